@@ -1,0 +1,457 @@
+//! What was written: the statements of a display with a place on everything.
+//!
+//! Names stay places in the text (an [`Ident`] is a [`Span`]); settings stay words and values, since which
+//! settings exist is known by `resolve/settings.rs`, not by the grammar. Nothing here is checked for sense.
+
+use crate::source::Span;
+use crate::unit::Decimal;
+
+/// A word that stands for something; its text is read from the source.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Ident {
+    /// Where it stands, quotes and blanks not included.
+    pub span: Span,
+}
+
+/// The statements of one text, or, after includes are read in place, of a whole display.
+#[derive(Debug, Default)]
+pub struct Ast {
+    /// The statements in the order they count.
+    pub statements: Vec<Statement>,
+    /// Whether some text did not parse: what follows from something missing is then not told.
+    pub broken: bool,
+    /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
+    pub mentioned: Vec<Ident>,
+}
+
+/// One statement.
+#[derive(Debug)]
+pub struct Statement {
+    /// The whole of it.
+    pub span: Span,
+    /// Whether it came from a `stock` file.
+    pub stock: bool,
+    /// What it says.
+    pub kind: StatementKind,
+}
+
+/// What a statement says.
+#[derive(Debug)]
+pub enum StatementKind {
+    /// `display`, `chip`, `node`, `controller`, `receiver`, `prop`, `supply`, `circuit`.
+    Block(Block),
+    /// `wire TARGET: CHAIN, CHAIN…`
+    Wire(Wire),
+    /// `reserve …`
+    Reserve(Reserve),
+    /// `stored REF, REF…`
+    Stored(Vec<Reference>),
+    /// `renamed OLD -> NEW`
+    Renamed(Renamed),
+    /// `power TARGET-PORTS from SUPPLY through LENGTH of GAUGE [fuse N A]`
+    Power(Power),
+    /// `inject REF WHERE from SUPPLY through LENGTH of GAUGE [fuse N A] [apart]`
+    Inject(Inject),
+    /// `include "PATH"` or `stock "PATH"`
+    Include(Include),
+    /// `let NAME = NUMBER`
+    Let(Let),
+}
+
+/// The kinds of block statements.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum BlockKind {
+    /// `display "NAME" { }`
+    Display,
+    /// `chip NAME { }`
+    Chip,
+    /// `node NAME { }`
+    Node,
+    /// `controller NAME { }`
+    Controller,
+    /// `receiver NAME { }`
+    Receiver,
+    /// `prop NAME { }`, `prop NAME * N { }`, `prop NAME[N] { }`
+    Prop,
+    /// `supply NAME { }`
+    Supply,
+    /// `circuit NAME { }`
+    Circuit,
+}
+
+impl BlockKind {
+    /// All of them.
+    pub const ALL: [Self; 8] = [
+        Self::Display,
+        Self::Chip,
+        Self::Node,
+        Self::Controller,
+        Self::Receiver,
+        Self::Prop,
+        Self::Supply,
+        Self::Circuit,
+    ];
+
+    /// Its keyword.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Display => "display",
+            Self::Chip => "chip",
+            Self::Node => "node",
+            Self::Controller => "controller",
+            Self::Receiver => "receiver",
+            Self::Prop => "prop",
+            Self::Supply => "supply",
+            Self::Circuit => "circuit",
+        }
+    }
+}
+
+/// A statement with settings.
+#[derive(Debug)]
+pub struct Block {
+    /// Which.
+    pub kind: BlockKind,
+    /// Its name; of `display` the text between the quotes (may be empty).
+    pub name: Ident,
+    /// `* N` of a prop.
+    pub count: Option<Expr>,
+    /// `[N]`, `[A..B]`, `[1, 3..5]` of a prop: the members whose settings are overridden.
+    pub members: Option<Selector>,
+    /// `like OTHER`.
+    pub like: Option<Ident>,
+    /// The settings, in order.
+    pub settings: Vec<Setting>,
+    /// Whether some of its settings did not parse; they are left out of `settings`.
+    pub broken: bool,
+}
+
+/// One setting: its first word, what follows, and its runs or its own block.
+#[derive(Debug)]
+pub struct Setting {
+    /// The whole of it without its block.
+    pub span: Span,
+    /// Its first word (`frame` of `frame rate 40 Hz`).
+    pub key: Ident,
+    /// The words and values behind the first word.
+    pub args: Vec<Arg>,
+    /// `string [NAME]: RUN -> RUN…` has runs, `ports A..B { }` a block.
+    pub body: Body,
+}
+
+/// What a setting carries beside its words.
+#[derive(Debug)]
+pub enum Body {
+    /// Nothing.
+    None,
+    /// The runs of a string as built, behind a `:`.
+    Runs(Vec<Run>),
+    /// A block of settings; whether some of them did not parse.
+    Block(Vec<Setting>, bool),
+}
+
+/// A word or value of a setting.
+#[derive(Debug)]
+pub enum Arg {
+    /// A word; may also be the name of a declaration or of a `let`.
+    Word(Ident),
+    /// A number or whole-number arithmetic, with its unit if there is one.
+    Number(Quantity),
+    /// `A..B`.
+    Range(SelRange),
+    /// `"…"`: the place of the text between the quotes.
+    Text(Ident),
+    /// A host address that is no name: `192.168.40.11`, `[fe80::1]`.
+    Address(Ident),
+    /// A name with members, strings or ports: `heron[2].1`, `boathouse.9..12`, `yard.local`.
+    Reference(Reference),
+    /// `,`.
+    Comma(Span),
+}
+
+impl Arg {
+    /// Where it stands.
+    #[must_use]
+    pub fn span(&self) -> Span {
+        match self {
+            Self::Word(word) | Self::Text(word) | Self::Address(word) => word.span,
+            Self::Number(number) => number.span,
+            Self::Range(range) => range.span,
+            Self::Reference(reference) => reference.span,
+            Self::Comma(span) => *span,
+        }
+    }
+}
+
+/// A number with its unit as written.
+#[derive(Debug)]
+pub struct Quantity {
+    /// Number and unit.
+    pub span: Span,
+    /// The number.
+    pub value: Expr,
+    /// The word behind it that may be a unit.
+    pub unit: Option<Ident>,
+}
+
+/// Arithmetic over numbers and names of `let`.
+#[derive(Debug)]
+pub enum Expr {
+    /// A number as written.
+    Number(Span, Decimal),
+    /// The name of a `let`.
+    Name(Ident),
+    /// `-X`.
+    Negate(Span, Box<Expr>),
+    /// `A + B` and kin.
+    Binary(Box<Binary>),
+    /// A number that can't be read; it has been told.
+    Broken(Span),
+}
+
+impl Expr {
+    /// Where it stands.
+    #[must_use]
+    pub fn span(&self) -> Span {
+        match self {
+            Self::Number(span, _) | Self::Negate(span, _) | Self::Broken(span) => *span,
+            Self::Name(name) => name.span,
+            Self::Binary(binary) => binary.span,
+        }
+    }
+}
+
+/// Two numbers joined.
+#[derive(Debug)]
+pub struct Binary {
+    /// The whole, brackets included.
+    pub span: Span,
+    /// How.
+    pub operator: Operator,
+    /// Left.
+    pub left: Expr,
+    /// Right.
+    pub right: Expr,
+}
+
+/// How two numbers are joined.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Operator {
+    /// `+`
+    Add,
+    /// `-`
+    Subtract,
+    /// `*`
+    Multiply,
+    /// `/`, must come out even
+    Divide,
+}
+
+/// `N` or `A..B`, falling allowed.
+#[derive(Debug)]
+pub struct SelRange {
+    /// The whole.
+    pub span: Span,
+    /// The first, or the only one.
+    pub from: Expr,
+    /// The last.
+    pub to: Option<Expr>,
+}
+
+/// `[1, 3..5]`.
+#[derive(Debug)]
+pub struct Selector {
+    /// With the brackets.
+    pub span: Span,
+    /// Its parts, at least one.
+    pub parts: Vec<SelRange>,
+}
+
+/// What a reference says behind its `.`.
+#[derive(Debug)]
+pub enum Part {
+    /// `.1`, `.1..4`, `.9..12`.
+    Number(SelRange),
+    /// `.eaves`, `.dmx1`.
+    Name(Ident),
+}
+
+/// A name with, perhaps, members and a string or port.
+#[derive(Debug)]
+pub struct Reference {
+    /// The whole.
+    pub span: Span,
+    /// The name.
+    pub name: Ident,
+    /// `[…]`.
+    pub members: Option<Selector>,
+    /// What stands behind the `.`.
+    pub part: Option<Part>,
+}
+
+/// One run of a string as built.
+#[derive(Debug)]
+pub struct Run {
+    /// The whole.
+    pub span: Span,
+    /// What it is.
+    pub kind: RunKind,
+}
+
+/// What a run is.
+#[derive(Debug)]
+pub enum RunKind {
+    /// `[NAME] N nodes`.
+    Nodes(Option<Ident>, Quantity),
+    /// `skip N`.
+    Skip(Quantity),
+    /// `lead LENGTH [of GAUGE]`.
+    Lead(Quantity, Option<Quantity>),
+}
+
+/// `wire TARGET: CHAIN, CHAIN…`.
+#[derive(Debug)]
+pub struct Wire {
+    /// What is wired to; `any` is the name `any` without a part.
+    pub target: Reference,
+    /// The chains, at least one.
+    pub chains: Vec<Chain>,
+}
+
+/// Items in data order.
+#[derive(Debug)]
+pub struct Chain {
+    /// The whole.
+    pub span: Span,
+    /// The items, at least one.
+    pub items: Vec<Item>,
+}
+
+/// One item of a chain.
+#[derive(Debug)]
+pub enum Item {
+    /// A reference, perhaps cut (`by N`), perhaps pinned.
+    Reference(Reference, Option<Expr>, Option<Pin>),
+    /// `skip N`, with its place.
+    Skip(Span, Quantity),
+    /// `lead LENGTH [of GAUGE]`, with its place.
+    Lead(Span, Quantity, Option<Quantity>),
+}
+
+/// `at …`.
+#[derive(Debug)]
+pub struct Pin {
+    /// From `at` on.
+    pub span: Span,
+    /// Where to.
+    pub kind: PinKind,
+}
+
+/// Where a pin pins.
+#[derive(Debug)]
+pub enum PinKind {
+    /// `at UNIVERSE/SLOT`.
+    UniverseSlot(Expr, Expr),
+    /// `at channel N`.
+    Channel(Expr),
+    /// `at SLOT` of a DMX output.
+    Slot(Expr),
+}
+
+/// `reserve …`.
+#[derive(Debug)]
+pub struct Reserve {
+    /// What.
+    pub what: ReserveKind,
+    /// The reason between the quotes.
+    pub reason: Option<Ident>,
+}
+
+/// What is reserved.
+#[derive(Debug)]
+pub enum ReserveKind {
+    /// `universes A..B` or `universe N`.
+    Universes(SelRange),
+    /// `CONTROLLER.PORT`, `CONTROLLER.A..B`, `CONTROLLER.dmxN`.
+    Port(Reference),
+    /// `CONTROLLER.dmxN slots A..B`.
+    Slots(Reference, SelRange),
+}
+
+/// `renamed OLD -> NEW`.
+#[derive(Debug)]
+pub struct Renamed {
+    /// The name it had.
+    pub old: Reference,
+    /// The name it has.
+    pub new: Reference,
+}
+
+/// How a supply reaches something.
+#[derive(Debug)]
+pub struct Feed {
+    /// The supply.
+    pub supply: Ident,
+    /// Length of the lead.
+    pub length: Quantity,
+    /// Its conductor.
+    pub gauge: Quantity,
+    /// `fuse N A`.
+    pub fuse: Option<Quantity>,
+}
+
+/// `power …`.
+#[derive(Debug)]
+pub struct Power {
+    /// The ports fed.
+    pub target: Reference,
+    /// From where.
+    pub feed: Feed,
+}
+
+/// Where power is injected.
+#[derive(Debug)]
+pub enum Where {
+    /// `at start`
+    Start,
+    /// `at end`
+    End,
+    /// `at node N`
+    Node(Expr),
+    /// `every N nodes`
+    EveryNodes(Expr),
+    /// `every N strands`
+    EveryStrands(Expr),
+}
+
+/// `inject …`.
+#[derive(Debug)]
+pub struct Inject {
+    /// Into what.
+    pub target: Reference,
+    /// Where on it, with its place.
+    pub place: (Span, Where),
+    /// From where.
+    pub feed: Feed,
+    /// `apart`: the plus conductor is cut before this point.
+    pub apart: Option<Span>,
+}
+
+/// `include "PATH"` or `stock "PATH"`.
+#[derive(Debug)]
+pub struct Include {
+    /// The path between the quotes.
+    pub path: Ident,
+    /// Whether it is `stock`.
+    pub stock: bool,
+}
+
+/// `let NAME = NUMBER`.
+#[derive(Debug)]
+pub struct Let {
+    /// The name.
+    pub name: Ident,
+    /// Its value; a unit is allowed and kept out of it.
+    pub value: Quantity,
+}

@@ -1,0 +1,92 @@
+//! Pieces of sentences: lists, plurals, nearest names, quoted text made safe to print.
+
+/// `a`, `a and b`, `a, b and c`.
+#[must_use]
+pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
+    match words {
+        [] => String::new(),
+        [one] => one.as_ref().to_owned(),
+        [first @ .., last] => {
+            let first: Vec<&str> = first.iter().map(AsRef::as_ref).collect();
+            format!("{} {joint} {}", first.join(", "), last.as_ref())
+        }
+    }
+}
+
+/// The names nearest to a word, best first, at most three; none where nothing is near.
+///
+/// A name that differs only in case comes first. Names that differ from the word in digits only are left
+/// out: `arch-9` is no slip of `arch-1`.
+#[must_use]
+pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
+    let lower = word.to_lowercase();
+    let most = (word.chars().count() / 3).max(1);
+    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
+    let mut found: Vec<(usize, &str)> = names
+        .into_iter()
+        .filter_map(|name| {
+            let low = name.to_lowercase();
+            if low == lower {
+                return Some((0, name));
+            }
+            if name.len().abs_diff(word.len()) > 4 * most {
+                return None;
+            }
+            let distance = strsim::osa_distance(&lower, &low);
+            let digits_only = stem(name) == stem(word) && stem(word) != word;
+            (distance <= most && !digits_only).then_some((distance, name))
+        })
+        .collect();
+    found.sort_unstable();
+    found.dedup();
+    found.truncate(3);
+    found.into_iter().map(|(_, name)| name).collect()
+}
+
+/// The names in backticks, joined with `or`: "`a`", "`a` or `b`".
+#[must_use]
+pub fn ticked_or<S: AsRef<str>>(names: &[S]) -> String {
+    let ticked: Vec<String> = names.iter().map(|n| format!("`{}`", n.as_ref())).collect();
+    list(&ticked, "or")
+}
+
+/// Text from a file made safe to print on one line: control and bidirectional characters become visible
+/// escapes, long text is cut.
+#[must_use]
+pub fn shown(text: &str) -> String {
+    const MOST: usize = 80;
+    let mut out = String::with_capacity(text.len().min(MOST));
+    for (count, c) in text.chars().enumerate() {
+        if count == MOST {
+            out.push('…');
+            break;
+        }
+        if is_unprintable(c) {
+            out.extend(c.escape_unicode());
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+/// Whether a character would steer a terminal or reorder text instead of being seen.
+#[must_use]
+pub fn is_unprintable(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
+}
+
+/// A whole number with thin groups of three, as figures in messages stand: `63,999`.
+#[must_use]
+pub fn figure(value: u64) -> String {
+    let digits = value.to_string();
+    let mut out = String::new();
+    for (at, c) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    out
+}

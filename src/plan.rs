@@ -1,0 +1,112 @@
+//! What was decided: each string's port and addresses, and why.
+//!
+//! Channels here count from 0 over the whole display: `(universe - 1) * universe_slots + (slot - 1)`.
+
+use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
+use crate::source::Span;
+use std::ops::Range;
+
+/// The whole answer.
+#[derive(Debug, Default)]
+pub struct Plan {
+    /// Slots in a universe, as the model has it.
+    pub universe_slots: u32,
+    /// Where each string lies, by string; `None` where it could not be placed.
+    pub placed: Vec<Option<Placed>>,
+    /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
+    pub ports: Vec<PortPlan>,
+    /// What each controller takes, by controller.
+    pub controllers: Vec<ControllerPlan>,
+}
+
+/// Where a string lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    /// Its output, as an index of [`Plan::ports`].
+    pub port: u32,
+    /// Its place among the strings of that output, from 1.
+    pub position: u32,
+    /// Channel of its first slot, from 0.
+    pub start: u64,
+    /// Channel of its last slot, from 0.
+    pub end: u64,
+    /// Why it begins there.
+    pub why: Why,
+}
+
+/// Why a string begins where it does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// First of its controller.
+    First,
+    /// Behind what lies before it.
+    Follows,
+    /// `align` moved it to the start of a universe.
+    Aligned,
+    /// It stepped over reserved or pinned slots; the place of what it stepped over.
+    Stepped(Span),
+    /// A pin.
+    Pinned(Span),
+    /// It shows another string's data.
+    SameAs(StringId),
+}
+
+/// An output in use.
+#[derive(Debug, Clone)]
+pub struct PortPlan {
+    /// Its controller.
+    pub controller: ControllerId,
+    /// Which output of it.
+    pub output: Output,
+    /// Everything on it in data order: strings, skips and leads.
+    pub pieces: Vec<ChainPiece>,
+    /// Nodes that light on it (stored strings and skips left out).
+    pub nodes: u32,
+    /// Nodes that show nothing: skips of the chain and of the strings.
+    pub skipped: u32,
+    /// Slots of its strings (stored ones included).
+    pub slots: u32,
+    /// The smaller of its node limit and what one frame has time for, skips counting against it; in nodes.
+    /// `None` where nothing limits it. A DMX output's, or that of a port with `slots at most`, is in slots.
+    pub limit: Option<u32>,
+}
+
+/// A piece of an output's chain, with the receiver it hangs on.
+#[derive(Debug, Clone, Copy)]
+pub struct ChainPiece {
+    /// What it is.
+    pub piece: Piece,
+    /// The receiver whose port it comes out of.
+    pub receiver: Option<ReceiverId>,
+}
+
+/// What a controller takes.
+#[derive(Debug, Clone, Default)]
+pub struct ControllerPlan {
+    /// Its outputs in use, as a stretch of [`Plan::ports`].
+    pub ports: Range<u32>,
+    /// The universe it begins to fill, from 1.
+    pub begins: u32,
+    /// Its first and last universe with a slot in use; `None` where it uses none of its own.
+    pub universes: Option<(u32, u32)>,
+    /// The last universe that is taken by it: spare universes and a declared range included.
+    pub last_given: u32,
+}
+
+impl Plan {
+    /// Where a string lies.
+    #[must_use]
+    pub fn of(&self, id: StringId) -> Option<&Placed> {
+        self.placed.get(id.index())?.as_ref()
+    }
+
+    /// Universe and slot of a channel, both from 1.
+    #[must_use]
+    pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
+        let slots = u64::from(self.universe_slots.max(1));
+        (
+            u32::try_from(channel / slots + 1).unwrap_or(u32::MAX),
+            (channel % slots) as u32 + 1,
+        )
+    }
+}

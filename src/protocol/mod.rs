@@ -1,0 +1,95 @@
+//! The inputs a controller may have: what each can carry and what it costs on the wire.
+//!
+//! A protocol is a row here and a file beside this one. Its word in the language is looked up, not a
+//! keyword.
+
+mod artnet;
+mod ddp;
+mod e131;
+
+use std::ops::RangeInclusive;
+
+/// The universes that a display counts with: E1.31's data universes.
+///
+/// Source: ANSI E1.31-2018, 6.2.7 and 9.1.1.
+pub const UNIVERSES: RangeInclusive<u32> = 1..=63_999;
+
+/// One way for data to reach a controller.
+pub trait Protocol: Sync + std::fmt::Debug {
+    /// The forms it may be written in after `input`, the plain one first.
+    fn forms(&self) -> &'static [&'static str];
+
+    /// The universes of the display that this form can carry.
+    fn universes(&self, form: usize) -> RangeInclusive<u32>;
+
+    /// The name of the standard or document, for messages and pages.
+    fn standard(&self) -> &'static str;
+
+    /// Where one universe goes: a multicast group or a Port-Address in words; `None` where the protocol
+    /// has no address of its own for a universe.
+    fn universe_address(&self, form: usize, universe: u32) -> Option<String>;
+
+    /// Where a controller's data begin in the protocol's own count, for one that has such a count (a data
+    /// offset in bytes from the controller's own first channel).
+    fn data_offset(&self, _slots_before: u64) -> Option<u64> {
+        None
+    }
+
+    /// Bits on the wire for one frame of a controller: `slots` holds the highest slot in use of each of its
+    /// universes, Ethernet's own costs included.
+    fn wire_bits(&self, slots: &[u32]) -> u64;
+}
+
+/// All of them, in the order of the guide.
+pub const ALL: &[&dyn Protocol] = &[&e131::E131, &artnet::ArtNet, &ddp::Ddp];
+
+/// A protocol in one of its forms.
+#[derive(Clone, Copy, Debug)]
+pub struct Input {
+    /// Which protocol.
+    pub protocol: &'static dyn Protocol,
+    /// Which of its forms.
+    pub form: usize,
+}
+
+impl Input {
+    /// The one whose written form, words joined by one blank, is `words`.
+    #[must_use]
+    pub fn find(words: &str) -> Option<Self> {
+        ALL.iter().find_map(|protocol| {
+            let form = protocol.forms().iter().position(|form| *form == words)?;
+            Some(Self {
+                protocol: *protocol,
+                form,
+            })
+        })
+    }
+
+    /// It as written.
+    #[must_use]
+    pub fn words(&self) -> &'static str {
+        self.protocol.forms().get(self.form).copied().unwrap_or("")
+    }
+
+    /// The universes it can carry.
+    #[must_use]
+    pub fn universes(&self) -> RangeInclusive<u32> {
+        self.protocol.universes(self.form)
+    }
+}
+
+impl Default for Input {
+    fn default() -> Self {
+        // `input` is `e131 multicast` where none is said.
+        Self {
+            protocol: &e131::E131,
+            form: e131::MULTICAST,
+        }
+    }
+}
+
+/// Ethernet frame and gap, IP and UDP headers, in bytes, around each payload.
+///
+/// 38 (preamble 8, header 14, check 4, gap 12) + 20 (IPv4) + 8 (UDP); as the Distributed Display Protocol
+/// document counts them.
+pub const WIRE_OVERHEAD: u64 = 66;

@@ -1,0 +1,19 @@
+//! `address/reserved`.
+
+use crate::diagnostic::Severity;
+use crate::rules::{Page, Rule};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "address/reserved",
+    severity: Severity::Error,
+    title: "",
+    page: Page {
+        means: "",
+        why: "",
+        source: "",
+        wrong: "",
+        right: "",
+    },
+    check: None,
+};

@@ -1,0 +1,163 @@
+//! The rules: one file is one code, with its page, its wording and, where it looks at a finished plan, its
+//! check.
+//!
+//! Stages that find something call the constructor in the rule's file; nobody words a finding elsewhere.
+
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::Model;
+use crate::plan::Plan;
+use crate::source::Span;
+
+/// What is known of a code.
+pub struct Rule {
+    /// The code, which is also its path below `src/rules`.
+    pub code: &'static str,
+    /// How much its findings weigh, unless the constructor says otherwise.
+    pub severity: Severity,
+    /// What it is about, in a line.
+    pub title: &'static str,
+    /// Its page.
+    pub page: Page,
+    /// Its check of a finished plan, if it has one.
+    pub check: Option<fn(&Model, &Plan, &mut Sink)>,
+}
+
+/// The page of a code.
+pub struct Page {
+    /// What it means at the bench.
+    pub means: &'static str,
+    /// Why it matters.
+    pub why: &'static str,
+    /// Where the rule is from.
+    pub source: &'static str,
+    /// A display that shows it, and nothing else.
+    pub wrong: &'static str,
+    /// The same display put right.
+    pub right: &'static str,
+}
+
+impl Rule {
+    /// A finding of this rule.
+    #[must_use]
+    pub fn at(&self, span: Span, words: Words) -> Diagnostic {
+        Diagnostic::new(self.code, self.severity, span, words)
+    }
+}
+
+/// Rules of the group `syntax`.
+pub mod syntax {
+    pub mod unexpected;
+    pub mod unknown_setting;
+    pub mod repeated_setting;
+    pub mod unit;
+    pub mod number;
+}
+
+/// Rules of the group `name`.
+pub mod name {
+    pub mod unknown;
+    pub mod taken;
+    pub mod cycle;
+    pub mod instance;
+    pub mod string;
+    pub mod unused;
+}
+
+/// Rules of the group `wire`.
+pub mod wire {
+    pub mod twice;
+    pub mod no_port;
+    pub mod chip;
+    pub mod volts;
+    pub mod kind;
+    pub mod picked;
+}
+
+/// Rules of the group `port`.
+pub mod port {
+    pub mod nodes;
+    pub mod time;
+}
+
+/// Rules of the group `address`.
+pub mod address {
+    pub mod overlap;
+    pub mod pin;
+    pub mod range;
+    pub mod reserved;
+    pub mod universe_shared;
+    pub mod controller_full;
+}
+
+/// Rules of the group `dmx`.
+pub mod dmx {
+    pub mod full;
+    pub mod footprint;
+    pub mod loads;
+}
+
+/// Rules of the group `place`.
+pub mod place {
+    pub mod no_room;
+}
+
+/// Rules of the group `net`.
+pub mod net {
+    pub mod host;
+    pub mod range;
+    pub mod load;
+}
+
+/// Rules of the group `stored`.
+pub mod stored {
+    pub mod mid_chain;
+}
+
+/// Rules of the group `rename`.
+pub mod rename {
+    pub mod spent;
+}
+
+/// Every rule, in the order of the guide and of the checks.
+pub const ALL: &[&Rule] = &[
+    &syntax::unexpected::RULE,
+    &syntax::unknown_setting::RULE,
+    &syntax::repeated_setting::RULE,
+    &syntax::unit::RULE,
+    &syntax::number::RULE,
+    &name::unknown::RULE,
+    &name::taken::RULE,
+    &name::cycle::RULE,
+    &name::instance::RULE,
+    &name::string::RULE,
+    &name::unused::RULE,
+    &wire::twice::RULE,
+    &wire::no_port::RULE,
+    &wire::chip::RULE,
+    &wire::volts::RULE,
+    &wire::kind::RULE,
+    &wire::picked::RULE,
+    &port::nodes::RULE,
+    &port::time::RULE,
+    &address::overlap::RULE,
+    &address::pin::RULE,
+    &address::range::RULE,
+    &address::reserved::RULE,
+    &address::universe_shared::RULE,
+    &address::controller_full::RULE,
+    &dmx::full::RULE,
+    &dmx::footprint::RULE,
+    &dmx::loads::RULE,
+    &place::no_room::RULE,
+    &net::host::RULE,
+    &net::range::RULE,
+    &net::load::RULE,
+    &stored::mid_chain::RULE,
+    &rename::spent::RULE,
+];
+
+/// The rule of a code.
+#[must_use]
+pub fn find(code: &str) -> Option<&'static Rule> {
+    ALL.iter().find(|rule| rule.code == code).copied()
+}

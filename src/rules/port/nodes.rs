@@ -1,0 +1,19 @@
+//! `port/nodes`.
+
+use crate::diagnostic::Severity;
+use crate::rules::{Page, Rule};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "port/nodes",
+    severity: Severity::Error,
+    title: "",
+    page: Page {
+        means: "",
+        why: "",
+        source: "",
+        wrong: "",
+        right: "",
+    },
+    check: None,
+};

@@ -1,0 +1,19 @@
+//! `stored/mid-chain`.
+
+use crate::diagnostic::Severity;
+use crate::rules::{Page, Rule};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "stored/mid-chain",
+    severity: Severity::Error,
+    title: "",
+    page: Page {
+        means: "",
+        why: "",
+        source: "",
+        wrong: "",
+        right: "",
+    },
+    check: None,
+};

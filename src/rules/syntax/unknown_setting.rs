@@ -1,0 +1,19 @@
+//! `syntax/unknown-setting`.
+
+use crate::diagnostic::Severity;
+use crate::rules::{Page, Rule};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "syntax/unknown-setting",
+    severity: Severity::Error,
+    title: "",
+    page: Page {
+        means: "",
+        why: "",
+        source: "",
+        wrong: "",
+        right: "",
+    },
+    check: None,
+};

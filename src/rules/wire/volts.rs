@@ -1,0 +1,19 @@
+//! `wire/volts`.
+
+use crate::diagnostic::Severity;
+use crate::rules::{Page, Rule};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "wire/volts",
+    severity: Severity::Error,
+    title: "",
+    page: Page {
+        means: "",
+        why: "",
+        source: "",
+        wrong: "",
+        right: "",
+    },
+    check: None,
+};

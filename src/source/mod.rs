@@ -1,0 +1,130 @@
+//! The texts of a display and the places in them.
+//!
+//! Every file that a display is made of gets its own stretch of one offset space, so a place is two
+//! numbers ([`Span`]) wherever it is kept. This module knows nothing of the language.
+
+mod files;
+mod position;
+
+pub use files::{FileError, Files, Loaded, Memory};
+pub use position::{LineTable, Place};
+
+use std::sync::Arc;
+
+/// A stretch of text: byte offsets in the offset space of a [`SourceMap`], the end not included.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct Span {
+    /// Offset of the first byte.
+    pub start: u32,
+    /// Offset just behind the last byte.
+    pub end: u32,
+}
+
+impl Span {
+    /// The stretch from `start` up to, not including, `end`; never a negative length.
+    #[must_use]
+    pub fn new(start: u32, end: u32) -> Self {
+        Self {
+            start,
+            end: end.max(start),
+        }
+    }
+
+    /// The shortest stretch that holds both.
+    #[must_use]
+    pub fn to(self, other: Self) -> Self {
+        Self::new(self.start.min(other.start), self.end.max(other.end))
+    }
+
+    /// Its length in bytes.
+    #[must_use]
+    pub fn len(self) -> u32 {
+        self.end - self.start
+    }
+
+    /// Whether it holds no byte.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.start == self.end
+    }
+}
+
+/// One text of the display.
+#[derive(Debug, Clone)]
+pub struct SourceFile {
+    /// The name it is shown by, with `/` between folders.
+    pub name: String,
+    /// Its text, as UTF-8, byte-order mark included.
+    pub text: Arc<str>,
+    /// Where its text begins in the offset space.
+    pub base: u32,
+    /// Where its lines begin.
+    pub lines: LineTable,
+}
+
+impl SourceFile {
+    /// The stretch of its whole text.
+    #[must_use]
+    pub fn span(&self) -> Span {
+        // The map refuses texts that would pass u32, so the sum can't wrap.
+        Span::new(self.base, self.base.saturating_add(self.text.len() as u32))
+    }
+}
+
+/// All texts of one compile.
+#[derive(Debug, Clone, Default)]
+pub struct SourceMap {
+    files: Vec<SourceFile>,
+}
+
+/// The most bytes that all texts of a display may have together.
+pub const MOST_BYTES: usize = 64 * 1024 * 1024;
+
+impl SourceMap {
+    /// Adds a text; `None` if the display would have more than [`MOST_BYTES`].
+    pub fn add(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
+        // One byte between files keeps "the end of one" apart from "the start of the next".
+        let base = self.files.last().map_or(0, |file| file.span().end + 1);
+        if base as usize + text.len() > MOST_BYTES {
+            return None;
+        }
+        self.files.push(SourceFile {
+            name: name.to_owned(),
+            text: Arc::from(text),
+            base,
+            lines: LineTable::new(text),
+        });
+        self.files.last()
+    }
+
+    /// The files in the order they were read, the display's own first.
+    #[must_use]
+    pub fn files(&self) -> &[SourceFile] {
+        &self.files
+    }
+
+    /// The file that holds an offset.
+    #[must_use]
+    pub fn file_at(&self, offset: u32) -> Option<&SourceFile> {
+        let after = self.files.partition_point(|file| file.base <= offset);
+        self.files.get(after.checked_sub(1)?)
+    }
+
+    /// The text of a stretch; empty if it lies in no file.
+    #[must_use]
+    pub fn text(&self, span: Span) -> &str {
+        self.file_at(span.start)
+            .and_then(|file| {
+                let start = (span.start - file.base) as usize;
+                file.text.get(start..start + span.len() as usize)
+            })
+            .unwrap_or("")
+    }
+
+    /// Where a stretch stands, for a person: file, line and column.
+    #[must_use]
+    pub fn place(&self, span: Span) -> Option<Place<'_>> {
+        let file = self.file_at(span.start)?;
+        Some(Place::of(file, span))
+    }
+}

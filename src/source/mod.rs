@@ -6,7 +6,7 @@
 mod files;
 mod position;
 
-pub use files::{FileError, Files, Loaded, Memory};
+pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory};
 pub use position::{LineTable, Place};
 
 use std::sync::Arc;

@@ -1,0 +1,70 @@
+//! `tinsel check`: everything that is wrong with a display.
+
+use super::console::{Console, Stop};
+use super::{CheckArgs, Input};
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::report::{self, terminal};
+use crate::{Compiled, compile};
+use std::path::Path;
+
+/// Runs it.
+pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
+    let compiled = load(&args.input)?;
+    let findings = heard(&compiled, console);
+    match report::ALL.iter().find(|form| form.name == args.format) {
+        Some(form) => (form.write)(&compiled.sources, &findings, console.out())?,
+        None => tell(&compiled, &findings, console)?,
+    }
+    if !console.quiet && args.format == "text" {
+        let line = format!("{}: {}\n", name(&compiled), report::count(&findings));
+        console.tell(line.as_bytes());
+    }
+    Ok(status(&args.input, &compiled))
+}
+
+/// Reads and compiles a display.
+///
+/// # Errors
+/// Why the main file can't be read.
+pub fn load(input: &Input) -> Result<Compiled, Stop> {
+    let main = if input.file == Path::new("-") {
+        super::disk::Disk::from_stdin(&input.stdin_filename)
+    } else {
+        super::disk::Disk::open(&input.file)
+    };
+    let (disk, main) = main.map_err(Stop::Refused)?;
+    let mut compiled = compile(&disk, main);
+    if input.all_wired {
+        compiled.deny("wire/picked");
+    }
+    Ok(compiled)
+}
+
+/// The findings that are to be shown: without advice where it is to be quiet.
+pub fn heard(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
+    let findings = compiled.findings.iter();
+    findings
+        .filter(|finding| !(console.quiet && finding.severity == Severity::Advice))
+        .cloned()
+        .collect()
+}
+
+/// Writes findings for a person to standard error.
+pub fn tell(compiled: &Compiled, findings: &[Diagnostic], console: &Console) -> Result<(), Stop> {
+    let mut text = Vec::new();
+    terminal::write(&compiled.sources, findings, console.err_look(), &mut text)?;
+    console.tell(&text);
+    Ok(())
+}
+
+/// The main file's name as shown.
+pub fn name(compiled: &Compiled) -> String {
+    let main = compiled.sources.files().first();
+    crate::diagnostic::words::shown(main.map_or("display", |file| &*file.name))
+}
+
+/// The exit status that the findings ask for.
+pub fn status(input: &Input, compiled: &Compiled) -> u8 {
+    let warned = input.deny_warnings && compiled.count(Severity::Warning) > 0;
+    u8::from(compiled.has_errors() || warned)
+}

@@ -1,0 +1,162 @@
+//! The two streams of the program and how they look.
+
+use crate::report::terminal::Look;
+use std::io::{self, BufWriter, IsTerminal, Write};
+
+/// Columns of what goes to no terminal.
+const WIDTH: usize = 100;
+
+/// Why a command stopped.
+pub enum Stop {
+    /// It can't be carried out; why.
+    Refused(String),
+    /// The result could not be written.
+    Unwritten(io::Error),
+}
+
+impl From<io::Error> for Stop {
+    fn from(error: io::Error) -> Self {
+        Self::Unwritten(error)
+    }
+}
+
+/// Standard output, which may be closed at the other end: then the rest goes nowhere, quietly.
+struct Stdout {
+    inner: io::Stdout,
+    closed: bool,
+}
+
+impl Write for Stdout {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if self.closed {
+            return Ok(bytes.len());
+        }
+        match self.inner.write(bytes) {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => {
+                self.closed = true;
+                Ok(bytes.len())
+            }
+            other => other,
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        match self.inner.flush() {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+            other => other,
+        }
+    }
+}
+
+/// Where everything is printed.
+pub struct Console {
+    out: BufWriter<Stdout>,
+    err_look: Look,
+    out_width: usize,
+    /// Leave out advice and closing lines.
+    pub quiet: bool,
+}
+
+impl Console {
+    /// `colour` as asked for, if it was.
+    pub fn new(colour: Option<bool>, ascii: bool, quiet: bool) -> Self {
+        let stderr = io::stderr().is_terminal();
+        Self {
+            out: BufWriter::with_capacity(
+                64 * 1024,
+                Stdout {
+                    inner: io::stdout(),
+                    closed: false,
+                },
+            ),
+            err_look: Look {
+                colour: colour.unwrap_or_else(|| colour_by_environment(stderr)),
+                ascii: ascii || is("TERM", "dumb"),
+                width: width(stderr),
+            },
+            out_width: width(io::stdout().is_terminal()),
+            quiet,
+        }
+    }
+
+    /// Standard output, buffered.
+    pub fn out(&mut self) -> &mut impl Write {
+        &mut self.out
+    }
+
+    /// How wide standard output is, in columns.
+    pub fn out_width(&self) -> usize {
+        self.out_width
+    }
+
+    /// How standard error looks.
+    pub fn err_look(&self) -> Look {
+        self.err_look
+    }
+
+    /// Writes to standard error what there is to say. A closed standard error is nobody's loss.
+    pub fn tell(&self, text: &[u8]) {
+        let mut stderr = io::stderr().lock();
+        let _ = stderr.write_all(text).and_then(|()| stderr.flush());
+    }
+
+    /// Writes out what is left and turns a command's answer into an exit status.
+    pub fn finish(mut self, answer: Result<u8, Stop>) -> u8 {
+        let answer = answer.and_then(|status| {
+            self.out.flush()?;
+            Ok(status)
+        });
+        match answer {
+            Ok(status) => status,
+            Err(Stop::Refused(why)) => {
+                self.tell(format!("tinsel: {why}\n").as_bytes());
+                2
+            }
+            Err(Stop::Unwritten(error)) => {
+                self.tell(format!("tinsel: can't write to standard output: {error}\n").as_bytes());
+                2
+            }
+        }
+    }
+}
+
+fn is(variable: &str, value: &str) -> bool {
+    std::env::var_os(variable).is_some_and(|set| set == value)
+}
+
+fn is_set(variable: &str) -> bool {
+    std::env::var_os(variable).is_some_and(|value| !value.is_empty())
+}
+
+/// no-color.org and bixense.com/clicolors: NO_COLOR, unless empty, turns it off; CLICOLOR_FORCE, unless 0,
+/// turns it on; else it is on at a terminal that is not dumb.
+fn colour_by_environment(terminal: bool) -> bool {
+    if is_set("NO_COLOR") {
+        false
+    } else if is_set("CLICOLOR_FORCE") && !is("CLICOLOR_FORCE", "0") {
+        true
+    } else {
+        terminal && !is("TERM", "dumb") && !is("CLICOLOR", "0")
+    }
+}
+
+/// The terminal's width within reason, or [`WIDTH`].
+fn width(terminal: bool) -> usize {
+    let size = terminal.then(terminal_size::terminal_size).flatten();
+    size.map_or(WIDTH, |(width, _)| usize::from(width.0).clamp(40, 120))
+}
+
+/// A panic is a fault of ours: says so in two lines and leaves with 101.
+pub fn on_panic() {
+    std::panic::set_hook(Box::new(|info| {
+        let place = info
+            .location()
+            .map_or_else(String::new, |l| format!(" at {l}"));
+        let text = format!(
+            "tinsel: internal fault{place}: this is a bug in tinsel, not in your display.\n\
+             Nothing was written. Please report it with the display that shows it.\n"
+        );
+        let _ = io::stderr().write_all(text.as_bytes());
+        std::process::exit(101);
+    }));
+}

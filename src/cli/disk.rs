@@ -1,0 +1,182 @@
+//! Texts on disk. Includes never leave the folder of the main file, whatever links lie in it.
+
+use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, ErrorKind, Read};
+use std::path::{Component, Path, PathBuf};
+
+/// The folder of a display.
+pub struct Disk {
+    /// The folder of the main file, without links.
+    root: PathBuf,
+    /// That folder as it was given, for shown names.
+    given: PathBuf,
+    /// The folders of the texts read so far, by identity: paths that are no UTF-8 can't be read back from it.
+    folders: RefCell<BTreeMap<String, PathBuf>>,
+}
+
+impl Disk {
+    /// Reads the main file; its folder is the display's.
+    ///
+    /// # Errors
+    /// Why it can't be read, in words.
+    pub fn open(path: &Path) -> Result<(Self, Loaded), String> {
+        let refuse = |why: String| format!("can't read {}: {why}", shown(path));
+        let real = path.canonicalize().map_err(|e| refuse(reason(&e)))?;
+        let bytes = read(&real).map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
+        let root = real.parent().unwrap_or(&real).to_owned();
+        let given = path.parent().unwrap_or(Path::new("")).to_owned();
+        let disk = Self {
+            root: root.clone(),
+            given,
+            folders: RefCell::default(),
+        };
+        let loaded = disk.keep(&real, root, shown(path), bytes);
+        Ok((disk, loaded))
+    }
+
+    /// Reads the main text from standard input, to be shown as `name`; the folder of `name` is the display's.
+    ///
+    /// # Errors
+    /// Why it can't be read, in words.
+    pub fn from_stdin(name: &Path) -> Result<(Self, Loaded), String> {
+        let bytes = limited(io::stdin().lock())
+            .map_err(|error| format!("can't read standard input: {}", reason(&error)))?;
+        let given = name.parent().unwrap_or(Path::new("")).to_owned();
+        let folder = if given.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            &given
+        };
+        let root = folder.canonicalize().map_err(|error| {
+            format!(
+                "can't open the folder of {}: {}",
+                shown(name),
+                reason(&error)
+            )
+        })?;
+        let disk = Self {
+            root: root.clone(),
+            given,
+            folders: RefCell::default(),
+        };
+        let file = name.file_name().unwrap_or(name.as_os_str());
+        let loaded = disk.keep(&root.join(file), root.clone(), shown(name), bytes);
+        Ok((disk, loaded))
+    }
+
+    fn keep(&self, real: &Path, folder: PathBuf, name: String, bytes: Vec<u8>) -> Loaded {
+        let identity = shown(real);
+        self.folders.borrow_mut().insert(identity.clone(), folder);
+        Loaded {
+            identity,
+            name,
+            bytes,
+        }
+    }
+}
+
+impl Files for Disk {
+    fn load(&self, from: &str, path: &str) -> Result<Loaded, FileError> {
+        let folders = self.folders.borrow();
+        let folder = folders.get(from).unwrap_or(&self.root).clone();
+        drop(folders);
+        if !stays_within(&self.root, &folder, path) {
+            return Err(FileError::Outside);
+        }
+        let real = match folder.join(path).canonicalize() {
+            Ok(real) => real,
+            Err(error) if error.kind() == ErrorKind::NotFound => return Err(FileError::Missing),
+            Err(error) => return Err(FileError::Other(reason(&error))),
+        };
+        let within = real
+            .strip_prefix(&self.root)
+            .map_err(|_| FileError::Outside)?;
+        let bytes = read(&real)
+            .map_err(|why| FileError::Other(why.unwrap_or_else(|error| reason(&error))))?;
+        if bytes.len() > MOST_FILE_BYTES {
+            return Err(FileError::TooLarge);
+        }
+        let name = shown(&self.given.join(within));
+        let folder = real.parent().unwrap_or(&self.root).to_owned();
+        Ok(self.keep(&real, folder, name, bytes))
+    }
+}
+
+/// Whether a path, as written in a text of `folder`, stays below `root` by its words alone, so that nothing
+/// outside is even looked for. Absolute paths and those of other systems do not.
+fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
+    if path.contains(['\\', ':', '\0']) {
+        return false;
+    }
+    let Ok(within) = folder.strip_prefix(root) else {
+        return false;
+    };
+    let mut depth = within.components().count();
+    for part in Path::new(path).components() {
+        match part {
+            Component::Prefix(_) | Component::RootDir => return false,
+            Component::CurDir => {}
+            Component::Normal(_) => depth += 1,
+            Component::ParentDir => match depth.checked_sub(1) {
+                Some(up) => depth = up,
+                None => return false,
+            },
+        }
+    }
+    true
+}
+
+/// Reads a regular file, at most one byte more than a source may have. A pipe or a device would have no end
+/// or never answer, so it is not even opened.
+fn read(path: &Path) -> Result<Vec<u8>, Result<String, io::Error>> {
+    let about = path.metadata().map_err(Err)?;
+    if about.is_dir() {
+        return Err(Ok("it is a folder".to_owned()));
+    }
+    if !about.is_file() {
+        return Err(Ok("it is not a regular file".to_owned()));
+    }
+    File::open(path).and_then(limited).map_err(Err)
+}
+
+fn limited(from: impl Read) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    from.take(MOST_FILE_BYTES as u64 + 1)
+        .read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// Why the system refused, in words that do not change with the system's language.
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::NotFound => "there is no such file".to_owned(),
+        ErrorKind::PermissionDenied => "no permission".to_owned(),
+        _ => error.to_string(),
+    }
+}
+
+/// A path with `/` between folders; bytes that are no UTF-8 and characters that would steer a terminal are
+/// written as escapes.
+fn shown(path: &Path) -> String {
+    let bytes = path.as_os_str().as_encoded_bytes();
+    let mut out = String::with_capacity(bytes.len());
+    for chunk in bytes.utf8_chunks() {
+        for c in chunk.valid().chars() {
+            if crate::diagnostic::words::is_unprintable(c) {
+                out.extend(c.escape_unicode());
+            } else {
+                out.push(c);
+            }
+        }
+        for byte in chunk.invalid() {
+            out.push_str(&format!("\\x{byte:02X}"));
+        }
+    }
+    if cfg!(windows) {
+        out = out.replace('\\', "/");
+    }
+    out
+}

@@ -1,0 +1,27 @@
+//! `tinsel explain`: what a code means.
+
+use super::ExplainArgs;
+use super::console::{Console, Stop};
+use crate::diagnostic::words;
+use crate::explain;
+
+/// Runs it.
+pub fn run(args: &ExplainArgs, console: &mut Console) -> Result<u8, Stop> {
+    let rules = explain::find(args.code.as_deref()).map_err(|near| {
+        let word = words::shown(args.code.as_deref().unwrap_or(""));
+        let near = if near.is_empty() {
+            "`tinsel explain` lists all".to_owned()
+        } else {
+            format!("did you mean {}?", words::ticked_or(&near))
+        };
+        Stop::Refused(format!("there is no code `{word}`; {near}"))
+    })?;
+    let width = console.out_width();
+    let out = console.out();
+    match rules.as_slice() {
+        _ if args.format == "json" => explain::json(&rules, out)?,
+        [rule] if args.code.is_some() => explain::page(rule, width, out)?,
+        _ => explain::list(&rules, width, out)?,
+    }
+    Ok(0)
+}

@@ -1,0 +1,39 @@
+//! `tinsel graph`: who depends on whom.
+
+use super::GraphArgs;
+use super::check::{heard, load, status, tell};
+use super::console::{Console, Stop};
+use crate::diagnostic::words;
+use crate::graph;
+use crate::output::dot;
+
+/// Runs it. A display with errors is drawn as far as it is understood: rings are what a picture helps with.
+pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
+    let compiled = load(&args.input)?;
+    let findings = heard(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    let graph = graph::of(&compiled.model);
+    let reached = match &args.reach {
+        None => None,
+        Some(name) => {
+            let named = graph.named(name);
+            if named.is_empty() {
+                return Err(unknown(&graph, name));
+            }
+            Some(graph.reach(&named))
+        }
+    };
+    dot::render(&graph, reached.as_deref(), console.out())?;
+    Ok(status(&args.input, &compiled))
+}
+
+fn unknown(graph: &graph::Graph, name: &str) -> Stop {
+    let near = words::nearest(name, graph.nodes().map(|vertex| vertex.name.as_str()));
+    let near = if near.is_empty() {
+        String::new()
+    } else {
+        format!("; did you mean {}?", words::ticked_or(&near))
+    };
+    let name = words::shown(name);
+    Stop::Refused(format!("nothing in this display is called `{name}`{near}"))
+}

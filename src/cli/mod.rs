@@ -1,0 +1,259 @@
+//! The command line: arguments, dispatch, exit status. The only file that knows clap.
+//!
+//! Results go to standard output and everything else to standard error, through one [`Console`]. Exit
+//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out.
+
+mod check;
+mod console;
+mod disk;
+mod explain;
+mod graph;
+mod shell;
+mod table;
+
+use crate::output::{self, By};
+use crate::report;
+use clap::builder::PossibleValuesParser;
+use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
+use console::Console;
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+const STATUS: &str = "\
+Exit status:
+  0  no error (warnings and advice allowed)
+  1  errors in the display
+  2  the command could not be carried out: wrong usage, or a file that can't be read or written";
+
+/// Compiles a pixel-light display: text in, checked ports, universes and start addresses out.
+#[derive(Parser)]
+#[command(name = "tinsel", version, about, after_help = STATUS, arg_required_else_help = true)]
+#[command(disable_help_subcommand = true, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    #[command(flatten)]
+    looks: Looks,
+}
+
+/// How things are shown.
+#[derive(Args)]
+struct Looks {
+    /// Colour: `auto` is on at a terminal, and obeys NO_COLOR, CLICOLOR_FORCE and TERM
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    color: Colour,
+    /// Draw findings in ASCII only
+    #[arg(long, global = true)]
+    ascii: bool,
+    /// Leave out advice and the closing line; errors and warnings are always shown
+    #[arg(short, long, global = true)]
+    quiet: bool,
+}
+
+/// When to use colour.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Colour {
+    Auto,
+    Always,
+    Never,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Compile a display and tell everything that is wrong with it
+    #[command(after_help = CHECK_EXAMPLES)]
+    Check(CheckArgs),
+    /// Print the table of a display: ports, universes, slots and channels
+    #[command(after_help = TABLE_EXAMPLES)]
+    Table(TableArgs),
+    /// Tell what a code means, with a wrong display and the same one put right
+    #[command(after_help = EXPLAIN_EXAMPLES)]
+    Explain(ExplainArgs),
+    /// Print who depends on whom in a display, as DOT
+    #[command(after_help = GRAPH_EXAMPLES)]
+    Graph(GraphArgs),
+    /// Print a completion script for a shell
+    #[command(after_help = COMPLETIONS_EXAMPLES)]
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page, of all or of one command
+    #[command(after_help = MAN_EXAMPLES)]
+    Man {
+        /// The command
+        command: Option<String>,
+    },
+}
+
+const CHECK_EXAMPLES: &str = "\
+Findings in text go to standard error; in any other format they are the result and go to standard output.
+Columns count characters from 1, a tab as one.
+
+Examples:
+  tinsel check yard.tinsel
+  tinsel check yard.tinsel --format json > findings.json
+  tinsel check - --stdin-filename yard.tinsel < yard.tinsel
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const TABLE_EXAMPLES: &str = "\
+`text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an error leaves
+addresses in doubt there is no table; with errors of power or network only, it is printed all the same.
+csv has CR LF line ends, and a ' before a cell that a spreadsheet would run as a formula.
+
+Examples:
+  tinsel table yard.tinsel
+  tinsel table yard.tinsel --by universe
+  tinsel table yard.tinsel --only 'heron[2]'
+  tinsel table yard.tinsel --format csv > yard.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const EXPLAIN_EXAMPLES: &str = "\
+Examples:
+  tinsel explain                list all codes
+  tinsel explain port/nodes     the page of one
+  tinsel explain port           the codes of a group
+
+Exit status: 0 told, 2 no such code";
+
+const GRAPH_EXAMPLES: &str = "\
+Examples:
+  tinsel graph yard.tinsel | dot -Tsvg > yard.svg
+  tinsel graph yard.tinsel --reach boathouse
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const COMPLETIONS_EXAMPLES: &str = "\
+Examples:
+  tinsel completions bash > ~/.local/share/bash-completion/completions/tinsel
+  tinsel completions fish > ~/.config/fish/completions/tinsel.fish";
+
+const MAN_EXAMPLES: &str = "\
+Examples:
+  tinsel man > tinsel.1
+  tinsel man table > tinsel-table.1";
+
+/// Which display, and how strictly.
+#[derive(Args)]
+struct Input {
+    /// The display's main file; `-` is standard input
+    file: PathBuf,
+    /// The name that standard input is shown by; its folder is where includes are looked for
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value = "<stdin>",
+        hide_default_value = true
+    )]
+    stdin_filename: PathBuf,
+    /// Exit with 1 on warnings too
+    #[arg(short = 'D', long)]
+    deny_warnings: bool,
+    /// A string that no `wire` names is an error
+    #[arg(long)]
+    all_wired: bool,
+}
+
+#[derive(Args)]
+struct CheckArgs {
+    #[command(flatten)]
+    input: Input,
+    /// How findings are written
+    #[arg(long, default_value = "text", value_parser = report_names())]
+    format: String,
+}
+
+#[derive(Args)]
+struct TableArgs {
+    #[command(flatten)]
+    input: Input,
+    /// What a row is
+    #[arg(long, default_value = By::ALL[0].word(), value_parser = by_names())]
+    by: String,
+    /// How the table is written
+    #[arg(long, default_value = "text", value_parser = output_names())]
+    format: String,
+    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`), controller or receiver
+    #[arg(long, value_name = "NAME")]
+    only: Option<String>,
+}
+
+#[derive(Args)]
+struct ExplainArgs {
+    /// A code or a group of codes; without it, all are listed
+    code: Option<String>,
+    /// How it is written
+    #[arg(long, default_value = "text", value_parser = PossibleValuesParser::new(["text", "json"]))]
+    format: String,
+}
+
+#[derive(Args)]
+struct GraphArgs {
+    #[command(flatten)]
+    input: Input,
+    /// Only what a change of this name reaches
+    #[arg(long, value_name = "NAME")]
+    reach: Option<String>,
+}
+
+fn report_names() -> PossibleValuesParser {
+    PossibleValuesParser::new(std::iter::once("text").chain(report::ALL.iter().map(|f| f.name)))
+}
+
+fn output_names() -> PossibleValuesParser {
+    PossibleValuesParser::new(output::ALL.iter().map(|output| output.name()))
+}
+
+fn by_names() -> PossibleValuesParser {
+    PossibleValuesParser::new(By::ALL.map(By::word))
+}
+
+/// Runs the program on its arguments, its own name first, and returns the exit status.
+#[must_use]
+pub fn run(arguments: Vec<OsString>) -> u8 {
+    console::on_panic();
+    // The compiler gets a stack of its own, so that it needs the same whatever the system's limit is.
+    let thread = std::thread::Builder::new().stack_size(16 * 1024 * 1024);
+    let for_thread = arguments.clone();
+    match thread.spawn(move || start(&for_thread)) {
+        Ok(running) => running.join().unwrap_or(101),
+        Err(_) => start(&arguments),
+    }
+}
+
+fn start(arguments: &[OsString]) -> u8 {
+    let parsed = match Arguments::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(answer) => {
+            let status = u8::try_from(answer.exit_code()).unwrap_or(2);
+            let written = answer.print();
+            return match written {
+                Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => 2,
+                _ => status,
+            };
+        }
+    };
+    let looks = &parsed.looks;
+    let colour = match looks.color {
+        Colour::Auto => None,
+        Colour::Always => Some(true),
+        Colour::Never => Some(false),
+    };
+    let mut console = Console::new(colour, looks.ascii, looks.quiet);
+    let status = match &parsed.command {
+        Command::Check(args) => check::run(args, &mut console),
+        Command::Table(args) => table::run(args, &mut console),
+        Command::Explain(args) => explain::run(args, &mut console),
+        Command::Graph(args) => graph::run(args, &mut console),
+        Command::Completions { shell } => shell::completions(*shell, &mut console),
+        Command::Man { command } => shell::man(command.as_deref(), &mut console),
+    };
+    console.finish(status)
+}
+
+/// The command line as clap has it, for completions and manual pages.
+fn command() -> clap::Command {
+    Arguments::command()
+}

@@ -1,0 +1,50 @@
+//! `tinsel table`: where everything lies.
+
+use super::TableArgs;
+use super::check::{heard, load, name, status, tell};
+use super::console::{Console, Stop};
+use crate::diagnostic::words;
+use crate::output::{self, By, View};
+use crate::report;
+
+/// Runs it.
+pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
+    let compiled = load(&args.input)?;
+    let findings = heard(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    let blocked = compiled.blocks();
+    if !console.quiet && !findings.is_empty() {
+        let no_table = if blocked { "; no table" } else { "" };
+        let line = format!(
+            "{}: {}{no_table}\n",
+            name(&compiled),
+            report::count(&findings)
+        );
+        console.tell(line.as_bytes());
+    }
+    if blocked {
+        return Ok(1);
+    }
+    let mut view = View::new(&compiled.model, &compiled.plan);
+    if let Some(only) = &args.only {
+        view = view.only(only).map_err(|near| unknown(only, &near))?;
+    }
+    let by = By::ALL.into_iter().find(|by| by.word() == args.by);
+    let width = console.out_width();
+    if let (Some(output), Some(by)) = (output::find(&args.format), by) {
+        output.write(&view, by, width, console.out())?;
+    }
+    Ok(status(&args.input, &compiled))
+}
+
+fn unknown(name: &str, near: &[String]) -> Stop {
+    let name = words::shown(name);
+    let near = if near.is_empty() {
+        String::new()
+    } else {
+        format!("; did you mean {}?", words::ticked_or(near))
+    };
+    Stop::Refused(format!(
+        "no prop, port, controller or receiver of this display is called `{name}`{near}"
+    ))
+}

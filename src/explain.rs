@@ -1,0 +1,120 @@
+//! From a code to its page: what it means, why it matters, a wrong display and the same one put right.
+
+use crate::diagnostic::words;
+use crate::report::wrap;
+use crate::rules::{self, Rule};
+use serde::Serialize;
+use std::io::{self, Write};
+
+/// A page as other programs read it.
+#[derive(Serialize)]
+struct PageRow {
+    code: &'static str,
+    severity: &'static str,
+    title: &'static str,
+    means: &'static str,
+    why: &'static str,
+    source: &'static str,
+    wrong: &'static str,
+    right: &'static str,
+}
+
+/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no word.
+///
+/// # Errors
+/// The nearest codes, where nothing has this name.
+pub fn find(word: Option<&str>) -> Result<Vec<&'static Rule>, Vec<&'static str>> {
+    let Some(word) = word else {
+        return Ok(rules::ALL.to_vec());
+    };
+    if let Some(rule) = rules::find(word) {
+        return Ok(vec![rule]);
+    }
+    let in_group = |rule: &&&Rule| rule.code.split('/').next() == Some(word);
+    let group: Vec<&Rule> = rules::ALL.iter().filter(in_group).copied().collect();
+    if group.is_empty() {
+        Err(words::nearest(
+            word,
+            rules::ALL.iter().map(|rule| rule.code),
+        ))
+    } else {
+        Ok(group)
+    }
+}
+
+/// Writes one page for a person.
+///
+/// # Errors
+/// What the writer says.
+pub fn page(rule: &Rule, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    let page = &rule.page;
+    writeln!(
+        out,
+        "{} ({}): {}\n",
+        rule.code,
+        rule.severity.word(),
+        rule.title
+    )?;
+    writeln!(out, "{}\n", wrap(page.means.trim(), "", width))?;
+    writeln!(
+        out,
+        "Why: {}\n",
+        wrap(page.why.trim(), "", width.saturating_sub(5))
+    )?;
+    display(out, "Wrong:", page.wrong)?;
+    display(out, "Right:", page.right)?;
+    writeln!(
+        out,
+        "{}",
+        wrap(&format!("Source: {}", page.source.trim()), "  ", width)
+    )
+}
+
+fn display(out: &mut dyn Write, head: &str, text: &str) -> io::Result<()> {
+    writeln!(out, "{head}\n")?;
+    for line in text.trim_matches('\n').lines() {
+        writeln!(out, "{}", format!("    {line}").trim_end())?;
+    }
+    writeln!(out)
+}
+
+/// Writes a list of rules for a person, a line each.
+///
+/// # Errors
+/// What the writer says.
+pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()> {
+    let longest = rules.iter().map(|rule| rule.code.len()).max().unwrap_or(0);
+    let indent = " ".repeat(longest + 11);
+    for rule in rules {
+        let title = wrap(rule.title, &indent, width);
+        writeln!(
+            out,
+            "{:longest$}  {:7}  {title}",
+            rule.code,
+            rule.severity.word()
+        )?;
+    }
+    Ok(())
+}
+
+/// Writes rules with their pages as a JSON array.
+///
+/// # Errors
+/// What the writer says.
+pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
+    let rows: Vec<PageRow> = rules
+        .iter()
+        .map(|rule| PageRow {
+            code: rule.code,
+            severity: rule.severity.word(),
+            title: rule.title,
+            means: rule.page.means,
+            why: rule.page.why,
+            source: rule.page.source,
+            wrong: rule.page.wrong,
+            right: rule.page.right,
+        })
+        .collect();
+    serde_json::to_writer_pretty(&mut *out, &rows)?;
+    writeln!(out)
+}

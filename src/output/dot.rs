@@ -1,0 +1,61 @@
+//! The graph of a display as DOT, for any program that draws graphs.
+
+use crate::diagnostic::words;
+use crate::graph::{EdgeKind, Graph};
+use std::io::{self, Write};
+
+/// Writes a graph; with `shown`, only those of its vertices and the edges between them.
+///
+/// # Errors
+/// What the writer says.
+pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io::Result<()> {
+    let mut is_shown = vec![shown.is_none(); graph.nodes().count()];
+    for at in shown.unwrap_or(&[]) {
+        if let Some(shown) = is_shown.get_mut(*at) {
+            *shown = true;
+        }
+    }
+    let shows = |at: usize| is_shown.get(at) == Some(&true);
+    writeln!(out, "digraph display {{")?;
+    writeln!(out, "  rankdir=LR;")?;
+    writeln!(out, "  node [shape=box];")?;
+    for (at, vertex) in graph.nodes().enumerate().filter(|(at, _)| shows(*at)) {
+        let label = format!("{} {}", vertex.kind.word(), vertex.name);
+        writeln!(out, "  n{at} [label=\"{}\"];", escape(&label))?;
+    }
+    for (from, to, kind) in graph.edges() {
+        if shows(from) && shows(to) {
+            let (word, style) = (kind.words(), style(kind));
+            writeln!(out, "  n{from} -> n{to} [label=\"{word}\"{style}];")?;
+        }
+    }
+    writeln!(out, "}}")
+}
+
+/// Chains are solid and heavy, what only takes settings is dashed; the word says the same.
+fn style(kind: EdgeKind) -> &'static str {
+    match kind {
+        EdgeKind::Follows => ", penwidth=2",
+        EdgeKind::Like | EdgeKind::Includes => ", style=dashed",
+        _ => "",
+    }
+}
+
+/// Text between the double quotes of DOT.
+fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => {
+                out.push('\\');
+                out.push(c);
+            }
+            c if words::is_unprintable(c) => {
+                out.push('\\');
+                out.extend(c.escape_unicode());
+            }
+            c => out.push(c),
+        }
+    }
+    out
+}

@@ -1,0 +1,280 @@
+//! The rows of the tables, with the keys that the contract names and those that people need beside them.
+//!
+//! Keys may be added; none is dropped or changes its meaning. Counts and addresses are from 1, a channel is
+//! `(universe - 1) * universe_slots + slot`. Lengths are in millimetres.
+
+use crate::model::{Output, ShapeRun};
+use serde::Serialize as Derive;
+use serde::ser::{Serialize, SerializeMap, Serializer};
+
+/// A slot of a universe, and its channel.
+#[derive(Derive, Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Point {
+    /// Universe, from 1.
+    pub universe: u32,
+    /// Slot, from 1.
+    pub slot: u32,
+    /// Absolute channel, from 1.
+    pub channel: u64,
+}
+
+/// A fraction, written as a whole number where it is one.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Figure {
+    /// The value times `per`.
+    pub value: u64,
+    /// What it is counted in, a power of ten above 0.
+    pub per: u32,
+}
+
+impl Serialize for Figure {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let per = u64::from(self.per.max(1));
+        if self.value.is_multiple_of(per) {
+            serializer.serialize_u64(self.value / per)
+        } else {
+            // The nearest double to a short decimal prints as that decimal.
+            serializer.serialize_f64(self.value as f64 / per as f64)
+        }
+    }
+}
+
+impl Figure {
+    /// It as a decimal, without trailing zeros.
+    #[must_use]
+    pub fn words(self) -> String {
+        let value = i64::try_from(self.value).unwrap_or(i64::MAX);
+        crate::unit::decimal(value, i64::from(self.per))
+    }
+}
+
+/// An output as the contract writes it: `"3"`, `"dmx1"`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct OutputName(pub Output);
+
+impl Serialize for OutputName {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self.0 {
+            Output::Pixel(number) => serializer.collect_str(&number),
+            Output::Dmx(number) => serializer.collect_str(&format_args!("dmx{number}")),
+        }
+    }
+}
+
+/// What holds for the whole display.
+#[derive(Derive, Debug)]
+pub struct DisplayRow<'a> {
+    /// Its name; empty if it has none.
+    pub name: &'a str,
+    /// Frames a second.
+    pub frame_rate_hz: Figure,
+    /// Slots in a universe.
+    pub universe_slots: u32,
+}
+
+/// The runs of a string as built.
+#[derive(Clone, Copy, Debug)]
+pub struct Runs<'a>(pub &'a [ShapeRun]);
+
+impl Serialize for Runs<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.0.iter().map(Run))
+    }
+}
+
+struct Run<'a>(&'a ShapeRun);
+
+impl Serialize for Run<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(None)?;
+        match self.0 {
+            ShapeRun::Nodes(name, nodes) => {
+                map.serialize_entry("name", &name.as_deref())?;
+                map.serialize_entry("nodes", nodes)?;
+            }
+            ShapeRun::Skip(nodes) => map.serialize_entry("skip", nodes)?,
+            ShapeRun::Lead(length, _) => map.serialize_entry("lead_mm", &millimetres(*length))?,
+        }
+        map.end()
+    }
+}
+
+/// Micrometres as millimetres.
+#[must_use]
+pub fn millimetres(micrometres: i64) -> Figure {
+    Figure {
+        value: u64::try_from(micrometres).unwrap_or(0),
+        per: 1_000,
+    }
+}
+
+/// One string or fixture.
+#[derive(Derive, Debug)]
+pub struct StringRow<'a> {
+    /// Its prop, without `[ ]`.
+    pub prop: &'a str,
+    /// Its member from 1; `None` for a prop that is no family.
+    pub instance: Option<u32>,
+    /// Its number from 1; `None` for a fixture.
+    pub string: Option<u32>,
+    /// Its controller.
+    pub controller: &'a str,
+    /// Its output.
+    pub port: OutputName,
+    /// Its place among the strings of the output, from 1.
+    pub position: u32,
+    /// Nodes that show something; `None` for a fixture.
+    pub nodes: Option<u32>,
+    /// Slots it takes.
+    pub slots: u32,
+    /// Its first slot.
+    pub start: Point,
+    /// Its last slot.
+    pub end: Point,
+    /// Its name as a person writes it.
+    pub name: String,
+    /// The label of its member or prop.
+    pub label: Option<&'a str>,
+    /// The name within its prop (`eaves`).
+    pub string_name: Option<&'a str>,
+    /// Its make of node.
+    pub node: Option<&'a str>,
+    /// Its chip.
+    pub chip: Option<&'a str>,
+    /// The letters of its node in slot order.
+    pub colour: Option<&'a str>,
+    /// Nodes within it that show nothing.
+    pub skips: u32,
+    /// Nodes before it on its output that show nothing, since the string before it.
+    pub skip_before: u32,
+    /// Cable before it on its output, since the string before it.
+    pub lead_before_mm: Figure,
+    /// The receiver whose port it comes out of.
+    pub receiver: Option<&'a str>,
+    /// The port there.
+    pub receiver_port: Option<u32>,
+    /// The runs it is built of; empty for a plain string.
+    pub runs: Runs<'a>,
+    /// Not put up this season.
+    pub stored: bool,
+    /// The string whose data it shows.
+    pub same_as: Option<String>,
+}
+
+/// One used output.
+#[derive(Derive, Debug)]
+pub struct PortRow<'a> {
+    /// Its controller.
+    pub controller: &'a str,
+    /// Which output.
+    pub port: OutputName,
+    /// Nodes that light, skips left out.
+    pub nodes: u32,
+    /// Nodes in the data line that show nothing.
+    pub skipped: u32,
+    /// Most nodes, by the port's own limit and by the time of a frame; skips count against it. Slots where
+    /// `limit_in` says so; `None` where nothing limits it.
+    pub limit: Option<u32>,
+    /// The lowest slot of its strings.
+    pub start: Point,
+    /// The highest slot of its strings.
+    pub end: Point,
+    /// What the limit is counted in: `nodes` or `slots`.
+    pub limit_in: &'static str,
+    /// What is left below the limit, in the same count.
+    pub left: Option<u32>,
+    /// Slots of its strings.
+    pub slots: u32,
+    /// How many strings hang on it.
+    pub strings: u32,
+    /// The receivers it comes out at, in chain order.
+    pub receivers: Vec<String>,
+}
+
+/// The universes of a controller.
+#[derive(Derive, Clone, Copy, PartialEq, Eq, Debug)]
+pub struct UniverseSpan {
+    /// The first one in use.
+    pub first: Option<u32>,
+    /// The last one in use.
+    pub last: Option<u32>,
+    /// How many are in use.
+    pub count: u32,
+}
+
+/// One controller.
+#[derive(Derive, Debug)]
+pub struct ControllerRow<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Where it is on the network.
+    pub host: Option<&'a str>,
+    /// What it listens to, as written.
+    pub input: &'static str,
+    /// Its universes in use.
+    pub universes: UniverseSpan,
+    /// A label for people.
+    pub label: Option<&'a str>,
+    /// How it numbers its ports.
+    pub addressing: &'static str,
+    /// Multicast group or Port-Address of the first universe.
+    pub first_address: Option<String>,
+    /// The same of the last universe.
+    pub last_address: Option<String>,
+    /// Where its data begin in the protocol's own count of bytes, which is its first channel's place.
+    pub data_offset: Option<u64>,
+    /// The channel that its data begin at, where the protocol counts from there.
+    pub data_from_channel: Option<u64>,
+    /// Outputs in use.
+    pub ports_used: u32,
+    /// Outputs it has.
+    pub ports: u32,
+    /// Nodes that light on it.
+    pub nodes: u64,
+    /// Universes that are its own behind the last one in use.
+    pub spare_universes: u32,
+    /// Network load at the frame rate, Ethernet's own costs included.
+    pub mbit_per_s: Figure,
+}
+
+/// One universe with a slot in use.
+#[derive(Derive, Debug)]
+pub struct UniverseRow<'a> {
+    /// Its number.
+    pub universe: u32,
+    /// The controller it belongs to.
+    pub controller: &'a str,
+    /// Slots in use; shared slots count once.
+    pub used: u32,
+    /// The other slots.
+    pub free: u32,
+    /// Its multicast group or Port-Address.
+    pub address: Option<String>,
+    /// Where it is sent where it has no address of its own: the controller's host.
+    pub host: Option<&'a str>,
+    /// The strings in it, by slot.
+    pub strings: Vec<String>,
+}
+
+/// One prop or member.
+#[derive(Derive, Debug)]
+pub struct PropRow<'a> {
+    /// Its prop.
+    pub prop: &'a str,
+    /// Its member from 1; `None` for a prop that is no family.
+    pub instance: Option<u32>,
+    /// Its label.
+    pub label: Option<&'a str>,
+    /// How many strings it has; 0 for a fixture.
+    pub strings: u32,
+    /// Nodes that show something; `None` for a fixture.
+    pub nodes: Option<u64>,
+    /// Slots of its strings.
+    pub slots: u64,
+    /// Its lowest slot.
+    pub first: Point,
+    /// Its highest slot.
+    pub last: Point,
+    /// Whether every slot between the two is its own.
+    pub contiguous: bool,
+}

@@ -1,0 +1,132 @@
+//! Which slots of which universe are in use, and by whom.
+//!
+//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at the end
+//! of a universe are in no stretch; strings that share slots give the same stretch twice, counted once.
+
+use crate::model::{ControllerId, Model, StringId};
+use crate::plan::{Placed, Plan, Why};
+
+/// A string's part of one universe.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Stretch {
+    /// The universe, from 1.
+    pub universe: u32,
+    /// Its first slot, from 1.
+    pub first: u32,
+    /// Its last slot.
+    pub last: u32,
+    /// Whose.
+    pub string: StringId,
+}
+
+/// What is in use of one universe.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Used {
+    /// The universe, from 1.
+    pub universe: u32,
+    /// The controller it belongs to.
+    pub owner: ControllerId,
+    /// Slots in use.
+    pub slots: u32,
+    /// Where its stretches begin in the list they were counted from, and end.
+    pub from: usize,
+    /// See `from`.
+    pub to: usize,
+}
+
+/// Every string's stretches, by universe and slot.
+pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
+    let mut all = Vec::with_capacity(plan.placed.len() + plan.placed.len() / 2);
+    for index in 0..plan.placed.len() {
+        each(model, plan, StringId::from(index), |stretch| {
+            all.push(stretch)
+        });
+    }
+    all.sort_unstable();
+    all
+}
+
+/// Hands out the stretches of one string.
+pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stretch)) {
+    let Some(placed) = plan.of(id) else { return };
+    let slots = plan.universe_slots.max(1);
+    let node = node_slots(model, plan, id, placed).filter(|node| *node <= slots);
+    let (from, to) = (
+        plan.universe_slot(placed.start),
+        plan.universe_slot(placed.end),
+    );
+    for universe in from.0..=to.0 {
+        let first = if universe == from.0 { from.1 } else { 1 };
+        let mut last = if universe == to.0 { to.1 } else { slots };
+        if let Some(node) = node.filter(|_| universe < to.0) {
+            // What is left of the universe takes no whole node.
+            last = first - 1 + (last + 1 - first) / node * node;
+        }
+        if last >= first {
+            take(Stretch {
+                universe,
+                first,
+                last,
+                string: id,
+            });
+        }
+    }
+}
+
+/// Slots of a string's node, where its controller keeps nodes whole.
+fn node_slots(model: &Model, plan: &Plan, id: StringId, placed: &Placed) -> Option<u32> {
+    let controller = owner(plan, placed)?;
+    let whole = model.controller(controller)?.whole_nodes;
+    model
+        .node_of(id)
+        .map(|node| node.slots)
+        .filter(|slots| whole && *slots > 0)
+}
+
+/// The controller of a placed string.
+pub fn owner(plan: &Plan, placed: &Placed) -> Option<ControllerId> {
+    plan.ports
+        .get(placed.port as usize)
+        .map(|port| port.controller)
+}
+
+/// What is in use, a row a universe, from stretches in order.
+pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
+    let mut rows: Vec<Used> = Vec::new();
+    let mut own = false;
+    let mut covered = 0;
+    for (at, stretch) in stretches.iter().enumerate() {
+        let Some(placed) = plan.of(stretch.string) else {
+            continue;
+        };
+        let Some(controller) = owner(plan, placed) else {
+            continue;
+        };
+        let shows_other = matches!(placed.why, Why::SameAs(_));
+        if rows
+            .last()
+            .is_none_or(|row| row.universe != stretch.universe)
+        {
+            rows.push(Used {
+                universe: stretch.universe,
+                owner: controller,
+                slots: 0,
+                from: at,
+                to: at,
+            });
+            own = !shows_other;
+            covered = 0;
+        }
+        if let Some(row) = rows.last_mut() {
+            if !own && !shows_other {
+                // A universe belongs to whoever has a string of its own in it.
+                row.owner = controller;
+                own = true;
+            }
+            row.slots += (stretch.last + 1).saturating_sub(stretch.first.max(covered + 1));
+            row.to = at + 1;
+        }
+        covered = covered.max(stretch.last);
+    }
+    rows
+}

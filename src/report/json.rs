@@ -1,0 +1,99 @@
+//! Findings as one JSON object, the contract other programs read.
+//!
+//! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters. Keys may be
+//! added under one version; none is dropped or changes its meaning.
+
+use super::spot;
+use crate::diagnostic::{Diagnostic, Edit, Label};
+use crate::source::{SourceMap, Span};
+use serde::Serialize;
+use std::io::{self, Write};
+
+#[derive(Serialize)]
+struct Report<'a> {
+    version: u32,
+    diagnostics: Vec<Finding<'a>>,
+}
+
+#[derive(Serialize)]
+struct Finding<'a> {
+    code: &'a str,
+    severity: &'a str,
+    message: &'a str,
+    labels: Vec<Stretch<'a>>,
+    help: &'a str,
+    why: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fix: Option<Cure<'a>>,
+}
+
+#[derive(Serialize)]
+struct Stretch<'a> {
+    file: &'a str,
+    line: u32,
+    column: u32,
+    end_line: u32,
+    end_column: u32,
+    text: &'a str,
+}
+
+#[derive(Serialize)]
+struct Cure<'a> {
+    title: &'a str,
+    safe: bool,
+    edits: Vec<Stretch<'a>>,
+}
+
+/// Writes all findings.
+pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) -> io::Result<()> {
+    let report = Report {
+        version: 1,
+        diagnostics: findings.iter().map(|f| finding(sources, f)).collect(),
+    };
+    serde_json::to_writer_pretty(&mut *out, &report)?;
+    writeln!(out)
+}
+
+fn finding<'a>(sources: &'a SourceMap, finding: &'a Diagnostic) -> Finding<'a> {
+    let label = |label: &'a Label| stretch(sources, label.span, &label.text);
+    Finding {
+        code: finding.code,
+        severity: finding.severity.word(),
+        message: &finding.message,
+        labels: finding.labels.iter().map(label).collect(),
+        help: &finding.help,
+        why: &finding.why,
+        fix: finding.fix.as_ref().map(|fix| Cure {
+            title: &fix.title,
+            safe: fix.safe,
+            edits: fix.edits.iter().map(|edit| cure(sources, edit)).collect(),
+        }),
+    }
+}
+
+fn stretch<'a>(sources: &'a SourceMap, span: Span, text: &'a str) -> Stretch<'a> {
+    let place = spot(sources, span);
+    Stretch {
+        file: place.file,
+        line: place.line,
+        column: place.column,
+        end_line: place.end_line,
+        end_column: place.end_column,
+        text,
+    }
+}
+
+/// An edit keeps its place to the byte, also at the end of a file.
+fn cure<'a>(sources: &'a SourceMap, edit: &'a Edit) -> Stretch<'a> {
+    match sources.place(edit.span) {
+        Some(place) => Stretch {
+            file: place.file,
+            line: place.line,
+            column: place.column,
+            end_line: place.end_line,
+            end_column: place.end_column,
+            text: &edit.text,
+        },
+        None => stretch(sources, edit.span, &edit.text),
+    }
+}

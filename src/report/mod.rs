@@ -1,0 +1,117 @@
+//! Findings for people and programs: one file a form.
+//!
+//! `text` is for a person at a terminal ([`terminal`]); the others are listed in [`ALL`]. All of them take
+//! their places from [`spot`], so a column means the same everywhere: characters, from 1.
+
+mod github;
+mod json;
+mod layout;
+mod sarif;
+mod short;
+pub mod terminal;
+
+pub use layout::wrap;
+
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::source::{Place, SourceFile, SourceMap, Span};
+use std::io::{self, Write};
+
+/// A form of findings for programs.
+pub struct Form {
+    /// Its word behind `--format`.
+    pub name: &'static str,
+    /// Writes all findings.
+    pub write: fn(&SourceMap, &[Diagnostic], &mut dyn Write) -> io::Result<()>,
+}
+
+/// All forms but `text`.
+pub const ALL: &[Form] = &[
+    Form {
+        name: "short",
+        write: short::write,
+    },
+    Form {
+        name: "json",
+        write: json::write,
+    },
+    Form {
+        name: "sarif",
+        write: sarif::write,
+    },
+    Form {
+        name: "github",
+        write: github::write,
+    },
+];
+
+/// The file of a stretch, and the stretch held within it and cut at characters.
+///
+/// What points behind the last visible character of its file, such as "something is missing here", points at
+/// that character instead, where a reader can see it. `None` only where there is no text at all.
+#[must_use]
+pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
+    let file = sources
+        .file_at(span.start)
+        .or_else(|| sources.files().first())?;
+    let text = &*file.text;
+    let local = |offset: u32| (offset.saturating_sub(file.base) as usize).min(text.len());
+    let (mut start, mut end) = (local(span.start), local(span.end));
+    let visible = text.trim_end();
+    if start >= visible.len()
+        && let Some(last) = visible.chars().next_back()
+    {
+        end = visible.len();
+        start = end - last.len_utf8();
+    }
+    while !text.is_char_boundary(start) {
+        start -= 1;
+    }
+    while !text.is_char_boundary(end) {
+        end += 1;
+    }
+    // Both lie within a text that the map has measured in u32.
+    let span = Span::new(file.base + start as u32, file.base + end as u32);
+    Some((file, span))
+}
+
+/// Where a stretch is, for a person or a program.
+#[must_use]
+pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
+    match anchor(sources, span) {
+        Some((file, span)) => Place::of(file, span),
+        None => Place {
+            file: "",
+            line: 1,
+            column: 1,
+            end_line: 1,
+            end_column: 1,
+        },
+    }
+}
+
+/// `2 errors, 1 warning, 3 of advice`, or "no errors" where there is nothing to count.
+#[must_use]
+pub fn count(findings: &[Diagnostic]) -> String {
+    let of = |severity| findings.iter().filter(|f| f.severity == severity).count();
+    let plural = |count: usize| if count == 1 { "" } else { "s" };
+    let (errors, warnings, advice) = (
+        of(Severity::Error),
+        of(Severity::Warning),
+        of(Severity::Advice),
+    );
+    let mut parts = Vec::new();
+    if errors > 0 {
+        parts.push(format!("{errors} error{}", plural(errors)));
+    }
+    if warnings > 0 {
+        parts.push(format!("{warnings} warning{}", plural(warnings)));
+    }
+    if advice > 0 {
+        parts.push(format!("{advice} of advice"));
+    }
+    if parts.is_empty() {
+        "no errors".to_owned()
+    } else {
+        parts.join(", ")
+    }
+}

@@ -1,0 +1,45 @@
+//! One line a finding: `file:line:column: error[code]: message (help: …)`.
+
+use super::spot;
+use crate::diagnostic::{Diagnostic, words};
+use crate::source::SourceMap;
+use std::io::{self, Write};
+
+/// Writes all findings, a line each; columns count characters from 1, a tab as one.
+pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) -> io::Result<()> {
+    for finding in findings {
+        writeln!(out, "{}", line(sources, finding))?;
+    }
+    Ok(())
+}
+
+/// One finding on one line.
+pub fn line(sources: &SourceMap, finding: &Diagnostic) -> String {
+    let place = spot(sources, finding.span());
+    let mut line = format!(
+        "{}:{}:{}: {}[{}]: {}",
+        words::shown(place.file),
+        place.line,
+        place.column,
+        finding.severity.word(),
+        finding.code,
+        flat(&finding.message)
+    );
+    if !finding.help.is_empty() {
+        line.push_str(&format!(" (help: {})", flat(&finding.help)));
+    }
+    line
+}
+
+/// Text of several lines on one, with nothing in it that would steer a terminal.
+pub fn flat(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.trim_end().chars() {
+        match c {
+            '\n' | '\t' => out.push(' '),
+            c if words::is_unprintable(c) => out.extend(c.escape_unicode()),
+            c => out.push(c),
+        }
+    }
+    out
+}

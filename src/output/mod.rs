@@ -66,3 +66,6 @@ pub const ALL: &[&dyn Output] = &[&text::Text, &csv::Csv, &json::Json, &yaml::Ya
 pub fn find(name: &str) -> Option<&'static dyn Output> {
     ALL.iter().find(|output| output.name() == name).copied()
 }
+
+#[cfg(test)]
+mod tests;

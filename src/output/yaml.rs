@@ -130,3 +130,26 @@ impl Formatter for Blocks {
         out.write_all(rest.as_bytes())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::output::{By, View, find, tests::laid_out};
+
+    fn text(view: &View<'_>, format: &str) -> String {
+        let mut out = Vec::new();
+        let output = find(format).unwrap();
+        output.write(view, By::String, 100, &mut out).unwrap();
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn an_independent_reader_finds_in_yaml_what_is_in_json() {
+        let (model, plan) = laid_out(true, &[(600, 0, None), (30, 602, Some(0))]);
+        let empty = (crate::model::Model::default(), crate::plan::Plan::default());
+        for view in [View::new(&model, &plan), View::new(&empty.0, &empty.1)] {
+            let json: serde_json::Value = serde_json::from_str(&text(&view, "json")).unwrap();
+            let yaml: serde_json::Value = serde_yaml::from_str(&text(&view, "yaml")).unwrap();
+            assert_eq!(yaml, json);
+        }
+    }
+}

@@ -15,6 +15,7 @@ use miette::{
 };
 use std::fmt;
 use std::io::{self, Write};
+use unicode_width::UnicodeWidthChar;
 
 /// How it is to look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,11 +31,8 @@ pub struct Look {
 /// Findings printed at most; what is more is counted.
 pub const MOST_PRINTED: usize = 100;
 
-/// Characters of a source line shown at most.
-const CLIP: usize = 200;
-
-/// Characters shown before the first label of a clipped line.
-const CLIP_BEFORE: usize = 60;
+/// Columns that line numbers and the marks of a cut take beside a source line.
+const BESIDE: usize = 12;
 
 /// Lines shown above and below a label.
 const CONTEXT: usize = 1;
@@ -295,7 +293,7 @@ impl Excerpt {
         for want in on_line {
             let from = map(want.start);
             let column = self.text.get(start..from).unwrap_or("").chars().count();
-            let room = look.width.saturating_sub(column + 16).max(30);
+            let room = look.width.saturating_sub(column + BESIDE);
             self.marked.push(Marked {
                 start: from,
                 end: map(want.end).max(from),
@@ -312,17 +310,21 @@ impl Excerpt {
         });
     }
 
-    /// Writes at most [`CLIP`] characters of a line, those around the offset `first` within it. Returns where
-    /// each character and the end of what is shown went: (offset in the line, offset in the excerpt).
+    /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where each
+    /// character and the end of what is shown went: (offset in the line, offset in the excerpt).
     fn clip(&mut self, line: &str, first: usize, look: Look) -> Vec<(usize, usize)> {
         let mark = if look.ascii { "..." } else { "…" };
+        let room = look.width.saturating_sub(BESIDE).max(40);
+        let fits = columns(line.chars()).all(|wide| wide <= room);
         let before = line.get(..first).unwrap_or(line);
-        let skip = match line.char_indices().nth(CLIP) {
-            None => 0,
-            Some(_) => before
+        let kept = columns(before.chars().rev()).take_while(|wide| fits || *wide <= room / 3);
+        let kept = kept.count();
+        let skip = match kept {
+            0 => before.len(),
+            kept => before
                 .char_indices()
                 .rev()
-                .nth(CLIP_BEFORE - 1)
+                .nth(kept - 1)
                 .map_or(0, |(at, _)| at),
         };
         let mut places = Vec::new();
@@ -331,9 +333,9 @@ impl Excerpt {
             self.text.push_str(mark);
         }
         let shown = line.get(skip..).unwrap_or("");
-        for (count, (at, c)) in shown.char_indices().enumerate() {
+        for ((at, c), wide) in shown.char_indices().zip(columns(shown.chars())) {
             places.push((skip + at, self.text.len()));
-            if count == CLIP {
+            if wide > room {
                 self.text.push_str(mark);
                 break;
             }
@@ -346,6 +348,19 @@ impl Excerpt {
         }
         places
     }
+}
+
+/// The columns that characters take one behind the other, each sum with its character's own; a little too
+/// many for tabs, and one for what takes none, so that a heap of combining marks is clipped too.
+fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
+    chars.scan(0, |sum, c| {
+        *sum += match c {
+            '\t' => 4,
+            c if words::is_unprintable(c) => c.escape_unicode().len(),
+            c => c.width().unwrap_or(1).max(1),
+        };
+        Some(*sum)
+    })
 }
 
 /// A label held to the line it begins on; its text tells the rest.
@@ -469,3 +484,6 @@ impl Excerpt {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -6,11 +6,16 @@
 use super::{SourceFile, Span};
 use std::sync::Arc;
 
-/// Where the lines of one text begin.
+/// Where the lines of one text begin, and how many characters lie before every so many bytes.
 #[derive(Debug, Clone)]
 pub struct LineTable {
     starts: Arc<[u32]>,
+    /// Characters before byte `n * EVERY`, so that a column far out on a long line costs no walk along it.
+    characters: Arc<[u32]>,
 }
+
+/// Bytes from one count of characters to the next.
+const EVERY: usize = 1024;
 
 impl LineTable {
     /// Reads the lines of a text.
@@ -24,7 +29,25 @@ impl LineTable {
                     .map(|(at, _)| at as u32 + 1),
             )
             .collect();
-        Self { starts }
+        let mut count = 0;
+        let characters = text
+            .as_bytes()
+            .chunks(EVERY)
+            .map(|chunk| {
+                let before = count;
+                count += characters_in(chunk);
+                before
+            })
+            .collect();
+        Self { starts, characters }
+    }
+
+    /// How many characters begin before an offset in the text that this table was made of.
+    fn characters_before(&self, text: &str, offset: usize) -> u32 {
+        let block = (offset / EVERY).min(self.characters.len().saturating_sub(1));
+        let before = self.characters.get(block).copied().unwrap_or(0);
+        let rest = text.as_bytes().get(block * EVERY..offset);
+        before + characters_in(rest.unwrap_or(&[]))
     }
 
     /// The line, from 0, that holds an offset within the text.
@@ -79,12 +102,44 @@ impl<'a> Place<'a> {
     }
 }
 
+/// Characters that begin in some bytes of UTF-8.
+fn characters_in(bytes: &[u8]) -> u32 {
+    let begin = bytes.iter().filter(|byte| **byte & 0xc0 != 0x80).count();
+    begin as u32
+}
+
 fn point(file: &SourceFile, offset: u32) -> (u32, u32) {
     let local = offset.saturating_sub(file.base);
     let line = file.lines.line(local);
     let start = file.lines.start(line).unwrap_or(0) as usize;
-    let before = file.text.get(start..local as usize).unwrap_or("");
-    // A byte-order mark is no character of the display.
-    let column = before.chars().filter(|c| *c != '\u{feff}').count();
-    (line as u32 + 1, column as u32 + 1)
+    let before = |offset| file.lines.characters_before(&file.text, offset);
+    let column = before(local as usize).saturating_sub(before(start));
+    // A byte-order mark at the head of a text is no character of the display.
+    let mark = u32::from(line == 0 && local > 0 && file.text.starts_with('\u{feff}'));
+    (line as u32 + 1, column.saturating_sub(mark) + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::source::{Place, SourceMap, Span};
+
+    #[test]
+    fn a_column_is_what_counting_along_the_line_gives() {
+        let line = "ab雪e\u{301}\t".repeat(700);
+        let text = format!("\u{feff}{line}\n{line}\r\n\n{line}");
+        let mut sources = SourceMap::default();
+        sources.add("before", "x");
+        let file = sources.add("yard.tinsel", &text).unwrap().clone();
+        let (mut row, mut column) = (1, 1);
+        for (at, c) in text.char_indices().chain([(text.len(), ' ')]) {
+            let at = file.base + at as u32;
+            let place = Place::of(&file, Span::new(at, at));
+            assert_eq!((place.line, place.column), (row, column), "at {at}");
+            match c {
+                '\n' => (row, column) = (row + 1, 1),
+                '\u{feff}' => {}
+                _ => column += 1,
+            }
+        }
+    }
 }

@@ -50,13 +50,8 @@ impl Disk {
         } else {
             &given
         };
-        let root = folder.canonicalize().map_err(|error| {
-            format!(
-                "can't open the folder of {}: {}",
-                shown(name),
-                reason(&error)
-            )
-        })?;
+        // An editor may name a text whose folder is not there yet; then nothing can be included from it.
+        let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
         let disk = Self {
             root: root.clone(),
             given,

@@ -16,7 +16,7 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
     let reached = match &args.reach {
         None => None,
         Some(name) => {
-            let named = graph.named(name);
+            let named = graph.named(&super::normal(name));
             if named.is_empty() {
                 return Err(unknown(&graph, name));
             }

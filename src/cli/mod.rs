@@ -18,6 +18,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use console::Console;
 use std::ffi::OsString;
 use std::path::PathBuf;
+use unicode_normalization::UnicodeNormalization;
 
 const STATUS: &str = "\
 Exit status:
@@ -87,8 +88,8 @@ enum Command {
 }
 
 const CHECK_EXAMPLES: &str = "\
-Findings in text go to standard error; in any other format they are the result and go to standard output.
-Columns count characters from 1, a tab as one.
+Findings in text go to standard error; in any other format they are the result and go to \
+standard output. Columns count characters from 1, a tab as one.
 
 Examples:
   tinsel check yard.tinsel
@@ -98,9 +99,10 @@ Examples:
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
 const TABLE_EXAMPLES: &str = "\
-`text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an error leaves
-addresses in doubt there is no table; with errors of power or network only, it is printed all the same.
-csv has CR LF line ends, and a ' before a cell that a spreadsheet would run as a formula.
+`text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an \
+error leaves addresses in doubt there is no table; with errors of power or network only, it is \
+printed all the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would \
+run as a formula.
 
 Examples:
   tinsel table yard.tinsel
@@ -251,6 +253,11 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Man { command } => shell::man(command.as_deref(), &mut console),
     };
     console.finish(status)
+}
+
+/// A name from the command line as names are compared: in NFC, as in the language.
+fn normal(name: &str) -> String {
+    name.nfc().collect()
 }
 
 /// The command line as clap has it, for completions and manual pages.

@@ -27,7 +27,9 @@ pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let mut view = View::new(&compiled.model, &compiled.plan);
     if let Some(only) = &args.only {
-        view = view.only(only).map_err(|near| unknown(only, &near))?;
+        view = view
+            .only(&super::normal(only))
+            .map_err(|near| unknown(only, &near))?;
     }
     let by = By::ALL.into_iter().find(|by| by.word() == args.by);
     let width = console.out_width();

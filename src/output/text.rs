@@ -6,6 +6,7 @@
 use super::row::{ControllerRow, PortRow, StringRow, UniverseRow};
 use super::{By, Output, View};
 use crate::diagnostic::words;
+use crate::unit::{self, Dimension};
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthStr;
 
@@ -98,6 +99,11 @@ fn string(row: StringRow<'_>) -> Row<'_> {
     }
     if row.skip_before > 0 {
         remarks.push(format!("skip {} before", row.skip_before));
+    }
+    if row.lead_before_mm.value > 0 {
+        let length = i64::try_from(row.lead_before_mm.value).unwrap_or(i64::MAX);
+        let length = unit::quantity(length, Dimension::Length);
+        remarks.push(format!("lead {length} before"));
     }
     if let Some(other) = &row.same_as {
         remarks.push(format!("same as {other}"));
@@ -213,11 +219,11 @@ fn summary(view: &View<'_>, width: usize, out: &mut dyn Write) -> io::Result<()>
         }
     }
     let mut parts = vec![
-        crate::unit::counted(strings, "string"),
-        crate::unit::counted(nodes, "node"),
+        unit::counted(strings, "string"),
+        unit::counted(nodes, "node"),
     ];
     if fixtures > 0 {
-        parts.push(crate::unit::counted(fixtures, "fixture"));
+        parts.push(unit::counted(fixtures, "fixture"));
     }
     parts.push(format!("{} Hz", display.frame_rate_hz.words()));
     parts.push(format!("{} slots a universe", display.universe_slots));

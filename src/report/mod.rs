@@ -115,3 +115,6 @@ pub fn count(findings: &[Diagnostic]) -> String {
         parts.join(", ")
     }
 }
+
+#[cfg(test)]
+mod tests;

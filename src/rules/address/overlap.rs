@@ -1,19 +1,139 @@
-//! `address/overlap`.
+//! `address/overlap`: two strings on one slot.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Model, StringId};
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::counted;
+use crate::usage::{self, Clash, channel_name, controller_of, stretch_name};
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "address/overlap",
     severity: Severity::Error,
-    title: "",
+    title: "two strings on one slot",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Two strings lie on the same slots: two pins too close together, or an unbroken range that runs into a pin. \
+                Strings that are to show the same data say so with `same as`.",
+        why: "What is meant for one is shown by the other too, and there is no way to light them apart.",
+        source: "LANGUAGE.md, section 5",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] at 9/1\n\
+                wire pier.2: arch[2] at 9/101\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] at 9/1\n\
+                wire pier.2: arch[2] at 9/151\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+/// So many findings look for a free range to name; it is a walk over all strings.
+const MOST_SEARCHES: usize = 100;
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let by_start = usage::by_start(model, plan);
+    let clashes = usage::clashes(model, plan, &by_start);
+    if clashes.is_empty() {
+        return;
+    }
+    let places = usage::places(model, plan);
+    let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
+    let mut searches = 0;
+    for clash in &clashes {
+        let (holder, comer) = (of(clash.holder), of(clash.comer));
+        let apart = controller_of(plan, clash.holder) != controller_of(plan, clash.comer);
+        // Two controllers that run into each other are told as such; two pins are a clash of their own.
+        if apart && (holder.1.is_none() || comer.1.is_none()) {
+            continue;
+        }
+        // The later one in the file is the one to move, unless only the other is pinned there.
+        let comer_moves = match (holder.1, comer.1) {
+            (Some(_), None) => false,
+            (None, Some(_)) => true,
+            _ => holder.0 <= comer.0,
+        };
+        let (moves, stays) = if comer_moves {
+            ((clash.comer, comer), (clash.holder, holder))
+        } else {
+            ((clash.holder, holder), (clash.comer, comer))
+        };
+        searches += 1;
+        let free = (searches <= MOST_SEARCHES)
+            .then(|| free_range(model, plan, &by_start, moves.0))
+            .flatten();
+        sink.push(told(model, plan, clash, moves, stays, free));
+    }
+}
+
+type Where = (StringId, (Span, Option<Span>));
+
+fn told(model: &Model, plan: &Plan, clash: &Clash, moves: Where, stays: Where, free: Option<u64>) -> Diagnostic {
+    let (name, other) = (model.name_of(moves.0), model.name_of(stays.0));
+    let range = |id| {
+        plan.of(id)
+            .map_or(String::new(), |p| stretch_name(model, p.start, p.end))
+    };
+    let (mine, theirs) = (range(moves.0), range(stays.0));
+    let size = counted(i64::try_from(clash.slots).unwrap_or(i64::MAX), "slot");
+    let help = match free.map(|free| channel_name(model, free)) {
+        Some(free) if moves.1.1.is_some() => {
+            format!("pin `{name}` at {free}, the first free range that takes it, or write `same as {other}` if both are to show the same")
+        }
+        Some(free) => format!("move the pin that puts it here; the first free range that takes `{name}` starts at {free}"),
+        None => format!("move one of them, or write `same as {other}` in `{name}` if both are to show the same"),
+    };
+    RULE.at(
+        moves.1.0,
+        Words {
+            message: format!(
+                "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
+                channel_name(model, clash.from)
+            ),
+            label: format!("{mine}"),
+            why: "both would show what is sent to those slots, and neither could be lit alone".into(),
+            help,
+        },
+    )
+    .and(stays.1.0, format!("`{other}` has {theirs}"))
+    .and_if(moves.1.1, "pinned here")
+    .and_if(stays.1.1, "and here")
+}
+
+/// The first channel from which a string would touch no other, no reserved universe and no universe of another
+/// controller.
+fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -> Option<u64> {
+    let placed = plan.of(id)?;
+    let size = placed.end - placed.start + 1;
+    let slots = u64::from(plan.universe_slots.max(1));
+    let mine = controller_of(plan, id);
+    let mut taken: Vec<(u64, u64)> = model
+        .reserved_universes
+        .iter()
+        .map(|row| (u64::from(row.first.max(1) - 1) * slots, u64::from(row.last) * slots))
+        .collect();
+    for other in by_start.iter().filter(|other| **other != id) {
+        let Some(there) = plan.of(*other) else {
+            continue;
+        };
+        taken.push(if controller_of(plan, *other) == mine {
+            (there.start, there.end + 1)
+        } else {
+            let end = (there.end + 1).checked_next_multiple_of(slots);
+            (there.start / slots * slots, end.unwrap_or(u64::MAX))
+        });
+    }
+    taken.sort_unstable();
+    let mut at = placed.start;
+    for (start, end) in taken {
+        if start >= at.saturating_add(size) {
+            break;
+        }
+        at = at.max(end);
+    }
+    (plan.universe_slot(at + size - 1).0 <= *crate::protocol::UNIVERSES.end()).then_some(at)
+}

@@ -1,19 +1,219 @@
-//! `address/pin`.
+//! `address/pin`: a pin that its output can't take.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::model::{Addressing, Model, Pinned, StringId};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::channel_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "address/pin",
     severity: Severity::Error,
-    title: "",
+    title: "a pin that its output cannot take",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A pin fixes where a string starts. A controller that numbers `per port` keeps each port as one unbroken \
+                range, so only the first string of a port can be pinned; a `consecutive` controller keeps all its ports as \
+                one range, so only its very first string can. Any other pin must say where the string falls anyway. A string \
+                that shows another's data starts where that one does.",
+        why: "The controller has one start address for the port. Behind it the data follow node by node, whatever the table \
+              says, so the string would show what is meant for another.",
+        source: "LANGUAGE.md, section 5, rule 6",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] -> arch[2] at 9/1\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] at 9/1 -> arch[2]\n",
     },
     check: None,
 };
+
+/// A pinned string that does not lie where its pin says.
+pub struct Fall {
+    /// The string, and the reference in the wire.
+    pub item: (StringId, Span),
+    /// The channel of the pin from 0, and its place.
+    pub pin: (u64, Span),
+    /// The channel it falls on.
+    pub falls: u64,
+    /// The controller, as an index of the model's.
+    pub controller: usize,
+}
+
+/// A string within an unbroken range is pinned elsewhere than where it falls.
+#[must_use]
+pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
+    let name = model.name_of(fall.item.0);
+    let falls = channel_name(model, fall.falls);
+    let controller = model.controllers.get(fall.controller);
+    let addressing = controller.map_or(Addressing::PerPort, |c| c.addressing);
+    let whose = controller.map_or("", |c| &*c.name);
+    let unbroken = if addressing == Addressing::Consecutive {
+        format!("all ports of `{whose}` are one unbroken range")
+    } else {
+        format!("a port of `{whose}` is one unbroken range")
+    };
+    RULE.at(
+        fall.item.1,
+        Words {
+            message: format!(
+                "`{name}` is pinned to {} but falls on {falls}: {unbroken}",
+                channel_name(model, fall.pin.0)
+            ),
+            label: format!("falls on {falls}, behind what comes before it"),
+            why: "the controller sends one string's data right behind the other's, so this string would show another's".into(),
+            help: format!(
+                "take the pin away or write `at {falls}`; if the controller can give each string a start of its own, \
+                 set `addressing per prop` on `{whose}`"
+            ),
+        },
+    )
+    .and(fall.pin.1, "pinned here")
+    .and_if(controller.and_then(|c| c.addressing_at), format!("addressing is {}", addressing.words()))
+}
+
+/// With `whole nodes` the first node does not fit behind the pin.
+#[must_use]
+pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
+    let name = model.name_of(fall.item.0);
+    let pin = channel_name(model, fall.pin.0);
+    let falls = channel_name(model, fall.falls);
+    let slots = model.node_of(fall.item.0).map_or(1, |node| node.slots);
+    RULE.at(
+        fall.item.1,
+        Words {
+            message: format!("`{name}` is pinned to {pin}, where no node of {slots} slots fits whole"),
+            label: "its first node would run over the end of the universe".into(),
+            why: "`whole nodes` is set, so the controller starts a node that does not fit in the next universe".into(),
+            help: format!("write `at {falls}`, the next place for a whole node"),
+        },
+    )
+    .and(fall.pin.1, "pinned here")
+}
+
+/// A pin that names a slot but no universe, on a pixel port.
+#[must_use]
+pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnostic {
+    let name = model.name_of(id);
+    RULE.at(
+        at,
+        Words {
+            message: format!("the pin of `{name}` names a slot but no universe"),
+            label: "on a pixel port, so it needs a universe too".into(),
+            why: "only a DMX output has one universe of its own; a pixel port may begin in any".into(),
+            help: "write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`".into(),
+        },
+    )
+    .and(pin.at, "no universe here")
+}
+
+/// Pins that put one DMX output into two universes. Each with its place: this one, then the output's first.
+#[must_use]
+pub fn two_universes(
+    model: &Model,
+    one: (StringId, Span),
+    universes: (u32, u32),
+    pins: (Span, Span),
+) -> Diagnostic {
+    let name = model.name_of(one.0);
+    let (here, first) = universes;
+    RULE.at(
+        one.1,
+        Words {
+            message: format!("`{name}` is pinned into universe {here}, its DMX output is in universe {first}"),
+            label: format!("universe {here}"),
+            why: "a DMX output sends one universe, so fixtures in another would not hear it".into(),
+            help: format!("pin it within universe {first}, or wire it to another DMX output"),
+        },
+    )
+    .and(pins.0, format!("pinned into universe {here}"))
+    .and(pins.1, format!("this pin puts the output into universe {first}"))
+}
+
+/// A fixture that shows another's data, on a DMX output in another universe: that of the one it shows, and the
+/// output's.
+#[must_use]
+pub fn other_universe(
+    model: &Model,
+    one: (StringId, Span),
+    shown: StringId,
+    universes: (u32, u32),
+) -> Diagnostic {
+    let (name, shown) = (model.name_of(one.0), model.name_of(shown));
+    let (theirs, ours) = universes;
+    RULE.at(
+        one.1,
+        Words {
+            message: format!(
+                "`{name}` shows the data of `{shown}` in universe {theirs}, its DMX output is in universe {ours}"
+            ),
+            label: format!("its data are in universe {theirs}"),
+            why: "a DMX output sends one universe, so the fixture would not get the data it is to show".into(),
+            help: format!("wire `{name}` to the output of `{shown}`, or to a DMX output with nothing else on it"),
+        },
+    )
+}
+
+/// A string that shows another's data is pinned elsewhere.
+#[must_use]
+pub fn not_the_shown(
+    model: &Model,
+    one: (StringId, Span),
+    shown: StringId,
+    pin: (u64, Span),
+    start: u64,
+) -> Diagnostic {
+    let (name, shown) = (model.name_of(one.0), model.name_of(shown));
+    let start = channel_name(model, start);
+    RULE.at(
+        one.1,
+        Words {
+            message: format!(
+                "`{name}` is pinned to {}, but the data of `{shown}` that it shows start at {start}",
+                channel_name(model, pin.0)
+            ),
+            label: format!("shows the data of `{shown}`"),
+            why: "it can't start in two places".into(),
+            help: format!("take the pin away; `{name}` then starts at {start}"),
+        },
+    )
+    .and(pin.1, "pinned here")
+}
+
+/// A string that shows another's data stands where its port sends other data.
+#[must_use]
+pub fn port_of_its_own(
+    model: &Model,
+    one: (StringId, Span),
+    shown: StringId,
+    controller: usize,
+    alone: bool,
+) -> Diagnostic {
+    let (name, shown) = (model.name_of(one.0), model.name_of(shown));
+    let whose = model.controllers.get(controller);
+    let (whose, consecutive) = whose.map_or(("", false), |c| {
+        (&*c.name, c.addressing == Addressing::Consecutive)
+    });
+    let help = if consecutive {
+        format!("put it on a controller with `addressing per port`, or start `{whose}` where `{shown}` starts")
+    } else {
+        format!("give `{name}` a port of its own, or set `addressing per prop` on `{whose}` if the hardware can do it")
+    };
+    let label = if alone {
+        format!("`{shown}` does not lie right behind what comes before it here")
+    } else {
+        "does not stand on a port of its own".into()
+    };
+    RULE.at(
+        one.1,
+        Words {
+            message: format!("`{name}` can't show the data of `{shown}` in this place on the port"),
+            label,
+            why: "a port sends one unbroken range, so this string would show what comes next there".into(),
+            help,
+        },
+    )
+}

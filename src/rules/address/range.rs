@@ -1,19 +1,171 @@
-//! `address/range`.
+//! `address/range`: an address outside the standard, or outside what the controller was given.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::figure;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{ControllerId, Model, PieceKind, PinPlace, Pinned, Start, StringId};
+use crate::plan::Plan;
+use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use std::ops::RangeInclusive;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "address/range",
     severity: Severity::Error,
-    title: "",
+    title: "a universe or slot outside the standard, or outside the controller's range",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Universes run from 1 to 63,999. `universes N..M` on a controller says which of them are its own; all its \
+                strings must lie there.",
+        why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
+              another: the strings there stay dark.",
+        source: "ANSI E1.31-2018, 6.2.7 and 9.1.1",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 4 { node dot; string 150 nodes }\n\
+                controller pier { universes 1..3; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 4 { node dot; string 150 nodes }\n\
+                controller pier { universes 1..4; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+/// A pin into a universe that there is not.
+#[must_use]
+pub fn pin(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
+    let name = model.name_of(id);
+    let slots = u64::from(model.display.universe_slots.max(1));
+    let last = u64::from(*UNIVERSES.end());
+    let universe = figure((channel / slots).saturating_add(1));
+    let message = match pin.place {
+        PinPlace::Channel(_) => format!(
+            "`{name}` is pinned into universe {universe}; the last one is {}",
+            figure(last)
+        ),
+        PinPlace::Slot(slot) => format!("`{name}` is pinned to slot {slot}; the last one is 512"),
+    };
+    RULE.at(
+        at,
+        Words {
+            message,
+            label: "pinned to where no data can go".into(),
+            why: "no source may send that universe, so the string would stay dark".into(),
+            help: format!("pin it at or before channel {}", last * slots),
+        },
+    )
+    .and(pin.at, format!("universe {universe}"))
+}
+
+/// A string that lies outside what is lawful.
+struct Outside {
+    id: StringId,
+    at: Span,
+    pin: Option<Span>,
+    universe: u32,
+    more: usize,
+}
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    for (index, (controller, taken)) in model.controllers.iter().zip(&plan.controllers).enumerate() {
+        let (first, last, at) = match controller.start {
+            Start::Range(first, last) => (first, last.min(*UNIVERSES.end()), controller.start_at),
+            Start::Auto | Start::From(_) | Start::After(_) => (1, *UNIVERSES.end(), None),
+        };
+        if taken.universes.is_none_or(|(from, to)| from >= first && to <= last) {
+            continue;
+        }
+        let mut unpinned: Option<Outside> = None;
+        let ports = taken.ports.start as usize..taken.ports.end as usize;
+        for port in plan.ports.get(ports).unwrap_or(&[]) {
+            for piece in &port.pieces {
+                let Some(outside) = outside(model, plan, piece.piece.kind, piece.piece.at, first..=last)
+                else {
+                    continue;
+                };
+                if outside.pin.is_some() {
+                    sink.push(told(model, index, &outside, first..=last, at));
+                } else if let Some(known) = &mut unpinned {
+                    known.more += 1;
+                } else {
+                    unpinned = Some(outside);
+                }
+            }
+        }
+        if let Some(outside) = unpinned {
+            sink.push(told(model, index, &outside, first..=last, at));
+        }
+    }
+}
+
+fn outside(
+    model: &Model,
+    plan: &Plan,
+    kind: PieceKind,
+    at: Span,
+    range: RangeInclusive<u32>,
+) -> Option<Outside> {
+    let PieceKind::String(id, pin) = kind else {
+        return None;
+    };
+    let placed = plan.of(id)?;
+    if model.string(id)?.same_as.is_some() {
+        return None;
+    }
+    let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
+    let universe = ends.into_iter().find(|universe| !range.contains(universe))?;
+    Some(Outside {
+        id,
+        at,
+        pin: pin.map(|pin| pin.at),
+        universe,
+        more: 0,
+    })
+}
+
+fn told(
+    model: &Model,
+    controller: usize,
+    outside: &Outside,
+    range: RangeInclusive<u32>,
+    range_at: Option<Span>,
+) -> Diagnostic {
+    let name = model.name_of(outside.id);
+    let id = ControllerId::from(controller);
+    let whose = model.controller(id).map_or("", |c| &*c.name);
+    let (first, last) = (*range.start(), *range.end());
+    let declared = range_at.is_some();
+    let more = match outside.more {
+        0 => String::new(),
+        more => format!(" (and {more} more of its strings)"),
+    };
+    let limits = if declared {
+        format!("`{whose}` has universes {first} to {last}")
+    } else {
+        format!("the last one is {}", figure(u64::from(last)))
+    };
+    let universe = figure(u64::from(outside.universe));
+    let help = if outside.pin.is_some() {
+        format!("pin it within universes {} to {}", figure(u64::from(first)), figure(u64::from(last)))
+    } else if declared {
+        format!("give `{whose}` more universes (`universes {first}..N`) or wire it elsewhere")
+    } else {
+        format!("start `{whose}` lower (`universes from N`), or pin less far up")
+    };
+    RULE.at(
+        outside.at,
+        Words {
+            message: format!("`{name}` comes to lie in universe {universe}{more}; {limits}"),
+            label: format!("reaches universe {universe}"),
+            why: if declared {
+                "the controller is set up for its own universes and does not listen to this one".into()
+            } else {
+                "no source may send that universe, so the string would stay dark".into()
+            },
+            help,
+        },
+    )
+    .and_if(outside.pin, "pinned here")
+    .and_if(range_at, format!("universes {first} to {last} are set here"))
+}

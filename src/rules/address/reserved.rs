@@ -1,19 +1,165 @@
-//! `address/reserved`.
+//! `address/reserved`: something stands where something else was promised to be.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Model, Output, ReservedOutput, StringId};
+use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::{self, output_name, stretch_name};
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "address/reserved",
     severity: Severity::Error,
-    title: "",
+    title: "on reserved universes, or on a reserved port",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "`reserve` keeps universes, a port or slots of a DMX output for something else, or marks what is broken. \
+                Strings that are free to move step over it; this one is pinned there, wired there, or part of a range that \
+                may not have a gap.",
+        why: "What the place is reserved for would show this string's data, or the string would hang on a port that does not work.",
+        source: "LANGUAGE.md, sections 3 and 5",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                reserve universes 8..9 \"house lights\"\n\
+                wire pier.1: arch at 9/1\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                reserve universes 8..9 \"house lights\"\n\
+                wire pier.1: arch at 10/1\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    if !model.reserved_universes.is_empty() {
+        universes(model, plan, sink);
+    }
+    for row in &model.reserved_outputs {
+        let at = (row.controller, row.output);
+        let port = plan
+            .ports
+            .binary_search_by_key(&at, |port| (port.controller, port.output));
+        if let Some(port) = port.ok().and_then(|at| plan.ports.get(at)) {
+            output(model, plan, row, port, sink);
+        }
+    }
+}
+
+fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let slots = u64::from(plan.universe_slots.max(1));
+    let mut rows: Vec<_> = model.reserved_universes.iter().collect();
+    rows.sort_by_key(|row| (row.first, row.last));
+    // How far the rows up to each reach, and which reaches so far.
+    let mut reach: Vec<usize> = Vec::with_capacity(rows.len());
+    for (index, row) in rows.iter().enumerate() {
+        let before = reach.last().copied().filter(|before| {
+            rows.get(*before).is_some_and(|other| other.last > row.last)
+        });
+        reach.push(before.unwrap_or(index));
+    }
+    for port in &plan.ports {
+        let places = usage::strings(port);
+        for (id, at) in places {
+            let own = model.string(id).is_some_and(|s| s.same_as.is_none());
+            let Some(placed) = plan.of(id).filter(|_| own) else {
+                continue;
+            };
+            let first = u32::try_from(placed.start / slots + 1).unwrap_or(u32::MAX);
+            let last = u32::try_from(placed.end / slots + 1).unwrap_or(u32::MAX);
+            let before = rows.partition_point(|row| row.first <= last);
+            let row = before.checked_sub(1).and_then(|at| reach.get(at));
+            let Some(row) = row.and_then(|at| rows.get(*at)).filter(|row| row.last >= first) else {
+                continue;
+            };
+            let name = model.name_of(id);
+            let range = stretch_name(model, placed.start, placed.end);
+            let reserved = if row.first == row.last {
+                format!("universe {}", row.first)
+            } else {
+                format!("universes {} to {}", row.first, row.last)
+            };
+            let words = Words {
+                message: format!("`{name}` ({range}) lies on reserved {reserved}{}", reason(row.reason.as_deref())),
+                label: range,
+                why: "what these universes are reserved for would show this string's data".into(),
+                help: format!("pin it outside of {reserved}, or take the pin away and let it step over them"),
+            };
+            sink.push(RULE.at(at, words).and(row.at, format!("{reserved} reserved here")));
+        }
+    }
+}
+
+fn reason(reason: Option<&str>) -> String {
+    reason.map_or(String::new(), |why| {
+        format!(" ({})", crate::diagnostic::words::shown(why))
+    })
+}
+
+fn output(model: &Model, plan: &Plan, row: &ReservedOutput, port: &PortPlan, sink: &mut Sink) {
+    let name = output_name(model, row.controller, row.output);
+    match row.slots {
+        None => {
+            if let Some((id, at)) = usage::strings(port).next() {
+                sink.push(on_output(model, row, &name, id, at));
+            }
+        }
+        Some((first, last)) => {
+            for (id, at) in usage::strings(port) {
+                let Some(placed) = plan.of(id) else {
+                    continue;
+                };
+                let slot = |channel| plan.universe_slot(channel).1;
+                let (from, to) = (slot(placed.start), slot(placed.end));
+                if from <= last && to >= first {
+                    sink.push(on_slots(model, row, &name, (id, at), (from, to)));
+                }
+            }
+        }
+    }
+}
+
+fn on_output(model: &Model, row: &ReservedOutput, output: &str, id: StringId, at: Span) -> Diagnostic {
+    let name = model.name_of(id);
+    let what = match row.output {
+        Output::Pixel(_) => "port",
+        Output::Dmx(_) => "DMX output",
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!("`{name}` is wired to {what} `{output}`, which is reserved{}", reason(row.reason.as_deref())),
+            label: format!("on reserved `{output}`"),
+            why: format!("the {what} was set aside: it is in use elsewhere, or it does not work"),
+            help: format!("wire it to another {what}, or take the `reserve {output}` away"),
+        },
+    )
+    .and(row.at, format!("`{output}` reserved here"))
+}
+
+fn on_slots(
+    model: &Model,
+    row: &ReservedOutput,
+    output: &str,
+    one: (StringId, Span),
+    slots: (u32, u32),
+) -> Diagnostic {
+    let name = model.name_of(one.0);
+    let (first, last) = row.slots.unwrap_or_default();
+    RULE.at(
+        one.1,
+        Words {
+            message: format!(
+                "`{name}` takes slots {} to {} of `{output}`, of which {first} to {last} are reserved{}",
+                slots.0,
+                slots.1,
+                reason(row.reason.as_deref())
+            ),
+            label: format!("slots {} to {}", slots.0, slots.1),
+            why: "what these slots are reserved for would answer to this fixture's data".into(),
+            help: "pin it to other slots, or take the pin away and let it step over them".into(),
+        },
+    )
+    .and(row.at, format!("slots {first} to {last} reserved here"))
+}

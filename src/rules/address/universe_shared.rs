@@ -1,19 +1,105 @@
-//! `address/universe-shared`.
+//! `address/universe-shared`: two controllers with strings of their own in one universe.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{ControllerId, Model, StringId};
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
+use crate::usage::{self, UniverseUse, controller_of};
+use std::collections::BTreeSet;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "address/universe-shared",
     severity: Severity::Error,
-    title: "",
+    title: "two controllers on one universe",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Strings of two controllers lie in one universe. Only strings that show the same data (`same as`) may.",
+        why: "A universe is sent to one controller. Sent to two, each must be told which slots are its own, and whoever \
+              moves one of them breaks the other.",
+        source: "LANGUAGE.md, section 5, rule 8",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\
+                controller quay { universes from 1; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1]\n\
+                wire quay.1: arch[2]\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\
+                controller quay { universes from 2; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1]\n\
+                wire quay.1: arch[2]\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let uses = usage::universes(model, plan);
+    let mut told: BTreeSet<(ControllerId, ControllerId)> = BTreeSet::new();
+    let mut looked = false;
+    for shared in uses.chunk_by(|a, b| a.universe == b.universe) {
+        let [first, others @ ..] = shared else {
+            continue;
+        };
+        if !others.is_empty() && !looked {
+            looked = true;
+            told.extend(told_by_overlap(model, plan));
+        }
+        for other in others {
+            if told.insert((first.controller, other.controller)) {
+                sink.push(between(model, plan, first, other, &uses));
+            }
+        }
+    }
+}
+
+/// Pairs whose pins clash slot by slot: that is told there.
+fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
+    let places = usage::places(model, plan);
+    let pinned = |id: StringId| places.get(id.index()).is_some_and(|place| place.1.is_some());
+    let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
+    let pairs = clashes.iter().filter_map(|clash| {
+        let (a, b) = (controller_of(plan, clash.holder)?, controller_of(plan, clash.comer)?);
+        (a != b && pinned(clash.holder) && pinned(clash.comer)).then_some((a.min(b), a.max(b)))
+    });
+    pairs.collect()
+}
+
+fn between(model: &Model, plan: &Plan, one: &UniverseUse, two: &UniverseUse, uses: &[UniverseUse]) -> Diagnostic {
+    let name = |id: ControllerId| model.controller(id).map_or("", |c| &*c.name);
+    let (first, second) = (name(one.controller), name(two.controller));
+    let last = uses.last().map_or(0, |last| last.universe);
+    let places = usage::places(model, plan);
+    let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
+    // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
+    let pin = [two, one].into_iter().find_map(|row| of(row.first).1.map(|_| row));
+    let later = model.controller(two.controller);
+    let at = match pin {
+        Some(row) => of(row.first).0,
+        None => later
+            .and_then(|c| c.start_at.or(Some(c.at)))
+            .unwrap_or_default(),
+    };
+    let universe = one.universe;
+    let help = match pin {
+        Some(row) => format!("pin `{}` into a universe that is free; {} is", model.name_of(row.first), last.saturating_add(1)),
+        None => format!("start `{second}` behind it with `universes after {first}`, or in a free one with `universes from {}`", last.saturating_add(1)),
+    };
+    let finding = RULE.at(
+        at,
+        Words {
+            message: format!("controllers `{first}` and `{second}` both have strings in universe {universe}"),
+            label: match pin {
+                Some(row) => format!("`{}` lies in universe {universe}", model.name_of(row.first)),
+                None => format!("`{second}` has universe {universe}"),
+            },
+            why: "each would get the other's data, and changing one would shift what the other shows".into(),
+            help,
+        },
+    );
+    let other = if pin.is_some_and(|row| row == one) { two } else { one };
+    finding.and(
+        of(other.first).0,
+        format!("`{}` of `{}` lies there too", model.name_of(other.first), name(other.controller)),
+    )
+}

@@ -1,19 +1,83 @@
-//! `dmx/footprint`.
+//! `dmx/footprint`: a fixture that runs past the last slot of its DMX output.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::limits::DMX_SLOTS;
+use crate::model::{ControllerId, Model, Output, StringId};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::output_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "dmx/footprint",
     severity: Severity::Error,
-    title: "",
+    title: "a fixture that runs past the last slot",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A DMX output has 512 slots (or as many as `universe N slots` says). The fixture starts before the last, but \
+                its footprint reaches past it.",
+        why: "The slots past the last do not exist: the fixture's last functions get no data.",
+        source: "ANSI E1.11 (at most 512 data slots); ANSI E1.20 (start address and footprint)",
+        wrong: "prop flood * 2 { slots 6 }\n\
+                controller pier { dmx 1 }\n\
+                wire pier.dmx1: flood[1] at 1 -> flood[2] at 510\n",
+        right: "prop flood * 2 { slots 6 }\n\
+                controller pier { dmx 1 }\n\
+                wire pier.dmx1: flood[1] at 1 -> flood[2] at 507\n",
     },
     check: None,
 };
+
+/// A fixture that does not fit where it falls.
+pub struct Over {
+    /// The fixture, and the reference in the wire.
+    pub one: (StringId, Span),
+    /// Its controller, as an index of the model's.
+    pub controller: usize,
+    /// The DMX output.
+    pub output: Output,
+    /// The first slot it would take, from 1.
+    pub first: u64,
+    /// The last slot it would take.
+    pub last: u64,
+    /// Its pin.
+    pub pin: Option<Span>,
+}
+
+/// A fixture that does not fit.
+#[must_use]
+pub fn over(model: &Model, over: &Over) -> Diagnostic {
+    let name = model.name_of(over.one.0);
+    let output = output_name(model, ControllerId::from(over.controller), over.output);
+    let room = u64::from(model.display.universe_slots.max(1));
+    let slots = over.last + 1 - over.first;
+    let short = room < u64::from(DMX_SLOTS) && over.last <= u64::from(DMX_SLOTS);
+    let why = if short {
+        format!(
+            "with `universe {room} slots`, slots {} to {DMX_SLOTS} of a DMX output can't be reached",
+            room + 1
+        )
+    } else {
+        format!("slots past {room} do not exist, so its last functions would get no data")
+    };
+    let help = if slots > room {
+        format!("no DMX output can take {slots} slots: use a mode of `{name}` with fewer, or split it into several props")
+    } else if over.pin.is_some() {
+        format!("pin it at {} or lower", room + 1 - slots)
+    } else {
+        format!("wire `{name}` to another DMX output, or pin it into a gap of `{output}`")
+    };
+    RULE.at(
+        over.one.1,
+        Words {
+            message: format!(
+                "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
+                over.first, over.last
+            ),
+            label: format!("{slots} slots from slot {}", over.first),
+            why,
+            help,
+        },
+    )
+    .and_if(over.pin, "pinned here")
+    .and_if(model.display.universe_slots_at.filter(|_| short), format!("{room} slots set here"))
+}

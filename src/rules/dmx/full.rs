@@ -1,19 +1,48 @@
-//! `dmx/full`.
+//! `dmx/full`: more than one universe on a DMX output.
 
-use crate::diagnostic::Severity;
+use super::footprint::Over;
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::model::{ControllerId, Model};
 use crate::rules::{Page, Rule};
+use crate::usage::output_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "dmx/full",
     severity: Severity::Error,
-    title: "",
+    title: "more than one universe on a DMX output",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "The fixtures on a DMX output need more slots together than its one universe has.",
+        why: "A DMX line carries 512 slots. A fixture past the last gets no data.",
+        source: "ANSI E1.11 (at most 512 data slots)",
+        wrong: "prop bar * 9 { slots 60 }\n\
+                controller pier { dmx 1..2 }\n\
+                wire pier.dmx1: bar[1..9]\n",
+        right: "prop bar * 9 { slots 60 }\n\
+                controller pier { dmx 1..2 }\n\
+                wire pier.dmx1: bar[1..8]\n\
+                wire pier.dmx2: bar[9]\n",
     },
     check: None,
 };
+
+/// The fixtures of an output ask for too many slots; `over` is the first that does not fit.
+#[must_use]
+pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnostic {
+    let name = model.name_of(over.one.0);
+    let output = output_name(model, ControllerId::from(over.controller), over.output);
+    let room = u64::from(model.display.universe_slots.max(1));
+    RULE.at(
+        over.one.1,
+        Words {
+            message: format!("{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"),
+            label: format!("`{name}` is the first that does not fit, {} slots too many in all", asked - room),
+            why: format!("a DMX line carries {room} slots, so fixtures past the last get no data"),
+            help: format!("wire `{name}` and those behind it to another DMX output"),
+        },
+    )
+    .and_if(
+        model.display.universe_slots_at.filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
+        format!("{room} slots set here"),
+    )
+}

@@ -1,19 +1,79 @@
-//! `net/range`.
+//! `net/range`: a universe that the controller's input can't carry.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::figure;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Controller, Model, StringId};
+use crate::plan::Plan;
+use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "net/range",
     severity: Severity::Error,
-    title: "",
+    title: "a universe that the input cannot carry",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "The controller's `input` has no number for this universe. Art-Net's Port-Address has 15 bits (net 0 to 127, \
+                sub-net 0 to 15, universe 0 to 15), so it ends at 32,767 (127:15:15); with `artnet from 0` display universe \
+                32,768 is the last.",
+        why: "There is no packet that could name the universe, so its strings stay dark.",
+        source: "Art-Net 4, Port-Address; ANSI E1.31-2018, 6.2.7",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { input artnet; universes from 40000; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { input artnet; universes from 400; ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    for (controller, taken) in model.controllers.iter().zip(&plan.controllers) {
+        let range = controller.input.universes();
+        let ports = taken.ports.start as usize..taken.ports.end as usize;
+        let ports = plan.ports.get(ports).unwrap_or(&[]);
+        let outside = ports.iter().flat_map(usage::strings).find_map(|(id, at)| {
+            let placed = plan.of(id)?;
+            let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
+            // Beyond the last universe of all is told by `address/range`.
+            let carried = |universe: &u32| !range.contains(universe) && UNIVERSES.contains(universe);
+            Some((id, at, ends.into_iter().find(carried)?))
+        });
+        if let Some((id, at, universe)) = outside {
+            sink.push(told(model, controller, id, at, universe));
+        }
+    }
+}
+
+fn told(model: &Model, controller: &Controller, id: StringId, at: Span, universe: u32) -> Diagnostic {
+    let input = controller.input;
+    let range = input.universes();
+    let (first, last) = (*range.start(), *range.end());
+    let address = input.protocol.universe_address(input.form, last);
+    let end = address.map_or(String::new(), |address| format!(", Port-Address {address}"));
+    let name = model.name_of(id);
+    let (universe, last) = (figure(u64::from(universe)), figure(u64::from(last)));
+    RULE.at(
+        at,
+        Words {
+            message: format!(
+                "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at {last}{end}",
+                controller.name,
+                input.words()
+            ),
+            label: format!("reaches universe {universe}"),
+            why: format!("{} has no number for that universe, so the string would stay dark", input.protocol.standard()),
+            help: format!(
+                "keep `{}` within universes {first} to {last} (`universes from N`), or give it `input e131 unicast` if it can",
+                controller.name
+            ),
+        },
+    )
+    .and_if(controller.input_at, format!("`{}` set here", input.words()))
+    .and_if(controller.start_at, "its universes are set here")
+}

@@ -1,19 +1,95 @@
-//! `port/nodes`.
+//! `port/nodes`: more nodes (or slots) on a port than it was said to take.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::limits::{Load, PortLimit};
+use crate::model::{Model, Output, PieceKind, Told};
+use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::counted;
+use crate::usage::output_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "port/nodes",
     severity: Severity::Error,
-    title: "",
+    title: "more nodes on a port than its limit",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "`nodes at most N` (or `slots at most N`) says what a port may drive. More hangs on it; nodes that a `skip` \
+                leaves dark count too, since the port sends them all the same.",
+        why: "The controller stops sending at its limit, so the last nodes of the line stay dark or keep their colour.",
+        source: "the port's own limit, as its `nodes at most` has it",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 110 nodes }\n\
+                controller pier { ports 1..4 { nodes at most 200 } }\n\
+                wire pier.1: arch[1] -> arch[2]\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 110 nodes }\n\
+                controller pier { ports 1..4 { nodes at most 200 } }\n\
+                wire pier.1: arch[1]\n\
+                wire pier.2: arch[2]\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    for port in &plan.ports {
+        let Output::Pixel(number) = port.output else {
+            continue;
+        };
+        let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
+        match PortLimit::of(model, port.controller, number, receivers) {
+            PortLimit::Time => {}
+            PortLimit::Nodes(most) => {
+                let total = u64::from(port.nodes) + u64::from(port.skipped);
+                if total > u64::from(most.value) {
+                    sink.push(over(model, port, most, total, "node"));
+                }
+            }
+            PortLimit::Slots(most) => {
+                if port.slots > most.value {
+                    sink.push(over(model, port, most, u64::from(port.slots), "slot"));
+                }
+            }
+        }
+    }
+}
+
+fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str) -> Diagnostic {
+    let name = output_name(model, port.controller, port.output);
+    let count = |count: u64| counted(i64::try_from(count).unwrap_or(i64::MAX), unit);
+    let too_many = total.saturating_sub(u64::from(most.value));
+    let (at, piece) = first_over(model, port, u64::from(most.value), unit == "slot");
+    let skipped = match port.skipped {
+        0 => String::new(),
+        skipped => format!(", {skipped} of them skipped"),
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!("port `{name}` has {}{skipped}, its limit is {}", count(total), most.value),
+            label: format!("{piece} runs over the limit: {} too many", count(too_many)),
+            why: format!("the controller stops sending after {}, so what comes behind stays dark", count(u64::from(most.value))),
+            help: format!("move {} or more from `{name}` to another port", count(too_many)),
+        },
+    )
+    .and(most.at, format!("at most {} set here", count(u64::from(most.value))))
+}
+
+/// The first piece that runs over a limit: its place, and what to call it.
+fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> (Span, String) {
+    let mut load = Load::default();
+    for piece in &port.pieces {
+        load.add(model, piece.piece.kind);
+        let length = if slots { load.slots } else { load.length() };
+        if length > most {
+            let what = match piece.piece.kind {
+                PieceKind::String(id, _) => format!("`{}`", model.name_of(id)),
+                PieceKind::Skip(count) => format!("`skip {count}`"),
+                PieceKind::Lead(..) => String::new(),
+            };
+            return (piece.piece.at, what);
+        }
+    }
+    (Span::default(), String::new())
+}

@@ -1,19 +1,142 @@
-//! `port/time`.
+//! `port/time`: more on an output than can be sent in one frame.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::limits::{Load, PortLimit, Time, dmx_packet, dmx_slots};
+use crate::model::{Model, Output, PieceKind};
+use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::decimal;
+use crate::usage::{output_name, strings};
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "port/time",
     severity: Severity::Error,
-    title: "",
+    title: "more than can be sent in one frame",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Nodes on a data line are sent one after another, each with so many bits of so long, and then the line rests until \
+                they take over the colours (the latch). That takes longer than one frame at the display's frame rate. Skipped \
+                nodes are sent too. A DMX output sends its slots in the same way, 44 us each.",
+        why: "The port can't keep up: it drops frames, so it moves in jerks and out of step with its neighbours.",
+        source: "data sheets of the chips (bit time and latch): frame >= nodes * bits * bit time + latch; ANSI E1.11 for DMX",
+        wrong: "display \"pier\" { frame rate 60 Hz }\n\
+                node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 600 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
+        right: "display \"pier\" { frame rate 50 Hz }\n\
+                node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 600 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    for port in &plan.ports {
+        match port.output {
+            Output::Pixel(number) => pixel(model, port, number, sink),
+            Output::Dmx(_) => dmx(model, plan, port, sink),
+        }
+    }
+}
+
+fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
+    let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
+    let total = u64::from(port.nodes) + u64::from(port.skipped);
+    match PortLimit::of(model, port.controller, number, receivers) {
+        PortLimit::Slots(_) => return,
+        // Told as `port/nodes`; what is too long for its port is no second fault.
+        PortLimit::Nodes(most) if total > u64::from(most.value) => return,
+        PortLimit::Nodes(_) | PortLimit::Time => {}
+    }
+    let mut load = Load::default();
+    let mut over: Option<(Span, String)> = None;
+    for piece in &port.pieces {
+        load.add(model, piece.piece.kind);
+        if over.is_none() && !load.in_time(model) {
+            let what = match piece.piece.kind {
+                PieceKind::String(id, _) => format!("`{}`", model.name_of(id)),
+                PieceKind::Skip(count) => format!("`skip {count}`"),
+                PieceKind::Lead(..) => String::new(),
+            };
+            over = Some((piece.piece.at, what));
+        }
+    }
+    if let Some((at, what)) = over {
+        sink.push(too_long(model, port, &load, at, &what));
+    }
+}
+
+fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -> Diagnostic {
+    let name = output_name(model, port.controller, port.output);
+    let rate = hertz(model.display.frame_rate_mhz);
+    let time = load.time();
+    let fits = load.frame_nodes(model).unwrap_or(0);
+    let slower = time.rate_mhz().map_or(String::new(), rounded);
+    let length = load.length();
+    RULE.at(
+        at,
+        Words {
+            message: format!(
+                "port `{name}` needs {} for its {length} nodes, one frame at {rate} has {}",
+                time.words(),
+                frame_words(model)
+            ),
+            label: format!("{what} runs over the frame: {fits} nodes fit, {} too many", length.saturating_sub(fits)),
+            why: "the port drops frames, so what hangs on it moves in jerks and out of step".into(),
+            help: format!("put at most {fits} nodes on `{name}`, or set `frame rate {slower}` or slower in `display`"),
+        },
+    )
+    .and_if(model.display.frame_rate_at, format!("{rate} set here"))
+}
+
+fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
+    let most = dmx_slots(model.display.frame_rate_mhz);
+    let ends = strings(port).filter_map(|(id, at)| {
+        let slot = plan.universe_slot(plan.of(id)?.end).1;
+        (slot > most).then_some((slot, at, id))
+    });
+    let Some((slot, at, id)) = ends.max_by_key(|(slot, ..)| *slot) else {
+        return;
+    };
+    let name = output_name(model, port.controller, port.output);
+    let rate = hertz(model.display.frame_rate_mhz);
+    let packet: Time = dmx_packet(slot);
+    let slower = packet.rate_mhz().map_or(String::new(), rounded);
+    let help = if most == 0 {
+        format!("set `frame rate {slower}` or slower in `display`")
+    } else {
+        format!("keep `{name}` within slot {most}, or set `frame rate {slower}` or slower in `display`")
+    };
+    let words = Words {
+        message: format!(
+            "DMX output `{name}` needs {} for {slot} slots, one frame at {rate} has {}",
+            packet.words(),
+            frame_words(model)
+        ),
+        label: format!("`{}` ends on slot {slot}; {most} can be sent in a frame", model.name_of(id)),
+        why: "the output drops frames, so its fixtures lag behind the rest".into(),
+        help,
+    };
+    let finding = RULE.at(at, words);
+    sink.push(finding.and_if(model.display.frame_rate_at, format!("{rate} set here")));
+}
+
+fn hertz(mhz: u64) -> String {
+    format!("{} Hz", decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000))
+}
+
+/// A rate that is sure to work: whole hertz, or a tenth below one.
+fn rounded(mhz: u64) -> String {
+    let step = if mhz >= 1_000 { 1_000 } else { 100 };
+    hertz((mhz / step * step).max(1))
+}
+
+/// One frame in milliseconds, rounded down so that what is too long never reads as just right.
+fn frame_words(model: &Model) -> String {
+    let hundredths = 100_000_000 / model.display.frame_rate_mhz.max(1);
+    format!("{} ms", decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100))
+}

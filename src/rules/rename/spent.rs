@@ -1,19 +1,43 @@
-//! `rename/spent`.
+//! `rename/spent`: a rename that has nothing to carry over.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::shown;
+use crate::diagnostic::{Severity, Sink, Words};
+use crate::model::Model;
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "rename/spent",
     severity: Severity::Advice,
-    title: "",
+    title: "a rename that has nothing to carry over",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "`renamed OLD -> NEW` carries the addresses that the lock holds for OLD over to NEW. No lock holds OLD: the \
+                rename has done its work, or there never was such a name.",
+        why: "A rename that stays would catch a new thing that is called OLD one day.",
+        source: "LANGUAGE.md, section 3",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                renamed hoop -> arch\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, _: &Plan, sink: &mut Sink) {
+    for rename in &model.renames {
+        let (old, new) = (shown(&rename.old), shown(&rename.new));
+        let words = Words {
+            message: format!("there is no lock that holds `{old}`, so nothing is carried over to `{new}`"),
+            label: format!("no lock holds `{old}`"),
+            why: "a rename without use would catch the next thing that gets the old name".into(),
+            help: format!("take `renamed {old} -> {new}` away"),
+        };
+        sink.push(RULE.at(rename.at, words));
+    }
+}

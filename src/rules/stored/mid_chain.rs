@@ -1,19 +1,86 @@
-//! `stored/mid-chain`.
+//! `stored/mid-chain`: a string that is not put up, in the middle of an unbroken data line.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::list;
+use crate::diagnostic::{Severity, Sink, Words};
+use crate::model::{Addressing, Model, Output};
+use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::usage::{output_name, strings};
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "stored/mid-chain",
     severity: Severity::Error,
-    title: "",
+    title: "a stored string in the middle of an unbroken data line",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A string that is not put up this season keeps its addresses. On a port that is one unbroken range the data of \
+                what hangs behind it would then come too late by its slots, because its nodes are not there to take theirs.",
+        why: "Each node takes the first data it gets and hands on the rest. Without the stored nodes all behind them show what \
+              was meant for nodes further on.",
+        source: "how chained pixels pass on data; LANGUAGE.md, section 3",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 3 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] -> arch[2] -> arch[3]\n\
+                stored arch[2]\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 3 { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] -> arch[3] -> arch[2]\n\
+                stored arch[2]\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+/// So many of the strings behind are named.
+const MOST_NAMED: usize = 3;
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    if model.strings.iter().all(|string| !string.stored) {
+        return;
+    }
+    for port in &plan.ports {
+        let unbroken = model
+            .controller(port.controller)
+            .is_some_and(|c| c.addressing != Addressing::PerProp);
+        if unbroken && matches!(port.output, Output::Pixel(_)) {
+            on_port(model, port, sink);
+        }
+    }
+}
+
+fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
+    let stored = |id| model.string(id).is_some_and(|string| string.stored);
+    let chain: Vec<_> = strings(port).collect();
+    let up = chain.iter().rposition(|(id, _)| !stored(*id));
+    let Some((last_up, first)) = up.zip(chain.iter().position(|(id, _)| stored(*id))) else {
+        return;
+    };
+    if first > last_up {
+        return;
+    }
+    let Some((id, at)) = chain.get(first) else {
+        return;
+    };
+    let behind: Vec<_> = chain.iter().skip(first + 1).filter(|(id, _)| !stored(*id)).collect();
+    let mut names: Vec<String> = behind
+        .iter()
+        .take(MOST_NAMED)
+        .map(|(id, _)| format!("`{}`", model.name_of(*id)))
+        .collect();
+    if behind.len() > MOST_NAMED {
+        names.push(format!("{} more", behind.len() - MOST_NAMED));
+    }
+    let (name, names) = (model.name_of(*id), list(&names, "and"));
+    let slots = model.shape_of(*id).map_or(0, |shape| shape.slots);
+    let output = output_name(model, port.controller, port.output);
+    let words = Words {
+        message: format!("`{name}` is stored, but {names} hang behind it on port `{output}`"),
+        label: format!("stored: its {slots} slots would go to what hangs behind"),
+        why: format!("without its nodes in the line, {names} would move by {slots} slots and show the wrong data"),
+        help: format!("wire `{name}` last on `{output}`, or put dark nodes in its place and take it off `stored`"),
+    };
+    let finding = RULE.at(*at, words);
+    let next = behind.first().map(|(_, at)| *at);
+    sink.push(finding.and_if(next, "would move"));
+}

@@ -1,19 +1,126 @@
-//! `wire/chip`.
+//! `wire/chip`: a chip that the port does not drive.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::words::ticked_or;
+use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, ReceiverId, StringId};
+use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::output_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "wire/chip",
     severity: Severity::Error,
-    title: "",
+    title: "a chip that the port does not drive",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "The port says which chips it drives, and the nodes of this string have another.",
+        why: "Chips differ in how long a bit takes and in what a frame looks like. Nodes of the wrong kind flicker, show the \
+              wrong colours or stay dark.",
+        source: "data sheets of the chips",
+        wrong: "node dot { chip ws2815; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
+        right: "node dot { chip ws2815; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811, ws2815 } }\n\
+                wire pier.1: arch\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    for port in &plan.ports {
+        each_make(model, port, &[], |settings, id, at, more| {
+            if let Some(finding) = refused(model, port, settings, id, at, more) {
+                sink.push(finding);
+            }
+        });
+    }
+}
+
+/// Calls back once for each make of node on a pixel port and each receiver it comes out of: with the port's
+/// settings there, the first string of that make, its place, and how many more there are. Stored strings are on no
+/// port; those of `without` (by string) are left out too.
+pub(super) fn each_make(
+    model: &Model,
+    port: &PortPlan,
+    without: &[bool],
+    mut call: impl FnMut(&PortSettings, StringId, Span, usize),
+) {
+    let Output::Pixel(number) = port.output else {
+        return;
+    };
+    let mut seen: Vec<(Option<ReceiverId>, NodeId, StringId, Span, usize)> = Vec::new();
+    let mut last: Option<usize> = None;
+    for piece in &port.pieces {
+        let PieceKind::String(id, _) = piece.piece.kind else {
+            continue;
+        };
+        let left_out = without.get(id.index()).copied().unwrap_or(false);
+        let up = !left_out && model.string(id).is_some_and(|string| !string.stored);
+        let Some(node) = model.shape_of(id).filter(|_| up).and_then(|shape| shape.node) else {
+            continue;
+        };
+        let is = |row: &(Option<ReceiverId>, NodeId, StringId, Span, usize)| {
+            (row.0, row.1) == (piece.receiver, node)
+        };
+        // Strings of one make mostly stand together.
+        last = last
+            .filter(|at| seen.get(*at).is_some_and(is))
+            .or_else(|| seen.iter().position(is));
+        match last.and_then(|at| seen.get_mut(at)) {
+            Some(row) => row.4 += 1,
+            None => {
+                last = Some(seen.len());
+                seen.push((piece.receiver, node, id, piece.piece.at, 0));
+            }
+        }
+    }
+    for (receiver, _, id, at, more) in seen {
+        if let Some(settings) = model.port_settings(port.controller, number, receiver) {
+            call(&settings, id, at, more);
+        }
+    }
+}
+
+fn refused(
+    model: &Model,
+    port: &PortPlan,
+    settings: &PortSettings,
+    id: StringId,
+    at: Span,
+    more: usize,
+) -> Option<Diagnostic> {
+    let node = model.node_of(id)?;
+    let chip = node.chip?;
+    let first = settings.chips.first()?;
+    if settings.chips.iter().any(|driven| driven.value == chip.value) {
+        return None;
+    }
+    let word = |id: ChipId| model.chips.get(id.index()).map_or("", |chip| &*chip.name);
+    let driven: Vec<&str> = settings.chips.iter().map(|chip| word(chip.value)).collect();
+    let (driven, chip_name) = (ticked_or(&driven), word(chip.value));
+    let output = output_name(model, port.controller, port.output);
+    let name = model.name_of(id);
+    let others = match more {
+        0 => String::new(),
+        1 => " (and 1 more string on it)".into(),
+        more => format!(" (and {more} more strings on it)"),
+    };
+    let finding = RULE.at(
+        at,
+        Words {
+            message: format!("`{name}`{others} is made of `{chip_name}` nodes, port `{output}` drives {driven}"),
+            label: format!("`{chip_name}` nodes"),
+            why: "the port sends bits of another length, so the nodes flicker or stay dark".into(),
+            help: format!("wire `{name}` to a port that drives `{chip_name}`, or set `chip {chip_name}` on `{output}` if it can"),
+        },
+    );
+    Some(
+        finding
+            .and(first.at, format!("`{output}` drives {driven}"))
+            .and(chip.at, format!("`{}` has `{chip_name}`", node.name)),
+    )
+}

@@ -1,19 +1,107 @@
-//! `wire/picked`.
+//! `wire/picked`: strings that no wire names were given a port.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::list;
+use crate::diagnostic::{Severity, Sink, Words};
+use crate::model::{Model, PieceKind, PropId, StringId};
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::output_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "wire/picked",
     severity: Severity::Advice,
-    title: "",
+    title: "strings that no wire names were given a port",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "No `wire` names the strings of this prop, so the compiler picked ports for them, as if by `wire any:`. Under \
+                `--all-wired` this is an error.",
+        why: "The pick is as good as any other to the compiler, which knows no trees and no cables. Written down as a wire it \
+              stays, whatever comes later.",
+        source: "LANGUAGE.md, section 4",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n",
     },
-    check: None,
+    check: Some(check),
 };
+
+/// So many ports of one prop are named.
+const MOST_NAMED: usize = 4;
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    // Where a wire did not parse, its strings only seem to be left out.
+    if model.incomplete {
+        return;
+    }
+    let mut picked: Vec<(PropId, usize, StringId, Span)> = Vec::new();
+    for (index, line) in model.lines.iter().enumerate() {
+        if !line.unasked {
+            continue;
+        }
+        for piece in model.pieces_of(line) {
+            if let PieceKind::String(id, _) = piece.kind
+                && let Some(string) = model.string(id)
+                && plan.of(id).is_some()
+            {
+                picked.push((string.prop, index, id, line.at));
+            }
+        }
+    }
+    picked.sort_by_key(|(prop, index, ..)| (*prop, *index));
+    for one in picked.chunk_by(|a, b| a.0 == b.0) {
+        told(model, plan, one, sink);
+    }
+}
+
+fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
+    let Some((prop, _, first, at)) = one.first() else {
+        return;
+    };
+    let mut ports: Vec<u32> = one
+        .iter()
+        .filter_map(|(_, _, id, _)| plan.of(*id).map(|placed| placed.port))
+        .collect();
+    ports.dedup();
+    let mut names: Vec<String> = ports
+        .iter()
+        .take(MOST_NAMED)
+        .filter_map(|port| plan.ports.get(*port as usize))
+        .map(|port| format!("`{}`", output_name(model, port.controller, port.output)))
+        .collect();
+    if ports.len() > MOST_NAMED {
+        names.push(format!("{} more", ports.len() - MOST_NAMED));
+    }
+    let (Some(name), Some(port)) = (
+        model.props.get(prop.index()).map(|prop| &prop.name),
+        ports.first().and_then(|port| plan.ports.get(*port as usize)),
+    ) else {
+        return;
+    };
+    let to = output_name(model, port.controller, port.output);
+    let words = Words {
+        message: format!("no wire names {}, so it was put on {}", whole(model, one.len(), *prop, *first), list(&names, "and")),
+        label: format!("put on {}", list(&names, "and")),
+        why: "a pick of the compiler's may change when the display does; a wire stays".into(),
+        help: format!("write a wire for it, as in `wire {to}: {}`", if one.len() == 1 { model.name_of(*first) } else { name.to_string() }),
+    };
+    sink.push(RULE.at(*at, words));
+}
+
+/// What was placed: the prop, or some of it.
+fn whole(model: &Model, count: usize, prop: PropId, first: StringId) -> String {
+    let Some(prop) = model.props.get(prop.index()) else {
+        return String::new();
+    };
+    if count == prop.strings().len() {
+        format!("`{}`", prop.name)
+    } else if count == 1 {
+        format!("`{}`", model.name_of(first))
+    } else {
+        format!("{count} strings of `{}`", prop.name)
+    }
+}

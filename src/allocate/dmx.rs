@@ -1,0 +1,165 @@
+//! A DMX output: one universe of its own, fixtures from slot 1 in chain order or where pinned.
+
+use super::addresses::{Item, Layer, Run};
+use super::fixed::{self, universe_pin};
+use super::space::{Block, Blocks, NOBODY};
+use crate::grid::Body;
+use crate::model::{Model, Output, PieceKind, Pinned, PinPlace};
+use crate::plan::{PortPlan, Why};
+use crate::rules;
+use std::ops::Range;
+
+/// A fixture of the output: itself, and its first slot counted from 0 if it is pinned.
+struct Fixture {
+    item: Item,
+    pin: Option<(u64, Pinned)>,
+}
+
+/// Lays an output at or behind a channel; where the next goes on.
+pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
+    let fixtures = fixtures(layer.model, port);
+    if fixtures.is_empty() {
+        return cursor;
+    }
+    let free = free_universe(layer, run, cursor);
+    let pinned = universe_pin(layer.model, port);
+    let begin = pinned.map_or(free, |(begin, _)| begin);
+    if let Some((begin, first)) = pinned {
+        for fixture in &fixtures {
+            if let Some((channel, at)) = fixture.item.pin
+                && run.grid.universe(channel) != run.grid.universe(begin)
+            {
+                let one = (fixture.item.id, fixture.item.at);
+                let universes = (run.grid.universe(channel), run.grid.universe(begin));
+                let finding = rules::address::pin::two_universes(layer.model, one, universes, (at, first));
+                layer.sink.push(finding);
+            }
+        }
+    }
+    fill(layer, run, port, begin, &fixtures);
+    run.grid.up(free.saturating_add(1))
+}
+
+/// The first universe at or behind a channel that nothing fixed touches, this output's own pin left out.
+fn free_universe(layer: &Layer<'_>, run: &Run<'_>, cursor: u64) -> u64 {
+    let mut begin = run.grid.up(cursor);
+    loop {
+        let universe = begin..run.grid.up(begin.saturating_add(1));
+        match layer.touched(run.controller, &universe, run.owner) {
+            Some((end, _)) => begin = run.grid.up(end),
+            None => return begin,
+        }
+    }
+}
+
+fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
+    let slots = u64::from(model.display.universe_slots.max(1));
+    let pieces = port.pieces.iter().map(|piece| piece.piece);
+    let strings = pieces.filter_map(|piece| match piece.kind {
+        PieceKind::String(id, pin) => Some((id, pin, piece)),
+        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    });
+    let fixtures = strings.zip(1..).filter_map(|((id, pin, piece), position)| {
+        let string = model.string(id)?;
+        let slot = pin.and_then(|pin| match pin.place {
+            PinPlace::Slot(slot) => Some((u64::from(slot.max(1)) - 1, pin)),
+            PinPlace::Channel(channel) => {
+                fixed::lawful(model, channel).then_some((channel % slots, pin))
+            }
+        });
+        let item = Item {
+            id,
+            at: piece.at,
+            position,
+            pin: fixed::pin_of(model, piece.kind),
+            body: Body::of(model, id)?,
+            prop: string.prop,
+            same: string.same_as,
+        };
+        Some(Fixture { item, pin: slot })
+    });
+    fixtures.filter(|fixture| fixture.item.same.is_none()).collect()
+}
+
+/// Slots of an output, counted from 0, that its free fixtures step over.
+fn taken(model: &Model, run: &Run<'_>, port: &PortPlan, fixtures: &[Fixture]) -> Blocks {
+    let pins = fixtures.iter().filter_map(|fixture| {
+        let (slot, pin) = fixture.pin?;
+        let end = slot + fixture.item.body.slots();
+        Some((slot, end, pin.at))
+    });
+    let reserved = model.reserved_outputs.iter().filter_map(|row| {
+        let here = row.controller.index() == run.controller && row.output == port.output;
+        let (first, last) = row.slots.filter(|_| here)?;
+        Some((u64::from(first.max(1)) - 1, u64::from(last), row.at))
+    });
+    let rows = pins.chain(reserved).map(|(start, end, at)| {
+        let owner = NOBODY;
+        (start, Block { end, owner, at })
+    });
+    Blocks::new(rows.collect())
+}
+
+fn fill(
+    layer: &mut Layer<'_>,
+    run: &Run<'_>,
+    port: &PortPlan,
+    begin: u64,
+    fixtures: &[Fixture],
+) {
+    let model = layer.model;
+    let room = u64::from(model.display.universe_slots.max(1));
+    let taken = taken(model, run, port, fixtures);
+    let asked: u64 = fixtures.iter().map(|fixture| fixture.item.body.slots()).sum();
+    let mut cursor = 0;
+    let mut told = false;
+    for fixture in fixtures {
+        let item = &fixture.item;
+        let one = (item.id, item.at);
+        let (stretch, why) = match fixture.pin {
+            Some((slot, pin)) => (slot..slot + item.body.slots(), Why::Pinned(pin.at)),
+            None => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
+        };
+        cursor = stretch.end;
+        if stretch.end <= room {
+            let here = begin.saturating_add(stretch.start)..begin.saturating_add(stretch.end);
+            layer.set(run, item, &here, why);
+            continue;
+        }
+        let over = rules::dmx::footprint::Over {
+            one,
+            controller: run.controller,
+            output: port.output,
+            first: stretch.start + 1,
+            last: stretch.end,
+            pin: fixture.pin.map(|(_, pin)| pin.at),
+        };
+        let alone = fixture.pin.is_some() || item.body.slots() > room;
+        if alone {
+            layer.sink.push(rules::dmx::footprint::over(model, &over));
+        } else if !told {
+            told = true;
+            layer.sink.push(if asked > room {
+                rules::dmx::full::full(model, &over, asked, fixtures.len())
+            } else {
+                rules::dmx::footprint::over(model, &over)
+            });
+        }
+    }
+}
+
+/// The first stretch of so many slots at or behind a slot that nothing has taken.
+fn free(taken: &Blocks, cursor: u64, slots: u64, first: bool) -> (Range<u64>, Why) {
+    let mut start = cursor;
+    let mut why = if first { Why::First } else { Why::Follows };
+    while let Some(block) = taken.touched(&(start..start + slots), NOBODY) {
+        start = block.end;
+        why = Why::Stepped(block.at);
+    }
+    (start..start + slots, why)
+}
+
+/// Whether an output is a DMX output.
+pub(super) fn is_dmx(port: &PortPlan) -> bool {
+    matches!(port.output, Output::Dmx(_))
+}

@@ -1,0 +1,37 @@
+//! Model → plan: which output each string hangs on, and which universe and slots it takes.
+//!
+//! The rule, in prose. Lines that name no port are given one ([`ports`]); then all lines of an output are joined
+//! ([`chains`]). Controllers are laid in the order declared, their pixel ports by number, then their DMX outputs;
+//! a port's strings lie one behind the other. What is fixed beforehand is taken first: reserved universes, pinned
+//! strings and what an unbroken port hangs behind them. Whatever is laid after that and would touch it moves up to
+//! the first place behind it where it fits. Last come strings that show another's data: they take its place.
+//!
+//! A pin moves its own port only. What comes behind is laid as if the port were still where it would have been,
+//! so a pin added or taken away leaves all others alone.
+
+mod addresses;
+mod chains;
+mod dmx;
+mod fixed;
+mod order;
+mod outlets;
+mod ports;
+mod same;
+mod space;
+
+use crate::diagnostic::Sink;
+use crate::model::Model;
+use crate::plan::Plan;
+use chains::Seat;
+
+/// Decides where everything goes. Findings: pins that can't be, outputs that are too full, strings without a port.
+#[must_use]
+pub fn allocate(model: &Model, sink: &mut Sink) -> Plan {
+    let mut seats: Vec<Option<Seat>> = model
+        .lines
+        .iter()
+        .map(|line| Seat::said(model, line.target))
+        .collect();
+    ports::place(model, &mut seats, sink);
+    addresses::lay(model, chains::join(model, &seats), sink)
+}

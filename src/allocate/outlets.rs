@@ -1,0 +1,545 @@
+//! All outputs that a line may be given, how full each is, and whether a line fits.
+
+use super::chains::Seat;
+use crate::limits::{Load, PortLimit, fed_apart};
+use crate::model::{
+    Addressing, ChipId, ControllerId, Line, Model, NodeId, Output, PieceKind, PortSettings, PropId,
+    ReceiverId, StringId, Target,
+};
+use crate::rules::place::no_room::Tried;
+use crate::source::Span;
+use crate::unit::{Dimension, counted, quantity};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+/// What an output drives.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Kind {
+    /// Pixels.
+    Pixel,
+    /// `slots` props on a pixel port that feeds a panel driver.
+    Slots,
+    /// Fixtures.
+    Dmx,
+}
+
+/// What is on an output.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum State {
+    /// Nothing.
+    Free,
+    /// Lines that were given it here.
+    Picked,
+    /// Lines whose wire names it.
+    Wired,
+}
+
+/// Outputs to look at: of one kind, in one state.
+pub(super) type Way = (Kind, State);
+
+/// What a place to go on looking is kept by.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Hint {
+    /// Runs, by the start of their scope.
+    Run(usize),
+    /// Single strings that are alike: way, start and end of the scope, make and nodes.
+    Alike(Way, usize, NodeId, u32),
+}
+
+/// What a line asks for.
+#[derive(Clone, Debug)]
+pub(super) struct Need {
+    /// Where it may go.
+    pub target: Target,
+    /// Whether it is made of fixtures.
+    pub fixture: bool,
+    /// Its first string, with the reference.
+    pub first: (StringId, Span),
+    /// The prop of that.
+    pub prop: PropId,
+    /// How many strings.
+    pub strings: usize,
+    /// Its pieces, as a stretch of the model's.
+    pieces: Range<u32>,
+    /// The make and nodes of a line that is one plain string.
+    alike: Option<(NodeId, u32)>,
+    /// Whether, on an unbroken port, it must come first (a pin) or be alone (another's data).
+    head: bool,
+    alone: bool,
+}
+
+impl Need {
+    /// Of a line; `None` if it has no string.
+    pub fn of(model: &Model, line: &Line) -> Option<Self> {
+        let pieces = model.pieces_of(line);
+        let mut strings = pieces.iter().filter_map(|piece| match piece.kind {
+            PieceKind::String(id, pin) => Some((id, piece.at, pin)),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        let (id, at, pin) = strings.next()?;
+        let count = 1 + strings.count();
+        let string = model.string(id)?;
+        let shape = model.shape_of(id)?;
+        let same = string.same_as.is_some();
+        let plain = pieces.len() == 1 && pin.is_none() && !same && !string.stored;
+        let apart = model.injections.iter().any(|injection| injection.apart);
+        Some(Self {
+            target: line.target,
+            fixture: shape.node.is_none(),
+            first: (id, at),
+            prop: string.prop,
+            strings: count,
+            pieces: line.pieces.clone(),
+            alike: (plain && !apart)
+                .then_some(shape.node)
+                .flatten()
+                .map(|node| (node, shape.nodes.saturating_add(shape.skips))),
+            head: pin.is_some(),
+            alone: same,
+        })
+    }
+
+    /// What to keep a place to go on looking by; `None` for a line that is like no other.
+    pub fn hint(&self, way: Way, scope: usize) -> Option<Hint> {
+        // A receiver's scope lies within its controller's, so it has no place of its own.
+        if matches!(self.target, Target::Receiver(_)) {
+            return None;
+        }
+        // `any` begins where the first controller does, so it is kept apart by an odd number.
+        let scope = 2 * scope + usize::from(self.target == Target::Any);
+        let (node, nodes) = self.alike?;
+        Some(Hint::Alike(way, scope, node, nodes))
+    }
+}
+
+/// Why a line does not fit.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Reason {
+    /// Out of scope: not worth telling.
+    Elsewhere,
+    /// Reserved.
+    Reserved,
+    /// It does not drive the chip.
+    Chip(ChipId),
+    /// It supplies another voltage than this, in millivolts.
+    Volts(i64),
+    /// So many nodes too many.
+    Nodes(u64),
+    /// So many nodes too many for a frame.
+    Time(u64),
+    /// So many slots too many.
+    Slots(u64),
+    /// It is in use, and the line must come first, or be alone.
+    Taken,
+}
+
+/// An output.
+#[derive(Debug)]
+struct Outlet {
+    controller: ControllerId,
+    output: Output,
+    kind: Kind,
+    state: State,
+    /// The first receiver that its port comes out of.
+    receiver: Option<ReceiverId>,
+    /// Receivers in use on it.
+    receivers: Vec<ReceiverId>,
+    load: Load,
+    /// Slots of a DMX output that are reserved.
+    reserved_slots: u64,
+    reserved: bool,
+    /// Whether nothing may come behind what is there.
+    closed: bool,
+    /// Whether `any` may use it.
+    any: bool,
+}
+
+/// All of them, by controller, pixel ports first, by number.
+pub(super) struct Outlets<'a> {
+    model: &'a Model,
+    rows: Vec<Outlet>,
+    spans: Vec<Range<usize>>,
+    apart: Vec<bool>,
+}
+
+impl<'a> Outlets<'a> {
+    /// With the lines that have a seat already hung on them.
+    pub fn new(model: &'a Model, seats: &[Option<Seat>]) -> Self {
+        let named = Named::of(model);
+        let reserved: BTreeSet<(ControllerId, Output)> = model
+            .reserved_outputs
+            .iter()
+            .filter(|row| row.slots.is_none())
+            .map(|row| (row.controller, row.output))
+            .collect();
+        let mut carriers: BTreeMap<ControllerId, Vec<(ReceiverId, u32, u32)>> = BTreeMap::new();
+        for (index, receiver) in model.receivers.iter().enumerate() {
+            let id = ReceiverId::from(index);
+            if !receiver.stock || named.receivers.contains(&id) {
+                let row = (id, receiver.first, receiver.last);
+                carriers.entry(receiver.controller).or_default().push(row);
+            }
+        }
+        let mut outlets = Self {
+            model,
+            rows: Vec::new(),
+            spans: Vec::new(),
+            apart: fed_apart(model),
+        };
+        for (index, controller) in model.controllers.iter().enumerate() {
+            let id = ControllerId::from(index);
+            let carriers = carriers.get(&id).map_or(&[][..], Vec::as_slice);
+            let from = outlets.rows.len();
+            let ports = controller.ports.iter().map(|port| Output::Pixel(port.number));
+            let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
+            for output in ports.chain(dmx) {
+                let carrier = match output {
+                    Output::Pixel(port) => carriers
+                        .iter()
+                        .find(|(_, first, last)| (*first..=*last).contains(&port)),
+                    Output::Dmx(_) => None,
+                };
+                outlets.rows.push(Outlet {
+                    controller: id,
+                    output,
+                    kind: kind(model, id, output, carrier.map(|c| c.0)),
+                    state: State::Free,
+                    receiver: carrier.map(|carrier| carrier.0),
+                    receivers: Vec::new(),
+                    load: Load::default(),
+                    reserved_slots: 0,
+                    reserved: reserved.contains(&(id, output)),
+                    closed: false,
+                    any: !controller.stock || named.controllers.contains(&id),
+                });
+            }
+            outlets.spans.push(from..outlets.rows.len());
+        }
+        outlets.reserve_slots();
+        outlets.hang(seats);
+        outlets
+    }
+
+    fn reserve_slots(&mut self) {
+        for row in &self.model.reserved_outputs {
+            if let Some((first, last)) = row.slots
+                && let Some(at) = self.find(row.controller, row.output)
+                && let Some(outlet) = self.rows.get_mut(at)
+            {
+                outlet.reserved_slots += u64::from(last + 1 - first.min(last));
+            }
+        }
+    }
+
+    fn hang(&mut self, seats: &[Option<Seat>]) {
+        let model = self.model;
+        for (line, seat) in model.lines.iter().zip(seats) {
+            let Some(seat) = seat else {
+                continue;
+            };
+            let at = self.find(seat.controller, seat.output);
+            let Some(outlet) = at.and_then(|at| self.rows.get_mut(at)) else {
+                continue;
+            };
+            outlet.hang(model, &line.pieces, seat.receiver);
+            outlet.state = State::Wired;
+        }
+    }
+
+    fn find(&self, controller: ControllerId, output: Output) -> Option<usize> {
+        let span = self.spans.get(controller.index())?.clone();
+        let rows = self.rows.get(span.clone())?;
+        let at = rows.binary_search_by_key(&output, |row| row.output).ok()?;
+        Some(span.start + at)
+    }
+
+    /// The outputs that a target allows to look at.
+    pub fn scope(&self, target: Target) -> Range<usize> {
+        let controller = match target {
+            Target::Controller(id) => id,
+            Target::Receiver(id) => match self.model.receivers.get(id.index()) {
+                Some(receiver) => receiver.controller,
+                None => return 0..0,
+            },
+            Target::Any | Target::Port(..) | Target::Dmx(..) => return 0..self.rows.len(),
+        };
+        self.spans.get(controller.index()).cloned().unwrap_or(0..0)
+    }
+
+    /// Whether an output is of a kind and in a state.
+    pub fn is(&self, at: usize, way: Way) -> bool {
+        self.rows.get(at).is_some_and(|row| (row.kind, row.state) == way)
+    }
+
+    /// Whether a port's number follows that of the port before it, on the same controller.
+    pub fn follows(&self, at: usize) -> bool {
+        let before = at.checked_sub(1).and_then(|before| self.rows.get(before));
+        let (Some(before), Some(here)) = (before, self.rows.get(at)) else {
+            return false;
+        };
+        let next = match (before.output, here.output) {
+            (Output::Pixel(before), Output::Pixel(here)) => before.checked_add(1) == Some(here),
+            (Output::Pixel(_) | Output::Dmx(_), Output::Dmx(_)) | (Output::Dmx(_), Output::Pixel(_)) => {
+                false
+            }
+        };
+        next && before.controller == here.controller
+    }
+
+    /// Whether a line fits on an output.
+    pub fn fits(&self, at: usize, need: &Need) -> Result<(), Reason> {
+        let outlet = self.rows.get(at).ok_or(Reason::Elsewhere)?;
+        let receiver = self.seat(outlet, need).ok_or(Reason::Elsewhere)?;
+        if outlet.reserved {
+            return Err(Reason::Reserved);
+        }
+        if outlet.kind == Kind::Dmx {
+            return self.fits_dmx(outlet, need);
+        }
+        let controller = self.model.controller(outlet.controller).ok_or(Reason::Elsewhere)?;
+        let per_prop = controller.addressing == Addressing::PerProp;
+        if outlet.state != State::Free && !per_prop && (outlet.closed || need.head || need.alone) {
+            return Err(Reason::Taken);
+        }
+        let Output::Pixel(port) = outlet.output else {
+            return Err(Reason::Elsewhere);
+        };
+        let settings = self.model.port_settings(outlet.controller, port, receiver);
+        let settings = settings.ok_or(Reason::Elsewhere)?;
+        let mut load = outlet.load;
+        for piece in pieces(self.model, &need.pieces) {
+            load.add(self.model, piece);
+            if let PieceKind::String(id, _) = piece {
+                self.accepts(&settings, id)?;
+            }
+        }
+        let receivers = outlet.receivers.iter().copied().chain(receiver);
+        let limit = PortLimit::of(self.model, outlet.controller, port, receivers);
+        room(self.model, limit, &load)
+    }
+
+    fn fits_dmx(&self, outlet: &Outlet, need: &Need) -> Result<(), Reason> {
+        let mut load = outlet.load;
+        for piece in pieces(self.model, &need.pieces) {
+            load.add(self.model, piece);
+        }
+        let taken = load.slots + outlet.reserved_slots;
+        match taken.checked_sub(u64::from(self.model.display.universe_slots)) {
+            Some(over) if over > 0 => Err(Reason::Slots(over)),
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    fn accepts(&self, settings: &PortSettings, id: StringId) -> Result<(), Reason> {
+        let stored = self.model.string(id).is_some_and(|string| string.stored);
+        let Some(node) = self.model.node_of(id).filter(|_| !stored) else {
+            return Ok(());
+        };
+        if let Some(chip) = node.chip
+            && !settings.chips.is_empty()
+            && settings.chips.iter().all(|driven| driven.value != chip.value)
+        {
+            return Err(Reason::Chip(chip.value));
+        }
+        let apart = self.apart.get(id.index()).copied().unwrap_or(false);
+        if let (Some(port), Some(volts)) = (settings.volts, node.volts)
+            && !apart
+            && port.value != volts.value
+        {
+            return Err(Reason::Volts(volts.value));
+        }
+        Ok(())
+    }
+
+    /// The receiver that a line would come out of; `None` where the target does not allow the output.
+    fn seat(&self, outlet: &Outlet, need: &Need) -> Option<Option<ReceiverId>> {
+        let last = outlet.receivers.iter().max().copied();
+        match need.target {
+            Target::Any => outlet.any.then_some(last.or(outlet.receiver)),
+            Target::Receiver(id) => {
+                let receiver = self.model.receivers.get(id.index())?;
+                let Output::Pixel(port) = outlet.output else {
+                    return None;
+                };
+                (receiver.first..=receiver.last).contains(&port).then_some(Some(id))
+            }
+            Target::Controller(_) | Target::Port(..) | Target::Dmx(..) => Some(last.or(outlet.receiver)),
+        }
+    }
+
+    /// Hangs a line on an output.
+    pub fn take(&mut self, at: usize, need: &Need) -> Option<Seat> {
+        let receiver = self.seat(self.rows.get(at)?, need)?;
+        let outlet = self.rows.get_mut(at)?;
+        outlet.hang(self.model, &need.pieces, receiver);
+        if outlet.state == State::Free {
+            outlet.state = State::Picked;
+        }
+        Some(Seat {
+            controller: outlet.controller,
+            output: outlet.output,
+            receiver,
+        })
+    }
+
+    /// Why each output that a line may use does not take it.
+    pub fn tried(&self, need: &Need) -> Tried {
+        let mut rows: BTreeMap<Reason, usize> = BTreeMap::new();
+        for at in self.scope(need.target) {
+            let kind = self.rows.get(at).map(|row| row.kind);
+            if need.fixture != (kind != Some(Kind::Pixel)) {
+                continue;
+            }
+            if let Err(reason) = self.fits(at, need) {
+                *rows.entry(reason).or_default() += 1;
+            }
+        }
+        let ports = if need.fixture { "output" } else { "port" };
+        let reasons = told(self.model, &rows, ports);
+        Tried {
+            reasons,
+            missing: self.missing(need),
+        }
+    }
+
+    fn missing(&self, need: &Need) -> String {
+        let mut load = Load::default();
+        for piece in pieces(self.model, &need.pieces) {
+            load.add(self.model, piece);
+        }
+        if need.fixture {
+            return format!("a DMX output with {} free", count(load.slots, "slot"));
+        }
+        let chip = self.model.chip_of(need.first.0);
+        let drives = chip.map_or(String::new(), |chip| format!(" that drives `{}`", chip.name));
+        format!("a port{drives} with room for {}", count(load.length(), "node"))
+    }
+}
+
+impl Outlet {
+    fn hang(&mut self, model: &Model, stretch: &Range<u32>, receiver: Option<ReceiverId>) {
+        for piece in pieces(model, stretch) {
+            self.load.add(model, piece);
+            if let PieceKind::String(id, _) = piece {
+                let string = model.string(id);
+                // What comes behind a stored string, or one that shows another's data, would not lie right.
+                self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
+            }
+        }
+        if let Some(id) = receiver.filter(|id| !self.receivers.contains(id)) {
+            self.receivers.push(id);
+        }
+    }
+}
+
+/// Controllers and receivers that a wire names.
+struct Named {
+    controllers: BTreeSet<ControllerId>,
+    receivers: BTreeSet<ReceiverId>,
+}
+
+impl Named {
+    fn of(model: &Model) -> Self {
+        let mut named = Self {
+            controllers: BTreeSet::new(),
+            receivers: BTreeSet::new(),
+        };
+        for line in &model.lines {
+            let receiver = match line.target {
+                Target::Port(id, _, receiver) => {
+                    named.controllers.insert(id);
+                    receiver
+                }
+                Target::Dmx(id, _) | Target::Controller(id) => {
+                    named.controllers.insert(id);
+                    None
+                }
+                Target::Receiver(id) => Some(id),
+                Target::Any => None,
+            };
+            if let Some(id) = receiver {
+                named.receivers.insert(id);
+                let of = model.receivers.get(id.index()).map(|r| r.controller);
+                named.controllers.extend(of);
+            }
+        }
+        named
+    }
+}
+
+fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<ReceiverId>) -> Kind {
+    let Output::Pixel(port) = output else {
+        return Kind::Dmx;
+    };
+    match PortLimit::of(model, id, port, receiver.into_iter()) {
+        PortLimit::Slots(_) => Kind::Slots,
+        PortLimit::Nodes(_) | PortLimit::Time => Kind::Pixel,
+    }
+}
+
+fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
+    let pieces = model.pieces.get(stretch.start as usize..stretch.end as usize);
+    pieces.unwrap_or(&[]).iter().map(|piece| piece.kind)
+}
+
+fn room(model: &Model, limit: PortLimit, load: &Load) -> Result<(), Reason> {
+    let over = |length: u64, most: u32| length.saturating_sub(u64::from(most));
+    match limit {
+        PortLimit::Slots(most) => {
+            return match over(load.slots, most.value) {
+                0 => Ok(()),
+                over => Err(Reason::Slots(over)),
+            };
+        }
+        PortLimit::Nodes(most) if over(load.length(), most.value) > 0 => {
+            return Err(Reason::Nodes(over(load.length(), most.value)));
+        }
+        PortLimit::Nodes(_) | PortLimit::Time => {}
+    }
+    if load.in_time(model) {
+        return Ok(());
+    }
+    let fits = load.frame_nodes(model).unwrap_or(0);
+    Err(Reason::Time(load.length().saturating_sub(fits).max(1)))
+}
+
+fn count(count: u64, one: &str) -> String {
+    counted(i64::try_from(count).unwrap_or(i64::MAX), one)
+}
+
+/// Reasons with how many ports have each, in words; those that differ in a figure only are one.
+fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<String> {
+    let mut reasons: Vec<(&'static str, usize, String)> = Vec::new();
+    for (reason, many) in rows {
+        let rate = i64::try_from(model.display.frame_rate_mhz).unwrap_or(i64::MAX);
+        let (key, words) = match *reason {
+            Reason::Elsewhere => continue,
+            Reason::Reserved => ("reserved", "reserved".to_owned()),
+            Reason::Chip(id) => {
+                let name = model.chips.get(id.index()).map_or("", |chip| &*chip.name);
+                ("chip", format!("not made for `{name}`"))
+            }
+            Reason::Volts(volts) => {
+                let volts = quantity(volts, Dimension::Voltage);
+                ("volts", format!("of another voltage than {volts}"))
+            }
+            Reason::Nodes(over) => ("nodes", format!("too short ({} too many at best)", count(over, "node"))),
+            Reason::Time(over) => {
+                let rate = quantity(rate, Dimension::Frequency);
+                ("time", format!("too slow ({} too many at {rate} at best)", count(over, "node")))
+            }
+            Reason::Slots(over) => ("slots", format!("too full ({} too many at best)", count(over, "slot"))),
+            Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
+        };
+        // The map is in order, so the first of a kind has the smallest figure.
+        match reasons.iter_mut().find(|(of, ..)| *of == key) {
+            Some(row) => row.1 += many,
+            None => reasons.push((key, *many, words)),
+        }
+    }
+    let told = reasons.into_iter().map(|(_, many, words)| {
+        let is = if many == 1 { "is" } else { "are" };
+        format!("{} {is} {words}", count(many as u64, ports))
+    });
+    told.collect()
+}

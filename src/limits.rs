@@ -1,0 +1,489 @@
+//! What an output has time and room for: frame time, node limits, DMX refresh. Exact whole-number arithmetic;
+//! binary fractions were seen to be one node off where the division comes out even.
+
+use crate::chip::BitTime;
+use crate::model::{ControllerId, InjectAt, Model, PieceKind, ReceiverId, StringId, Told};
+
+/// Bit time that a node without a chip is counted with: 800 kbit/s, as nearly all of them.
+const USUAL_BIT: BitTime = BitTime {
+    nanoseconds: 1_250,
+    divisor: 1,
+};
+
+/// Latch that a node without a chip is counted with, in nanoseconds: the longest in use.
+const USUAL_LATCH_NS: u64 = 300_000;
+
+/// An exact time in nanoseconds, `above / below`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Time {
+    above: u128,
+    below: u128,
+}
+
+/// Denominators stay below this, so that sums of rates that no display mixes can't overflow.
+const FINEST: u128 = 1 << 64;
+
+impl Time {
+    /// No time.
+    pub const ZERO: Self = Self { above: 0, below: 1 };
+
+    /// Whole nanoseconds.
+    #[must_use]
+    pub fn ns(nanoseconds: u64) -> Self {
+        Self {
+            above: u128::from(nanoseconds),
+            below: 1,
+        }
+    }
+
+    /// One frame at a rate in millihertz (above 0).
+    #[must_use]
+    pub fn frame(rate_mhz: u64) -> Self {
+        Self {
+            above: 1_000_000_000_000,
+            below: u128::from(rate_mhz.max(1)),
+        }
+    }
+
+    /// So many bits.
+    #[must_use]
+    pub fn bits(bits: u128, bit: BitTime) -> Self {
+        Self {
+            above: bits.saturating_mul(u128::from(bit.nanoseconds)),
+            below: u128::from(bit.divisor.max(1)),
+        }
+    }
+
+    /// The sum. Past [`FINEST`] it is rounded up to a millionth of a nanosecond.
+    #[must_use]
+    pub fn plus(self, other: Self) -> Self {
+        if self.below == other.below {
+            return Self {
+                above: self.above.saturating_add(other.above),
+                below: self.below,
+            };
+        }
+        let step = other.below / gcd(self.below, other.below);
+        let below = self.below.saturating_mul(step);
+        if below > FINEST {
+            return self.coarse().plus(other.coarse());
+        }
+        let other = other.above.saturating_mul(below / other.below);
+        Self {
+            above: self.above.saturating_mul(step).saturating_add(other),
+            below,
+        }
+    }
+
+    fn coarse(self) -> Self {
+        const BELOW: u128 = 1_000_000;
+        Self {
+            above: self.above.saturating_mul(BELOW).div_ceil(self.below),
+            below: BELOW,
+        }
+    }
+
+    /// Both over one denominator; a sum too large to be told saturates.
+    fn pair(self, other: Self) -> (u128, u128) {
+        (
+            self.above.saturating_mul(other.below),
+            other.above.saturating_mul(self.below),
+        )
+    }
+
+    /// Whether it takes no longer than another.
+    #[must_use]
+    pub fn within(self, other: Self) -> bool {
+        let (mine, others) = self.pair(other);
+        mine <= others
+    }
+
+    /// How often `each` goes into the time by which `self` is shorter than `whole`; below 0, how often it
+    /// must go out of it until it fits. `None` where `each` takes no time.
+    #[must_use]
+    pub fn room(self, whole: Self, each: Self) -> Option<i64> {
+        let (mine, wholes) = self.pair(whole);
+        let below = self.below.saturating_mul(whole.below);
+        let unit = each.above.saturating_mul(below);
+        if unit == 0 {
+            return None;
+        }
+        let count = |time: u128| time.saturating_mul(each.below);
+        Some(if mine <= wholes {
+            i64::try_from(count(wholes - mine) / unit).unwrap_or(i64::MAX)
+        } else {
+            i64::try_from(count(mine - wholes).div_ceil(unit)).map_or(i64::MIN, |n| -n)
+        })
+    }
+
+    /// The most frames a second it leaves time for, in millihertz, rounded down; `None` for no time.
+    #[must_use]
+    pub fn rate_mhz(self) -> Option<u64> {
+        let frames = self.below.saturating_mul(1_000_000_000_000);
+        frames
+            .checked_div(self.above)
+            .map(|rate| u64::try_from(rate).unwrap_or(u64::MAX))
+    }
+
+    /// In milliseconds with two decimals, rounded up so that what is too long never reads as just right.
+    #[must_use]
+    pub fn words(self) -> String {
+        let hundredths = self.above.div_ceil(self.below.saturating_mul(10_000));
+        let value = i64::try_from(hundredths).unwrap_or(i64::MAX);
+        format!("{} ms", crate::unit::decimal(value, 100))
+    }
+}
+
+fn gcd(a: u128, b: u128) -> u128 {
+    let (mut a, mut b) = (a, b);
+    while b > 0 {
+        (a, b) = (b, a % b);
+    }
+    a.max(1)
+}
+
+/// What one node costs the data line.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct NodeTime {
+    /// Its bits.
+    pub bits: u32,
+    /// The time of one; `None` for a clocked chip, whose pace its controller sets.
+    pub bit: Option<BitTime>,
+    /// How long the line rests behind the frame, in nanoseconds.
+    pub latch_ns: u64,
+}
+
+impl NodeTime {
+    /// That of a string's nodes; `None` for a fixture.
+    #[must_use]
+    pub fn of(model: &Model, id: StringId) -> Option<Self> {
+        let node = model.node_of(id)?;
+        let (bit, latch_ns) = match model.chip_of(id) {
+            Some(chip) => (chip.bit, chip.latch_ns),
+            None => (Some(USUAL_BIT), USUAL_LATCH_NS),
+        };
+        Some(Self {
+            bits: node.bits,
+            bit,
+            latch_ns,
+        })
+    }
+
+    /// The time of so many nodes.
+    #[must_use]
+    pub fn of_nodes(self, nodes: u64) -> Time {
+        self.bit.map_or(Time::ZERO, |bit| {
+            Time::bits(u128::from(self.bits) * u128::from(nodes), bit)
+        })
+    }
+}
+
+/// What hangs on a data line, counted piece by piece in data order. Stored strings count nothing but slots.
+#[derive(Clone, Copy, Debug)]
+pub struct Load {
+    /// Nodes that light.
+    pub nodes: u64,
+    /// Nodes that show nothing.
+    pub skipped: u64,
+    /// Slots, those of stored strings included.
+    pub slots: u64,
+    busy: Time,
+    latch_ns: u64,
+    last: Option<NodeTime>,
+    /// Skips at the head of the line, until the string that says what a node of them costs.
+    waiting: u64,
+}
+
+impl Default for Load {
+    fn default() -> Self {
+        Self {
+            nodes: 0,
+            skipped: 0,
+            slots: 0,
+            busy: Time::ZERO,
+            latch_ns: 0,
+            last: None,
+            waiting: 0,
+        }
+    }
+}
+
+impl Load {
+    /// Hangs a piece behind what is there.
+    pub fn add(&mut self, model: &Model, piece: PieceKind) {
+        match piece {
+            PieceKind::Lead(..) => {}
+            PieceKind::Skip(count) => {
+                let count = u64::from(count);
+                self.skipped += count;
+                match self.last {
+                    Some(time) => self.busy = self.busy.plus(time.of_nodes(count)),
+                    None => self.waiting += count,
+                }
+            }
+            PieceKind::String(id, _) => self.string(model, id),
+        }
+    }
+
+    fn string(&mut self, model: &Model, id: StringId) {
+        let (Some(string), Some(shape)) = (model.string(id), model.shape_of(id)) else {
+            return;
+        };
+        self.slots += u64::from(shape.slots);
+        if string.stored {
+            return;
+        }
+        self.nodes += u64::from(shape.nodes);
+        self.skipped += u64::from(shape.skips);
+        let Some(time) = NodeTime::of(model, id) else {
+            return;
+        };
+        let count = u64::from(shape.nodes) + u64::from(shape.skips) + self.waiting;
+        self.waiting = 0;
+        self.busy = self.busy.plus(time.of_nodes(count));
+        self.latch_ns = self.latch_ns.max(time.latch_ns);
+        self.last = Some(time);
+    }
+
+    /// Nodes in the data line, skips included.
+    #[must_use]
+    pub fn length(&self) -> u64 {
+        self.nodes + self.skipped
+    }
+
+    /// The time of one frame on this line, latch included.
+    #[must_use]
+    pub fn time(&self) -> Time {
+        self.busy.plus(Time::ns(self.latch_ns))
+    }
+
+    /// Whether it can be sent in one frame.
+    #[must_use]
+    pub fn in_time(&self, model: &Model) -> bool {
+        self.last.is_none() || self.time().within(Time::frame(model.display.frame_rate_mhz))
+    }
+
+    /// How many nodes one frame has time for: what is there and as many more as its last; `None` where
+    /// nothing limits it.
+    #[must_use]
+    pub fn frame_nodes(&self, model: &Model) -> Option<u64> {
+        let frame = Time::frame(model.display.frame_rate_mhz);
+        let room = self.time().room(frame, self.last?.of_nodes(1))?;
+        Some(self.length().saturating_add_signed(room))
+    }
+
+    /// The bits of a node and the bit time that its last string is sent with.
+    #[must_use]
+    pub fn last(&self) -> Option<NodeTime> {
+        self.last
+    }
+}
+
+/// How much a pixel port may take, as someone set it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum PortLimit {
+    /// Nothing but time.
+    Time,
+    /// Nodes, skips included.
+    Nodes(Told<u32>),
+    /// Slots, with no frame time.
+    Slots(Told<u32>),
+}
+
+impl PortLimit {
+    /// That of a port: the smallest that the receivers in use on it set, else the controller's.
+    #[must_use]
+    pub fn of(
+        model: &Model,
+        controller: ControllerId,
+        port: u32,
+        receivers: impl Iterator<Item = ReceiverId>,
+    ) -> Self {
+        let own = receivers
+            .filter_map(|id| {
+                let receiver = model.receivers.get(id.index())?;
+                let number = port.checked_sub(receiver.first)? + 1;
+                let own = receiver.ports.iter().find(|p| p.number == number)?;
+                let settings = &own.settings;
+                let slots = settings.slots.map(Self::Slots);
+                slots.or(settings.nodes.map(Self::Nodes))
+            })
+            .min_by_key(|limit| limit.value());
+        own.unwrap_or_else(|| {
+            let port = model.controller(controller).and_then(|c| c.port(port));
+            port.map_or(Self::Time, |port| {
+                let slots = port.settings.slots.map(Self::Slots);
+                let nodes = port.settings.nodes.map(Self::Nodes);
+                slots.or(nodes).unwrap_or(Self::Time)
+            })
+        })
+    }
+
+    fn value(self) -> u32 {
+        match self {
+            Self::Time => u32::MAX,
+            Self::Nodes(told) | Self::Slots(told) => told.value,
+        }
+    }
+
+    /// The figure that the table shows: nodes (or slots) that the port may take as it is loaded.
+    #[must_use]
+    pub fn figure(self, model: &Model, load: &Load) -> Option<u32> {
+        let time = load
+            .frame_nodes(model)
+            .map(|nodes| u32::try_from(nodes).unwrap_or(u32::MAX));
+        match self {
+            Self::Time => time,
+            Self::Nodes(told) => Some(time.map_or(told.value, |time| time.min(told.value))),
+            Self::Slots(told) => Some(told.value),
+        }
+    }
+}
+
+/// Which strings ask their port for data only, since their start is fed apart from it; by string, empty where
+/// there are none.
+#[must_use]
+pub fn fed_apart(model: &Model) -> Vec<bool> {
+    let mut fed = Vec::new();
+    for injection in &model.injections {
+        let start = matches!(injection.place, InjectAt::Start | InjectAt::Node(1));
+        if !injection.apart || !start {
+            continue;
+        }
+        fed.resize(model.strings.len(), false);
+        for id in &injection.strings {
+            if let Some(entry) = fed.get_mut(id.index()) {
+                *entry = true;
+            }
+        }
+    }
+    fed
+}
+
+/// The most data slots of a DMX512 packet; ANSI E1.11.
+pub const DMX_SLOTS: u32 = 512;
+
+/// The time of a DMX512 packet with `slots` data slots: break 92 us, mark 12 us, 44 us a slot and for the START
+/// code, and never less than 1,204 us from break to break; ANSI E1.11.
+#[must_use]
+pub fn dmx_packet(slots: u32) -> Time {
+    let us = (92 + 12 + 44 * (u64::from(slots) + 1)).max(1_204);
+    Time::ns(us * 1_000)
+}
+
+/// The most data slots that a DMX512 output can send at a frame rate in millihertz; 0 where not even the
+/// shortest packet is in time.
+#[must_use]
+pub fn dmx_slots(rate_mhz: u64) -> u32 {
+    let frame = Time::frame(rate_mhz);
+    if !dmx_packet(0).within(frame) {
+        return 0;
+    }
+    let room = dmx_packet(24).room(frame, Time::ns(44_000)).unwrap_or(0);
+    let slots = 24_u64.saturating_add_signed(room);
+    u32::try_from(slots).unwrap_or(DMX_SLOTS).min(DMX_SLOTS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn most(bits: u32, bit: BitTime, latch_us: u64, fps: u64) -> Option<i64> {
+        let node = Time::bits(u128::from(bits), bit);
+        Time::ns(latch_us * 1_000).room(Time::frame(fps * 1_000), node)
+    }
+
+    // Data-sheet arithmetic: floor((1e6 / fps - latch) / (bits * bit time)). Cells such as 24 bits, 50 us,
+    // 20 fps come out even, which binary fractions miss by one.
+    #[test]
+    fn nodes_in_a_frame_are_exact() {
+        let fast = BitTime::of_rate(800);
+        let rates = [20, 25, 30, 40, 44, 50, 60];
+        let table = [
+            (24, 50, [1665, 1331, 1109, 831, 755, 665, 553]),
+            (24, 300, [1656, 1323, 1101, 823, 747, 656, 545]),
+            (32, 80, [1248, 998, 831, 623, 566, 498, 414]),
+            (32, 300, [1242, 992, 825, 617, 560, 492, 409]),
+        ];
+        for (bits, latch, row) in table {
+            for (fps, nodes) in rates.into_iter().zip(row) {
+                assert_eq!(most(bits, fast, latch, fps), Some(nodes), "{bits} {latch} {fps}");
+            }
+        }
+        let slow = BitTime::of_rate(400);
+        for (fps, nodes) in [(20, 832), (25, 665), (30, 554), (40, 415), (50, 332)] {
+            assert_eq!(most(24, slow, 50, fps), Some(nodes), "{fps}");
+        }
+    }
+
+    // WS2811 data sheet: at least 1,024 nodes (fast) and 512 (slow) at 30 frames a second.
+    #[test]
+    fn the_data_sheets_own_figures_fit() {
+        assert!(most(24, BitTime::of_rate(800), 50, 30) >= Some(1_024));
+        assert!(most(24, BitTime::of_rate(400), 50, 30) >= Some(512));
+    }
+
+    // 680 RGB nodes and 300 us: 20.7 ms, 48.3 frames a second.
+    #[test]
+    fn a_line_tells_its_rate() {
+        let time = Time::bits(680 * 24, BitTime::of_rate(800)).plus(Time::ns(300_000));
+        assert_eq!(time.words(), "20.7 ms");
+        assert_eq!(time.rate_mhz(), Some(48_309));
+    }
+
+    #[test]
+    fn what_is_over_counts_down() {
+        let node = Time::ns(30_000);
+        let frame = Time::ns(25_000_000);
+        assert_eq!(Time::ns(25_000_001).room(frame, node), Some(-1));
+        assert_eq!(Time::ns(25_030_001).room(frame, node), Some(-2));
+        assert_eq!(Time::ns(25_000_000).room(frame, node), Some(0));
+        assert_eq!(Time::ns(1).room(frame, Time::ZERO), None);
+    }
+
+    #[test]
+    fn odd_rates_add_up_exactly() {
+        let third = Time::bits(1, BitTime::of_rate(300));
+        let sum = third.plus(third).plus(third);
+        assert!(sum.within(Time::ns(10_000)) && Time::ns(10_000).within(sum));
+        let mixed = Time::bits(7, BitTime::of_rate(700)).plus(Time::bits(3, BitTime::of_rate(300)));
+        assert!(mixed.within(Time::ns(20_000)) && Time::ns(20_000).within(mixed));
+    }
+
+    // Ever finer rates may not overflow; the sum is rounded up at worst.
+    #[test]
+    fn many_strange_rates_stay_close() {
+        let primes = [999_983, 999_979, 999_961, 999_959, 999_953, 999_931];
+        let sum = primes
+            .iter()
+            .fold(Time::ZERO, |sum, p| sum.plus(Time::bits(1_000_000, BitTime::of_rate(*p))));
+        assert!(Time::ns(6_000_000).within(sum));
+        assert!(sum.within(Time::ns(6_001_000)));
+    }
+
+    // ANSI E1.11 timing: 44.10 Hz for 512 slots, 830.56 Hz for 24; 451 slots at 50 Hz, 375 at 60 Hz.
+    #[test]
+    fn dmx_refresh_follows_the_slot_count() {
+        let rates = [
+            (1, 830_564),
+            (24, 830_564),
+            (48, 442_477),
+            (96, 228_728),
+            (128, 173_010),
+            (170, 131_095),
+            (256, 87_627),
+            (384, 58_671),
+            (510, 44_271),
+            (512, 44_099),
+        ];
+        for (slots, rate) in rates {
+            assert_eq!(dmx_packet(slots).rate_mhz(), Some(rate), "{slots}");
+        }
+        assert_eq!(dmx_slots(40_000), 512);
+        assert_eq!(dmx_slots(44_099), 512);
+        assert_eq!(dmx_slots(50_000), 451);
+        assert_eq!(dmx_slots(60_000), 375);
+        assert_eq!(dmx_slots(830_564), 24);
+        assert_eq!(dmx_slots(900_000), 0);
+    }
+}

@@ -1,0 +1,218 @@
+//! What a finished plan uses: the slots of each universe, stretches that clash, where a string is named. For the
+//! rules and the tables; it decides nothing.
+
+use crate::grid::{Body, Grid};
+use crate::model::{ControllerId, Model, Output, PieceKind, StringId};
+use crate::plan::{Placed, Plan, PortPlan};
+use crate::source::Span;
+use std::ops::Range;
+
+/// A universe as one controller uses it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct UniverseUse {
+    /// The universe, from 1.
+    pub universe: u32,
+    /// The controller whose strings lie there. A string that shows another's data does not count.
+    pub controller: ControllerId,
+    /// Slots in use, padding left out.
+    pub used: u32,
+    /// The highest slot in use, from 1.
+    pub highest: u32,
+    /// The first string there.
+    pub first: StringId,
+}
+
+/// No lawful display has more pieces of strings in universes: strings and universes are bounded, and slots are used
+/// once. What is past it lies on slots that are told to clash.
+const MOST_PIECES: usize = 600_000;
+
+/// The universes in use, by universe, then controller.
+#[must_use]
+pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
+    let mut rows = Vec::new();
+    for port in &plan.ports {
+        let Some(controller) = model.controller(port.controller) else {
+            continue;
+        };
+        let grid = Grid::of(model, controller);
+        for (id, placed) in own_strings(model, plan, port) {
+            let Some(body) = Body::of(model, id) else {
+                continue;
+            };
+            for segment in grid.segments(placed.start, body) {
+                let universe = grid.universe(segment.start);
+                if rows.len() >= MOST_PIECES || universe > *crate::protocol::UNIVERSES.end() {
+                    break;
+                }
+                rows.push(UniverseUse {
+                    universe,
+                    controller: port.controller,
+                    used: (segment.end - segment.start) as u32,
+                    highest: grid.offset(segment.end - 1) as u32 + 1,
+                    first: id,
+                });
+            }
+        }
+    }
+    // Mostly in order already, which this sort is quick with.
+    rows.sort_by_key(|row| (row.universe, row.controller));
+    rows.dedup_by(|row, kept| {
+        let same = (row.universe, row.controller) == (kept.universe, kept.controller);
+        if same {
+            kept.used = kept.used.saturating_add(row.used);
+            kept.highest = kept.highest.max(row.highest);
+        }
+        same
+    });
+    rows
+}
+
+/// The placed strings of an output that have slots of their own.
+pub fn own_strings<'a>(
+    model: &'a Model,
+    plan: &'a Plan,
+    port: &'a PortPlan,
+) -> impl Iterator<Item = (StringId, &'a Placed)> {
+    strings(port).filter_map(|(id, _)| {
+        let own = model.string(id)?.same_as.is_none();
+        plan.of(id).filter(|_| own).map(|placed| (id, placed))
+    })
+}
+
+/// The strings of an output in chain order, each with the reference in the wire.
+pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
+    port.pieces.iter().filter_map(|piece| match piece.piece.kind {
+        PieceKind::String(id, _) => Some((id, piece.piece.at)),
+        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    })
+}
+
+/// For each string the place of its pin, or that of its reference; and whether it is pinned.
+#[must_use]
+pub fn places(model: &Model, plan: &Plan) -> Vec<(Span, Option<Span>)> {
+    let mut places = vec![(Span::default(), None); model.strings.len()];
+    for piece in plan.ports.iter().flat_map(|port| &port.pieces) {
+        if let PieceKind::String(id, pin) = piece.piece.kind
+            && let Some(place) = places.get_mut(id.index())
+        {
+            *place = (piece.piece.at, pin.map(|pin| pin.at));
+        }
+    }
+    places
+}
+
+/// Two strings that lie on one slot.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Clash {
+    /// The one that lies there first.
+    pub holder: StringId,
+    /// The one that comes onto it.
+    pub comer: StringId,
+    /// The first slot of both, as a channel from 0.
+    pub from: u64,
+    /// How many slots they share.
+    pub slots: u64,
+}
+
+/// Bits of an index in a packed key; 400,000 strings need 19.
+const INDEX_BITS: u32 = 20;
+
+/// Strings with slots of their own, by where they begin.
+#[must_use]
+pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
+    let strings = model.strings.iter().zip(&plan.placed).enumerate();
+    let mut keys: Vec<u64> = strings
+        .filter_map(|(index, (string, placed))| {
+            let start = placed.filter(|_| string.same_as.is_none())?.start;
+            // Far beyond the last universe, order no longer matters.
+            Some(start.min(u64::MAX >> INDEX_BITS) << INDEX_BITS | index as u64)
+        })
+        .collect();
+    keys.sort_unstable();
+    let mask = (1 << INDEX_BITS) - 1;
+    keys.into_iter()
+        .map(|key| StringId::from((key & mask) as usize))
+        .collect()
+}
+
+/// All clashes of strings that must not share a slot: each string with the one that reaches furthest before it.
+#[must_use]
+pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
+    let mut clashes = Vec::new();
+    let mut furthest: Option<(StringId, u64)> = None;
+    for id in by_start {
+        let Some(placed) = plan.of(*id) else {
+            continue;
+        };
+        if let Some((holder, end)) = furthest
+            && placed.start <= end
+            && let Some(clash) = clash(model, plan, holder, *id)
+        {
+            clashes.push(clash);
+        }
+        if furthest.is_none_or(|(_, end)| placed.end > end) {
+            furthest = Some((*id, placed.end));
+        }
+    }
+    clashes
+}
+
+/// The slots that two strings share; `None` where only padding of the one lies under the other.
+fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Option<Clash> {
+    let mut ours = used(model, plan, holder)?.peekable();
+    let mut from = None;
+    let mut slots = 0;
+    for theirs in used(model, plan, comer)? {
+        while let Some(segment) = ours.peek() {
+            let shared = segment.start.max(theirs.start)..segment.end.min(theirs.end);
+            if shared.start < shared.end {
+                from = from.or(Some(shared.start));
+                slots += shared.end - shared.start;
+            }
+            if segment.end > theirs.end {
+                break;
+            }
+            ours.next();
+        }
+    }
+    from.map(|from| Clash {
+        holder,
+        comer,
+        from,
+        slots,
+    })
+}
+
+fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
+    let grid = Grid::of(model, model.controller(controller_of(plan, id)?)?);
+    // Beyond the last universe all is told by `address/range`.
+    let most = *crate::protocol::UNIVERSES.end() as usize;
+    Some(grid.segments(plan.of(id)?.start, Body::of(model, id)?).take(most))
+}
+
+/// The controller that a string hangs on.
+#[must_use]
+pub fn controller_of(plan: &Plan, id: StringId) -> Option<ControllerId> {
+    let port = plan.ports.get(plan.of(id)?.port as usize)?;
+    Some(port.controller)
+}
+
+/// An output as a wire names it: `boathouse.3`, `boathouse.dmx1`.
+#[must_use]
+pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> String {
+    let name = model.controller(controller).map_or("", |c| &*c.name);
+    format!("{name}.{}", output.name())
+}
+
+/// A channel as a pin is written: `12/1`.
+#[must_use]
+pub fn channel_name(model: &Model, channel: u64) -> String {
+    let slots = u64::from(model.display.universe_slots.max(1));
+    format!("{}/{}", channel / slots + 1, channel % slots + 1)
+}
+
+/// A stretch, its last channel included: `12/1 to 12/150`.
+#[must_use]
+pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
+    format!("{} to {}", channel_name(model, first), channel_name(model, last))
+}

@@ -81,7 +81,9 @@ impl Grid {
     /// The first channel of a universe at or behind a channel.
     #[must_use]
     pub fn up(self, channel: u64) -> u64 {
-        channel.checked_next_multiple_of(self.slots).unwrap_or(u64::MAX)
+        channel
+            .checked_next_multiple_of(self.slots)
+            .unwrap_or(u64::MAX)
     }
 
     /// A stretch widened to the whole universes that it touches.
@@ -138,7 +140,11 @@ impl Grid {
                 return None;
             }
             let room = self.slots - self.offset(at);
-            let usable = if whole { room / body.each * body.each } else { room };
+            let usable = if whole {
+                room / body.each * body.each
+            } else {
+                room
+            };
             let taken = left.min(usable);
             let segment = at..at + taken;
             left -= taken;

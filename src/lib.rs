@@ -98,6 +98,10 @@ pub mod graph {
 pub mod model;
 pub mod plan;
 
+pub mod grid;
+pub mod limits;
+pub mod usage;
+
 pub mod rules;
 
 /// Text to tree.
@@ -142,22 +146,8 @@ pub mod resolve {
     }
 }
 
-/// Allocates.
-pub mod allocate {
-    use crate::{diagnostic::Sink, model::Model, plan::Plan};
-    /// Allocates.
-    #[must_use]
-    pub fn allocate(_: &Model, _: &mut Sink) -> Plan {
-        Plan::default()
-    }
-}
-
-/// Checks.
-pub mod check {
-    use crate::{diagnostic::Sink, model::Model, plan::Plan};
-    /// Checks.
-    pub fn check(_: &Model, _: &Plan, _: &mut Sink) {}
-}
+pub mod allocate;
+pub mod check;
 
 pub mod output;
 pub mod report;

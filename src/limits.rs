@@ -260,7 +260,10 @@ impl Load {
     /// Whether it can be sent in one frame.
     #[must_use]
     pub fn in_time(&self, model: &Model) -> bool {
-        self.last.is_none() || self.time().within(Time::frame(model.display.frame_rate_mhz))
+        self.last.is_none()
+            || self
+                .time()
+                .within(Time::frame(model.display.frame_rate_mhz))
     }
 
     /// How many nodes one frame has time for: what is there and as many more as its last; `None` where
@@ -407,7 +410,11 @@ mod tests {
         ];
         for (bits, latch, row) in table {
             for (fps, nodes) in rates.into_iter().zip(row) {
-                assert_eq!(most(bits, fast, latch, fps), Some(nodes), "{bits} {latch} {fps}");
+                assert_eq!(
+                    most(bits, fast, latch, fps),
+                    Some(nodes),
+                    "{bits} {latch} {fps}"
+                );
             }
         }
         let slow = BitTime::of_rate(400);
@@ -454,9 +461,9 @@ mod tests {
     #[test]
     fn many_strange_rates_stay_close() {
         let primes = [999_983, 999_979, 999_961, 999_959, 999_953, 999_931];
-        let sum = primes
-            .iter()
-            .fold(Time::ZERO, |sum, p| sum.plus(Time::bits(1_000_000, BitTime::of_rate(*p))));
+        let sum = primes.iter().fold(Time::ZERO, |sum, p| {
+            sum.plus(Time::bits(1_000_000, BitTime::of_rate(*p)))
+        });
         assert!(Time::ns(6_000_000).within(sum));
         assert!(sum.within(Time::ns(6_001_000)));
     }

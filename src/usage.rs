@@ -81,10 +81,12 @@ pub fn own_strings<'a>(
 
 /// The strings of an output in chain order, each with the reference in the wire.
 pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
-    port.pieces.iter().filter_map(|piece| match piece.piece.kind {
-        PieceKind::String(id, _) => Some((id, piece.piece.at)),
-        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-    })
+    port.pieces
+        .iter()
+        .filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => Some((id, piece.piece.at)),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        })
 }
 
 /// For each string the place of its pin, or that of its reference; and whether it is pinned.
@@ -187,7 +189,10 @@ fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item =
     let grid = Grid::of(model, model.controller(controller_of(plan, id)?)?);
     // Beyond the last universe all is told by `address/range`.
     let most = *crate::protocol::UNIVERSES.end() as usize;
-    Some(grid.segments(plan.of(id)?.start, Body::of(model, id)?).take(most))
+    Some(
+        grid.segments(plan.of(id)?.start, Body::of(model, id)?)
+            .take(most),
+    )
 }
 
 /// The controller that a string hangs on.
@@ -214,5 +219,9 @@ pub fn channel_name(model: &Model, channel: u64) -> String {
 /// A stretch, its last channel included: `12/1 to 12/150`.
 #[must_use]
 pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
-    format!("{} to {}", channel_name(model, first), channel_name(model, last))
+    format!(
+        "{} to {}",
+        channel_name(model, first),
+        channel_name(model, last)
+    )
 }

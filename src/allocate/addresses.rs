@@ -53,7 +53,9 @@ pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item
             same: string.same_as,
         })
     });
-    items.filter(|item| with_same || item.same.is_none()).collect()
+    items
+        .filter(|item| with_same || item.same.is_none())
+        .collect()
 }
 
 /// The strings of a port and how its controller lays them.
@@ -89,7 +91,11 @@ impl<'a> Chain<'a> {
     fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
         let mut at = start;
         self.items.iter().enumerate().map(move |(index, item)| {
-            let begin = if index == 0 { at } else { self.begin(index, at) };
+            let begin = if index == 0 {
+                at
+            } else {
+                self.begin(index, at)
+            };
             let stretch = self.grid.lay(begin, item.body);
             at = stretch.end;
             (item, stretch)
@@ -215,7 +221,9 @@ impl Layer<'_> {
         }
         plan.universes = self.universes(grid, plan.ports.clone());
         let spare = self.model.display.spare_universes;
-        let used = plan.universes.map_or(plan.begins - 1, |(_, last)| last.saturating_add(spare));
+        let used = plan
+            .universes
+            .map_or(plan.begins - 1, |(_, last)| last.saturating_add(spare));
         plan.last_given = match declared.start {
             Start::Range(_, last) => last.max(used),
             Start::Auto | Start::From(_) | Start::After(_) => used,
@@ -223,10 +231,13 @@ impl Layer<'_> {
     }
 
     fn took(&self, port: &PortPlan) -> bool {
-        let strings = port.pieces.iter().filter_map(|piece| match piece.piece.kind {
-            PieceKind::String(id, _) => self.model.string(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
+        let strings = port
+            .pieces
+            .iter()
+            .filter_map(|piece| match piece.piece.kind {
+                PieceKind::String(id, _) => self.model.string(id),
+                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+            });
         strings.into_iter().any(|string| string.same_as.is_none())
     }
 
@@ -269,10 +280,14 @@ impl Layer<'_> {
 
     /// Slots left free behind a used port: spare nodes of the make that hangs there last.
     fn spare(&self, port: &PortPlan) -> u64 {
-        let last = port.pieces.iter().rev().find_map(|piece| match piece.piece.kind {
-            PieceKind::String(id, _) => self.model.node_of(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
+        let last = port
+            .pieces
+            .iter()
+            .rev()
+            .find_map(|piece| match piece.piece.kind {
+                PieceKind::String(id, _) => self.model.node_of(id),
+                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+            });
         last.map_or(0, |node| {
             u64::from(self.model.display.spare_nodes) * u64::from(node.slots)
         })
@@ -343,12 +358,15 @@ impl Layer<'_> {
                 let stretch = run.grid.lay(channel, item.body);
                 self.set(run, item, &stretch, Why::Pinned(pin));
                 if stretch.start != channel {
-                    self.sink.push(pin::not_whole(self.model, &pin::Fall {
-                        item: (item.id, item.at),
-                        pin: (channel, pin),
-                        falls: stretch.start,
-                        controller: run.controller,
-                    }));
+                    self.sink.push(pin::not_whole(
+                        self.model,
+                        &pin::Fall {
+                            item: (item.id, item.at),
+                            pin: (channel, pin),
+                            falls: stretch.start,
+                            controller: run.controller,
+                        },
+                    ));
                 }
                 stretch
             } else {
@@ -440,7 +458,10 @@ impl Layer<'_> {
     ) -> Option<(u64, Span)> {
         let fixed = self.fixed.touched(controller, stretch, without);
         let laid = self.laid.touched(stretch, without);
-        let furthest = fixed.into_iter().chain(laid).max_by_key(|block| block.end)?;
+        let furthest = fixed
+            .into_iter()
+            .chain(laid)
+            .max_by_key(|block| block.end)?;
         Some((furthest.end, furthest.at))
     }
 

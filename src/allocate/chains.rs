@@ -19,9 +19,7 @@ impl Seat {
     /// The seat of a line that names its output; `None` where the output is open or there is no such.
     pub fn said(model: &Model, target: Target) -> Option<Self> {
         let (controller, output, receiver) = match target {
-            Target::Port(controller, port, receiver) => {
-                (controller, Output::Pixel(port), receiver)
-            }
+            Target::Port(controller, port, receiver) => (controller, Output::Pixel(port), receiver),
             Target::Dmx(controller, number) => (controller, Output::Dmx(number), None),
             Target::Controller(_) | Target::Receiver(_) | Target::Any => return None,
         };
@@ -49,9 +47,9 @@ pub(super) fn join(model: &Model, seats: &[Option<Seat>]) -> Vec<PortPlan> {
         .collect();
     order.sort_unstable();
     let mut ports: Vec<PortPlan> = Vec::new();
-    for lines in order.chunk_by(|(a, _), (b, _)| {
-        (a.controller, a.output) == (b.controller, b.output)
-    }) {
+    for lines in
+        order.chunk_by(|(a, _), (b, _)| (a.controller, a.output) == (b.controller, b.output))
+    {
         let Some((seat, _)) = lines.first() else {
             continue;
         };

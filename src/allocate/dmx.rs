@@ -4,7 +4,7 @@ use super::addresses::{Item, Layer, Run};
 use super::fixed::{self, universe_pin};
 use super::space::{Block, Blocks, NOBODY};
 use crate::grid::Body;
-use crate::model::{Model, Output, PieceKind, Pinned, PinPlace};
+use crate::model::{Model, Output, PieceKind, PinPlace, Pinned};
 use crate::plan::{PortPlan, Why};
 use crate::rules;
 use std::ops::Range;
@@ -31,7 +31,8 @@ pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, curs
             {
                 let one = (fixture.item.id, fixture.item.at);
                 let universes = (run.grid.universe(channel), run.grid.universe(begin));
-                let finding = rules::address::pin::two_universes(layer.model, one, universes, (at, first));
+                let finding =
+                    rules::address::pin::two_universes(layer.model, one, universes, (at, first));
                 layer.sink.push(finding);
             }
         }
@@ -78,7 +79,9 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
         };
         Some(Fixture { item, pin: slot })
     });
-    fixtures.filter(|fixture| fixture.item.same.is_none()).collect()
+    fixtures
+        .filter(|fixture| fixture.item.same.is_none())
+        .collect()
 }
 
 /// Slots of an output, counted from 0, that its free fixtures step over.
@@ -100,17 +103,14 @@ fn taken(model: &Model, run: &Run<'_>, port: &PortPlan, fixtures: &[Fixture]) ->
     Blocks::new(rows.collect())
 }
 
-fn fill(
-    layer: &mut Layer<'_>,
-    run: &Run<'_>,
-    port: &PortPlan,
-    begin: u64,
-    fixtures: &[Fixture],
-) {
+fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtures: &[Fixture]) {
     let model = layer.model;
     let room = u64::from(model.display.universe_slots.max(1));
     let taken = taken(model, run, port, fixtures);
-    let asked: u64 = fixtures.iter().map(|fixture| fixture.item.body.slots()).sum();
+    let asked: u64 = fixtures
+        .iter()
+        .map(|fixture| fixture.item.body.slots())
+        .sum();
     let mut cursor = 0;
     let mut told = false;
     for fixture in fixtures {

@@ -54,7 +54,14 @@ impl Fixed {
             foreign.extend(blocks.iter().map(|(start, block)| {
                 let stretch = grid.universes(&(*start..block.end));
                 let end = stretch.end;
-                (stretch.start, Block { end, owner, ..*block })
+                (
+                    stretch.start,
+                    Block {
+                        end,
+                        owner,
+                        ..*block
+                    },
+                )
             }));
             own.push(Blocks::new(blocks));
         }
@@ -72,7 +79,10 @@ fn reserved(model: &Model) -> Vec<(u64, Block)> {
         let end = u64::from(row.last) * slots;
         let owner = NOBODY;
         let at = row.at;
-        (u64::from(row.first.max(1) - 1) * slots, Block { end, owner, at })
+        (
+            u64::from(row.first.max(1) - 1) * slots,
+            Block { end, owner, at },
+        )
     });
     rows.collect()
 }

@@ -190,7 +190,10 @@ impl<'a> Outlets<'a> {
             let id = ControllerId::from(index);
             let carriers = carriers.get(&id).map_or(&[][..], Vec::as_slice);
             let from = outlets.rows.len();
-            let ports = controller.ports.iter().map(|port| Output::Pixel(port.number));
+            let ports = controller
+                .ports
+                .iter()
+                .map(|port| Output::Pixel(port.number));
             let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
             for output in ports.chain(dmx) {
                 let carrier = match output {
@@ -268,7 +271,9 @@ impl<'a> Outlets<'a> {
 
     /// Whether an output is of a kind and in a state.
     pub fn is(&self, at: usize, way: Way) -> bool {
-        self.rows.get(at).is_some_and(|row| (row.kind, row.state) == way)
+        self.rows
+            .get(at)
+            .is_some_and(|row| (row.kind, row.state) == way)
     }
 
     /// Whether a port's number follows that of the port before it, on the same controller.
@@ -279,9 +284,8 @@ impl<'a> Outlets<'a> {
         };
         let next = match (before.output, here.output) {
             (Output::Pixel(before), Output::Pixel(here)) => before.checked_add(1) == Some(here),
-            (Output::Pixel(_) | Output::Dmx(_), Output::Dmx(_)) | (Output::Dmx(_), Output::Pixel(_)) => {
-                false
-            }
+            (Output::Pixel(_) | Output::Dmx(_), Output::Dmx(_))
+            | (Output::Dmx(_), Output::Pixel(_)) => false,
         };
         next && before.controller == here.controller
     }
@@ -296,7 +300,10 @@ impl<'a> Outlets<'a> {
         if outlet.kind == Kind::Dmx {
             return self.fits_dmx(outlet, need);
         }
-        let controller = self.model.controller(outlet.controller).ok_or(Reason::Elsewhere)?;
+        let controller = self
+            .model
+            .controller(outlet.controller)
+            .ok_or(Reason::Elsewhere)?;
         let per_prop = controller.addressing == Addressing::PerProp;
         if outlet.state != State::Free && !per_prop && (outlet.closed || need.head || need.alone) {
             return Err(Reason::Taken);
@@ -337,7 +344,10 @@ impl<'a> Outlets<'a> {
         };
         if let Some(chip) = node.chip
             && !settings.chips.is_empty()
-            && settings.chips.iter().all(|driven| driven.value != chip.value)
+            && settings
+                .chips
+                .iter()
+                .all(|driven| driven.value != chip.value)
         {
             return Err(Reason::Chip(chip.value));
         }
@@ -361,9 +371,13 @@ impl<'a> Outlets<'a> {
                 let Output::Pixel(port) = outlet.output else {
                     return None;
                 };
-                (receiver.first..=receiver.last).contains(&port).then_some(Some(id))
+                (receiver.first..=receiver.last)
+                    .contains(&port)
+                    .then_some(Some(id))
             }
-            Target::Controller(_) | Target::Port(..) | Target::Dmx(..) => Some(last.or(outlet.receiver)),
+            Target::Controller(_) | Target::Port(..) | Target::Dmx(..) => {
+                Some(last.or(outlet.receiver))
+            }
         }
     }
 
@@ -411,8 +425,13 @@ impl<'a> Outlets<'a> {
             return format!("a DMX output with {} free", count(load.slots, "slot"));
         }
         let chip = self.model.chip_of(need.first.0);
-        let drives = chip.map_or(String::new(), |chip| format!(" that drives `{}`", chip.name));
-        format!("a port{drives} with room for {}", count(load.length(), "node"))
+        let drives = chip.map_or(String::new(), |chip| {
+            format!(" that drives `{}`", chip.name)
+        });
+        format!(
+            "a port{drives} with room for {}",
+            count(load.length(), "node")
+        )
     }
 }
 
@@ -478,7 +497,9 @@ fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<Receiv
 }
 
 fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
-    let pieces = model.pieces.get(stretch.start as usize..stretch.end as usize);
+    let pieces = model
+        .pieces
+        .get(stretch.start as usize..stretch.end as usize);
     pieces.unwrap_or(&[]).iter().map(|piece| piece.kind)
 }
 
@@ -523,12 +544,24 @@ fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<Strin
                 let volts = quantity(volts, Dimension::Voltage);
                 ("volts", format!("of another voltage than {volts}"))
             }
-            Reason::Nodes(over) => ("nodes", format!("too short ({} too many at best)", count(over, "node"))),
+            Reason::Nodes(over) => (
+                "nodes",
+                format!("too short ({} too many at best)", count(over, "node")),
+            ),
             Reason::Time(over) => {
                 let rate = quantity(rate, Dimension::Frequency);
-                ("time", format!("too slow ({} too many at {rate} at best)", count(over, "node")))
+                (
+                    "time",
+                    format!(
+                        "too slow ({} too many at {rate} at best)",
+                        count(over, "node")
+                    ),
+                )
             }
-            Reason::Slots(over) => ("slots", format!("too full ({} too many at best)", count(over, "slot"))),
+            Reason::Slots(over) => (
+                "slots",
+                format!("too full ({} too many at best)", count(over, "slot")),
+            ),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
         };
         // The map is in order, so the first of a kind has the smallest figure.

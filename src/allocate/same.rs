@@ -115,7 +115,13 @@ fn output(
             && channel != place.start
             && !layer.model.incomplete
         {
-            let finding = pin::not_the_shown(layer.model, (item.id, item.at), shown, (channel, at), place.start);
+            let finding = pin::not_the_shown(
+                layer.model,
+                (item.id, item.at),
+                shown,
+                (channel, at),
+                place.start,
+            );
             layer.sink.push(finding);
         }
         layer.set(run, item, &(place.start..place.end + 1), Why::SameAs(shown));

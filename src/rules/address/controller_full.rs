@@ -81,5 +81,8 @@ fn one(
             i64::try_from(count - u64::from(most.value)).unwrap_or(i64::MAX), "universe"
         )),
     };
-    sink.push(RULE.at(at, words).and(most.at, format!("at most {} set here", most.value)));
+    sink.push(
+        RULE.at(at, words)
+            .and(most.at, format!("at most {} set here", most.value)),
+    );
 }

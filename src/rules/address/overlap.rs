@@ -1,7 +1,7 @@
 //! `address/overlap`: two strings on one slot.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{Model, StringId};
+use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -72,7 +72,14 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 
 type Where = (StringId, (Span, Option<Span>));
 
-fn told(model: &Model, plan: &Plan, clash: &Clash, moves: Where, stays: Where, free: Option<u64>) -> Diagnostic {
+fn told(
+    model: &Model,
+    plan: &Plan,
+    clash: &Clash,
+    moves: Where,
+    stays: Where,
+    free: Option<u64>,
+) -> Diagnostic {
     let (name, other) = (model.name_of(moves.0), model.name_of(stays.0));
     let range = |id| {
         plan.of(id)
@@ -82,10 +89,16 @@ fn told(model: &Model, plan: &Plan, clash: &Clash, moves: Where, stays: Where, f
     let size = counted(i64::try_from(clash.slots).unwrap_or(i64::MAX), "slot");
     let help = match free.map(|free| channel_name(model, free)) {
         Some(free) if moves.1.1.is_some() => {
-            format!("pin `{name}` at {free}, the first free range that takes it, or write `same as {other}` if both are to show the same")
+            format!(
+                "pin `{name}` at {free}, the first free range that takes it, or write `same as {other}` if both are to show the same"
+            )
         }
-        Some(free) => format!("move the pin that puts it here; the first free range that takes `{name}` starts at {free}"),
-        None => format!("move one of them, or write `same as {other}` in `{name}` if both are to show the same"),
+        Some(free) => format!(
+            "move the pin that puts it here; the first free range that takes `{name}` starts at {free}"
+        ),
+        None => format!(
+            "move one of them, or write `same as {other}` in `{name}` if both are to show the same"
+        ),
     };
     RULE.at(
         moves.1.0,
@@ -94,14 +107,40 @@ fn told(model: &Model, plan: &Plan, clash: &Clash, moves: Where, stays: Where, f
                 "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
                 channel_name(model, clash.from)
             ),
-            label: format!("{mine}"),
-            why: "both would show what is sent to those slots, and neither could be lit alone".into(),
+            label: mine,
+            why: "both would show what is sent to those slots, and neither could be lit alone"
+                .into(),
             help,
         },
     )
     .and(stays.1.0, format!("`{other}` has {theirs}"))
     .and_if(moves.1.1, "pinned here")
     .and_if(stays.1.1, "and here")
+}
+
+/// A string of an unbroken controller that runs into what is reserved, and does not step over it: the stretch of
+/// the string and the reserved universes, in words.
+#[must_use]
+pub fn in_the_way(
+    model: &Model,
+    one: (StringId, Span),
+    whose: &Controller,
+    words: (&str, &str),
+    reserved_at: Span,
+) -> Diagnostic {
+    let name = model.name_of(one.0);
+    let (range, reserved) = words;
+    RULE.at(
+        one.1,
+        Words {
+            message: format!("`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range", whose.name),
+            label: range.to_owned(),
+            why: "a consecutive controller has one start address and can leave no gap for what is reserved".into(),
+            help: format!("start `{}` behind {reserved}, or far enough before (`universes from N`)", whose.name),
+        },
+    )
+    .and(reserved_at, format!("{reserved} reserved here"))
+    .and_if(whose.addressing_at, "addressing is consecutive")
 }
 
 /// The first channel from which a string would touch no other, no reserved universe and no universe of another
@@ -114,7 +153,12 @@ fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -
     let mut taken: Vec<(u64, u64)> = model
         .reserved_universes
         .iter()
-        .map(|row| (u64::from(row.first.max(1) - 1) * slots, u64::from(row.last) * slots))
+        .map(|row| {
+            (
+                u64::from(row.first.max(1) - 1) * slots,
+                u64::from(row.last) * slots,
+            )
+        })
         .collect();
     for other in by_start.iter().filter(|other| **other != id) {
         let Some(there) = plan.of(*other) else {

@@ -103,8 +103,10 @@ pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnos
         Words {
             message: format!("the pin of `{name}` names a slot but no universe"),
             label: "on a pixel port, so it needs a universe too".into(),
-            why: "only a DMX output has one universe of its own; a pixel port may begin in any".into(),
-            help: "write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`".into(),
+            why: "only a DMX output has one universe of its own; a pixel port may begin in any"
+                .into(),
+            help: "write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`"
+                .into(),
         },
     )
     .and(pin.at, "no universe here")
@@ -123,14 +125,19 @@ pub fn two_universes(
     RULE.at(
         one.1,
         Words {
-            message: format!("`{name}` is pinned into universe {here}, its DMX output is in universe {first}"),
+            message: format!(
+                "`{name}` is pinned into universe {here}, its DMX output is in universe {first}"
+            ),
             label: format!("universe {here}"),
             why: "a DMX output sends one universe, so fixtures in another would not hear it".into(),
             help: format!("pin it within universe {first}, or wire it to another DMX output"),
         },
     )
     .and(pins.0, format!("pinned into universe {here}"))
-    .and(pins.1, format!("this pin puts the output into universe {first}"))
+    .and(
+        pins.1,
+        format!("this pin puts the output into universe {first}"),
+    )
 }
 
 /// A fixture that shows another's data, on a DMX output in another universe: that of the one it shows, and the
@@ -198,9 +205,13 @@ pub fn port_of_its_own(
         (&*c.name, c.addressing == Addressing::Consecutive)
     });
     let help = if consecutive {
-        format!("put it on a controller with `addressing per port`, or start `{whose}` where `{shown}` starts")
+        format!(
+            "put it on a controller with `addressing per port`, or start `{whose}` where `{shown}` starts"
+        )
     } else {
-        format!("give `{name}` a port of its own, or set `addressing per prop` on `{whose}` if the hardware can do it")
+        format!(
+            "give `{name}` a port of its own, or set `addressing per prop` on `{whose}` if the hardware can do it"
+        )
     };
     let label = if alone {
         format!("`{shown}` does not lie right behind what comes before it here")
@@ -212,7 +223,8 @@ pub fn port_of_its_own(
         Words {
             message: format!("`{name}` can't show the data of `{shown}` in this place on the port"),
             label,
-            why: "a port sends one unbroken range, so this string would show what comes next there".into(),
+            why: "a port sends one unbroken range, so this string would show what comes next there"
+                .into(),
             help,
         },
     )

@@ -32,6 +32,40 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
+/// A pin as written, `universe/slot`, whose universe or slot does not exist. `slots` is what a universe of the display
+/// has.
+#[must_use]
+pub fn no_such_place(at: Span, universe: u64, slot: u64, slots: u32) -> Diagnostic {
+    let last = u64::from(*UNIVERSES.end());
+    let (message, label, help) = if (1..=last).contains(&universe) {
+        (
+            format!("a pin is to slot {slot}; slots run from 1 to {slots}"),
+            format!("slot {slot}"),
+            format!("write a slot from 1 to {slots}"),
+        )
+    } else {
+        (
+            format!(
+                "a pin is into universe {}; universes run from 1 to {}",
+                figure(universe),
+                figure(last)
+            ),
+            format!("universe {}", figure(universe)),
+            format!("write a universe from 1 to {}", figure(last)),
+        )
+    };
+    let why = "no data can be sent there, so the string would stay dark".into();
+    RULE.at(
+        at,
+        Words {
+            message,
+            label,
+            why,
+            help,
+        },
+    )
+}
+
 /// A pin into a universe that there is not.
 #[must_use]
 pub fn pin(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
@@ -68,19 +102,24 @@ struct Outside {
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    for (index, (controller, taken)) in model.controllers.iter().zip(&plan.controllers).enumerate() {
+    for (index, (controller, taken)) in model.controllers.iter().zip(&plan.controllers).enumerate()
+    {
         let (first, last, at) = match controller.start {
             Start::Range(first, last) => (first, last.min(*UNIVERSES.end()), controller.start_at),
             Start::Auto | Start::From(_) | Start::After(_) => (1, *UNIVERSES.end(), None),
         };
-        if taken.universes.is_none_or(|(from, to)| from >= first && to <= last) {
+        if taken
+            .universes
+            .is_none_or(|(from, to)| from >= first && to <= last)
+        {
             continue;
         }
         let mut unpinned: Option<Outside> = None;
         let ports = taken.ports.start as usize..taken.ports.end as usize;
         for port in plan.ports.get(ports).unwrap_or(&[]) {
             for piece in &port.pieces {
-                let Some(outside) = outside(model, plan, piece.piece.kind, piece.piece.at, first..=last)
+                let Some(outside) =
+                    outside(model, plan, piece.piece.kind, piece.piece.at, first..=last)
                 else {
                     continue;
                 };
@@ -114,7 +153,9 @@ fn outside(
         return None;
     }
     let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
-    let universe = ends.into_iter().find(|universe| !range.contains(universe))?;
+    let universe = ends
+        .into_iter()
+        .find(|universe| !range.contains(universe))?;
     Some(Outside {
         id,
         at,
@@ -147,7 +188,11 @@ fn told(
     };
     let universe = figure(u64::from(outside.universe));
     let help = if outside.pin.is_some() {
-        format!("pin it within universes {} to {}", figure(u64::from(first)), figure(u64::from(last)))
+        format!(
+            "pin it within universes {} to {}",
+            figure(u64::from(first)),
+            figure(u64::from(last))
+        )
     } else if declared {
         format!("give `{whose}` more universes (`universes {first}..N`) or wire it elsewhere")
     } else {
@@ -159,7 +204,8 @@ fn told(
             message: format!("`{name}` comes to lie in universe {universe}{more}; {limits}"),
             label: format!("reaches universe {universe}"),
             why: if declared {
-                "the controller is set up for its own universes and does not listen to this one".into()
+                "the controller is set up for its own universes and does not listen to this one"
+                    .into()
             } else {
                 "no source may send that universe, so the string would stay dark".into()
             },
@@ -167,5 +213,8 @@ fn told(
         },
     )
     .and_if(outside.pin, "pinned here")
-    .and_if(range_at, format!("universes {first} to {last} are set here"))
+    .and_if(
+        range_at,
+        format!("universes {first} to {last} are set here"),
+    )
 }

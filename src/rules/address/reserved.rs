@@ -1,8 +1,9 @@
 //! `address/reserved`: something stands where something else was promised to be.
 
+use super::overlap;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{Model, Output, ReservedOutput, StringId};
-use crate::plan::{Plan, PortPlan};
+use crate::model::{Addressing, Model, Output, ReservedOutput, ReservedUniverses, StringId};
+use crate::plan::{Plan, PortPlan, Why};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::usage::{self, output_name, stretch_name};
@@ -54,9 +55,10 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
     // How far the rows up to each reach, and which reaches so far.
     let mut reach: Vec<usize> = Vec::with_capacity(rows.len());
     for (index, row) in rows.iter().enumerate() {
-        let before = reach.last().copied().filter(|before| {
-            rows.get(*before).is_some_and(|other| other.last > row.last)
-        });
+        let before = reach
+            .last()
+            .copied()
+            .filter(|before| rows.get(*before).is_some_and(|other| other.last > row.last));
         reach.push(before.unwrap_or(index));
     }
     for port in &plan.ports {
@@ -70,25 +72,54 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
             let last = u32::try_from(placed.end / slots + 1).unwrap_or(u32::MAX);
             let before = rows.partition_point(|row| row.first <= last);
             let row = before.checked_sub(1).and_then(|at| reach.get(at));
-            let Some(row) = row.and_then(|at| rows.get(*at)).filter(|row| row.last >= first) else {
+            let Some(row) = row
+                .and_then(|at| rows.get(*at))
+                .filter(|row| row.last >= first)
+            else {
                 continue;
             };
-            let name = model.name_of(id);
-            let range = stretch_name(model, placed.start, placed.end);
-            let reserved = if row.first == row.last {
-                format!("universe {}", row.first)
-            } else {
-                format!("universes {} to {}", row.first, row.last)
-            };
-            let words = Words {
-                message: format!("`{name}` ({range}) lies on reserved {reserved}{}", reason(row.reason.as_deref())),
-                label: range,
-                why: "what these universes are reserved for would show this string's data".into(),
-                help: format!("pin it outside of {reserved}, or take the pin away and let it step over them"),
-            };
-            sink.push(RULE.at(at, words).and(row.at, format!("{reserved} reserved here")));
+            sink.push(on_universes(model, plan, port, (id, at), row));
         }
     }
+}
+
+fn on_universes(
+    model: &Model,
+    plan: &Plan,
+    port: &PortPlan,
+    one: (StringId, Span),
+    row: &ReservedUniverses,
+) -> Diagnostic {
+    let name = model.name_of(one.0);
+    let range = plan.of(one.0).map_or(String::new(), |placed| {
+        stretch_name(model, placed.start, placed.end)
+    });
+    let reserved = if row.first == row.last {
+        format!("universe {}", row.first)
+    } else {
+        format!("universes {} to {}", row.first, row.last)
+    };
+    let controller = model.controller(port.controller);
+    let pinned = plan
+        .of(one.0)
+        .is_some_and(|placed| matches!(placed.why, Why::Pinned(_)));
+    // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
+    if let Some(whose) = controller.filter(|c| c.addressing == Addressing::Consecutive && !pinned) {
+        return overlap::in_the_way(model, one, whose, (&range, &reserved), row.at);
+    }
+    let words = Words {
+        message: format!(
+            "`{name}` ({range}) lies on reserved {reserved}{}",
+            reason(row.reason.as_deref())
+        ),
+        label: range,
+        why: "what these universes are reserved for would show this string's data".into(),
+        help: format!(
+            "pin it outside of {reserved}, or take the pin away and let it step over them"
+        ),
+    };
+    RULE.at(one.1, words)
+        .and(row.at, format!("{reserved} reserved here"))
 }
 
 fn reason(reason: Option<&str>) -> String {
@@ -120,7 +151,13 @@ fn output(model: &Model, plan: &Plan, row: &ReservedOutput, port: &PortPlan, sin
     }
 }
 
-fn on_output(model: &Model, row: &ReservedOutput, output: &str, id: StringId, at: Span) -> Diagnostic {
+fn on_output(
+    model: &Model,
+    row: &ReservedOutput,
+    output: &str,
+    id: StringId,
+    at: Span,
+) -> Diagnostic {
     let name = model.name_of(id);
     let what = match row.output {
         Output::Pixel(_) => "port",
@@ -129,7 +166,10 @@ fn on_output(model: &Model, row: &ReservedOutput, output: &str, id: StringId, at
     RULE.at(
         at,
         Words {
-            message: format!("`{name}` is wired to {what} `{output}`, which is reserved{}", reason(row.reason.as_deref())),
+            message: format!(
+                "`{name}` is wired to {what} `{output}`, which is reserved{}",
+                reason(row.reason.as_deref())
+            ),
             label: format!("on reserved `{output}`"),
             why: format!("the {what} was set aside: it is in use elsewhere, or it does not work"),
             help: format!("wire it to another {what}, or take the `reserve {output}` away"),

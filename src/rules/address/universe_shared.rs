@@ -56,23 +56,38 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 /// Pairs whose pins clash slot by slot: that is told there.
 fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
     let places = usage::places(model, plan);
-    let pinned = |id: StringId| places.get(id.index()).is_some_and(|place| place.1.is_some());
+    let pinned = |id: StringId| {
+        places
+            .get(id.index())
+            .is_some_and(|place| place.1.is_some())
+    };
     let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
     let pairs = clashes.iter().filter_map(|clash| {
-        let (a, b) = (controller_of(plan, clash.holder)?, controller_of(plan, clash.comer)?);
+        let (a, b) = (
+            controller_of(plan, clash.holder)?,
+            controller_of(plan, clash.comer)?,
+        );
         (a != b && pinned(clash.holder) && pinned(clash.comer)).then_some((a.min(b), a.max(b)))
     });
     pairs.collect()
 }
 
-fn between(model: &Model, plan: &Plan, one: &UniverseUse, two: &UniverseUse, uses: &[UniverseUse]) -> Diagnostic {
+fn between(
+    model: &Model,
+    plan: &Plan,
+    one: &UniverseUse,
+    two: &UniverseUse,
+    uses: &[UniverseUse],
+) -> Diagnostic {
     let name = |id: ControllerId| model.controller(id).map_or("", |c| &*c.name);
     let (first, second) = (name(one.controller), name(two.controller));
     let last = uses.last().map_or(0, |last| last.universe);
     let places = usage::places(model, plan);
     let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
     // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
-    let pin = [two, one].into_iter().find_map(|row| of(row.first).1.map(|_| row));
+    let pin = [two, one]
+        .into_iter()
+        .find_map(|row| of(row.first).1.map(|_| row));
     let later = model.controller(two.controller);
     let at = match pin {
         Some(row) => of(row.first).0,
@@ -82,24 +97,43 @@ fn between(model: &Model, plan: &Plan, one: &UniverseUse, two: &UniverseUse, use
     };
     let universe = one.universe;
     let help = match pin {
-        Some(row) => format!("pin `{}` into a universe that is free; {} is", model.name_of(row.first), last.saturating_add(1)),
-        None => format!("start `{second}` behind it with `universes after {first}`, or in a free one with `universes from {}`", last.saturating_add(1)),
+        Some(row) => format!(
+            "pin `{}` into a universe that is free; {} is",
+            model.name_of(row.first),
+            last.saturating_add(1)
+        ),
+        None => format!(
+            "start `{second}` behind it with `universes after {first}`, or in a free one with `universes from {}`",
+            last.saturating_add(1)
+        ),
     };
     let finding = RULE.at(
         at,
         Words {
-            message: format!("controllers `{first}` and `{second}` both have strings in universe {universe}"),
+            message: format!(
+                "controllers `{first}` and `{second}` both have strings in universe {universe}"
+            ),
             label: match pin {
                 Some(row) => format!("`{}` lies in universe {universe}", model.name_of(row.first)),
                 None => format!("`{second}` has universe {universe}"),
             },
-            why: "each would get the other's data, and changing one would shift what the other shows".into(),
+            why:
+                "each would get the other's data, and changing one would shift what the other shows"
+                    .into(),
             help,
         },
     );
-    let other = if pin.is_some_and(|row| row == one) { two } else { one };
+    let other = if pin.is_some_and(|row| row == one) {
+        two
+    } else {
+        one
+    };
     finding.and(
         of(other.first).0,
-        format!("`{}` of `{}` lies there too", model.name_of(other.first), name(other.controller)),
+        format!(
+            "`{}` of `{}` lies there too",
+            model.name_of(other.first),
+            name(other.controller)
+        ),
     )
 }

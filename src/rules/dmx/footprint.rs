@@ -60,7 +60,9 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
         format!("slots past {room} do not exist, so its last functions would get no data")
     };
     let help = if slots > room {
-        format!("no DMX output can take {slots} slots: use a mode of `{name}` with fewer, or split it into several props")
+        format!(
+            "no DMX output can take {slots} slots: use a mode of `{name}` with fewer, or split it into several props"
+        )
     } else if over.pin.is_some() {
         format!("pin it at {} or lower", room + 1 - slots)
     } else {
@@ -79,5 +81,8 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
         },
     )
     .and_if(over.pin, "pinned here")
-    .and_if(model.display.universe_slots_at.filter(|_| short), format!("{room} slots set here"))
+    .and_if(
+        model.display.universe_slots_at.filter(|_| short),
+        format!("{room} slots set here"),
+    )
 }

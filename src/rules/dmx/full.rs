@@ -35,14 +35,22 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
     RULE.at(
         over.one.1,
         Words {
-            message: format!("{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"),
-            label: format!("`{name}` is the first that does not fit, {} slots too many in all", asked - room),
+            message: format!(
+                "{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"
+            ),
+            label: format!(
+                "`{name}` is the first that does not fit, {} slots too many in all",
+                asked - room
+            ),
             why: format!("a DMX line carries {room} slots, so fixtures past the last get no data"),
             help: format!("wire `{name}` and those behind it to another DMX output"),
         },
     )
     .and_if(
-        model.display.universe_slots_at.filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
+        model
+            .display
+            .universe_slots_at
+            .filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
         format!("{room} slots set here"),
     )
 }

@@ -48,7 +48,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         };
         let shown = crate::diagnostic::words::shown(&host.value);
         let words = Words {
-            message: format!("controllers `{}` and `{}` both have host {shown}", first.name, controller.name),
+            message: format!(
+                "controllers `{}` and `{}` both have host {shown}",
+                first.name, controller.name
+            ),
             label: format!("`{}` has the host of `{}`", controller.name, first.name),
             why: "two devices with one address get each other's data by turns".into(),
             help: format!("give `{}` the address that is set on it", controller.name),

@@ -106,11 +106,19 @@ fn trunk(model: &Model, uses: &[UniverseUse], last: &Controller) -> Diagnostic {
     RULE.at(
         last.at,
         Words {
-            message: format!("all controllers together are sent {} at {}, a gigabit link carries less", mbit(all), rate(model)),
+            message: format!(
+                "all controllers together are sent {} at {}, a gigabit link carries less",
+                mbit(all),
+                rate(model)
+            ),
             label: format!("with `{}` it is more than 1000 Mbit/s", last.name),
             why: "one network port can't send the whole display, so frames would be dropped".into(),
-            help: "play the show from several machines or network ports, or lower the frame rate".into(),
+            help: "play the show from several machines or network ports, or lower the frame rate"
+                .into(),
         },
     )
-    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
+    .and_if(
+        model.display.frame_rate_at,
+        format!("{} set here", rate(model)),
+    )
 }

@@ -41,7 +41,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             let placed = plan.of(id)?;
             let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
             // Beyond the last universe of all is told by `address/range`.
-            let carried = |universe: &u32| !range.contains(universe) && UNIVERSES.contains(universe);
+            let carried =
+                |universe: &u32| !range.contains(universe) && UNIVERSES.contains(universe);
             Some((id, at, ends.into_iter().find(carried)?))
         });
         if let Some((id, at, universe)) = outside {
@@ -50,7 +51,13 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-fn told(model: &Model, controller: &Controller, id: StringId, at: Span, universe: u32) -> Diagnostic {
+fn told(
+    model: &Model,
+    controller: &Controller,
+    id: StringId,
+    at: Span,
+    universe: u32,
+) -> Diagnostic {
     let input = controller.input;
     let range = input.universes();
     let (first, last) = (*range.start(), *range.end());

@@ -57,7 +57,10 @@ pub fn no_room(
             format!("`{}`", model.controller(id).map_or("", |c| &*c.name))
         }
         Target::Receiver(id) => {
-            format!("`{}`", model.receivers.get(id.index()).map_or("", |r| &*r.name))
+            format!(
+                "`{}`",
+                model.receivers.get(id.index()).map_or("", |r| &*r.name)
+            )
         }
         Target::Any | Target::Port(..) | Target::Dmx(..) => "any controller".into(),
     };

@@ -67,13 +67,26 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     RULE.at(
         at,
         Words {
-            message: format!("port `{name}` has {}{skipped}, its limit is {}", count(total), most.value),
+            message: format!(
+                "port `{name}` has {}{skipped}, its limit is {}",
+                count(total),
+                most.value
+            ),
             label: format!("{piece} runs over the limit: {} too many", count(too_many)),
-            why: format!("the controller stops sending after {}, so what comes behind stays dark", count(u64::from(most.value))),
-            help: format!("move {} or more from `{name}` to another port", count(too_many)),
+            why: format!(
+                "the controller stops sending after {}, so what comes behind stays dark",
+                count(u64::from(most.value))
+            ),
+            help: format!(
+                "move {} or more from `{name}` to another port",
+                count(too_many)
+            ),
         },
     )
-    .and(most.at, format!("at most {} set here", count(u64::from(most.value))))
+    .and(
+        most.at,
+        format!("at most {} set here", count(u64::from(most.value))),
+    )
 }
 
 /// The first piece that runs over a limit: its place, and what to call it.

@@ -109,7 +109,9 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
     let help = if most == 0 {
         format!("set `frame rate {slower}` or slower in `display`")
     } else {
-        format!("keep `{name}` within slot {most}, or set `frame rate {slower}` or slower in `display`")
+        format!(
+            "keep `{name}` within slot {most}, or set `frame rate {slower}` or slower in `display`"
+        )
     };
     let words = Words {
         message: format!(
@@ -117,7 +119,10 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
             packet.words(),
             frame_words(model)
         ),
-        label: format!("`{}` ends on slot {slot}; {most} can be sent in a frame", model.name_of(id)),
+        label: format!(
+            "`{}` ends on slot {slot}; {most} can be sent in a frame",
+            model.name_of(id)
+        ),
         why: "the output drops frames, so its fixtures lag behind the rest".into(),
         help,
     };
@@ -126,7 +131,10 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
 }
 
 fn hertz(mhz: u64) -> String {
-    format!("{} Hz", decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000))
+    format!(
+        "{} Hz",
+        decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000)
+    )
 }
 
 /// A rate that is sure to work: whole hertz, or a tenth below one.
@@ -138,5 +146,8 @@ fn rounded(mhz: u64) -> String {
 /// One frame in milliseconds, rounded down so that what is too long never reads as just right.
 fn frame_words(model: &Model) -> String {
     let hundredths = 100_000_000 / model.display.frame_rate_mhz.max(1);
-    format!("{} ms", decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100))
+    format!(
+        "{} ms",
+        decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100)
+    )
 }

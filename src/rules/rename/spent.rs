@@ -33,7 +33,9 @@ fn check(model: &Model, _: &Plan, sink: &mut Sink) {
     for rename in &model.renames {
         let (old, new) = (shown(&rename.old), shown(&rename.new));
         let words = Words {
-            message: format!("there is no lock that holds `{old}`, so nothing is carried over to `{new}`"),
+            message: format!(
+                "there is no lock that holds `{old}`, so nothing is carried over to `{new}`"
+            ),
             label: format!("no lock holds `{old}`"),
             why: "a rename without use would catch the next thing that gets the old name".into(),
             help: format!("take `renamed {old} -> {new}` away"),

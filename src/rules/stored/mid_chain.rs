@@ -62,7 +62,11 @@ fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
     let Some((id, at)) = chain.get(first) else {
         return;
     };
-    let behind: Vec<_> = chain.iter().skip(first + 1).filter(|(id, _)| !stored(*id)).collect();
+    let behind: Vec<_> = chain
+        .iter()
+        .skip(first + 1)
+        .filter(|(id, _)| !stored(*id))
+        .collect();
     let mut names: Vec<String> = behind
         .iter()
         .take(MOST_NAMED)
@@ -77,8 +81,12 @@ fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
     let words = Words {
         message: format!("`{name}` is stored, but {names} hang behind it on port `{output}`"),
         label: format!("stored: its {slots} slots would go to what hangs behind"),
-        why: format!("without its nodes in the line, {names} would move by {slots} slots and show the wrong data"),
-        help: format!("wire `{name}` last on `{output}`, or put dark nodes in its place and take it off `stored`"),
+        why: format!(
+            "without its nodes in the line, {names} would move by {slots} slots and show the wrong data"
+        ),
+        help: format!(
+            "wire `{name}` last on `{output}`, or put dark nodes in its place and take it off `stored`"
+        ),
     };
     let finding = RULE.at(*at, words);
     let next = behind.first().map(|(_, at)| *at);

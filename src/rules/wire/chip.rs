@@ -1,7 +1,7 @@
 //! `wire/chip`: a chip that the port does not drive.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::diagnostic::words::ticked_or;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, ReceiverId, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
@@ -60,7 +60,11 @@ pub(super) fn each_make(
         };
         let left_out = without.get(id.index()).copied().unwrap_or(false);
         let up = !left_out && model.string(id).is_some_and(|string| !string.stored);
-        let Some(node) = model.shape_of(id).filter(|_| up).and_then(|shape| shape.node) else {
+        let Some(node) = model
+            .shape_of(id)
+            .filter(|_| up)
+            .and_then(|shape| shape.node)
+        else {
             continue;
         };
         let is = |row: &(Option<ReceiverId>, NodeId, StringId, Span, usize)| {
@@ -96,7 +100,11 @@ fn refused(
     let node = model.node_of(id)?;
     let chip = node.chip?;
     let first = settings.chips.first()?;
-    if settings.chips.iter().any(|driven| driven.value == chip.value) {
+    if settings
+        .chips
+        .iter()
+        .any(|driven| driven.value == chip.value)
+    {
         return None;
     }
     let word = |id: ChipId| model.chips.get(id.index()).map_or("", |chip| &*chip.name);

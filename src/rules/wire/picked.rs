@@ -78,16 +78,29 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
     }
     let (Some(name), Some(port)) = (
         model.props.get(prop.index()).map(|prop| &prop.name),
-        ports.first().and_then(|port| plan.ports.get(*port as usize)),
+        ports
+            .first()
+            .and_then(|port| plan.ports.get(*port as usize)),
     ) else {
         return;
     };
     let to = output_name(model, port.controller, port.output);
     let words = Words {
-        message: format!("no wire names {}, so it was put on {}", whole(model, one.len(), *prop, *first), list(&names, "and")),
+        message: format!(
+            "no wire names {}, so it was put on {}",
+            whole(model, one.len(), *prop, *first),
+            list(&names, "and")
+        ),
         label: format!("put on {}", list(&names, "and")),
         why: "a pick of the compiler's may change when the display does; a wire stays".into(),
-        help: format!("write a wire for it, as in `wire {to}: {}`", if one.len() == 1 { model.name_of(*first) } else { name.to_string() }),
+        help: format!(
+            "write a wire for it, as in `wire {to}: {}`",
+            if one.len() == 1 {
+                model.name_of(*first)
+            } else {
+                name.to_string()
+            }
+        ),
     };
     sink.push(RULE.at(*at, words));
 }

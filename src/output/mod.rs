@@ -6,8 +6,8 @@
 mod csv;
 pub mod dot;
 mod json;
+mod stretch;
 mod text;
-mod usage;
 mod yaml;
 
 pub mod row;

@@ -4,10 +4,11 @@ use super::row::{
     ControllerRow, DisplayRow, Figure, OutputName, Point, PortRow, PropRow, Runs, StringRow,
     UniverseRow, UniverseSpan, millimetres,
 };
-use super::usage::{self, Stretch, Used};
+use super::stretch::{self, Stretch, Used};
 use crate::diagnostic::words;
 use crate::model::{Controller, ControllerId, Model, Output, PieceKind, Prop, PropId, StringId};
 use crate::plan::{ChainPiece, Placed, Plan, PortPlan};
+use crate::usage::output_name;
 use std::cell::OnceCell;
 
 /// A compiled display as tables, perhaps narrowed to one name.
@@ -62,7 +63,8 @@ impl<'a> View<'a> {
             }
         }
         for port in &self.plan.ports {
-            let whole = Some(port.controller.index()) == controller || self.port_name(port) == name;
+            let whole = Some(port.controller.index()) == controller
+                || output_name(model, port.controller, port.output) == name;
             known |= whole;
             for piece in &port.pieces {
                 let here =
@@ -115,12 +117,6 @@ impl<'a> View<'a> {
             .collect()
     }
 
-    fn port_name(&self, port: &PortPlan) -> String {
-        let controller = self.model.controller(port.controller);
-        let name = controller.map_or("", |c| &*c.name);
-        format!("{name}.{}", port.output.name())
-    }
-
     fn shows(&self, id: StringId) -> bool {
         self.only
             .as_ref()
@@ -139,8 +135,8 @@ impl<'a> View<'a> {
 
     fn usage(&self) -> &(Vec<Stretch>, Vec<Used>) {
         self.usage.get_or_init(|| {
-            let stretches = usage::stretches(self.model, self.plan);
-            let rows = usage::by_universe(self.plan, &stretches);
+            let stretches = stretch::stretches(self.model, self.plan);
+            let rows = stretch::by_universe(self.plan, &stretches);
             (stretches, rows)
         })
     }
@@ -380,7 +376,7 @@ impl<'a> View<'a> {
     fn load(&self, ports: &'a [PortPlan], controller: &Controller) -> Figure {
         let mut slots: Vec<(u32, u32)> = Vec::new();
         for (id, _) in ports.iter().flat_map(|port| self.placed_on(port)) {
-            usage::each(self.model, self.plan, id, |stretch| {
+            stretch::each(self.model, self.plan, id, |stretch| {
                 slots.push((stretch.universe, stretch.last));
             });
         }
@@ -454,7 +450,7 @@ impl<'a> View<'a> {
                 nodes = Some(nodes.unwrap_or(0) + u64::from(shape.nodes));
             }
             slots += u64::from(shape.slots);
-            usage::each(self.model, self.plan, string, |stretch| {
+            stretch::each(self.model, self.plan, string, |stretch| {
                 pieces.push(stretch)
             });
         }

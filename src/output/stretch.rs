@@ -3,8 +3,11 @@
 //! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at the end
 //! of a universe are in no stretch; strings that share slots give the same stretch twice, counted once.
 
+use crate::grid::{Body, Grid};
 use crate::model::{ControllerId, Model, StringId};
-use crate::plan::{Placed, Plan, Why};
+use crate::plan::{Plan, Why};
+use crate::protocol::UNIVERSES;
+use crate::usage::controller_of;
 
 /// A string's part of one universe.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -48,46 +51,23 @@ pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
 
 /// Hands out the stretches of one string.
 pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stretch)) {
-    let Some(placed) = plan.of(id) else { return };
-    let slots = plan.universe_slots.max(1);
-    let node = node_slots(model, plan, id, placed).filter(|node| *node <= slots);
-    let (from, to) = (
-        plan.universe_slot(placed.start),
-        plan.universe_slot(placed.end),
-    );
-    for universe in from.0..=to.0 {
-        let first = if universe == from.0 { from.1 } else { 1 };
-        let mut last = if universe == to.0 { to.1 } else { slots };
-        if let Some(node) = node.filter(|_| universe < to.0) {
-            // What is left of the universe takes no whole node.
-            last = first - 1 + (last + 1 - first) / node * node;
-        }
-        if last >= first {
-            take(Stretch {
-                universe,
-                first,
-                last,
-                string: id,
-            });
-        }
+    let (Some(placed), Some(body)) = (plan.of(id), Body::of(model, id)) else {
+        return;
+    };
+    let controller = controller_of(plan, id).and_then(|id| model.controller(id));
+    let Some(controller) = controller else { return };
+    let grid = Grid::of(model, controller);
+    // Beyond the last universe there is no table.
+    let most = *UNIVERSES.end() as usize;
+    for segment in grid.segments(placed.start, body).take(most) {
+        // Slots are at most 512.
+        take(Stretch {
+            universe: grid.universe(segment.start),
+            first: grid.offset(segment.start) as u32 + 1,
+            last: grid.offset(segment.end - 1) as u32 + 1,
+            string: id,
+        });
     }
-}
-
-/// Slots of a string's node, where its controller keeps nodes whole.
-fn node_slots(model: &Model, plan: &Plan, id: StringId, placed: &Placed) -> Option<u32> {
-    let controller = owner(plan, placed)?;
-    let whole = model.controller(controller)?.whole_nodes;
-    model
-        .node_of(id)
-        .map(|node| node.slots)
-        .filter(|slots| whole && *slots > 0)
-}
-
-/// The controller of a placed string.
-pub fn owner(plan: &Plan, placed: &Placed) -> Option<ControllerId> {
-    plan.ports
-        .get(placed.port as usize)
-        .map(|port| port.controller)
 }
 
 /// What is in use, a row a universe, from stretches in order.
@@ -99,7 +79,7 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
         let Some(placed) = plan.of(stretch.string) else {
             continue;
         };
-        let Some(controller) = owner(plan, placed) else {
+        let Some(controller) = controller_of(plan, stretch.string) else {
             continue;
         };
         let shows_other = matches!(placed.why, Why::SameAs(_));

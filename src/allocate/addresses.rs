@@ -2,7 +2,7 @@
 
 use super::fixed::{self, Fixed};
 use super::order::{self, Given};
-use super::space::{Laid, NOBODY};
+use super::space::Laid;
 use super::{dmx, same};
 use crate::diagnostic::Sink;
 use crate::grid::{Body, Grid};
@@ -128,7 +128,24 @@ pub(super) struct Layer<'a> {
     laid: Laid,
     /// Whether it has pins at all.
     pins: bool,
+    /// What the last search behind a pin found.
+    searched: Option<Searched>,
+    /// How often anything was stepped over.
+    steps: u64,
 }
+
+/// A search that found no place for a body in a stretch. What is taken only grows, so none will be there for
+/// another that is as long.
+#[derive(Clone, Copy)]
+struct Searched {
+    body: Body,
+    aligned: bool,
+    stretch: (u64, u64),
+}
+
+/// So many steps over what is taken are made in all. A display would need a hundred thousand pins with strings behind
+/// them in a maze of gaps to come here; what is left then lies where it falls, and clashes are told.
+const MOST_STEPS: u64 = 20_000_000;
 
 /// Lays all outputs.
 pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan {
@@ -142,6 +159,8 @@ pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan 
         fixed: Fixed::gather(model, &ports, &spans),
         laid: Laid::default(),
         pins: false,
+        searched: None,
+        steps: 0,
     };
     let mut controllers: Vec<ControllerPlan> = spans
         .into_iter()
@@ -197,6 +216,7 @@ impl Layer<'_> {
     fn controller(&mut self, index: usize, declared: &Controller, plan: &mut ControllerPlan) {
         let grid = Grid::of(self.model, declared);
         self.laid.clear();
+        self.searched = None;
         self.pins = self.fixed.pins(index);
         let mut cursor = grid.begin(plan.begins);
         let mut first = true;
@@ -298,7 +318,7 @@ impl Layer<'_> {
         let begin = chain.begin(0, cursor);
         // What an offset within a universe makes of the chain is the same in every universe.
         let mut known: Option<(u64, Range<u64>)> = None;
-        let (start, stepped) = self.clear(run, chain, 0, begin, run.owner, |at| {
+        let (start, stepped) = self.clear(run, chain, 0, begin, Some(run.owner), |at| {
             let offset = run.grid.offset(at);
             if known.as_ref().is_none_or(|(of, _)| *of != offset) {
                 known = Some((offset, chain.stretch(offset)));
@@ -370,7 +390,7 @@ impl Layer<'_> {
                 }
                 stretch
             } else {
-                let (stretch, stepped) = self.next(run, chain, index, at, NOBODY);
+                let (stretch, stepped) = self.behind(run, chain, index, at);
                 let begin = chain.begin(index, at);
                 let why = match stepped {
                     Some(at) => Why::Stepped(at),
@@ -391,17 +411,52 @@ impl Layer<'_> {
         }
         // Where the port would have ended without its pins.
         (0..chain.items.len()).fold(cursor, |at, index| {
-            self.next(run, chain, index, at, run.owner).0.end
+            self.next(run, chain, index, at, Some(run.owner)).0.end
         })
     }
 
-    fn next(
-        &self,
+    /// Where a string of a `per prop` port comes to lie behind a channel.
+    fn behind(
+        &mut self,
         run: &Run<'_>,
         chain: &Chain<'_>,
         index: usize,
         at: u64,
-        without: u32,
+    ) -> (Range<u64>, Option<Span>) {
+        let begin = chain.begin(index, at);
+        let Some(body) = chain.items.get(index).map(|item| item.body) else {
+            return (at..at, None);
+        };
+        let mut from = at;
+        let aligned = begin != at;
+        if let Some(known) = self.searched
+            && (known.aligned, known.body.each) == (aligned, body.each)
+            && known.body.nodes <= body.nodes
+            && (known.stretch.0..known.stretch.1).contains(&begin)
+        {
+            from = known.stretch.1;
+        }
+        let (stretch, stepped) = self.next(run, chain, index, from, None);
+        if stepped.is_some() {
+            self.searched = Some(Searched {
+                body,
+                aligned,
+                stretch: (begin, stretch.start),
+            });
+        }
+        let over = self.searched.filter(|_| from != at && stepped.is_none());
+        let over =
+            over.and_then(|_| self.touched(run.controller, &run.grid.lay(begin, body), None));
+        (stretch, stepped.or(over.map(|(_, at)| at)))
+    }
+
+    fn next(
+        &mut self,
+        run: &Run<'_>,
+        chain: &Chain<'_>,
+        index: usize,
+        at: u64,
+        without: Option<u32>,
     ) -> (Range<u64>, Option<Span>) {
         let lay = |at| {
             let body = chain.items.get(index).map(|item| item.body);
@@ -429,12 +484,12 @@ impl Layer<'_> {
     /// The first channel at or behind `at` from which what `lay` makes touches nothing fixed, and what it stepped
     /// over last.
     fn clear(
-        &self,
+        &mut self,
         run: &Run<'_>,
         chain: &Chain<'_>,
         index: usize,
         at: u64,
-        without: u32,
+        without: Option<u32>,
         mut lay: impl FnMut(u64) -> Range<u64>,
     ) -> (u64, Option<Span>) {
         let mut at = at;
@@ -444,6 +499,10 @@ impl Layer<'_> {
             let Some((end, over)) = self.touched(run.controller, &stretch, without) else {
                 return (stretch.start, stepped);
             };
+            self.steps += 1;
+            if self.steps > MOST_STEPS {
+                return (stretch.start, stepped);
+            }
             at = chain.begin(index, end);
             stepped = Some(over);
         }
@@ -454,7 +513,7 @@ impl Layer<'_> {
         &self,
         controller: usize,
         stretch: &Range<u64>,
-        without: u32,
+        without: Option<u32>,
     ) -> Option<(u64, Span)> {
         let fixed = self.fixed.touched(controller, stretch, without);
         let laid = self.laid.touched(stretch, without);

@@ -46,7 +46,7 @@ fn free_universe(layer: &Layer<'_>, run: &Run<'_>, cursor: u64) -> u64 {
     let mut begin = run.grid.up(cursor);
     loop {
         let universe = begin..run.grid.up(begin.saturating_add(1));
-        match layer.touched(run.controller, &universe, run.owner) {
+        match layer.touched(run.controller, &universe, Some(run.owner)) {
             Some((end, _)) => begin = run.grid.up(end),
             None => return begin,
         }
@@ -152,7 +152,7 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
 fn free(taken: &Blocks, cursor: u64, slots: u64, first: bool) -> (Range<u64>, Why) {
     let mut start = cursor;
     let mut why = if first { Why::First } else { Why::Follows };
-    while let Some(block) = taken.touched(&(start..start + slots), NOBODY) {
+    while let Some(block) = taken.touched(&(start..start + slots), None) {
         start = block.end;
         why = Why::Stepped(block.at);
     }

@@ -25,12 +25,17 @@ pub(super) struct Fixed {
 
 impl Fixed {
     /// The furthest of them that a stretch of a controller touches, what the port `without` owns left out.
-    pub fn touched(&self, controller: usize, stretch: &Range<u64>, without: u32) -> Option<Block> {
+    pub fn touched(
+        &self,
+        controller: usize,
+        stretch: &Range<u64>,
+        without: Option<u32>,
+    ) -> Option<Block> {
         let owner = u32::try_from(controller).unwrap_or(NOBODY);
         let own = self.own.get(controller);
         [
-            self.reserved.touched(stretch, NOBODY),
-            self.foreign.touched(stretch, owner),
+            self.reserved.touched(stretch, None),
+            self.foreign.touched(stretch, Some(owner)),
             own.and_then(|own| own.touched(stretch, without)),
         ]
         .into_iter()

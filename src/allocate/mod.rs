@@ -19,6 +19,11 @@ mod ports;
 mod same;
 mod space;
 
+#[cfg(test)]
+mod display;
+#[cfg(test)]
+mod tests;
+
 use crate::diagnostic::Sink;
 use crate::model::Model;
 use crate::plan::Plan;

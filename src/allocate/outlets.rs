@@ -69,8 +69,9 @@ pub(super) struct Need {
 }
 
 impl Need {
-    /// Of a line; `None` if it has no string.
-    pub fn of(model: &Model, line: &Line) -> Option<Self> {
+    /// Of a line; `None` if it has no string. `apart` says whether any string is fed apart from its port, so that
+    /// strings of one make may differ.
+    pub fn of(model: &Model, line: &Line, apart: bool) -> Option<Self> {
         let pieces = model.pieces_of(line);
         let mut strings = pieces.iter().filter_map(|piece| match piece.kind {
             PieceKind::String(id, pin) => Some((id, piece.at, pin)),
@@ -82,7 +83,6 @@ impl Need {
         let shape = model.shape_of(id)?;
         let same = string.same_as.is_some();
         let plain = pieces.len() == 1 && pin.is_none() && !same && !string.stored;
-        let apart = model.injections.iter().any(|injection| injection.apart);
         Some(Self {
             target: line.target,
             fixture: shape.node.is_none(),
@@ -396,8 +396,14 @@ impl<'a> Outlets<'a> {
         })
     }
 
-    /// Why each output that a line may use does not take it.
-    pub fn tried(&self, need: &Need) -> Tried {
+    /// Why each output that a line may use does not take it; in short, if not asked for by output.
+    pub fn tried(&self, need: &Need, by_output: bool) -> Tried {
+        if !by_output {
+            return Tried {
+                reasons: vec!["none has room".to_owned()],
+                missing: self.missing(need),
+            };
+        }
         let mut rows: BTreeMap<Reason, usize> = BTreeMap::new();
         for at in self.scope(need.target) {
             let kind = self.rows.get(at).map(|row| row.kind);

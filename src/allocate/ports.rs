@@ -42,9 +42,10 @@ struct Failure {
 
 /// Gives every open line that fits somewhere a seat; tells the rest.
 pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) {
+    let apart = model.injections.iter().any(|injection| injection.apart);
     let open = |index: usize| {
         let line = model.lines.get(index)?;
-        let need = Need::of(model, line)?;
+        let need = Need::of(model, line, apart)?;
         is_open(line.target).then_some((index, need))
     };
     let lines: Vec<(usize, Need)> = (0..model.lines.len()).filter_map(open).collect();
@@ -55,6 +56,7 @@ pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) 
         model,
         outlets: Outlets::new(model, seats),
         hints: BTreeMap::new(),
+        looks: 0,
         failures: BTreeMap::new(),
     };
     let group = |index: usize| model.lines.get(index).map(|line| line.group);
@@ -88,7 +90,15 @@ struct Search<'a> {
     /// Where to go on looking: what lies before was seen not to fit, and never will.
     hints: BTreeMap<Hint, usize>,
     failures: BTreeMap<PropId, Failure>,
+    /// How many outputs were looked at.
+    looks: u64,
 }
+
+/// So many looks are taken in all, so that no display takes minutes; what is left then is told to have no room.
+const MOST_LOOKS: u64 = 20_000_000;
+
+/// So many props are told port by port why nothing takes them.
+const MOST_TOLD: usize = 100;
 
 impl Search<'_> {
     fn group(&mut self, lines: &[(usize, Need)], seats: &mut [Option<Seat>]) {
@@ -124,7 +134,8 @@ impl Search<'_> {
             first += 1;
         }
         self.hints.insert(hint, first);
-        while first + lines.len() <= scope.end {
+        while first + lines.len() <= scope.end && self.looks < MOST_LOOKS {
+            self.looks += lines.len() as u64;
             let fits = |(place, (_, need)): (usize, &(usize, Need))| {
                 let at = first + place;
                 self.outlets.is(at, (Kind::Pixel, State::Free))
@@ -154,6 +165,10 @@ impl Search<'_> {
             let from = hint.and_then(|hint| self.hints.get(&hint).copied());
             let mut at = from.unwrap_or(scope.start);
             while at < scope.end {
+                self.looks += 1;
+                if self.looks > MOST_LOOKS {
+                    return None;
+                }
                 if self.outlets.is(at, *way) && self.outlets.fits(at, need).is_ok() {
                     break;
                 }
@@ -181,7 +196,7 @@ impl Search<'_> {
             first: need.first,
             more: need.strings.saturating_sub(1),
             target: (line.target, line.at),
-            tried: self.outlets.tried(need),
+            tried: self.outlets.tried(need, self.failures.len() < MOST_TOLD),
         };
         self.failures.insert(need.prop, failure);
     }

@@ -16,7 +16,7 @@ pub(super) struct Block {
     pub at: Span,
 }
 
-/// An owner that no query leaves out.
+/// The owner of what no output put there.
 pub(super) const NOBODY: u32 = u32::MAX;
 
 /// Fixed blocks, ready to be asked. They may overlap.
@@ -60,10 +60,10 @@ impl Blocks {
 
     /// The furthest block that a stretch touches, those of `without` left out. Nothing that is as long as
     /// the stretch fits between its start and that block's end.
-    pub fn touched(&self, stretch: &Range<u64>, without: u32) -> Option<Block> {
+    pub fn touched(&self, stretch: &Range<u64>, without: Option<u32>) -> Option<Block> {
         let before = self.rows.partition_point(|row| row.start < stretch.end);
         let row = self.rows.get(before.checked_sub(1)?)?;
-        let block = if row.furthest.owner == without {
+        let block = if Some(row.furthest.owner) == without {
             row.other?
         } else {
             row.furthest
@@ -113,13 +113,13 @@ impl Laid {
     }
 
     /// The last block that a stretch touches, those of `without` left out.
-    pub fn touched(&self, stretch: &Range<u64>, without: u32) -> Option<Block> {
+    pub fn touched(&self, stretch: &Range<u64>, without: Option<u32>) -> Option<Block> {
         self.blocks
             .range(..stretch.end)
             .rev()
             .map(|(_, block)| *block)
             .take_while(|block| block.end > stretch.start)
-            .find(|block| block.owner != without)
+            .find(|block| Some(block.owner) != without)
     }
 }
 
@@ -139,16 +139,16 @@ mod tests {
     fn one_owner_can_be_left_out_wherever_it_reaches() {
         let all = [(0, 10, 1), (2, 30, 2), (5, 20, 1), (25, 28, 3), (40, 50, 2)];
         let blocks = Blocks::new(all.iter().map(|(s, e, o)| (*s, block(*e, *o))).collect());
-        for without in [1, 2, 3, NOBODY] {
+        for without in [Some(1), Some(2), Some(3), Some(NOBODY), None] {
             for start in 0..55 {
                 for end in start + 1..56 {
                     let slow = all
                         .iter()
-                        .filter(|(s, e, o)| *s < end && *e > start && *o != without)
+                        .filter(|(s, e, o)| *s < end && *e > start && Some(*o) != without)
                         .map(|(_, e, _)| *e)
                         .max();
                     let quick = blocks.touched(&(start..end), without).map(|b| b.end);
-                    assert_eq!(quick, slow, "{start}..{end} without {without}");
+                    assert_eq!(quick, slow, "{start}..{end} without {without:?}");
                 }
             }
         }
@@ -159,9 +159,9 @@ mod tests {
         let mut laid = Laid::default();
         laid.add(&(10..20), 1, Span::default());
         laid.add(&(20..30), 2, Span::default());
-        assert_eq!(laid.touched(&(0..40), NOBODY), Some(block(30, 2)));
-        assert_eq!(laid.touched(&(0..40), 2), Some(block(20, 1)));
-        assert_eq!(laid.touched(&(20..40), 2), None);
-        assert_eq!(laid.touched(&(0..10), NOBODY), None);
+        assert_eq!(laid.touched(&(0..40), None), Some(block(30, 2)));
+        assert_eq!(laid.touched(&(0..40), Some(2)), Some(block(20, 1)));
+        assert_eq!(laid.touched(&(20..40), Some(2)), None);
+        assert_eq!(laid.touched(&(0..10), None), None);
     }
 }

@@ -1,0 +1,203 @@
+//! Displays built by hand, for the tests of this folder.
+
+use super::allocate;
+use crate::diagnostic::Sink;
+use crate::model::{
+    Addressing, Align, Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece,
+    PieceKind, PinPlace, Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start,
+    StringDef, StringId, Target, Told,
+};
+use crate::plan::Plan;
+use crate::protocol::Input;
+use crate::source::Span;
+use std::sync::Arc;
+
+/// A display as it grows, and where the next thing is written.
+#[derive(Default)]
+pub(super) struct Display {
+    /// What it means.
+    pub model: Model,
+    at: u32,
+}
+
+/// Codes found, in order, and the plan.
+pub(super) struct Outcome {
+    /// The plan.
+    pub plan: Plan,
+    /// The codes.
+    pub codes: Vec<&'static str>,
+}
+
+impl Display {
+    /// With one make of node, `slots` slots each.
+    pub fn new(slots: u32) -> Self {
+        let mut display = Self::default();
+        display.node(slots);
+        display
+    }
+
+    pub fn spot(&mut self) -> Span {
+        self.at += 10;
+        Span::new(self.at, self.at + 5)
+    }
+
+    /// Adds a make of node.
+    pub fn node(&mut self, slots: u32) -> NodeId {
+        let at = self.spot();
+        self.model.nodes.push(NodeKind {
+            name: format!("node{slots}").into(),
+            at,
+            chip: None,
+            colour: "RGB".into(),
+            slots,
+            bits: 8 * slots,
+            volts: None,
+            draw: None,
+            pitch_um: None,
+            gauge: None,
+        });
+        NodeId::from(self.model.nodes.len() - 1)
+    }
+
+    /// Adds a controller with so many ports and DMX outputs.
+    pub fn controller(&mut self, start: Start, ports: u32, dmx: u32) -> ControllerId {
+        let at = self.spot();
+        let settings = Arc::new(PortSettings::default());
+        let port = |number| Port {
+            number,
+            at,
+            settings: Arc::clone(&settings),
+        };
+        self.model.controllers.push(Controller {
+            name: format!("box{}", self.model.controllers.len()).into(),
+            at,
+            label: None,
+            host: None,
+            input: Input::default(),
+            input_at: None,
+            start,
+            start_at: Some(at),
+            most_universes: None,
+            addressing: Addressing::PerPort,
+            addressing_at: None,
+            align: Align::Off,
+            whole_nodes: false,
+            dim: None,
+            stands: None,
+            ports: (1..=ports).map(port).collect(),
+            dmx: (1..=dmx).map(|value| Told { value, at }).collect(),
+            draw_mw: None,
+            circuit: None,
+            stock: false,
+        });
+        ControllerId::from(self.model.controllers.len() - 1)
+    }
+
+    /// The controller, to set it up.
+    pub fn set(&mut self, id: ControllerId) -> &mut Controller {
+        &mut self.model.controllers[id.index()]
+    }
+
+    /// Adds a prop of one string of so many nodes of a make, or (no make) a fixture of so many slots.
+    pub fn prop(&mut self, node: Option<NodeId>, count: u32) -> StringId {
+        let at = self.spot();
+        let each = node.map_or(1, |node| self.model.nodes[node.index()].slots);
+        self.model.shapes.push(Shape {
+            at,
+            name: None,
+            node,
+            nodes: node.map_or(0, |_| count),
+            slots: count * each,
+            skips: 0,
+            strand: None,
+            runs: Vec::new(),
+        });
+        let shape = ShapeId::from(self.model.shapes.len() - 1);
+        let index = self.model.props.len();
+        self.model.props.push(Prop {
+            name: format!("prop{index}").into(),
+            at,
+            label: None,
+            count: None,
+            first: self.model.strings.len() as u32,
+            cut: Cut::Even(1),
+            stands: None,
+            draw_mw: None,
+            circuit: None,
+            members: Vec::new(),
+            broken: false,
+            stock: false,
+        });
+        self.model.strings.push(StringDef {
+            prop: PropId::from(index),
+            member: 0,
+            number: u32::from(node.is_some()),
+            shape,
+            stored: false,
+            same_as: None,
+        });
+        StringId::from(self.model.strings.len() - 1)
+    }
+
+    /// A string of so many nodes of the first make.
+    pub fn string(&mut self, nodes: u32) -> StringId {
+        self.prop(Some(NodeId(0)), nodes)
+    }
+
+    /// The string, to set it up.
+    pub fn change(&mut self, id: StringId) -> &mut StringDef {
+        &mut self.model.strings[id.index()]
+    }
+
+    /// Wires strings, each with a pin perhaps.
+    pub fn wire(&mut self, target: Target, chain: &[(StringId, Option<PinPlace>)]) {
+        let at = self.spot();
+        let from = self.model.pieces.len() as u32;
+        for (id, place) in chain {
+            let at = self.spot();
+            let pin = place.map(|place| Pinned { place, at });
+            let kind = PieceKind::String(*id, pin);
+            self.model.pieces.push(Piece { at, kind });
+        }
+        let to = self.model.pieces.len() as u32;
+        let group = self.model.lines.len() as u32;
+        self.model.lines.push(Line {
+            at,
+            target,
+            pieces: from..to,
+            group,
+            unasked: false,
+        });
+    }
+
+    /// Wires strings to a port, unpinned.
+    pub fn on(&mut self, controller: ControllerId, port: u32, chain: &[StringId]) {
+        let chain: Vec<_> = chain.iter().map(|id| (*id, None)).collect();
+        self.wire(Target::Port(controller, port, None), &chain);
+    }
+
+    /// Allocates and checks.
+    pub fn plan(&self) -> Outcome {
+        let mut sink = Sink::default();
+        let plan = allocate(&self.model, &mut sink);
+        crate::check::check(&self.model, &plan, &mut sink);
+        let codes = sink
+            .finish()
+            .into_iter()
+            .map(|finding| finding.code)
+            .collect();
+        Outcome { plan, codes }
+    }
+}
+
+impl Outcome {
+    /// First and last slot of a string as `universe/slot`.
+    pub fn of(&self, id: StringId) -> String {
+        self.plan.of(id).map_or("nowhere".into(), |placed| {
+            let (start, end) = [placed.start, placed.end]
+                .map(|channel| self.plan.universe_slot(channel))
+                .into();
+            format!("{}/{} {}/{}", start.0, start.1, end.0, end.1)
+        })
+    }
+}

@@ -1,117 +1,17 @@
 //! Outputs with all that hangs on them → universe and slot of every string. Section 5 of the language.
 
+use super::chain::Item;
 use super::fixed::{self, Fixed};
 use super::order::{self, Given};
+use super::pixels::Searched;
 use super::space::Laid;
 use super::{dmx, same};
 use crate::diagnostic::Sink;
-use crate::grid::{Body, Grid};
-use crate::model::{
-    Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, PropId, Start, StringId,
-};
+use crate::grid::Grid;
+use crate::model::{Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, Start};
 use crate::plan::{ControllerPlan, Placed, Plan, PortPlan, Why};
-use crate::rules::address::pin;
 use crate::source::Span;
 use std::ops::Range;
-
-/// A string as it stands in a chain.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Item {
-    /// Which.
-    pub id: StringId,
-    /// The reference in the wire.
-    pub at: Span,
-    /// Its place among all strings of the output, from 1.
-    pub position: u32,
-    /// The channel it is pinned to, with the place of the pin.
-    pub pin: Option<(u64, Span)>,
-    /// What it takes.
-    pub body: Body,
-    /// Its prop.
-    pub prop: PropId,
-    /// Whose data it shows.
-    pub same: Option<StringId>,
-}
-
-/// The strings of an output, those that show another's data only if asked for.
-pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
-    let strings = port.pieces.iter().filter_map(|piece| {
-        let PieceKind::String(id, _) = piece.piece.kind else {
-            return None;
-        };
-        Some((id, piece.piece))
-    });
-    let items = strings.zip(1..).filter_map(|((id, piece), position)| {
-        let string = model.string(id)?;
-        Some(Item {
-            id,
-            at: piece.at,
-            position,
-            pin: fixed::pin_of(model, piece.kind),
-            body: Body::of(model, id)?,
-            prop: string.prop,
-            same: string.same_as,
-        })
-    });
-    items
-        .filter(|item| with_same || item.same.is_none())
-        .collect()
-}
-
-/// The strings of a port and how its controller lays them.
-#[derive(Debug)]
-pub(super) struct Chain<'a> {
-    grid: Grid,
-    align: Align,
-    items: &'a [Item],
-}
-
-impl<'a> Chain<'a> {
-    /// As a controller lays them; a consecutive one leaves no gaps.
-    pub fn new(grid: Grid, controller: &Controller, items: &'a [Item]) -> Self {
-        let align = match controller.addressing {
-            Addressing::Consecutive => Align::Off,
-            Addressing::PerPort | Addressing::PerProp => controller.align,
-        };
-        Self { grid, align, items }
-    }
-
-    /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
-    pub fn begin(&self, index: usize, at: u64) -> u64 {
-        let prop = |index: usize| self.items.get(index).map(|item| item.prop);
-        let aligned = match self.align {
-            Align::Off => false,
-            Align::Port => index == 0,
-            Align::Prop => index == 0 || prop(index) != prop(index - 1),
-        };
-        if aligned { self.grid.up(at) } else { at }
-    }
-
-    /// The stretches of its strings, one behind another, the first at a channel.
-    fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
-        let mut at = start;
-        self.items.iter().enumerate().map(move |(index, item)| {
-            let begin = if index == 0 {
-                at
-            } else {
-                self.begin(index, at)
-            };
-            let stretch = self.grid.lay(begin, item.body);
-            at = stretch.end;
-            (item, stretch)
-        })
-    }
-
-    /// The stretch of it all, from where its first string begins.
-    pub fn stretch(&self, start: u64) -> Range<u64> {
-        let mut whole: Option<Range<u64>> = None;
-        for (_, stretch) in self.stretches(start) {
-            let first = whole.map_or(stretch.start, |whole| whole.start);
-            whole = Some(first..stretch.end);
-        }
-        whole.unwrap_or(start..start)
-    }
-}
 
 /// The plan as it grows.
 pub(super) struct Layer<'a> {
@@ -125,27 +25,14 @@ pub(super) struct Layer<'a> {
     pub sink: &'a mut Sink,
     fixed: Fixed,
     /// What the controller at hand has laid, where a pin takes strings away from the cursor.
-    laid: Laid,
+    pub laid: Laid,
     /// Whether it has pins at all.
-    pins: bool,
+    pub pins: bool,
     /// What the last search behind a pin found.
-    searched: Option<Searched>,
+    pub searched: Option<Searched>,
     /// How often anything was stepped over.
-    steps: u64,
+    pub steps: u64,
 }
-
-/// A search that found no place for a body in a stretch. What is taken only grows, so none will be there for
-/// another that is as long.
-#[derive(Clone, Copy)]
-struct Searched {
-    body: Body,
-    aligned: bool,
-    stretch: (u64, u64),
-}
-
-/// So many steps over what is taken are made in all. A display would need a hundred thousand pins with strings behind
-/// them in a maze of gaps to come here; what is left then lies where it falls, and clashes are told.
-const MOST_STEPS: u64 = 20_000_000;
 
 /// Lays all outputs.
 pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan {
@@ -283,231 +170,6 @@ impl Layer<'_> {
         used.map(|(first, last)| (grid.universe(first), grid.universe(last)))
     }
 
-    fn pixel_port(&mut self, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
-        let consecutive = run.declared.addressing == Addressing::Consecutive;
-        let items = items(self.model, port, consecutive);
-        if items.is_empty() {
-            return cursor;
-        }
-        let chain = Chain::new(run.grid, run.declared, &items);
-        let end = match run.declared.addressing {
-            Addressing::PerPort => self.per_port(run, &chain, cursor),
-            Addressing::PerProp => self.per_prop(run, &chain, cursor),
-            Addressing::Consecutive => return self.consecutive(run, &chain, cursor),
-        };
-        end.saturating_add(self.spare(port))
-    }
-
-    /// Slots left free behind a used port: spare nodes of the make that hangs there last.
-    fn spare(&self, port: &PortPlan) -> u64 {
-        let last = port
-            .pieces
-            .iter()
-            .rev()
-            .find_map(|piece| match piece.piece.kind {
-                PieceKind::String(id, _) => self.model.node_of(id),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-            });
-        last.map_or(0, |node| {
-            u64::from(self.model.display.spare_nodes) * u64::from(node.slots)
-        })
-    }
-
-    /// An unbroken range with a start of its own.
-    fn per_port(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
-        let begin = chain.begin(0, cursor);
-        // What an offset within a universe makes of the chain is the same in every universe.
-        let mut known: Option<(u64, Range<u64>)> = None;
-        let (start, stepped) = self.clear(run, chain, 0, begin, Some(run.owner), |at| {
-            let offset = run.grid.offset(at);
-            if known.as_ref().is_none_or(|(of, _)| *of != offset) {
-                known = Some((offset, chain.stretch(offset)));
-            }
-            let base = at - offset;
-            known.as_ref().map_or(at..at, |(_, stretch)| {
-                base.saturating_add(stretch.start)..base.saturating_add(stretch.end)
-            })
-        });
-        let ghost = chain.stretch(start);
-        let pin = chain.items.first().and_then(|item| item.pin);
-        let why = match (pin, stepped) {
-            (Some((_, at)), _) => Why::Pinned(at),
-            (None, Some(at)) => Why::Stepped(at),
-            (None, None) => run.why(cursor, start),
-        };
-        self.put(run, chain, pin.map_or(start, |(channel, _)| channel), why);
-        ghost.end
-    }
-
-    /// Puts a chain down from a channel on and holds its pins against where they fall.
-    fn put(&mut self, run: &Run<'_>, chain: &Chain<'_>, start: u64, why: Why) -> u64 {
-        let mut before = start;
-        let mut why = why;
-        for (index, (item, stretch)) in chain.stretches(start).enumerate() {
-            if let Some((channel, at)) = item.pin
-                && channel != stretch.start
-                && !self.model.incomplete
-            {
-                let fall = pin::Fall {
-                    item: (item.id, item.at),
-                    pin: (channel, at),
-                    falls: stretch.start,
-                    controller: run.controller,
-                };
-                self.sink.push(if index == 0 && channel == start {
-                    pin::not_whole(self.model, &fall)
-                } else {
-                    pin::elsewhere(self.model, &fall)
-                });
-            }
-            if index > 0 {
-                let aligned = chain.begin(index, before) != before;
-                why = if aligned { Why::Aligned } else { Why::Follows };
-            }
-            before = stretch.end;
-            self.set(run, item, &stretch, item.same.map_or(why, Why::SameAs));
-        }
-        before
-    }
-
-    /// Each string has a start of its own.
-    fn per_prop(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
-        let mut at = cursor;
-        for (index, item) in chain.items.iter().enumerate() {
-            let stretch = if let Some((channel, pin)) = item.pin {
-                let stretch = run.grid.lay(channel, item.body);
-                self.set(run, item, &stretch, Why::Pinned(pin));
-                if stretch.start != channel {
-                    self.sink.push(pin::not_whole(
-                        self.model,
-                        &pin::Fall {
-                            item: (item.id, item.at),
-                            pin: (channel, pin),
-                            falls: stretch.start,
-                            controller: run.controller,
-                        },
-                    ));
-                }
-                stretch
-            } else {
-                let (stretch, stepped) = self.behind(run, chain, index, at);
-                let begin = chain.begin(index, at);
-                let why = match stepped {
-                    Some(at) => Why::Stepped(at),
-                    None if index == 0 => run.why(at, begin),
-                    None if begin != at => Why::Aligned,
-                    None => Why::Follows,
-                };
-                self.set(run, item, &stretch, why);
-                if self.pins {
-                    self.laid.add(&stretch, run.owner, item.at);
-                }
-                stretch
-            };
-            at = stretch.end;
-        }
-        if chain.items.iter().all(|item| item.pin.is_none()) {
-            return at;
-        }
-        // Where the port would have ended without its pins.
-        (0..chain.items.len()).fold(cursor, |at, index| {
-            self.next(run, chain, index, at, Some(run.owner)).0.end
-        })
-    }
-
-    /// Where a string of a `per prop` port comes to lie behind a channel.
-    fn behind(
-        &mut self,
-        run: &Run<'_>,
-        chain: &Chain<'_>,
-        index: usize,
-        at: u64,
-    ) -> (Range<u64>, Option<Span>) {
-        let begin = chain.begin(index, at);
-        let Some(body) = chain.items.get(index).map(|item| item.body) else {
-            return (at..at, None);
-        };
-        let mut from = at;
-        let aligned = begin != at;
-        if let Some(known) = self.searched
-            && (known.aligned, known.body.each) == (aligned, body.each)
-            && known.body.nodes <= body.nodes
-            && (known.stretch.0..known.stretch.1).contains(&begin)
-        {
-            from = known.stretch.1;
-        }
-        let (stretch, stepped) = self.next(run, chain, index, from, None);
-        if stepped.is_some() {
-            self.searched = Some(Searched {
-                body,
-                aligned,
-                stretch: (begin, stretch.start),
-            });
-        }
-        let over = self.searched.filter(|_| from != at && stepped.is_none());
-        let over =
-            over.and_then(|_| self.touched(run.controller, &run.grid.lay(begin, body), None));
-        (stretch, stepped.or(over.map(|(_, at)| at)))
-    }
-
-    fn next(
-        &mut self,
-        run: &Run<'_>,
-        chain: &Chain<'_>,
-        index: usize,
-        at: u64,
-        without: Option<u32>,
-    ) -> (Range<u64>, Option<Span>) {
-        let lay = |at| {
-            let body = chain.items.get(index).map(|item| item.body);
-            body.map_or(at..at, |body| run.grid.lay(at, body))
-        };
-        let begin = chain.begin(index, at);
-        let (start, stepped) = self.clear(run, chain, index, begin, without, lay);
-        (lay(start), stepped)
-    }
-
-    /// One range over all ports of a controller; only its first slot is free.
-    fn consecutive(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
-        let first = chain.items.first().filter(|_| run.first);
-        let pin = first.and_then(|item| item.pin);
-        let shown = first.and_then(|item| item.same);
-        let shown = shown.and_then(|id| self.placed.get(id.index()).copied().flatten());
-        let (start, why) = match (pin, shown) {
-            (Some((channel, at)), _) => (channel, Why::Pinned(at)),
-            (None, Some(shown)) => (shown.start, Why::First),
-            (None, None) => (cursor, run.why(cursor, cursor)),
-        };
-        self.put(run, chain, start, why)
-    }
-
-    /// The first channel at or behind `at` from which what `lay` makes touches nothing fixed, and what it stepped
-    /// over last.
-    fn clear(
-        &mut self,
-        run: &Run<'_>,
-        chain: &Chain<'_>,
-        index: usize,
-        at: u64,
-        without: Option<u32>,
-        mut lay: impl FnMut(u64) -> Range<u64>,
-    ) -> (u64, Option<Span>) {
-        let mut at = at;
-        let mut stepped = None;
-        loop {
-            let stretch = lay(at);
-            let Some((end, over)) = self.touched(run.controller, &stretch, without) else {
-                return (stretch.start, stepped);
-            };
-            self.steps += 1;
-            if self.steps > MOST_STEPS {
-                return (stretch.start, stepped);
-            }
-            at = chain.begin(index, end);
-            stepped = Some(over);
-        }
-    }
-
     /// What a stretch of a controller touches: the channel behind it and its place.
     pub fn touched(
         &self,
@@ -554,7 +216,7 @@ pub(super) struct Run<'a> {
 
 impl Run<'_> {
     /// Why a port that stepped over nothing begins where it does.
-    fn why(&self, cursor: u64, start: u64) -> Why {
+    pub fn why(&self, cursor: u64, start: u64) -> Why {
         if self.first {
             Why::First
         } else if cursor != start && self.declared.align != Align::Off {

@@ -1,6 +1,7 @@
 //! A DMX output: one universe of its own, fixtures from slot 1 in chain order or where pinned.
 
-use super::addresses::{Item, Layer, Run};
+use super::addresses::{Layer, Run};
+use super::chain::Item;
 use super::fixed::{self, universe_pin};
 use super::space::{Block, Blocks, NOBODY};
 use crate::grid::Body;

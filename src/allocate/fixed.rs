@@ -2,7 +2,7 @@
 //!
 //! A controller's own pins block their slots for the rest of it; those of another block whole universes.
 
-use super::addresses::{Chain, items};
+use super::chain::{Chain, items};
 use super::space::{Block, Blocks, NOBODY};
 use crate::diagnostic::Sink;
 use crate::grid::Grid;
@@ -193,7 +193,7 @@ pub(super) fn tell_unlawful(model: &Model, ports: &[PortPlan], sink: &mut Sink) 
             let at = piece.piece.at;
             match (pin.place, port.output) {
                 (PinPlace::Channel(channel), _) if !lawful(model, channel) => {
-                    sink.push(rules::address::range::pin(model, id, at, pin, channel));
+                    sink.push(rules::address::range::channel(model, id, at, pin, channel));
                 }
                 (PinPlace::Slot(_), Output::Pixel(_)) => {
                     sink.push(rules::address::pin::slot_alone(model, id, at, pin));

@@ -10,11 +10,14 @@
 //! so a pin added or taken away leaves all others alone.
 
 mod addresses;
+mod chain;
 mod chains;
 mod dmx;
 mod fixed;
+mod needs;
 mod order;
 mod outlets;
+mod pixels;
 mod ports;
 mod same;
 mod space;

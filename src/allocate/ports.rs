@@ -8,7 +8,8 @@
 //! a DMX output before they begin the next.
 
 use super::chains::Seat;
-use super::outlets::{Hint, Kind, Need, Outlets, State, Way};
+use super::needs::{Hint, Kind, Need, State, Way};
+use super::outlets::Outlets;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PropId, StringId, Target};
 use crate::rules::place::no_room::{self, Tried};

@@ -1,6 +1,7 @@
 //! Strings that show another's data take its place. They come last, when all others lie.
 
-use super::addresses::{Chain, Item, Layer, Run, items};
+use super::addresses::{Layer, Run};
+use super::chain::{Chain, Item, items};
 use super::dmx::is_dmx;
 use crate::grid::Grid;
 use crate::model::{Addressing, Model, StringId};

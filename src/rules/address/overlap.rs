@@ -118,6 +118,51 @@ fn told(
     .and_if(stays.1.1, "and here")
 }
 
+/// A prop that is to show another's data but has another footprint: names, counts of strings, and the slots of the
+/// first strings that differ, each of this one and of the shown.
+#[must_use]
+pub fn footprint(
+    at: Span,
+    name: &str,
+    shown: &str,
+    counts: (usize, usize),
+    slots: (String, String),
+    shown_at: Span,
+) -> Diagnostic {
+    let (what, label) = if counts.0 == counts.1 {
+        (
+            format!(
+                "a string of `{name}` takes {}, that of `{shown}` {}",
+                slots.0, slots.1
+            ),
+            format!("takes {}", slots.0),
+        )
+    } else {
+        (
+            format!(
+                "`{name}` has {}, `{shown}` {}",
+                strings(counts.0),
+                strings(counts.1)
+            ),
+            format!("has {}", strings(counts.0)),
+        )
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!("`{name}` can't show the data of `{shown}`: {what}"),
+            label,
+            why: "what shows the same data takes the same slots, no more and no fewer".into(),
+            help: format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"),
+        },
+    )
+    .and(shown_at, format!("what `{shown}` is made of"))
+}
+
+fn strings(count: usize) -> String {
+    counted(i64::try_from(count).unwrap_or(i64::MAX), "string")
+}
+
 /// A string of an unbroken controller that runs into what is reserved, and does not step over it: the stretch of
 /// the string and the reserved universes, in words.
 #[must_use]

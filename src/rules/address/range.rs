@@ -2,7 +2,8 @@
 
 use crate::diagnostic::words::figure;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{ControllerId, Model, PieceKind, PinPlace, Pinned, Start, StringId};
+use crate::limits::DMX_SLOTS;
+use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
@@ -32,54 +33,59 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// A pin as written, `universe/slot`, whose universe or slot does not exist. `slots` is what a universe of the display
+/// A pin as written, `universe/slot`, whose universe or slot there is not; `slots` is what a universe of the display
 /// has.
 #[must_use]
-pub fn no_such_place(at: Span, universe: u64, slot: u64, slots: u32) -> Diagnostic {
-    let last = u64::from(*UNIVERSES.end());
-    let (message, label, help) = if (1..=last).contains(&universe) {
-        (
-            format!("a pin is to slot {slot}; slots run from 1 to {slots}"),
-            format!("slot {slot}"),
-            format!("write a slot from 1 to {slots}"),
-        )
-    } else {
-        (
-            format!(
-                "a pin is into universe {}; universes run from 1 to {}",
-                figure(universe),
-                figure(last)
-            ),
-            format!("universe {}", figure(universe)),
-            format!("write a universe from 1 to {}", figure(last)),
-        )
-    };
-    let why = "no data can be sent there, so the string would stay dark".into();
+pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
+    let last = i64::from(*UNIVERSES.end());
+    if (1..=last).contains(&universe) {
+        return self::slot(at, slot, slots);
+    }
+    let last = figure(u64::from(*UNIVERSES.end()));
     RULE.at(
         at,
         Words {
-            message,
-            label,
+            message: format!("a pin is into universe {universe}; universes run from 1 to {last}"),
+            label: format!("universe {universe}"),
+            why: "no source may send that universe, so the string would stay dark".into(),
+            help: format!("write a universe from 1 to {last}"),
+        },
+    )
+}
+
+/// A pin to a slot that there is not; `slots` is what a universe of the display has.
+#[must_use]
+pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
+    let why = if (slots + 1..=i64::from(DMX_SLOTS)).contains(&slot) {
+        format!(
+            "with `universe {slots} slots`, slots {} to {DMX_SLOTS} of a DMX output can't be reached",
+            slots + 1
+        )
+    } else {
+        "no data can be sent there, so it would stay dark".into()
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!("a pin is to slot {slot}; slots run from 1 to {slots}"),
+            label: format!("slot {slot}"),
             why,
-            help,
+            help: format!("write a slot from 1 to {slots}"),
         },
     )
 }
 
 /// A pin into a universe that there is not.
 #[must_use]
-pub fn pin(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
+pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
     let name = model.name_of(id);
     let slots = u64::from(model.display.universe_slots.max(1));
     let last = u64::from(*UNIVERSES.end());
     let universe = figure((channel / slots).saturating_add(1));
-    let message = match pin.place {
-        PinPlace::Channel(_) => format!(
-            "`{name}` is pinned into universe {universe}; the last one is {}",
-            figure(last)
-        ),
-        PinPlace::Slot(slot) => format!("`{name}` is pinned to slot {slot}; the last one is 512"),
-    };
+    let message = format!(
+        "`{name}` is pinned into universe {universe}; the last one is {}",
+        figure(last)
+    );
     RULE.at(
         at,
         Words {

@@ -1,10 +1,13 @@
 //! `net/host`: two controllers on one host.
 
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::words::shown;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Controller, Model};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 use std::collections::BTreeMap;
+use std::net::IpAddr;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -31,6 +34,41 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
+/// Whether a text can be the address of a device: an IP address, or a name of letters, digits, `-`, `_` and dots.
+#[must_use]
+pub fn is_lawful(host: &str) -> bool {
+    let host = host.trim();
+    if host.parse::<IpAddr>().is_ok() {
+        return true;
+    }
+    // Digits and dots alone are meant as an address, so they have to be one.
+    let name = host.chars().any(|c| c.is_alphabetic());
+    let lawful = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
+    name && host.len() <= MOST_BYTES
+        && host.chars().all(lawful)
+        && !host.split('.').any(str::is_empty)
+}
+
+/// The most bytes of a host name; RFC 1035, 2.3.4.
+const MOST_BYTES: usize = 253;
+
+/// A text that can't be the address of a device.
+#[must_use]
+pub fn unlawful(at: Span, host: &str) -> Diagnostic {
+    let shown = shown(host);
+    RULE.at(
+        at,
+        Words {
+            message: format!("`{shown}` is no address of a device"),
+            label: "neither an IP address nor a host name".into(),
+            why: "nothing on the network can be reached by it, so the controller would get no data"
+                .into(),
+            help: "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"
+                .into(),
+        },
+    )
+}
+
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut hosts: BTreeMap<String, &Controller> = BTreeMap::new();
     for (controller, taken) in model.controllers.iter().zip(&plan.controllers) {
@@ -46,10 +84,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             hosts.insert(key, controller);
             continue;
         };
-        let shown = crate::diagnostic::words::shown(&host.value);
+        let both = shown(&host.value);
         let words = Words {
             message: format!(
-                "controllers `{}` and `{}` both have host {shown}",
+                "controllers `{}` and `{}` both have host {both}",
                 first.name, controller.name
             ),
             label: format!("`{}` has the host of `{}`", controller.name, first.name),
@@ -59,5 +97,35 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let finding = RULE.at(host.at, words);
         let first_at = first.host.as_ref().map(|host| host.at);
         sink.push(finding.and_if(first_at, format!("`{}` has it first", first.name)));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_lawful;
+
+    #[test]
+    fn addresses_and_names_are_told_from_slips() {
+        for host in [
+            "192.168.40.11",
+            "pier.local",
+            "fe80::1",
+            "box-3",
+            "3com.example",
+            "::1",
+        ] {
+            assert!(is_lawful(host), "{host}");
+        }
+        for host in [
+            "192.168.40.300",
+            "192.168.40",
+            "",
+            "pier..local",
+            "a b",
+            "pier/1",
+            "1.2.3.4.5",
+        ] {
+            assert!(!is_lawful(host), "{host}");
+        }
     }
 }

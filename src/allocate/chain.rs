@@ -1,0 +1,108 @@
+//! The strings of one output in chain order, and the stretches they take from a channel on.
+
+use super::fixed;
+use crate::grid::{Body, Grid};
+use crate::model::{Addressing, Align, Controller, Model, PieceKind, PropId, StringId};
+use crate::plan::PortPlan;
+use crate::source::Span;
+use std::ops::Range;
+
+/// A string as it stands in a chain.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Item {
+    /// Which.
+    pub id: StringId,
+    /// The reference in the wire.
+    pub at: Span,
+    /// Its place among all strings of the output, from 1.
+    pub position: u32,
+    /// The channel it is pinned to, with the place of the pin.
+    pub pin: Option<(u64, Span)>,
+    /// What it takes.
+    pub body: Body,
+    /// Its prop.
+    pub prop: PropId,
+    /// Whose data it shows.
+    pub same: Option<StringId>,
+}
+
+/// The strings of an output, those that show another's data only if asked for.
+pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
+    let strings = port.pieces.iter().filter_map(|piece| {
+        let PieceKind::String(id, _) = piece.piece.kind else {
+            return None;
+        };
+        Some((id, piece.piece))
+    });
+    let items = strings.zip(1..).filter_map(|((id, piece), position)| {
+        let string = model.string(id)?;
+        Some(Item {
+            id,
+            at: piece.at,
+            position,
+            pin: fixed::pin_of(model, piece.kind),
+            body: Body::of(model, id)?,
+            prop: string.prop,
+            same: string.same_as,
+        })
+    });
+    items
+        .filter(|item| with_same || item.same.is_none())
+        .collect()
+}
+
+/// The strings of a port and how its controller lays them.
+#[derive(Debug)]
+pub(super) struct Chain<'a> {
+    grid: Grid,
+    align: Align,
+    /// The strings in chain order.
+    pub items: &'a [Item],
+}
+
+impl<'a> Chain<'a> {
+    /// As a controller lays them; a consecutive one leaves no gaps.
+    pub fn new(grid: Grid, controller: &Controller, items: &'a [Item]) -> Self {
+        let align = match controller.addressing {
+            Addressing::Consecutive => Align::Off,
+            Addressing::PerPort | Addressing::PerProp => controller.align,
+        };
+        Self { grid, align, items }
+    }
+
+    /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
+    pub fn begin(&self, index: usize, at: u64) -> u64 {
+        let prop = |index: usize| self.items.get(index).map(|item| item.prop);
+        let aligned = match self.align {
+            Align::Off => false,
+            Align::Port => index == 0,
+            Align::Prop => index == 0 || prop(index) != prop(index - 1),
+        };
+        if aligned { self.grid.up(at) } else { at }
+    }
+
+    /// The stretches of its strings, one behind another, the first at a channel.
+    pub fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
+        let mut at = start;
+        self.items.iter().enumerate().map(move |(index, item)| {
+            let begin = if index == 0 {
+                at
+            } else {
+                self.begin(index, at)
+            };
+            let stretch = self.grid.lay(begin, item.body);
+            at = stretch.end;
+            (item, stretch)
+        })
+    }
+
+    /// The stretch of it all, from where its first string begins.
+    pub fn stretch(&self, start: u64) -> Range<u64> {
+        let mut whole: Option<Range<u64>> = None;
+        for (_, stretch) in self.stretches(start) {
+            let first = whole.map_or(stretch.start, |whole| whole.start);
+            whole = Some(first..stretch.end);
+        }
+        whole.unwrap_or(start..start)
+    }
+}

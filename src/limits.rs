@@ -2,7 +2,9 @@
 //! binary fractions were seen to be one node off where the division comes out even.
 
 use crate::chip::BitTime;
-use crate::model::{ControllerId, InjectAt, Model, PieceKind, ReceiverId, StringId, Told};
+use crate::model::{
+    ControllerId, InjectAt, Model, NodeKind, PieceKind, ReceiverId, StringId, Told,
+};
 
 /// Bit time that a node without a chip is counted with: 800 kbit/s, as nearly all of them.
 const USUAL_BIT: BitTime = BitTime {
@@ -157,16 +159,32 @@ impl NodeTime {
     /// That of a string's nodes; `None` for a fixture.
     #[must_use]
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
-        let node = model.node_of(id)?;
-        let (bit, latch_ns) = match model.chip_of(id) {
+        model.node_of(id).map(|node| Self::of_kind(model, node))
+    }
+
+    /// That of a make of node.
+    #[must_use]
+    pub fn of_kind(model: &Model, node: &NodeKind) -> Self {
+        let chip = node
+            .chip
+            .and_then(|chip| model.chips.get(chip.value.index()));
+        let (bit, latch_ns) = match chip {
             Some(chip) => (chip.bit, chip.latch_ns),
             None => (Some(USUAL_BIT), USUAL_LATCH_NS),
         };
-        Some(Self {
+        Self {
             bits: node.bits,
             bit,
             latch_ns,
-        })
+        }
+    }
+
+    /// How many of these nodes one frame has time for; `None` for a clocked chip.
+    #[must_use]
+    pub fn most(self, frame_rate_mhz: u64) -> Option<u32> {
+        let frame = Time::frame(frame_rate_mhz);
+        let room = Time::ns(self.latch_ns).room(frame, self.of_nodes(1))?;
+        Some(u32::try_from(room.max(0)).unwrap_or(u32::MAX))
     }
 
     /// The time of so many nodes.

@@ -77,7 +77,7 @@ fn one(
         message: format!("controller `{name}` has strings in {used}, it takes {}", most.value),
         label: format!("`{}` is the first that does not fit", model.name_of(id)),
         why: "the controller leaves the universes past its limit alone, so the strings there stay dark".into(),
-        help: format!("wire some of its strings to another controller: {} too many", counted(
+        help: format!("move what lies in {} to another controller", counted(
             i64::try_from(count - u64::from(most.value)).unwrap_or(i64::MAX), "universe"
         )),
     };

@@ -6,6 +6,7 @@ use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
+use crate::rules::dmx::footprint::beyond;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use std::ops::RangeInclusive;
@@ -58,8 +59,8 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
 pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     let why = if (slots + 1..=i64::from(DMX_SLOTS)).contains(&slot) {
         format!(
-            "with `universe {slots} slots`, slots {} to {DMX_SLOTS} of a DMX output can't be reached",
-            slots + 1
+            "with `universe {slots} slots`, {} of a DMX output can't be reached",
+            beyond(slots.unsigned_abs())
         )
     } else {
         "no data can be sent there, so it would stay dark".into()

@@ -53,8 +53,8 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     let short = room < u64::from(DMX_SLOTS) && over.last <= u64::from(DMX_SLOTS);
     let why = if short {
         format!(
-            "with `universe {room} slots`, slots {} to {DMX_SLOTS} of a DMX output can't be reached",
-            room + 1
+            "with `universe {room} slots`, {} of a DMX output can't be reached",
+            beyond(room)
         )
     } else {
         format!("slots past {room} do not exist, so its last functions would get no data")
@@ -85,4 +85,14 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
         model.display.universe_slots_at.filter(|_| short),
         format!("{room} slots set here"),
     )
+}
+
+/// The slots of a DMX output that a universe of fewer than 512 slots leaves out, in words.
+pub(in crate::rules) fn beyond(slots: u64) -> String {
+    let last = u64::from(DMX_SLOTS);
+    match last.saturating_sub(slots) {
+        1 => format!("slot {last}"),
+        2 => format!("slots {} and {last}", last - 1),
+        _ => format!("slots {} to {last}", slots + 1),
+    }
 }

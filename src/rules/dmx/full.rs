@@ -4,6 +4,7 @@ use super::footprint::Over;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::model::{ControllerId, Model};
 use crate::rules::{Page, Rule};
+use crate::unit::counted;
 use crate::usage::output_name;
 
 /// The rule.
@@ -39,8 +40,8 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
                 "{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"
             ),
             label: format!(
-                "`{name}` is the first that does not fit, {} slots too many in all",
-                asked - room
+                "`{name}` is the first that does not fit, {} too many in all",
+                counted(i64::try_from(asked - room).unwrap_or(i64::MAX), "slot")
             ),
             why: format!("a DMX line carries {room} slots, so fixtures past the last get no data"),
             help: format!("wire `{name}` and those behind it to another DMX output"),

@@ -2,9 +2,10 @@
 
 use crate::diagnostic::words::list;
 use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::{Addressing, Model, Output};
+use crate::model::{Addressing, Model, Output, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 use crate::usage::{output_name, strings};
 
 /// The rule.
@@ -32,7 +33,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// So many of the strings behind are named.
+/// So many strings are named.
 const MOST_NAMED: usize = 3;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -62,33 +63,42 @@ fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
     let Some((id, at)) = chain.get(first) else {
         return;
     };
-    let behind: Vec<_> = chain
+    let inner = chain.iter().take(last_up + 1).skip(first);
+    let (away, behind): (Vec<(StringId, Span)>, Vec<_>) = inner.partition(|(id, _)| stored(*id));
+    let (gone, hang) = (named(model, &away), named(model, &behind));
+    let slots: u32 = away
         .iter()
-        .skip(first + 1)
-        .filter(|(id, _)| !stored(*id))
-        .collect();
-    let mut names: Vec<String> = behind
+        .filter_map(|(id, _)| model.shape_of(*id).map(|shape| shape.slots))
+        .fold(0, u32::saturating_add);
+    let (is, hangs) = (
+        if away.len() == 1 { "is" } else { "are" },
+        if behind.len() == 1 { "hangs" } else { "hang" },
+    );
+    let output = output_name(model, port.controller, port.output);
+    let name = model.name_of(*id);
+    let words = Words {
+        message: format!("{gone} {is} stored, but {hang} {hangs} behind on port `{output}`"),
+        label: format!("`{name}` is stored, its data would go to what hangs behind"),
+        why: format!(
+            "without the stored nodes in the line, {hang} would move by up to {slots} slots and show the wrong data"
+        ),
+        help: format!(
+            "wire {gone} last on `{output}`, or put dark nodes in the place and take {gone} off `stored`"
+        ),
+    };
+    let next = behind.first().map(|(_, at)| *at);
+    sink.push(RULE.at(*at, words).and_if(next, "would move"));
+}
+
+/// The names of strings, the first few.
+fn named(model: &Model, strings: &[(StringId, Span)]) -> String {
+    let mut names: Vec<String> = strings
         .iter()
         .take(MOST_NAMED)
         .map(|(id, _)| format!("`{}`", model.name_of(*id)))
         .collect();
-    if behind.len() > MOST_NAMED {
-        names.push(format!("{} more", behind.len() - MOST_NAMED));
+    if strings.len() > MOST_NAMED {
+        names.push(format!("{} more", strings.len() - MOST_NAMED));
     }
-    let (name, names) = (model.name_of(*id), list(&names, "and"));
-    let slots = model.shape_of(*id).map_or(0, |shape| shape.slots);
-    let output = output_name(model, port.controller, port.output);
-    let words = Words {
-        message: format!("`{name}` is stored, but {names} hang behind it on port `{output}`"),
-        label: format!("stored: its {slots} slots would go to what hangs behind"),
-        why: format!(
-            "without its nodes in the line, {names} would move by {slots} slots and show the wrong data"
-        ),
-        help: format!(
-            "wire `{name}` last on `{output}`, or put dark nodes in its place and take it off `stored`"
-        ),
-    };
-    let finding = RULE.at(*at, words);
-    let next = behind.first().map(|(_, at)| *at);
-    sink.push(finding.and_if(next, "would move"));
+    list(&names, "and")
 }

@@ -95,7 +95,7 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         why: "a pick of the compiler's may change when the display does; a wire stays".into(),
         help: format!(
             "write a wire for it, as in `wire {to}: {}`",
-            if one.len() == 1 {
+            if one.len() == 1 || ports.len() > 1 {
                 model.name_of(*first)
             } else {
                 name.to_string()

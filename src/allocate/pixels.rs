@@ -87,7 +87,6 @@ impl Layer<'_> {
         for (index, (item, stretch)) in chain.stretches(start).enumerate() {
             if let Some((channel, at)) = item.pin
                 && channel != stretch.start
-                && !self.model.incomplete
             {
                 let fall = pin::Fall {
                     item: (item.id, item.at),

@@ -64,10 +64,11 @@ pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) 
     for lines in lines.chunk_by(|a, b| group(a.0) == group(b.0)) {
         search.group(lines, seats);
     }
-    if model.incomplete {
-        return;
-    }
     for failure in search.failures.into_values() {
+        // Where no output was even looked at, those that did not parse may be the ones.
+        if model.incomplete && failure.tried.reasons.is_empty() {
+            continue;
+        }
         sink.push(no_room::no_room(
             model,
             failure.first,

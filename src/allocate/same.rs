@@ -84,7 +84,6 @@ fn output(
         .map(|placed| run.grid.universe(placed.start));
     for (index, item) in items.iter().enumerate() {
         let Some(shown) = item.same else {
-            chain_at = own_place(layer, item).map(|placed| placed.end + 1);
             continue;
         };
         let root = roots.get(shown.index()).copied().unwrap_or(shown);
@@ -95,9 +94,11 @@ fn output(
             _ if is_dmx(port) => None,
             Addressing::PerProp => None,
             Addressing::Consecutive => own_place(layer, item).map(|placed| placed.start),
-            Addressing::PerPort => chain_at
-                .map(|at| run.grid.lay(chain.begin(index, at), item.body).start)
-                .or((!alone).then_some(u64::MAX)),
+            // Nodes of its own on the line would come out of step with those of another.
+            Addressing::PerPort if !alone => Some(u64::MAX),
+            Addressing::PerPort => {
+                chain_at.map(|at| run.grid.lay(chain.begin(index, at), item.body).start)
+            }
         };
         if let Some(falls) = falls
             && falls != place.start
@@ -106,7 +107,7 @@ fn output(
         } else if is_dmx(port) {
             let here = run.grid.universe(place.start);
             let first = *universe.get_or_insert(here);
-            if first != here && !layer.model.incomplete {
+            if first != here {
                 let one = (item.id, item.at);
                 let finding = pin::other_universe(layer.model, one, shown, (here, first));
                 layer.sink.push(finding);
@@ -114,7 +115,6 @@ fn output(
         }
         if let Some((channel, at)) = item.pin
             && channel != place.start
-            && !layer.model.incomplete
         {
             let finding = pin::not_the_shown(
                 layer.model,
@@ -131,7 +131,8 @@ fn output(
 }
 
 fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
-    if layer.model.incomplete {
+    // Where something before it is missing, it may only seem to lie wrong.
+    if alone && layer.model.incomplete {
         return;
     }
     let one = (item.id, item.at);

@@ -333,6 +333,23 @@ fn the_same_data_lie_in_the_same_place() {
     assert_eq!(display.plan().codes, ["address/pin"]);
 }
 
+// It would take the first data behind the string before it, and the one behind would be out of step.
+#[test]
+fn the_same_data_need_a_port_of_their_own() {
+    let (mut display, c) = one(Start::Auto);
+    let (a, like_b, b) = (display.string(50), display.string(50), display.string(50));
+    display.change(like_b).same_as = Some(b);
+    display.on(c, 1, &[a, like_b, b]);
+    assert_eq!(display.plan().codes, ["address/pin"]);
+    display.set(c).addressing = Addressing::PerProp;
+    let done = display.plan();
+    assert_eq!(done.codes, [""; 0]);
+    assert_eq!(
+        [done.of(like_b), done.of(b)],
+        ["1/151 1/300", "1/151 1/300"]
+    );
+}
+
 #[test]
 fn stored_strings_take_slots_but_no_nodes() {
     let (mut display, c) = one(Start::Auto);

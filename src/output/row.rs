@@ -217,6 +217,8 @@ pub struct ControllerRow<'a> {
     pub label: Option<&'a str>,
     /// How it numbers its ports.
     pub addressing: &'static str,
+    /// What the two addresses are: `multicast` or `Port-Address`.
+    pub address_kind: Option<&'static str>,
     /// Multicast group or Port-Address of the first universe.
     pub first_address: Option<String>,
     /// The same of the last universe.
@@ -250,6 +252,8 @@ pub struct UniverseRow<'a> {
     pub free: u32,
     /// Its multicast group or Port-Address.
     pub address: Option<String>,
+    /// Which of the two: `multicast` or `Port-Address`.
+    pub address_kind: Option<&'static str>,
     /// Where it is sent where it has no address of its own: the controller's host.
     pub host: Option<&'a str>,
     /// The strings in it, by slot.

@@ -163,6 +163,7 @@ fn universe(row: UniverseRow<'_>) -> Row<'_> {
             row.used.to_string(),
             row.free.to_string(),
             row.address
+                .map(|address| format!("{} {address}", row.address_kind.unwrap_or("")))
                 .or_else(|| row.host.map(words::shown))
                 .unwrap_or_else(|| "-".to_owned()),
         ],
@@ -177,9 +178,12 @@ fn controller(row: ControllerRow<'_>) -> Row<'_> {
     if let Some(label) = row.label {
         remarks.push(format!("\"{}\"", words::shown(label)));
     }
+    let kind = row.address_kind.unwrap_or("");
     match (&row.first_address, &row.last_address) {
-        (Some(first), Some(last)) if first != last => remarks.push(format!("{first} to {last}")),
-        (Some(first), _) => remarks.push(first.clone()),
+        (Some(first), Some(last)) if first != last => {
+            remarks.push(format!("{kind} {first} to {last}"));
+        }
+        (Some(first), _) => remarks.push(format!("{kind} {first}")),
         _ => {}
     }
     if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {

@@ -356,6 +356,10 @@ impl<'a> View<'a> {
             universes,
             label: controller.label.as_deref(),
             addressing: controller.addressing.words(),
+            address_kind: universes
+                .first
+                .and_then(address)
+                .map(|_| input.protocol.address_kind()),
             first_address: universes.first.and_then(address),
             last_address: universes.last.and_then(address),
             data_offset,
@@ -411,12 +415,14 @@ impl<'a> View<'a> {
     fn universe_row(&self, used: &Used, here: &[Stretch]) -> Option<UniverseRow<'a>> {
         let controller = self.model.controller(used.owner)?;
         let input = controller.input;
+        let address = input.protocol.universe_address(input.form, used.universe);
         Some(UniverseRow {
             universe: used.universe,
             controller: &controller.name,
             used: used.slots,
             free: self.plan.universe_slots.saturating_sub(used.slots),
-            address: input.protocol.universe_address(input.form, used.universe),
+            address_kind: address.is_some().then(|| input.protocol.address_kind()),
+            address,
             host: controller.host.as_ref().map(|host| &*host.value),
             strings: here.iter().map(|s| self.model.name_of(s.string)).collect(),
         })

@@ -52,6 +52,10 @@ impl Protocol for ArtNet {
         ))
     }
 
+    fn address_kind(&self) -> &'static str {
+        "Port-Address"
+    }
+
     // ArtDmx carries 2 to 512 slots, an even count.
     fn wire_bits(&self, slots: &[u32]) -> u64 {
         slots

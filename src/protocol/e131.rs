@@ -33,6 +33,10 @@ impl Protocol for E131 {
             .then(|| format!("239.255.{}.{}", universe >> 8, universe & 255))
     }
 
+    fn address_kind(&self) -> &'static str {
+        "multicast"
+    }
+
     fn wire_bits(&self, slots: &[u32]) -> u64 {
         slots
             .iter()

@@ -29,6 +29,11 @@ pub trait Protocol: Sync + std::fmt::Debug {
     /// has no address of its own for a universe.
     fn universe_address(&self, form: usize, universe: u32) -> Option<String>;
 
+    /// What [`Self::universe_address`] gives, in a word or two; empty where it gives nothing.
+    fn address_kind(&self) -> &'static str {
+        ""
+    }
+
     /// Where a controller's data begin in the protocol's own count, for one that has such a count (a data
     /// offset in bytes from the controller's own first channel).
     fn data_offset(&self, _slots_before: u64) -> Option<u64> {

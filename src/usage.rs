@@ -3,7 +3,7 @@
 
 use crate::grid::{Body, Grid};
 use crate::model::{ControllerId, Model, Output, PieceKind, StringId};
-use crate::plan::{Placed, Plan, PortPlan};
+use crate::plan::{Placed, Plan, PortPlan, Why};
 use crate::source::Span;
 use std::ops::Range;
 
@@ -137,23 +137,37 @@ pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
         .collect()
 }
 
-/// All clashes of strings that must not share a slot: each string with the one that reaches furthest before it.
+/// All clashes of strings that must not share a slot: each string with the one of its controller that reaches furthest
+/// before it, and each pinned one with the pinned one of another controller that does.
+///
+/// Strings of two controllers that run into each other without two pins are left out: there the universes clash.
 #[must_use]
 pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
     let mut clashes = Vec::new();
-    let mut furthest: Option<(StringId, u64)> = None;
+    let mut furthest: Vec<Option<(StringId, u64)>> = vec![None; model.controllers.len()];
+    let mut pinned: Option<(StringId, u64)> = None;
     for id in by_start {
-        let Some(placed) = plan.of(*id) else {
+        let (Some(placed), Some(controller)) = (plan.of(*id), controller_of(plan, *id)) else {
             continue;
         };
-        if let Some((holder, end)) = furthest
-            && placed.start <= end
-            && let Some(clash) = clash(model, plan, holder, *id)
-        {
-            clashes.push(clash);
+        let reaches =
+            |before: Option<(StringId, u64)>| before.filter(|(_, end)| placed.start <= *end);
+        let further =
+            |before: Option<(StringId, u64)>| before.is_none_or(|(_, end)| placed.end > end);
+        if let Some(own) = furthest.get_mut(controller.index()) {
+            let holder = reaches(*own);
+            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
+            if further(*own) {
+                *own = Some((*id, placed.end));
+            }
         }
-        if furthest.is_none_or(|(_, end)| placed.end > end) {
-            furthest = Some((*id, placed.end));
+        if matches!(placed.why, Why::Pinned(_)) {
+            let holder = reaches(pinned)
+                .filter(|(holder, _)| controller_of(plan, *holder) != Some(controller));
+            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
+            if further(pinned) {
+                pinned = Some((*id, placed.end));
+            }
         }
     }
     clashes

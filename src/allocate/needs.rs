@@ -94,6 +94,15 @@ impl Need {
         })
     }
 
+    /// What to say where there is no output of its kind.
+    pub fn none(&self) -> &'static str {
+        if self.fixture {
+            "there is no DMX output"
+        } else {
+            "there is no pixel port"
+        }
+    }
+
     /// What to keep a place to go on looking by; `None` for a line that is like no other.
     pub fn hint(&self, way: Way, scope: usize) -> Option<Hint> {
         // A receiver's scope lies within its controller's, so it has no place of its own.

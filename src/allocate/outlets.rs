@@ -277,6 +277,7 @@ impl<'a> Outlets<'a> {
     pub fn tried(&self, need: &Need, by_output: bool) -> Tried {
         if !by_output {
             return Tried {
+                none: need.none(),
                 reasons: vec!["none has room".to_owned()],
                 missing: self.missing(need),
             };
@@ -294,6 +295,7 @@ impl<'a> Outlets<'a> {
         let ports = if need.fixture { "output" } else { "port" };
         let reasons = told(self.model, &rows, ports);
         Tried {
+            none: need.none(),
             reasons,
             missing: self.missing(need),
         }

@@ -46,11 +46,6 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut searches = 0;
     for clash in &clashes {
         let (holder, comer) = (of(clash.holder), of(clash.comer));
-        let apart = controller_of(plan, clash.holder) != controller_of(plan, clash.comer);
-        // Two controllers that run into each other are told as such; two pins are a clash of their own.
-        if apart && (holder.1.is_none() || comer.1.is_none()) {
-            continue;
-        }
         // The later one in the file is the one to move, unless only the other is pinned there.
         let comer_moves = match (holder.1, comer.1) {
             (Some(_), None) => false,

@@ -106,6 +106,8 @@ struct Outside {
     pin: Option<Span>,
     universe: u32,
     more: usize,
+    /// The last universe that it and those like it reach.
+    reached: u32,
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -134,6 +136,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                     sink.push(told(model, index, &outside, first..=last, at));
                 } else if let Some(known) = &mut unpinned {
                     known.more += 1;
+                    known.reached = known.reached.max(outside.reached);
                 } else {
                     unpinned = Some(outside);
                 }
@@ -169,6 +172,7 @@ fn outside(
         pin: pin.map(|pin| pin.at),
         universe,
         more: 0,
+        reached: ends.into_iter().max().unwrap_or(universe),
     })
 }
 
@@ -201,7 +205,10 @@ fn told(
             figure(u64::from(last))
         )
     } else if declared {
-        format!("give `{whose}` more universes (`universes {first}..N`) or wire it elsewhere")
+        format!(
+            "give `{whose}` the universes it needs (`universes {first}..{}`), or wire some of its strings elsewhere",
+            outside.reached.max(last)
+        )
     } else {
         format!("start `{whose}` lower (`universes from N`), or pin less far up")
     };

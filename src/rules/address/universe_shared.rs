@@ -55,19 +55,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 
 /// Pairs whose pins clash slot by slot: that is told there.
 fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
-    let places = usage::places(model, plan);
-    let pinned = |id: StringId| {
-        places
-            .get(id.index())
-            .is_some_and(|place| place.1.is_some())
-    };
     let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
     let pairs = clashes.iter().filter_map(|clash| {
-        let (a, b) = (
-            controller_of(plan, clash.holder)?,
-            controller_of(plan, clash.comer)?,
-        );
-        (a != b && pinned(clash.holder) && pinned(clash.comer)).then_some((a.min(b), a.max(b)))
+        let a = controller_of(plan, clash.holder)?;
+        let b = controller_of(plan, clash.comer)?;
+        (a != b).then_some((a.min(b), a.max(b)))
     });
     pairs.collect()
 }

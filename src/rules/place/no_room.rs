@@ -32,6 +32,8 @@ pub const RULE: Rule = Rule {
 pub struct Tried {
     /// Each reason with its ports, as in "4 ports do not drive `ws2815`".
     pub reasons: Vec<String>,
+    /// What to say where there are none at all, as in "there is no DMX output".
+    pub none: &'static str,
     /// What is missing, as in "a free port that drives `ws2815`".
     pub missing: String,
 }
@@ -65,7 +67,7 @@ pub fn no_room(
         Target::Any | Target::Port(..) | Target::Dmx(..) => "any controller".into(),
     };
     let reasons = if tried.reasons.is_empty() {
-        "there is none of its kind".to_owned()
+        tried.none.to_owned()
     } else {
         list(&tried.reasons, "and")
     };

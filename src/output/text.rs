@@ -190,7 +190,8 @@ fn controller(row: ControllerRow<'_>) -> Row<'_> {
         remarks.push(format!("data offset {offset} is channel {channel}"));
     }
     if row.spare_universes > 0 {
-        remarks.push(format!("{} spare", row.spare_universes));
+        let spare = unit::counted(i64::from(row.spare_universes), "universe");
+        remarks.push(format!("{spare} spare"));
     }
     Row {
         cells: vec![

@@ -42,7 +42,11 @@ struct Blocks {
 impl Formatter for Blocks {
     fn begin_object<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
         self.depth += 1;
-        out.write_all(if self.depth == 1 { b"" } else { b"{" })
+        out.write_all(match self.depth {
+            1 => b"",
+            2 => b" {",
+            _ => b"{",
+        })
     }
 
     fn end_object<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
@@ -65,8 +69,8 @@ impl Formatter for Blocks {
     }
 
     fn begin_object_value<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
-        // A table's rows follow on lines of their own, behind `begin_array`.
-        out.write_all(b": ")
+        // A table's rows follow on lines of their own, so no blank stands behind its name.
+        out.write_all(if self.depth == 1 { b":" } else { b": " })
     }
 
     fn begin_array<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
@@ -82,7 +86,7 @@ impl Formatter for Blocks {
     fn end_array<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
         self.depth -= 1;
         match (self.depth, self.rows) {
-            (1, 0) => out.write_all(b"[]"),
+            (1, 0) => out.write_all(b" []"),
             (1, _) => Ok(()),
             _ => out.write_all(b"]"),
         }

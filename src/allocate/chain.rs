@@ -70,15 +70,23 @@ impl<'a> Chain<'a> {
         Self { grid, align, items }
     }
 
-    /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
-    pub fn begin(&self, index: usize, at: u64) -> u64 {
+    /// Whether `align` asks that a string begins at a universe's first slot.
+    pub fn aligned(&self, index: usize) -> bool {
         let prop = |index: usize| self.items.get(index).map(|item| item.prop);
-        let aligned = match self.align {
+        match self.align {
             Align::Off => false,
             Align::Port => index == 0,
             Align::Prop => index == 0 || prop(index) != prop(index - 1),
-        };
-        if aligned { self.grid.up(at) } else { at }
+        }
+    }
+
+    /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
+    pub fn begin(&self, index: usize, at: u64) -> u64 {
+        if self.aligned(index) {
+            self.grid.up(at)
+        } else {
+            at
+        }
     }
 
     /// The stretches of its strings, one behind another, the first at a channel.

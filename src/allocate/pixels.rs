@@ -168,7 +168,7 @@ impl Layer<'_> {
             return (at..at, None);
         };
         let mut from = at;
-        let aligned = begin != at;
+        let aligned = chain.aligned(index);
         if let Some(known) = self.searched
             && (known.aligned, known.body.each) == (aligned, body.each)
             && known.body.nodes <= body.nodes

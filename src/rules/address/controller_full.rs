@@ -77,9 +77,10 @@ fn one(
         message: format!("controller `{name}` has strings in {used}, it takes {}", most.value),
         label: format!("`{}` is the first that does not fit", model.name_of(id)),
         why: "the controller leaves the universes past its limit alone, so the strings there stay dark".into(),
-        help: format!("move what lies in {} to another controller", counted(
-            i64::try_from(count - u64::from(most.value)).unwrap_or(i64::MAX), "universe"
-        )),
+        help: format!(
+            "wire `{}` and what comes behind it to another controller, or raise the limit if `{name}` takes more",
+            model.name_of(id)
+        ),
     };
     sink.push(
         RULE.at(at, words)

@@ -110,7 +110,7 @@ fn told(
     )
     .and(stays.1.0, format!("`{other}` has {theirs}"))
     .and_if(moves.1.1, "pinned here")
-    .and_if(stays.1.1, "and here")
+    .and_if(stays.1.1, "pinned here")
 }
 
 /// A prop that is to show another's data but has another footprint: names, counts of strings, and the slots of the

@@ -1,0 +1,596 @@
+//! The program as the shell sees it: the real binary, its statuses and its bytes.
+
+use serde_json::Value;
+use std::fs;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
+
+const RIGHT: &str = "node bulb { chip ws2811; colour RGB }\n\
+                     controller shed { universes from 1; ports 1..2 { chip ws2811 } }\n\
+                     prop owl { node bulb; string 40 nodes }\nwire shed.1: owl\n";
+
+const WRONG: &str = "node bulb { chip ws2811; colour RGB }\n\
+                     controller shed { universes from 1; ports 1..2 { chip ws2811 } }\n\
+                     prop owl { node bulb; string 40 nodes }\nwire shed.3: owl\n";
+
+/// A folder of its own for one test, gone with it.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new() -> Self {
+        static COUNT: AtomicU32 = AtomicU32::new(0);
+        let name = format!(
+            "tinsel-test-{}-{}",
+            std::process::id(),
+            COUNT.fetch_add(1, Ordering::Relaxed)
+        );
+        let path = std::env::temp_dir().join(name);
+        fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn file(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+        let path = self.0.join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(&path, bytes).unwrap();
+        path
+    }
+
+    /// Names and bytes of everything in it.
+    fn all(&self) -> Vec<(PathBuf, Vec<u8>)> {
+        let mut all = Vec::new();
+        let mut folders = vec![self.0.clone()];
+        while let Some(folder) = folders.pop() {
+            for entry in fs::read_dir(folder).unwrap() {
+                let path = entry.unwrap().path();
+                if path.is_dir() {
+                    folders.push(path);
+                } else {
+                    all.push((path.clone(), fs::read(&path).unwrap_or_default()));
+                }
+            }
+        }
+        all.sort();
+        all
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        // A folder left in the temporary directory harms nothing.
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+fn tinsel() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tinsel"));
+    command
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::null())
+        .env_remove("NO_COLOR")
+        .env_remove("CLICOLOR_FORCE")
+        .env_remove("FORCE_COLOR");
+    command
+}
+
+fn run(arguments: &[&str]) -> Output {
+    tinsel().args(arguments).output().unwrap()
+}
+
+fn on(command: &str, path: &Path, more: &[&str]) -> Output {
+    tinsel().arg(command).arg(path).args(more).output().unwrap()
+}
+
+fn piped(arguments: &[&str], input: &[u8]) -> Output {
+    let mut child = tinsel()
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The program may be done before it has read everything.
+    let _ = child.stdin.take().unwrap().write_all(input);
+    child.wait_with_output().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn status(output: &Output) -> i32 {
+    output.status.code().expect("not ended by a signal")
+}
+
+/// The findings of `check FILE --format json`.
+fn findings(path: &Path) -> (i32, Vec<Value>) {
+    let output = on("check", path, &["--format", "json"]);
+    let value: Value = serde_json::from_str(&out(&output)).unwrap();
+    (
+        status(&output),
+        value["diagnostics"].as_array().unwrap().clone(),
+    )
+}
+
+#[test]
+fn statuses() {
+    let folder = Folder::new();
+    let (right, wrong) = (
+        folder.file("right.tinsel", RIGHT),
+        folder.file("wrong.tinsel", WRONG),
+    );
+    for command in ["check", "table"] {
+        assert_eq!(status(&on(command, &right, &[])), 0, "{command}");
+        assert_eq!(status(&on(command, &wrong, &[])), 1, "{command}");
+        assert_eq!(
+            status(&on(command, &folder.0.join("missing.tinsel"), &[])),
+            2,
+            "{command}"
+        );
+        assert_eq!(
+            status(&on(command, &right, &["--no-such-option"])),
+            2,
+            "{command}"
+        );
+    }
+    assert_eq!(status(&run(&[])), 2);
+    assert_eq!(status(&run(&["no-such-command"])), 2);
+    assert_eq!(status(&run(&["--help"])), 0);
+    assert_eq!(status(&run(&["--version"])), 0);
+    assert!(out(&run(&["--version"])).starts_with("tinsel "));
+}
+
+#[test]
+fn advice_is_no_error() {
+    let folder = Folder::new();
+    let path = folder.file("yard.tinsel", RIGHT.replace("wire shed.1: owl\n", ""));
+    let (status_of, found) = findings(&path);
+    assert_eq!(status_of, 0);
+    assert_eq!(found[0]["code"], "wire/picked");
+    assert_eq!(found[0]["severity"], "advice");
+    assert_eq!(status(&on("check", &path, &["--all-wired"])), 1);
+}
+
+#[test]
+fn nothing_is_written_beside_the_display() {
+    let folder = Folder::new();
+    let (right, wrong) = (
+        folder.file("right.tinsel", RIGHT),
+        folder.file("wrong.tinsel", WRONG),
+    );
+    let before = folder.all();
+    for path in [&right, &wrong] {
+        for command in ["check", "table", "graph"] {
+            on(command, path, &[]);
+        }
+    }
+    assert_eq!(before, folder.all());
+}
+
+#[test]
+fn the_contract_of_check() {
+    let folder = Folder::new();
+    let path = folder.file("wrong.tinsel", WRONG);
+    let (status_of, found) = findings(&path);
+    assert_eq!(status_of, 1);
+    assert_eq!(found.len(), 1);
+    let finding = &found[0];
+    assert_eq!(finding["code"], "wire/no-port");
+    assert_eq!(finding["severity"], "error");
+    assert!(!finding["message"].as_str().unwrap().is_empty());
+    assert!(!finding["help"].as_str().unwrap().is_empty());
+    let label = &finding["labels"][0];
+    assert!(label["file"].as_str().unwrap().ends_with("wrong.tinsel"));
+    assert_eq!(label["line"], 4);
+    assert_eq!(label["end_line"], 4);
+    let column = label["column"].as_u64().unwrap();
+    // `wire shed.3: owl`: the target, or its number.
+    assert!((6..=11).contains(&column), "{label}");
+    assert!(label["end_column"].as_u64().unwrap() > column);
+    assert!(label["text"].is_string());
+    let right = findings(&folder.file("right.tinsel", RIGHT));
+    assert_eq!(right, (0, Vec::new()));
+}
+
+#[test]
+fn columns_count_characters() {
+    let folder = Folder::new();
+    let text = "node bulb { chip ws2811; colour RGB }\ncontroller shed { ports 1..2 { } }\n\
+                prop größe { node bulb; string 40 nodes }\nwire shed.1: größe -> owll\n";
+    let mark = format!("\u{feff}{text}");
+    for (name, text) in [
+        ("plain", text),
+        ("mark", &mark),
+        ("crlf", &text.replace('\n', "\r\n")),
+    ] {
+        let (_, found) = findings(&folder.file(&format!("{name}.tinsel"), text));
+        assert_eq!(found[0]["code"], "name/unknown", "{name}");
+        let label = &found[0]["labels"][0];
+        assert_eq!(
+            (&label["line"], &label["column"]),
+            (&4.into(), &23.into()),
+            "{name}"
+        );
+        assert_eq!(label["end_column"], 27, "{name}");
+    }
+}
+
+#[test]
+fn standard_input() {
+    let output = piped(&["table", "-", "--format", "json"], RIGHT.as_bytes());
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    let table: Value = serde_json::from_str(&out(&output)).unwrap();
+    assert_eq!(table["strings"][0]["prop"], "owl");
+    assert_eq!(status(&piped(&["check", "-"], WRONG.as_bytes())), 1);
+    assert_eq!(status(&piped(&["check", "-"], b"")), 0);
+}
+
+#[test]
+fn colour_only_where_wanted() {
+    let folder = Folder::new();
+    let path = folder.file("wrong.tinsel", WRONG);
+    let coloured = |command: &mut Command| {
+        let output = command.arg("check").arg(&path).output().unwrap();
+        err(&output).contains('\u{1b}') || out(&output).contains('\u{1b}')
+    };
+    assert!(!coloured(&mut tinsel()), "not on a pipe");
+    assert!(coloured(tinsel().args(["--color", "always"])));
+    assert!(!coloured(
+        tinsel()
+            .args(["--color", "never"])
+            .env("CLICOLOR_FORCE", "1")
+    ));
+    assert!(!coloured(tinsel().env("NO_COLOR", "1")));
+    let ascii = tinsel()
+        .args(["--ascii", "check"])
+        .arg(&path)
+        .output()
+        .unwrap();
+    assert!(out(&ascii).is_ascii() && err(&ascii).is_ascii());
+}
+
+#[test]
+fn results_and_findings_go_to_their_streams() {
+    let folder = Folder::new();
+    let table = on("table", &folder.file("right.tinsel", RIGHT), &[]);
+    assert!(out(&table).contains("owl"));
+    let picked = folder.file("picked.tinsel", RIGHT.replace("wire shed.1: owl\n", ""));
+    let table = on("table", &picked, &["--format", "json"]);
+    assert!(
+        serde_json::from_str::<Value>(&out(&table)).is_ok(),
+        "nothing but the table"
+    );
+    assert!(err(&table).contains("wire/picked"));
+}
+
+#[test]
+fn deterministic_bytes() {
+    let all = |zone: &str, language: &str| {
+        let mut bytes = Vec::new();
+        for (main, ..) in crate::examples::EXAMPLES {
+            for arguments in [
+                &["table", "--format", "json"][..],
+                &["table"],
+                &["table", "--by", "universe"],
+                &["graph"],
+                &["check", "--format", "json"],
+            ] {
+                let output = tinsel()
+                    .args(arguments)
+                    .arg(main)
+                    .env("TZ", zone)
+                    .env("LANG", language)
+                    .output()
+                    .unwrap();
+                assert_eq!(status(&output), 0, "{main} {arguments:?}: {}", err(&output));
+                bytes.extend(output.stdout);
+            }
+        }
+        bytes
+    };
+    assert_eq!(all("UTC", "C"), all("Pacific/Auckland", "tr_TR.UTF-8"));
+}
+
+#[test]
+fn each_code_is_explained() {
+    let list = run(&["explain"]);
+    assert_eq!(status(&list), 0);
+    let list = out(&list);
+    for rule in tinsel::rules::ALL {
+        assert!(
+            list.contains(rule.code),
+            "`explain` does not list {}",
+            rule.code
+        );
+        let page = run(&["explain", rule.code]);
+        assert_eq!(status(&page), 0, "{}", rule.code);
+        let page = out(&page);
+        for part in [rule.title, rule.page.wrong.lines().next().unwrap().trim()] {
+            assert!(
+                page.contains(part),
+                "{} without `{part}`:\n{page}",
+                rule.code
+            );
+        }
+    }
+    assert_eq!(status(&run(&["explain", "port/noddes"])), 2);
+}
+
+#[test]
+fn the_graph_is_told() {
+    let output = run(&["graph", "examples/middle/yard.tinsel"]);
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    assert!(out(&output).starts_with("digraph"));
+    let reach = run(&["graph", "--reach", "bulb", "examples/middle/yard.tinsel"]);
+    assert_eq!(status(&reach), 0, "{}", err(&reach));
+    assert!(out(&reach).contains("duck") && !out(&reach).contains("barn-eaves"));
+    assert_eq!(
+        status(&run(&[
+            "graph",
+            "--reach",
+            "nobody",
+            "examples/middle/yard.tinsel"
+        ])),
+        2
+    );
+}
+
+#[test]
+fn help_shows_examples() {
+    for command in ["check", "table", "explain", "graph"] {
+        let output = run(&[command, "--help"]);
+        assert_eq!(status(&output), 0);
+        assert!(
+            out(&output).contains(&format!("tinsel {command} ")),
+            "{command}"
+        );
+    }
+}
+
+#[test]
+fn a_narrowed_table() {
+    let output = run(&[
+        "table",
+        "--only",
+        "duck",
+        "--format",
+        "json",
+        "examples/middle/yard.tinsel",
+    ]);
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    let table: Value = serde_json::from_str(&out(&output)).unwrap();
+    let rows = table["strings"].as_array().unwrap();
+    assert_eq!(rows.len(), 6);
+    assert!(rows.iter().all(|row| row["prop"] == "duck"));
+}
+
+#[test]
+fn bytes_that_are_no_display() {
+    let folder = Folder::new();
+    let utf16: Vec<u8> = [0xff, 0xfe]
+        .into_iter()
+        .chain(RIGHT.encode_utf16().flat_map(u16::to_le_bytes))
+        .collect();
+    let latin1 = [b"prop caf\xe9 { }\n".as_slice()].concat();
+    for (name, bytes, word) in [
+        ("utf16.tinsel", utf16, "UTF-16"),
+        ("latin1.tinsel", latin1, "UTF-8"),
+        (
+            "zeros.tinsel",
+            [RIGHT.as_bytes(), &[0; 40]].concat(),
+            "zero",
+        ),
+    ] {
+        let path = folder.file(name, bytes);
+        let output = on("check", &path, &[]);
+        let told = format!("{}{}", out(&output), err(&output));
+        assert_eq!(status(&output), 1, "{name}: {told}");
+        assert!(told.contains(word), "{name} does not say {word}: {told}");
+    }
+}
+
+#[test]
+fn a_folder_is_no_display() {
+    let folder = Folder::new();
+    let output = on("check", &folder.0, &[]);
+    assert_eq!(status(&output), 2);
+    assert!(
+        err(&output).contains("folder") || err(&output).contains("director"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn includes_stay_in_the_folder() {
+    let folder = Folder::new();
+    folder.file("secret.tinsel", "SECRET TEXT\n");
+    folder.file(
+        "yard/parts/node.tinsel",
+        "node bulb { chip ws2811; colour RGB }\n",
+    );
+    let rest = RIGHT.split_once('\n').unwrap().1;
+    let yard =
+        |include: &str| folder.file("yard/yard.tinsel", format!("include \"{include}\"\n{rest}"));
+    assert_eq!(status(&on("check", &yard("parts/node.tinsel"), &[])), 0);
+    assert_eq!(
+        status(&on("check", &yard("./parts/../parts/node.tinsel"), &[])),
+        0
+    );
+    for path in [
+        "../secret.tinsel",
+        "parts/../../secret.tinsel",
+        "/etc/passwd",
+        "C:\\\\x",
+        "\\\\\\\\host\\\\x",
+        "parts",
+        "missing.tinsel",
+    ] {
+        let output = on("check", &yard(path), &[]);
+        let told = format!("{}{}", out(&output), err(&output));
+        assert_eq!(status(&output), 1, "{path}: {told}");
+        assert!(
+            !told.contains("SECRET") && !told.contains("root:"),
+            "{path}: {told}"
+        );
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn links_that_leave_the_folder() {
+    let folder = Folder::new();
+    let secret = folder.file("secret.tinsel", "SECRET TEXT\n");
+    let inside = folder.file(
+        "yard/node.tinsel",
+        "node bulb { chip ws2811; colour RGB }\n",
+    );
+    std::os::unix::fs::symlink(secret, folder.0.join("yard/out.tinsel")).unwrap();
+    std::os::unix::fs::symlink(&inside, folder.0.join("yard/in.tinsel")).unwrap();
+    let rest = RIGHT.split_once('\n').unwrap().1;
+    let yard = |include: &str| folder.file("yard/yard.tinsel", format!("{include}{rest}"));
+    let output = on("check", &yard("include \"out.tinsel\"\n"), &[]);
+    let told = format!("{}{}", out(&output), err(&output));
+    assert_eq!(status(&output), 1, "{told}");
+    assert!(!told.contains("SECRET"), "{told}");
+    // One file under two names is read once.
+    let twice = yard("include \"node.tinsel\"\ninclude \"in.tinsel\"\n");
+    let output = on("check", &twice, &[]);
+    assert_eq!(status(&output), 0, "{}", err(&output));
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_regular_file_is_refused_at_once() {
+    let output = on("check", Path::new("/dev/zero"), &[]);
+    assert_eq!(status(&output), 2, "{}", err(&output));
+    let folder = Folder::new();
+    let rest = RIGHT.split_once('\n').unwrap().1;
+    std::os::unix::fs::symlink("/dev/zero", folder.0.join("zero.tinsel")).unwrap();
+    let yard = folder.file("yard.tinsel", format!("include \"zero.tinsel\"\n{rest}"));
+    assert_eq!(status(&on("check", &yard, &[])), 1);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_file_name_that_steers_the_terminal() {
+    use std::os::unix::ffi::OsStrExt as _;
+    let folder = Folder::new();
+    let names: [&[u8]; 3] = [
+        b"\x1b[2Jyard.tinsel",
+        b"bell\x07.tinsel",
+        b"not-utf8-\xff.tinsel",
+    ];
+    for name in names {
+        let path = folder.0.join(std::ffi::OsStr::from_bytes(name));
+        fs::write(&path, WRONG).unwrap();
+        for format in ["text", "short", "json"] {
+            let output = on("check", &path, &["--format", format]);
+            assert_eq!(status(&output), 1, "{}", err(&output));
+            for bytes in [&output.stdout, &output.stderr] {
+                assert!(
+                    !bytes.contains(&0x1b) && !bytes.contains(&7),
+                    "{format}: {name:?}"
+                );
+            }
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_reader_that_goes_away() {
+    let mut child = tinsel()
+        .args(["table", "--format", "json", "examples/veteran/yard.tinsel"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = [0; 16];
+    child.stdout.take().unwrap().read_exact(&mut first).unwrap();
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    assert_eq!(err(&output), "");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_device() {
+    for arguments in [
+        &["table", "examples/first/porch.tinsel"][..],
+        &["table", "--format", "json", "examples/veteran/yard.tinsel"],
+        &["graph", "examples/first/porch.tinsel"],
+        &["explain"],
+    ] {
+        let full = fs::OpenOptions::new()
+            .write(true)
+            .open("/dev/full")
+            .unwrap();
+        let output = tinsel().args(arguments).stdout(full).output().unwrap();
+        assert_eq!(status(&output), 2, "{arguments:?}: {}", err(&output));
+        assert!(!err(&output).is_empty(), "{arguments:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn an_unreadable_file() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let folder = Folder::new();
+    let path = folder.file("yard.tinsel", RIGHT);
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o000)).unwrap();
+    // Whoever may read everything can't be refused; nothing is tested then.
+    if fs::read(&path).is_ok() {
+        return;
+    }
+    let output = on("check", &path, &[]);
+    assert_eq!(status(&output), 2, "{}", err(&output));
+}
+
+#[test]
+fn odd_surroundings() {
+    let folder = Folder::new();
+    let path = folder.file("wrong.tinsel", WRONG);
+    for (name, value) in [
+        ("COLUMNS", "1"),
+        ("COLUMNS", "0"),
+        ("TERM", "dumb"),
+        ("LANG", "C"),
+        ("HOME", "/nowhere"),
+    ] {
+        let output = tinsel()
+            .arg("check")
+            .arg(&path)
+            .env(name, value)
+            .output()
+            .unwrap();
+        assert_eq!(status(&output), 1, "{name}={value}");
+    }
+    let many = Folder::new();
+    let mut text = String::from(RIGHT);
+    for at in 0..1_000 {
+        text.push_str(&format!("wire shed.1: nobody{at}\n"));
+    }
+    let output = on("check", &many.file("yard.tinsel", text), &[]);
+    let told = format!("{}{}", out(&output), err(&output));
+    assert_eq!(told.matches("name/unknown").count(), 100);
+    assert!(told.contains("900 more"), "{}", &told[told.len() - 300..]);
+}
+
+#[test]
+fn completions_and_man_page() {
+    for shell in ["bash", "zsh", "fish"] {
+        let output = run(&["completions", shell]);
+        assert_eq!(status(&output), 0, "{shell}: {}", err(&output));
+        assert!(out(&output).contains("tinsel"), "{shell}");
+    }
+    let output = run(&["man"]);
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    assert!(out(&output).contains(".TH"));
+}

@@ -1,0 +1,391 @@
+//! The figures and walls of the code base: what DEVELOPERS.md promises is counted here.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use tinsel::rules;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Every file below a folder with an ending, by path from the root, with its text.
+fn files(folder: &str, ending: &str) -> BTreeMap<String, String> {
+    let mut found = BTreeMap::new();
+    let mut folders = vec![root().join(folder)];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path: PathBuf = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path
+                .extension()
+                .is_some_and(|extension| extension == ending)
+            {
+                let name = path
+                    .strip_prefix(root())
+                    .unwrap()
+                    .to_str()
+                    .unwrap()
+                    .replace('\\', "/");
+                found.insert(name, fs::read_to_string(&path).unwrap());
+            }
+        }
+    }
+    found
+}
+
+/// The sources, without the files that are only there for tests.
+fn sources() -> BTreeMap<String, String> {
+    let mut sources = files("src", "rs");
+    let mut only_tests = Vec::new();
+    for (file, text) in &sources {
+        let folder = file.trim_end_matches(".rs").trim_end_matches("/mod");
+        for (_, rest) in text
+            .match_indices("#[cfg(test)]\nmod ")
+            .map(|(at, found)| (at, &text[at + found.len()..]))
+        {
+            if let Some((name, _)) = rest.split_once(';').filter(|(name, _)| !name.contains(' ')) {
+                only_tests.push(format!("{folder}/{name}.rs"));
+            }
+        }
+    }
+    for file in only_tests {
+        assert!(
+            sources.remove(&file).is_some(),
+            "{file} is a module of tests, but not there"
+        );
+    }
+    sources
+}
+
+/// A source without its own tests.
+fn without_tests(text: &str) -> &str {
+    text.split_once("#[cfg(test)]\nmod tests {")
+        .map_or(text, |(before, _)| before)
+}
+
+/// Its code lines: no comments.
+fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
+    without_tests(text)
+        .lines()
+        .enumerate()
+        .map(|(at, line)| (at + 1, line.trim()))
+        .filter(|(_, line)| !line.starts_with("//"))
+}
+
+/// What each module may use, ground first. A folder stands for all below it.
+const LAYERS: &[&[&str]] = &[
+    &["source", "diagnostic", "unit"],
+    &["protocol", "chip"],
+    &["ast", "model", "plan", "graph", "grid", "limits", "usage"],
+    &["rules"],
+    &["syntax", "resolve", "allocate", "check"],
+    &["output", "report", "explain"],
+    &["cli"],
+];
+
+fn layer(module: &str) -> Option<usize> {
+    LAYERS.iter().position(|layer| layer.contains(&module))
+}
+
+/// Stages meet in data: none uses another.
+const APART: &[&str] = &["syntax", "resolve", "allocate", "check"];
+
+/// The module of a file: the first part of its path in `src`.
+fn module(file: &str) -> &str {
+    let path = file.trim_start_matches("src/");
+    path.split('/').next().unwrap().trim_end_matches(".rs")
+}
+
+/// The modules that a text names as `crate::…`.
+fn used(text: &str) -> Vec<String> {
+    let mut used = Vec::new();
+    for (at, _) in without_tests(text).match_indices("crate::") {
+        let rest = &text[at + "crate::".len()..];
+        if let Some(group) = rest.strip_prefix('{') {
+            // A group names modules at its own depth only.
+            let mut depth = 0_usize;
+            let mut word = String::new();
+            for letter in group.chars() {
+                match letter {
+                    '{' => depth += 1,
+                    '}' if depth == 0 => break,
+                    '}' => depth -= 1,
+                    ',' if depth == 0 => used.push(std::mem::take(&mut word)),
+                    _ if depth == 0 => word.push(letter),
+                    _ => {}
+                }
+            }
+            used.push(word);
+        } else {
+            used.push(
+                rest.chars()
+                    .take_while(|c| c.is_alphanumeric() || *c == '_')
+                    .collect(),
+            );
+        }
+    }
+    used.iter()
+        .map(|word| {
+            word.trim()
+                .split("::")
+                .next()
+                .unwrap_or("")
+                .trim()
+                .to_owned()
+        })
+        .filter(|word| !word.is_empty())
+        .collect()
+}
+
+#[test]
+fn layers_use_only_what_stands_below_them() {
+    let mut faults = String::new();
+    for (file, text) in sources() {
+        let own = module(&file);
+        if ["lib", "main"].contains(&own) {
+            continue;
+        }
+        let Some(mine) = layer(own) else {
+            faults.push_str(&format!("{file}: `{own}` has no layer\n"));
+            continue;
+        };
+        for other in used(&text) {
+            // The crate's own function and result are for the faces.
+            if ["Compiled", "compile"].contains(&other.as_str()) {
+                if mine < layer("output").unwrap() {
+                    faults.push_str(&format!("{file}: uses the whole pipeline\n"));
+                }
+                continue;
+            }
+            let Some(theirs) = layer(&other) else {
+                continue;
+            };
+            let stage = APART.contains(&own) && APART.contains(&other.as_str()) && own != other;
+            if theirs > mine || stage {
+                faults.push_str(&format!("{file}: `{own}` uses `{other}`\n"));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+/// Crates that one file or folder alone may know.
+const ALONE: &[(&str, &[&str])] = &[
+    ("miette::", &["src/report/terminal.rs"]),
+    ("pest::", &["src/syntax/"]),
+    ("pest_derive::", &["src/syntax/"]),
+    ("petgraph::", &["src/graph.rs"]),
+    ("serde_yaml::", &["src/output/yaml.rs"]),
+    ("clap::", &["src/cli/"]),
+    ("std::fs", &["src/cli/disk.rs"]),
+    ("std::env", &["src/cli/", "src/main.rs"]),
+    ("std::process", &["src/cli/", "src/main.rs"]),
+    ("std::time", &[]),
+    (
+        "Serialize",
+        &["src/output/", "src/report/", "src/explain.rs"],
+    ),
+    ("println!", &[]),
+];
+
+#[test]
+fn each_library_stays_in_its_room() {
+    let mut faults = String::new();
+    for (file, text) in sources() {
+        for (line, code) in code(&text) {
+            for (name, rooms) in ALONE {
+                if code.contains(name) && !rooms.iter().any(|room| file.starts_with(room)) {
+                    faults.push_str(&format!("{file}:{line}: `{name}` has no place here\n"));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+#[test]
+fn files_are_short() {
+    let mut lengths: Vec<usize> = Vec::new();
+    let mut faults = String::new();
+    for (file, text) in sources() {
+        let length = without_tests(&text).lines().count();
+        lengths.push(length);
+        if length > 600 && !LONG.contains(&file.as_str()) {
+            faults.push_str(&format!("{file}: {length} lines\n"));
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+    lengths.sort_unstable();
+    let median = lengths[lengths.len() / 2];
+    assert!(median <= 150, "the median source has {median} lines");
+}
+
+/// The model is one flat table of what a display can say, with a sentence a field: cut in two it would only be
+/// harder to look things up in.
+const LONG: &[&str] = &["src/model.rs"];
+
+#[test]
+fn every_file_says_what_it_is_for() {
+    let all = [
+        sources(),
+        files("tests", "rs"),
+        files("benches/ratios", "rs"),
+        files("fuzz/fuzz_targets", "rs"),
+    ];
+    for (file, text) in all.into_iter().flatten() {
+        let head = text
+            .lines()
+            .find(|line| !line.trim().is_empty() && !line.starts_with("#!["));
+        assert!(
+            head.is_some_and(|line| line.starts_with("//!")),
+            "{file} has no module doc"
+        );
+    }
+    let grammar = fs::read_to_string(root().join("grammar/tinsel.pest")).unwrap();
+    assert!(grammar.starts_with("//!"));
+    let mut documented = false;
+    for line in grammar.lines() {
+        let rule =
+            line.starts_with(|c: char| c.is_ascii_alphabetic() || c == '_') && line.contains('=');
+        assert!(
+            !rule || documented,
+            "a grammar rule without a `///`: {line}"
+        );
+        documented = line.starts_with("///");
+    }
+}
+
+#[test]
+fn nothing_is_left_unfinished_and_nothing_can_panic() {
+    // Put together here, so that this file does not find itself.
+    let marks = [
+        "TO DO",
+        "FIX ME",
+        "X XX",
+        "HA CK",
+        "db g!",
+        "to do!",
+        "unimple mented!",
+    ]
+    .map(|mark| mark.replace(' ', ""));
+    let panics = [
+        ".unwrap()",
+        ".expect(",
+        "panic!(",
+        "unreachable!(",
+        "unsafe ",
+    ];
+    let mut faults = String::new();
+    let all = [
+        sources(),
+        files("tests", "rs"),
+        files("benches/ratios", "rs"),
+        files("grammar", "pest"),
+    ];
+    for (file, text) in all.into_iter().flatten() {
+        for mark in &marks {
+            if text.contains(mark) {
+                faults.push_str(&format!("{file}: `{mark}`\n"));
+            }
+        }
+        if !file.starts_with("src/") {
+            continue;
+        }
+        for (line, code) in code(&text) {
+            if panics.iter().any(|panic| code.contains(panic)) {
+                faults.push_str(&format!("{file}:{line}: {code}\n"));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+/// A rule is where its code says, and its file has it and nothing that another would want.
+#[test]
+fn each_rule_is_in_its_own_file() {
+    for rule in rules::ALL {
+        let file = format!("src/rules/{}.rs", rule.code.replace('-', "_"));
+        let text = fs::read_to_string(root().join(&file)).unwrap_or_default();
+        assert!(
+            text.contains(&format!("\"{}\"", rule.code)),
+            "{file} does not hold `{}`",
+            rule.code
+        );
+    }
+    let files = files("src/rules", "rs").len() - 1;
+    assert_eq!(
+        files,
+        rules::ALL.len(),
+        "files of rules and entries of the list"
+    );
+    let mut codes: Vec<&str> = rules::ALL.iter().map(|rule| rule.code).collect();
+    codes.sort_unstable();
+    codes.dedup();
+    assert_eq!(
+        codes.len(),
+        rules::ALL.len(),
+        "a code stands twice in the list"
+    );
+}
+
+/// Findings are worded in the rules and nowhere else.
+#[test]
+fn stages_word_no_finding() {
+    for (file, text) in sources() {
+        if file.starts_with("src/rules/") || file.starts_with("src/diagnostic/") {
+            continue;
+        }
+        for (line, code) in code(&text) {
+            assert!(
+                !code.contains("Words {") && !code.contains("Diagnostic::new("),
+                "{file}:{line}: words a finding: {code}"
+            );
+        }
+    }
+}
+
+/// Papers that a newcomer looks for.
+#[test]
+fn the_papers_are_there() {
+    for paper in [
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE-MIT",
+        "LICENSE-APACHE",
+        ".ci/run",
+        "tests/diagnostics/README.md",
+        "fuzz/README.md",
+    ] {
+        assert!(root().join(paper).is_file(), "{paper} is missing");
+    }
+    let developers = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
+    for line in manifest
+        .lines()
+        .skip_while(|line| *line != "[dependencies]")
+        .skip(1)
+    {
+        if line.starts_with("[profile") {
+            break;
+        }
+        if let Some((name, _)) = line.split_once(" = ") {
+            assert!(
+                developers.contains(&format!("`{name}`")),
+                "DEVELOPERS.md has no reason for `{name}`"
+            );
+        }
+    }
+    for file in sources()
+        .keys()
+        .filter(|file| !file.starts_with("src/rules/"))
+    {
+        let path = file.trim_start_matches("src/");
+        let known = developers.contains(path)
+            || path
+                .split_once('/')
+                .is_some_and(|(folder, _)| developers.contains(&format!("`{folder}/`")));
+        assert!(known, "DEVELOPERS.md's map does not have {path}");
+    }
+}

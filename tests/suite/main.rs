@@ -1,0 +1,32 @@
+//! All tests that look at the compiler from outside, as one program.
+//!
+//! | file | what belongs there |
+//! |---|---|
+//! | `check` | the one way in which tests compile text |
+//! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
+//! | `allocation` | properties over random displays; `oracle` is the slow second decider |
+//! | `standards` | one test a clause of a standard, its source beside it |
+//! | `examples` | every example, and the displays in README.md |
+//! | `outputs` | every output of every example, read again by another reader |
+//! | `cli` | the program as the shell sees it |
+//! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
+//! | `house` | the figures and walls of the code base |
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test that fails says so by a panic"
+)]
+
+mod allocation;
+mod check;
+mod cli;
+mod diagnostics;
+mod examples;
+mod house;
+mod oracle;
+mod outputs;
+mod robust;
+mod standards;

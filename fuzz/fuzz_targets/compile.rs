@@ -44,7 +44,10 @@ fuzz_target!(|bytes: &[u8]| {
         for label in &finding.labels {
             let file = one.sources.file_at(label.span.start).unwrap();
             let (start, end) = (label.span.start - file.base, label.span.end - file.base);
-            assert!(file.text.get(start as usize..end as usize).is_some(), "{finding:?}");
+            assert!(
+                file.text.get(start as usize..end as usize).is_some(),
+                "{finding:?}"
+            );
         }
     }
     if !one.has_errors() {

@@ -16,7 +16,10 @@ fuzz_target!(|text: &str| {
     for finding in sink.finish() {
         assert!(!finding.labels.is_empty());
         for label in finding.labels {
-            assert!(text.get(label.span.start as usize..label.span.end as usize).is_some());
+            assert!(
+                text.get(label.span.start as usize..label.span.end as usize)
+                    .is_some()
+            );
         }
     }
 });

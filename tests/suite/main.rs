@@ -4,12 +4,13 @@
 //! |---|---|
 //! | `check` | the one way in which tests compile text |
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
-//! | `allocation` | properties over random displays; `oracle` is the slow second decider |
+//! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
 //! | `cli` | the program as the shell sees it |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
+//! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
 
 #![allow(
@@ -26,7 +27,9 @@ mod cli;
 mod diagnostics;
 mod examples;
 mod house;
+mod noise;
 mod oracle;
 mod outputs;
+mod random;
 mod robust;
 mod standards;

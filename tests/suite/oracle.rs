@@ -209,7 +209,7 @@ impl Decider<'_> {
                                 return Err(Answer::Open("a pin in the rest of a universe"));
                             }
                             if controller.align == Align::Prop
-                                && from % self.case.universe_slots != 0
+                                && !from.is_multiple_of(self.case.universe_slots)
                             {
                                 return Err(Answer::Open("a pin against `align prop`"));
                             }

@@ -267,7 +267,7 @@ fn limit(chip: &str, colour: &str, rate: u32) -> u64 {
 /// cells are exact divisions, at which floating point is one node short.
 #[test]
 fn nodes_in_a_frame() {
-    let table: [(&str, &str, [(u32, u64); 7]); 4] = [
+    let table = [
         // 800 kbit/s, 24 bits, 50 us of latch.
         (
             "ws2811",

@@ -4,6 +4,7 @@
 
 use crate::check;
 use serde_json::Value;
+use tinsel::limits::{self, Time};
 use tinsel::protocol::Input;
 
 fn input(words: &str) -> Input {
@@ -395,6 +396,52 @@ fn dmx_refresh() {
     assert_eq!(
         check::codes(&check::one(&display(831, 24)).findings),
         ["port/time"]
+    );
+}
+
+/// DMX512-A: break 92 us, mark 12 us, 44 us a slot and for the START code, 1204 us at least. A manual that counts with
+/// the figures of 1990 (88 and 8 us) gives 1196 us for 24 slots and 22,668 us for 512: eight less than ours.
+#[test]
+fn dmx_packets() {
+    for (slots, microseconds) in [
+        (1, 1_204),
+        (24, 1_204),
+        (48, 2_260),
+        (96, 4_372),
+        (170, 7_628),
+        (256, 11_412),
+        (512, 22_676),
+    ] {
+        assert_eq!(
+            limits::dmx_packet(slots),
+            Time::ns(microseconds * 1_000),
+            "{slots} slots"
+        );
+    }
+    for (slots, of_1990) in [(24, 1_196), (512, 22_668)] {
+        assert_eq!(
+            limits::dmx_packet(slots),
+            Time::ns((of_1990 + 8) * 1_000),
+            "{slots} slots"
+        );
+    }
+    // 44.10 Hz and 830.56 Hz.
+    assert_eq!(limits::dmx_packet(512).rate_mhz(), Some(44_099));
+    assert_eq!(limits::dmx_packet(24).rate_mhz(), Some(830_564));
+    assert_eq!(limits::dmx_slots(44_000), 512);
+    // Faster than 44.1 Hz a packet must be shorter: 451 slots at 50 Hz, 375 at 60 Hz. Derived.
+    assert_eq!(limits::dmx_slots(50_000), 451);
+    assert_eq!(limits::dmx_slots(60_000), 375);
+}
+
+/// Distributed Display Protocol: 1000 RGB nodes are three packets of 1440, 1440 and 120 bytes. Derived.
+#[test]
+fn a_ddp_frame() {
+    let ddp = input("ddp");
+    // 10 bytes of header and 66 of wire around each packet, whatever universes the slots lie in.
+    assert_eq!(
+        ddp.protocol.wire_bits(&[512, 512, 512, 512, 512, 440]),
+        8 * (3_000 + 3 * 76)
     );
 }
 

@@ -104,20 +104,7 @@ pub mod usage;
 
 pub mod rules;
 
-/// Text to tree.
-pub mod syntax {
-    use crate::{ast::Ast, diagnostic::Sink, source::SourceFile};
-    /// Reads a text.
-    #[must_use]
-    pub fn parse(_: &SourceFile, _: &mut Sink) -> Ast {
-        Ast::default()
-    }
-    /// Counts what the grammar makes of a text.
-    #[must_use]
-    pub fn parse_to_pairs_count(_: &str) -> Option<usize> {
-        None
-    }
-}
+pub mod syntax;
 
 /// Tree to model.
 pub mod resolve {

@@ -1,0 +1,346 @@
+//! What can be wrong with the characters of a text, before any of it is parsed.
+//!
+//! What is found is told here, once. Where the meaning is plain (a typographic quote, a no-break space) the
+//! text that is parsed afterwards holds the plain character in its place, with as many bytes, so that every
+//! offset stays; elsewhere the stretch is marked and the statement around it is left out in silence.
+
+use super::statement::line_end;
+use crate::diagnostic::{Sink, words};
+use crate::rules::syntax::unexpected;
+use crate::source::Span;
+use std::borrow::Cow;
+use std::ops::Range;
+
+/// A text ready to be parsed.
+pub(super) struct Checked<'a> {
+    /// The text, or a copy of the same length with plain characters in place of what was told.
+    pub text: Cow<'a, str>,
+    /// Stretches that were told; no second finding touches them.
+    pub told: Vec<Range<usize>>,
+    /// Those of them that make the statement around them unreadable.
+    pub marred: Vec<Range<usize>>,
+    /// Stretches that were cut out of the text.
+    pub cut: Vec<Range<usize>>,
+}
+
+/// Checks a text that begins at `base` in the offset space.
+pub(super) fn check<'a>(text: &'a str, base: u32, sink: &mut Sink) -> Checked<'a> {
+    let mut checker = Checker {
+        text,
+        base,
+        sink,
+        edits: Vec::new(),
+        told: Vec::new(),
+        marred: Vec::new(),
+        cut: Vec::new(),
+        carriage_told: false,
+        conflict: None,
+        unended: false,
+    };
+    checker.run();
+    let text = match checker.edits.is_empty() {
+        true => Cow::Borrowed(text),
+        false => Cow::Owned(edited(text, &checker.edits)),
+    };
+    Checked {
+        text,
+        told: checker.told,
+        marred: checker.marred,
+        cut: checker.cut,
+    }
+}
+
+/// A text with stretches replaced: by the given letters, padded with blanks; ends of lines stay.
+fn edited(text: &str, edits: &[(Range<usize>, &'static str)]) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut done = 0;
+    for (range, letters) in edits {
+        out.push_str(text.get(done..range.start).unwrap_or(""));
+        let old = text.get(range.clone()).unwrap_or("");
+        out.push_str(letters);
+        let padding = old.bytes().skip(letters.len());
+        out.extend(padding.map(|byte| if byte == b'\n' { '\n' } else { ' ' }));
+        done = range.end;
+    }
+    out.push_str(text.get(done..).unwrap_or(""));
+    out
+}
+
+struct Checker<'a, 's> {
+    text: &'a str,
+    base: u32,
+    sink: &'s mut Sink,
+    edits: Vec<(Range<usize>, &'static str)>,
+    told: Vec<Range<usize>>,
+    marred: Vec<Range<usize>>,
+    cut: Vec<Range<usize>>,
+    carriage_told: bool,
+    /// Where the conflict that is being read began.
+    conflict: Option<Range<usize>>,
+    /// Whether no conflict ends in the rest of the text.
+    unended: bool,
+}
+
+/// Where in a line a character stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Within {
+    Code,
+    Comment,
+    /// In a text whose opening quote stands here.
+    Quotes(usize),
+}
+
+/// Bytes that need no look: printable ASCII but quotes and `#`, blanks and tabs.
+fn is_calm(byte: u8) -> bool {
+    matches!(byte, b' '..=b'~' | b'\t') && byte != b'"' && byte != b'#'
+}
+
+impl Checker<'_, '_> {
+    fn run(&mut self) {
+        let bytes = self.text.as_bytes();
+        let mut at = if self.text.starts_with('\u{feff}') {
+            self.edits.push((0..3, " "));
+            3
+        } else {
+            0
+        };
+        let mut within = Within::Code;
+        at = self.conflict_marker(at);
+        while let Some(byte) = bytes.get(at).copied() {
+            match byte {
+                b'\n' => {
+                    if let Within::Quotes(open) = within {
+                        self.unclosed_quote(open, at);
+                    }
+                    within = Within::Code;
+                    at = self.conflict_marker(at + 1);
+                }
+                b'"' => {
+                    within = match within {
+                        Within::Code => Within::Quotes(at),
+                        Within::Quotes(_) => Within::Code,
+                        Within::Comment => within,
+                    };
+                    at += 1;
+                }
+                b'#' => {
+                    if within == Within::Code {
+                        within = Within::Comment;
+                    }
+                    at += 1;
+                }
+                b'\r' if bytes.get(at + 1) == Some(&b'\n') => at += 1,
+                byte if is_calm(byte) => {
+                    let rest = bytes.get(at..).unwrap_or_default();
+                    at += rest
+                        .iter()
+                        .position(|byte| !is_calm(*byte))
+                        .unwrap_or(rest.len());
+                }
+                byte if byte < 0x80 => at = self.control(at, byte, within),
+                _ => at = self.wide(at, within),
+            }
+        }
+        if let Within::Quotes(open) = within {
+            self.unclosed_quote(open, bytes.len());
+        }
+    }
+
+    fn span(&self, range: &Range<usize>) -> Span {
+        Span::new(self.base + range.start as u32, self.base + range.end as u32)
+    }
+
+    fn mar(&mut self, range: Range<usize>) {
+        self.told.push(range.clone());
+        self.marred.push(range);
+    }
+
+    fn repair(&mut self, range: Range<usize>, letters: &'static str) {
+        self.told.push(range.clone());
+        self.edits.push((range, letters));
+    }
+
+    fn unclosed_quote(&mut self, open: usize, end: usize) {
+        let line = self.text.get(open..end).unwrap_or("").trim_end();
+        let range = open..open + line.len();
+        self.sink
+            .push(unexpected::unclosed_quote(self.span(&range)));
+        self.mar(range);
+    }
+
+    /// A control character, or a run of the same; gives the place behind it.
+    fn control(&mut self, at: usize, byte: u8, within: Within) -> usize {
+        let rest = self.text.as_bytes().get(at..).unwrap_or_default();
+        let length = rest
+            .iter()
+            .position(|next| *next != byte)
+            .unwrap_or(rest.len());
+        let range = at..at + length;
+        let span = self.span(&range);
+        if byte == b'\r' {
+            if !self.carriage_told {
+                self.sink
+                    .push(unexpected::lone_return(self.span(&(at..at + 1))));
+            }
+            self.carriage_told = true;
+            for at in range.clone() {
+                self.edits.push((at..at + 1, "\n"));
+            }
+            return range.end;
+        }
+        if byte == 0 && range.end == self.text.len() {
+            self.sink.push(unexpected::zero_tail(span, length));
+            self.repair(range.clone(), " ");
+            return range.end;
+        }
+        self.sink
+            .push(unexpected::control(span, char::from(byte), length));
+        match within {
+            Within::Code => self.repair(range.clone(), " "),
+            // `\u{b}` and its like would end a comment early.
+            Within::Comment => self.edits.push((range.clone(), " ")),
+            Within::Quotes(_) => {}
+        }
+        range.end
+    }
+
+    /// A character beyond ASCII; gives the place behind it.
+    fn wide(&mut self, at: usize, within: Within) -> usize {
+        let Some(c) = self.text.get(at..).and_then(|rest| rest.chars().next()) else {
+            return at + 1;
+        };
+        let range = at..at + c.len_utf8();
+        let span = self.span(&range);
+        if is_hidden(c) {
+            self.sink.push(unexpected::hidden(span, c));
+            if within == Within::Code {
+                self.mar(range.clone());
+            }
+        } else if matches!(c, '\u{80}'..='\u{9f}' | '\u{2028}' | '\u{2029}')
+            || (c.is_whitespace() && within == Within::Code)
+        {
+            self.sink.push(unexpected::blank(span, c));
+            if within == Within::Code {
+                self.repair(range.clone(), " ");
+            }
+        } else if within == Within::Code
+            && let Some(plain) = plain(c)
+        {
+            return self.typographic(range, c, plain);
+        }
+        range.end
+    }
+
+    /// A typographic character in place of a plain one. Of a pair of quotes only the first is told.
+    fn typographic(&mut self, range: Range<usize>, c: char, plain: &'static str) -> usize {
+        if plain != "\"" {
+            self.sink
+                .push(unexpected::typographic(self.span(&range), c, plain, None));
+            self.repair(range.clone(), plain);
+            return range.end;
+        }
+        let line = range.end..line_end(self.text.as_bytes(), range.end);
+        let rest = self.text.get(line.clone()).unwrap_or("");
+        let closing = rest
+            .char_indices()
+            .find(|(_, c)| *c == '"' || self::plain(*c) == Some("\""))
+            .map(|(index, c)| line.start + index..line.start + index + c.len_utf8());
+        let Some(closing) = closing else {
+            self.sink
+                .push(unexpected::typographic(self.span(&range), c, plain, None));
+            self.mar(range.start..line.end);
+            return line.end;
+        };
+        let other = self.span(&closing);
+        self.sink.push(unexpected::typographic(
+            self.span(&range),
+            c,
+            plain,
+            Some(other),
+        ));
+        self.repair(range, plain);
+        self.repair(closing.clone(), plain);
+        closing.end
+    }
+
+    /// A line left by a merge; gives the place where reading goes on.
+    ///
+    /// Of the two sides the first is parsed, so that names are not told to stand twice.
+    fn conflict_marker(&mut self, at: usize) -> usize {
+        let bytes = self.text.as_bytes();
+        let marker = bytes.get(at..at + 7).unwrap_or_default();
+        let ends = matches!(bytes.get(at + 7), None | Some(b' ' | b'\n' | b'\r'));
+        if !ends {
+            return at;
+        }
+        let line = at..line_end(bytes, at);
+        match (marker, self.conflict.clone()) {
+            (b"<<<<<<<", _) => {
+                self.conflict = Some(line.clone());
+                self.edits.push((line.clone(), ""));
+            }
+            (b"=======" | b"|||||||", Some(open)) => {
+                self.conflict = None;
+                let close = self.conflict_end(line.end);
+                self.sink.push(unexpected::conflict(
+                    self.span(&open),
+                    Some(self.span(&line)),
+                    close.as_ref().map(|close| self.span(close)),
+                ));
+                self.told.push(open);
+                let end = close.map_or(line.end, |close| close.end);
+                self.edits.push((line.start..end, ""));
+                self.cut.push(line.start..end);
+                return end;
+            }
+            (b">>>>>>>", open) => {
+                self.conflict = None;
+                let (first, last) = match open {
+                    Some(open) => (open, Some(self.span(&line))),
+                    None => (line.clone(), None),
+                };
+                self.sink
+                    .push(unexpected::conflict(self.span(&first), None, last));
+                self.edits.push((line.clone(), ""));
+                self.told.push(line.clone());
+            }
+            _ => return at,
+        }
+        line.end
+    }
+
+    /// The line that ends the conflict which `from` stands in; looked for no more once there is none.
+    fn conflict_end(&mut self, from: usize) -> Option<Range<usize>> {
+        if self.unended {
+            return None;
+        }
+        let found = self
+            .text
+            .get(from..)
+            .and_then(|rest| rest.find("\n>>>>>>>"));
+        self.unended = found.is_none();
+        let start = from + found? + 1;
+        Some(start..line_end(self.text.as_bytes(), start))
+    }
+}
+
+/// Characters that are not seen but change what is read: zero-width ones and those that turn the direction.
+fn is_hidden(c: char) -> bool {
+    c != '\u{2028}' && c != '\u{2029}' && !c.is_control() && words::is_unprintable(c)
+        || c == '\u{ad}'
+}
+
+/// The plain letters that a typographic character stands for in code.
+fn plain(c: char) -> Option<&'static str> {
+    Some(match c {
+        '“' | '”' | '„' | '‟' | '«' | '»' | '″' => "\"",
+        '–' | '—' | '…' | '‥' => "..",
+        '−' | '‐' | '‑' => "-",
+        '→' | '➔' | '⇒' => "->",
+        '×' => "*",
+        '，' => ",",
+        '：' => ":",
+        '；' => ";",
+        _ => return None,
+    })
+}

@@ -1,0 +1,135 @@
+//! From the grammar's rules to the words of the trade.
+
+use super::Rule;
+
+/// What a rule is called in a finding; none for rules that only hold others together.
+///
+/// There is no arm for "the rest": a new rule does not compile without its word.
+#[allow(
+    clippy::too_many_lines,
+    reason = "a table: one arm for each rule of the grammar"
+)]
+pub(super) fn word(rule: Rule) -> Option<&'static str> {
+    Some(match rule {
+        Rule::EOI => "the end of the line",
+        Rule::name => "a name",
+        Rule::number | Rule::operand_start | Rule::quantity | Rule::minus | Rule::open => {
+            "a number"
+        }
+        Rule::unit => "a unit",
+        Rule::text => "a text in quotes",
+        Rule::quad | Rule::bracketed => "an address",
+        Rule::reference => "a name",
+        Rule::select | Rule::open_square => "`[`",
+        Rule::part | Rule::more_parts => "`.`",
+        Rule::block | Rule::open_brace => "`{`",
+        Rule::close_brace => "`}`",
+        Rule::close_square => "`]`",
+        Rule::close => "`)`",
+        Rule::arrow_mark => "`->`",
+        Rule::comma => "`,`",
+        Rule::colon => "`:`",
+        Rule::equals => "`=`",
+        Rule::dots => "`..`",
+        Rule::times => "`*`",
+        Rule::over => "`/`",
+        Rule::setting => "a setting",
+        Rule::run | Rule::run_nodes => "a run",
+        Rule::chain | Rule::item => "a prop or string",
+        Rule::skip | Rule::skip_word => "`skip`",
+        Rule::lead | Rule::lead_word => "`lead`",
+        Rule::pin | Rule::at_word => "`at`",
+        Rule::feed | Rule::from_word => "`from`",
+        Rule::fuse | Rule::fuse_word => "`fuse`",
+        Rule::place => "`at` or `every`",
+        Rule::like_word => "`like`",
+        Rule::of_word => "`of`",
+        Rule::by_word => "`by`",
+        Rule::channel_word => "`channel`",
+        Rule::universes_word => "`universes`",
+        Rule::slots_word => "`slots`",
+        Rule::through_word => "`through`",
+        Rule::apart_word => "`apart`",
+        Rule::every_word => "`every`",
+        Rule::start_word => "`start`",
+        Rule::end_word => "`end`",
+        Rule::node_word => "`node`",
+        Rule::nodes_word => "`nodes`",
+        Rule::strands_word => "`strands`",
+        Rule::plus
+        | Rule::small
+        | Rule::b
+        | Rule::comment
+        | Rule::w
+        | Rule::gap
+        | Rule::stop
+        | Rule::statement_end
+        | Rule::setting_end
+        | Rule::arrow
+        | Rule::args
+        | Rule::arg
+        | Rule::named
+        | Rule::ranged
+        | Rule::span_of
+        | Rule::sum
+        | Rule::pin_sum
+        | Rule::operand
+        | Rule::operator
+        | Rule::more
+        | Rule::hyphen
+        | Rule::wide
+        | Rule::wide_letter
+        | Rule::head => return None,
+        Rule::statements
+        | Rule::one_statement
+        | Rule::one_head
+        | Rule::one_setting
+        | Rule::one_setting_head
+        | Rule::statement
+        | Rule::block_statement
+        | Rule::prop_head
+        | Rule::plain_head
+        | Rule::display_head
+        | Rule::wire
+        | Rule::reserve
+        | Rule::stored
+        | Rule::renamed
+        | Rule::power
+        | Rule::inject
+        | Rule::include
+        | Rule::let_statement
+        | Rule::prop_word
+        | Rule::display_word
+        | Rule::kind_word
+        | Rule::wire_word
+        | Rule::reserve_word
+        | Rule::stored_word
+        | Rule::renamed_word
+        | Rule::power_word
+        | Rule::inject_word
+        | Rule::include_word
+        | Rule::stock_word
+        | Rule::let_word => "a statement",
+    })
+}
+
+/// The words for a set of rules, most telling first, each once.
+pub(super) fn words(rules: &[Rule]) -> Vec<&'static str> {
+    let mut words: Vec<&'static str> = rules.iter().filter_map(|rule| word(*rule)).collect();
+    words.sort_by_key(|word| weight(word));
+    words.dedup();
+    words
+}
+
+/// What to name first: what carries the statement on before marks that only may stand there.
+fn weight(word: &'static str) -> (u8, &'static str) {
+    let order = match word {
+        "a name" | "a prop or string" | "a run" => 0,
+        "a number" => 1,
+        "a unit" => 2,
+        "`[`" | "`.`" | "`*`" | "`/`" | "`..`" => 4,
+        "the end of the line" => 5,
+        _ => 3,
+    };
+    (order, word)
+}

@@ -1,0 +1,430 @@
+//! From pest's pairs to the tree: statements, blocks, settings.
+//!
+//! It trusts the grammar: a pair that the grammar can't give is skipped, never a reason to stop.
+
+use super::Rule;
+use super::value::Values;
+use crate::ast::{
+    Arg, Ast, Block, BlockKind, Body, Chain, Feed, Ident, Include, Inject, Item, Let, Power,
+    Quantity, Renamed, Reserve, ReserveKind, Run, RunKind, Setting, Statement, StatementKind,
+    Where, Wire,
+};
+use crate::diagnostic::Sink;
+use crate::rules::syntax::unexpected;
+use crate::source::Span;
+use crate::unit;
+use pest::iterators::{Pair, Pairs};
+
+/// Turns pairs of one stretch of text into the tree.
+pub(super) struct Lower<'s> {
+    /// Offsets, numbers and references.
+    pub values: Values<'s>,
+    /// Whether something in the stretch was told and left out.
+    pub broken: bool,
+    /// Where settings gather their words before they are stored in their exact number.
+    args: Vec<Arg>,
+}
+
+impl<'s> Lower<'s> {
+    /// For a stretch of text that begins at `base` in the offset space.
+    pub fn new(base: u32, sink: &'s mut Sink) -> Self {
+        Self {
+            values: Values { base, sink },
+            broken: false,
+            args: Vec::new(),
+        }
+    }
+
+    /// All statements of a `statements` or `one_statement` pair.
+    pub fn statements(&mut self, pairs: Pairs<'_, Rule>, ast: &mut Ast) {
+        for outer in pairs {
+            for pair in outer.into_inner() {
+                let span = self.values.span(&pair);
+                if let Some(kind) = self.statement(pair) {
+                    ast.statements.push(Statement {
+                        span,
+                        stock: false,
+                        kind,
+                    });
+                }
+            }
+        }
+        ast.broken |= self.broken;
+    }
+
+    fn statement(&mut self, pair: Pair<'_, Rule>) -> Option<StatementKind> {
+        let rule = pair.as_rule();
+        if rule == Rule::block_statement {
+            return self.block_statement(pair).map(StatementKind::Block);
+        }
+        let mut inner = pair.into_inner();
+        Some(match rule {
+            Rule::wire => StatementKind::Wire(self.wire(inner)?),
+            Rule::reserve => StatementKind::Reserve(self.reserve(inner)?),
+            Rule::stored => StatementKind::Stored(
+                inner
+                    .filter(|pair| pair.as_rule() == Rule::reference)
+                    .filter_map(|pair| self.values.reference(pair))
+                    .collect(),
+            ),
+            Rule::renamed => {
+                let mut names = inner.filter(|pair| pair.as_rule() == Rule::reference);
+                let (old, new) = (names.next()?, names.next()?);
+                StatementKind::Renamed(Renamed {
+                    old: self.values.reference(old)?,
+                    new: self.values.reference(new)?,
+                })
+            }
+            Rule::power => {
+                inner.next()?;
+                let target = self.values.reference(inner.next()?)?;
+                let (mut feed, fuse) = (self.feed(inner.next()?)?, inner.next());
+                feed.fuse = self.fuse(fuse);
+                StatementKind::Power(Power { target, feed })
+            }
+            Rule::inject => StatementKind::Inject(self.inject(inner)?),
+            Rule::include => {
+                let stock = inner.next()?.as_rule() == Rule::stock_word;
+                let path = self.values.text(&inner.next()?);
+                StatementKind::Include(Include { path, stock })
+            }
+            Rule::let_statement => {
+                inner.next()?;
+                let name = self.values.ident(&inner.next()?);
+                inner.next()?;
+                let value = self.values.quantity(inner.next()?)?;
+                StatementKind::Let(Let { name, value })
+            }
+            _ => return None,
+        })
+    }
+
+    fn block_statement(&mut self, pair: Pair<'_, Rule>) -> Option<Block> {
+        let mut inner = pair.into_inner();
+        let mut block = self.head(inner.next()?)?;
+        if let Some(settings) = inner.next() {
+            (block.settings, block.broken) = self.settings(settings, Some(block.kind));
+        }
+        Some(block)
+    }
+
+    /// A block from its head, still without settings.
+    fn head(&mut self, pair: Pair<'_, Rule>) -> Option<Block> {
+        let mut inner = pair.into_inner().peekable();
+        let word = inner.next()?;
+        let kind = BlockKind::ALL
+            .into_iter()
+            .find(|kind| kind.word() == word.as_str())?;
+        let end = self.values.span(&word).end;
+        let mut block = Block {
+            kind,
+            name: Ident {
+                span: Span::new(end, end),
+            },
+            count: None,
+            members: None,
+            like: None,
+            settings: Vec::new(),
+            broken: false,
+        };
+        while let Some(pair) = inner.next() {
+            match pair.as_rule() {
+                Rule::text => block.name = self.values.text(&pair),
+                Rule::name => block.name = self.values.ident(&pair),
+                Rule::select => block.members = self.values.selector(pair),
+                Rule::times => block.count = self.values.sum(&mut inner),
+                Rule::like_word => block.like = inner.next().map(|pair| self.values.ident(&pair)),
+                _ => {}
+            }
+        }
+        Some(block)
+    }
+
+    /// A block from a `one_head` pair.
+    pub fn one_head(&mut self, mut pairs: Pairs<'_, Rule>) -> Option<Block> {
+        let head = pairs.next()?.into_inner().next()?;
+        self.head(head)
+    }
+
+    /// A setting from a `one_setting` or `one_setting_head` pair.
+    pub fn one_setting(
+        &mut self,
+        mut pairs: Pairs<'_, Rule>,
+        of: Option<BlockKind>,
+    ) -> Option<Setting> {
+        let outer = pairs.next()?;
+        if outer.as_rule() == Rule::one_setting {
+            return self.setting(outer.into_inner().next()?, of);
+        }
+        self.setting(outer, of)
+    }
+
+    fn settings(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> (Vec<Setting>, bool) {
+        let inner = pair.into_inner();
+        // Two of the pairs are the braces.
+        let mut settings = Vec::with_capacity(inner.len().saturating_sub(2));
+        let mut broken = false;
+        for pair in inner {
+            if pair.as_rule() == Rule::setting {
+                match self.setting(pair, of) {
+                    Some(setting) => settings.push(setting),
+                    None => broken = true,
+                }
+            }
+        }
+        (settings, broken)
+    }
+
+    /// A setting from a `setting` or `one_setting_head` pair; none if it was told to be wrong.
+    fn setting(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> Option<Setting> {
+        let key_text = pair.as_str();
+        let mut inner = pair.into_inner().peekable();
+        let key_pair = inner.next()?;
+        let key = self.values.ident(&key_pair);
+        let key_text = key_text.get(..key_pair.as_str().len()).unwrap_or("");
+        if unexpected::is_statement_word(key_text) {
+            self.broken = true;
+            self.values
+                .sink
+                .push(unexpected::statement_in_block(key.span, key_text, of));
+            return None;
+        }
+        let mut span = key.span;
+        let mut body = Body::None;
+        while let Some(rule) = inner.peek().map(Pair::as_rule) {
+            match rule {
+                Rule::block => {
+                    let (settings, broken) = self.settings(inner.next()?, None);
+                    body = Body::Block(settings, broken);
+                }
+                Rule::colon => {
+                    let colon = inner.next()?;
+                    let colon = self.values.span(&colon);
+                    if key_text != "string" {
+                        self.broken = true;
+                        self.values
+                            .sink
+                            .push(unexpected::mark_after_key(colon, ":", key_text));
+                        return None;
+                    }
+                    let runs: Vec<Run> = inner.by_ref().filter_map(|pair| self.run(pair)).collect();
+                    span = span.to(runs.last().map_or(colon, |run| run.span));
+                    body = Body::Runs(runs);
+                }
+                Rule::EOI => break,
+                _ => match self.values.arg(&mut inner) {
+                    Some(arg) => {
+                        span = span.to(arg.span());
+                        self.args.push(arg);
+                    }
+                    None => {
+                        inner.next();
+                    }
+                },
+            }
+        }
+        let args = self.args.drain(..).collect();
+        Some(Setting {
+            span,
+            key,
+            args,
+            body,
+        })
+    }
+
+    fn run(&mut self, pair: Pair<'_, Rule>) -> Option<Run> {
+        if pair.as_rule() != Rule::run {
+            return None;
+        }
+        let span = self.values.span(&pair);
+        let inner = pair.into_inner().next()?;
+        let kind = match inner.as_rule() {
+            Rule::skip => RunKind::Skip(self.skip(inner)?),
+            Rule::lead => {
+                let (length, gauge) = self.lead(inner)?;
+                RunKind::Lead(length, gauge)
+            }
+            _ => self.run_nodes(inner)?,
+        };
+        Some(Run { span, kind })
+    }
+
+    fn run_nodes(&mut self, pair: Pair<'_, Rule>) -> Option<RunKind> {
+        let mut inner = pair.into_inner();
+        let first = inner.next()?;
+        if first.as_rule() != Rule::name {
+            return Some(RunKind::Nodes(None, self.values.quantity(first)?));
+        }
+        let name = self.values.ident(&first);
+        let second = inner.next()?;
+        // `n nodes`: what looked like the name of the run is the number, and the number its unit.
+        if unit::find(second.as_str()).is_some() {
+            let unit = self.values.ident(&second);
+            let value = crate::ast::Expr::Name(name);
+            let span = name.span.to(unit.span);
+            return Some(RunKind::Nodes(
+                None,
+                Quantity {
+                    span,
+                    value,
+                    unit: Some(unit),
+                },
+            ));
+        }
+        Some(RunKind::Nodes(Some(name), self.values.quantity(second)?))
+    }
+
+    fn skip(&mut self, pair: Pair<'_, Rule>) -> Option<Quantity> {
+        let quantity = pair
+            .into_inner()
+            .find(|pair| pair.as_rule() == Rule::quantity)?;
+        self.values.quantity(quantity)
+    }
+
+    fn lead(&mut self, pair: Pair<'_, Rule>) -> Option<(Quantity, Option<Quantity>)> {
+        let mut quantities = pair
+            .into_inner()
+            .filter(|pair| pair.as_rule() == Rule::quantity);
+        let length = self.values.quantity(quantities.next()?)?;
+        let gauge = quantities
+            .next()
+            .and_then(|pair| self.values.quantity(pair));
+        Some((length, gauge))
+    }
+
+    fn wire(&mut self, pairs: Pairs<'_, Rule>) -> Option<Wire> {
+        let mut target = None;
+        let mut chains = Vec::new();
+        for pair in pairs {
+            match pair.as_rule() {
+                Rule::reference => target = self.values.reference(pair),
+                Rule::chain => chains.push(self.chain(pair)),
+                _ => {}
+            }
+        }
+        chains.shrink_to_fit();
+        Some(Wire {
+            target: target?,
+            chains,
+        })
+    }
+
+    fn chain(&mut self, pair: Pair<'_, Rule>) -> Chain {
+        let span = self.values.span(&pair);
+        let mut items: Vec<Item> = pair
+            .into_inner()
+            .filter(|pair| pair.as_rule() == Rule::item)
+            .filter_map(|pair| self.item(pair))
+            .collect();
+        items.shrink_to_fit();
+        Chain { span, items }
+    }
+
+    fn item(&mut self, pair: Pair<'_, Rule>) -> Option<Item> {
+        let mut inner = pair.into_inner().peekable();
+        let first = inner.next()?;
+        let span = self.values.span(&first);
+        match first.as_rule() {
+            Rule::skip => return Some(Item::Skip(span, self.skip(first)?)),
+            Rule::lead => {
+                let (length, gauge) = self.lead(first)?;
+                return Some(Item::Lead(span, length, gauge));
+            }
+            _ => {}
+        }
+        let reference = self.values.reference(first)?;
+        let (mut by, mut pin) = (None, None);
+        while let Some(pair) = inner.next() {
+            match pair.as_rule() {
+                Rule::by_word => by = self.values.sum(&mut inner),
+                Rule::pin => pin = self.values.pin(pair),
+                _ => {}
+            }
+        }
+        Some(Item::Reference(reference, by, pin))
+    }
+
+    fn reserve(&mut self, pairs: Pairs<'_, Rule>) -> Option<Reserve> {
+        let mut inner = pairs.peekable();
+        inner.next()?;
+        let first = inner.next()?;
+        let what = if first.as_rule() == Rule::universes_word {
+            ReserveKind::Universes(self.values.range(&mut inner)?)
+        } else {
+            let reference = self.values.reference(first)?;
+            match inner.next_if(|pair| pair.as_rule() == Rule::slots_word) {
+                Some(_) => ReserveKind::Slots(reference, self.values.range(&mut inner)?),
+                None => ReserveKind::Port(reference),
+            }
+        };
+        let reason = inner
+            .next_if(|pair| pair.as_rule() == Rule::text)
+            .map(|pair| self.values.text(&pair));
+        Some(Reserve { what, reason })
+    }
+
+    fn inject(&mut self, mut inner: Pairs<'_, Rule>) -> Option<Inject> {
+        inner.next()?;
+        let target = self.values.reference(inner.next()?)?;
+        let place = inner.next()?;
+        let place = (self.values.span(&place), self.place(place)?);
+        let mut feed = self.feed(inner.next()?)?;
+        let mut apart = None;
+        for pair in inner {
+            if pair.as_rule() == Rule::apart_word {
+                apart = Some(self.values.span(&pair));
+            } else {
+                feed.fuse = self.fuse(Some(pair));
+            }
+        }
+        Some(Inject {
+            target,
+            place,
+            feed,
+            apart,
+        })
+    }
+
+    fn place(&mut self, pair: Pair<'_, Rule>) -> Option<Where> {
+        let mut inner = pair.into_inner().peekable();
+        let every = inner.next()?.as_rule() == Rule::every_word;
+        if every {
+            let number = self.values.sum(&mut inner)?;
+            return Some(match inner.next()?.as_rule() {
+                Rule::strands_word => Where::EveryStrands(number),
+                _ => Where::EveryNodes(number),
+            });
+        }
+        Some(match inner.next()?.as_rule() {
+            Rule::start_word => Where::Start,
+            Rule::end_word => Where::End,
+            _ => Where::Node(self.values.sum(&mut inner)?),
+        })
+    }
+
+    fn feed(&mut self, pair: Pair<'_, Rule>) -> Option<Feed> {
+        let mut supply = None;
+        let mut quantities = Vec::with_capacity(2);
+        for pair in pair.into_inner() {
+            match pair.as_rule() {
+                Rule::name => supply = Some(self.values.ident(&pair)),
+                Rule::quantity => quantities.extend(self.values.quantity(pair)),
+                _ => {}
+            }
+        }
+        let mut quantities = quantities.into_iter();
+        Some(Feed {
+            supply: supply?,
+            length: quantities.next()?,
+            gauge: quantities.next()?,
+            fuse: None,
+        })
+    }
+
+    fn fuse(&mut self, pair: Option<Pair<'_, Rule>>) -> Option<Quantity> {
+        let quantity = pair?
+            .into_inner()
+            .find(|pair| pair.as_rule() == Rule::quantity)?;
+        self.values.quantity(quantity)
+    }
+}

@@ -1,0 +1,404 @@
+//! Cuts a text into statements, and the inside of a block into settings, so that one mistake does not hide
+//! the next.
+//!
+//! One pass over the bytes, whatever the text: it knows comments, quoted text, brackets and the rules of where
+//! a line goes on, and nothing else of the language. Only blocks that are never closed cost a second pass.
+
+use std::ops::Range;
+
+/// The deepest that brackets of any kind may stand within each other.
+pub(super) const MOST_NESTING: usize = 64;
+
+/// A statement or setting: where its text stands, blanks and comments around it not included.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Piece {
+    /// Where.
+    pub at: Range<usize>,
+    /// What is already known to be wrong with it.
+    pub trouble: Option<Trouble>,
+    /// Whether it holds a `{` or `}`.
+    pub braces: bool,
+}
+
+/// What the cut alone can tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Trouble {
+    /// The bracket at this place stands deeper than allowed.
+    Deep(usize),
+    /// The `{` at this place is never closed.
+    Unclosed(usize),
+    /// A `}` closes it but no `{` opens it; its head ends at this place.
+    Unopened(usize),
+}
+
+/// What came of a cut.
+#[derive(Debug, Default)]
+pub(super) struct Cut {
+    /// The pieces in order.
+    pub pieces: Vec<Piece>,
+    /// Each `}` that closes nothing.
+    pub stray: Vec<usize>,
+    /// Where the cut ended: behind the text, or at the `}` that closes the block it was told to cut.
+    pub end: usize,
+}
+
+/// Cuts a whole text into statements.
+pub(super) fn statements(text: &str) -> Cut {
+    let mut first = Cutter::new(text, 0..text.len(), true);
+    first.run(&[]);
+    if first.open_braces.is_empty() {
+        return first.cut;
+    }
+    let unclosed = first.open_braces;
+    let mut second = Cutter::new(text, 0..text.len(), true);
+    second.run(&unclosed);
+    second.cut
+}
+
+/// Cuts the inside of a block into settings, up to the `}` that closes it or the end of the stretch.
+pub(super) fn settings(text: &str, inside: Range<usize>) -> Cut {
+    let mut cutter = Cutter::new(text, inside, false);
+    cutter.run(&[]);
+    cutter.cut
+}
+
+/// The first `{` of a stretch outside comments and quoted text.
+pub(super) fn first_brace(text: &str, within: Range<usize>) -> Option<usize> {
+    let bytes = text.as_bytes();
+    let mut at = within.start;
+    while at < within.end {
+        match bytes.get(at)? {
+            b'{' => return Some(at),
+            b'"' => at = behind_quote(bytes, at),
+            b'#' => at = line_end(bytes, at),
+            _ => at += 1,
+        }
+    }
+    None
+}
+
+/// The end of the line that holds a place.
+pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
+    let rest = bytes.get(at..).unwrap_or_default();
+    rest.iter()
+        .position(|byte| *byte == b'\n')
+        .map_or(bytes.len(), |length| at + length)
+}
+
+/// The place behind the text whose opening quote stands at `at`: behind its closing quote or at the line's end.
+fn behind_quote(bytes: &[u8], at: usize) -> usize {
+    let rest = bytes.get(at + 1..).unwrap_or_default();
+    match rest.iter().position(|byte| matches!(byte, b'"' | b'\n')) {
+        Some(length) if rest.get(length) == Some(&b'"') => at + length + 2,
+        Some(length) => at + 1 + length,
+        None => bytes.len(),
+    }
+}
+
+/// Words that begin a statement and never a setting.
+const SURE: [&str; 15] = [
+    "display",
+    "controller",
+    "receiver",
+    "prop",
+    "supply",
+    "circuit",
+    "wire",
+    "reserve",
+    "stored",
+    "renamed",
+    "power",
+    "inject",
+    "include",
+    "stock",
+    "let",
+];
+
+/// Whether a statement surely begins at a place that is the first of its line.
+///
+/// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
+fn begins_statement(text: &str, at: usize) -> bool {
+    let line = text.get(at..line_end(text.as_bytes(), at)).unwrap_or("");
+    let end = line
+        .find(|c: char| !c.is_ascii_lowercase())
+        .unwrap_or(line.len());
+    let (word, rest) = line.split_at(end);
+    let after = rest.trim_start_matches([' ', '\t']);
+    if after.len() == rest.len() {
+        return false;
+    }
+    let joined = |word: &str| {
+        after
+            .strip_prefix(word)
+            .is_some_and(|rest| rest.starts_with([' ', '\t']))
+    };
+    if SURE.contains(&word) {
+        let begins = |c: char| c.is_alphabetic() || c == '"' || c == '{';
+        return after.starts_with(begins) && !joined("at") && !joined("by");
+    }
+    matches!(word, "chip" | "node")
+        && after
+            .split_once('{')
+            .is_some_and(|(name, _)| !name.contains(['#', '"', ';', '}']))
+}
+
+/// Whether a statement's first word is one that a `{ }` belongs to.
+fn heads_block(text: &str) -> bool {
+    let end = text.find([' ', '\t']).unwrap_or(text.len());
+    let word = text.get(..end).unwrap_or("");
+    [
+        "prop",
+        "controller",
+        "receiver",
+        "supply",
+        "circuit",
+        "display",
+        "chip",
+        "node",
+    ]
+    .contains(&word)
+}
+
+struct Cutter<'a> {
+    text: &'a str,
+    within: Range<usize>,
+    /// Whether a `}` too many is stray, not the end.
+    whole: bool,
+    cut: Cut,
+    /// Open `{`; parentheses and square brackets never outlive their line, so they are only counted.
+    open_braces: Vec<usize>,
+    open_others: usize,
+    start: Option<usize>,
+    last: usize,
+    goes_on: bool,
+    line_ended: bool,
+    braces: bool,
+    deep: Option<usize>,
+}
+
+/// Bytes that mean nothing to the cut and stand in words and numbers.
+const PLAIN: [bool; 256] = {
+    let mut table = [true; 256];
+    let marks = b" \t\r\n#\"{}()[];,:>";
+    let mut at = 0;
+    while at < marks.len() {
+        #[allow(
+            clippy::indexing_slicing,
+            reason = "a constant is checked when it is compiled"
+        )]
+        {
+            table[marks[at] as usize] = false;
+        }
+        at += 1;
+    }
+    table
+};
+
+fn is_plain(byte: u8) -> bool {
+    PLAIN.get(usize::from(byte)).copied().unwrap_or(true)
+}
+
+impl<'a> Cutter<'a> {
+    fn new(text: &'a str, within: Range<usize>, whole: bool) -> Self {
+        Self {
+            text,
+            whole,
+            cut: Cut::default(),
+            open_braces: Vec::new(),
+            open_others: 0,
+            start: None,
+            last: within.start,
+            goes_on: false,
+            line_ended: false,
+            braces: false,
+            deep: None,
+            within,
+        }
+    }
+
+    fn run(&mut self, unclosed: &[usize]) {
+        let bytes = self.text.as_bytes();
+        let mut at = self.within.start;
+        while at < self.within.end {
+            let Some(byte) = bytes.get(at).copied() else {
+                break;
+            };
+            match byte {
+                b' ' | b'\t' | b'\r' => at += 1,
+                b'\n' => {
+                    self.line_ended = true;
+                    at += 1;
+                }
+                b'#' => at = line_end(bytes, at),
+                b';' => {
+                    self.open_others = 0;
+                    if self.open_braces.is_empty() {
+                        self.finish(None);
+                    }
+                    self.goes_on = false;
+                    self.line_ended = false;
+                    at += 1;
+                }
+                _ => {
+                    if self.line_ended {
+                        self.begin_line(at, unclosed);
+                    }
+                    if byte == b'}' && self.close_brace(at) {
+                        self.cut.end = at;
+                        return;
+                    }
+                    at = self.significant(byte, at);
+                }
+            }
+        }
+        self.cut.end = self.within.end;
+        let trouble = self
+            .open_braces
+            .first()
+            .map(|brace| Trouble::Unclosed(*brace));
+        self.finish(trouble);
+    }
+
+    /// Decides, at the first word or mark of a line, whether it goes on what stood before.
+    fn begin_line(&mut self, at: usize, unclosed: &[usize]) {
+        self.line_ended = false;
+        let arrow = self.text.as_bytes().get(at..at + 2) == Some(b"->");
+        let fresh = (!self.goes_on && !arrow) || (self.goes_on && begins_statement(self.text, at));
+        if !fresh {
+            return;
+        }
+        self.open_others = 0;
+        match self.open_braces.last() {
+            None => self.finish(None),
+            Some(brace)
+                if unclosed.binary_search(brace).is_ok() && begins_statement(self.text, at) =>
+            {
+                let outermost = self
+                    .open_braces
+                    .first()
+                    .map(|brace| Trouble::Unclosed(*brace));
+                self.open_braces.clear();
+                self.finish(outermost);
+            }
+            Some(_) => {}
+        }
+    }
+
+    /// Takes a `}`; true if it closes the block whose inside is being cut.
+    fn close_brace(&mut self, at: usize) -> bool {
+        self.open_others = 0;
+        if self.open_braces.pop().is_some() {
+            return false;
+        }
+        self.finish(None);
+        if self.whole {
+            self.stray_brace(at);
+        }
+        !self.whole
+    }
+
+    /// A `}` that closes nothing: either one too many, or its `{` is missing further up.
+    fn stray_brace(&mut self, at: usize) {
+        // Settings between a head and its `}` are few; looking further back would guess.
+        const MOST_BACK: usize = 100;
+        let mut head = None;
+        for (index, piece) in self.cut.pieces.iter().enumerate().rev().take(MOST_BACK) {
+            if piece.braces && piece.trouble.is_some() {
+                break;
+            }
+            let text = self.text.get(piece.at.clone()).unwrap_or("");
+            if heads_block(text) && !piece.braces {
+                head = Some(index);
+            }
+            let ends = SURE.iter().any(|word| text.starts_with(word))
+                && begins_statement(self.text, piece.at.start);
+            if ends {
+                break;
+            }
+        }
+        let stray_before = self.cut.stray.last().copied();
+        let found = head.and_then(|index| {
+            self.cut
+                .pieces
+                .get(index)
+                .map(|piece| (index, piece.at.clone()))
+        });
+        match found {
+            Some((index, piece)) if stray_before.is_none_or(|stray| stray < piece.start) => {
+                self.cut.pieces.truncate(index);
+                self.cut.pieces.push(Piece {
+                    at: piece.start..at + 1,
+                    trouble: Some(Trouble::Unopened(piece.end)),
+                    braces: true,
+                });
+            }
+            _ => self.cut.stray.push(at),
+        }
+    }
+
+    /// Takes any mark or word but blanks and ends; gives the place behind it.
+    fn significant(&mut self, byte: u8, at: usize) -> usize {
+        let bytes = self.text.as_bytes();
+        if byte == b'}' && self.start.is_none() {
+            // Stray: it belongs to no piece.
+            self.goes_on = false;
+            return at + 1;
+        }
+        self.start.get_or_insert(at);
+        self.goes_on = false;
+        let behind = match byte {
+            b'"' => behind_quote(bytes, at),
+            b',' | b':' => {
+                self.goes_on = true;
+                at + 1
+            }
+            b'>' => {
+                self.goes_on =
+                    at.checked_sub(1).and_then(|before| bytes.get(before)) == Some(&b'-');
+                at + 1
+            }
+            b'{' | b'(' | b'[' => {
+                self.goes_on = true;
+                if byte == b'{' {
+                    self.open_braces.push(at);
+                    self.braces = true;
+                } else {
+                    self.open_others += 1;
+                }
+                if self.open_braces.len() + self.open_others > MOST_NESTING {
+                    self.deep.get_or_insert(at);
+                }
+                at + 1
+            }
+            b')' | b']' => {
+                self.open_others = self.open_others.saturating_sub(1);
+                at + 1
+            }
+            b'}' => at + 1,
+            _ => {
+                let rest = bytes.get(at + 1..).unwrap_or_default();
+                let length = rest
+                    .iter()
+                    .position(|byte| !is_plain(*byte))
+                    .unwrap_or(rest.len());
+                at + 1 + length
+            }
+        };
+        self.last = behind.min(self.within.end);
+        behind
+    }
+
+    /// Ends the piece that is being read, if one is.
+    fn finish(&mut self, trouble: Option<Trouble>) {
+        self.goes_on = false;
+        let deep = self.deep.take().map(Trouble::Deep);
+        let braces = std::mem::take(&mut self.braces);
+        if let Some(start) = self.start.take() {
+            self.cut.pieces.push(Piece {
+                at: start..self.last,
+                trouble: deep.or(trouble),
+                braces,
+            });
+        }
+    }
+}

@@ -1,0 +1,416 @@
+//! From pest's pairs to the small parts of the tree: places, numbers, arithmetic, references.
+
+use super::Rule;
+use crate::ast::{
+    Arg, Binary, Expr, Ident, Operator, Part, Pin, PinKind, Quantity, Reference, SelRange, Selector,
+};
+use crate::diagnostic::Sink;
+use crate::rules::syntax::number;
+use crate::source::Span;
+use crate::unit::{self, Decimal};
+use pest::iterators::{Pair, Pairs};
+use std::iter::Peekable;
+
+/// The pairs of a rule, read one after another.
+pub(super) type Tokens<'i> = Peekable<Pairs<'i, Rule>>;
+
+/// The most operators in one piece of arithmetic: beyond it is a slip, and the tree stays shallow.
+const MOST_OPERATORS: u32 = 256;
+
+/// Words that join the parts of a setting: never an operand, never a unit. As `small` in the grammar.
+const SMALL: [&str; 14] = [
+    "of", "at", "to", "from", "per", "through", "fuse", "apart", "by", "like", "every", "after",
+    "most", "as",
+];
+
+/// Reads values from pairs of a stretch of text.
+pub(super) struct Values<'s> {
+    /// Where the stretch begins in the offset space.
+    pub base: u32,
+    /// Takes what is found.
+    pub sink: &'s mut Sink,
+}
+
+impl Values<'_> {
+    /// Where a pair stands.
+    pub fn span(&self, pair: &Pair<'_, Rule>) -> Span {
+        let span = pair.as_span();
+        // Offsets fit: the source map holds less than u32 bytes.
+        Span::new(
+            self.base + span.start() as u32,
+            self.base + span.end() as u32,
+        )
+    }
+
+    /// A name.
+    pub fn ident(&self, pair: &Pair<'_, Rule>) -> Ident {
+        Ident {
+            span: self.span(pair),
+        }
+    }
+
+    /// A text, its quotes cut off.
+    pub fn text(&self, pair: &Pair<'_, Rule>) -> Ident {
+        let span = self.span(pair);
+        Ident {
+            span: Span::new(span.start + 1, span.end.saturating_sub(1)),
+        }
+    }
+
+    /// A number with the word behind it.
+    pub fn quantity(&mut self, pair: Pair<'_, Rule>) -> Option<Quantity> {
+        let mut tokens = pair.into_inner().peekable();
+        let value = self.sum(&mut tokens)?;
+        Some(self.with_unit(value, &mut tokens))
+    }
+
+    fn with_unit(&mut self, value: Expr, tokens: &mut Tokens<'_>) -> Quantity {
+        let span = value.span();
+        let Some(pair) = tokens.next_if(|pair| pair.as_rule() == Rule::unit) else {
+            return Quantity {
+                span,
+                value,
+                unit: None,
+            };
+        };
+        let unit = self.ident(&pair);
+        let span = span.to(unit.span);
+        Quantity {
+            span,
+            value,
+            unit: Some(unit),
+        }
+    }
+
+    /// Arithmetic, where `/` divides.
+    pub fn sum(&mut self, tokens: &mut Tokens<'_>) -> Option<Expr> {
+        self.whole_sum(tokens, true)
+    }
+
+    fn whole_sum(&mut self, tokens: &mut Tokens<'_>, divides: bool) -> Option<Expr> {
+        let mut operators = 0;
+        let expr = self.level(tokens, divides, &mut operators)?;
+        if operators > MOST_OPERATORS {
+            let span = expr.span();
+            self.sink.push(number::too_long(span, MOST_OPERATORS));
+            return Some(Expr::Broken(span));
+        }
+        Some(expr)
+    }
+
+    fn level(
+        &mut self,
+        tokens: &mut Tokens<'_>,
+        divides: bool,
+        operators: &mut u32,
+    ) -> Option<Expr> {
+        let mut left = self.product(tokens, divides, operators)?;
+        while let Some(pair) =
+            tokens.next_if(|pair| matches!(pair.as_rule(), Rule::plus | Rule::minus))
+        {
+            let operator = if pair.as_rule() == Rule::plus {
+                Operator::Add
+            } else {
+                Operator::Subtract
+            };
+            let right = self.product(tokens, divides, operators)?;
+            left = join(operator, left, right, operators);
+        }
+        Some(left)
+    }
+
+    fn product(
+        &mut self,
+        tokens: &mut Tokens<'_>,
+        divides: bool,
+        operators: &mut u32,
+    ) -> Option<Expr> {
+        let mut left = self.operand(tokens, operators)?;
+        let binds = |rule| rule == Rule::times || (divides && rule == Rule::over);
+        while let Some(pair) = tokens.next_if(|pair| binds(pair.as_rule())) {
+            let operator = if pair.as_rule() == Rule::times {
+                Operator::Multiply
+            } else {
+                Operator::Divide
+            };
+            let right = self.operand(tokens, operators)?;
+            left = join(operator, left, right, operators);
+        }
+        Some(left)
+    }
+
+    fn operand(&mut self, tokens: &mut Tokens<'_>, operators: &mut u32) -> Option<Expr> {
+        let mut sign: Option<Span> = None;
+        let mut negative = false;
+        while let Some(pair) = tokens.next_if(|pair| pair.as_rule() == Rule::minus) {
+            sign.get_or_insert(self.span(&pair));
+            negative = !negative;
+        }
+        let pair = tokens.next()?;
+        let value = match pair.as_rule() {
+            Rule::number => self.number(&pair),
+            Rule::name => Expr::Name(self.ident(&pair)),
+            Rule::open => {
+                let open = self.span(&pair);
+                let mut inner = self.level(tokens, true, operators)?;
+                let close = tokens.next_if(|pair| pair.as_rule() == Rule::close)?;
+                if let Expr::Binary(binary) = &mut inner {
+                    binary.span = open.to(self.span(&close));
+                }
+                inner
+            }
+            _ => return None,
+        };
+        Some(match sign {
+            Some(sign) if negative => Expr::Negate(sign.to(value.span()), Box::new(value)),
+            _ => value,
+        })
+    }
+
+    fn number(&mut self, pair: &Pair<'_, Rule>) -> Expr {
+        let span = self.span(pair);
+        match read_decimal(pair.as_str()) {
+            Ok(decimal) => Expr::Number(span, decimal),
+            Err(unread) => {
+                self.sink.push(match unread {
+                    Unread::TooLarge => number::too_large(span, pair.as_str()),
+                    Unread::TooFine => number::too_fine(span, pair.as_str()),
+                    Unread::Notation => number::notation(span, pair.as_str()),
+                });
+                Expr::Broken(span)
+            }
+        }
+    }
+
+    /// `N` or `A..B`.
+    pub fn range(&mut self, tokens: &mut Tokens<'_>) -> Option<SelRange> {
+        let from = self.sum(tokens)?;
+        self.range_from(from, tokens)
+    }
+
+    fn range_from(&mut self, from: Expr, tokens: &mut Tokens<'_>) -> Option<SelRange> {
+        let to = match tokens.next_if(|pair| pair.as_rule() == Rule::dots) {
+            Some(_) => Some(self.sum(tokens)?),
+            None => None,
+        };
+        let span = to
+            .as_ref()
+            .map_or(from.span(), |to| from.span().to(to.span()));
+        Some(SelRange { span, from, to })
+    }
+
+    /// `[1, 3..5]`.
+    pub fn selector(&mut self, pair: Pair<'_, Rule>) -> Option<Selector> {
+        let span = self.span(&pair);
+        let mut tokens = pair.into_inner().peekable();
+        let mut parts = Vec::with_capacity(1);
+        while let Some(rule) = tokens.peek().map(Pair::as_rule) {
+            if matches!(rule, Rule::open_square | Rule::comma | Rule::close_square) {
+                tokens.next();
+            } else {
+                parts.push(self.range(&mut tokens)?);
+            }
+        }
+        Some(Selector { span, parts })
+    }
+
+    /// `heron[2].1`.
+    pub fn reference(&mut self, pair: Pair<'_, Rule>) -> Option<Reference> {
+        let mut tokens = pair.into_inner().peekable();
+        let name = self.ident(&tokens.next()?);
+        self.reference_from(name, &mut tokens)
+    }
+
+    fn reference_from(&mut self, name: Ident, tokens: &mut Tokens<'_>) -> Option<Reference> {
+        let mut span = name.span;
+        let members = match tokens.next_if(|pair| pair.as_rule() == Rule::select) {
+            Some(pair) => self.selector(pair),
+            None => None,
+        };
+        span = members
+            .as_ref()
+            .map_or(span, |members| span.to(members.span));
+        let part = match tokens.next_if(|pair| pair.as_rule() == Rule::part) {
+            Some(pair) => {
+                span = span.to(self.span(&pair));
+                self.part(pair)
+            }
+            None => None,
+        };
+        Some(Reference {
+            span,
+            name,
+            members,
+            part,
+        })
+    }
+
+    fn part(&mut self, pair: Pair<'_, Rule>) -> Option<Part> {
+        let mut tokens = pair.into_inner().peekable();
+        match tokens.next_if(|pair| pair.as_rule() == Rule::name) {
+            Some(pair) => Some(Part::Name(self.ident(&pair))),
+            None => self.range(&mut tokens).map(Part::Number),
+        }
+    }
+
+    /// `at 12/1`.
+    pub fn pin(&mut self, pair: Pair<'_, Rule>) -> Option<Pin> {
+        let span = self.span(&pair);
+        let mut tokens = pair.into_inner().peekable();
+        tokens.next()?;
+        if tokens
+            .next_if(|pair| pair.as_rule() == Rule::channel_word)
+            .is_some()
+        {
+            let kind = PinKind::Channel(self.sum(&mut tokens)?);
+            return Some(Pin { span, kind });
+        }
+        let first = self.whole_sum(&mut tokens, false)?;
+        let kind = match tokens.next_if(|pair| pair.as_rule() == Rule::over) {
+            Some(_) => PinKind::UniverseSlot(first, self.whole_sum(&mut tokens, false)?),
+            None => PinKind::Slot(first),
+        };
+        Some(Pin { span, kind })
+    }
+
+    /// The next word or value of a setting.
+    pub fn arg(&mut self, tokens: &mut Tokens<'_>) -> Option<Arg> {
+        match tokens.peek()?.as_rule() {
+            Rule::name => {
+                let pair = tokens.next()?;
+                self.arg_from_name(&pair, tokens)
+            }
+            Rule::text => Some(Arg::Text(self.text(&tokens.next()?))),
+            Rule::quad | Rule::bracketed => Some(Arg::Address(self.ident(&tokens.next()?))),
+            Rule::comma => Some(Arg::Comma(self.span(&tokens.next()?))),
+            Rule::number | Rule::minus | Rule::open => {
+                let value = self.sum(tokens)?;
+                self.arg_from_value(value, tokens)
+            }
+            _ => None,
+        }
+    }
+
+    fn arg_from_value(&mut self, value: Expr, tokens: &mut Tokens<'_>) -> Option<Arg> {
+        if tokens.peek().map(Pair::as_rule) == Some(Rule::dots) {
+            return self.range_from(value, tokens).map(Arg::Range);
+        }
+        Some(Arg::Number(self.with_unit(value, tokens)))
+    }
+
+    fn arg_from_name(&mut self, pair: &Pair<'_, Rule>, tokens: &mut Tokens<'_>) -> Option<Arg> {
+        let name = self.ident(pair);
+        let Some(next) = tokens.peek() else {
+            return Some(Arg::Word(name));
+        };
+        match next.as_rule() {
+            Rule::select | Rule::part => {
+                let reference = self.reference_from(name, tokens)?;
+                // A host of three labels or more is no reference.
+                match tokens.next_if(|pair| pair.as_rule() == Rule::more_parts) {
+                    Some(rest) => Some(Arg::Address(Ident {
+                        span: reference.span.to(self.span(&rest)),
+                    })),
+                    None => Some(Arg::Reference(reference)),
+                }
+            }
+            Rule::dots => self.range_from(Expr::Name(name), tokens).map(Arg::Range),
+            // `at -3 m`: the `-` is a sign, since `at` is no number.
+            Rule::minus if SMALL.contains(&pair.as_str()) => Some(Arg::Word(name)),
+            Rule::plus | Rule::minus | Rule::times | Rule::over => {
+                let value = self.sum_from(name, tokens)?;
+                self.arg_from_value(value, tokens)
+            }
+            // `per-side nodes`: the name of a number with its unit.
+            Rule::name
+                if unit::find(next.as_str()).is_some() && !SMALL.contains(&pair.as_str()) =>
+            {
+                let unit = self.ident(&tokens.next()?);
+                Some(Arg::Number(Quantity {
+                    span: name.span.to(unit.span),
+                    value: Expr::Name(name),
+                    unit: Some(unit),
+                }))
+            }
+            _ => Some(Arg::Word(name)),
+        }
+    }
+
+    /// Arithmetic whose first operand, a name, has been read.
+    fn sum_from(&mut self, name: Ident, tokens: &mut Tokens<'_>) -> Option<Expr> {
+        let mut operators = 0;
+        let mut left = Expr::Name(name);
+        while let Some(pair) = tokens.next_if(|pair| {
+            matches!(
+                pair.as_rule(),
+                Rule::times | Rule::over | Rule::plus | Rule::minus
+            )
+        }) {
+            // Until the first `+` or `-` the row binds to the left as it stands; behind it a product may.
+            let (operator, right) = match pair.as_rule() {
+                Rule::times => (Operator::Multiply, self.operand(tokens, &mut operators)?),
+                Rule::over => (Operator::Divide, self.operand(tokens, &mut operators)?),
+                Rule::plus => (Operator::Add, self.product(tokens, true, &mut operators)?),
+                _ => (
+                    Operator::Subtract,
+                    self.product(tokens, true, &mut operators)?,
+                ),
+            };
+            left = join(operator, left, right, &mut operators);
+        }
+        if operators > MOST_OPERATORS {
+            let span = left.span();
+            self.sink.push(number::too_long(span, MOST_OPERATORS));
+            return Some(Expr::Broken(span));
+        }
+        Some(left)
+    }
+}
+
+/// Joins two numbers; beyond [`MOST_OPERATORS`] only their places, so that the tree stays shallow.
+fn join(operator: Operator, left: Expr, right: Expr, operators: &mut u32) -> Expr {
+    *operators = operators.saturating_add(1);
+    let span = left.span().to(right.span());
+    if *operators > MOST_OPERATORS {
+        return Expr::Broken(span);
+    }
+    Expr::Binary(Box::new(Binary {
+        span,
+        operator,
+        left,
+        right,
+    }))
+}
+
+/// Why a number can't be read.
+#[derive(Debug, PartialEq, Eq)]
+enum Unread {
+    TooLarge,
+    TooFine,
+    Notation,
+}
+
+/// Reads `1_344` or `2.5` exactly.
+fn read_decimal(text: &str) -> Result<Decimal, Unread> {
+    let (mut digits, mut places, mut behind) = (0_i64, 0_u8, false);
+    for byte in text.bytes() {
+        match byte {
+            b'.' => behind = true,
+            b'0'..=b'9' => {
+                if behind {
+                    places += 1;
+                    if places > 9 {
+                        return Err(Unread::TooFine);
+                    }
+                }
+                digits = digits
+                    .checked_mul(10)
+                    .and_then(|digits| digits.checked_add(i64::from(byte - b'0')))
+                    .ok_or(Unread::TooLarge)?;
+            }
+            b'_' => {}
+            _ => return Err(Unread::Notation),
+        }
+    }
+    Ok(Decimal { digits, places })
+}

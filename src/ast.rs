@@ -22,6 +22,8 @@ pub struct Ast {
     pub broken: bool,
     /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
     pub mentioned: Vec<Ident>,
+    /// Which text reads which, by the names they are shown by.
+    pub includes: Vec<(Box<str>, Box<str>)>,
 }
 
 /// One statement.

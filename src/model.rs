@@ -116,9 +116,24 @@ pub struct Model {
     pub powers: Vec<PowerFeed>,
     /// Power injections.
     pub injections: Vec<Injection>,
+    /// Who takes whose settings.
+    pub likes: Vec<Like>,
+    /// Which text reads which, by the names they are shown by.
+    pub includes: Vec<(Box<str>, Box<str>)>,
     /// Whether something is missing since it did not parse or resolve: what would only follow from that is
     /// not told.
     pub incomplete: bool,
+}
+
+/// A declaration that takes the settings of another of its kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Like {
+    /// Their kind.
+    pub kind: crate::ast::BlockKind,
+    /// The one that takes, as an index among those of its kind.
+    pub child: u32,
+    /// The one it takes from.
+    pub parent: u32,
 }
 
 /// What holds for the whole display.

@@ -127,6 +127,12 @@ impl Decimal {
         self.scaled(1)
     }
 
+    /// It as a person writes it.
+    #[must_use]
+    pub fn words(self) -> String {
+        decimal(self.digits, 10_i64.saturating_pow(u32::from(self.places)))
+    }
+
     /// It times `factor`, if that is a whole number that fits.
     #[must_use]
     pub fn scaled(self, factor: i64) -> Option<i64> {

@@ -90,3 +90,10 @@ pub fn figure(value: u64) -> String {
     }
     out
 }
+
+/// As [`figure`], for a number that may be negative.
+#[must_use]
+pub fn figure_of(value: i64) -> String {
+    let sign = if value < 0 { "-" } else { "" };
+    format!("{sign}{}", figure(value.unsigned_abs()))
+}

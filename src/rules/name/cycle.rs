@@ -1,19 +1,60 @@
-//! `name/cycle`.
+//! `name/cycle`: statements that need each other in a ring.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::list;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "name/cycle",
     severity: Severity::Error,
-    title: "",
+    title: "`like`, `after`, `same as` or `include` in a ring",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Each member of the ring waits for the next: `a` takes its settings from `b`, and `b` from `a`; \
+                or a controller's universes come after those of one that comes after it; or files include \
+                each other.",
+        why: "There is no first one to begin with, so none of them has a value.",
+        source: "the language guide: `like`, `universes after`, `same as` and `include`",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { universes after barn; ports 1..4 { } }\n\
+                controller barn { universes after shed; ports 1..4 { } }\n\
+                prop wreath * 2 { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath[1]\n\
+                wire barn.1: wreath[2]\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { universes from 1; ports 1..4 { } }\n\
+                controller barn { universes after shed; ports 1..4 { } }\n\
+                prop wreath * 2 { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath[1]\n\
+                wire barn.1: wreath[2]\n",
     },
     check: None,
 };
+
+/// A ring: each member's name and the place where it names the next, in order.
+pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
+    let names: Vec<String> = members.iter().map(|(name, _)| format!("`{name}`")).collect();
+    let first = members.first().map_or(Span::default(), |(_, span)| *span);
+    let next = |at: usize| names.get((at + 1) % names.len().max(1)).cloned().unwrap_or_default();
+    let message = match names.as_slice() {
+        [one] => format!("{one} is `{word}` itself"),
+        many => format!("{} are in a ring of `{word}`", list(many, "and")),
+    };
+    let mut finding = RULE.at(
+        first,
+        Words {
+            message,
+            label: match names.as_slice() {
+                [own] => format!("{own} needs itself here"),
+                _ => format!("{} needs {} here", names.first().cloned().unwrap_or_default(), next(0)),
+            },
+            why: "none of them has a beginning, so none can be worked out".to_owned(),
+            help: format!("take one `{word}` out and say there what is meant"),
+        },
+    );
+    for (at, (name, span)) in members.iter().enumerate().skip(1) {
+        finding = finding.and(*span, format!("`{name}` needs {} here", next(at)));
+    }
+    finding
+}

@@ -1,19 +1,61 @@
-//! `name/instance`.
+//! `name/instance`: a member that a family does not have.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "name/instance",
     severity: Severity::Error,
-    title: "",
+    title: "a member that the family does not have",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A reference such as `arch[9]` names member 9 of a family that was declared with fewer members, \
+                or a member of a prop that is no family.",
+        why: "There is no such thing to wire; with a guess a string of another member would get its address.",
+        source: "the language guide: members of `prop NAME * N` count from 1 to N",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop arch * 6 { node bullet; string 50 nodes }\n\
+                wire shed.1: arch[1..6] -> arch[9]\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop arch * 9 { node bullet; string 50 nodes }\n\
+                wire shed.1: arch[1..8] -> arch[9]\n",
     },
     check: None,
 };
+
+/// A member number that the family does not have.
+pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` has members 1 to {count}, there is no `{name}[{number}]`"),
+            label: format!("{number} is not one of 1 to {count}"),
+            why: "there is nothing to wire under that number".to_owned(),
+            help: if number > i64::from(count) {
+                format!("use a member from 1 to {count}, or declare `prop {name} * {number}`")
+            } else {
+                format!("members count from 1: use one from 1 to {count}")
+            },
+        },
+    )
+    .and(declared, format!("declared with {count} here"))
+}
+
+/// Members asked of a prop that is no family.
+pub fn no_family(span: Span, name: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` is one prop, not a family with members"),
+            label: "it has no members".to_owned(),
+            why: "a member number would mean nothing here".to_owned(),
+            help: format!(
+                "write `{name}` without the brackets, `{name}.1` for its first string, or declare `prop {name} * N`"
+            ),
+        },
+    )
+    .and(declared, "declared without `* N` here")
+}

@@ -1,19 +1,86 @@
-//! `name/string`.
+//! `name/string`: a string that a prop does not have.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::{nearest, ticked_or};
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "name/string",
     severity: Severity::Error,
-    title: "",
+    title: "a string that the prop does not have",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A reference such as `tree.3` names string 3 of a prop that has fewer, or a string by a name \
+                that none of its strings has.",
+        why: "The cable with that tape on it does not exist; off by one here is off by a whole string on the \
+              ladder.",
+        source: "the language guide: strings count from 1 in the order written",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop tree { node bullet; strings 2 of 200 nodes }\n\
+                wire shed.1: tree.1\n\
+                wire shed.2: tree.2\n\
+                wire shed.3: tree.3\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop tree { node bullet; strings 3 of 200 nodes }\n\
+                wire shed.1: tree.1\n\
+                wire shed.2: tree.2\n\
+                wire shed.3: tree.3\n",
     },
     check: None,
 };
+
+/// A string number that the prop does not have.
+pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -> Diagnostic {
+    let has = counted(i64::from(count), "string");
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` has {has}, there is no `{name}.{number}`"),
+            label: format!("no string {number}"),
+            why: "there is no such string to wire".to_owned(),
+            help: match count {
+                1 => format!("write `{name}` for its only string"),
+                _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
+            },
+        },
+    )
+    .and(declared, format!("{has} here"))
+}
+
+/// A string name that none of the prop's strings has.
+pub fn no_name(span: Span, name: &str, written: &str, known: &[&str], declared: Span) -> Diagnostic {
+    let near = nearest(written, known.iter().copied());
+    let help = match (near.as_slice(), known) {
+        ([], []) => format!("use its number, such as `{name}.1`, or name it: `string {written}: 50 nodes`"),
+        ([], known) => format!("its strings are named {}", ticked_or(known)),
+        (near, _) => format!("did you mean {}?", ticked_or(near)),
+    };
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` has no string named `{written}`"),
+            label: "no string has this name".to_owned(),
+            why: "there is no such string to wire".to_owned(),
+            help,
+        },
+    )
+    .and(declared, "its strings are declared here")
+}
+
+/// A string asked of a fixture.
+pub fn of_fixture(span: Span, name: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` is a fixture and has no strings"),
+            label: "a fixture has slots, no strings".to_owned(),
+            why: "a string number would mean nothing here".to_owned(),
+            help: format!("write `{name}` without it"),
+        },
+    )
+    .and(declared, "declared with `slots` here")
+}

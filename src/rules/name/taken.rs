@@ -1,19 +1,96 @@
-//! `name/taken`.
+//! `name/taken`: one name declared twice.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::shown;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "name/taken",
     severity: Severity::Error,
-    title: "",
+    title: "one name declared twice",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "Two statements of one kind declare the same name. Kinds do not share names: a prop and a node \
+                may both be called `star`. A display has one `display` statement.",
+        why: "A name is what addresses hang on from year to year; with two owners nobody can say which string \
+              a wire means.",
+        source: "the language guide: identity is the name, never the place in a file",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                prop wreath { node bullet; string 60 nodes }\n\
+                wire shed.1: wreath\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                prop big-wreath { node bullet; string 60 nodes }\n\
+                wire shed.1: wreath -> big-wreath\n",
     },
     check: None,
 };
+
+/// The second declaration of a name.
+pub fn again(kind: &str, name: &str, second: Span, first: Span) -> Diagnostic {
+    let name = shown(name);
+    let help = match kind {
+        "prop" => format!(
+            "give one of them another name, or make it a family: `prop {name} * 2 {{ … }}`"
+        ),
+        _ => "give one of them another name".to_owned(),
+    };
+    RULE.at(
+        second,
+        Words {
+            message: format!("{kind} `{name}` is declared twice"),
+            label: "declared again here".to_owned(),
+            why: "only the first one counts; what was meant for the second would be lost".to_owned(),
+            help,
+        },
+    )
+    .and(first, "first declared here")
+}
+
+/// A second `display` statement.
+pub fn second_display(second: Span, first: Span) -> Diagnostic {
+    RULE.at(
+        second,
+        Words {
+            message: "there are two `display` statements".to_owned(),
+            label: "a second one".to_owned(),
+            why: "frame rate and universe size hold for the whole display, so they are said once".to_owned(),
+            help: "move its settings into the first `display` and remove it".to_owned(),
+        },
+    )
+    .and(first, "the first one")
+}
+
+/// One name given up or taken by two renames.
+pub fn renamed_twice(second: Span, first: Span, name: &str) -> Diagnostic {
+    let name = shown(name);
+    RULE.at(
+        second,
+        Words {
+            message: format!("`{name}` stands in two renames"),
+            label: "again here".to_owned(),
+            why: "its addresses can go to one name only".to_owned(),
+            help: "keep the rename that is meant and remove the other".to_owned(),
+        },
+    )
+    .and(first, "first here")
+}
+
+/// A rename from a name that is still declared.
+pub fn still_there(span: Span, old: &str, new: &str, declared: Span) -> Diagnostic {
+    let (old, new) = (shown(old), shown(new));
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{old}` is renamed to `{new}` and still declared"),
+            label: "still declared".to_owned(),
+            why: "its addresses can't stay with it and go to the new name".to_owned(),
+            help: format!("remove `{old}` or the rename"),
+        },
+    )
+    .and(declared, format!("`{old}` is declared here"))
+}

@@ -1,19 +1,126 @@
-//! `name/unknown`.
+//! `name/unknown`: a name that nothing declares.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "name/unknown",
     severity: Severity::Error,
-    title: "",
+    title: "a name that nothing declares",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A statement names a prop, node, chip, controller, receiver, supply, circuit or number that no \
+                statement of the display (or of its included files) declares.",
+        why: "Nothing can be wired, fed or copied that does not exist; most often it is a slip of the pen, and \
+              a guess would put a string on the wrong port.",
+        source: "the language guide: every name is declared once, in any order",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                prop gable { node bullet; string 40 nodes }\n\
+                wire shed.1: wreath -> gabel\n\
+                wire shed.2: gable\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                prop gable { node bullet; string 40 nodes }\n\
+                wire shed.1: wreath\n\
+                wire shed.2: gable\n",
     },
     check: None,
 };
+
+/// A name of some kind (`prop`, `node`, …) that nothing declares.
+pub fn name<'n>(
+    span: Span,
+    kind: &str,
+    written: &str,
+    known: impl Iterator<Item = &'n str>,
+) -> Diagnostic {
+    let known: Vec<&str> = known.collect();
+    let near = nearest(written, known.iter().copied());
+    let written = shown(written);
+    let help = match (near.as_slice(), known.as_slice()) {
+        ([], []) => format!("declare it: `{kind} {written} {{ … }}`"),
+        ([], few) if few.len() <= 6 => format!(
+            "declare it (`{kind} {written} {{ … }}`), or use {}",
+            ticked_or(few)
+        ),
+        ([], _) => format!("declare it: `{kind} {written} {{ … }}`"),
+        (near, _) => format!("did you mean {}?", ticked_or(near)),
+    };
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("no {kind} is named `{written}`"),
+            label: format!("no such {kind}"),
+            why: format!("without the {kind} this statement can't take effect"),
+            help,
+        },
+    );
+    match near.as_slice() {
+        [one] => finding.fix(
+            format!("write `{one}`"),
+            vec![Edit {
+                span,
+                text: (*one).to_owned(),
+            }],
+        ),
+        _ => finding,
+    }
+}
+
+/// A name in arithmetic that no `let` gives a value; `subtraction` is what was likely meant by a name such as
+/// `side-1`.
+pub fn number<'n>(
+    span: Span,
+    written: &str,
+    subtraction: Option<String>,
+    known: impl Iterator<Item = &'n str>,
+) -> Diagnostic {
+    let mut known: Vec<&str> = known.collect();
+    known.sort_unstable();
+    let near = nearest(written, known);
+    let written = shown(written);
+    let help = match (&subtraction, near.as_slice()) {
+        (Some(meant), _) => format!("put blanks round the minus: `{meant}`"),
+        (None, []) => format!("give it a value: `let {written} = 28`"),
+        (None, near) => format!("did you mean {}?", ticked_or(near)),
+    };
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("no number is named `{written}`"),
+            label: if subtraction.is_some() {
+                "this is one name: `-` is a letter of names".to_owned()
+            } else {
+                "no `let` names it".to_owned()
+            },
+            why: "the count it stands for is not known".to_owned(),
+            help,
+        },
+    );
+    match subtraction {
+        Some(meant) => finding.fix(
+            format!("write `{meant}`"),
+            vec![Edit { span, text: meant }],
+        ),
+        None => finding,
+    }
+}
+
+/// A file that is not there.
+pub fn file(span: Span, path: &str) -> Diagnostic {
+    let path = shown(path);
+    RULE.at(
+        span,
+        Words {
+            message: format!("there is no file `{path}`"),
+            label: "no such file".to_owned(),
+            why: "what it declares is missing from the display".to_owned(),
+            help: "write its path as seen from the file that includes it, with `/` between folders".to_owned(),
+        },
+    )
+}

@@ -1,19 +1,55 @@
-//! `syntax/repeated-setting`.
+//! `syntax/repeated-setting`: one setting given twice in a block.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "syntax/repeated-setting",
     severity: Severity::Error,
-    title: "",
+    title: "one setting given twice in a block",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A setting that may stand once stands twice in one block, or two settings of which only one may \
+                stand (`slots` beside `string`, `universes from` beside `universes after`).",
+        why: "Only one of them can hold, and which one was meant can't be seen from the text.",
+        source: "the language guide: a setting may stand once in a block",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed {\n    universes from 1\n    universes from 20\n    ports 1..4 { }\n}\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed {\n    universes from 20\n    ports 1..4 { }\n}\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
     },
     check: None,
 };
+
+/// The second of one setting.
+pub fn again(second: Span, first: Span, key: &str, block: &str) -> Diagnostic {
+    RULE.at(
+        second,
+        Words {
+            message: format!("`{key}` is set twice in one `{block}`"),
+            label: "set again here".to_owned(),
+            why: "only one of the two can hold".to_owned(),
+            help: "keep the one that is meant and remove the other".to_owned(),
+        },
+    )
+    .and(first, "first set here")
+}
+
+/// Two settings of which one block takes only one.
+pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
+    RULE.at(
+        second,
+        Words {
+            message: format!("`{}` stands beside `{}`, only one of them can hold", words.1, words.0),
+            label: format!("can't stand beside `{}`", words.0),
+            why: why.to_owned(),
+            help: "keep the one that is meant and remove the other".to_owned(),
+        },
+    )
+    .and(first, format!("`{}` here", words.0))
+}

@@ -1,19 +1,95 @@
-//! `syntax/unit`.
+//! `syntax/unit`: a unit that is missing or measures something else.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::{list, shown};
+use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "syntax/unit",
     severity: Severity::Error,
-    title: "",
+    title: "a unit that is missing or does not fit",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A number that measures something stands without its unit, or with a unit that measures \
+                something else.",
+        why: "5 can be volts or amperes, 3 can be metres or feet; a guess here is a blown fuse or a cable that \
+              is too short.",
+        source: "the language guide, numbers and units",
+        wrong: "node bullet { chip ws2811; colour RGB; volts 12 A }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
+        right: "node bullet { chip ws2811; colour RGB; volts 12 V }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
     },
     check: None,
 };
+
+fn ticked(units: &[&str]) -> String {
+    let units: Vec<String> = units.iter().map(|unit| format!("`{unit}`")).collect();
+    list(&units, "or")
+}
+
+/// A number without the unit it needs.
+pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnostic {
+    let written = shown(written);
+    let one = units.first().copied().unwrap_or_default();
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("{what} has no unit"),
+            label: format!("{} of what?", written),
+            why: "a bare number could be meant in any unit".to_owned(),
+            help: match units {
+                [_] => format!("write `{written} {one}`"),
+                _ => format!("say which: {}, as in `{written} {one}`", ticked(units)),
+            },
+        },
+    );
+    match units {
+        [one] => finding.fix(
+            format!("write `{written} {one}`"),
+            vec![Edit {
+                span: Span::new(span.end, span.end),
+                text: format!(" {one}"),
+            }],
+        ),
+        _ => finding,
+    }
+}
+
+/// A unit that measures something else, or is none.
+pub fn wrong(span: Span, unit: &str, what: &str, units: &[&str]) -> Diagnostic {
+    let unit = shown(unit);
+    let known = crate::unit::find(&unit).is_some();
+    RULE.at(
+        span,
+        Words {
+            message: format!("{what} can't be in `{unit}`"),
+            label: if known {
+                "measures something else".to_owned()
+            } else {
+                "no such unit".to_owned()
+            },
+            why: "the figure would be taken for something it is not".to_owned(),
+            help: format!("use {}", ticked(units)),
+        },
+    )
+}
+
+/// A unit where a bare count is wanted.
+pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("the unit `{}` does not belong here", shown(unit)),
+            label: "no unit here".to_owned(),
+            why: why.to_owned(),
+            help: "leave the unit out".to_owned(),
+        },
+    );
+    finding
+}

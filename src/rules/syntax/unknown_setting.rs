@@ -1,19 +1,59 @@
-//! `syntax/unknown-setting`.
+//! `syntax/unknown-setting`: a setting that is not one of its block.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "syntax/unknown-setting",
     severity: Severity::Error,
-    title: "",
+    title: "a setting that this block does not have",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A line in a block begins with a word that is no setting of that kind of block: misspelt, or a \
+                setting of another kind.",
+        why: "What the line was meant to say would silently not hold: a limit that is not read protects \
+              nothing.",
+        source: "the language guide, statements and their settings",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { hots 10.0.0.9; ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { host 10.0.0.9; ports 1..4 { } }\n\
+                prop wreath { node bullet; string 50 nodes }\n\
+                wire shed.1: wreath\n",
     },
     check: None,
 };
+
+/// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
+/// the kinds of block that do have it.
+pub fn word(span: Span, written: &str, block: &str, known: &[&str], elsewhere: &[&str]) -> Diagnostic {
+    let near = nearest(written, known.iter().copied());
+    let help = match (near.as_slice(), elsewhere) {
+        ([], []) => format!("settings of `{block}` are {}", ticked_or(known)),
+        ([], kinds) => format!("`{}` is a setting of {}: move it there", shown(written), ticked_or(kinds)),
+        (near, _) => format!("did you mean {}?", ticked_or(near)),
+    };
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("`{}` is not a setting of `{block}`", shown(written)),
+            label: format!("no setting of `{block}`"),
+            why: "what it says would not hold".to_owned(),
+            help,
+        },
+    );
+    match near.as_slice() {
+        [one] => finding.fix(
+            format!("write `{one}`"),
+            vec![Edit {
+                span,
+                text: (*one).to_owned(),
+            }],
+        ),
+        _ => finding,
+    }
+}

@@ -1,19 +1,138 @@
-//! `wire/kind`.
+//! `wire/kind`: a fixture on a pixel port, or a pixel string on a DMX output.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "wire/kind",
     severity: Severity::Error,
-    title: "",
+    title: "a fixture on a pixel port, or a pixel string on a DMX output",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A prop of `slots` hangs on a pixel port, or a string of nodes (or a `skip`) on a DMX output. A \
+                pixel port takes `slots` props only where it says `slots at most`, for a panel driver or a \
+                relay board.",
+        why: "A DMX line (EIA-485) and a pixel data line are different signals on different plugs: nothing \
+              would light, and the port's driver may be damaged.",
+        source: "ANSI E1.11 (DMX512-A) over EIA-485, and the data sheets of the pixel chips",
+        wrong: "controller shed { ports 1..4 { }; dmx 1 }\n\
+                prop flood { slots 6 }\n\
+                wire shed.1: flood\n",
+        right: "controller shed { ports 1..4 { }; dmx 1 }\n\
+                prop flood { slots 6 }\n\
+                wire shed.dmx1: flood\n",
     },
     check: None,
 };
+
+/// A fixture on a pixel port.
+pub fn fixture(span: Span, name: &str, target: Span, output: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("fixture `{name}` hangs on pixel port {output}"),
+            label: "a fixture with slots".to_owned(),
+            why: "a pixel port does not speak DMX".to_owned(),
+            help: "wire it to a DMX output, such as `.dmx1`; for a panel driver or relay board give the port `slots at most N`".to_owned(),
+        },
+    )
+    .and(target, "a pixel port")
+    .and(declared, "declared with `slots` here")
+}
+
+/// A string of nodes on a DMX output.
+pub fn string(span: Span, name: &str, target: Span, output: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("pixel string `{name}` hangs on DMX output {output}"),
+            label: "a string of nodes".to_owned(),
+            why: "pixels do not understand DMX".to_owned(),
+            help: "wire it to a pixel port".to_owned(),
+        },
+    )
+    .and(target, "a DMX output")
+    .and(declared, "declared with nodes here")
+}
+
+/// A string of nodes on a port that counts slots.
+pub fn on_slots(span: Span, name: &str, output: &str, limit: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("pixel string `{name}` hangs on port {output}, which takes `slots` props"),
+            label: "a string of nodes".to_owned(),
+            why: "the port feeds a panel driver or relay board, not pixels".to_owned(),
+            help: "wire it to another port, or give this port `nodes at most` in place of `slots at most`".to_owned(),
+        },
+    )
+    .and(limit, "this port counts slots")
+}
+
+/// `skip` on a DMX output.
+pub fn skip(span: Span, output: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`skip` on DMX output {output}"),
+            label: "skips are nodes of a data line".to_owned(),
+            why: "a DMX line has no nodes to skip; free slots are left by pinning the next fixture".to_owned(),
+            help: "pin what comes next, as in `flood[2] at 17`".to_owned(),
+        },
+    )
+}
+
+/// Fixtures and strings of nodes joined in one open chain.
+pub fn mixed(span: Span, name: &str, other: Span, other_name: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"),
+            label: format!("`{name}`"),
+            why: "no line carries both DMX and pixel data".to_owned(),
+            help: "write a comma in place of the `->` between them".to_owned(),
+        },
+    )
+    .and(other, format!("`{other_name}`"))
+}
+
+/// Slots reserved on a pixel port.
+pub fn reserved_slots(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "slots are reserved on a pixel port".to_owned(),
+            label: "a pixel port".to_owned(),
+            why: "only a DMX output has slots of its own to keep free".to_owned(),
+            help: "reserve the port whole, or name a DMX output such as `.dmx1`".to_owned(),
+        },
+    )
+}
+
+/// Power for a DMX output.
+pub fn power_to_dmx(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "power is led to a DMX output".to_owned(),
+            label: "a DMX output".to_owned(),
+            why: "a DMX line carries data only; its fixtures have their own supply".to_owned(),
+            help: "name the pixel ports that the supply feeds".to_owned(),
+        },
+    )
+}
+
+/// Power injected into a fixture.
+pub fn injected_fixture(span: Span, name: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("power is injected into fixture `{name}`"),
+            label: "a fixture".to_owned(),
+            why: "a fixture is no string that power could be fed into".to_owned(),
+            help: "name a prop made of nodes".to_owned(),
+        },
+    )
+    .and(declared, "declared with `slots` here")
+}

@@ -1,19 +1,44 @@
-//! `wire/twice`.
+//! `wire/twice`: one string on two chains.
 
-use crate::diagnostic::Severity;
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
+use crate::source::Span;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "wire/twice",
     severity: Severity::Error,
-    title: "",
+    title: "one string on two chains",
     page: Page {
-        means: "",
-        why: "",
-        source: "",
-        wrong: "",
-        right: "",
+        means: "A string stands in two wires, or twice in one. It has one data input, so it can hang on one \
+                port only.",
+        why: "One of the two plugs would stay in the hand; the addresses behind it would all be off by that \
+              string.",
+        source: "the language guide: a string stands in one chain; `same as` is how two props show the same",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop arch * 4 { node bullet; string 50 nodes }\n\
+                wire shed.1: arch[1..3]\n\
+                wire shed.2: arch[3..4]\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop arch * 4 { node bullet; string 50 nodes }\n\
+                wire shed.1: arch[1..2]\n\
+                wire shed.2: arch[3..4]\n",
     },
     check: None,
 };
+
+/// A string that hangs somewhere already.
+pub fn again(second: Span, first: Span, name: &str) -> Diagnostic {
+    RULE.at(
+        second,
+        Words {
+            message: format!("`{name}` is wired twice"),
+            label: format!("`{name}` again"),
+            why: "a string has one data input and hangs on one port".to_owned(),
+            help: "take it out of one of the two; what shall show the same is another prop with `same as`".to_owned(),
+        },
+    )
+    .and(first, format!("`{name}` is wired here already"))
+}

@@ -1,0 +1,407 @@
+//! `controller` and `receiver`.
+
+use super::like::Lineage;
+use super::makes::{Chips, count};
+use super::matching::{Matched, Reader, Value};
+use super::settings::{Key, Scope};
+use super::{settings_of, told};
+use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
+use crate::diagnostic::Sink;
+use crate::model::{
+    Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
+    Start, Told,
+};
+use crate::protocol::{self, Input};
+use crate::rules;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// Ports under construction, by number.
+type Ports = BTreeMap<u32, Port>;
+
+/// Reads the `controller` statements.
+pub fn controllers(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage,
+    chips: &mut Chips,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let table = &reader.names.controllers;
+    for (index, row) in table.rows.iter().enumerate() {
+        let mut controller = Controller {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            label: None,
+            host: None,
+            input: Input::default(),
+            input_at: None,
+            start: Start::Auto,
+            start_at: None,
+            most_universes: None,
+            addressing: Addressing::PerPort,
+            addressing_at: None,
+            align: Align::Off,
+            whole_nodes: model.display.whole_nodes,
+            dim: None,
+            stands: None,
+            ports: Vec::new(),
+            dmx: Vec::new(),
+            draw_mw: None,
+            circuit: None,
+            stock: row.stock,
+        };
+        let mut ports = Ports::new();
+        for block in lineage.blocks(table, count(index as i64)) {
+            let scope = Scope::Of(BlockKind::Controller);
+            for set in settings_of(reader, scope, &block.settings, sink) {
+                match set.key {
+                    Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
+                    Key::Dmx => add_dmx(&set, &mut controller),
+                    _ => apply(reader, &set, &mut controller, sink),
+                }
+            }
+        }
+        controller.ports = ports.into_values().collect();
+        controller.dmx.sort_by_key(|output| output.value);
+        controller.dmx.dedup_by_key(|output| output.value);
+        model.controllers.push(controller);
+    }
+    cut_rings(reader, model, sink);
+}
+
+fn apply(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    controller: &mut Controller,
+    sink: &mut Sink,
+) {
+    let names = reader.names;
+    let number = set.number(0);
+    match (set.key, set.value(0)) {
+        (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.text(text).into()),
+        (Key::Host, Some(Value::Word(host))) => {
+            if rules::net::host::is_lawful(names.text(host)) {
+                controller.host = Some(told(set, names.text(host).into()));
+            } else {
+                sink.push(rules::net::host::unlawful(host.span, names.text(host)));
+            }
+        }
+        (Key::Input, Some(Value::Args(args))) => {
+            let words = reader.words(args);
+            match Input::find(&words) {
+                Some(input) => {
+                    controller.input = input;
+                    controller.input_at = Some(set.at());
+                }
+                None => sink.push(rules::syntax::unexpected::input(
+                    args.first().map_or(set.at(), |first| first.span().to(set.at())),
+                    &words,
+                    &protocol::ALL
+                        .iter()
+                        .flat_map(|protocol| protocol.forms())
+                        .copied()
+                        .collect::<Vec<_>>(),
+                )),
+            }
+        }
+        (Key::UniversesFrom, _) => {
+            controller.start = Start::From(count(number));
+            controller.start_at = Some(set.at());
+        }
+        (Key::UniversesRange, Some(Value::Range(from, to))) => {
+            controller.start = Start::Range(count(from), count(to));
+            controller.start_at = Some(set.at());
+        }
+        (Key::UniversesAfter, Some(Value::Word(other))) => {
+            if let Some(other) = names.find(&names.controllers, "controller", other, sink) {
+                controller.start = Start::After(ControllerId(other));
+                controller.start_at = Some(set.at());
+            }
+        }
+        (Key::UniversesAtMost, _) => controller.most_universes = Some(told(set, count(number))),
+        (Key::Addressing, Some(Value::Choice(which))) => {
+            controller.addressing = match which {
+                0 => Addressing::PerPort,
+                1 => Addressing::Consecutive,
+                _ => Addressing::PerProp,
+            };
+            controller.addressing_at = Some(set.at());
+        }
+        (Key::Align, Some(Value::Choice(which))) => {
+            controller.align = match which {
+                0 => Align::Port,
+                1 => Align::Prop,
+                _ => Align::Off,
+            };
+        }
+        (Key::WholeNodes, _) => controller.whole_nodes = true,
+        (Key::Dim, _) => controller.dim = Some(told(set, count(number))),
+        (Key::Stands, Some(Value::Range(x, y))) => controller.stands = Some((x, y)),
+        (Key::DrawPower, _) => controller.draw_mw = Some(number),
+        (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
+        _ => {}
+    }
+}
+
+/// The mains circuit of a name.
+pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<CircuitId> {
+    let names = reader.names;
+    names.find(&names.circuits, "circuit", word, sink).map(CircuitId)
+}
+
+fn add_dmx(set: &Matched<'_>, controller: &mut Controller) {
+    if let Some(Value::Range(from, to)) = set.value(0) {
+        controller.dmx.extend((count(from)..=count(to)).map(|value| Told {
+            value,
+            at: set.at(),
+        }));
+    }
+}
+
+fn add_ports(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    chips: &mut Chips,
+    model: &mut Model,
+    ports: &mut Ports,
+    sink: &mut Sink,
+) {
+    let (from, to) = match set.value(0) {
+        Some(Value::Range(from, to)) => (count(from), count(to)),
+        _ => (count(set.number(0)), count(set.number(0))),
+    };
+    let settings: &[Setting] = match &set.setting.body {
+        Body::Block(settings, _) => settings,
+        _ => &[],
+    };
+    let read = settings_of(reader, Scope::Ports, settings, sink);
+    let mut shared: Option<(*const PortSettings, Arc<PortSettings>)> = None;
+    for number in from..=to {
+        let before = ports.get(&number).map(|port| Arc::clone(&port.settings));
+        let key = before.as_ref().map_or(std::ptr::null(), Arc::as_ptr);
+        // Ports that were alike before stay alike, and share what is known of them.
+        let settings = match &shared {
+            Some((same, settings)) if *same == key => Arc::clone(settings),
+            _ => {
+                let mut fresh = before.as_deref().cloned().unwrap_or_default();
+                for one in &read {
+                    port_setting(reader, one, chips, model, &mut fresh, sink);
+                }
+                Arc::new(fresh)
+            }
+        };
+        shared = Some((key, Arc::clone(&settings)));
+        let at = set.at();
+        ports.insert(
+            number,
+            Port {
+                number,
+                at,
+                settings,
+            },
+        );
+    }
+}
+
+fn port_setting(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    chips: &mut Chips,
+    model: &mut Model,
+    port: &mut PortSettings,
+    sink: &mut Sink,
+) {
+    let number = set.number(0);
+    match (set.key, set.value(0)) {
+        (Key::Chips, Some(Value::Args(args))) => {
+            port.chips.clear();
+            for arg in args {
+                match arg {
+                    Arg::Word(word) => port.chips.extend(
+                        chips
+                            .find(reader, model, *word, sink)
+                            .map(|value| Told { value, at: set.at() }),
+                    ),
+                    Arg::Comma(_) => {}
+                    other => sink.push(rules::syntax::unexpected::setting_form(
+                        other.span(),
+                        reader.names.text_at(other.span()),
+                        "ports",
+                        "chip ws2811, ws2815",
+                    )),
+                }
+            }
+        }
+        (Key::NodesAtMost, _) => {
+            port.nodes = Some(told(set, count(number)));
+            port.slots = None;
+        }
+        (Key::SlotsAtMost, _) => {
+            port.slots = Some(told(set, count(number)));
+            port.nodes = None;
+        }
+        (Key::Fuse, _) => port.fuse = Some(told(set, number)),
+        (Key::Volts, _) => port.volts = Some(told(set, number)),
+        (Key::Dim, _) => port.dim = Some(told(set, count(number))),
+        _ => {}
+    }
+}
+
+/// `universes after` in a ring: told, and each of them begins as if nothing were said.
+fn cut_rings(reader: &Reader<'_, '_>, model: &mut Model, sink: &mut Sink) {
+    let needs: Vec<(usize, usize)> = model
+        .controllers
+        .iter()
+        .enumerate()
+        .filter_map(|(index, controller)| match controller.start {
+            Start::After(other) => Some((index, other.index())),
+            _ => None,
+        })
+        .collect();
+    for ring in crate::graph::rings(model.controllers.len(), &needs) {
+        let members: Vec<_> = ring
+            .iter()
+            .filter_map(|index| model.controllers.get(*index))
+            .map(|one| (one.name.to_string(), one.start_at.unwrap_or(one.at)))
+            .collect();
+        sink.push(rules::name::cycle::ring("after", &members));
+        for index in ring {
+            if let Some(controller) = model.controllers.get_mut(index) {
+                controller.start = Start::Auto;
+            }
+        }
+    }
+    let _ = reader;
+}
+
+/// Reads the `receiver` statements.
+pub fn receivers(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage,
+    chips: &mut Chips,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Vec<Option<u32>> {
+    let table = &reader.names.receivers;
+    // A receiver whose ports are not known is left out of the model, so its index there may differ.
+    let mut index_of = Vec::with_capacity(table.rows.len());
+    for (index, row) in table.rows.iter().enumerate() {
+        let mut carried = None;
+        let mut stands = None;
+        let mut ports = Ports::new();
+        for block in lineage.blocks(table, count(index as i64)) {
+            for set in settings_of(reader, Scope::Of(BlockKind::Receiver), &block.settings, sink) {
+                match (set.key, set.value(0)) {
+                    (Key::Carries, Some(value)) => {
+                        carried = carries(reader, &set, value, model, &row.name, sink);
+                    }
+                    (Key::Stands, Some(Value::Range(x, y))) => stands = Some((x, y)),
+                    (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
+                    _ => {}
+                }
+            }
+            if block.broken {
+                model.incomplete = true;
+            }
+        }
+        let says_carries = lineage
+            .blocks(table, count(index as i64))
+            .iter()
+            .any(|block| {
+                block.broken
+                    || block
+                        .settings
+                        .iter()
+                        .any(|one| reader.names.text(one.key) == "carries")
+            });
+        let Some((controller, first, last)) = carried else {
+            if !says_carries && !lineage.is_lost(count(index as i64)) {
+                let at = row.block.name.span;
+                sink.push(rules::syntax::unexpected::lacks(
+                    at,
+                    "receiver",
+                    &row.name,
+                    "carries shed.9..12",
+                ));
+            }
+            model.incomplete = true;
+            index_of.push(None);
+            continue;
+        };
+        for port in ports.values() {
+            if port.number > last - first + 1 {
+                let has = format!("ports 1 to {}", last - first + 1);
+                let number = port.number.to_string();
+                sink.push(rules::wire::no_port::beyond(
+                    port.at,
+                    &row.name,
+                    &number,
+                    &has,
+                    row.block.name.span,
+                ));
+                break;
+            }
+        }
+        index_of.push(Some(count(model.receivers.len() as i64)));
+        model.receivers.push(Receiver {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            controller,
+            first,
+            last,
+            stands,
+            ports: ports.into_values().collect(),
+            stock: row.stock,
+        });
+    }
+    index_of
+}
+
+fn carries(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    value: Value<'_>,
+    model: &Model,
+    name: &str,
+    sink: &mut Sink,
+) -> Option<(ControllerId, u32, u32)> {
+    let names = reader.names;
+    let (word, part, span) = match value {
+        Value::Reference(reference) => (reference.name, reference.part.as_ref(), reference.span),
+        Value::Word(word) => (word, None, word.span),
+        _ => return None,
+    };
+    let index = names.find(&names.controllers, "controller", word, sink)?;
+    let Some(Part::Number(range)) = part else {
+        sink.push(rules::syntax::unexpected::setting_form(
+            span,
+            names.text_at(span),
+            "receiver",
+            "carries shed.9..12",
+        ));
+        return None;
+    };
+    let bounds = (1, super::settings::MOST_PORTS);
+    let (from, to) = reader.lets.range(names, range, "the port", bounds, sink)?;
+    if from > to {
+        let (from, to) = (i64::from(from), i64::from(to));
+        sink.push(rules::syntax::number::backwards(range.span, from, to));
+        return None;
+    }
+    let id = ControllerId(index);
+    let controller = model.controller(id)?;
+    for port in from..=to {
+        if controller.port(port).is_none() {
+            sink.push(rules::wire::no_port::carried(
+                set.at(),
+                name,
+                port,
+                &controller.name,
+                controller.at,
+            ));
+            return None;
+        }
+    }
+    Some((id, from, to))
+}

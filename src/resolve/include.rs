@@ -1,0 +1,135 @@
+//! `include` and `stock`: other files, read in place, each once.
+
+use crate::ast::{Ast, Statement, StatementKind};
+use crate::diagnostic::Sink;
+use crate::rules;
+use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span};
+
+/// How many files deep an include may go.
+const DEEPEST: usize = 16;
+/// How many files a display may have.
+const MOST_FILES: usize = 1_000;
+
+struct Gather<'g> {
+    files: &'g dyn Files,
+    parse: &'g dyn Fn(&SourceFile, &mut Sink) -> Ast,
+    sources: &'g mut SourceMap,
+    sink: &'g mut Sink,
+    /// Every file that is read, by identity.
+    seen: Vec<String>,
+    /// The files that are being read, with the place of the include that led on from each.
+    open: Vec<(String, String, Span)>,
+    all: Ast,
+}
+
+/// Reads a display's main file and everything it includes: all statements in the order they count.
+///
+/// `parse` is the syntax stage, handed in since stages do not call each other.
+pub fn gather(
+    files: &dyn Files,
+    main: &Loaded,
+    parse: &dyn Fn(&SourceFile, &mut Sink) -> Ast,
+    sources: &mut SourceMap,
+    sink: &mut Sink,
+) -> Ast {
+    let mut gather = Gather {
+        files,
+        parse,
+        sources,
+        sink,
+        seen: vec![main.identity.clone()],
+        open: Vec::new(),
+        all: Ast::default(),
+    };
+    gather.read(main, false, None);
+    gather.all
+}
+
+impl Gather<'_> {
+    fn read(&mut self, file: &Loaded, stock: bool, asked: Option<Span>) {
+        // An empty text has no offset to point at, so it gets a line end.
+        let text = match std::str::from_utf8(&file.bytes) {
+            Ok(text) => text.to_owned(),
+            Err(error) => {
+                self.all.broken = true;
+                let shown: String = String::from_utf8_lossy(&file.bytes).into_owned();
+                if let Some(added) = self.sources.add(&file.name, &shown) {
+                    let finding =
+                        rules::syntax::unexpected::not_utf8(added, &file.bytes, error.valid_up_to());
+                    self.sink.push(finding);
+                }
+                return;
+            }
+        };
+        let Some(added) = self.sources.add(&file.name, &text) else {
+            self.all.broken = true;
+            if let Some(span) = asked {
+                self.sink.push(rules::syntax::unexpected::include_too_large(span));
+            }
+            return;
+        };
+        let added = added.clone();
+        let ast = (self.parse)(&added, self.sink);
+        self.all.broken |= ast.broken;
+        self.all.mentioned.extend(ast.mentioned);
+        for statement in ast.statements {
+            match statement.kind {
+                StatementKind::Include(include) => {
+                    let path = self.sources.text(include.path.span).to_owned();
+                    let place = include.path.span;
+                    self.open.push((file.identity.clone(), file.name.clone(), place));
+                    self.include(file, &path, stock || include.stock, place);
+                    self.open.pop();
+                }
+                kind => self.all.statements.push(Statement {
+                    stock: statement.stock || stock,
+                    kind,
+                    ..statement
+                }),
+            }
+        }
+    }
+
+    fn include(&mut self, from: &Loaded, path: &str, stock: bool, place: Span) {
+        let loaded = match self.files.load(&from.identity, path) {
+            Ok(loaded) => loaded,
+            Err(error) => {
+                self.all.broken = true;
+                let finding = match error {
+                    FileError::Missing => rules::name::unknown::file(place, path),
+                    FileError::Outside => rules::syntax::unexpected::include_outside(place, path),
+                    FileError::TooLarge => rules::syntax::unexpected::include_too_large(place),
+                    FileError::Other(why) => {
+                        rules::syntax::unexpected::include_unreadable(place, path, &why)
+                    }
+                };
+                self.sink.push(finding);
+                return;
+            }
+        };
+        self.all
+            .includes
+            .push((from.name.as_str().into(), loaded.name.as_str().into()));
+        if let Some(from) = self.open.iter().position(|(id, ..)| *id == loaded.identity) {
+            let members: Vec<(String, Span)> = self
+                .open
+                .iter()
+                .skip(from)
+                .map(|(_, name, span)| (name.clone(), *span))
+                .collect();
+            self.all.broken = true;
+            self.sink.push(rules::name::cycle::ring("include", &members));
+            return;
+        }
+        if self.seen.contains(&loaded.identity) {
+            return;
+        }
+        if self.open.len() > DEEPEST || self.seen.len() >= MOST_FILES {
+            self.all.broken = true;
+            self.sink.push(rules::syntax::unexpected::include_too_deep(place, DEEPEST, MOST_FILES));
+            return;
+        }
+        self.seen.push(loaded.identity.clone());
+        self.read(&loaded, stock, Some(place));
+    }
+}

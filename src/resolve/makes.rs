@@ -1,0 +1,212 @@
+//! `display`, `chip` and `node`.
+
+use super::like::Lineage;
+use super::matching::{Reader, Value};
+use super::settings::{Key, Scope};
+use super::{settings_of, told};
+use crate::ast::{BlockKind, Ident};
+use crate::chip::{BitTime, known};
+use crate::diagnostic::Sink;
+use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Told};
+use crate::rules;
+use crate::source::Span;
+use std::collections::HashMap;
+
+/// The letters that a colour order may have: one slot each.
+const COLOURS: &str = "RGBWACYUL";
+
+/// Reads the `display` statement.
+pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
+    let mut display = Display::default();
+    let Some(block) = reader.names.displays.first() else {
+        return display;
+    };
+    display.name = reader.names.text(block.name).into();
+    display.at = Some(block.name.span);
+    for set in settings_of(reader, Scope::Of(BlockKind::Display), &block.settings, sink) {
+        let number = set.number(0);
+        match set.key {
+            Key::FrameRate => {
+                display.frame_rate_mhz = number.unsigned_abs();
+                display.frame_rate_at = Some(set.at());
+            }
+            Key::UniverseSlots => {
+                display.universe_slots = count(number);
+                display.universe_slots_at = Some(set.at());
+            }
+            Key::WholeNodes => display.whole_nodes = true,
+            Key::Dim => display.dim = Some(told(&set, count(number))),
+            Key::SpareNodes => display.spare_nodes = count(number),
+            Key::SpareUniverses => display.spare_universes = count(number),
+            Key::LeadOf => {
+                if let Some(Value::Gauge(gauge)) = set.value(0) {
+                    display.lead = Some(told(&set, gauge));
+                }
+            }
+            _ => {}
+        }
+    }
+    display
+}
+
+/// A number that its row holds within u32.
+pub fn count(number: i64) -> u32 {
+    u32::try_from(number).unwrap_or(0)
+}
+
+/// The chips of a display: those declared, and known ones once something names them.
+pub struct Chips {
+    by_name: HashMap<&'static str, ChipId>,
+}
+
+/// Reads the `chip` statements.
+pub fn chips(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Chips {
+    let table = &reader.names.chips;
+    for (index, row) in table.rows.iter().enumerate() {
+        let blocks = lineage.blocks(table, count(index as i64));
+        // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
+        // slowest usual one: 800 kHz and 300 us.
+        let root = blocks
+            .first()
+            .and_then(|block| block.like)
+            .map(|like| reader.names.text(like));
+        let base = root.and_then(known).or_else(|| known(&row.name));
+        let mut chip = Chip {
+            name: row.name.as_ref().into(),
+            at: Some(row.block.name.span),
+            bit: base.map_or(Some(BitTime::of_rate(800)), |base| base.bit),
+            latch_ns: base.map_or(300_000, |base| base.latch_ns),
+            depth: base.map_or(8, |base| base.depth),
+            extra_bits: base.map_or(0, |base| base.extra_bits),
+            floor_mv: base.map_or(4_500, |base| base.floor_mv),
+        };
+        for block in blocks {
+            for set in settings_of(reader, Scope::Of(BlockKind::Chip), &block.settings, sink) {
+                let number = set.number(0);
+                match set.key {
+                    // In millihertz, so a bit lasts 10^12 / rate nanoseconds.
+                    Key::Rate => {
+                        chip.bit = Some(BitTime {
+                            nanoseconds: 1_000_000_000_000,
+                            divisor: number.unsigned_abs().max(1),
+                        });
+                    }
+                    Key::Latch => chip.latch_ns = number.unsigned_abs(),
+                    Key::Depth if number == 8 || number == 16 => chip.depth = number as u8,
+                    Key::Depth => sink.push(rules::syntax::number::depth(set.at(), number)),
+                    _ => {}
+                }
+            }
+        }
+        model.chips.push(chip);
+    }
+    Chips {
+        by_name: HashMap::new(),
+    }
+}
+
+impl Chips {
+    /// The chip of a name, declared or known; an unknown one is told.
+    pub fn find(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        model: &mut Model,
+        word: Ident,
+        sink: &mut Sink,
+    ) -> Option<ChipId> {
+        let key = reader.names.key(word);
+        if let Some(index) = reader.names.chips.use_name(&key) {
+            return Some(ChipId(index));
+        }
+        if let Some(row) = known(&key) {
+            if let Some(id) = self.by_name.get(row.name) {
+                return Some(*id);
+            }
+            let id = ChipId::from(model.chips.len());
+            model.chips.push(Chip {
+                name: row.name.into(),
+                at: None,
+                bit: row.bit,
+                latch_ns: row.latch_ns,
+                depth: row.depth,
+                extra_bits: row.extra_bits,
+                floor_mv: row.floor_mv,
+            });
+            self.by_name.insert(row.name, id);
+            return Some(id);
+        }
+        if !reader.names.is_mentioned(&key) {
+            let names = reader.names.chips.names();
+            let names = names.chain(crate::chip::KNOWN.iter().map(|chip| chip.name));
+            sink.push(rules::name::unknown::name(word.span, "chip", &key, names));
+        }
+        None
+    }
+}
+
+/// Reads the `node` statements.
+pub fn nodes(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage,
+    chips: &mut Chips,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let table = &reader.names.nodes;
+    for (index, row) in table.rows.iter().enumerate() {
+        let mut node = NodeKind {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            chip: None,
+            colour: "RGB".into(),
+            slots: 0,
+            bits: 0,
+            volts: None,
+            draw: None,
+            pitch_um: None,
+            gauge: None,
+        };
+        for block in lineage.blocks(table, count(index as i64)) {
+            for set in settings_of(reader, Scope::Of(BlockKind::Node), &block.settings, sink) {
+                let number = set.number(0);
+                match (set.key, set.value(0)) {
+                    (Key::Chip, Some(Value::Word(word))) => {
+                        node.chip = chips
+                            .find(reader, model, word, sink)
+                            .map(|value| Told { value, at: set.at() });
+                    }
+                    (Key::Colour, Some(Value::Word(word))) => {
+                        colour(reader.names.text(word), word.span, &mut node, sink);
+                    }
+                    (Key::Volts, _) => node.volts = Some(told(&set, number)),
+                    (Key::DrawCurrent, _) => node.draw = Some(told(&set, Draw::Current(number))),
+                    (Key::DrawPower, _) => node.draw = Some(told(&set, Draw::Power(number))),
+                    (Key::Pitch, _) => node.pitch_um = Some(told(&set, number)),
+                    (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(told(&set, gauge)),
+                    _ => {}
+                }
+            }
+        }
+        let letters = count(node.colour.chars().count() as i64);
+        let chip = node.chip.and_then(|chip| model.chips.get(chip.value.index()));
+        let depth = chip.map_or(8, |chip| u32::from(chip.depth));
+        node.slots = letters * (depth / 8);
+        node.bits = letters * depth + chip.map_or(0, |chip| chip.extra_bits);
+        model.nodes.push(node);
+    }
+}
+
+fn colour(written: &str, span: Span, node: &mut NodeKind, sink: &mut Sink) {
+    let upper = written.to_uppercase();
+    let fits = (1..=8).contains(&upper.chars().count()) && upper.chars().all(|c| COLOURS.contains(c));
+    if fits {
+        node.colour = upper.into();
+    } else {
+        sink.push(rules::syntax::unexpected::colour(span, written));
+    }
+}

@@ -1,0 +1,193 @@
+//! From what was written to what was meant: names bound, settings read, strings laid out, wires followed.
+//!
+//! Each step works with what it has: a statement that does not make sense is told and left out, and what
+//! hangs on it is marked so that nothing is told twice.
+
+mod arithmetic;
+mod controllers;
+pub mod include;
+mod like;
+mod makes;
+mod matching;
+mod names;
+mod props;
+mod refs;
+mod rest;
+mod runs;
+mod same;
+pub mod settings;
+mod split;
+mod targets;
+mod wires;
+
+use crate::ast::{Ast, BlockKind, Renamed, Setting, StatementKind};
+use crate::diagnostic::Sink;
+use crate::model::{Model, Told};
+use crate::rules;
+use crate::source::SourceMap;
+use arithmetic::Lets;
+use like::Lineage;
+use matching::{Matched, Reader};
+use names::Names;
+use settings::Scope;
+use targets::Ports;
+
+/// Reads the settings of one block; repeats and misfits are told and left out.
+fn settings_of<'a>(
+    reader: &Reader<'_, 'a>,
+    scope: Scope,
+    settings: &'a [Setting],
+    sink: &mut Sink,
+) -> Vec<Matched<'a>> {
+    let mut found: Vec<Matched<'a>> = Vec::with_capacity(settings.len());
+    for setting in settings {
+        let Some(matched) = reader.read(scope, setting, sink) else {
+            continue;
+        };
+        let once = matched.key.once();
+        let first = once.and_then(|once| found.iter().find(|one| one.key.once() == Some(once)));
+        match first {
+            Some(first) => {
+                let words = reader.names.text(setting.key);
+                sink.push(rules::syntax::repeated_setting::again(
+                    setting.span,
+                    first.at(),
+                    words,
+                    scope.word(),
+                ));
+            }
+            None => found.push(matched),
+        }
+    }
+    found
+}
+
+/// A value with the place of the setting that says it.
+fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
+    Told {
+        value,
+        at: set.at(),
+    }
+}
+
+/// What a display's statements mean.
+pub fn resolve(ast: &Ast, sources: &SourceMap, sink: &mut Sink) -> Model {
+    let names = Names::read(ast, sources, sink);
+    let lets = Lets::read(
+        &names,
+        ast.statements.iter().filter_map(|s| match &s.kind {
+            StatementKind::Let(one) => Some(one),
+            _ => None,
+        }),
+        sink,
+    );
+    let reader = Reader {
+        names: &names,
+        lets: &lets,
+    };
+    let mut model = Model {
+        incomplete: ast.broken,
+        includes: ast.includes.clone(),
+        ..Model::default()
+    };
+    let receivers = things(&reader, &mut model, ast, sink);
+    wiring(&reader, &receivers, &mut model, ast, sink);
+    if !ast.broken {
+        tell_unused(&reader, &model, sink);
+        lets.tell_unused(&names, sink);
+    }
+    model
+}
+
+/// Everything that is declared; gives the receiver in the model of each receiver declared.
+fn things(
+    reader: &Reader<'_, '_>,
+    model: &mut Model,
+    ast: &Ast,
+    sink: &mut Sink,
+) -> Vec<Option<u32>> {
+    let names = reader.names;
+    let mut likes = Vec::new();
+    let mut lineage = |table, kind, sink: &mut Sink| {
+        let known = |name: &str| kind == BlockKind::Chip && crate::chip::known(name).is_some();
+        let lineage = Lineage::read(table, kind, names, known, sink);
+        likes.extend(lineage.likes(kind));
+        lineage
+    };
+    model.display = makes::display(reader, sink);
+    let chips = lineage(&names.chips, BlockKind::Chip, sink);
+    let mut chips = makes::chips(reader, &chips, model, sink);
+    let nodes = lineage(&names.nodes, BlockKind::Node, sink);
+    makes::nodes(reader, &nodes, &mut chips, model, sink);
+    let circuits = lineage(&names.circuits, BlockKind::Circuit, sink);
+    rest::circuits(reader, &circuits, model, sink);
+    let supplies = lineage(&names.supplies, BlockKind::Supply, sink);
+    rest::supplies(reader, &supplies, model, sink);
+    let controllers = lineage(&names.controllers, BlockKind::Controller, sink);
+    controllers::controllers(reader, &controllers, &mut chips, model, sink);
+    let lines = lineage(&names.receivers, BlockKind::Receiver, sink);
+    let receivers = controllers::receivers(reader, &lines, &mut chips, model, sink);
+    let props = lineage(&names.props, BlockKind::Prop, sink);
+    model.likes = likes;
+    let targets = split::Targets::read(ast, names);
+    let most = |model: &Model, prop: &str, node| {
+        targets.most(names, reader.lets, &receivers, model, prop, node)
+    };
+    let mut drafts = props::props(reader, &props, model, &most, sink);
+    same::cut_rings(reader, &mut drafts, model, sink);
+    same::borrow_shapes(reader, &mut drafts, model, sink);
+    props::lay_out(&drafts.stretches, model, sink);
+    same::bind(reader, &drafts, model, sink);
+    receivers
+}
+
+/// Everything that says what hangs where.
+fn wiring(
+    reader: &Reader<'_, '_>,
+    receivers: &[Option<u32>],
+    model: &mut Model,
+    ast: &Ast,
+    sink: &mut Sink,
+) {
+    let ports = Ports { receivers };
+    let mut wires = wires::Wiring::new(model);
+    let renames: Vec<&Renamed> = ast
+        .statements
+        .iter()
+        .filter_map(|s| match &s.kind {
+            StatementKind::Renamed(one) => Some(one),
+            _ => None,
+        })
+        .collect();
+    for statement in &ast.statements {
+        match &statement.kind {
+            StatementKind::Wire(wire) => wires.wire(reader, &ports, wire, model, sink),
+            StatementKind::Reserve(one) => rest::reserve(reader, &ports, one, model, sink),
+            StatementKind::Stored(refs) => rest::stored(reader, refs, model, sink),
+            StatementKind::Renamed(one) => rest::renamed(reader, &renames, one, model, sink),
+            StatementKind::Power(one) => {
+                rest::power(reader, &ports, one, statement.span, model, sink);
+            }
+            StatementKind::Inject(one) => rest::inject(reader, one, statement.span, model, sink),
+            StatementKind::Block(_) | StatementKind::Include(_) | StatementKind::Let(_) => {}
+        }
+    }
+    wires.unasked(reader, model);
+}
+
+/// Tells what is declared and named nowhere. Props are never unused: what no wire names is placed.
+/// Controllers and receivers are looked at once it is known what lies on them.
+fn tell_unused(reader: &Reader<'_, '_>, model: &Model, sink: &mut Sink) {
+    let _ = model;
+    let names = reader.names;
+    for (table, kind) in [
+        (&names.chips, "chip"),
+        (&names.nodes, "node"),
+        (&names.supplies, "supply"),
+        (&names.circuits, "circuit"),
+    ] {
+        for row in table.rows.iter().filter(|row| !row.stock && !row.used.get()) {
+            sink.push(rules::name::unused::declared(kind, &row.name, row.block.name.span));
+        }
+    }
+}

@@ -1,0 +1,197 @@
+//! Names as written to things declared: one table a kind, and what is unknown because its text did not parse.
+
+use crate::ast::{Ast, Block, BlockKind, Ident, StatementKind};
+use crate::diagnostic::Sink;
+use crate::rules;
+use crate::source::{SourceMap, Span};
+use std::borrow::Cow;
+use std::cell::Cell;
+use std::collections::{HashMap, HashSet};
+use unicode_normalization::{UnicodeNormalization, is_nfc};
+
+/// A declaration: its place in the file order of its kind, and its statement.
+#[derive(Debug)]
+pub struct Decl<'a> {
+    /// The name as compared (NFC).
+    pub name: Cow<'a, str>,
+    /// Its statement.
+    pub block: &'a Block,
+    /// Whether it is from a `stock` file.
+    pub stock: bool,
+    /// Whether anything names it.
+    pub used: Cell<bool>,
+}
+
+/// All declarations of one kind.
+#[derive(Debug, Default)]
+pub struct Table<'a> {
+    by_name: HashMap<Cow<'a, str>, u32>,
+    /// In file order.
+    pub rows: Vec<Decl<'a>>,
+}
+
+impl<'a> Table<'a> {
+    /// The index of a name.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<u32> {
+        self.by_name.get(name).copied()
+    }
+
+    /// All names, in file order.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.rows.iter().map(|row| row.name.as_ref())
+    }
+
+    /// The index of a name, which is thereby used.
+    #[must_use]
+    pub fn use_name(&self, name: &str) -> Option<u32> {
+        let index = self.get(name)?;
+        if let Some(row) = self.rows.get(index as usize) {
+            row.used.set(true);
+        }
+        Some(index)
+    }
+
+    /// The declaration at an index.
+    #[must_use]
+    pub fn row(&self, index: u32) -> Option<&Decl<'a>> {
+        self.rows.get(index as usize)
+    }
+}
+
+/// The names of a display.
+#[derive(Debug)]
+pub struct Names<'a> {
+    sources: &'a SourceMap,
+    mentioned: HashSet<Cow<'a, str>>,
+    /// Chips declared here.
+    pub chips: Table<'a>,
+    /// Makes of node.
+    pub nodes: Table<'a>,
+    /// Controllers.
+    pub controllers: Table<'a>,
+    /// Receivers.
+    pub receivers: Table<'a>,
+    /// Props and families.
+    pub props: Table<'a>,
+    /// Supplies.
+    pub supplies: Table<'a>,
+    /// Mains circuits.
+    pub circuits: Table<'a>,
+    /// `display` statements.
+    pub displays: Vec<&'a Block>,
+    /// `prop NAME[N] { }` statements.
+    pub overrides: Vec<&'a Block>,
+}
+
+impl<'a> Names<'a> {
+    /// Reads every declaration of a display; tells names that are taken.
+    pub fn read(ast: &'a Ast, sources: &'a SourceMap, sink: &mut Sink) -> Self {
+        let mut names = Self {
+            sources,
+            mentioned: HashSet::new(),
+            chips: Table::default(),
+            nodes: Table::default(),
+            controllers: Table::default(),
+            receivers: Table::default(),
+            props: Table::default(),
+            supplies: Table::default(),
+            circuits: Table::default(),
+            displays: Vec::new(),
+            overrides: Vec::new(),
+        };
+        names.mentioned = ast.mentioned.iter().map(|word| names.key(*word)).collect();
+        for statement in &ast.statements {
+            if let StatementKind::Block(block) = &statement.kind {
+                names.declare(block, statement.stock, sink);
+            }
+        }
+        names
+    }
+
+    fn declare(&mut self, block: &'a Block, stock: bool, sink: &mut Sink) {
+        let name = self.key(block.name);
+        let table = match block.kind {
+            BlockKind::Display => {
+                if let Some(first) = self.displays.first() {
+                    sink.push(rules::name::taken::second_display(
+                        block.name.span,
+                        first.name.span,
+                    ));
+                }
+                self.displays.push(block);
+                return;
+            }
+            BlockKind::Prop if block.members.is_some() => {
+                self.overrides.push(block);
+                return;
+            }
+            BlockKind::Chip => &mut self.chips,
+            BlockKind::Node => &mut self.nodes,
+            BlockKind::Controller => &mut self.controllers,
+            BlockKind::Receiver => &mut self.receivers,
+            BlockKind::Prop => &mut self.props,
+            BlockKind::Supply => &mut self.supplies,
+            BlockKind::Circuit => &mut self.circuits,
+        };
+        if let Some(first) = table.get(&name).and_then(|at| table.row(at)) {
+            let word = block.kind.word();
+            let (at, first) = (block.name.span, first.block.name.span);
+            sink.push(rules::name::taken::again(word, &name, at, first));
+            return;
+        }
+        let index = u32::try_from(table.rows.len()).unwrap_or(u32::MAX);
+        table.by_name.insert(name.clone(), index);
+        table.rows.push(Decl {
+            name,
+            block,
+            stock,
+            used: Cell::new(false),
+        });
+    }
+
+    /// The text of a word as written.
+    #[must_use]
+    pub fn text(&self, word: Ident) -> &'a str {
+        self.sources.text(word.span)
+    }
+
+    /// The text of a place.
+    #[must_use]
+    pub fn text_at(&self, span: Span) -> &'a str {
+        self.sources.text(span)
+    }
+
+    /// A word as it is compared: Unicode's NFC.
+    #[must_use]
+    pub fn key(&self, word: Ident) -> Cow<'a, str> {
+        let text = self.text(word);
+        if text.is_ascii() || is_nfc(text) {
+            Cow::Borrowed(text)
+        } else {
+            Cow::Owned(text.nfc().collect())
+        }
+    }
+
+    /// Whether a word stands in text that did not parse, so that what it means is not known.
+    #[must_use]
+    pub fn is_mentioned(&self, key: &str) -> bool {
+        self.mentioned.contains(key)
+    }
+
+    /// The index of a name in a table; an unknown one is told, unless it stands in text that did not parse.
+    pub fn find(
+        &self,
+        table: &Table<'a>,
+        kind: &str,
+        word: Ident,
+        sink: &mut Sink,
+    ) -> Option<u32> {
+        let key = self.key(word);
+        let found = table.use_name(&key);
+        if found.is_none() && !self.is_mentioned(&key) {
+            sink.push(rules::name::unknown::name(word.span, kind, &key, table.names()));
+        }
+        found
+    }
+}

@@ -1,0 +1,595 @@
+//! `prop`: families, members, and the strings that each has.
+//!
+//! A family is cut into stretches of members that are alike, so that a thousand members cost no more than
+//! one until the string table is laid out.
+
+use super::arithmetic::Lets;
+use super::like::Lineage;
+use super::makes::count;
+use super::matching::{Matched, Reader, Value};
+use super::settings::{Key, Scope};
+use super::{runs, settings_of};
+use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
+use crate::diagnostic::Sink;
+use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, Shape, ShapeId, StringDef};
+use crate::model::{NodeId, PropId};
+use crate::rules;
+use crate::source::Span;
+use std::ops::Range;
+
+/// What the settings of a prop or member say, before its strings are laid out.
+#[derive(Clone, Default)]
+pub struct Draft<'a> {
+    label: Option<Box<str>>,
+    node: Option<(NodeId, Span)>,
+    /// The node was named, but is unknown.
+    node_lost: bool,
+    shapes: Vec<Sketch<'a>>,
+    stands: Option<(i64, i64)>,
+    draw_mw: Option<i64>,
+    circuit: Option<crate::model::CircuitId>,
+    /// The reference of `same as`.
+    pub same_as: Option<SameRef<'a>>,
+    /// Some of it did not parse or resolve.
+    broken: bool,
+}
+
+/// What `same as` names.
+#[derive(Clone, Copy)]
+pub struct SameRef<'a> {
+    /// The setting.
+    pub at: Span,
+    /// The name.
+    pub name: Ident,
+    /// Members and string, if it says them.
+    pub reference: Option<&'a Reference>,
+}
+
+/// What one shape setting says.
+#[derive(Clone)]
+enum Sketch<'a> {
+    /// So many strings of so many nodes, perhaps in strands.
+    Plain {
+        at: Span,
+        strings: u32,
+        nodes: u32,
+        strand: Option<u32>,
+    },
+    /// One string of runs.
+    Runs { at: Span, set: Matched<'a> },
+    /// To be cut by the compiler: units of so many nodes.
+    Split { at: Span, units: u32, nodes: u32 },
+    /// A fixture.
+    Fixture { at: Span, slots: u32 },
+}
+
+/// Members that are alike: how many, and the shapes each of them has.
+#[derive(Clone)]
+pub struct Stretch {
+    /// Its prop.
+    pub prop: u32,
+    /// How many members.
+    pub members: u32,
+    /// Their shapes, as a stretch of `Model::shapes`.
+    pub shapes: Range<u32>,
+}
+
+/// Everything known of the props before the string table is laid out.
+#[derive(Default)]
+pub struct Drafts<'a> {
+    /// Stretches of members, in prop order.
+    pub stretches: Vec<Stretch>,
+    /// `same as` of props and members: prop, members (from, to), reference, whether it has strings of its
+    /// own.
+    pub same: Vec<(u32, (u32, u32), SameRef<'a>, bool)>,
+}
+
+/// Reads the `prop` statements, families and overrides, into props without strings and drafts of those.
+///
+/// `most` gives the longest string, in nodes, that the ports a prop is wired to may drive.
+pub fn props<'a>(
+    reader: &Reader<'_, 'a>,
+    lineage: &Lineage,
+    model: &mut Model,
+    most: &dyn Fn(&Model, &str, NodeId) -> Option<u32>,
+    sink: &mut Sink,
+) -> Drafts<'a> {
+    let table = &reader.names.props;
+    let overrides = overrides(reader, sink);
+    let mut drafts = Drafts::default();
+    let mut members_so_far: u64 = 0;
+    for (index, row) in table.rows.iter().enumerate() {
+        let index = count(index as i64);
+        let mut draft = Draft {
+            broken: lineage.is_lost(index),
+            ..Draft::default()
+        };
+        for block in lineage.blocks(table, index) {
+            apply(reader, block, &mut draft, sink);
+        }
+        // How many there are is no setting, so `like` does not take it.
+        let members = match &row.block.count {
+            Some(expr) => members(reader.lets, reader, expr, sink),
+            None => Some(None),
+        };
+        let (number, known) = (members.flatten(), members.is_some());
+        members_so_far += u64::from(number.unwrap_or(1));
+        let over = members_so_far > u64::from(MOST_STRINGS);
+        if over {
+            let at = row.block.name.span;
+            sink.push(rules::syntax::number::too_many_strings(at, MOST_STRINGS));
+            members_so_far -= u64::from(number.unwrap_or(1));
+        }
+        let mut prop = Prop {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            label: draft.label.clone(),
+            count: number,
+            first: 0,
+            cut: Cut::Even(0),
+            stands: draft.stands,
+            draw_mw: draft.draw_mw,
+            circuit: draft.circuit,
+            members: Vec::new(),
+            broken: draft.broken || !known || over,
+            stock: row.stock,
+        };
+        let own = overrides.get(&index).map_or(&[][..], Vec::as_slice);
+        let context = Context {
+            reader,
+            index,
+            most,
+        };
+        if !prop.broken {
+            context.stretches(&draft, &mut prop, own, model, &mut drafts, sink);
+        }
+        model.incomplete |= prop.broken;
+        model.props.push(prop);
+    }
+    drafts
+}
+
+/// `* N`: `Some(None)` never comes from here; `None` where the number is no lawful one.
+fn members(
+    lets: &Lets<'_>,
+    reader: &Reader<'_, '_>,
+    expr: &Expr,
+    sink: &mut Sink,
+) -> Option<Option<u32>> {
+    let most = i64::from(MOST_STRINGS);
+    lets.whole(reader.names, expr, "the number of members", (1, most), sink)
+        .map(|n| Some(count(n)))
+}
+
+type Overrides<'a> = std::collections::BTreeMap<u32, Vec<(&'a Block, Vec<(u32, u32)>)>>;
+
+/// The `prop NAME[N] { }` statements by prop, each with its member ranges (unchecked upper ends).
+fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> {
+    let names = reader.names;
+    let mut found = Overrides::new();
+    for block in &names.overrides {
+        let Some(index) = names.find(&names.props, "prop", block.name, sink) else {
+            continue;
+        };
+        let Some(row) = names.props.row(index) else {
+            continue;
+        };
+        let Some(selector) = &block.members else {
+            continue;
+        };
+        let declared = row.block.name.span;
+        let Some(expr) = &row.block.count else {
+            sink.push(rules::name::instance::no_family(selector.span, &row.name, declared));
+            continue;
+        };
+        // The family's own number is told where it stands; here it is only held against.
+        let mut quiet = Sink::default();
+        let most = i64::from(MOST_STRINGS);
+        let Some(members) = reader.lets.whole(names, expr, "", (1, most), &mut quiet) else {
+            continue;
+        };
+        let bounds = Bounds {
+            name: &row.name,
+            count: count(members),
+            declared,
+        };
+        let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
+        found.entry(index).or_default().push((block, ranges));
+    }
+    found
+}
+
+/// A family's name, size and place, to hold members against.
+pub struct Bounds<'n> {
+    /// Its name.
+    pub name: &'n str,
+    /// How many members it has.
+    pub count: u32,
+    /// Where it is declared.
+    pub declared: Span,
+}
+
+/// Member ranges as written, falling ones too; those beyond the family are told and left out.
+pub fn member_ranges(
+    reader: &Reader<'_, '_>,
+    parts: &[crate::ast::SelRange],
+    bounds: &Bounds<'_>,
+    sink: &mut Sink,
+) -> Vec<(u32, u32)> {
+    let mut ranges = Vec::with_capacity(parts.len());
+    for part in parts {
+        let ends = [Some(&part.from), part.to.as_ref()];
+        let mut numbers = [0_u32; 2];
+        let mut fits = true;
+        for (end, number) in ends.into_iter().zip(&mut numbers) {
+            let Some(expr) = end else { continue };
+            match number_of(reader, expr, sink) {
+                Some(n) if (1..=i64::from(bounds.count)).contains(&n) => *number = count(n),
+                Some(n) => {
+                    sink.push(rules::name::instance::beyond(
+                        expr.span(),
+                        bounds.name,
+                        n,
+                        bounds.count,
+                        bounds.declared,
+                    ));
+                    fits = false;
+                }
+                None => fits = false,
+            }
+        }
+        if fits {
+            let [from, to] = numbers;
+            ranges.push((from, if part.to.is_some() { to } else { from }));
+        }
+    }
+    ranges
+}
+
+/// A whole number without bounds of its own.
+pub fn number_of(reader: &Reader<'_, '_>, expr: &Expr, sink: &mut Sink) -> Option<i64> {
+    let value = reader.lets.eval(reader.names, expr, sink)?;
+    let whole = value.as_whole();
+    if whole.is_none() {
+        sink.push(rules::syntax::number::not_whole(expr.span(), "this number", value.words()));
+    }
+    whole
+}
+
+/// Takes a block's settings into a draft. Shapes of a block replace those taken from elsewhere.
+fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, sink: &mut Sink) {
+    let names = reader.names;
+    let read = settings_of(reader, Scope::Of(BlockKind::Prop), &block.settings, sink);
+    let whole = read.len() == block.settings.len() && !block.broken;
+    draft.broken |= !whole;
+    if read.iter().any(|set| is_shape(set.key)) {
+        draft.shapes.clear();
+    }
+    for set in read {
+        let at = set.at();
+        let number = set.number(0);
+        match (set.key, set.value(0)) {
+            (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.text(text).into()),
+            (Key::Node, Some(Value::Word(word))) => {
+                let found = names.find(&names.nodes, "node", word, sink);
+                draft.node = found.map(|index| (NodeId(index), at));
+                draft.node_lost = found.is_none();
+            }
+            (Key::Stands, Some(Value::Range(x, y))) => draft.stands = Some((x, y)),
+            (Key::DrawPower, _) => draft.draw_mw = Some(number),
+            (Key::On, Some(Value::Word(word))) => {
+                draft.circuit = super::controllers::circuit(reader, word, sink);
+            }
+            (Key::SameAs, Some(value)) => {
+                draft.same_as = match value {
+                    Value::Word(name) => Some(SameRef { at, name, reference: None }),
+                    Value::Reference(reference) => Some(SameRef {
+                        at,
+                        name: reference.name,
+                        reference: Some(reference),
+                    }),
+                    _ => None,
+                };
+            }
+            _ => draft.shapes.extend(sketch(&set)),
+        }
+    }
+}
+
+fn is_shape(key: Key) -> bool {
+    matches!(
+        key,
+        Key::String
+            | Key::StringRuns
+            | Key::Strings
+            | Key::Strands
+            | Key::SplitNodes
+            | Key::SplitStrands
+            | Key::Slots
+    )
+}
+
+fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
+    let at = set.at();
+    let number = |place| count(set.number(place));
+    let plain = |strings, nodes, strand| {
+        Some(Sketch::Plain {
+            at,
+            strings,
+            nodes,
+            strand,
+        })
+    };
+    // A product that does not fit is taken as the largest number, which no port can drive.
+    match set.key {
+        Key::String => plain(1, number(0), None),
+        Key::Strings => plain(number(0), number(1), None),
+        Key::Strands => plain(number(0), number(1).saturating_mul(number(2)), Some(number(2))),
+        Key::StringRuns => Some(Sketch::Runs { at, set: *set }),
+        Key::SplitNodes => Some(Sketch::Split {
+            at,
+            units: number(0),
+            nodes: 1,
+        }),
+        Key::SplitStrands => Some(Sketch::Split {
+            at,
+            units: number(0),
+            nodes: number(1),
+        }),
+        Key::Slots => Some(Sketch::Fixture {
+            at,
+            slots: number(0),
+        }),
+        _ => None,
+    }
+}
+
+impl Sketch<'_> {
+    fn at(&self) -> Span {
+        match self {
+            Self::Plain { at, .. }
+            | Self::Runs { at, .. }
+            | Self::Split { at, .. }
+            | Self::Fixture { at, .. } => *at,
+        }
+    }
+}
+
+struct Context<'c, 'r, 'a> {
+    reader: &'c Reader<'r, 'a>,
+    index: u32,
+    most: &'c dyn Fn(&Model, &str, NodeId) -> Option<u32>,
+}
+
+impl<'a> Context<'_, '_, 'a> {
+    /// Cuts a prop into stretches of members that are alike.
+    fn stretches(
+        &self,
+        draft: &Draft<'a>,
+        prop: &mut Prop,
+        overrides: &[(&'a Block, Vec<(u32, u32)>)],
+        model: &mut Model,
+        drafts: &mut Drafts<'a>,
+        sink: &mut Sink,
+    ) {
+        let members = prop.members_count();
+        let mut cuts = vec![1, members + 1];
+        for (_, ranges) in overrides {
+            for (a, b) in ranges {
+                cuts.push((*a).min(*b));
+                cuts.push((*a).max(*b) + 1);
+            }
+        }
+        cuts.sort_unstable();
+        cuts.dedup();
+        let base = self.shapes(draft, prop, model, sink);
+        for pair in cuts.windows(2) {
+            let [from, next] = pair else { continue };
+            let (from, to) = (*from, *next - 1);
+            let mut own = draft.clone();
+            let mut touched = false;
+            for (block, ranges) in overrides {
+                let covers = ranges.iter().any(|(a, b)| ((*a).min(*b)..=(*a).max(*b)).contains(&from));
+                if covers {
+                    apply(self.reader, block, &mut own, sink);
+                    touched = true;
+                }
+            }
+            if touched {
+                prop.broken |= own.broken;
+                prop.members.extend((from..=to).map(|number| Member {
+                    number,
+                    label: own.label.clone(),
+                    stands: own.stands,
+                }));
+            }
+            let shapes = if touched {
+                self.shapes(&own, prop, model, sink)
+            } else {
+                base.clone()
+            };
+            if let Some(same) = own.same_as {
+                let has_own = !own.shapes.is_empty();
+                drafts.same.push((self.index, (from, to), same, has_own));
+            }
+            drafts.stretches.push(Stretch {
+                prop: self.index,
+                members: to - from + 1,
+                shapes,
+            });
+        }
+    }
+
+    /// Makes the shapes that a draft says; told where it says none.
+    fn shapes(
+        &self,
+        draft: &Draft<'a>,
+        prop: &mut Prop,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) -> Range<u32> {
+        let start = count(model.shapes.len() as i64);
+        if draft.shapes.is_empty() && draft.same_as.is_none() {
+            sink.push(rules::syntax::unexpected::lacks(
+                prop.at,
+                "prop",
+                &prop.name,
+                "string 50 nodes",
+            ));
+            prop.broken = true;
+        }
+        let fixture = draft.shapes.iter().find(|s| matches!(s, Sketch::Fixture { .. }));
+        let string = draft.shapes.iter().find(|s| !matches!(s, Sketch::Fixture { .. }));
+        if let (Some(fixture), Some(string)) = (fixture, string) {
+            let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
+            let words = if first == fixture.at() { ("slots", "string") } else { ("string", "slots") };
+            let why = "a prop is either a fixture or made of strings";
+            sink.push(rules::syntax::repeated_setting::either(second, first, words, why));
+            prop.broken = true;
+        }
+        if string.is_some() && draft.node.is_none() {
+            if !draft.node_lost {
+                sink.push(rules::syntax::unexpected::lacks(
+                    prop.at,
+                    "prop",
+                    &prop.name,
+                    "node bullet",
+                ));
+            }
+            prop.broken = true;
+        }
+        if !prop.broken {
+            for sketch in &draft.shapes {
+                self.shape(sketch, draft.node.map(|(node, _)| node), prop, model, sink);
+            }
+        }
+        start..count(model.shapes.len() as i64)
+    }
+
+    fn shape(
+        &self,
+        sketch: &Sketch<'a>,
+        node: Option<NodeId>,
+        prop: &mut Prop,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) {
+        let each = node
+            .and_then(|node| model.nodes.get(node.index()))
+            .map_or(0, |node| node.slots);
+        let plain = |nodes: u32, strand: Option<u32>| Shape {
+            at: sketch.at(),
+            name: None,
+            node,
+            nodes,
+            slots: nodes.saturating_mul(each),
+            skips: 0,
+            strand,
+            runs: Vec::new(),
+        };
+        match sketch {
+            Sketch::Plain {
+                strings,
+                nodes,
+                strand,
+                ..
+            } => {
+                if count(model.shapes.len() as i64).saturating_add(*strings) > MOST_STRINGS {
+                    sink.push(rules::syntax::number::too_many_strings(sketch.at(), MOST_STRINGS));
+                    prop.broken = true;
+                    return;
+                }
+                let shape = plain(*nodes, *strand);
+                model.shapes.extend(std::iter::repeat_n(shape, *strings as usize));
+            }
+            Sketch::Split { units, nodes, .. } => {
+                let most = node.and_then(|node| (self.most)(model, &prop.name, node));
+                for part in super::split::even(*units, *nodes, most) {
+                    let strand = (*nodes > 1).then_some(*nodes);
+                    model.shapes.push(plain(part.saturating_mul(*nodes), strand));
+                }
+            }
+            Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
+                node: None,
+                slots: *slots,
+                ..plain(0, None)
+            }),
+            Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
+                Some(shape) => {
+                    let slots = shape.nodes.saturating_mul(each);
+                    model.shapes.push(Shape { node, slots, ..shape });
+                }
+                None => prop.broken = true,
+            },
+        }
+        if let Some(shape) = model.shapes.last() {
+            if i64::from(shape.slots) > super::settings::MOST_SLOTS {
+                sink.push(rules::syntax::number::string_too_long(sketch.at()));
+                prop.broken = true;
+            }
+        }
+    }
+}
+
+/// Lays out the string table from the stretches.
+pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
+    let mut at = 0;
+    for index in 0..model.props.len() {
+        let from = at;
+        while stretches.get(at).is_some_and(|s| s.prop as usize == index) {
+            at += 1;
+        }
+        let own = stretches.get(from..at).unwrap_or(&[]);
+        lay_out_prop(PropId::from(index), own, model, sink);
+    }
+}
+
+fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
+    let first = count(model.strings.len() as i64);
+    let total: u64 = own
+        .iter()
+        .map(|s| u64::from(s.members) * u64::from(s.shapes.end - s.shapes.start))
+        .sum();
+    let Some(prop) = model.props.get_mut(id.index()) else {
+        return;
+    };
+    prop.first = first;
+    if prop.broken {
+        return;
+    }
+    if u64::from(first) + total > u64::from(MOST_STRINGS) {
+        sink.push(rules::syntax::number::too_many_strings(prop.at, MOST_STRINGS));
+        prop.broken = true;
+        model.incomplete = true;
+        return;
+    }
+    let each = |s: &Stretch| s.shapes.end - s.shapes.start;
+    let even = own.iter().map(each).max() == own.iter().map(each).min();
+    let family = prop.count.is_some();
+    let mut ends = vec![0_u32];
+    let mut member = 0;
+    for stretch in own {
+        for _ in 0..stretch.members {
+            member += 1;
+            for (number, shape) in stretch.shapes.clone().enumerate() {
+                let fixture = model.shapes.get(shape as usize).is_some_and(|s| s.node.is_none());
+                model.strings.push(StringDef {
+                    prop: id,
+                    member: if family { member } else { 0 },
+                    number: if fixture { 0 } else { count(number as i64) + 1 },
+                    shape: ShapeId(shape),
+                    stored: false,
+                    same_as: None,
+                });
+            }
+            if !even {
+                ends.push(count(model.strings.len() as i64) - first);
+            }
+        }
+    }
+    prop.cut = if even {
+        Cut::Even(own.first().map_or(0, each))
+    } else {
+        Cut::Odd(ends.into())
+    };
+}

@@ -1,0 +1,157 @@
+//! References to strings: `heron[2..4]`, `lighthouse.1`, `roof.eaves`.
+
+use super::makes::count;
+use super::matching::Reader;
+use super::props::{Bounds, member_ranges, number_of};
+use crate::ast::{Ident, Part, Reference};
+use crate::diagnostic::Sink;
+use crate::model::{Model, Prop, PropId, StringId};
+use crate::rules;
+use crate::source::Span;
+
+/// What a reference picks.
+#[derive(Debug)]
+pub struct Picked {
+    /// The prop.
+    pub prop: PropId,
+    /// One entry for each member in the order written: its strings in the order written.
+    pub members: Vec<Vec<StringId>>,
+}
+
+impl Picked {
+    /// All strings in order.
+    pub fn strings(&self) -> impl Iterator<Item = StringId> {
+        self.members.iter().flatten().copied()
+    }
+}
+
+/// The prop of a name; `None` once told, or where it is known to be broken.
+pub fn prop<'m>(
+    reader: &Reader<'_, '_>,
+    model: &'m Model,
+    name: Ident,
+    sink: &mut Sink,
+) -> Option<(PropId, &'m Prop)> {
+    let names = reader.names;
+    let index = names.find(&names.props, "prop", name, sink)?;
+    let prop = model.props.get(index as usize)?;
+    (!prop.broken).then_some((PropId(index), prop))
+}
+
+/// The strings that a name with members and a part picks; `None` once told why not.
+pub fn pick(
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    reference: &Reference,
+    sink: &mut Sink,
+) -> Option<Picked> {
+    let (id, prop) = prop(reader, model, reference.name, sink)?;
+    let members = match (&reference.members, prop.count) {
+        (Some(selector), None) => {
+            let at = selector.span;
+            sink.push(rules::name::instance::no_family(at, &prop.name, prop.at));
+            return None;
+        }
+        (Some(selector), Some(count)) => {
+            let bounds = Bounds {
+                name: &prop.name,
+                count,
+                declared: prop.at,
+            };
+            let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
+            if ranges.len() < selector.parts.len() {
+                return None;
+            }
+            ranges
+        }
+        (None, count) => vec![(1, count.unwrap_or(1))],
+    };
+    let mut picked = Picked {
+        prop: id,
+        members: Vec::new(),
+    };
+    for (from, to) in members {
+        let mut add = |member| {
+            let strings = match &reference.part {
+                None => prop.strings_of(member).map(StringId).collect(),
+                Some(part) => part_of(reader, model, prop, member, part, sink)?,
+            };
+            picked.members.push(strings);
+            Some(())
+        };
+        if from <= to {
+            (from..=to).try_for_each(&mut add)?;
+        } else {
+            (to..=from).rev().try_for_each(&mut add)?;
+        }
+    }
+    Some(picked)
+}
+
+fn part_of(
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    prop: &Prop,
+    member: u32,
+    part: &Part,
+    sink: &mut Sink,
+) -> Option<Vec<StringId>> {
+    let own = prop.strings_of(member);
+    let first = own.start;
+    let strings = count(own.len() as i64);
+    let declared = model
+        .shape_of(StringId(first))
+        .map_or(prop.at, |shape| shape.at);
+    let span_of = |part: &Part| match part {
+        Part::Number(range) => range.span,
+        Part::Name(name) => name.span,
+    };
+    if model.shape_of(StringId(first)).is_some_and(|s| s.node.is_none()) {
+        sink.push(rules::name::string::of_fixture(span_of(part), &prop.name, declared));
+        return None;
+    }
+    match part {
+        Part::Number(range) => {
+            let from = string_number(reader, &range.from, prop, strings, declared, sink)?;
+            let to = match &range.to {
+                Some(to) => string_number(reader, to, prop, strings, declared, sink)?,
+                None => from,
+            };
+            let id = |number: u32| StringId(first + number - 1);
+            Some(if from <= to {
+                (from..=to).map(id).collect()
+            } else {
+                (to..=from).rev().map(id).collect()
+            })
+        }
+        Part::Name(word) => {
+            let written = reader.names.text(*word);
+            let name_of = |id: u32| model.shape_of(StringId(id)).and_then(|s| s.name.as_deref());
+            let found = own.clone().find(|id| name_of(*id) == Some(written));
+            if found.is_none() {
+                let known: Vec<&str> = own.filter_map(name_of).collect();
+                sink.push(rules::name::string::no_name(
+                    word.span, &prop.name, written, &known, declared,
+                ));
+            }
+            found.map(|id| vec![StringId(id)])
+        }
+    }
+}
+
+fn string_number(
+    reader: &Reader<'_, '_>,
+    expr: &crate::ast::Expr,
+    prop: &Prop,
+    strings: u32,
+    declared: Span,
+    sink: &mut Sink,
+) -> Option<u32> {
+    let number = number_of(reader, expr, sink)?;
+    if (1..=i64::from(strings)).contains(&number) {
+        return Some(count(number));
+    }
+    let at = expr.span();
+    sink.push(rules::name::string::beyond(at, &prop.name, number, strings, declared));
+    None
+}

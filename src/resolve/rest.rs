@@ -1,0 +1,358 @@
+//! `reserve`, `stored`, `renamed`, `supply`, `circuit`, `power` and `inject`.
+
+use super::like::Lineage;
+use super::makes::count;
+use super::matching::{Reader, Value};
+use super::settings::{Key, Scope};
+use super::targets::{Ports, Spot};
+use super::{refs, settings_of, told};
+use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
+use crate::diagnostic::Sink;
+use crate::model::{
+    Circuit, CircuitId, FeedLead, InjectAt, Injection, Model, Output, PowerFeed, Rename,
+    ReservedOutput, ReservedUniverses, Supply, SupplyId, Target, Told,
+};
+use crate::rules;
+use crate::source::Span;
+use crate::unit::Dimension;
+
+/// 10,000 A: more than any fuse.
+const MOST_FUSE: i64 = 10_000_000_000;
+
+/// Reads the `supply` statements.
+pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
+    let table = &reader.names.supplies;
+    for (index, row) in table.rows.iter().enumerate() {
+        let mut supply = Supply {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            volts: None,
+            rated: None,
+            stands: None,
+            circuit: None,
+        };
+        for block in lineage.blocks(table, count(index as i64)) {
+            for set in settings_of(reader, Scope::Of(BlockKind::Supply), &block.settings, sink) {
+                match (set.key, set.value(0)) {
+                    (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
+                    (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
+                    (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
+                    (Key::On, Some(Value::Word(word))) => {
+                        let names = reader.names;
+                        supply.circuit = names
+                            .find(&names.circuits, "circuit", word, sink)
+                            .map(CircuitId);
+                    }
+                    _ => {}
+                }
+            }
+        }
+        model.supplies.push(supply);
+    }
+}
+
+/// Reads the `circuit` statements.
+pub fn circuits(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
+    let table = &reader.names.circuits;
+    for (index, row) in table.rows.iter().enumerate() {
+        let mut circuit = Circuit {
+            name: row.name.as_ref().into(),
+            at: row.block.name.span,
+            volts: None,
+            breaker: None,
+        };
+        for block in lineage.blocks(table, count(index as i64)) {
+            for set in settings_of(reader, Scope::Of(BlockKind::Circuit), &block.settings, sink) {
+                match set.key {
+                    Key::Volts => circuit.volts = Some(told(&set, set.number(0))),
+                    Key::Breaker => circuit.breaker = Some(told(&set, set.number(0))),
+                    _ => {}
+                }
+            }
+        }
+        model.circuits.push(circuit);
+    }
+}
+
+/// Takes a `reserve`.
+pub fn reserve(
+    reader: &Reader<'_, '_>,
+    ports: &Ports<'_>,
+    reserve: &Reserve,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.text(text).into());
+    match &reserve.what {
+        ReserveKind::Universes(range) => {
+            let bounds = (1, 63_999);
+            let ends = reader.lets.range(reader.names, range, "the universe", bounds, sink);
+            let Some((first, last)) = ends else { return };
+            if first > last {
+                let (from, to) = (i64::from(first), i64::from(last));
+                sink.push(rules::syntax::number::backwards(range.span, from, to));
+                return;
+            }
+            model.reserved_universes.push(ReservedUniverses {
+                at: range.span,
+                first,
+                last,
+                reason,
+            });
+        }
+        ReserveKind::Port(reference) => {
+            let at = reference.span;
+            for (controller, output) in outputs(reader, ports, reference, model, sink) {
+                model.reserved_outputs.push(ReservedOutput {
+                    at,
+                    controller,
+                    output,
+                    slots: None,
+                    reason: reason.clone(),
+                });
+            }
+        }
+        ReserveKind::Slots(reference, range) => {
+            let most = i64::from(model.display.universe_slots);
+            let ends = reader.lets.range(reader.names, range, "the slot", (1, most), sink);
+            let Some((first, last)) = ends else { return };
+            if first > last {
+                let (from, to) = (i64::from(first), i64::from(last));
+                sink.push(rules::syntax::number::backwards(range.span, from, to));
+                return;
+            }
+            for (controller, output) in outputs(reader, ports, reference, model, sink) {
+                if let Output::Pixel(_) = output {
+                    let at = reference.span;
+                    sink.push(rules::wire::kind::reserved_slots(at));
+                    return;
+                }
+                model.reserved_outputs.push(ReservedOutput {
+                    at: range.span,
+                    controller,
+                    output,
+                    slots: Some((first, last)),
+                    reason: reason.clone(),
+                });
+            }
+        }
+    }
+}
+
+fn outputs(
+    reader: &Reader<'_, '_>,
+    ports: &Ports<'_>,
+    reference: &Reference,
+    model: &Model,
+    sink: &mut Sink,
+) -> Vec<(crate::model::ControllerId, Output)> {
+    let targets = match ports.find(reader, reference, model, sink) {
+        Some(Spot::One(target)) => vec![target],
+        Some(Spot::Range(targets)) => targets,
+        Some(Spot::Open(_)) => {
+            let at = reference.span;
+            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
+            Vec::new()
+        }
+        None => Vec::new(),
+    };
+    targets
+        .into_iter()
+        .filter_map(|target| match target {
+            Target::Port(controller, port, _) => Some((controller, Output::Pixel(port))),
+            Target::Dmx(controller, output) => Some((controller, Output::Dmx(output))),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Takes a `stored`.
+pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, sink: &mut Sink) {
+    for reference in refs {
+        let Some(picked) = refs::pick(reader, model, reference, sink) else {
+            continue;
+        };
+        for id in picked.strings() {
+            if let Some(string) = model.strings.get_mut(id.index()) {
+                string.stored = true;
+            }
+        }
+    }
+}
+
+/// Takes a `renamed`: the new name must be there; the old one may not be, unless it is itself renamed.
+pub fn renamed(
+    reader: &Reader<'_, '_>,
+    all: &[&Renamed],
+    renamed: &Renamed,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let names = reader.names;
+    let (old, new) = (&renamed.old, &renamed.new);
+    let key = names.key(new.name);
+    let controller = new.members.is_none()
+        && new.part.is_none()
+        && names.props.get(&key).is_none()
+        && names.controllers.get(&key).is_some();
+    if controller {
+        let _used = names.controllers.use_name(&key);
+    } else if refs::pick(reader, model, new, sink).is_none() {
+        return;
+    }
+    let text = |reference: &Reference| names.text_at(reference.span);
+    let (old_text, new_text) = (text(old), text(new));
+    let other = all.iter().find(|other| {
+        !std::ptr::eq(**other, renamed) && (text(&other.old) == old_text || text(&other.new) == new_text)
+    });
+    if let Some(other) = other.filter(|other| other.new.span.start < new.span.start) {
+        let (name, first) = if text(&other.old) == old_text {
+            (old_text, other.old.span)
+        } else {
+            (new_text, other.new.span)
+        };
+        let at = if name == old_text { old.span } else { new.span };
+        sink.push(rules::name::taken::renamed_twice(at, first, name));
+        return;
+    }
+    // A name that still has an owner is free only if that owner is renamed too.
+    let whole = old.members.is_none() && old.part.is_none();
+    let still = match controller {
+        true => names.controllers.get(&names.key(old.name)).and_then(|at| names.controllers.row(at)),
+        false => names.props.get(&names.key(old.name)).and_then(|at| names.props.row(at)),
+    };
+    let gives = all.iter().any(|other| text(&other.new) == old_text);
+    if let Some(row) = still.filter(|_| whole && !gives) {
+        let declared = row.block.name.span;
+        sink.push(rules::name::taken::still_there(old.span, old_text, new_text, declared));
+        return;
+    }
+    model.renames.push(Rename {
+        at: old.span.to(new.span),
+        old: old_text.into(),
+        old_at: old.span,
+        new: new_text.into(),
+        new_at: new.span,
+    });
+}
+
+fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<FeedLead> {
+    let names = reader.names;
+    let supply = names.find(&names.supplies, "supply", feed.supply, sink);
+    let bounds = (0, 100_000_000_000);
+    let length = reader.measure_of(&feed.length, Dimension::Length, "the lead", bounds, sink);
+    let gauge = reader.gauge_of(&feed.gauge, sink);
+    let fuse = match &feed.fuse {
+        Some(fuse) => {
+            let bounds = (1, MOST_FUSE);
+            let value = reader.measure_of(fuse, Dimension::Current, "the fuse", bounds, sink)?;
+            Some(Told {
+                value,
+                at: fuse.span,
+            })
+        }
+        None => None,
+    };
+    Some(FeedLead {
+        supply: SupplyId(supply?),
+        length_um: length?,
+        gauge: gauge?,
+        fuse,
+    })
+}
+
+/// Takes a `power`.
+pub fn power<'a>(
+    reader: &Reader<'_, 'a>,
+    ports: &Ports<'_>,
+    power: &'a Power,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let lead = feed(reader, &power.feed, sink);
+    let spot = ports.find(reader, &power.target, model, sink);
+    let targets = match spot {
+        Some(Spot::One(target)) => vec![target],
+        Some(Spot::Range(targets)) => targets,
+        Some(Spot::Open(_)) => {
+            let at = power.target.span;
+            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
+            return;
+        }
+        None => return,
+    };
+    let mut ends: Option<(crate::model::ControllerId, Option<crate::model::ReceiverId>, u32, u32)> = None;
+    for target in targets {
+        let Target::Port(controller, port, receiver) = target else {
+            let at = power.target.span;
+            sink.push(rules::wire::kind::power_to_dmx(at));
+            return;
+        };
+        let (first, last) = ends.map_or((port, port), |(_, _, a, b)| (a.min(port), b.max(port)));
+        ends = Some((controller, receiver, first, last));
+    }
+    if let (Some((controller, receiver, first, last)), Some(lead)) = (ends, lead) {
+        model.powers.push(PowerFeed {
+            at,
+            controller,
+            receiver,
+            first,
+            last,
+            lead,
+        });
+    }
+}
+
+/// Takes an `inject`.
+pub fn inject<'a>(
+    reader: &Reader<'_, 'a>,
+    inject: &'a Inject,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let lead = feed(reader, &inject.feed, sink);
+    let picked = refs::pick(reader, model, &inject.target, sink);
+    let (place_at, place) = &inject.place;
+    let mut number = |expr, what| {
+        let most = super::settings::MOST_SLOTS;
+        let read = reader.lets.whole(reader.names, expr, what, (1, most), sink);
+        read.map(count)
+    };
+    let place = match place {
+        Where::Start => Some(InjectAt::Start),
+        Where::End => Some(InjectAt::End),
+        Where::Node(n) => number(n, "the node").map(InjectAt::Node),
+        Where::EveryNodes(n) => number(n, "the number of nodes").map(InjectAt::EveryNodes),
+        Where::EveryStrands(n) => number(n, "the number of strands").map(InjectAt::EveryStrands),
+    };
+    let (Some(lead), Some(picked), Some(place)) = (lead, picked, place) else {
+        return;
+    };
+    for id in picked.strings() {
+        let Some(shape) = model.shape_of(id) else { continue };
+        let name = model.name_of(id);
+        let finding = match place {
+            _ if shape.node.is_none() => Some(rules::wire::kind::injected_fixture(inject.target.span, &name, shape.at)),
+            InjectAt::Node(n) if n > shape.nodes => {
+                Some(rules::syntax::number::no_such_node(*place_at, &name, n, shape.nodes, shape.at))
+            }
+            InjectAt::EveryStrands(_) if shape.strand.is_none() => {
+                Some(rules::syntax::unexpected::no_strands(*place_at, &name, shape.at))
+            }
+            _ => None,
+        };
+        if let Some(finding) = finding {
+            sink.push(finding);
+            return;
+        }
+    }
+    model.injections.push(Injection {
+        at,
+        strings: picked.strings().collect(),
+        place,
+        lead,
+        apart: inject.apart.is_some(),
+    });
+}

@@ -1,0 +1,207 @@
+//! `same as`: strings that show another's data.
+
+use super::makes::count;
+use super::matching::Reader;
+use super::props::{Drafts, SameRef, Stretch};
+use super::refs::{self, Picked};
+use crate::ast::Reference;
+use crate::diagnostic::Sink;
+use crate::graph;
+use crate::model::{Model, StringId};
+use crate::rules;
+use crate::source::Span;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Tells rings of `same as` and takes their members out of the drafts.
+pub fn cut_rings(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut Model, sink: &mut Sink) {
+    let names = reader.names;
+    let target = |same: &SameRef<'_>| names.props.get(&names.key(same.name));
+    let needs: Vec<(usize, usize)> = drafts
+        .same
+        .iter()
+        .filter_map(|(prop, _, same, _)| Some((*prop as usize, target(same)? as usize)))
+        .collect();
+    for ring in graph::rings(model.props.len(), &needs) {
+        let members: Vec<(String, Span)> = ring
+            .iter()
+            .filter_map(|index| {
+                let at = drafts
+                    .same
+                    .iter()
+                    .find(|(prop, _, same, _)| {
+                        *prop as usize == *index
+                            && target(same).is_some_and(|to| ring.contains(&(to as usize)))
+                    })
+                    .map(|(_, _, same, _)| same.at)?;
+                Some((model.props.get(*index)?.name.to_string(), at))
+            })
+            .collect();
+        sink.push(rules::name::cycle::ring("same as", &members));
+        for index in &ring {
+            if let Some(prop) = model.props.get_mut(*index) {
+                prop.broken = true;
+            }
+        }
+        model.incomplete = true;
+        drafts.same.retain(|(prop, ..)| !ring.contains(&(*prop as usize)));
+    }
+}
+
+/// Gives props that only say `same as` the strings of what they show.
+///
+/// Each round lays out what is known so far and takes the shapes of every prop that no longer waits for
+/// another, so there are as many rounds as the longest row of `same as` of `same as`.
+pub fn borrow_shapes(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut Model, sink: &mut Sink) {
+    let names = reader.names;
+    let mut waiting: Vec<(u32, (u32, u32), SameRef<'_>)> = drafts
+        .same
+        .iter()
+        .filter(|(_, _, _, own)| !own)
+        .map(|(prop, members, same, _)| (*prop, *members, *same))
+        .collect();
+    while !waiting.is_empty() {
+        let pending: BTreeSet<u32> = waiting.iter().map(|(prop, ..)| *prop).collect();
+        let waits = |same: &SameRef<'_>| {
+            let to = names.props.get(&names.key(same.name));
+            to.is_some_and(|to| pending.contains(&to))
+        };
+        let (later, ready): (Vec<_>, Vec<_>) =
+            waiting.into_iter().partition(|(_, _, same)| waits(same));
+        if ready.is_empty() {
+            return;
+        }
+        waiting = later;
+        // What does not fit in the table is told when it is laid out for good.
+        model.strings.clear();
+        super::props::lay_out(&drafts.stretches, model, &mut Sink::default());
+        let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
+        for (prop, members, same) in ready {
+            match borrow(reader, prop, members, &same, model, sink) {
+                Some(stretches) => {
+                    found.insert((prop, members.0), stretches);
+                }
+                None => {
+                    if let Some(prop) = model.props.get_mut(prop as usize) {
+                        prop.broken = true;
+                    }
+                    model.incomplete = true;
+                }
+            }
+        }
+        replace(drafts, &mut found);
+    }
+    model.strings.clear();
+}
+
+/// Puts the stretches that were found, by prop and first member, in the place of those without shapes.
+fn replace(drafts: &mut Drafts<'_>, found: &mut BTreeMap<(u32, u32), Vec<Stretch>>) {
+    let mut at = (u32::MAX, 1);
+    let old = std::mem::take(&mut drafts.stretches);
+    for stretch in old {
+        if stretch.prop != at.0 {
+            at = (stretch.prop, 1);
+        }
+        let members = stretch.members;
+        match found.remove(&at) {
+            Some(stretches) => drafts.stretches.extend(stretches),
+            None => drafts.stretches.push(stretch),
+        }
+        at.1 += members;
+    }
+}
+
+fn borrow(
+    reader: &Reader<'_, '_>,
+    prop: u32,
+    (from, to): (u32, u32),
+    same: &SameRef<'_>,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Option<Vec<Stretch>> {
+    let picked = pick(reader, model, same, sink)?;
+    let members = to - from + 1;
+    let one_to_one = picked.members.len() == members as usize && members > 1;
+    let lists: Vec<Vec<StringId>> = if one_to_one {
+        picked.members
+    } else {
+        vec![picked.strings().collect()]
+    };
+    let each = if one_to_one { 1 } else { members };
+    let mut stretches = Vec::with_capacity(lists.len());
+    for list in lists {
+        let start = count(model.shapes.len() as i64);
+        for id in list {
+            let mut shape = model.shape_of(id)?.clone();
+            shape.at = same.at;
+            model.shapes.push(shape);
+        }
+        stretches.push(Stretch {
+            prop,
+            members: each,
+            shapes: start..count(model.shapes.len() as i64),
+        });
+    }
+    Some(stretches)
+}
+
+fn pick(reader: &Reader<'_, '_>, model: &Model, same: &SameRef<'_>, sink: &mut Sink) -> Option<Picked> {
+    let plain;
+    let reference = match same.reference {
+        Some(reference) => reference,
+        None => {
+            plain = Reference {
+                span: same.name.span,
+                name: same.name,
+                members: None,
+                part: None,
+            };
+            &plain
+        }
+    };
+    refs::pick(reader, model, reference, sink)
+}
+
+/// Binds each string that shows another's data to that string.
+pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sink: &mut Sink) {
+    for (prop, (from, to), same, _) in &drafts.same {
+        let Some(own) = model.props.get(*prop as usize).filter(|prop| !prop.broken) else {
+            continue;
+        };
+        let strings: Vec<u32> = (*from..=*to).flat_map(|member| own.strings_of(member)).collect();
+        let each = own.strings_of(*from).len();
+        let (name, at) = (own.name.to_string(), own.at);
+        let Some(picked) = pick(reader, model, same, sink) else {
+            model.incomplete = true;
+            continue;
+        };
+        let shown: Vec<StringId> = picked.strings().collect();
+        let fits = strings.len() == shown.len() || each == shown.len();
+        let mut wrong = (!fits).then_some((strings.first().copied(), shown.first().copied()));
+        if fits {
+            for (own, other) in strings.iter().zip(shown.iter().cycle()) {
+                let slots = |id| model.shape_of(id).map(|shape| (shape.slots, shape.node.is_none()));
+                if slots(StringId(*own)) != slots(*other) {
+                    wrong = Some((Some(*own), Some(*other)));
+                    break;
+                }
+                if let Some(string) = model.strings.get_mut(*own as usize) {
+                    string.same_as = Some(*other);
+                }
+            }
+        }
+        if let Some((own, other)) = wrong {
+            let words = |id: Option<u32>| {
+                let shape = id.and_then(|id| model.shape_of(StringId(id)));
+                let slots = shape.map_or(0, |shape| i64::from(shape.slots));
+                crate::unit::counted(slots, "slot")
+            };
+            let counts = (strings.len(), shown.len());
+            let slots = (words(own), words(other.map(|id| id.0)));
+            let shown_at = other.and_then(|id| model.shape_of(id)).map_or(at, |s| s.at);
+            let other_name = reader.names.text_at(same.name.span);
+            sink.push(rules::address::overlap::footprint(
+                same.at, &name, other_name, counts, slots, shown_at,
+            ));
+        }
+    }
+}

@@ -1,0 +1,397 @@
+//! `wire`: chains as written to data lines.
+//!
+//! On one port there is one chain, so all chains of a `wire` to a port are one line. Elsewhere a line is
+//! what stays together on one data line: what `->` joins, or each string of a reference that stands alone.
+
+use super::makes::count;
+use super::matching::Reader;
+use super::props::number_of;
+use super::refs;
+use super::targets::{Ports, Spot};
+use crate::ast::{Chain, Item, Pin, PinKind, Wire};
+use crate::diagnostic::Sink;
+use crate::model::{Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringId, Target};
+use crate::rules;
+use crate::source::Span;
+
+/// Builds the lines of a display.
+pub struct Wiring {
+    /// Where each string is wired, by string.
+    wired: Vec<Option<Span>>,
+    groups: u32,
+}
+
+/// A line before its target is known.
+#[derive(Default)]
+struct Draft {
+    pieces: Vec<Piece>,
+    group: u32,
+    /// How many of the pieces are strings; cable before the first goes with it.
+    strings: usize,
+}
+
+impl Wiring {
+    /// For a model whose strings are laid out.
+    #[must_use]
+    pub fn new(model: &Model) -> Self {
+        Self {
+            wired: vec![None; model.strings.len()],
+            groups: 0,
+        }
+    }
+
+    /// Takes one `wire`.
+    pub fn wire(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        ports: &Ports<'_>,
+        wire: &Wire,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) {
+        let target = ports.find(reader, &wire.target, model, sink);
+        let at = wire.target.span;
+        if let Some(spot) = &target {
+            spot.name_in(model);
+        }
+        match target {
+            Some(Spot::One(target)) => {
+                let mut all = Vec::new();
+                for chain in &wire.chains {
+                    for (pieces, _) in self.items(reader, chain, model, sink) {
+                        all.extend(pieces);
+                    }
+                }
+                check_kinds(&all, target, at, model, sink);
+                self.groups += 1;
+                push_line(model, at, target, &all, self.groups);
+            }
+            Some(Spot::Range(spots)) => {
+                let lines = self.open_lines(reader, wire, model, sink);
+                if lines.len() > spots.len() {
+                    sink.push(rules::wire::no_port::too_few(at, lines.len(), spots.len()));
+                }
+                for (line, target) in lines.iter().zip(spots) {
+                    check_kinds(&line.pieces, target, at, model, sink);
+                    push_line(model, at, target, &line.pieces, line.group);
+                }
+            }
+            Some(Spot::Open(target)) => {
+                for line in self.open_lines(reader, wire, model, sink) {
+                    check_mixed(&line.pieces, model, sink);
+                    push_line(model, at, target, &line.pieces, line.group);
+                }
+            }
+            // The target has been told; its strings count as wired all the same.
+            None => {
+                model.incomplete = true;
+                self.open_lines(reader, wire, model, sink);
+            }
+        }
+    }
+
+    /// The items of a chain: pieces of each, with the strings that stay together for a reference.
+    fn items(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        chain: &Chain,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) -> Vec<(Vec<Piece>, Together)> {
+        let mut items = Vec::with_capacity(chain.items.len());
+        for item in &chain.items {
+            match item {
+                Item::Skip(at, quantity) => {
+                    let read = reader.nodes_of(quantity, "the number of nodes to skip", sink);
+                    let pieces = read.map(|nodes| Piece {
+                        at: *at,
+                        kind: PieceKind::Skip(nodes),
+                    });
+                    items.push((pieces.into_iter().collect(), Together::Cable));
+                }
+                Item::Lead(at, length, of) => {
+                    let read = super::runs::lead(reader, length, of.as_ref(), model, sink);
+                    let pieces = read.map(|(length, gauge)| Piece {
+                        at: *at,
+                        kind: PieceKind::Lead(length, gauge),
+                    });
+                    items.push((pieces.into_iter().collect(), Together::Cable));
+                }
+                Item::Reference(reference, by, pin) => {
+                    let by = by.as_ref().and_then(|by| {
+                        let most = i64::from(crate::model::MOST_STRINGS);
+                        reader.lets.whole(reader.names, by, "the length of a chain", (1, most), sink)
+                    });
+                    let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
+                    let Some(picked) = refs::pick(reader, model, reference, sink) else {
+                        model.incomplete = true;
+                        continue;
+                    };
+                    let mut pieces = Vec::new();
+                    let mut cuts = Vec::new();
+                    for strings in &picked.members {
+                        for (at, id) in strings.iter().enumerate() {
+                            if at > 0 {
+                                cuts.push(pieces.len());
+                            }
+                            if !self.mark(*id, reference.span, model, sink) {
+                                continue;
+                            }
+                            let pinned = pin.filter(|_| pieces.is_empty());
+                            pieces.push(Piece {
+                                at: reference.span,
+                                kind: PieceKind::String(*id, pinned),
+                            });
+                        }
+                    }
+                    let together = match by {
+                        Some(by) => Together::By(count(by) as usize),
+                        None => Together::Strings(cuts),
+                    };
+                    items.push((pieces, together));
+                }
+            }
+        }
+        items
+    }
+
+    /// Marks a string as wired; tells one that is wired already.
+    fn mark(&mut self, id: StringId, at: Span, model: &Model, sink: &mut Sink) -> bool {
+        let Some(place) = self.wired.get_mut(id.index()) else {
+            return false;
+        };
+        if let Some(first) = place {
+            sink.push(rules::wire::twice::again(at, *first, &model.name_of(id)));
+            return false;
+        }
+        *place = Some(at);
+        true
+    }
+
+    fn pin(
+        &self,
+        reader: &Reader<'_, '_>,
+        pin: &Pin,
+        model: &Model,
+        sink: &mut Sink,
+    ) -> Option<Pinned> {
+        let slots = i64::from(model.display.universe_slots);
+        let names = reader.names;
+        let place = match &pin.kind {
+            PinKind::UniverseSlot(universe, slot) => {
+                let universe = number_of(reader, universe, sink)?;
+                let slot = number_of(reader, slot, sink)?;
+                if !(1..=63_999).contains(&universe) || !(1..=slots).contains(&slot) {
+                    sink.push(rules::address::range::pin(pin.span, universe, slot, slots));
+                    return None;
+                }
+                PinPlace::Channel((universe - 1) as u64 * slots as u64 + slot as u64 - 1)
+            }
+            PinKind::Channel(channel) => {
+                let most = slots * 63_999;
+                let channel = reader.lets.whole(names, channel, "the channel", (1, most), sink)?;
+                PinPlace::Channel(channel as u64 - 1)
+            }
+            PinKind::Slot(slot) => {
+                let slot = number_of(reader, slot, sink)?;
+                if !(1..=slots).contains(&slot) {
+                    sink.push(rules::address::range::slot(pin.span, slot, slots));
+                    return None;
+                }
+                PinPlace::Slot(count(slot))
+            }
+        };
+        Some(Pinned {
+            place,
+            at: pin.span,
+        })
+    }
+
+    /// The lines of a `wire` whose ports are open.
+    fn open_lines(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        wire: &Wire,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) -> Vec<Draft> {
+        let mut lines = Vec::new();
+        for chain in &wire.chains {
+            let items = self.items(reader, chain, model, sink);
+            let references = items
+                .iter()
+                .filter(|(_, together)| !matches!(together, Together::Cable))
+                .count();
+            let mut open = Draft::default();
+            for (pieces, together) in items {
+                let starts = together.starts(&pieces, references == 1);
+                self.groups += 1;
+                let several = starts.len() > 1;
+                let mut group = self.groups;
+                let mut prop = None;
+                for (at, piece) in pieces.into_iter().enumerate() {
+                    let PieceKind::String(id, _) = piece.kind else {
+                        open.pieces.push(piece);
+                        continue;
+                    };
+                    // Strings of one prop or member belong side by side; members need not.
+                    let owner = model.string(id).map(|s| (s.prop, s.member));
+                    if several && prop.is_some() && prop != owner {
+                        self.groups += 1;
+                        group = self.groups;
+                    }
+                    prop = owner;
+                    if at > 0 && starts.contains(&at) && open.strings > 0 {
+                        lines.push(std::mem::take(&mut open));
+                    }
+                    if open.group == 0 || several {
+                        open.group = group;
+                    }
+                    open.strings += 1;
+                    open.pieces.push(piece);
+                }
+            }
+            if !open.pieces.is_empty() {
+                lines.push(open);
+            }
+        }
+        lines
+    }
+
+    /// Lines for the strings that no wire names.
+    pub fn unasked(&mut self, reader: &Reader<'_, '_>, model: &mut Model) {
+        for index in 0..model.props.len() {
+            let Some(prop) = model.props.get(index) else {
+                continue;
+            };
+            if prop.stock || prop.broken || reader.names.is_mentioned(&prop.name) {
+                continue;
+            }
+            let at = prop.at;
+            let members = prop.members_count();
+            for member in 1..=members {
+                let own = model.props.get(index).map_or(0..0, |prop| prop.strings_of(member));
+                self.groups += 1;
+                for id in own {
+                    if self.wired.get(id as usize).is_none_or(Option::is_some) {
+                        continue;
+                    }
+                    let pieces = [Piece {
+                        at,
+                        kind: PieceKind::String(StringId(id), None),
+                    }];
+                    push_line(model, at, Target::Any, &pieces, self.groups);
+                    if let Some(line) = model.lines.last_mut() {
+                        line.unasked = true;
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What of an item stays on one data line.
+enum Together {
+    /// Cable: goes with what is beside it.
+    Cable,
+    /// Strings of a reference, with the places where another string of the same prop or member begins.
+    Strings(Vec<usize>),
+    /// Chains of so many.
+    By(usize),
+}
+
+impl Together {
+    /// Where a new line begins among the pieces. `alone`: the reference is the only one of its chain, so
+    /// each string is placed by itself.
+    fn starts(&self, pieces: &[Piece], alone: bool) -> Vec<usize> {
+        match self {
+            Self::Cable => Vec::new(),
+            Self::By(by) => (0..pieces.len()).step_by((*by).max(1)).collect(),
+            Self::Strings(_) if alone => (0..pieces.len()).collect(),
+            Self::Strings(cuts) if cuts.is_empty() => vec![0],
+            Self::Strings(cuts) => std::iter::once(0).chain(cuts.iter().copied()).collect(),
+        }
+    }
+}
+
+fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], group: u32) {
+    let start = count(model.pieces.len() as i64);
+    model.pieces.extend_from_slice(pieces);
+    model.lines.push(Line {
+        at,
+        target,
+        pieces: start..count(model.pieces.len() as i64),
+        group,
+        unasked: false,
+    });
+}
+
+/// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
+fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
+    let (controller, output, slots) = match target {
+        Target::Port(controller, port, receiver) => {
+            let settings = model.port_settings(controller, port, receiver);
+            let slots = settings.and_then(|settings| settings.slots);
+            (controller, Output::Pixel(port), slots)
+        }
+        Target::Dmx(controller, output) => (controller, Output::Dmx(output), None),
+        _ => return,
+    };
+    let name = model.controller(controller).map_or("", |c| &c.name);
+    let words = format!("`{name}.{}`", output.name());
+    let dmx = matches!(output, Output::Dmx(_));
+    let mut wrong = false;
+    for piece in pieces {
+        match piece.kind {
+            PieceKind::String(id, _) => {
+                let Some(shape) = model.shape_of(id) else { continue };
+                let fixture = shape.node.is_none();
+                let string = model.name_of(id);
+                let finding = match (fixture, dmx, slots) {
+                    (true, false, None) => {
+                        rules::wire::kind::fixture(piece.at, &string, at, &words, shape.at)
+                    }
+                    (false, true, _) => {
+                        rules::wire::kind::string(piece.at, &string, at, &words, shape.at)
+                    }
+                    (false, false, Some(limit)) => {
+                        rules::wire::kind::on_slots(piece.at, &string, &words, limit.at)
+                    }
+                    _ => continue,
+                };
+                // One finding a reference is enough.
+                if !wrong {
+                    sink.push(finding);
+                }
+                wrong = true;
+            }
+            PieceKind::Skip(_) if dmx => sink.push(rules::wire::kind::skip(piece.at, &words)),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => {}
+        }
+    }
+    model.incomplete |= wrong;
+}
+
+/// No line carries both fixtures and strings of nodes.
+fn check_mixed(pieces: &[Piece], model: &mut Model, sink: &mut Sink) {
+    let mut first: Option<(Span, StringId, bool)> = None;
+    for piece in pieces {
+        let PieceKind::String(id, _) = piece.kind else { continue };
+        let Some(shape) = model.shape_of(id) else { continue };
+        let fixture = shape.node.is_none();
+        match first {
+            None => first = Some((piece.at, id, fixture)),
+            Some((at, other, kind)) if kind != fixture => {
+                sink.push(rules::wire::kind::mixed(
+                    piece.at,
+                    &model.name_of(id),
+                    at,
+                    &model.name_of(other),
+                ));
+                model.incomplete = true;
+                return;
+            }
+            Some(_) => {}
+        }
+    }
+}

@@ -1,0 +1,89 @@
+//! Files that can't be read as text of a display.
+
+use super::RULE;
+use crate::diagnostic::{Diagnostic, Words, words};
+use crate::source::Span;
+
+/// A file that is not UTF-8. `valid` bytes of it are.
+#[must_use]
+pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
+    let utf16 = matches!(bytes, [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
+    // The text as shown agrees with the bytes up to the first that is wrong.
+    let at = file.base + u32::try_from(valid).unwrap_or(0);
+    let end = file.text.get(valid..).and_then(|rest| rest.chars().next());
+    let span = Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32));
+    let byte = bytes.get(valid).copied().unwrap_or(0);
+    let (message, label) = if utf16 {
+        ("the file is UTF-16, not UTF-8".to_owned(), "not UTF-8 from here".to_owned())
+    } else {
+        (
+            format!("the file is not UTF-8 at byte {}", valid + 1),
+            format!("byte \\x{byte:02X}"),
+        )
+    };
+    RULE.at(
+        span,
+        Words {
+            message,
+            label,
+            why: "letters outside the alphabet would be read as something else".to_owned(),
+            help: "save the file as UTF-8 in your editor".to_owned(),
+        },
+    )
+}
+
+/// An include that leaves the folder of the main file.
+#[must_use]
+pub fn include_outside(span: Span, path: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` lies outside the folder of the main file", words::shown(path)),
+            label: "leaves the folder".to_owned(),
+            why: "a display is one folder that can be copied and kept under version control".to_owned(),
+            help: "copy the file into the folder of the main file and name it from there".to_owned(),
+        },
+    )
+}
+
+/// An include that can't be read.
+#[must_use]
+pub fn include_unreadable(span: Span, path: &str, why: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` can't be read: {why}", words::shown(path)),
+            label: "can't be read".to_owned(),
+            why: "what it declares is missing from the display".to_owned(),
+            help: "name a readable text file".to_owned(),
+        },
+    )
+}
+
+/// An include that is, or makes the display, too large.
+#[must_use]
+pub fn include_too_large(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "this file is too large".to_owned(),
+            label: "too large".to_owned(),
+            why: "one file may have 16 MiB, all files of a display 64 MiB".to_owned(),
+            help: "name the right file, or cut the display into fewer lines with families and `like`".to_owned(),
+        },
+    )
+}
+
+/// Includes too deep or too many.
+#[must_use]
+pub fn include_too_deep(span: Span, deepest: usize, most: usize) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("includes go deeper than {deepest} files, or there are more than {most}"),
+            label: "one too many".to_owned(),
+            why: "a display is not made of that many files".to_owned(),
+            help: "include the file from the main file".to_owned(),
+        },
+    )
+}

@@ -1,0 +1,129 @@
+//! Settings and statements that parse, but whose words do not fit.
+
+use super::RULE;
+use crate::diagnostic::{Diagnostic, Words, words};
+use crate::source::Span;
+
+/// A setting that ends before it says what it must. `example` is one right form of it.
+#[must_use]
+pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` ends too early", words::shown(key)),
+            label: "something is missing behind this".to_owned(),
+            why: "what the setting sets is not said".to_owned(),
+            help: format!("write it in full, as in `{example}`"),
+        },
+    )
+}
+
+/// A word or value that does not fit its setting. `example` is one right form of it.
+#[must_use]
+pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` does not fit this setting of `{block}`", words::shown(found)),
+            label: "does not fit here".to_owned(),
+            why: "what the setting sets can't be read".to_owned(),
+            help: format!("write it as in `{example}`"),
+        },
+    )
+}
+
+/// A colour order with other letters than those of colours.
+#[must_use]
+pub fn colour(span: Span, found: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` is not a colour order", words::shown(found)),
+            label: "letters of colours, one for each slot".to_owned(),
+            why: "each letter is one slot of a node, so a wrong one shifts every node behind it".to_owned(),
+            help: "write the letters in slot order, as in `RGB`, `GRB` or `RGBW`".to_owned(),
+        },
+    )
+}
+
+/// An input that is none.
+#[must_use]
+pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
+    let near = words::nearest(found, known.iter().copied());
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` is not an input", words::shown(found)),
+            label: "no such input".to_owned(),
+            why: "the controller would not hear what is sent to it".to_owned(),
+            help: match near.as_slice() {
+                [] => format!("inputs are {}", words::ticked_or(known)),
+                near => format!("did you mean {}?", words::ticked_or(near)),
+            },
+        },
+    )
+}
+
+/// A declaration that lacks a setting it can't do without.
+#[must_use]
+pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
+    let setting = example.split(' ').next().unwrap_or_default();
+    let what = if kind == name {
+        format!("this {kind}")
+    } else {
+        format!("{kind} `{}`", words::shown(name))
+    };
+    RULE.at(
+        span,
+        Words {
+            message: format!("{what} has no `{setting}`"),
+            label: format!("`{setting}` is missing"),
+            why: format!("without it nothing can be worked out for this {kind}"),
+            help: format!("add a line such as `{example}`"),
+        },
+    )
+}
+
+/// Members asked of a controller or receiver.
+#[must_use]
+pub fn target_members(span: Span, name: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{}` has ports, not members", words::shown(name)),
+            label: "brackets are for members of props".to_owned(),
+            why: "which port is meant can't be seen from it".to_owned(),
+            help: format!("write the port behind a point, as in `{}.3`", words::shown(name)),
+        },
+    )
+}
+
+/// A controller or receiver where a port of it is wanted.
+#[must_use]
+pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
+    let name = words::shown(name);
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` does not say which port"),
+            label: "no port".to_owned(),
+            why: "this holds for ports, and which ones is not said".to_owned(),
+            help: format!("name the port or ports, as in `{name}.3` or `{name}.1..4`"),
+        },
+    )
+}
+
+/// `every N strands` for a string that is not made of strands.
+#[must_use]
+pub fn no_strands(span: Span, name: &str, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` is not made of strands"),
+            label: "counts strands".to_owned(),
+            why: "where a strand ends is not known".to_owned(),
+            help: "write `every N nodes`, or declare the string in strands".to_owned(),
+        },
+    )
+    .and(declared, "declared without strands here")
+}

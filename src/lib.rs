@@ -22,79 +22,7 @@ pub mod chip;
 pub mod protocol;
 
 pub mod ast;
-/// Who depends on whom. Stands empty until its file lands.
-pub mod graph {
-    /// What a vertex stands for.
-    #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-    pub enum VertexKind {
-        /// A prop.
-        Prop,
-    }
-    impl VertexKind {
-        /// The word for it.
-        #[must_use]
-        pub fn word(self) -> &'static str {
-            "prop"
-        }
-    }
-    /// Why one thing depends on another.
-    #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-    pub enum EdgeKind {
-        /// Names it.
-        Uses,
-        /// Takes its settings.
-        Like,
-        /// Reads it in.
-        Includes,
-        /// Follows it on a data line.
-        Follows,
-    }
-    impl EdgeKind {
-        /// The words for it.
-        #[must_use]
-        pub fn words(self) -> &'static str {
-            "uses"
-        }
-    }
-    /// A thing of the display.
-    #[derive(Debug)]
-    pub struct Vertex {
-        /// Its name.
-        pub name: String,
-        /// What it is.
-        pub kind: VertexKind,
-    }
-    /// The graph.
-    #[derive(Debug, Default)]
-    pub struct Graph {
-        nodes: Vec<Vertex>,
-    }
-    impl Graph {
-        /// The things in the order added.
-        pub fn nodes(&self) -> impl Iterator<Item = &Vertex> {
-            self.nodes.iter()
-        }
-        /// Every edge.
-        pub fn edges(&self) -> impl Iterator<Item = (usize, usize, EdgeKind)> {
-            std::iter::empty()
-        }
-        /// The things of a name.
-        #[must_use]
-        pub fn named(&self, _: &str) -> Vec<usize> {
-            Vec::new()
-        }
-        /// What a change reaches.
-        #[must_use]
-        pub fn reach(&self, from: &[usize]) -> Vec<usize> {
-            from.to_vec()
-        }
-    }
-    /// The graph of a display.
-    #[must_use]
-    pub fn of(_: &crate::model::Model) -> Graph {
-        Graph::default()
-    }
-}
+pub mod graph;
 pub mod model;
 pub mod plan;
 
@@ -106,37 +34,7 @@ pub mod rules;
 
 pub mod syntax;
 
-/// Tree to model.
-pub mod resolve {
-    /// Includes.
-    pub mod include {
-        use crate::{
-            ast::Ast,
-            diagnostic::Sink,
-            source::{Files, Loaded, SourceFile, SourceMap},
-        };
-        /// Gathers.
-        pub fn gather(
-            _: &dyn Files,
-            main: Loaded,
-            parse: impl Fn(&SourceFile, &mut Sink) -> Ast,
-            sources: &mut SourceMap,
-            sink: &mut Sink,
-        ) -> Ast {
-            let text = String::from_utf8_lossy(&main.bytes).into_owned();
-            sources
-                .add(&main.name, &text)
-                .map(|file| parse(file, sink))
-                .unwrap_or_default()
-        }
-    }
-    use crate::{ast::Ast, diagnostic::Sink, model::Model, source::SourceMap};
-    /// Resolves.
-    #[must_use]
-    pub fn resolve(_: Ast, _: &SourceMap, _: &mut Sink) -> Model {
-        Model::default()
-    }
-}
+pub mod resolve;
 
 pub mod allocate;
 pub mod check;
@@ -172,8 +70,11 @@ pub struct Compiled {
 pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
     let mut sources = SourceMap::default();
     let mut sink = Sink::default();
-    let ast = resolve::include::gather(files, main, syntax::parse, &mut sources, &mut sink);
-    let model = resolve::resolve(ast, &sources, &mut sink);
+    let parse = &syntax::parse;
+    let ast = resolve::include::gather(files, main, parse, &mut sources, &mut sink);
+    let model = resolve::resolve(&ast, &sources, &mut sink);
+    // What was written is no longer needed; on a large display it is the larger half of the memory.
+    drop(ast);
     let plan = allocate::allocate(&model, &mut sink);
     check::check(&model, &plan, &mut sink);
     Compiled {

@@ -350,7 +350,9 @@ pub struct Controller {
     pub draw_mw: Option<i64>,
     /// The mains circuit it is on.
     pub circuit: Option<CircuitId>,
-    /// Whether it is from a `stock` file.
+    /// Whether some of its settings did not parse or resolve: which ports it has is then not known.
+    pub broken: bool,
+    /// Whether it is from a `stock` file and no wire names it: it is then not in this display.
     pub stock: bool,
 }
 

@@ -88,6 +88,7 @@ impl Display {
             dmx: (1..=dmx).map(|value| Told { value, at }).collect(),
             draw_mw: None,
             circuit: None,
+            broken: false,
             stock: false,
         });
         ControllerId::from(self.model.controllers.len() - 1)

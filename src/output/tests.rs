@@ -30,6 +30,7 @@ fn boathouse(whole: bool) -> Controller {
         dmx: Vec::new(),
         draw_mw: None,
         circuit: None,
+        broken: false,
         stock: false,
     }
 }

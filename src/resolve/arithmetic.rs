@@ -150,21 +150,41 @@ impl<'a> Lets<'a> {
         what: &str,
         bounds: (i64, i64),
         sink: &mut Sink,
-    ) -> Option<(u32, u32)> {
+    ) -> Option<(i64, i64)> {
         let from = self.whole(names, &range.from, what, bounds, sink)?;
         let to = match &range.to {
             Some(to) => self.whole(names, to, what, bounds, sink)?,
             None => from,
         };
+        Some((from, to))
+    }
+
+    /// As [`Self::range`], for bounds above 0 that fit.
+    pub fn ends(
+        &self,
+        names: &Names<'a>,
+        range: &SelRange,
+        what: &str,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Option<(u32, u32)> {
+        let (from, to) = self.range(names, range, what, bounds, sink)?;
         Some((u32::try_from(from).ok()?, u32::try_from(to).ok()?))
     }
 
     /// `side-1` where `side` is a name: the slip of writing a subtraction without blanks.
     fn subtraction(&self, word: &str) -> Option<String> {
         let (left, right) = word.rsplit_once('-')?;
-        let known = |name: &str| self.by_name.contains_key(name);
-        let right_fits = known(right) || right.bytes().all(|b| b.is_ascii_digit());
-        (known(left) && right_fits && !right.is_empty()).then(|| format!("{left} - {right}"))
+        let number = !right.is_empty() && right.bytes().all(|b| b.is_ascii_digit());
+        // What was meant uses them, so they are not told as unused.
+        let known = |name: &str| {
+            let row = self.by_name.get(name).and_then(|at| self.rows.get(*at));
+            row.is_some_and(|row| {
+                row.used.set(true);
+                true
+            })
+        };
+        (known(left) && (number || known(right))).then(|| format!("{left} - {right}"))
     }
 
     /// Tells the names that nothing uses.

@@ -49,12 +49,15 @@ pub fn controllers(
             dmx: Vec::new(),
             draw_mw: None,
             circuit: None,
+            broken: lineage.is_lost(count(index as i64)),
             stock: row.stock,
         };
         let mut ports = Ports::new();
         for block in lineage.blocks(table, count(index as i64)) {
             let scope = Scope::Of(BlockKind::Controller);
-            for set in settings_of(reader, scope, &block.settings, sink) {
+            let read = settings_of(reader, scope, &block.settings, sink);
+            controller.broken |= block.broken || read.len() < block.settings.len();
+            for set in read {
                 match set.key {
                     Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
                     Key::Dmx => add_dmx(&set, &mut controller),
@@ -65,9 +68,10 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         controller.dmx.sort_by_key(|output| output.value);
         controller.dmx.dedup_by_key(|output| output.value);
+        model.incomplete |= controller.broken;
         model.controllers.push(controller);
     }
-    cut_rings(reader, model, sink);
+    cut_rings(model, sink);
 }
 
 fn apply(
@@ -104,6 +108,15 @@ fn apply(
                         .collect::<Vec<_>>(),
                 )),
             }
+        }
+        (Key::UniversesFrom, _) if !is_universe(number) => {
+            sink.push(rules::address::range::universe(set.at(), number));
+        }
+        (Key::UniversesRange, Some(Value::Range(from, to)))
+            if !is_universe(from) || !is_universe(to) =>
+        {
+            let wrong = if is_universe(from) { to } else { from };
+            sink.push(rules::address::range::universe(set.at(), wrong));
         }
         (Key::UniversesFrom, _) => {
             controller.start = Start::From(count(number));
@@ -142,6 +155,11 @@ fn apply(
         (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
         _ => {}
     }
+}
+
+/// Whether the standard has such a universe.
+pub fn is_universe(number: i64) -> bool {
+    u32::try_from(number).is_ok_and(|number| protocol::UNIVERSES.contains(&number))
 }
 
 /// The mains circuit of a name.
@@ -249,7 +267,7 @@ fn port_setting(
 }
 
 /// `universes after` in a ring: told, and each of them begins as if nothing were said.
-fn cut_rings(reader: &Reader<'_, '_>, model: &mut Model, sink: &mut Sink) {
+fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers
         .iter()
@@ -272,7 +290,6 @@ fn cut_rings(reader: &Reader<'_, '_>, model: &mut Model, sink: &mut Sink) {
             }
         }
     }
-    let _ = reader;
 }
 
 /// Reads the `receiver` statements.
@@ -383,7 +400,7 @@ fn carries(
         return None;
     };
     let bounds = (1, super::settings::MOST_PORTS);
-    let (from, to) = reader.lets.range(names, range, "the port", bounds, sink)?;
+    let (from, to) = reader.lets.ends(names, range, "the port", bounds, sink)?;
     if from > to {
         let (from, to) = (i64::from(from), i64::from(to));
         sink.push(rules::syntax::number::backwards(range.span, from, to));
@@ -391,17 +408,13 @@ fn carries(
     }
     let id = ControllerId(index);
     let controller = model.controller(id)?;
-    for port in from..=to {
-        if controller.port(port).is_none() {
-            sink.push(rules::wire::no_port::carried(
-                set.at(),
-                name,
-                port,
-                &controller.name,
-                controller.at,
-            ));
-            return None;
+    if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
+        if !controller.broken {
+            let (at, name_at) = (set.at(), controller.at);
+            let finding = rules::wire::no_port::carried(at, name, port, &controller.name, name_at);
+            sink.push(finding);
         }
+        return None;
     }
     Some((id, from, to))
 }

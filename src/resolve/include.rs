@@ -27,7 +27,7 @@ struct Gather<'g> {
 /// `parse` is the syntax stage, handed in since stages do not call each other.
 pub fn gather(
     files: &dyn Files,
-    main: &Loaded,
+    main: Loaded,
     parse: &dyn Fn(&SourceFile, &mut Sink) -> Ast,
     sources: &mut SourceMap,
     sink: &mut Sink,
@@ -41,7 +41,7 @@ pub fn gather(
         open: Vec::new(),
         all: Ast::default(),
     };
-    gather.read(main, false, None);
+    gather.read(&main, false, None);
     gather.all
 }
 

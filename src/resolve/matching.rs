@@ -54,15 +54,6 @@ impl<'a> Matched<'a> {
         self.values.get(at).copied().flatten()
     }
 
-    /// The word at the first place.
-    #[must_use]
-    pub fn word(&self) -> Option<Ident> {
-        match self.value(0) {
-            Some(Value::Word(word)) => Some(word),
-            _ => None,
-        }
-    }
-
     /// The place of the setting.
     #[must_use]
     pub fn at(&self) -> Span {
@@ -83,6 +74,18 @@ struct Misfit<'a> {
     depth: usize,
     row: &'static Row,
     why: Why<'a>,
+}
+
+impl Misfit<'_> {
+    /// How well the row fits all the same: the further the better, then the one whose form is right and
+    /// whose number is wrong.
+    fn rank(&self) -> (usize, bool) {
+        let form = matches!(
+            self.why,
+            Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock
+        );
+        (self.depth, !form)
+    }
 }
 
 enum Why<'a> {
@@ -113,7 +116,7 @@ impl<'a> Reader<'_, 'a> {
             match self.try_row(row, setting, sink) {
                 Ok(matched) => return Some(matched),
                 Err(other) => {
-                    if misfit.as_ref().is_none_or(|best| other.depth > best.depth) {
+                    if misfit.as_ref().is_none_or(|best| other.rank() > best.rank()) {
                         misfit = Some(other);
                     }
                 }
@@ -356,12 +359,12 @@ impl<'a> Reader<'_, 'a> {
         if from > to {
             sink.push(rules::syntax::number::backwards(
                 range.span,
-                i64::from(from),
-                i64::from(to),
+                from,
+                to,
             ));
             return Err(Why::Told);
         }
-        Ok(Value::Range(i64::from(from), i64::from(to)))
+        Ok(Value::Range(from, to))
     }
 
     /// A wire size: `18 AWG` or `1.5 mm2`.

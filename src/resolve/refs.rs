@@ -12,8 +12,6 @@ use crate::source::Span;
 /// What a reference picks.
 #[derive(Debug)]
 pub struct Picked {
-    /// The prop.
-    pub prop: PropId,
     /// One entry for each member in the order written: its strings in the order written.
     pub members: Vec<Vec<StringId>>,
 }
@@ -45,7 +43,7 @@ pub fn pick(
     reference: &Reference,
     sink: &mut Sink,
 ) -> Option<Picked> {
-    let (id, prop) = prop(reader, model, reference.name, sink)?;
+    let (_, prop) = prop(reader, model, reference.name, sink)?;
     let members = match (&reference.members, prop.count) {
         (Some(selector), None) => {
             let at = selector.span;
@@ -67,7 +65,6 @@ pub fn pick(
         (None, count) => vec![(1, count.unwrap_or(1))],
     };
     let mut picked = Picked {
-        prop: id,
         members: Vec::new(),
     };
     for (from, to) in members {

@@ -85,14 +85,19 @@ pub fn reserve(
     let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.text(text).into());
     match &reserve.what {
         ReserveKind::Universes(range) => {
-            let bounds = (1, 63_999);
+            let bounds = (i64::MIN, i64::MAX);
             let ends = reader.lets.range(reader.names, range, "the universe", bounds, sink);
             let Some((first, last)) = ends else { return };
-            if first > last {
-                let (from, to) = (i64::from(first), i64::from(last));
-                sink.push(rules::syntax::number::backwards(range.span, from, to));
+            let outside = [first, last].into_iter().find(|n| !super::controllers::is_universe(*n));
+            if let Some(universe) = outside {
+                sink.push(rules::address::range::universe(range.span, universe));
                 return;
             }
+            if first > last {
+                sink.push(rules::syntax::number::backwards(range.span, first, last));
+                return;
+            }
+            let (first, last) = (count(first), count(last));
             model.reserved_universes.push(ReservedUniverses {
                 at: range.span,
                 first,
@@ -114,7 +119,7 @@ pub fn reserve(
         }
         ReserveKind::Slots(reference, range) => {
             let most = i64::from(model.display.universe_slots);
-            let ends = reader.lets.range(reader.names, range, "the slot", (1, most), sink);
+            let ends = reader.lets.ends(reader.names, range, "the slot", (1, most), sink);
             let Some((first, last)) = ends else { return };
             if first > last {
                 let (from, to) = (i64::from(first), i64::from(last));

@@ -213,6 +213,8 @@ use Slot as S;
 /// Most nodes or slots of anything: all slots of all universes.
 pub const MOST_SLOTS: i64 = 63_999 * 512;
 const MOST_UNIVERSES: i64 = 63_999;
+/// Universes are held against the standard where they are used, as addresses.
+const ANY: i64 = 1_000_000_000;
 /// Most pixel ports of a controller or receiver.
 pub const MOST_PORTS: i64 = 1_024;
 /// Most DMX outputs of a controller.
@@ -263,8 +265,8 @@ const CONTROLLER: &[Row] = &[
     LABEL,
     row(Key::Host, "host", &[S::Host], "host 192.168.40.11", "the host"),
     row(Key::Input, "input", &[S::Words], "input e131 unicast", "the input"),
-    row(Key::UniversesFrom, "universes", &[S::Word("from"), S::Count(1, MOST_UNIVERSES, None)], "universes from 1", "the universe"),
-    row(Key::UniversesRange, "universes", &[S::Range(1, MOST_UNIVERSES)], "universes 1..40", "the universe"),
+    row(Key::UniversesFrom, "universes", &[S::Word("from"), S::Count(-ANY, ANY, None)], "universes from 1", "the universe"),
+    row(Key::UniversesRange, "universes", &[S::Range(-ANY, ANY)], "universes 1..40", "the universe"),
     row(Key::UniversesAfter, "universes", &[S::Word("after"), S::Name], "universes after shed", "the controller"),
     row(Key::UniversesAtMost, "universes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_UNIVERSES, Some(D::Universes))], "universes at most 96", "the number of universes"),
     row(Key::Addressing, "addressing", &[S::Choice(&["per port", "consecutive", "per prop"])], "addressing per port", "the addressing"),

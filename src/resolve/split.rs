@@ -83,7 +83,7 @@ impl<'a> Targets<'a> {
                 (Some((controller, receiver, first)), Some(Part::Number(range))) => {
                     let mut quiet = Sink::default();
                     let bounds = (1, super::settings::MOST_PORTS);
-                    if let Some((a, b)) = lets.range(names, range, "", bounds, &mut quiet) {
+                    if let Some((a, b)) = lets.ends(names, range, "", bounds, &mut quiet) {
                         let ports = a.min(b)..=a.max(b);
                         named.extend(ports.filter_map(|own| {
                             model.port_settings(controller, first + own - 1, receiver)

@@ -113,14 +113,13 @@ impl Ports<'_> {
                 match there {
                     Some(number) => Some(Spot::One(Target::Dmx(id, number))),
                     None => {
-                        let has = outputs(model, id);
-                        sink.push(rules::wire::no_port::beyond(
-                            word.span,
-                            &controller.name,
-                            written,
-                            &has,
-                            controller.at,
-                        ));
+                        if !controller.broken {
+                            let has = outputs(model, id);
+                            let (name, at) = (&controller.name, controller.at);
+                            let finding =
+                                rules::wire::no_port::beyond(word.span, name, written, &has, at);
+                            sink.push(finding);
+                        }
                         None
                     }
                 }
@@ -129,6 +128,9 @@ impl Ports<'_> {
                 let numbers = numbers(reader, range, sink)?;
                 for number in &numbers {
                     if controller.port(*number).is_none() {
+                        if controller.broken {
+                            return None;
+                        }
                         let has = outputs(model, id);
                         let at = range.span;
                         let port = number.to_string();
@@ -199,7 +201,7 @@ fn numbers(
     sink: &mut Sink,
 ) -> Option<Vec<u32>> {
     let bounds = (1, MOST_PORTS);
-    let (from, to) = reader.lets.range(reader.names, range, "the port", bounds, sink)?;
+    let (from, to) = reader.lets.ends(reader.names, range, "the port", bounds, sink)?;
     Some(if from <= to {
         (from..=to).collect()
     } else {

@@ -194,7 +194,10 @@ impl<'s> Lower<'s> {
         while let Some(rule) = inner.peek().map(Pair::as_rule) {
             match rule {
                 Rule::block => {
+                    // The settings within gather their own words in the same place.
+                    let args = std::mem::take(&mut self.args);
                     let (settings, broken) = self.settings(inner.next()?, None);
+                    self.args = args;
                     body = Body::Block(settings, broken);
                 }
                 Rule::colon => {

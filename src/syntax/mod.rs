@@ -376,7 +376,8 @@ impl<'a> Stage<'a> {
         let start = range.end - text.trim_start().len();
         if start < range.end && !self.is_told(start..range.end) {
             let word = first_word(self.slice(start..range.end));
-            let end = start + word.len().max(1);
+            let first = self.slice(start..range.end).chars().next();
+            let end = start + word.len().max(first.map_or(1, char::len_utf8));
             let found = explain::found(self.slice(start..range.end));
             self.sink.push(unexpected::second_on_line(
                 self.span(start..end),

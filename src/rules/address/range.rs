@@ -54,6 +54,21 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
     )
 }
 
+/// A universe, as written in a setting or a reservation, that there is not.
+#[must_use]
+pub fn universe(at: Span, universe: i64) -> Diagnostic {
+    let last = figure(u64::from(*UNIVERSES.end()));
+    RULE.at(
+        at,
+        Words {
+            message: format!("there is no universe {universe}; universes run from 1 to {last}"),
+            label: format!("universe {universe}"),
+            why: "no source may send that universe, so what lies there would stay dark".into(),
+            help: format!("write a universe from 1 to {last}"),
+        },
+    )
+}
+
 /// A pin to a slot that there is not; `slots` is what a universe of the display has.
 #[must_use]
 pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {

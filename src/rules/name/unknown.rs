@@ -18,16 +18,14 @@ pub const RULE: Rule = Rule {
         source: "the language guide: every name is declared once, in any order",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
+                prop wreath { node bulet; string 50 nodes }\n\
                 prop gable { node bullet; string 40 nodes }\n\
-                wire shed.1: wreath -> gabel\n\
-                wire shed.2: gable\n",
+                wire shed.1: wreath -> gable\n",
         right: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 prop gable { node bullet; string 40 nodes }\n\
-                wire shed.1: wreath\n\
-                wire shed.2: gable\n",
+                wire shed.1: wreath -> gable\n",
     },
     check: None,
 };

@@ -207,3 +207,79 @@ pub fn decimal_comma(span: Span, comma: Span) -> Diagnostic {
         }],
     )
 }
+
+/// A range whose first end is above its last where it can only rise.
+#[must_use]
+pub fn backwards(span: Span, from: i64, to: i64) -> Diagnostic {
+    finding(
+        span,
+        format!("the range {from}..{to} runs backwards"),
+        "the first number is above the last",
+        format!("write `{to}..{from}`"),
+    )
+    .fix(
+        format!("write `{to}..{from}`"),
+        vec![Edit {
+            span,
+            text: format!("{to}..{from}"),
+        }],
+    )
+}
+
+/// More strings and fixtures than a display may have.
+#[must_use]
+pub fn too_many_strings(span: Span, most: u32) -> Diagnostic {
+    let most = words::figure(u64::from(most));
+    RULE.at(
+        span,
+        Words {
+            message: format!("the display has more than {most} strings and fixtures"),
+            label: "this one goes beyond".to_owned(),
+            why: "all 63,999 universes together hold fewer strings of any useful length".to_owned(),
+            help: format!("declare fewer members or strings, at most {most} in all"),
+        },
+    )
+}
+
+/// A node that a string does not have.
+#[must_use]
+pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"),
+            label: format!("not one of 1 to {nodes}"),
+            why: "power can't go in where there is no node".to_owned(),
+            help: format!("write a node from 1 to {nodes}, or `at end`"),
+        },
+    )
+    .and(declared, format!("{nodes} nodes here"))
+}
+
+/// A string longer than any display can address.
+#[must_use]
+pub fn string_too_long(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "the string is longer than all universes hold".to_owned(),
+            label: "too long".to_owned(),
+            why: "63,999 universes of 512 slots hold 10,922,496 three-slot nodes".to_owned(),
+            help: "write the number of nodes that the string really has".to_owned(),
+        },
+    )
+}
+
+/// A colour depth that no chip has.
+#[must_use]
+pub fn depth(span: Span, written: impl Display) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!("the depth is {written}, it can be 8 or 16"),
+            label: "neither 8 nor 16".to_owned(),
+            why: "a colour takes one slot or two, nothing between".to_owned(),
+            help: "write `depth 8` or `depth 16`".to_owned(),
+        },
+    )
+}

@@ -1,5 +1,11 @@
 //! `syntax/unexpected`: text that does not parse.
 
+mod file;
+mod setting;
+
+pub use file::*;
+pub use setting::*;
+
 use crate::ast::BlockKind;
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
 use crate::rules::{Page, Rule};

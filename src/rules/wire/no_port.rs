@@ -28,13 +28,14 @@ pub const RULE: Rule = Rule {
 
 /// A port number that the controller or receiver does not have. `has` says which it has.
 pub fn beyond(span: Span, name: &str, port: &str, has: &str, declared: Span) -> Diagnostic {
+    let kind = if port.starts_with("dmx") { "DMX output" } else { "port" };
     RULE.at(
         span,
         Words {
-            message: format!("`{name}` has no port `{port}`"),
+            message: format!("`{name}` has no {kind} `{port}`"),
             label: format!("`{name}` has {has}"),
             why: "there is no socket for this plug".to_owned(),
-            help: format!("use a port that it has, or declare this one in `{name}`"),
+            help: format!("use one that it has, or declare this {kind} in `{name}`"),
         },
     )
     .and(declared, "declared here")

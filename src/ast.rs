@@ -37,7 +37,7 @@ pub struct Statement {
     pub kind: StatementKind,
 }
 
-/// What a statement says.
+/// What a statement says. Large and rare ones are boxed, since a display has many statements.
 #[derive(Debug)]
 pub enum StatementKind {
     /// `display`, `chip`, `node`, `controller`, `receiver`, `prop`, `supply`, `circuit`.
@@ -45,15 +45,15 @@ pub enum StatementKind {
     /// `wire TARGET: CHAIN, CHAIN…`
     Wire(Wire),
     /// `reserve …`
-    Reserve(Reserve),
+    Reserve(Box<Reserve>),
     /// `stored REF, REF…`
     Stored(Vec<Reference>),
     /// `renamed OLD -> NEW`
     Renamed(Renamed),
     /// `power TARGET-PORTS from SUPPLY through LENGTH of GAUGE [fuse N A]`
-    Power(Power),
+    Power(Box<Power>),
     /// `inject REF WHERE from SUPPLY through LENGTH of GAUGE [fuse N A] [apart]`
-    Inject(Inject),
+    Inject(Box<Inject>),
     /// `include "PATH"` or `stock "PATH"`
     Include(Include),
     /// `let NAME = NUMBER`
@@ -161,13 +161,13 @@ pub enum Arg {
     /// A number or whole-number arithmetic, with its unit if there is one.
     Number(Quantity),
     /// `A..B`.
-    Range(SelRange),
+    Range(Box<SelRange>),
     /// `"…"`: the place of the text between the quotes.
     Text(Ident),
     /// A host address that is no name: `192.168.40.11`, `[fe80::1]`.
     Address(Ident),
     /// A name with members, strings or ports: `heron[2].1`, `boathouse.9..12`, `yard.local`.
-    Reference(Reference),
+    Reference(Box<Reference>),
     /// `,`.
     Comma(Span),
 }
@@ -334,7 +334,7 @@ pub struct Chain {
 #[derive(Debug)]
 pub enum Item {
     /// A reference, perhaps cut (`by N`), perhaps pinned.
-    Reference(Reference, Option<Expr>, Option<Pin>),
+    Reference(Reference, Option<Expr>, Option<Box<Pin>>),
     /// `skip N`, with its place.
     Skip(Span, Quantity),
     /// `lead LENGTH [of GAUGE]`, with its place.

@@ -60,7 +60,7 @@ impl<'s> Lower<'s> {
         let mut inner = pair.into_inner();
         Some(match rule {
             Rule::wire => StatementKind::Wire(self.wire(inner)?),
-            Rule::reserve => StatementKind::Reserve(self.reserve(inner)?),
+            Rule::reserve => StatementKind::Reserve(Box::new(self.reserve(inner)?)),
             Rule::stored => StatementKind::Stored(
                 inner
                     .filter(|pair| pair.as_rule() == Rule::reference)
@@ -80,9 +80,9 @@ impl<'s> Lower<'s> {
                 let target = self.values.reference(inner.next()?)?;
                 let (mut feed, fuse) = (self.feed(inner.next()?)?, inner.next());
                 feed.fuse = self.fuse(fuse);
-                StatementKind::Power(Power { target, feed })
+                StatementKind::Power(Box::new(Power { target, feed }))
             }
-            Rule::inject => StatementKind::Inject(self.inject(inner)?),
+            Rule::inject => StatementKind::Inject(Box::new(self.inject(inner)?)),
             Rule::include => {
                 let stock = inner.next()?.as_rule() == Rule::stock_word;
                 let path = self.values.text(&inner.next()?);
@@ -340,7 +340,7 @@ impl<'s> Lower<'s> {
         while let Some(pair) = inner.next() {
             match pair.as_rule() {
                 Rule::by_word => by = self.values.sum(&mut inner),
-                Rule::pin => pin = self.values.pin(pair),
+                Rule::pin => pin = self.values.pin(pair).map(Box::new),
                 _ => {}
             }
         }

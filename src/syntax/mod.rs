@@ -98,6 +98,7 @@ impl<'a> Stage<'a> {
             // Read from the file as it is, since the copy has blanks there.
             self.ast.broken |= !range.is_empty();
         }
+        self.ast.statements.reserve_exact(cut.pieces.len());
         let mut rest = cut.pieces.as_slice();
         while let Some(first) = rest.first() {
             let fit = rest

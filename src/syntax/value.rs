@@ -293,7 +293,7 @@ impl Values<'_> {
 
     fn arg_from_value(&mut self, value: Expr, tokens: &mut Tokens<'_>) -> Option<Arg> {
         if tokens.peek().map(Pair::as_rule) == Some(Rule::dots) {
-            return self.range_from(value, tokens).map(Arg::Range);
+            return self.range_from(value, tokens).map(Box::new).map(Arg::Range);
         }
         Some(Arg::Number(self.with_unit(value, tokens)))
     }
@@ -311,10 +311,13 @@ impl Values<'_> {
                     Some(rest) => Some(Arg::Address(Ident {
                         span: reference.span.to(self.span(&rest)),
                     })),
-                    None => Some(Arg::Reference(reference)),
+                    None => Some(Arg::Reference(Box::new(reference))),
                 }
             }
-            Rule::dots => self.range_from(Expr::Name(name), tokens).map(Arg::Range),
+            Rule::dots => self
+                .range_from(Expr::Name(name), tokens)
+                .map(Box::new)
+                .map(Arg::Range),
             // `at -3 m`: the `-` is a sign, since `at` is no number.
             Rule::minus if SMALL.contains(&pair.as_str()) => Some(Arg::Word(name)),
             Rule::plus | Rule::minus | Rule::times | Rule::over => {

@@ -814,9 +814,7 @@ impl Model {
         self.receivers
             .iter()
             .enumerate()
-            .filter(move |(_, r)| {
-                r.controller == controller && (r.first..=r.last).contains(&port)
-            })
+            .filter(move |(_, r)| r.controller == controller && (r.first..=r.last).contains(&port))
             .map(move |(index, r)| (ReceiverId::from(index), r, port - r.first + 1))
     }
 
@@ -854,4 +852,3 @@ impl Model {
         Some(Arc::new(settings))
     }
 }
-

@@ -191,7 +191,9 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
         Dimension::Slots => counted(value, "slot"),
         Dimension::Universes => counted(value, "universe"),
         Dimension::Strands => counted(value, "strand"),
-        Dimension::Frequency if value >= 100_000_000 => format!("{} kHz", decimal(value, 1_000_000)),
+        Dimension::Frequency if value >= 100_000_000 => {
+            format!("{} kHz", decimal(value, 1_000_000))
+        }
         Dimension::Frequency => format!("{} Hz", decimal(value, 1_000)),
         Dimension::Time => format!("{} us", decimal(value, 1_000)),
         Dimension::Length if value.abs() < 1_000_000 => format!("{} mm", decimal(value, 1_000)),

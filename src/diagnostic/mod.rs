@@ -161,9 +161,7 @@ impl Sink {
     /// Whether anything so far is an error.
     #[must_use]
     pub fn has_errors(&self) -> bool {
-        self.findings
-            .iter()
-            .any(|f| f.severity == Severity::Error)
+        self.findings.iter().any(|f| f.severity == Severity::Error)
     }
 
     /// All of them in file order, each once.

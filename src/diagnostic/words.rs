@@ -21,7 +21,10 @@ pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
 pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let lower = word.to_lowercase();
     let most = (word.chars().count() / 3).max(1);
-    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
+    let stem = |name: &str| {
+        name.trim_end_matches(|c: char| c.is_ascii_digit())
+            .to_owned()
+    };
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
         .filter_map(|name| {

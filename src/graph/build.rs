@@ -2,9 +2,7 @@
 
 use super::{EdgeKind, Graph, VertexKind};
 use crate::ast::BlockKind;
-use crate::model::{
-    ControllerId, Model, Output, PieceKind, Prop, Start, StringId, Target,
-};
+use crate::model::{ControllerId, Model, Output, PieceKind, Prop, Start, StringId, Target};
 
 /// Things and what they depend on: names, `like`, `after`, `include`, carried ports, the order of chains.
 #[must_use]
@@ -38,17 +36,25 @@ impl Build<'_> {
             self.graph.vertex(VertexKind::Chip, &chip.name, chip.at);
         }
         for node in &model.nodes {
-            let at = self.graph.vertex(VertexKind::Node, &node.name, Some(node.at));
-            if let Some(chip) = node.chip.and_then(|chip| model.chips.get(chip.value.index())) {
+            let at = self
+                .graph
+                .vertex(VertexKind::Node, &node.name, Some(node.at));
+            if let Some(chip) = node
+                .chip
+                .and_then(|chip| model.chips.get(chip.value.index()))
+            {
                 let chip = self.graph.vertex(VertexKind::Chip, &chip.name, chip.at);
                 self.graph.edge(at, chip, EdgeKind::Uses);
             }
         }
         for circuit in &model.circuits {
-            self.graph.vertex(VertexKind::Circuit, &circuit.name, Some(circuit.at));
+            self.graph
+                .vertex(VertexKind::Circuit, &circuit.name, Some(circuit.at));
         }
         for supply in &model.supplies {
-            let at = self.graph.vertex(VertexKind::Supply, &supply.name, Some(supply.at));
+            let at = self
+                .graph
+                .vertex(VertexKind::Supply, &supply.name, Some(supply.at));
             if let Some(circuit) = supply.circuit.and_then(|id| model.circuits.get(id.index())) {
                 let circuit = self.graph.vertex(VertexKind::Circuit, &circuit.name, None);
                 self.graph.edge(at, circuit, EdgeKind::FedFrom);
@@ -56,11 +62,14 @@ impl Build<'_> {
         }
         for controller in &model.controllers {
             let at = Some(controller.at);
-            self.graph.vertex(VertexKind::Controller, &controller.name, at);
+            self.graph
+                .vertex(VertexKind::Controller, &controller.name, at);
         }
         for controller in &model.controllers {
             if let Start::After(other) = controller.start {
-                let at = self.graph.vertex(VertexKind::Controller, &controller.name, None);
+                let at = self
+                    .graph
+                    .vertex(VertexKind::Controller, &controller.name, None);
                 if let Some(other) = self.controller(other) {
                     self.graph.edge(at, other, EdgeKind::After);
                 }
@@ -79,7 +88,9 @@ impl Build<'_> {
     fn props(&mut self) {
         let model = self.model;
         for prop in &model.props {
-            let whole = self.graph.vertex(VertexKind::Prop, &prop.name, Some(prop.at));
+            let whole = self
+                .graph
+                .vertex(VertexKind::Prop, &prop.name, Some(prop.at));
             for id in prop.strings().map(StringId) {
                 let at = self.string(prop, id);
                 if at != whole {
@@ -92,7 +103,9 @@ impl Build<'_> {
             }
         }
         for (index, string) in model.strings.iter().enumerate() {
-            let Some(other) = string.same_as else { continue };
+            let Some(other) = string.same_as else {
+                continue;
+            };
             let id = StringId::from(index);
             if let (Some(own), Some(shown)) = (model.prop_of(id), model.prop_of(other)) {
                 let (from, to) = (self.string(own, id), self.string(shown, other));
@@ -123,8 +136,12 @@ impl Build<'_> {
                 Target::Any => None,
             };
             for piece in model.pieces_of(line) {
-                let PieceKind::String(id, _) = piece.kind else { continue };
-                let Some(prop) = model.prop_of(id) else { continue };
+                let PieceKind::String(id, _) = piece.kind else {
+                    continue;
+                };
+                let Some(prop) = model.prop_of(id) else {
+                    continue;
+                };
                 let at = self.string(prop, id);
                 if let Some(before) = before {
                     self.graph.edge(at, before, EdgeKind::Follows);
@@ -152,16 +169,19 @@ impl Build<'_> {
                         .get(index)
                         .map(|x| (VertexKind::Receiver, &x.name)),
                     BlockKind::Prop => model.props.get(index).map(|x| (VertexKind::Prop, &x.name)),
-                    BlockKind::Supply => {
-                        model.supplies.get(index).map(|x| (VertexKind::Supply, &x.name))
-                    }
-                    BlockKind::Circuit => {
-                        model.circuits.get(index).map(|x| (VertexKind::Circuit, &x.name))
-                    }
+                    BlockKind::Supply => model
+                        .supplies
+                        .get(index)
+                        .map(|x| (VertexKind::Supply, &x.name)),
+                    BlockKind::Circuit => model
+                        .circuits
+                        .get(index)
+                        .map(|x| (VertexKind::Circuit, &x.name)),
                     BlockKind::Display | BlockKind::Receiver => None,
                 }
             };
-            if let (Some((kind, child)), Some((_, parent))) = (name(like.child), name(like.parent)) {
+            if let (Some((kind, child)), Some((_, parent))) = (name(like.child), name(like.parent))
+            {
                 let child = self.graph.vertex(kind, child, None);
                 let parent = self.graph.vertex(kind, parent, None);
                 self.graph.edge(child, parent, EdgeKind::Like);
@@ -197,7 +217,10 @@ impl Build<'_> {
 
     fn controller(&mut self, id: ControllerId) -> Option<usize> {
         let controller = self.model.controller(id)?;
-        Some(self.graph.vertex(VertexKind::Controller, &controller.name, None))
+        Some(
+            self.graph
+                .vertex(VertexKind::Controller, &controller.name, None),
+        )
     }
 
     fn port(&mut self, id: ControllerId, output: Output) -> usize {

@@ -33,7 +33,12 @@ impl<'a> Lets<'a> {
         for one in statements {
             let key = names.key(one.name);
             if let Some(first) = lets.by_name.get(&key).and_then(|at| lets.rows.get(*at)) {
-                sink.push(rules::name::taken::again("let", &key, one.name.span, first.at));
+                sink.push(rules::name::taken::again(
+                    "let",
+                    &key,
+                    one.name.span,
+                    first.at,
+                ));
                 continue;
             }
             let value = lets.eval(names, &one.value.value, sink);
@@ -92,7 +97,11 @@ impl<'a> Lets<'a> {
                 let (left, right) = (left?, right?);
                 let (Some(a), Some(b)) = (left.as_whole(), right.as_whole()) else {
                     let written = names.text_at(binary.span);
-                    sink.push(rules::syntax::number::not_whole(binary.span, "each number of arithmetic", written));
+                    sink.push(rules::syntax::number::not_whole(
+                        binary.span,
+                        "each number of arithmetic",
+                        written,
+                    ));
                     return None;
                 };
                 let result = match binary.operator {

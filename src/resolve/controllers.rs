@@ -74,12 +74,7 @@ pub fn controllers(
     cut_rings(model, sink);
 }
 
-fn apply(
-    reader: &Reader<'_, '_>,
-    set: &Matched<'_>,
-    controller: &mut Controller,
-    sink: &mut Sink,
-) {
+fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller, sink: &mut Sink) {
     let names = reader.names;
     let number = set.number(0);
     match (set.key, set.value(0)) {
@@ -99,7 +94,8 @@ fn apply(
                     controller.input_at = Some(set.at());
                 }
                 None => sink.push(rules::syntax::unexpected::input(
-                    args.first().map_or(set.at(), |first| first.span().to(set.at())),
+                    args.first()
+                        .map_or(set.at(), |first| first.span().to(set.at())),
                     &words,
                     &protocol::ALL
                         .iter()
@@ -165,15 +161,19 @@ pub fn is_universe(number: i64) -> bool {
 /// The mains circuit of a name.
 pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<CircuitId> {
     let names = reader.names;
-    names.find(&names.circuits, "circuit", word, sink).map(CircuitId)
+    names
+        .find(&names.circuits, "circuit", word, sink)
+        .map(CircuitId)
 }
 
 fn add_dmx(set: &Matched<'_>, controller: &mut Controller) {
     if let Some(Value::Range(from, to)) = set.value(0) {
-        controller.dmx.extend((count(from)..=count(to)).map(|value| Told {
-            value,
-            at: set.at(),
-        }));
+        controller
+            .dmx
+            .extend((count(from)..=count(to)).map(|value| Told {
+                value,
+                at: set.at(),
+            }));
     }
 }
 
@@ -236,11 +236,13 @@ fn port_setting(
             port.chips.clear();
             for arg in args {
                 match arg {
-                    Arg::Word(word) => port.chips.extend(
-                        chips
-                            .find(reader, model, *word, sink)
-                            .map(|value| Told { value, at: set.at() }),
-                    ),
+                    Arg::Word(word) => {
+                        port.chips
+                            .extend(chips.find(reader, model, *word, sink).map(|value| Told {
+                                value,
+                                at: set.at(),
+                            }))
+                    }
                     Arg::Comma(_) => {}
                     other => sink.push(rules::syntax::unexpected::setting_form(
                         other.span(),
@@ -308,7 +310,12 @@ pub fn receivers(
         let mut stands = None;
         let mut ports = Ports::new();
         for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(reader, Scope::Of(BlockKind::Receiver), &block.settings, sink) {
+            for set in settings_of(
+                reader,
+                Scope::Of(BlockKind::Receiver),
+                &block.settings,
+                sink,
+            ) {
                 match (set.key, set.value(0)) {
                     (Key::Carries, Some(value)) => {
                         carried = carries(reader, &set, value, model, &row.name, sink);

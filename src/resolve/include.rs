@@ -54,8 +54,11 @@ impl Gather<'_> {
                 self.all.broken = true;
                 let shown: String = String::from_utf8_lossy(&file.bytes).into_owned();
                 if let Some(added) = self.sources.add(&file.name, &shown) {
-                    let finding =
-                        rules::syntax::unexpected::not_utf8(added, &file.bytes, error.valid_up_to());
+                    let finding = rules::syntax::unexpected::not_utf8(
+                        added,
+                        &file.bytes,
+                        error.valid_up_to(),
+                    );
                     self.sink.push(finding);
                 }
                 return;
@@ -64,7 +67,8 @@ impl Gather<'_> {
         let Some(added) = self.sources.add(&file.name, &text) else {
             self.all.broken = true;
             if let Some(span) = asked {
-                self.sink.push(rules::syntax::unexpected::include_too_large(span));
+                self.sink
+                    .push(rules::syntax::unexpected::include_too_large(span));
             }
             return;
         };
@@ -77,7 +81,8 @@ impl Gather<'_> {
                 StatementKind::Include(include) => {
                     let path = self.sources.text(include.path.span).to_owned();
                     let place = include.path.span;
-                    self.open.push((file.identity.clone(), file.name.clone(), place));
+                    self.open
+                        .push((file.identity.clone(), file.name.clone(), place));
                     self.include(file, &path, stock || include.stock, place);
                     self.open.pop();
                 }
@@ -118,7 +123,8 @@ impl Gather<'_> {
                 .map(|(_, name, span)| (name.clone(), *span))
                 .collect();
             self.all.broken = true;
-            self.sink.push(rules::name::cycle::ring("include", &members));
+            self.sink
+                .push(rules::name::cycle::ring("include", &members));
             return;
         }
         if self.seen.contains(&loaded.identity) {
@@ -126,7 +132,9 @@ impl Gather<'_> {
         }
         if self.open.len() > DEEPEST || self.seen.len() >= MOST_FILES {
             self.all.broken = true;
-            self.sink.push(rules::syntax::unexpected::include_too_deep(place, DEEPEST, MOST_FILES));
+            self.sink.push(rules::syntax::unexpected::include_too_deep(
+                place, DEEPEST, MOST_FILES,
+            ));
             return;
         }
         self.seen.push(loaded.identity.clone());

@@ -176,9 +176,10 @@ pub fn nodes(
                 let number = set.number(0);
                 match (set.key, set.value(0)) {
                     (Key::Chip, Some(Value::Word(word))) => {
-                        node.chip = chips
-                            .find(reader, model, word, sink)
-                            .map(|value| Told { value, at: set.at() });
+                        node.chip = chips.find(reader, model, word, sink).map(|value| Told {
+                            value,
+                            at: set.at(),
+                        });
                     }
                     (Key::Colour, Some(Value::Word(word))) => {
                         colour(reader.names.text(word), word.span, &mut node, sink);
@@ -193,7 +194,9 @@ pub fn nodes(
             }
         }
         let letters = count(node.colour.chars().count() as i64);
-        let chip = node.chip.and_then(|chip| model.chips.get(chip.value.index()));
+        let chip = node
+            .chip
+            .and_then(|chip| model.chips.get(chip.value.index()));
         let depth = chip.map_or(8, |chip| u32::from(chip.depth));
         node.slots = letters * (depth / 8);
         node.bits = letters * depth + chip.map_or(0, |chip| chip.extra_bits);
@@ -203,7 +206,8 @@ pub fn nodes(
 
 fn colour(written: &str, span: Span, node: &mut NodeKind, sink: &mut Sink) {
     let upper = written.to_uppercase();
-    let fits = (1..=8).contains(&upper.chars().count()) && upper.chars().all(|c| COLOURS.contains(c));
+    let fits =
+        (1..=8).contains(&upper.chars().count()) && upper.chars().all(|c| COLOURS.contains(c));
     if fits {
         node.colour = upper.into();
     } else {

@@ -116,7 +116,10 @@ impl<'a> Reader<'_, 'a> {
             match self.try_row(row, setting, sink) {
                 Ok(matched) => return Some(matched),
                 Err(other) => {
-                    if misfit.as_ref().is_none_or(|best| other.rank() > best.rank()) {
+                    if misfit
+                        .as_ref()
+                        .is_none_or(|best| other.rank() > best.rank())
+                    {
                         misfit = Some(other);
                     }
                 }
@@ -159,6 +162,9 @@ impl<'a> Reader<'_, 'a> {
                 }
                 Slot::Runs => {
                     wants_runs = true;
+                    if !matches!(setting.body, Body::Runs(_)) {
+                        return Err(misfit(0, Why::NoBlock));
+                    }
                     if let [Arg::Word(name)] = rest {
                         values[0] = Some(Value::Word(*name));
                         rest = &[];
@@ -278,7 +284,11 @@ impl<'a> Reader<'_, 'a> {
         out
     }
 
-    fn number_of(&self, arg: &'a Arg, sink: &mut Sink) -> Result<(i64, u8, Option<Ident>), Why<'a>> {
+    fn number_of(
+        &self,
+        arg: &'a Arg,
+        sink: &mut Sink,
+    ) -> Result<(i64, u8, Option<Ident>), Why<'a>> {
         match arg {
             Arg::Number(Quantity { value, unit, .. }) => {
                 let value = self.lets.eval(self.names, value, sink).ok_or(Why::Told)?;
@@ -357,11 +367,7 @@ impl<'a> Reader<'_, 'a> {
             .range(self.names, range, "each end", bounds, sink)
             .ok_or(Why::Told)?;
         if from > to {
-            sink.push(rules::syntax::number::backwards(
-                range.span,
-                from,
-                to,
-            ));
+            sink.push(rules::syntax::number::backwards(range.span, from, to));
             return Err(Why::Told);
         }
         Ok(Value::Range(from, to))
@@ -389,7 +395,12 @@ impl<'a> Reader<'_, 'a> {
                 .filter(|area| (50..=400_000).contains(area))
                 .and_then(|area| u32::try_from(area).ok())
                 .map(Gauge::Area)
-                .ok_or(Why::OutOfRange(quantity.span, Dimension::WireArea, 50, 400_000)),
+                .ok_or(Why::OutOfRange(
+                    quantity.span,
+                    Dimension::WireArea,
+                    50,
+                    400_000,
+                )),
             _ => Err(Why::WrongUnit(written, Dimension::WireNumber)),
         }
     }

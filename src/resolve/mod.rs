@@ -186,8 +186,16 @@ fn tell_unused(reader: &Reader<'_, '_>, model: &Model, sink: &mut Sink) {
         (&names.supplies, "supply"),
         (&names.circuits, "circuit"),
     ] {
-        for row in table.rows.iter().filter(|row| !row.stock && !row.used.get()) {
-            sink.push(rules::name::unused::declared(kind, &row.name, row.block.name.span));
+        for row in table
+            .rows
+            .iter()
+            .filter(|row| !row.stock && !row.used.get())
+        {
+            sink.push(rules::name::unused::declared(
+                kind,
+                &row.name,
+                row.block.name.span,
+            ));
         }
     }
 }

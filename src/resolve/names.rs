@@ -180,17 +180,16 @@ impl<'a> Names<'a> {
     }
 
     /// The index of a name in a table; an unknown one is told, unless it stands in text that did not parse.
-    pub fn find(
-        &self,
-        table: &Table<'a>,
-        kind: &str,
-        word: Ident,
-        sink: &mut Sink,
-    ) -> Option<u32> {
+    pub fn find(&self, table: &Table<'a>, kind: &str, word: Ident, sink: &mut Sink) -> Option<u32> {
         let key = self.key(word);
         let found = table.use_name(&key);
         if found.is_none() && !self.is_mentioned(&key) {
-            sink.push(rules::name::unknown::name(word.span, kind, &key, table.names()));
+            sink.push(rules::name::unknown::name(
+                word.span,
+                kind,
+                &key,
+                table.names(),
+            ));
         }
         found
     }

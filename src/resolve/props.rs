@@ -179,7 +179,11 @@ fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> {
         };
         let declared = row.block.name.span;
         let Some(expr) = &row.block.count else {
-            sink.push(rules::name::instance::no_family(selector.span, &row.name, declared));
+            sink.push(rules::name::instance::no_family(
+                selector.span,
+                &row.name,
+                declared,
+            ));
             continue;
         };
         // The family's own number is told where it stands; here it is only held against.
@@ -251,7 +255,11 @@ pub fn number_of(reader: &Reader<'_, '_>, expr: &Expr, sink: &mut Sink) -> Optio
     let value = reader.lets.eval(reader.names, expr, sink)?;
     let whole = value.as_whole();
     if whole.is_none() {
-        sink.push(rules::syntax::number::not_whole(expr.span(), "this number", value.words()));
+        sink.push(rules::syntax::number::not_whole(
+            expr.span(),
+            "this number",
+            value.words(),
+        ));
     }
     whole
 }
@@ -282,7 +290,11 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
             }
             (Key::SameAs, Some(value)) => {
                 draft.same_as = match value {
-                    Value::Word(name) => Some(SameRef { at, name, reference: None }),
+                    Value::Word(name) => Some(SameRef {
+                        at,
+                        name,
+                        reference: None,
+                    }),
                     Value::Reference(reference) => Some(SameRef {
                         at,
                         name: reference.name,
@@ -324,7 +336,11 @@ fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
     match set.key {
         Key::String => plain(1, number(0), None),
         Key::Strings => plain(number(0), number(1), None),
-        Key::Strands => plain(number(0), number(1).saturating_mul(number(2)), Some(number(2))),
+        Key::Strands => plain(
+            number(0),
+            number(1).saturating_mul(number(2)),
+            Some(number(2)),
+        ),
         Key::StringRuns => Some(Sketch::Runs { at, set: *set }),
         Key::SplitNodes => Some(Sketch::Split {
             at,
@@ -389,7 +405,9 @@ impl<'a> Context<'_, '_, 'a> {
             let mut own = draft.clone();
             let mut touched = false;
             for (block, ranges) in overrides {
-                let covers = ranges.iter().any(|(a, b)| ((*a).min(*b)..=(*a).max(*b)).contains(&from));
+                let covers = ranges
+                    .iter()
+                    .any(|(a, b)| ((*a).min(*b)..=(*a).max(*b)).contains(&from));
                 if covers {
                     apply(self.reader, block, &mut own, sink);
                     touched = true;
@@ -438,13 +456,25 @@ impl<'a> Context<'_, '_, 'a> {
             ));
             prop.broken = true;
         }
-        let fixture = draft.shapes.iter().find(|s| matches!(s, Sketch::Fixture { .. }));
-        let string = draft.shapes.iter().find(|s| !matches!(s, Sketch::Fixture { .. }));
+        let fixture = draft
+            .shapes
+            .iter()
+            .find(|s| matches!(s, Sketch::Fixture { .. }));
+        let string = draft
+            .shapes
+            .iter()
+            .find(|s| !matches!(s, Sketch::Fixture { .. }));
         if let (Some(fixture), Some(string)) = (fixture, string) {
             let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
-            let words = if first == fixture.at() { ("slots", "string") } else { ("string", "slots") };
+            let words = if first == fixture.at() {
+                ("slots", "string")
+            } else {
+                ("string", "slots")
+            };
             let why = "a prop is either a fixture or made of strings";
-            sink.push(rules::syntax::repeated_setting::either(second, first, words, why));
+            sink.push(rules::syntax::repeated_setting::either(
+                second, first, words, why,
+            ));
             prop.broken = true;
         }
         if string.is_some() && draft.node.is_none() {
@@ -495,18 +525,25 @@ impl<'a> Context<'_, '_, 'a> {
                 ..
             } => {
                 if count(model.shapes.len() as i64).saturating_add(*strings) > MOST_STRINGS {
-                    sink.push(rules::syntax::number::too_many_strings(sketch.at(), MOST_STRINGS));
+                    sink.push(rules::syntax::number::too_many_strings(
+                        sketch.at(),
+                        MOST_STRINGS,
+                    ));
                     prop.broken = true;
                     return;
                 }
                 let shape = plain(*nodes, *strand);
-                model.shapes.extend(std::iter::repeat_n(shape, *strings as usize));
+                model
+                    .shapes
+                    .extend(std::iter::repeat_n(shape, *strings as usize));
             }
             Sketch::Split { units, nodes, .. } => {
                 let most = node.and_then(|node| (self.most)(model, &prop.name, node));
                 for part in super::split::even(*units, *nodes, most) {
                     let strand = (*nodes > 1).then_some(*nodes);
-                    model.shapes.push(plain(part.saturating_mul(*nodes), strand));
+                    model
+                        .shapes
+                        .push(plain(part.saturating_mul(*nodes), strand));
                 }
             }
             Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
@@ -517,7 +554,11 @@ impl<'a> Context<'_, '_, 'a> {
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
                 Some(shape) => {
                     let slots = shape.nodes.saturating_mul(each);
-                    model.shapes.push(Shape { node, slots, ..shape });
+                    model.shapes.push(Shape {
+                        node,
+                        slots,
+                        ..shape
+                    });
                 }
                 None => prop.broken = true,
             },
@@ -558,7 +599,10 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
         return;
     }
     if u64::from(first) + total > u64::from(MOST_STRINGS) {
-        sink.push(rules::syntax::number::too_many_strings(prop.at, MOST_STRINGS));
+        sink.push(rules::syntax::number::too_many_strings(
+            prop.at,
+            MOST_STRINGS,
+        ));
         prop.broken = true;
         model.incomplete = true;
         return;
@@ -572,7 +616,10 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
         for _ in 0..stretch.members {
             member += 1;
             for (number, shape) in stretch.shapes.clone().enumerate() {
-                let fixture = model.shapes.get(shape as usize).is_some_and(|s| s.node.is_none());
+                let fixture = model
+                    .shapes
+                    .get(shape as usize)
+                    .is_some_and(|s| s.node.is_none());
                 model.strings.push(StringDef {
                     prop: id,
                     member: if family { member } else { 0 },

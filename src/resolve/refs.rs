@@ -103,8 +103,15 @@ fn part_of(
         Part::Number(range) => range.span,
         Part::Name(name) => name.span,
     };
-    if model.shape_of(StringId(first)).is_some_and(|s| s.node.is_none()) {
-        sink.push(rules::name::string::of_fixture(span_of(part), &prop.name, declared));
+    if model
+        .shape_of(StringId(first))
+        .is_some_and(|s| s.node.is_none())
+    {
+        sink.push(rules::name::string::of_fixture(
+            span_of(part),
+            &prop.name,
+            declared,
+        ));
         return None;
     }
     match part {
@@ -149,6 +156,8 @@ fn string_number(
         return Some(count(number));
     }
     let at = expr.span();
-    sink.push(rules::name::string::beyond(at, &prop.name, number, strings, declared));
+    sink.push(rules::name::string::beyond(
+        at, &prop.name, number, strings, declared,
+    ));
     None
 }

@@ -86,9 +86,13 @@ pub fn reserve(
     match &reserve.what {
         ReserveKind::Universes(range) => {
             let bounds = (i64::MIN, i64::MAX);
-            let ends = reader.lets.range(reader.names, range, "the universe", bounds, sink);
+            let ends = reader
+                .lets
+                .range(reader.names, range, "the universe", bounds, sink);
             let Some((first, last)) = ends else { return };
-            let outside = [first, last].into_iter().find(|n| !super::controllers::is_universe(*n));
+            let outside = [first, last]
+                .into_iter()
+                .find(|n| !super::controllers::is_universe(*n));
             if let Some(universe) = outside {
                 sink.push(rules::address::range::universe(range.span, universe));
                 return;
@@ -119,7 +123,9 @@ pub fn reserve(
         }
         ReserveKind::Slots(reference, range) => {
             let most = i64::from(model.display.universe_slots);
-            let ends = reader.lets.ends(reader.names, range, "the slot", (1, most), sink);
+            let ends = reader
+                .lets
+                .ends(reader.names, range, "the slot", (1, most), sink);
             let Some((first, last)) = ends else { return };
             if first > last {
                 let (from, to) = (i64::from(first), i64::from(last));
@@ -156,7 +162,10 @@ fn outputs(
         Some(Spot::Range(targets)) => targets,
         Some(Spot::Open(_)) => {
             let at = reference.span;
-            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
+            sink.push(rules::syntax::unexpected::port_wanted(
+                at,
+                reader.names.text_at(at),
+            ));
             Vec::new()
         }
         None => Vec::new(),
@@ -208,7 +217,8 @@ pub fn renamed(
     let text = |reference: &Reference| names.text_at(reference.span);
     let (old_text, new_text) = (text(old), text(new));
     let other = all.iter().find(|other| {
-        !std::ptr::eq(**other, renamed) && (text(&other.old) == old_text || text(&other.new) == new_text)
+        !std::ptr::eq(**other, renamed)
+            && (text(&other.old) == old_text || text(&other.new) == new_text)
     });
     if let Some(other) = other.filter(|other| other.new.span.start < new.span.start) {
         let (name, first) = if text(&other.old) == old_text {
@@ -223,13 +233,21 @@ pub fn renamed(
     // A name that still has an owner is free only if that owner is renamed too.
     let whole = old.members.is_none() && old.part.is_none();
     let still = match controller {
-        true => names.controllers.get(&names.key(old.name)).and_then(|at| names.controllers.row(at)),
-        false => names.props.get(&names.key(old.name)).and_then(|at| names.props.row(at)),
+        true => names
+            .controllers
+            .get(&names.key(old.name))
+            .and_then(|at| names.controllers.row(at)),
+        false => names
+            .props
+            .get(&names.key(old.name))
+            .and_then(|at| names.props.row(at)),
     };
     let gives = all.iter().any(|other| text(&other.new) == old_text);
     if let Some(row) = still.filter(|_| whole && !gives) {
         let declared = row.block.name.span;
-        sink.push(rules::name::taken::still_there(old.span, old_text, new_text, declared));
+        sink.push(rules::name::taken::still_there(
+            old.span, old_text, new_text, declared,
+        ));
         return;
     }
     model.renames.push(Rename {
@@ -282,12 +300,20 @@ pub fn power<'a>(
         Some(Spot::Range(targets)) => targets,
         Some(Spot::Open(_)) => {
             let at = power.target.span;
-            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
+            sink.push(rules::syntax::unexpected::port_wanted(
+                at,
+                reader.names.text_at(at),
+            ));
             return;
         }
         None => return,
     };
-    let mut ends: Option<(crate::model::ControllerId, Option<crate::model::ReceiverId>, u32, u32)> = None;
+    let mut ends: Option<(
+        crate::model::ControllerId,
+        Option<crate::model::ReceiverId>,
+        u32,
+        u32,
+    )> = None;
     for target in targets {
         let Target::Port(controller, port, receiver) = target else {
             let at = power.target.span;
@@ -336,16 +362,26 @@ pub fn inject<'a>(
         return;
     };
     for id in picked.strings() {
-        let Some(shape) = model.shape_of(id) else { continue };
+        let Some(shape) = model.shape_of(id) else {
+            continue;
+        };
         let name = model.name_of(id);
         let finding = match place {
-            _ if shape.node.is_none() => Some(rules::wire::kind::injected_fixture(inject.target.span, &name, shape.at)),
-            InjectAt::Node(n) if n > shape.nodes => {
-                Some(rules::syntax::number::no_such_node(*place_at, &name, n, shape.nodes, shape.at))
-            }
-            InjectAt::EveryStrands(_) if shape.strand.is_none() => {
-                Some(rules::syntax::unexpected::no_strands(*place_at, &name, shape.at))
-            }
+            _ if shape.node.is_none() => Some(rules::wire::kind::injected_fixture(
+                inject.target.span,
+                &name,
+                shape.at,
+            )),
+            InjectAt::Node(n) if n > shape.nodes => Some(rules::syntax::number::no_such_node(
+                *place_at,
+                &name,
+                n,
+                shape.nodes,
+                shape.at,
+            )),
+            InjectAt::EveryStrands(_) if shape.strand.is_none() => Some(
+                rules::syntax::unexpected::no_strands(*place_at, &name, shape.at),
+            ),
             _ => None,
         };
         if let Some(finding) = finding {

@@ -13,7 +13,12 @@ use crate::source::Span;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Tells rings of `same as` and takes their members out of the drafts.
-pub fn cut_rings(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut Model, sink: &mut Sink) {
+pub fn cut_rings(
+    reader: &Reader<'_, '_>,
+    drafts: &mut Drafts<'_>,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
     let names = reader.names;
     let target = |same: &SameRef<'_>| names.props.get(&names.key(same.name));
     let needs: Vec<(usize, usize)> = drafts
@@ -43,7 +48,9 @@ pub fn cut_rings(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut M
             }
         }
         model.incomplete = true;
-        drafts.same.retain(|(prop, ..)| !ring.contains(&(*prop as usize)));
+        drafts
+            .same
+            .retain(|(prop, ..)| !ring.contains(&(*prop as usize)));
     }
 }
 
@@ -51,7 +58,12 @@ pub fn cut_rings(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut M
 ///
 /// Each round lays out what is known so far and takes the shapes of every prop that no longer waits for
 /// another, so there are as many rounds as the longest row of `same as` of `same as`.
-pub fn borrow_shapes(reader: &Reader<'_, '_>, drafts: &mut Drafts<'_>, model: &mut Model, sink: &mut Sink) {
+pub fn borrow_shapes(
+    reader: &Reader<'_, '_>,
+    drafts: &mut Drafts<'_>,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
     let names = reader.names;
     let mut waiting: Vec<(u32, (u32, u32), SameRef<'_>)> = drafts
         .same
@@ -144,7 +156,12 @@ fn borrow(
     Some(stretches)
 }
 
-fn pick(reader: &Reader<'_, '_>, model: &Model, same: &SameRef<'_>, sink: &mut Sink) -> Option<Picked> {
+fn pick(
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    same: &SameRef<'_>,
+    sink: &mut Sink,
+) -> Option<Picked> {
     let plain;
     let reference = match same.reference {
         Some(reference) => reference,
@@ -167,7 +184,9 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
         let Some(own) = model.props.get(*prop as usize).filter(|prop| !prop.broken) else {
             continue;
         };
-        let strings: Vec<u32> = (*from..=*to).flat_map(|member| own.strings_of(member)).collect();
+        let strings: Vec<u32> = (*from..=*to)
+            .flat_map(|member| own.strings_of(member))
+            .collect();
         let each = own.strings_of(*from).len();
         let (name, at) = (own.name.to_string(), own.at);
         let Some(picked) = pick(reader, model, same, sink) else {
@@ -179,7 +198,11 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
         let mut wrong = (!fits).then_some((strings.first().copied(), shown.first().copied()));
         if fits {
             for (own, other) in strings.iter().zip(shown.iter().cycle()) {
-                let slots = |id| model.shape_of(id).map(|shape| (shape.slots, shape.node.is_none()));
+                let slots = |id| {
+                    model
+                        .shape_of(id)
+                        .map(|shape| (shape.slots, shape.node.is_none()))
+                };
                 if slots(StringId(*own)) != slots(*other) {
                     wrong = Some((Some(*own), Some(*other)));
                     break;

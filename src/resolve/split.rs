@@ -18,9 +18,7 @@ pub fn even(units: u32, nodes: u32, most: Option<u32>) -> Vec<u32> {
     let longest = most.map_or(units, |most| (most / nodes.max(1)).clamp(1, units));
     let strings = units.div_ceil(longest.max(1)).max(1);
     let (each, over) = (units / strings, units % strings);
-    (0..strings)
-        .map(|at| each + u32::from(at < over))
-        .collect()
+    (0..strings).map(|at| each + u32::from(at < over)).collect()
 }
 
 /// Where each prop that is named in a wire may go, by name: the targets of those wires.
@@ -85,9 +83,13 @@ impl<'a> Targets<'a> {
                     let bounds = (1, super::settings::MOST_PORTS);
                     if let Some((a, b)) = lets.ends(names, range, "", bounds, &mut quiet) {
                         let ports = a.min(b)..=a.max(b);
-                        named.extend(ports.filter_map(|own| {
-                            model.port_settings(controller, first + own - 1, receiver)
-                        }).map(|settings| limit(model, &settings, node)));
+                        named.extend(
+                            ports
+                                .filter_map(|own| {
+                                    model.port_settings(controller, first + own - 1, receiver)
+                                })
+                                .map(|settings| limit(model, &settings, node)),
+                        );
                     }
                 }
                 (Some((controller, receiver, _)), None) => {

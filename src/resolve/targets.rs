@@ -70,7 +70,10 @@ impl Ports<'_> {
         };
         if let Some(selector) = &reference.members {
             let target = names.text(reference.name);
-            sink.push(rules::syntax::unexpected::target_members(selector.span, target));
+            sink.push(rules::syntax::unexpected::target_members(
+                selector.span,
+                target,
+            ));
             return None;
         }
         let receiver = match receiver {
@@ -108,7 +111,9 @@ impl Ports<'_> {
             None => Some(Spot::Open(Target::Controller(id))),
             Some(Part::Name(word)) => {
                 let written = reader.names.text(*word);
-                let number = written.strip_prefix("dmx").and_then(|n| n.parse::<u32>().ok());
+                let number = written
+                    .strip_prefix("dmx")
+                    .and_then(|n| n.parse::<u32>().ok());
                 let there = number.filter(|n| controller.dmx.iter().any(|out| out.value == *n));
                 match there {
                     Some(number) => Some(Spot::One(Target::Dmx(id, number))),
@@ -135,11 +140,19 @@ impl Ports<'_> {
                         let at = range.span;
                         let port = number.to_string();
                         let name = &controller.name;
-                        sink.push(rules::wire::no_port::beyond(at, name, &port, &has, controller.at));
+                        sink.push(rules::wire::no_port::beyond(
+                            at,
+                            name,
+                            &port,
+                            &has,
+                            controller.at,
+                        ));
                         return None;
                     }
                 }
-                Some(spots(range.to.is_some(), numbers, |n| Target::Port(id, n, None)))
+                Some(spots(range.to.is_some(), numbers, |n| {
+                    Target::Port(id, n, None)
+                }))
             }
         }
     }
@@ -201,7 +214,9 @@ fn numbers(
     sink: &mut Sink,
 ) -> Option<Vec<u32>> {
     let bounds = (1, MOST_PORTS);
-    let (from, to) = reader.lets.ends(reader.names, range, "the port", bounds, sink)?;
+    let (from, to) = reader
+        .lets
+        .ends(reader.names, range, "the port", bounds, sink)?;
     Some(if from <= to {
         (from..=to).collect()
     } else {

@@ -120,9 +120,17 @@ impl Wiring {
                 Item::Reference(reference, by, pin) => {
                     let by = by.as_ref().and_then(|by| {
                         let most = i64::from(crate::model::MOST_STRINGS);
-                        reader.lets.whole(reader.names, by, "the length of a chain", (1, most), sink)
+                        reader.lets.whole(
+                            reader.names,
+                            by,
+                            "the length of a chain",
+                            (1, most),
+                            sink,
+                        )
                     });
-                    let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
+                    let pin = pin
+                        .as_ref()
+                        .and_then(|pin| self.pin(reader, pin, model, sink));
                     let Some(picked) = refs::pick(reader, model, reference, sink) else {
                         model.incomplete = true;
                         continue;
@@ -189,7 +197,9 @@ impl Wiring {
             }
             PinKind::Channel(channel) => {
                 let most = slots * 63_999;
-                let channel = reader.lets.whole(names, channel, "the channel", (1, most), sink)?;
+                let channel = reader
+                    .lets
+                    .whole(names, channel, "the channel", (1, most), sink)?;
                 PinPlace::Channel(channel as u64 - 1)
             }
             PinKind::Slot(slot) => {
@@ -270,7 +280,10 @@ impl Wiring {
             let at = prop.at;
             let members = prop.members_count();
             for member in 1..=members {
-                let own = model.props.get(index).map_or(0..0, |prop| prop.strings_of(member));
+                let own = model
+                    .props
+                    .get(index)
+                    .map_or(0..0, |prop| prop.strings_of(member));
                 self.groups += 1;
                 for id in own {
                     if self.wired.get(id as usize).is_none_or(Option::is_some) {
@@ -344,7 +357,9 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
     for piece in pieces {
         match piece.kind {
             PieceKind::String(id, _) => {
-                let Some(shape) = model.shape_of(id) else { continue };
+                let Some(shape) = model.shape_of(id) else {
+                    continue;
+                };
                 let fixture = shape.node.is_none();
                 let string = model.name_of(id);
                 let finding = match (fixture, dmx, slots) {
@@ -376,8 +391,12 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
 fn check_mixed(pieces: &[Piece], model: &mut Model, sink: &mut Sink) {
     let mut first: Option<(Span, StringId, bool)> = None;
     for piece in pieces {
-        let PieceKind::String(id, _) = piece.kind else { continue };
-        let Some(shape) = model.shape_of(id) else { continue };
+        let PieceKind::String(id, _) = piece.kind else {
+            continue;
+        };
+        let Some(shape) = model.shape_of(id) else {
+            continue;
+        };
         let fixture = shape.node.is_none();
         match first {
             None => first = Some((piece.at, id, fixture)),

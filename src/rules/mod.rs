@@ -46,31 +46,31 @@ impl Rule {
 
 /// Rules of the group `syntax`.
 pub mod syntax {
-    pub mod unexpected;
-    pub mod unknown_setting;
-    pub mod repeated_setting;
-    pub mod unit;
     pub mod number;
+    pub mod repeated_setting;
+    pub mod unexpected;
+    pub mod unit;
+    pub mod unknown_setting;
 }
 
 /// Rules of the group `name`.
 pub mod name {
-    pub mod unknown;
-    pub mod taken;
     pub mod cycle;
     pub mod instance;
     pub mod string;
+    pub mod taken;
+    pub mod unknown;
     pub mod unused;
 }
 
 /// Rules of the group `wire`.
 pub mod wire {
-    pub mod twice;
-    pub mod no_port;
     pub mod chip;
-    pub mod volts;
     pub mod kind;
+    pub mod no_port;
     pub mod picked;
+    pub mod twice;
+    pub mod volts;
 }
 
 /// Rules of the group `port`.
@@ -81,18 +81,18 @@ pub mod port {
 
 /// Rules of the group `address`.
 pub mod address {
+    pub mod controller_full;
     pub mod overlap;
     pub mod pin;
     pub mod range;
     pub mod reserved;
     pub mod universe_shared;
-    pub mod controller_full;
 }
 
 /// Rules of the group `dmx`.
 pub mod dmx {
-    pub mod full;
     pub mod footprint;
+    pub mod full;
     pub mod loads;
 }
 
@@ -104,8 +104,8 @@ pub mod place {
 /// Rules of the group `net`.
 pub mod net {
     pub mod host;
-    pub mod range;
     pub mod load;
+    pub mod range;
 }
 
 /// Rules of the group `stored`.

@@ -314,7 +314,11 @@ fn each_rule_is_in_its_own_file() {
             rule.code
         );
     }
-    let files = files("src/rules", "rs").len() - 1;
+    // A rule with many constructors keeps some of them in a folder of its own name.
+    let files = files("src/rules", "rs")
+        .iter()
+        .filter(|(file, _)| file.split('/').count() == 4)
+        .count();
     assert_eq!(
         files,
         rules::ALL.len(),

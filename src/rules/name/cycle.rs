@@ -34,9 +34,17 @@ pub const RULE: Rule = Rule {
 
 /// A ring: each member's name and the place where it names the next, in order.
 pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
-    let names: Vec<String> = members.iter().map(|(name, _)| format!("`{name}`")).collect();
+    let names: Vec<String> = members
+        .iter()
+        .map(|(name, _)| format!("`{name}`"))
+        .collect();
     let first = members.first().map_or(Span::default(), |(_, span)| *span);
-    let next = |at: usize| names.get((at + 1) % names.len().max(1)).cloned().unwrap_or_default();
+    let next = |at: usize| {
+        names
+            .get((at + 1) % names.len().max(1))
+            .cloned()
+            .unwrap_or_default()
+    };
     let message = match names.as_slice() {
         [one] => format!("{one} is `{word}` itself"),
         many => format!("{} are in a ring of `{word}`", list(many, "and")),
@@ -47,7 +55,11 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
             message,
             label: match names.as_slice() {
                 [own] => format!("{own} needs itself here"),
-                _ => format!("{} needs {} here", names.first().cloned().unwrap_or_default(), next(0)),
+                _ => format!(
+                    "{} needs {} here",
+                    names.first().cloned().unwrap_or_default(),
+                    next(0)
+                ),
             },
             why: "none of them has a beginning, so none can be worked out".to_owned(),
             help: format!("take one `{word}` out and say there what is meant"),

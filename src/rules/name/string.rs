@@ -52,10 +52,18 @@ pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -
 }
 
 /// A string name that none of the prop's strings has.
-pub fn no_name(span: Span, name: &str, written: &str, known: &[&str], declared: Span) -> Diagnostic {
+pub fn no_name(
+    span: Span,
+    name: &str,
+    written: &str,
+    known: &[&str],
+    declared: Span,
+) -> Diagnostic {
     let near = nearest(written, known.iter().copied());
     let help = match (near.as_slice(), known) {
-        ([], []) => format!("use its number, such as `{name}.1`, or name it: `string {written}: 50 nodes`"),
+        ([], []) => {
+            format!("use its number, such as `{name}.1`, or name it: `string {written}: 50 nodes`")
+        }
         ([], known) => format!("its strings are named {}", ticked_or(known)),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };

@@ -34,9 +34,9 @@ pub const RULE: Rule = Rule {
 pub fn again(kind: &str, name: &str, second: Span, first: Span) -> Diagnostic {
     let name = shown(name);
     let help = match kind {
-        "prop" => format!(
-            "give one of them another name, or make it a family: `prop {name} * 2 {{ … }}`"
-        ),
+        "prop" => {
+            format!("give one of them another name, or make it a family: `prop {name} * 2 {{ … }}`")
+        }
         _ => "give one of them another name".to_owned(),
     };
     RULE.at(
@@ -44,7 +44,8 @@ pub fn again(kind: &str, name: &str, second: Span, first: Span) -> Diagnostic {
         Words {
             message: format!("{kind} `{name}` is declared twice"),
             label: "declared again here".to_owned(),
-            why: "only the first one counts; what was meant for the second would be lost".to_owned(),
+            why: "only the first one counts; what was meant for the second would be lost"
+                .to_owned(),
             help,
         },
     )
@@ -58,7 +59,8 @@ pub fn second_display(second: Span, first: Span) -> Diagnostic {
         Words {
             message: "there are two `display` statements".to_owned(),
             label: "a second one".to_owned(),
-            why: "frame rate and universe size hold for the whole display, so they are said once".to_owned(),
+            why: "frame rate and universe size hold for the whole display, so they are said once"
+                .to_owned(),
             help: "move its settings into the first `display` and remove it".to_owned(),
         },
     )

@@ -101,10 +101,7 @@ pub fn number<'n>(
         },
     );
     match subtraction {
-        Some(meant) => finding.fix(
-            format!("write `{meant}`"),
-            vec![Edit { span, text: meant }],
-        ),
+        Some(meant) => finding.fix(format!("write `{meant}`"), vec![Edit { span, text: meant }]),
         None => finding,
     }
 }
@@ -118,7 +115,8 @@ pub fn file(span: Span, path: &str) -> Diagnostic {
             message: format!("there is no file `{path}`"),
             label: "no such file".to_owned(),
             why: "what it declares is missing from the display".to_owned(),
-            help: "write its path as seen from the file that includes it, with `/` between folders".to_owned(),
+            help: "write its path as seen from the file that includes it, with `/` between folders"
+                .to_owned(),
         },
     )
 }

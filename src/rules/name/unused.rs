@@ -32,7 +32,9 @@ pub const RULE: Rule = Rule {
 pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
     let name = shown(name);
     let help = match kind {
-        "controller" | "receiver" => format!("wire something to it (`wire {name}.1: …`) or remove it"),
+        "controller" | "receiver" => {
+            format!("wire something to it (`wire {name}.1: …`) or remove it")
+        }
         "supply" => format!("feed ports from it (`power … from {name} through …`) or remove it"),
         _ => "use it or remove it".to_owned(),
     };

@@ -45,7 +45,10 @@ pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diag
     RULE.at(
         second,
         Words {
-            message: format!("`{}` stands beside `{}`, only one of them can hold", words.1, words.0),
+            message: format!(
+                "`{}` stands beside `{}`, only one of them can hold",
+                words.1, words.0
+            ),
             label: format!("can't stand beside `{}`", words.0),
             why: why.to_owned(),
             help: "keep the one that is meant and remove the other".to_owned(),

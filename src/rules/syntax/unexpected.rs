@@ -1,8 +1,10 @@
 //! `syntax/unexpected`: text that does not parse.
 
+mod bytes;
 mod file;
 mod setting;
 
+pub use bytes::*;
 pub use file::*;
 pub use setting::*;
 
@@ -509,146 +511,6 @@ pub fn unclosed_quote(span: Span) -> Diagnostic {
         "the closing `\"` is missing",
         "write `\"` behind the text, as in `label \"front porch\"`",
     )
-}
-
-/// A carriage return that no line feed follows.
-#[must_use]
-pub fn lone_return(span: Span) -> Diagnostic {
-    because(
-        span,
-        "a carriage return stands alone, without a line feed".to_owned(),
-        "ends no line here",
-        "an editor shows a line end where others read none, so line numbers would differ",
-        "save the file with line ends LF or CRLF",
-    )
-}
-
-/// Zero bytes at the end of a file.
-#[must_use]
-pub fn zero_tail(span: Span, length: usize) -> Diagnostic {
-    because(
-        span,
-        format!(
-            "the file ends in {} of zero",
-            words::figure(length as u64) + plural(length)
-        ),
-        "nothing but zero from here on",
-        "such a tail is what is left when the disk was full or the power went while the file was saved",
-        "take the file from a copy, or delete this tail and check that nothing is missing",
-    )
-}
-
-fn plural(length: usize) -> &'static str {
-    if length == 1 { " byte" } else { " bytes" }
-}
-
-/// A control character, or several of the same.
-#[must_use]
-pub fn control(span: Span, c: char, length: usize) -> Diagnostic {
-    let name = match c {
-        '\0' => "zero byte",
-        '\u{7}' => "bell",
-        '\u{8}' => "backspace",
-        '\u{b}' => "vertical tab",
-        '\u{c}' => "form feed",
-        '\u{1b}' => "escape",
-        '\u{7f}' => "delete",
-        _ => "control character",
-    };
-    let many = if length > 1 {
-        format!("{length} of the ")
-    } else {
-        "the ".to_owned()
-    };
-    because(
-        span,
-        format!("{many}{name} U+{:04X} stands in the text", u32::from(c)),
-        "can't be seen",
-        "it is not seen in an editor and could steer a terminal",
-        "delete it; between words use blanks or tabs",
-    )
-}
-
-/// A blank that is neither blank nor tab.
-#[must_use]
-pub fn blank(span: Span, c: char) -> Diagnostic {
-    let name = match c {
-        '\u{a0}' => "no-break space",
-        '\u{85}' => "next-line character",
-        '\u{2028}' => "line separator",
-        '\u{2029}' => "paragraph separator",
-        '\u{202f}' => "narrow no-break space",
-        '\u{3000}' => "wide space",
-        '\u{80}'..='\u{9f}' => "control character",
-        _ => "space of special width",
-    };
-    because(
-        span,
-        format!(
-            "the {name} U+{:04X} stands in place of a blank",
-            u32::from(c)
-        ),
-        "no plain blank",
-        "it looks like a blank or a line end and is none, so words would be read together",
-        "write a plain blank",
-    )
-    .fix(
-        "write a plain blank",
-        vec![Edit {
-            span,
-            text: " ".to_owned(),
-        }],
-    )
-}
-
-/// A character of no width, or one that turns the direction of the text.
-#[must_use]
-pub fn hidden(span: Span, c: char) -> Diagnostic {
-    let name = match c {
-        '\u{feff}' => "byte-order mark",
-        '\u{200b}' => "zero-width space",
-        '\u{200c}' | '\u{200d}' => "zero-width joiner",
-        '\u{ad}' => "soft hyphen",
-        '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
-            "direction control"
-        }
-        _ => "invisible character",
-    };
-    because(
-        span,
-        format!("the {name} U+{:04X} stands in the text", u32::from(c)),
-        "can't be seen",
-        "it is not seen in an editor, so the text would not be what it looks like",
-        "delete it",
-    )
-    .fix(
-        "delete it",
-        vec![Edit {
-            span,
-            text: String::new(),
-        }],
-    )
-}
-
-/// A typographic character in place of a plain one; `other` is the closing one of a pair of quotes.
-#[must_use]
-pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Diagnostic {
-    let edit = |span| Edit {
-        span,
-        text: plain.to_owned(),
-    };
-    let edits = std::iter::once(span).chain(other).map(edit).collect();
-    finding(
-        span,
-        format!(
-            "`{c}` (U+{:04X}) stands where `{plain}` should",
-            u32::from(c)
-        ),
-        format!("write `{plain}`"),
-        format!("write `{plain}`; word processors change it as one types"),
-    )
-    .and_if(other, "its closing one")
-    .fix(format!("write `{plain}`"), edits)
 }
 
 /// What a merge left in the file.

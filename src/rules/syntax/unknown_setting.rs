@@ -30,11 +30,21 @@ pub const RULE: Rule = Rule {
 
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
 /// the kinds of block that do have it.
-pub fn word(span: Span, written: &str, block: &str, known: &[&str], elsewhere: &[&str]) -> Diagnostic {
+pub fn word(
+    span: Span,
+    written: &str,
+    block: &str,
+    known: &[&str],
+    elsewhere: &[&str],
+) -> Diagnostic {
     let near = nearest(written, known.iter().copied());
     let help = match (near.as_slice(), elsewhere) {
         ([], []) => format!("settings of `{block}` are {}", ticked_or(known)),
-        ([], kinds) => format!("`{}` is a setting of {}: move it there", shown(written), ticked_or(kinds)),
+        ([], kinds) => format!(
+            "`{}` is a setting of {}: move it there",
+            shown(written),
+            ticked_or(kinds)
+        ),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };
     let finding = RULE.at(

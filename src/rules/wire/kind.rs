@@ -77,7 +77,8 @@ pub fn skip(span: Span, output: &str) -> Diagnostic {
         Words {
             message: format!("`skip` on DMX output {output}"),
             label: "skips are nodes of a data line".to_owned(),
-            why: "a DMX line has no nodes to skip; free slots are left by pinning the next fixture".to_owned(),
+            why: "a DMX line has no nodes to skip; free slots are left by pinning the next fixture"
+                .to_owned(),
             help: "pin what comes next, as in `flood[2] at 17`".to_owned(),
         },
     )
@@ -88,7 +89,9 @@ pub fn mixed(span: Span, name: &str, other: Span, other_name: &str) -> Diagnosti
     RULE.at(
         span,
         Words {
-            message: format!("`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"),
+            message: format!(
+                "`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"
+            ),
             label: format!("`{name}`"),
             why: "no line carries both DMX and pixel data".to_owned(),
             help: "write a comma in place of the `->` between them".to_owned(),

@@ -28,7 +28,11 @@ pub const RULE: Rule = Rule {
 
 /// A port number that the controller or receiver does not have. `has` says which it has.
 pub fn beyond(span: Span, name: &str, port: &str, has: &str, declared: Span) -> Diagnostic {
-    let kind = if port.starts_with("dmx") { "DMX output" } else { "port" };
+    let kind = if port.starts_with("dmx") {
+        "DMX output"
+    } else {
+        "port"
+    };
     RULE.at(
         span,
         Words {
@@ -46,7 +50,9 @@ pub fn carried(span: Span, name: &str, port: u32, controller: &str, declared: Sp
     RULE.at(
         span,
         Words {
-            message: format!("`{name}` carries port {port} of `{controller}`, which has no such port"),
+            message: format!(
+                "`{name}` carries port {port} of `{controller}`, which has no such port"
+            ),
             label: format!("`{controller}` has no port {port}"),
             why: "no data would come out of the receiver there".to_owned(),
             help: format!("carry ports that `{controller}` has, or declare port {port} in it"),
@@ -63,9 +69,7 @@ pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
             message: format!("{chains} chains are wired to a range of {ports} ports"),
             label: format!("{ports} ports"),
             why: "each chain takes a port of the range, and some would be left without".to_owned(),
-            help: format!(
-                "make the range {chains} ports long, or join chains with `->`"
-            ),
+            help: format!("make the range {chains} ports long, or join chains with `->`"),
         },
     )
 }

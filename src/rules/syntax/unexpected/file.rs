@@ -14,7 +14,10 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
     let span = Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32));
     let byte = bytes.get(valid).copied().unwrap_or(0);
     let (message, label) = if utf16 {
-        ("the file is UTF-16, not UTF-8".to_owned(), "not UTF-8 from here".to_owned())
+        (
+            "the file is UTF-16, not UTF-8".to_owned(),
+            "not UTF-8 from here".to_owned(),
+        )
     } else {
         (
             format!("the file is not UTF-8 at byte {}", valid + 1),
@@ -38,10 +41,15 @@ pub fn include_outside(span: Span, path: &str) -> Diagnostic {
     RULE.at(
         span,
         Words {
-            message: format!("`{}` lies outside the folder of the main file", words::shown(path)),
+            message: format!(
+                "`{}` lies outside the folder of the main file",
+                words::shown(path)
+            ),
             label: "leaves the folder".to_owned(),
-            why: "a display is one folder that can be copied and kept under version control".to_owned(),
-            help: "copy the file into the folder of the main file and name it from there".to_owned(),
+            why: "a display is one folder that can be copied and kept under version control"
+                .to_owned(),
+            help: "copy the file into the folder of the main file and name it from there"
+                .to_owned(),
         },
     )
 }
@@ -69,7 +77,9 @@ pub fn include_too_large(span: Span) -> Diagnostic {
             message: "this file is too large".to_owned(),
             label: "too large".to_owned(),
             why: "one file may have 16 MiB, all files of a display 64 MiB".to_owned(),
-            help: "name the right file, or cut the display into fewer lines with families and `like`".to_owned(),
+            help:
+                "name the right file, or cut the display into fewer lines with families and `like`"
+                    .to_owned(),
         },
     )
 }
@@ -80,7 +90,9 @@ pub fn include_too_deep(span: Span, deepest: usize, most: usize) -> Diagnostic {
     RULE.at(
         span,
         Words {
-            message: format!("includes go deeper than {deepest} files, or there are more than {most}"),
+            message: format!(
+                "includes go deeper than {deepest} files, or there are more than {most}"
+            ),
             label: "one too many".to_owned(),
             why: "a display is not made of that many files".to_owned(),
             help: "include the file from the main file".to_owned(),

@@ -24,7 +24,10 @@ pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diag
     RULE.at(
         span,
         Words {
-            message: format!("`{}` does not fit this setting of `{block}`", words::shown(found)),
+            message: format!(
+                "`{}` does not fit this setting of `{block}`",
+                words::shown(found)
+            ),
             label: "does not fit here".to_owned(),
             why: "what the setting sets can't be read".to_owned(),
             help: format!("write it as in `{example}`"),
@@ -40,7 +43,8 @@ pub fn colour(span: Span, found: &str) -> Diagnostic {
         Words {
             message: format!("`{}` is not a colour order", words::shown(found)),
             label: "letters of colours, one for each slot".to_owned(),
-            why: "each letter is one slot of a node, so a wrong one shifts every node behind it".to_owned(),
+            why: "each letter is one slot of a node, so a wrong one shifts every node behind it"
+                .to_owned(),
             help: "write the letters in slot order, as in `RGB`, `GRB` or `RGBW`".to_owned(),
         },
     )
@@ -93,7 +97,10 @@ pub fn target_members(span: Span, name: &str) -> Diagnostic {
             message: format!("`{}` has ports, not members", words::shown(name)),
             label: "brackets are for members of props".to_owned(),
             why: "which port is meant can't be seen from it".to_owned(),
-            help: format!("write the port behind a point, as in `{}.3`", words::shown(name)),
+            help: format!(
+                "write the port behind a point, as in `{}.3`",
+                words::shown(name)
+            ),
         },
     )
 }

@@ -12,6 +12,7 @@ use crate::source::Span;
 use petgraph::algo::kosaraju_scc;
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::{Bfs, EdgeRef, Reversed};
+use std::collections::hash_map::Entry;
 use std::collections::{HashMap, VecDeque};
 
 /// What a vertex stands for.
@@ -230,8 +231,8 @@ fn shortest(graph: &DiGraph<(), ()>, first: NodeIndex) -> Vec<usize> {
                 ring.reverse();
                 return ring;
             }
-            if !came.contains_key(&to) {
-                came.insert(to, at);
+            if let Entry::Vacant(free) = came.entry(to) {
+                free.insert(at);
                 queue.push_back(to);
             }
         }

@@ -17,6 +17,7 @@ mod runs;
 mod same;
 pub mod settings;
 mod split;
+mod table;
 mod targets;
 mod wires;
 
@@ -136,7 +137,7 @@ fn things(
     let mut drafts = props::props(reader, &props, model, &most, sink);
     same::cut_rings(reader, &mut drafts, model, sink);
     same::borrow_shapes(reader, &mut drafts, model, sink);
-    props::lay_out(&drafts.stretches, model, sink);
+    table::lay_out(&drafts.stretches, model, sink);
     same::bind(reader, &drafts, model, sink);
     receivers
 }

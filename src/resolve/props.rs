@@ -11,8 +11,8 @@ use super::settings::{Key, Scope};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
-use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, Shape, ShapeId, StringDef};
-use crate::model::{NodeId, PropId};
+use crate::model::NodeId;
+use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, Shape};
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
@@ -563,80 +563,10 @@ impl<'a> Context<'_, '_, 'a> {
                 None => prop.broken = true,
             },
         }
-        if let Some(shape) = model.shapes.last() {
-            if i64::from(shape.slots) > super::settings::MOST_SLOTS {
-                sink.push(rules::syntax::number::string_too_long(sketch.at()));
-                prop.broken = true;
-            }
+        let longest = model.shapes.last().map_or(0, |shape| shape.slots);
+        if i64::from(longest) > super::settings::MOST_SLOTS {
+            sink.push(rules::syntax::number::string_too_long(sketch.at()));
+            prop.broken = true;
         }
     }
-}
-
-/// Lays out the string table from the stretches.
-pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
-    let mut at = 0;
-    for index in 0..model.props.len() {
-        let from = at;
-        while stretches.get(at).is_some_and(|s| s.prop as usize == index) {
-            at += 1;
-        }
-        let own = stretches.get(from..at).unwrap_or(&[]);
-        lay_out_prop(PropId::from(index), own, model, sink);
-    }
-}
-
-fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
-    let first = count(model.strings.len() as i64);
-    let total: u64 = own
-        .iter()
-        .map(|s| u64::from(s.members) * u64::from(s.shapes.end - s.shapes.start))
-        .sum();
-    let Some(prop) = model.props.get_mut(id.index()) else {
-        return;
-    };
-    prop.first = first;
-    if prop.broken {
-        return;
-    }
-    if u64::from(first) + total > u64::from(MOST_STRINGS) {
-        sink.push(rules::syntax::number::too_many_strings(
-            prop.at,
-            MOST_STRINGS,
-        ));
-        prop.broken = true;
-        model.incomplete = true;
-        return;
-    }
-    let each = |s: &Stretch| s.shapes.end - s.shapes.start;
-    let even = own.iter().map(each).max() == own.iter().map(each).min();
-    let family = prop.count.is_some();
-    let mut ends = vec![0_u32];
-    let mut member = 0;
-    for stretch in own {
-        for _ in 0..stretch.members {
-            member += 1;
-            for (number, shape) in stretch.shapes.clone().enumerate() {
-                let fixture = model
-                    .shapes
-                    .get(shape as usize)
-                    .is_some_and(|s| s.node.is_none());
-                model.strings.push(StringDef {
-                    prop: id,
-                    member: if family { member } else { 0 },
-                    number: if fixture { 0 } else { count(number as i64) + 1 },
-                    shape: ShapeId(shape),
-                    stored: false,
-                    same_as: None,
-                });
-            }
-            if !even {
-                ends.push(count(model.strings.len() as i64) - first);
-            }
-        }
-    }
-    prop.cut = if even {
-        Cut::Even(own.first().map_or(0, each))
-    } else {
-        Cut::Odd(ends.into())
-    };
 }

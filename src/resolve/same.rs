@@ -85,7 +85,7 @@ pub fn borrow_shapes(
         waiting = later;
         // What does not fit in the table is told when it is laid out for good.
         model.strings.clear();
-        super::props::lay_out(&drafts.stretches, model, &mut Sink::default());
+        super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
         for (prop, members, same) in ready {
             match borrow(reader, prop, members, &same, model, sink) {

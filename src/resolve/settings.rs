@@ -252,354 +252,94 @@ const VOLTS_ROW: Row = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the vol
 const ON: Row = row(Key::On, "on", &[S::Name], "on garage", "the circuit");
 const DRAW_POWER: Row = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the draw");
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const DISPLAY: &[Row] = &[
-    row(
-        Key::FrameRate,
-        "frame",
-        &[S::Word("rate"), S::Measure(D::Frequency, 1_000, 1_000_000)],
-        "frame rate 40 Hz",
-        "the frame rate",
-    ),
-    row(
-        Key::UniverseSlots,
-        "universe",
-        &[S::Measure(D::Slots, 1, 512)],
-        "universe 510 slots",
-        "the universe size",
-    ),
+    row(Key::FrameRate, "frame", &[S::Word("rate"), S::Measure(D::Frequency, 1_000, 1_000_000)], "frame rate 40 Hz", "the frame rate"),
+    row(Key::UniverseSlots, "universe", &[S::Measure(D::Slots, 1, 512)], "universe 510 slots", "the universe size"),
     WHOLE,
     DIM_ROW,
-    row(
-        Key::SpareNodes,
-        "spare",
-        &[
-            S::Measure(D::Nodes, 0, 1_000_000),
-            S::Word("per"),
-            S::Word("port"),
-        ],
-        "spare 20 nodes per port",
-        "the spare",
-    ),
-    row(
-        Key::SpareUniverses,
-        "spare",
-        &[
-            S::Measure(D::Universes, 0, MOST_UNIVERSES),
-            S::Word("per"),
-            S::Word("controller"),
-        ],
-        "spare 2 universes per controller",
-        "the spare",
-    ),
-    row(
-        Key::LeadOf,
-        "lead",
-        &[S::Word("of"), S::Gauge],
-        "lead of 18 AWG",
-        "the wire size",
-    ),
+    row(Key::SpareNodes, "spare", &[S::Measure(D::Nodes, 0, 1_000_000), S::Word("per"), S::Word("port")], "spare 20 nodes per port", "the spare"),
+    row(Key::SpareUniverses, "spare", &[S::Measure(D::Universes, 0, MOST_UNIVERSES), S::Word("per"), S::Word("controller")], "spare 2 universes per controller", "the spare"),
+    row(Key::LeadOf, "lead", &[S::Word("of"), S::Gauge], "lead of 18 AWG", "the wire size"),
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const CHIP: &[Row] = &[
-    row(
-        Key::Rate,
-        "rate",
-        &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)],
-        "rate 800 kHz",
-        "the rate",
-    ),
-    row(
-        Key::Latch,
-        "latch",
-        &[S::Measure(D::Time, 0, 1_000_000_000)],
-        "latch 50 us",
-        "the latch time",
-    ),
-    row(
-        Key::Depth,
-        "depth",
-        &[S::Count(8, 16, None)],
-        "depth 16",
-        "the depth",
-    ),
+    row(Key::Rate, "rate", &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)], "rate 800 kHz", "the rate"),
+    row(Key::Latch, "latch", &[S::Measure(D::Time, 0, 1_000_000_000)], "latch 50 us", "the latch time"),
+    row(Key::Depth, "depth", &[S::Count(8, 16, None)], "depth 16", "the depth"),
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const NODE: &[Row] = &[
     row(Key::Chip, "chip", &[S::Name], "chip ws2811", "the chip"),
-    row(
-        Key::Colour,
-        "colour",
-        &[S::Name],
-        "colour RGB",
-        "the colour order",
-    ),
-    row(
-        Key::Colour,
-        "color",
-        &[S::Name],
-        "colour RGB",
-        "the colour order",
-    ),
+    row(Key::Colour, "colour", &[S::Name], "colour RGB", "the colour order"),
+    row(Key::Colour, "color", &[S::Name], "colour RGB", "the colour order"),
     VOLTS_ROW,
-    row(
-        Key::DrawCurrent,
-        "draw",
-        &[CURRENT],
-        "draw 55 mA",
-        "the draw",
-    ),
+    row(Key::DrawCurrent, "draw", &[CURRENT], "draw 55 mA", "the draw"),
     DRAW_POWER,
-    row(
-        Key::Pitch,
-        "pitch",
-        &[S::Measure(D::Length, 1, FAR_UM)],
-        "pitch 75 mm",
-        "the pitch",
-    ),
-    row(
-        Key::Gauge,
-        "gauge",
-        &[S::Gauge],
-        "gauge 18 AWG",
-        "the wire size",
-    ),
+    row(Key::Pitch, "pitch", &[S::Measure(D::Length, 1, FAR_UM)], "pitch 75 mm", "the pitch"),
+    row(Key::Gauge, "gauge", &[S::Gauge], "gauge 18 AWG", "the wire size"),
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const CONTROLLER: &[Row] = &[
     LABEL,
-    row(
-        Key::Host,
-        "host",
-        &[S::Host],
-        "host 192.168.40.11",
-        "the host",
-    ),
-    row(
-        Key::Input,
-        "input",
-        &[S::Words],
-        "input e131 unicast",
-        "the input",
-    ),
-    row(
-        Key::UniversesFrom,
-        "universes",
-        &[S::Word("from"), S::Count(-ANY, ANY, None)],
-        "universes from 1",
-        "the universe",
-    ),
-    row(
-        Key::UniversesRange,
-        "universes",
-        &[S::Range(-ANY, ANY)],
-        "universes 1..40",
-        "the universe",
-    ),
-    row(
-        Key::UniversesAfter,
-        "universes",
-        &[S::Word("after"), S::Name],
-        "universes after shed",
-        "the controller",
-    ),
-    row(
-        Key::UniversesAtMost,
-        "universes",
-        &[
-            S::Word("at"),
-            S::Word("most"),
-            S::Count(1, MOST_UNIVERSES, Some(D::Universes)),
-        ],
-        "universes at most 96",
-        "the number of universes",
-    ),
-    row(
-        Key::Addressing,
-        "addressing",
-        &[S::Choice(&["per port", "consecutive", "per prop"])],
-        "addressing per port",
-        "the addressing",
-    ),
-    row(
-        Key::Align,
-        "align",
-        &[S::Choice(&["port", "prop", "off"])],
-        "align port",
-        "the alignment",
-    ),
+    row(Key::Host, "host", &[S::Host], "host 192.168.40.11", "the host"),
+    row(Key::Input, "input", &[S::Words], "input e131 unicast", "the input"),
+    row(Key::UniversesFrom, "universes", &[S::Word("from"), S::Count(-ANY, ANY, None)], "universes from 1", "the universe"),
+    row(Key::UniversesRange, "universes", &[S::Range(-ANY, ANY)], "universes 1..40", "the universe"),
+    row(Key::UniversesAfter, "universes", &[S::Word("after"), S::Name], "universes after shed", "the controller"),
+    row(Key::UniversesAtMost, "universes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_UNIVERSES, Some(D::Universes))], "universes at most 96", "the number of universes"),
+    row(Key::Addressing, "addressing", &[S::Choice(&["per port", "consecutive", "per prop"])], "addressing per port", "the addressing"),
+    row(Key::Align, "align", &[S::Choice(&["port", "prop", "off"])], "align port", "the alignment"),
     WHOLE,
     DIM_ROW,
     STANDS,
-    row(
-        Key::Ports,
-        "ports",
-        &[S::RangeOrOne(1, MOST_PORTS), S::Block],
-        "ports 1..16 { nodes at most 800 }",
-        "the port",
-    ),
-    row(
-        Key::Ports,
-        "port",
-        &[S::Count(1, MOST_PORTS, None), S::Block],
-        "port 3 { nodes at most 400 }",
-        "the port",
-    ),
-    row(
-        Key::Dmx,
-        "dmx",
-        &[S::RangeOrOne(1, MOST_DMX)],
-        "dmx 1..2",
-        "the DMX output",
-    ),
+    row(Key::Ports, "ports", &[S::RangeOrOne(1, MOST_PORTS), S::Block], "ports 1..16 { nodes at most 800 }", "the port"),
+    row(Key::Ports, "port", &[S::Count(1, MOST_PORTS, None), S::Block], "port 3 { nodes at most 400 }", "the port"),
+    row(Key::Dmx, "dmx", &[S::RangeOrOne(1, MOST_DMX)], "dmx 1..2", "the DMX output"),
     DRAW_POWER,
     ON,
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const PORTS: &[Row] = &[
-    row(
-        Key::Chips,
-        "chip",
-        &[S::Names],
-        "chip ws2811, ws2815",
-        "the chips",
-    ),
-    row(
-        Key::NodesAtMost,
-        "nodes",
-        &[
-            S::Word("at"),
-            S::Word("most"),
-            S::Count(1, MOST_SLOTS, Some(D::Nodes)),
-        ],
-        "nodes at most 800",
-        "the number of nodes",
-    ),
-    row(
-        Key::SlotsAtMost,
-        "slots",
-        &[
-            S::Word("at"),
-            S::Word("most"),
-            S::Count(1, MOST_SLOTS, Some(D::Slots)),
-        ],
-        "slots at most 512",
-        "the number of slots",
-    ),
+    row(Key::Chips, "chip", &[S::Names], "chip ws2811, ws2815", "the chips"),
+    row(Key::NodesAtMost, "nodes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Nodes))], "nodes at most 800", "the number of nodes"),
+    row(Key::SlotsAtMost, "slots", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots at most 512", "the number of slots"),
     row(Key::Fuse, "fuse", &[CURRENT], "fuse 5 A", "the fuse"),
     VOLTS_ROW,
     DIM_ROW,
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const RECEIVER: &[Row] = &[
     LABEL,
-    row(
-        Key::Carries,
-        "carries",
-        &[S::Reference],
-        "carries shed.9..12",
-        "the ports",
-    ),
+    row(Key::Carries, "carries", &[S::Reference], "carries shed.9..12", "the ports"),
     STANDS,
-    row(
-        Key::Ports,
-        "ports",
-        &[S::RangeOrOne(1, MOST_PORTS), S::Block],
-        "ports 1..4 { nodes at most 600 }",
-        "the port",
-    ),
-    row(
-        Key::Ports,
-        "port",
-        &[S::Count(1, MOST_PORTS, None), S::Block],
-        "port 3 { nodes at most 400 }",
-        "the port",
-    ),
+    row(Key::Ports, "ports", &[S::RangeOrOne(1, MOST_PORTS), S::Block], "ports 1..4 { nodes at most 600 }", "the port"),
+    row(Key::Ports, "port", &[S::Count(1, MOST_PORTS, None), S::Block], "port 3 { nodes at most 400 }", "the port"),
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const PROP: &[Row] = &[
     LABEL,
-    row(
-        Key::Node,
-        "node",
-        &[S::Name],
-        "node bullet",
-        "the make of node",
-    ),
-    row(
-        Key::StringRuns,
-        "string",
-        &[S::Runs],
-        "string eaves: 34 nodes -> skip 1 -> 22 nodes",
-        "the string",
-    ),
-    row(
-        Key::String,
-        "string",
-        &[S::Measure(D::Nodes, 1, MOST_SLOTS)],
-        "string 50 nodes",
-        "the string",
-    ),
-    row(
-        Key::Strings,
-        "strings",
-        &[
-            S::Count(1, MOST_MEMBERS, None),
-            S::Word("of"),
-            S::Measure(D::Nodes, 1, MOST_SLOTS),
-        ],
-        "strings 2 of 448 nodes",
-        "the strings",
-    ),
-    row(
-        Key::Strands,
-        "strings",
-        &[
-            S::Count(1, MOST_MEMBERS, None),
-            S::Word("of"),
-            S::Measure(D::Strands, 1, MOST_SLOTS),
-            S::Word("of"),
-            S::Measure(D::Nodes, 1, MOST_SLOTS),
-        ],
-        "strings 2 of 12 strands of 30 nodes",
-        "the strings",
-    ),
-    row(
-        Key::SplitNodes,
-        "split",
-        &[S::Measure(D::Nodes, 1, MOST_SLOTS)],
-        "split 1200 nodes",
-        "the nodes to split",
-    ),
-    row(
-        Key::SplitStrands,
-        "split",
-        &[
-            S::Measure(D::Strands, 1, MOST_SLOTS),
-            S::Word("of"),
-            S::Measure(D::Nodes, 1, MOST_SLOTS),
-        ],
-        "split 24 strands of 30 nodes",
-        "the strands to split",
-    ),
-    row(
-        Key::Slots,
-        "slots",
-        &[S::Count(1, MOST_SLOTS, Some(D::Slots))],
-        "slots 6",
-        "the footprint",
-    ),
+    row(Key::Node, "node", &[S::Name], "node bullet", "the make of node"),
+    row(Key::StringRuns, "string", &[S::Runs], "string eaves: 34 nodes -> skip 1 -> 22 nodes", "the string"),
+    row(Key::String, "string", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "string 50 nodes", "the string"),
+    row(Key::Strings, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 448 nodes", "the strings"),
+    row(Key::Strands, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 12 strands of 30 nodes", "the strings"),
+    row(Key::SplitNodes, "split", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 1200 nodes", "the nodes to split"),
+    row(Key::SplitStrands, "split", &[S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 24 strands of 30 nodes", "the strands to split"),
+    row(Key::Slots, "slots", &[S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots 6", "the footprint"),
     STANDS,
-    row(
-        Key::SameAs,
-        "same",
-        &[S::Word("as"), S::Reference],
-        "same as arch[1]",
-        "the reference",
-    ),
+    row(Key::SameAs, "same", &[S::Word("as"), S::Reference], "same as arch[1]", "the reference"),
     DRAW_POWER,
     ON,
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const SUPPLY: &[Row] = &[
     VOLTS_ROW,
     row(Key::Rated, "rated", &[POWER], "rated 350 W", "the rating"),
@@ -607,15 +347,10 @@ const SUPPLY: &[Row] = &[
     ON,
 ];
 
+#[rustfmt::skip] // A row a line: it is read as a table.
 const CIRCUIT: &[Row] = &[
     VOLTS_ROW,
-    row(
-        Key::Breaker,
-        "breaker",
-        &[CURRENT],
-        "breaker 16 A",
-        "the breaker",
-    ),
+    row(Key::Breaker, "breaker", &[CURRENT], "breaker 16 A", "the breaker"),
 ];
 
 /// Every setting of a block.

@@ -1,7 +1,9 @@
 //! `name/unused`: something declared that nothing uses.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Model, ReceiverId};
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -25,7 +27,7 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
     },
-    check: None,
+    check: Some(check),
 };
 
 /// A declaration that nothing names.
@@ -47,4 +49,44 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
             help,
         },
     )
+}
+
+/// Controllers and receivers that nothing came to lie on. Where something has no place yet, what is free may
+/// be just what it needs, so nothing is told.
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let placed = plan.placed.iter().zip(&model.strings);
+    let whole = placed.into_iter().all(|(placed, string)| {
+        let stock = model
+            .props
+            .get(string.prop.index())
+            .is_some_and(|p| p.stock);
+        placed.is_some() || stock
+    });
+    if model.incomplete || !whole {
+        return;
+    }
+    for (index, controller) in model.controllers.iter().enumerate() {
+        let plan = plan.controllers.get(index);
+        let empty = plan.is_none_or(|plan| plan.ports.is_empty());
+        let reserved = model
+            .reserved_outputs
+            .iter()
+            .any(|reserved| reserved.controller.index() == index);
+        if empty && !reserved && !controller.stock {
+            sink.push(declared("controller", &controller.name, controller.at));
+        }
+    }
+    let mut used = vec![false; model.receivers.len()];
+    for piece in plan.ports.iter().flat_map(|port| &port.pieces) {
+        if let Some(used) = piece.receiver.and_then(|id| used.get_mut(id.index())) {
+            *used = true;
+        }
+    }
+    for (index, receiver) in model.receivers.iter().enumerate() {
+        let id = ReceiverId::from(index);
+        let idle = used.get(id.index()).is_some_and(|used| !used);
+        if idle && !receiver.stock {
+            sink.push(declared("receiver", &receiver.name, receiver.at));
+        }
+    }
 }

@@ -82,7 +82,7 @@ pub fn wrong(span: Span, unit: &str, what: &str, units: &[&str]) -> Diagnostic {
 
 /// A unit where a bare count is wanted.
 pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
-    let finding = RULE.at(
+    RULE.at(
         span,
         Words {
             message: format!("the unit `{}` does not belong here", shown(unit)),
@@ -90,6 +90,5 @@ pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
             why: why.to_owned(),
             help: "leave the unit out".to_owned(),
         },
-    );
-    finding
+    )
 }

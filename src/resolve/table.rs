@@ -1,0 +1,76 @@
+//! Lays out the string table: prop by prop, member by member, string by string.
+
+use super::makes::count;
+use super::props::Stretch;
+use crate::diagnostic::Sink;
+use crate::model::{Cut, MOST_STRINGS, Model, PropId, ShapeId, StringDef};
+use crate::rules;
+
+/// Lays out the string table from the stretches.
+pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
+    let mut at = 0;
+    for index in 0..model.props.len() {
+        let from = at;
+        while stretches.get(at).is_some_and(|s| s.prop as usize == index) {
+            at += 1;
+        }
+        let own = stretches.get(from..at).unwrap_or(&[]);
+        lay_out_prop(PropId::from(index), own, model, sink);
+    }
+}
+
+fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
+    let first = count(model.strings.len() as i64);
+    let total: u64 = own
+        .iter()
+        .map(|s| u64::from(s.members) * u64::from(s.shapes.end - s.shapes.start))
+        .sum();
+    let Some(prop) = model.props.get_mut(id.index()) else {
+        return;
+    };
+    prop.first = first;
+    if prop.broken {
+        return;
+    }
+    if u64::from(first) + total > u64::from(MOST_STRINGS) {
+        sink.push(rules::syntax::number::too_many_strings(
+            prop.at,
+            MOST_STRINGS,
+        ));
+        prop.broken = true;
+        model.incomplete = true;
+        return;
+    }
+    let each = |s: &Stretch| s.shapes.end - s.shapes.start;
+    let even = own.iter().map(each).max() == own.iter().map(each).min();
+    let family = prop.count.is_some();
+    let mut ends = vec![0_u32];
+    let mut member = 0;
+    for stretch in own {
+        for _ in 0..stretch.members {
+            member += 1;
+            for (number, shape) in stretch.shapes.clone().enumerate() {
+                let fixture = model
+                    .shapes
+                    .get(shape as usize)
+                    .is_some_and(|s| s.node.is_none());
+                model.strings.push(StringDef {
+                    prop: id,
+                    member: if family { member } else { 0 },
+                    number: if fixture { 0 } else { count(number as i64) + 1 },
+                    shape: ShapeId(shape),
+                    stored: false,
+                    same_as: None,
+                });
+            }
+            if !even {
+                ends.push(count(model.strings.len() as i64) - first);
+            }
+        }
+    }
+    prop.cut = if even {
+        Cut::Even(own.first().map_or(0, each))
+    } else {
+        Cut::Odd(ends.into())
+    };
+}

@@ -5,6 +5,7 @@ use super::names::Names;
 use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
 use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
 use crate::diagnostic::Sink;
+use crate::diagnostic::words::{figure_of, shown};
 use crate::rules;
 use crate::source::Span;
 use crate::unit::{self, Dimension, Gauge};
@@ -516,16 +517,25 @@ impl<'a> Reader<'_, 'a> {
                 &units(*dimension),
             )),
             Why::OutOfRange(span, dimension, least, most) => {
+                // Counts share the unit behind the last: `1 to 512 slots`.
+                let behind = match dimension {
+                    Dimension::Nodes => " nodes",
+                    Dimension::Slots => " slots",
+                    Dimension::Universes => " universes",
+                    Dimension::Strands => " strands",
+                    _ => "",
+                };
                 let words = |value: i64| match dimension {
-                    Dimension::WireNumber => value.to_string(),
+                    Dimension::WireNumber => figure_of(value),
+                    _ if !behind.is_empty() => figure_of(value),
                     other => unit::quantity(value, *other),
                 };
                 sink.push(rules::syntax::number::out_of_range(
                     *span,
                     what,
-                    crate::diagnostic::words::shown(self.names.text_at(*span)),
+                    shown(self.names.text_at(*span)),
                     words(*least),
-                    words(*most),
+                    words(*most) + behind,
                 ));
             }
             _ => {}

@@ -17,6 +17,7 @@ mod fixed;
 mod needs;
 mod order;
 mod outlets;
+pub mod pack;
 mod pixels;
 mod ports;
 mod same;

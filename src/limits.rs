@@ -293,6 +293,15 @@ impl Load {
         Some(self.length().saturating_add_signed(room))
     }
 
+    /// How many more nodes of a kind one frame has time for; `None` where nothing limits it.
+    #[must_use]
+    pub fn room(&self, model: &Model, each: NodeTime) -> Option<u64> {
+        let latch = Time::ns(self.latch_ns.max(each.latch_ns));
+        let frame = Time::frame(model.display.frame_rate_mhz);
+        let room = self.busy.plus(latch).room(frame, each.of_nodes(1))?;
+        Some(u64::try_from(room).unwrap_or(0))
+    }
+
     /// The bits of a node and the bit time that its last string is sent with.
     #[must_use]
     pub fn last(&self) -> Option<NodeTime> {

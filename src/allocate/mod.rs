@@ -21,6 +21,7 @@ pub mod pack;
 mod pixels;
 mod ports;
 mod same;
+mod seek;
 mod space;
 
 #[cfg(test)]

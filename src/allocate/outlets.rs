@@ -2,7 +2,7 @@
 
 use super::chains::Seat;
 use super::needs::{Kind, Need, Reason, State, Way, count, told};
-use crate::limits::{Load, PortLimit, fed_apart};
+use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
 };
@@ -29,6 +29,38 @@ struct Outlet {
     closed: bool,
     /// Whether `any` may use it.
     any: bool,
+}
+
+/// Ports of a controller that stand side by side and come out at one place.
+#[derive(Clone, Debug)]
+pub(super) struct Stretch {
+    /// The controller.
+    pub controller: ControllerId,
+    /// The first receiver they come out of.
+    pub receiver: Option<ReceiverId>,
+    first: u32,
+    last: u32,
+    /// Each port as an output; `None` for a gap in the numbers.
+    pub rows: Vec<Option<usize>>,
+    /// Whether the controller has no other pixel ports.
+    pub whole: bool,
+}
+
+impl Stretch {
+    /// Whether a target allows these ports.
+    pub fn within(&self, model: &Model, target: Target) -> bool {
+        match target {
+            Target::Any => true,
+            Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => {
+                self.controller == id
+            }
+            Target::Receiver(id) => model.receivers.get(id.index()).is_some_and(|receiver| {
+                receiver.controller == self.controller
+                    && receiver.first <= self.first
+                    && self.last <= receiver.last
+            }),
+        }
+    }
 }
 
 /// All of them, by controller, pixel ports first, by number.
@@ -228,7 +260,7 @@ impl<'a> Outlets<'a> {
         {
             return Err(Reason::Chip(chip.value));
         }
-        let apart = self.apart.get(id.index()).copied().unwrap_or(false);
+        let apart = self.fed_apart(id);
         if let (Some(port), Some(volts)) = (settings.volts, node.volts)
             && !apart
             && port.value != volts.value
@@ -256,6 +288,98 @@ impl<'a> Outlets<'a> {
                 Some(last.or(outlet.receiver))
             }
         }
+    }
+
+    /// What is on an output.
+    pub fn state(&self, at: usize) -> Option<State> {
+        self.rows.get(at).map(|row| row.state)
+    }
+
+    /// Nodes and slots that hang on an output.
+    pub fn taken(&self, at: usize) -> (u64, u64) {
+        self.rows
+            .get(at)
+            .map_or((0, 0), |row| (row.load.length(), row.load.slots))
+    }
+
+    /// Whether a string is fed apart from its port.
+    pub fn fed_apart(&self, id: StringId) -> bool {
+        self.apart.get(id.index()).copied().unwrap_or(false)
+    }
+
+    /// What a line hangs on an output.
+    pub fn load(model: &Model, need: &Need) -> Load {
+        let mut load = Load::default();
+        for piece in pieces(model, &need.pieces) {
+            load.add(model, piece);
+        }
+        load
+    }
+
+    /// How many nodes of a line's kind still fit on a pixel port, all strings of the line being alike; 0 where it may
+    /// not hang there at all.
+    pub fn room(&self, at: usize, need: &Need) -> u64 {
+        let Some(outlet) = self.rows.get(at).filter(|row| row.kind == Kind::Pixel) else {
+            return 0;
+        };
+        match self.fits(at, need) {
+            Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_)) => {}
+            Err(_) => return 0,
+        }
+        let (Some(receiver), Output::Pixel(port)) = (self.seat(outlet, need), outlet.output) else {
+            return 0;
+        };
+        let receivers = outlet.receivers.iter().copied().chain(receiver);
+        let nodes = match PortLimit::of(self.model, outlet.controller, port, receivers) {
+            PortLimit::Nodes(most) => u64::from(most.value).saturating_sub(outlet.load.length()),
+            PortLimit::Time => u64::from(u32::MAX),
+            PortLimit::Slots(_) => return 0,
+        };
+        let time = NodeTime::of(self.model, need.first.0);
+        let time = time.and_then(|time| outlet.load.room(self.model, time));
+        time.map_or(nodes, |time| time.min(nodes))
+    }
+
+    /// The pixel ports, cut where they come out somewhere else.
+    pub fn stretches(&self) -> Vec<Stretch> {
+        let mut cuts: BTreeSet<(ControllerId, u32)> = BTreeSet::new();
+        for receiver in &self.model.receivers {
+            cuts.insert((receiver.controller, receiver.first));
+            cuts.insert((receiver.controller, receiver.last.saturating_add(1)));
+        }
+        let mut stretches: Vec<Stretch> = Vec::new();
+        for (at, row) in self.rows.iter().enumerate() {
+            let Output::Pixel(port) = row.output else {
+                continue;
+            };
+            let cut = cuts.contains(&(row.controller, port));
+            match stretches.last_mut() {
+                Some(last) if last.controller == row.controller && !cut => {
+                    if last.last.checked_add(1) != Some(port) {
+                        last.rows.push(None);
+                    }
+                    last.rows.push(Some(at));
+                    last.last = port;
+                }
+                before => {
+                    let whole = before
+                        .as_ref()
+                        .is_none_or(|before| before.controller != row.controller);
+                    if let Some(before) = before.filter(|_| !whole) {
+                        before.whole = false;
+                    }
+                    stretches.push(Stretch {
+                        controller: row.controller,
+                        receiver: row.receiver,
+                        first: port,
+                        last: port,
+                        rows: vec![Some(at)],
+                        whole,
+                    });
+                }
+            }
+        }
+        stretches
     }
 
     /// Hangs a line on an output.
@@ -302,10 +426,7 @@ impl<'a> Outlets<'a> {
     }
 
     fn missing(&self, need: &Need) -> String {
-        let mut load = Load::default();
-        for piece in pieces(self.model, &need.pieces) {
-            load.add(self.model, piece);
-        }
+        let load = Self::load(self.model, need);
         if need.fixture {
             return format!("a DMX output with {} free", count(load.slots, "slot"));
         }

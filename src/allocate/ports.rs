@@ -1,15 +1,21 @@
-//! Lines that name no port → ports. Simple and lawful: the first that fits.
+//! Lines that name no port → ports.
+//!
+//! Pixel lines are placed all together by the placement engine ([`super::pack`]): a prop's lines on one controller on
+//! ports next to each other, then the fewest ports, then the shortest leads, then even load. A port that a wire names
+//! gets another line only where there is no room otherwise. Fixtures, and everything where the engine finds no room
+//! or the display is too large for it, are placed one by one, simply and lawfully: the first output that fits.
 //!
 //! What goes in is the model and the seats of the lines that name theirs; what comes out is a seat for each open
 //! line. Nothing else of the allocation looks in here, so a search for better seats can take its place.
 //!
-//! A prop's lines want consecutive free ports of one controller; where there is no such run, each line takes the first
+//! One by one, a prop's lines want consecutive free ports of one controller; where there is no such run, each line takes the first
 //! free port, then the first with room among those picked here, and only then one that a wire names. Fixtures fill
 //! a DMX output before they begin the next.
 
 use super::chains::Seat;
 use super::needs::{Hint, Kind, Need, State, Way};
 use super::outlets::Outlets;
+use super::seek;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PropId, StringId, Target};
 use crate::rules::place::no_room::{self, Tried};
@@ -60,6 +66,15 @@ pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) 
         looks: 0,
         failures: BTreeMap::new(),
     };
+    let (mut lines, pixel): (Vec<_>, Vec<_>) =
+        lines.into_iter().partition(|(_, need)| need.fixture);
+    if !pixel.is_empty() {
+        match seek::outputs(model, &search.outlets, &pixel) {
+            Some(outputs) => search.seat(&pixel, &outputs, seats),
+            None => lines.extend(pixel),
+        }
+    }
+    lines.sort_by_key(|(index, _)| *index);
     let group = |index: usize| model.lines.get(index).map(|line| line.group);
     for lines in lines.chunk_by(|a, b| group(a.0) == group(b.0)) {
         search.group(lines, seats);
@@ -103,6 +118,25 @@ const MOST_LOOKS: u64 = 20_000_000;
 const MOST_TOLD: usize = 100;
 
 impl Search<'_> {
+    /// Gives lines the outputs that were found for them together.
+    fn seat(&mut self, lines: &[(usize, Need)], outputs: &[usize], seats: &mut [Option<Seat>]) {
+        for ((index, need), at) in lines.iter().zip(outputs) {
+            let at = match self.outlets.fits(*at, need) {
+                Ok(()) => Some(*at),
+                Err(_) => self.single(need),
+            };
+            match at {
+                Some(at) => {
+                    let seat = self.outlets.take(at, need);
+                    if let Some(entry) = seats.get_mut(*index) {
+                        *entry = seat;
+                    }
+                }
+                None => self.fail(*index, need),
+            }
+        }
+    }
+
     fn group(&mut self, lines: &[(usize, Need)], seats: &mut [Option<Seat>]) {
         let run = if lines.len() > 1 && lines.iter().all(|(_, need)| !need.fixture) {
             self.run(lines)

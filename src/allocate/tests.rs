@@ -2,7 +2,7 @@
 
 use super::display::Display;
 use crate::model::{Addressing, Align, PinPlace, ReservedOutput, ReservedUniverses, Start, Target};
-use crate::model::{ControllerId, Output, StringId};
+use crate::model::{ControllerId, Output, StringId, Told};
 use crate::source::Span;
 
 /// `universe/slot` as a pin, for universes of 512 slots.
@@ -70,7 +70,7 @@ fn controllers_start_behind_what_was_given() {
     let seen: Vec<String> = strings.iter().map(|s| done.of(*s)).collect();
     assert_eq!(seen, ["3/1 4/88", "10/1 11/88", "14/1 15/88", "90/1 91/88"]);
     assert_eq!(done.plan.controllers[1].last_given, 13);
-    assert_eq!(done.codes, [""; 0]);
+    assert_eq!(done.codes, ["name/unused"]);
 }
 
 #[test]
@@ -389,7 +389,7 @@ fn pins_without_a_universe_are_told_once() {
 }
 
 #[test]
-fn open_lines_take_runs_then_single_ports_then_what_is_left() {
+fn open_lines_stand_side_by_side_on_the_fewest_ports() {
     let (mut display, c) = one(Start::Auto);
     let fixed = display.string(10);
     display.on(c, 2, &[fixed]);
@@ -406,19 +406,64 @@ fn open_lines_take_runs_then_single_ports_then_what_is_left() {
     let seen: Vec<Output> = trio.iter().map(|id| on(*id)).collect();
     assert_eq!(seen, [3, 4, 5].map(Output::Pixel));
     assert_eq!(on(lone), Output::Pixel(1));
-    // Ports 6 to 8 are free; the next ones must share, behind what was picked first.
+    // A port has time for 800 nodes: four of the next go behind one of the four, so only the fifth opens a port.
     let more: Vec<StringId> = (0..5).map(|_| display.string(300)).collect();
     for id in &more {
         display.wire(Target::Any, &[(*id, None)]);
     }
     let done = display.plan();
     let on = |id: StringId| done.plan.ports[done.plan.of(id).unwrap().port as usize].output;
-    let seen: Vec<Output> = more.iter().map(|id| on(*id)).collect();
-    assert_eq!(seen, [6, 7, 8, 1, 3].map(Output::Pixel));
+    let mut seen: Vec<Output> = trio.iter().chain(&more).map(|id| on(*id)).collect();
+    let first = |at: usize| match seen[at] {
+        Output::Pixel(port) | Output::Dmx(port) => port,
+    };
+    assert_eq!((first(1), first(2)), (first(0) + 1, first(0) + 2));
+    seen.push(on(lone));
+    seen.sort_unstable();
+    seen.dedup();
+    assert_eq!(seen.len(), 5);
+    assert!(
+        !seen.contains(&Output::Pixel(2)),
+        "a port that a wire names is left alone"
+    );
     assert_eq!(done.codes, [""; 0]);
     let too_long = display.string(900);
     display.wire(Target::Any, &[(too_long, None)]);
     assert_eq!(display.plan().codes, ["place/no-room"]);
+}
+
+#[test]
+fn open_lines_go_to_the_nearer_controller_that_has_universes_left() {
+    let mut display = Display::new(3);
+    let near = display.controller(Start::Auto, 4, 0);
+    let far = display.controller(Start::Range(50, 60), 4, 0);
+    display.set(near).stands = Some((0, 0));
+    display.set(far).stands = Some((90_000_000, 0));
+    let strings: Vec<StringId> = (0..2).map(|_| display.string(600)).collect();
+    for id in &strings {
+        display.wire(Target::Any, &[(*id, None)]);
+    }
+    for prop in &mut display.model.props {
+        prop.stands = Some((10_000_000, 5_000_000));
+    }
+    let on = |display: &Display| {
+        let done = display.plan();
+        let port = |id: &StringId| done.plan.of(*id).unwrap().port as usize;
+        let of: Vec<_> = strings
+            .iter()
+            .map(|id| done.plan.ports[port(id)].controller)
+            .collect();
+        of
+    };
+    assert_eq!(on(&display), [near, near]);
+    // 600 nodes are 1800 slots: four universes hold one of them.
+    let at = display.spot();
+    display.set(near).most_universes = Some(Told { value: 4, at });
+    let mut split = on(&display);
+    split.sort_unstable();
+    assert_eq!(split, [near, far]);
+    display.set(near).most_universes = Some(Told { value: 3, at });
+    assert_eq!(on(&display), [far, far]);
 }
 
 #[test]

@@ -118,9 +118,9 @@ pub struct Block {
     /// Its name; of `display` the text between the quotes (may be empty).
     pub name: Ident,
     /// `* N` of a prop.
-    pub count: Option<Expr>,
+    pub count: Option<Box<Expr>>,
     /// `[N]`, `[A..B]`, `[1, 3..5]` of a prop: the members whose settings are overridden.
-    pub members: Option<Selector>,
+    pub members: Option<Box<Selector>>,
     /// `like OTHER`.
     pub like: Option<Ident>,
     /// The settings, in order.
@@ -137,7 +137,7 @@ pub struct Setting {
     /// Its first word (`frame` of `frame rate 40 Hz`).
     pub key: Ident,
     /// The words and values behind the first word.
-    pub args: Vec<Arg>,
+    pub args: Box<[Arg]>,
     /// `string [NAME]: RUN -> RUN…` has runs, `ports A..B { }` a block.
     pub body: Body,
 }
@@ -148,9 +148,9 @@ pub enum Body {
     /// Nothing.
     None,
     /// The runs of a string as built, behind a `:`.
-    Runs(Vec<Run>),
+    Runs(Box<[Run]>),
     /// A block of settings; whether some of them did not parse.
-    Block(Vec<Setting>, bool),
+    Block(Box<[Setting]>, bool),
 }
 
 /// A word or value of a setting.
@@ -274,7 +274,7 @@ pub struct Selector {
 #[derive(Debug)]
 pub enum Part {
     /// `.1`, `.1..4`, `.9..12`.
-    Number(SelRange),
+    Number(Box<SelRange>),
     /// `.eaves`, `.dmx1`.
     Name(Ident),
 }
@@ -287,7 +287,7 @@ pub struct Reference {
     /// The name.
     pub name: Ident,
     /// `[…]`.
-    pub members: Option<Selector>,
+    pub members: Option<Box<Selector>>,
     /// What stands behind the `.`.
     pub part: Option<Part>,
 }
@@ -334,11 +334,11 @@ pub struct Chain {
 #[derive(Debug)]
 pub enum Item {
     /// A reference, perhaps cut (`by N`), perhaps pinned.
-    Reference(Reference, Option<Expr>, Option<Box<Pin>>),
+    Reference(Reference, Option<Box<Expr>>, Option<Box<Pin>>),
     /// `skip N`, with its place.
-    Skip(Span, Quantity),
+    Skip(Span, Box<Quantity>),
     /// `lead LENGTH [of GAUGE]`, with its place.
-    Lead(Span, Quantity, Option<Quantity>),
+    Lead(Span, Box<Quantity>, Option<Box<Quantity>>),
 }
 
 /// `at …`.

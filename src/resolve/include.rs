@@ -41,30 +41,29 @@ pub fn gather(
         open: Vec::new(),
         all: Ast::default(),
     };
-    gather.read(&main, false, None);
+    gather.read(main, false, None);
     gather.all
 }
 
 impl Gather<'_> {
-    fn read(&mut self, file: &Loaded, stock: bool, asked: Option<Span>) {
-        // An empty text has no offset to point at, so it gets a line end.
-        let text = match std::str::from_utf8(&file.bytes) {
-            Ok(text) => text.to_owned(),
+    fn read(&mut self, mut file: Loaded, stock: bool, asked: Option<Span>) {
+        let bytes = std::mem::take(&mut file.bytes);
+        let added = match std::str::from_utf8(&bytes) {
+            Ok(text) => self.sources.add(&file.name, text).cloned(),
             Err(error) => {
                 self.all.broken = true;
-                let shown: String = String::from_utf8_lossy(&file.bytes).into_owned();
+                let shown = String::from_utf8_lossy(&bytes);
                 if let Some(added) = self.sources.add(&file.name, &shown) {
-                    let finding = rules::syntax::unexpected::not_utf8(
-                        added,
-                        &file.bytes,
-                        error.valid_up_to(),
-                    );
+                    let at = error.valid_up_to();
+                    let finding = rules::syntax::unexpected::not_utf8(added, &bytes, at);
                     self.sink.push(finding);
                 }
                 return;
             }
         };
-        let Some(added) = self.sources.add(&file.name, &text) else {
+        // The map has the text now; a large one need not be held twice while it is parsed.
+        drop(bytes);
+        let Some(added) = added else {
             self.all.broken = true;
             if let Some(span) = asked {
                 self.sink
@@ -72,7 +71,6 @@ impl Gather<'_> {
             }
             return;
         };
-        let added = added.clone();
         let ast = (self.parse)(&added, self.sink);
         self.all.broken |= ast.broken;
         self.all.mentioned.extend(ast.mentioned);
@@ -83,7 +81,7 @@ impl Gather<'_> {
                     let place = include.path.span;
                     self.open
                         .push((file.identity.clone(), file.name.clone(), place));
-                    self.include(file, &path, stock || include.stock, place);
+                    self.include(&file, &path, stock || include.stock, place);
                     self.open.pop();
                 }
                 kind => self.all.statements.push(Statement {
@@ -138,6 +136,6 @@ impl Gather<'_> {
             return;
         }
         self.seen.push(loaded.identity.clone());
-        self.read(&loaded, stock, Some(place));
+        self.read(loaded, stock, Some(place));
     }
 }

@@ -110,7 +110,7 @@ impl Wiring {
                     items.push((pieces.into_iter().collect(), Together::Cable));
                 }
                 Item::Lead(at, length, of) => {
-                    let read = super::runs::lead(reader, length, of.as_ref(), model, sink);
+                    let read = super::runs::lead(reader, length, of.as_deref(), model, sink);
                     let pieces = read.map(|(length, gauge)| Piece {
                         at: *at,
                         kind: PieceKind::Lead(length, gauge),
@@ -350,9 +350,11 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
         Target::Dmx(controller, output) => (controller, Output::Dmx(output), None),
         _ => return,
     };
-    let name = model.controller(controller).map_or("", |c| &c.name);
-    let words = format!("`{name}.{}`", output.name());
     let dmx = matches!(output, Output::Dmx(_));
+    let words = || {
+        let name = model.controller(controller).map_or("", |c| &c.name);
+        format!("`{name}.{}`", output.name())
+    };
     let mut wrong = false;
     for piece in pieces {
         match piece.kind {
@@ -361,7 +363,10 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
                     continue;
                 };
                 let fixture = shape.node.is_none();
-                let string = model.name_of(id);
+                if fixture == dmx && (dmx || slots.is_none()) {
+                    continue;
+                }
+                let (string, words) = (model.name_of(id), words());
                 let finding = match (fixture, dmx, slots) {
                     (true, false, None) => {
                         rules::wire::kind::fixture(piece.at, &string, at, &words, shape.at)
@@ -380,7 +385,7 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
                 }
                 wrong = true;
             }
-            PieceKind::Skip(_) if dmx => sink.push(rules::wire::kind::skip(piece.at, &words)),
+            PieceKind::Skip(_) if dmx => sink.push(rules::wire::kind::skip(piece.at, &words())),
             PieceKind::Skip(_) | PieceKind::Lead(..) => {}
         }
     }

@@ -131,8 +131,8 @@ impl<'s> Lower<'s> {
             match pair.as_rule() {
                 Rule::text => block.name = self.values.text(&pair),
                 Rule::name => block.name = self.values.ident(&pair),
-                Rule::select => block.members = self.values.selector(pair),
-                Rule::times => block.count = self.values.sum(&mut inner),
+                Rule::select => block.members = self.values.selector(pair).map(Box::new),
+                Rule::times => block.count = self.values.sum(&mut inner).map(Box::new),
                 Rule::like_word => block.like = inner.next().map(|pair| self.values.ident(&pair)),
                 _ => {}
             }
@@ -198,7 +198,7 @@ impl<'s> Lower<'s> {
                     let args = std::mem::take(&mut self.args);
                     let (settings, broken) = self.settings(inner.next()?, None);
                     self.args = args;
-                    body = Body::Block(settings, broken);
+                    body = Body::Block(settings.into(), broken);
                 }
                 Rule::colon => {
                     let colon = inner.next()?;
@@ -210,7 +210,8 @@ impl<'s> Lower<'s> {
                             .push(unexpected::mark_after_key(colon, ":", key_text));
                         return None;
                     }
-                    let runs: Vec<Run> = inner.by_ref().filter_map(|pair| self.run(pair)).collect();
+                    let runs: Box<[Run]> =
+                        inner.by_ref().filter_map(|pair| self.run(pair)).collect();
                     span = span.to(runs.last().map_or(colon, |run| run.span));
                     body = Body::Runs(runs);
                 }
@@ -328,10 +329,10 @@ impl<'s> Lower<'s> {
         let first = inner.next()?;
         let span = self.values.span(&first);
         match first.as_rule() {
-            Rule::skip => return Some(Item::Skip(span, self.skip(first)?)),
+            Rule::skip => return Some(Item::Skip(span, Box::new(self.skip(first)?))),
             Rule::lead => {
                 let (length, gauge) = self.lead(first)?;
-                return Some(Item::Lead(span, length, gauge));
+                return Some(Item::Lead(span, Box::new(length), gauge.map(Box::new)));
             }
             _ => {}
         }
@@ -339,7 +340,7 @@ impl<'s> Lower<'s> {
         let (mut by, mut pin) = (None, None);
         while let Some(pair) = inner.next() {
             match pair.as_rule() {
-                Rule::by_word => by = self.values.sum(&mut inner),
+                Rule::by_word => by = self.values.sum(&mut inner).map(Box::new),
                 Rule::pin => pin = self.values.pin(pair).map(Box::new),
                 _ => {}
             }

@@ -340,7 +340,7 @@ impl<'a> Stage<'a> {
         let (settings, end) = self.settings(brace + 1..range.end, None);
         self.junk(end..range.end, Thing::Setting(kind, key));
         let mut setting = setting?;
-        setting.body = Body::Block(settings, true);
+        setting.body = Body::Block(settings.into(), true);
         Some(setting)
     }
 

@@ -224,7 +224,7 @@ impl Values<'_> {
     fn reference_from(&mut self, name: Ident, tokens: &mut Tokens<'_>) -> Option<Reference> {
         let mut span = name.span;
         let members = match tokens.next_if(|pair| pair.as_rule() == Rule::select) {
-            Some(pair) => self.selector(pair),
+            Some(pair) => self.selector(pair).map(Box::new),
             None => None,
         };
         span = members
@@ -249,7 +249,7 @@ impl Values<'_> {
         let mut tokens = pair.into_inner().peekable();
         match tokens.next_if(|pair| pair.as_rule() == Rule::name) {
             Some(pair) => Some(Part::Name(self.ident(&pair))),
-            None => self.range(&mut tokens).map(Part::Number),
+            None => self.range(&mut tokens).map(Box::new).map(Part::Number),
         }
     }
 

@@ -41,7 +41,7 @@ mod grammar {
 use grammar::{Grammar, Rule};
 
 /// How many bytes of statements pest is handed at once: its pairs then stay in the processor's cache.
-const STRETCH: usize = 16 * 1024;
+const STRETCH: usize = 4 * 1024;
 
 /// The most bytes of one statement without a block, or of one setting.
 const MOST_STATEMENT: usize = 1024 * 1024;

@@ -325,10 +325,13 @@ impl<'a> Cutter<'a> {
         });
         match found {
             Some((index, piece)) if stray_before.is_none_or(|stray| stray < piece.start) => {
+                // A bracket too deep stays told when pieces become one: no parser is to see it.
+                let deep = |piece: &Piece| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
+                let deep = self.cut.pieces.iter().skip(index).find_map(deep);
                 self.cut.pieces.truncate(index);
                 self.cut.pieces.push(Piece {
                     at: piece.start..at + 1,
-                    trouble: Some(Trouble::Unopened(piece.end)),
+                    trouble: deep.or(Some(Trouble::Unopened(piece.end))),
                     braces: true,
                 });
             }

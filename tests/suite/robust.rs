@@ -249,6 +249,16 @@ fn deep_nesting() {
             }
         }
     }
+    // A brace that is missing joins statements, but what nests too deep in one of them is still not read.
+    let deep = "(".repeat(100_000);
+    for text in [
+        format!("{REST}prop fox * {deep}1\n    string 1 nodes\n}}\n"),
+        format!("{REST}prop fox\n    node bulb\n    string {deep}1 nodes\n}}\n"),
+    ] {
+        let compiled = check::one(&text);
+        sound_or_panic("no brace", &compiled);
+        assert!(!compiled.findings.is_empty());
+    }
 }
 
 #[test]

@@ -49,7 +49,7 @@ pub enum StatementKind {
     /// `stored REF, REF…`
     Stored(Vec<Reference>),
     /// `renamed OLD -> NEW`
-    Renamed(Renamed),
+    Renamed(Box<Renamed>),
     /// `power TARGET-PORTS from SUPPLY through LENGTH of GAUGE [fuse N A]`
     Power(Box<Power>),
     /// `inject REF WHERE from SUPPLY through LENGTH of GAUGE [fuse N A] [apart]`

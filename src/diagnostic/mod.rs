@@ -139,6 +139,17 @@ impl Diagnostic {
         self
     }
 
+    /// Adds a cure that a person should look at before it is applied.
+    #[must_use]
+    pub fn suggest(mut self, title: impl Into<String>, edits: Vec<Edit>) -> Self {
+        self.fix = Some(Fix {
+            title: title.into(),
+            edits,
+            safe: false,
+        });
+        self
+    }
+
     /// The offending place.
     #[must_use]
     pub fn span(&self) -> Span {
@@ -152,10 +163,21 @@ pub struct Sink {
     findings: Vec<Diagnostic>,
 }
 
+/// The most findings that are kept: a text with more is no display, and they would eat the memory.
+const MOST_FINDINGS: usize = 20_000;
+
 impl Sink {
-    /// Takes a finding.
+    /// Takes a finding, unless it is full.
     pub fn push(&mut self, finding: Diagnostic) {
-        self.findings.push(finding);
+        if !self.is_full() {
+            self.findings.push(finding);
+        }
+    }
+
+    /// Whether it has all the findings that it keeps; what is found from now on need not be worded.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.findings.len() >= MOST_FINDINGS
     }
 
     /// Whether anything so far is an error.

@@ -156,7 +156,7 @@ fn wiring(
         .statements
         .iter()
         .filter_map(|s| match &s.kind {
-            StatementKind::Renamed(one) => Some(one),
+            StatementKind::Renamed(one) => Some(&**one),
             _ => None,
         })
         .collect();

@@ -19,8 +19,6 @@ pub(super) struct Checked<'a> {
     pub told: Vec<Range<usize>>,
     /// Those of them that make the statement around them unreadable.
     pub marred: Vec<Range<usize>>,
-    /// Stretches that were cut out of the text.
-    pub cut: Vec<Range<usize>>,
 }
 
 /// Checks a text that begins at `base` in the offset space.
@@ -32,10 +30,10 @@ pub(super) fn check<'a>(text: &'a str, base: u32, sink: &mut Sink) -> Checked<'a
         edits: Vec::new(),
         told: Vec::new(),
         marred: Vec::new(),
-        cut: Vec::new(),
         carriage_told: false,
         conflict: None,
         unended: false,
+        uncommented: false,
     };
     checker.run();
     let text = match checker.edits.is_empty() {
@@ -46,7 +44,6 @@ pub(super) fn check<'a>(text: &'a str, base: u32, sink: &mut Sink) -> Checked<'a
         text,
         told: checker.told,
         marred: checker.marred,
-        cut: checker.cut,
     }
 }
 
@@ -73,12 +70,13 @@ struct Checker<'a, 's> {
     edits: Vec<(Range<usize>, &'static str)>,
     told: Vec<Range<usize>>,
     marred: Vec<Range<usize>>,
-    cut: Vec<Range<usize>>,
     carriage_told: bool,
     /// Where the conflict that is being read began.
     conflict: Option<Range<usize>>,
     /// Whether no conflict ends in the rest of the text.
     unended: bool,
+    /// Whether no `*/` stands in the rest of the text.
+    uncommented: bool,
 }
 
 /// Where in a line a character stands.
@@ -90,9 +88,9 @@ enum Within {
     Quotes(usize),
 }
 
-/// Bytes that need no look: printable ASCII but quotes and `#`, blanks and tabs.
+/// Bytes that need no look: printable ASCII but quotes, `#` and `/`, blanks and tabs.
 fn is_calm(byte: u8) -> bool {
-    matches!(byte, b' '..=b'~' | b'\t') && byte != b'"' && byte != b'#'
+    matches!(byte, b' '..=b'~' | b'\t') && !matches!(byte, b'"' | b'#' | b'/')
 }
 
 impl Checker<'_, '_> {
@@ -129,6 +127,8 @@ impl Checker<'_, '_> {
                     }
                     at += 1;
                 }
+                b'/' if within == Within::Code => at = self.slash(at),
+                b'/' => at += 1,
                 b'\r' if bytes.get(at + 1) == Some(&b'\n') => at += 1,
                 byte if is_calm(byte) => {
                     let rest = bytes.get(at..).unwrap_or_default();
@@ -166,6 +166,34 @@ impl Checker<'_, '_> {
         self.sink
             .push(unexpected::unclosed_quote(self.span(&range)));
         self.mar(range);
+    }
+
+    /// A `/`, which may begin a comment of other languages; gives the place behind it.
+    ///
+    /// No statement holds `//` or `/*`, so what they hide is taken for the comment it is meant to be.
+    fn slash(&mut self, at: usize) -> usize {
+        let bytes = self.text.as_bytes();
+        let link = at.checked_sub(1).and_then(|before| bytes.get(before)) == Some(&b':');
+        let (mark, end) = match bytes.get(at + 1) {
+            Some(b'/') if !link => ("//", line_end(bytes, at)),
+            Some(b'*') => ("/*", self.comment_end(at)),
+            _ => return at + 1,
+        };
+        let span = self.span(&(at..at + 2));
+        self.sink.push(unexpected::foreign_comment(span, mark));
+        self.repair(at..end, "");
+        end
+    }
+
+    /// The end of a comment that `/*` begins: behind its `*/`, or the end of the line if it has none.
+    fn comment_end(&mut self, at: usize) -> usize {
+        let line = line_end(self.text.as_bytes(), at);
+        if self.uncommented {
+            return line;
+        }
+        let found = self.text.get(at..).and_then(|rest| rest.find("*/"));
+        self.uncommented = found.is_none();
+        found.map_or(line, |found| at + found + 2)
     }
 
     /// A control character, or a run of the same; gives the place behind it.
@@ -239,17 +267,19 @@ impl Checker<'_, '_> {
             self.repair(range.clone(), plain);
             return range.end;
         }
-        let line = range.end..line_end(self.text.as_bytes(), range.end);
-        let rest = self.text.get(line.clone()).unwrap_or("");
-        let closing = rest
+        let rest = self.text.get(range.end..).unwrap_or("");
+        let found = rest
             .char_indices()
-            .find(|(_, c)| *c == '"' || self::plain(*c) == Some("\""))
-            .map(|(index, c)| line.start + index..line.start + index + c.len_utf8());
+            .find(|(_, c)| matches!(c, '"' | '\n') || self::plain(*c) == Some("\""));
+        let end = range.end + found.map_or(rest.len(), |(at, _)| at);
+        let closing = found
+            .filter(|(_, c)| *c != '\n')
+            .map(|(_, c)| end..end + c.len_utf8());
         let Some(closing) = closing else {
             self.sink
                 .push(unexpected::typographic(self.span(&range), c, plain, None));
-            self.mar(range.start..line.end);
-            return line.end;
+            self.mar(range.start..end);
+            return end;
         };
         let other = self.span(&closing);
         self.sink.push(unexpected::typographic(
@@ -290,7 +320,6 @@ impl Checker<'_, '_> {
                 self.told.push(open);
                 let end = close.map_or(line.end, |close| close.end);
                 self.edits.push((line.start..end, ""));
-                self.cut.push(line.start..end);
                 return end;
             }
             (b">>>>>>>", open) => {

@@ -16,7 +16,7 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
         Rule::number | Rule::operand_start | Rule::quantity | Rule::minus | Rule::open => {
             "a number"
         }
-        Rule::unit => "a unit",
+        Rule::unit | Rule::percent => "a unit",
         Rule::text => "a text in quotes",
         Rule::quad | Rule::bracketed => "an address",
         Rule::reference => "a name",
@@ -113,9 +113,24 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
     })
 }
 
-/// The words for a set of rules, most telling first, each once.
-pub(super) fn words(rules: &[Rule]) -> Vec<&'static str> {
-    let mut words: Vec<&'static str> = rules.iter().filter_map(|rule| word(*rule)).collect();
+/// The words for a set of rules, most telling first, each once; `end` is what ends the stretch.
+///
+/// Where arithmetic may go on, its operators may too: that is left unsaid, but where nothing else fits.
+pub(super) fn words(rules: &[Rule], end: &'static str) -> Vec<&'static str> {
+    let operator =
+        |rule: &Rule| matches!(rule, Rule::plus | Rule::minus | Rule::times | Rule::over);
+    let goes_on = rules.contains(&Rule::plus);
+    let mut words: Vec<&'static str> = rules
+        .iter()
+        .filter(|rule| !(goes_on && operator(rule)))
+        .filter_map(|rule| {
+            if *rule == Rule::EOI {
+                Some(end)
+            } else {
+                word(*rule)
+            }
+        })
+        .collect();
     words.sort_by_key(|word| weight(word));
     words.dedup();
     words

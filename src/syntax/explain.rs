@@ -23,6 +23,7 @@ pub(super) fn found(text: &str) -> String {
     let token = token(text);
     match token.chars().next() {
         None | Some('\n' | '\r' | '#' | ';') => "the end of the line".to_owned(),
+        Some(' ' | '\t') => "a blank".to_owned(),
         Some('"') => "a text in quotes".to_owned(),
         Some(c) if c.is_ascii_digit() => format!("the number {}", words::shown(token)),
         Some(_) => format!("`{}`", words::shown(token)),
@@ -50,6 +51,16 @@ fn token(text: &str) -> &str {
     text.get(..length).unwrap_or(text)
 }
 
+/// How many digits a text ends in.
+fn trailing_digits(text: &str) -> usize {
+    text.len() - text.trim_end_matches(|c: char| c.is_ascii_digit()).len()
+}
+
+/// How many digits a text begins with.
+fn leading_digits(text: &str) -> usize {
+    text.len() - text.trim_start_matches(|c: char| c.is_ascii_digit()).len()
+}
+
 /// A failed stretch, as the slips look at it.
 struct Failure<'a> {
     /// The text of the stretch.
@@ -60,6 +71,8 @@ struct Failure<'a> {
     base: u32,
     thing: Thing<'a>,
     rules: Vec<Rule>,
+    /// The brace that stands behind the stretch, if one does, and how far behind its beginning.
+    brace: Option<(char, usize)>,
 }
 
 /// The finding for a stretch of `text` that did not parse.
@@ -75,7 +88,14 @@ pub(super) fn explain(
         ErrorVariant::ParsingError { positives, .. } => positives.clone(),
         ErrorVariant::CustomError { .. } => Vec::new(),
     };
+    let behind = text.get(range.end..).unwrap_or("");
+    let blanks = behind.len() - behind.trim_start_matches([' ', '\t']).len();
+    let brace = behind
+        .chars()
+        .nth(blanks)
+        .filter(|c| matches!(c, '{' | '}'));
     let failure = Failure {
+        brace: brace.map(|brace| (brace, stretch.len() + blanks)),
         text: stretch,
         at: place(error, stretch.len()),
         base: base + range.start as u32,
@@ -112,34 +132,33 @@ impl Failure<'_> {
         self.rules.contains(&rule)
     }
 
-    /// Comments of other languages, `=` and `:`, other quotes, other arrows.
+    /// `=` and `:`, links and bare addresses, other quotes, other arrows.
     fn slip_of_marks(&self) -> Option<Diagnostic> {
         let rest = self.rest();
-        if rest.starts_with("//") || rest.starts_with("/*") {
-            let mark = rest.get(..2)?;
-            return Some(unexpected::foreign_comment(self.here(2), mark));
-        }
-        // `/ /` within arithmetic: the first `/` was taken for a division.
-        if rest.starts_with(['/', '*']) && self.before().ends_with('/') {
-            let span = self.span(self.at - 1..self.at + 1);
-            let mark = self.text.get(self.at - 1..self.at + 1)?;
-            return Some(unexpected::foreign_comment(span, mark));
-        }
         if let Thing::Setting(_, key) = self.thing {
-            let words = self.before().trim_end();
-            if rest.starts_with('=')
-                && words
-                    .chars()
-                    .all(|c| c.is_alphanumeric() || "-_ ".contains(c))
-            {
-                return Some(unexpected::mark_after_key(self.here(1), "=", words));
+            if key == "host" && self.text.contains("://") {
+                let value = self
+                    .text
+                    .get(key.len()..)?
+                    .trim_start_matches([' ', '\t', ':']);
+                return Some(unexpected::link(
+                    self.span(self.text.len() - value.len()..self.text.len()),
+                ));
             }
-            if words.ends_with(':') && key != "string" && words.len() == key.len() + 1 {
-                let at = words.len() - 1;
-                return Some(unexpected::mark_after_key(self.span(at..at + 1), ":", key));
+            if let Some(finding) = self
+                .bare_address(key)
+                .or_else(|| self.mark_after_words(key))
+            {
+                return Some(finding);
             }
         }
-        for arrow in ["=>", "-->", "->>", "==>"] {
+        if let Some(finding) = self.parted_line() {
+            return Some(finding);
+        }
+        if rest.starts_with("->") && matches!(self.thing, Thing::Setting(_, "string")) {
+            return Some(unexpected::runs_without_colon(self.here(2)));
+        }
+        for arrow in ["=>", "-->", "->>", "==>", "- >"] {
             if rest.starts_with(arrow) {
                 return Some(unexpected::other_arrow(self.here(arrow.len()), arrow));
             }
@@ -183,6 +202,13 @@ impl Failure<'_> {
                 return Some(number::bare_point(self.here(1 + digits)));
             }
         }
+        if rest.starts_with('-') && self.fits(Rule::dots) {
+            let (left, right) = (trailing_digits(before), leading_digits(rest.get(1..)?));
+            if left > 0 && right > 0 {
+                let range = self.span(self.at - left..self.at + 1 + right);
+                return Some(unexpected::dashed_range(range, self.here(1)));
+            }
+        }
         if before.trim_end().ends_with("..") {
             let at = before.trim_end().len() - 2;
             return Some(unexpected::bad_range(
@@ -190,8 +216,7 @@ impl Failure<'_> {
                 "has no number behind its dots",
             ));
         }
-        let comma = before.strip_suffix(',')?;
-        let whole = comma.len() - comma.trim_end_matches(|c: char| c.is_ascii_digit()).len();
+        let whole = trailing_digits(before.strip_suffix(',')?);
         if whole > 0 && first.is_some_and(|c| c.is_ascii_digit()) {
             let comma = self.span(self.at - 1..self.at);
             let number = self.span(self.at - 1 - whole..self.at + token(rest).len());
@@ -204,7 +229,11 @@ impl Failure<'_> {
     fn slip_of_names(&self) -> Option<Diagnostic> {
         let rest = self.rest();
         let before = self.before();
-        if rest.starts_with('"')
+        if let Some(finding) = self.unquoted() {
+            return Some(finding);
+        }
+        if self.at > 0
+            && rest.starts_with('"')
             && (self.fits(Rule::name) || self.fits(Rule::reference))
             && !self.fits(Rule::text)
         {
@@ -242,59 +271,179 @@ impl Failure<'_> {
                 return Some(unexpected::parted_members(self.here(1), name));
             }
         }
-        if let Thing::Setting(_, "host") = self.thing {
-            let value = self.text.get(4..)?.trim();
-            let hex = |c: char| c.is_ascii_hexdigit() || c == ':' || c == '.';
-            if value.matches(':').count() > 1 && value.chars().all(hex) {
-                let start = self.text.len() - self.text.get(4..)?.trim_start().len();
-                return Some(unexpected::bare_address(
-                    self.span(start..start + value.len()),
-                    value,
-                ));
-            }
+        None
+    }
+
+    /// `prop my lamp`, `prop 3lamps`.
+    fn name_of_head(&self) -> Option<Diagnostic> {
+        let Thing::Statement(keyword) = self.thing else {
+            return None;
+        };
+        let rest = self.rest().trim_end();
+        let in_name = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+        if self.fits(Rule::name) {
+            let name = rest.get(..rest.find(|c| !in_name(c)).unwrap_or(rest.len()))?;
+            let letters = name.starts_with(|c: char| c.is_ascii_digit() || c == '_')
+                && name.contains(char::is_alphabetic);
+            return letters.then(|| unexpected::name_start(self.here(name.len()), name));
+        }
+        let start = keyword.len()
+            + self
+                .text
+                .get(keyword.len()..)?
+                .find(|c: char| !c.is_whitespace())?;
+        let name = self.text.get(start..self.at + rest.len())?;
+        let plain = name.chars().all(|c| in_name(c) || c == ' ');
+        if !self.fits(Rule::like_word) || !plain || name.split(' ').any(|word| word == "like") {
+            return None;
+        }
+        let joined: Vec<&str> = name.split_whitespace().collect();
+        Some(unexpected::split_name(
+            self.span(start..start + name.len()),
+            name,
+            &joined.join("-"),
+        ))
+    }
+
+    /// `display Kestrel Quay`, `include porch.tinsel`.
+    fn unquoted(&self) -> Option<Diagnostic> {
+        let rest = self.rest().trim_end();
+        let named = matches!(
+            self.thing,
+            Thing::Statement("display" | "include" | "stock")
+        );
+        let plain = |c: char| c.is_alphanumeric() || " .-_/".contains(c);
+        if named
+            && self.fits(Rule::text)
+            && rest.starts_with(char::is_alphabetic)
+            && rest.chars().all(plain)
+        {
+            return Some(unexpected::unquoted(self.here(rest.len()), rest));
         }
         None
+    }
+
+    /// A line that begins with a mark which can only follow something.
+    fn parted_line(&self) -> Option<Diagnostic> {
+        let rest = self.rest();
+        let behind = rest.trim_start();
+        let between = rest.get(..rest.len() - behind.len())?;
+        let mark = behind.chars().next().filter(|c| ",:=)]+*/.".contains(*c))?;
+        let at = self.text.len() - behind.len();
+        let begins =
+            between.contains('\n') || self.before().trim_end_matches([' ', '\t']).ends_with('\n');
+        begins
+            .then(|| unexpected::parted_line(self.span(at..at + 1), mark.encode_utf8(&mut [0; 4])))
+    }
+
+    /// `host fe80::1`.
+    fn bare_address(&self, key: &str) -> Option<Diagnostic> {
+        let value = self.text.get(key.len()..)?.trim_start();
+        let hex = |c: char| c.is_ascii_hexdigit() || c == ':' || c == '.';
+        if key != "host" || value.matches(':').count() < 2 || !value.chars().all(hex) {
+            return None;
+        }
+        let start = self.text.len() - value.len();
+        Some(unexpected::bare_address(
+            self.span(start..self.text.len()),
+            value,
+        ))
+    }
+
+    /// `host: 192.168.40.11`, `frame rate = 40 Hz`.
+    fn mark_after_words(&self, key: &str) -> Option<Diagnostic> {
+        let at = self.text.find([':', '='])?;
+        let words = self.text.get(..at)?;
+        let plain = words
+            .chars()
+            .all(|c| c.is_alphabetic() || "-_ \t".contains(c));
+        let mark = self.text.get(at..at + 1)?;
+        if !plain || words.is_empty() || at > self.at || (mark == ":" && key == "string") {
+            return None;
+        }
+        let span = self.span(at..at + 1);
+        Some(unexpected::mark_after_key(span, mark, words.trim_end()))
     }
 
     /// First words that begin nothing, items that are not joined, two statements on a line.
     fn slip_of_joints(&self) -> Option<Diagnostic> {
         let rest = self.rest();
-        if let Thing::Statement(word) = self.thing
-            && self.at == 0
-        {
-            return Some(match word {
-                "" => unexpected::no_statement(self.here(token(rest).len()), &found(rest)),
-                word => unexpected::unknown_statement(self.here(word.len()), word),
-            });
+        if self.at == 0 {
+            let begins = rest.starts_with(char::is_alphabetic);
+            match self.thing {
+                Thing::Statement(word) if begins => {
+                    return Some(unexpected::unknown_statement(self.here(word.len()), word));
+                }
+                Thing::Statement(_) => {
+                    return Some(unexpected::no_statement(
+                        self.here(token(rest).len()),
+                        &found(rest),
+                    ));
+                }
+                Thing::Setting(of, _) if !begins => {
+                    return Some(unexpected::no_setting(
+                        self.here(token(rest).len()),
+                        &found(rest),
+                        of,
+                    ));
+                }
+                Thing::Setting(..) => {}
+            }
         }
         let begins_word = rest.starts_with(|c: char| c.is_alphabetic());
-        if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
-            let word = first_word(rest);
-            return Some(unexpected::unjoined(self.here(word.len()), &found(rest)));
+        let word = first_word(rest);
+        // `wire a.1: b wire a.2: c`: a keyword with a name behind it begins a statement.
+        let behind = rest
+            .get(word.len()..)
+            .unwrap_or("")
+            .trim_start_matches([' ', '\t']);
+        let statement = unexpected::is_keyword(word) && behind.starts_with(char::is_alphabetic);
+        if statement && (self.fits(Rule::EOI) || self.fits(Rule::comma)) {
+            let span = self.here(word.len());
+            return Some(unexpected::second_on_line(span, self.thing, &found(rest)));
         }
-        if self.fits(Rule::EOI) && begins_word && unexpected::is_keyword(first_word(rest)) {
-            let word = first_word(rest);
-            return Some(unexpected::second_on_line(
-                self.here(word.len()),
-                self.thing,
-                &found(rest),
-            ));
+        if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
+            return Some(unexpected::unjoined(self.here(word.len()), &found(rest)));
         }
         None
     }
 
     fn misfit(&self) -> Diagnostic {
         let rest = self.rest();
-        let found = found(rest);
-        let length = token(rest).len();
-        // The end of a line is shown at its last letter, since there is nothing to point at behind it.
-        let span = if length == 0 || rest.starts_with(['\n', '\r', '#', ';']) {
-            let before = self.before().trim_end();
-            let last = before.chars().next_back().map_or(0, char::len_utf8);
-            self.span(before.len() - last..before.len())
-        } else {
-            self.here(length)
+        let ends = match (self.thing, self.brace) {
+            (_, Some(('{', _))) => "`{`",
+            (Thing::Setting(..), _) => "the end of the setting",
+            (Thing::Statement(_), _) => "the end of the line",
         };
-        unexpected::misfit(span, self.thing, &found, &expected::words(&self.rules))
+        let fits = expected::words(&self.rules, ends);
+        let length = token(rest).len();
+        if rest.starts_with(char::is_alphabetic) {
+            let word = token(rest);
+            let plain = fits
+                .iter()
+                .map(|fit| fit.trim_matches('`'))
+                .filter(|fit| !fit.contains(' '));
+            if let Some(near) = words::nearest(word, plain)
+                .first()
+                .filter(|near| near.len() > 1)
+            {
+                return unexpected::near_word(self.here(length), self.thing, word, near);
+            }
+        }
+        if let Some(finding) = self.name_of_head() {
+            return finding;
+        }
+        if length > 0 && !rest.starts_with(['\n', '\r', '#', ';']) {
+            return unexpected::misfit(self.here(length), self.thing, &found(rest), &fits);
+        }
+        if let Some((brace, at)) = self.brace {
+            let span = self.span(at..at + 1);
+            return unexpected::misfit(span, self.thing, &format!("`{brace}`"), &fits);
+        }
+        // The end of a line is shown at its last letter, since there is nothing to point at behind it.
+        let before = self.before().trim_end();
+        let last = before.chars().next_back().map_or(0, char::len_utf8);
+        let span = self.span(before.len() - last..before.len());
+        unexpected::misfit(span, self.thing, &found(rest), &fits)
     }
 }

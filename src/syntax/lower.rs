@@ -3,14 +3,13 @@
 //! It trusts the grammar: a pair that the grammar can't give is skipped, never a reason to stop.
 
 use super::Rule;
-use super::value::Values;
+use super::value::{Tokens, Values};
 use crate::ast::{
-    Arg, Ast, Block, BlockKind, Body, Chain, Feed, Ident, Include, Inject, Item, Let, Power,
-    Quantity, Renamed, Reserve, ReserveKind, Run, RunKind, Setting, Statement, StatementKind,
-    Where, Wire,
+    Arg, Block, BlockKind, Body, Chain, Feed, Ident, Include, Inject, Item, Let, Power, Quantity,
+    Renamed, Reserve, ReserveKind, Run, RunKind, Setting, Statement, StatementKind, Where, Wire,
 };
 use crate::diagnostic::Sink;
-use crate::rules::syntax::unexpected;
+use crate::rules::syntax::{number, unexpected};
 use crate::source::Span;
 use crate::unit;
 use pest::iterators::{Pair, Pairs};
@@ -19,8 +18,10 @@ use pest::iterators::{Pair, Pairs};
 pub(super) struct Lower<'s> {
     /// Offsets, numbers and references.
     pub values: Values<'s>,
-    /// Whether something in the stretch was told and left out.
-    pub broken: bool,
+    /// What was told and left out.
+    pub lost: Vec<Span>,
+    /// Whether a statement among the settings of this block has been told: the next ones have the same cause.
+    pub misplaced: bool,
     /// Where settings gather their words before they are stored in their exact number.
     args: Vec<Arg>,
 }
@@ -30,18 +31,19 @@ impl<'s> Lower<'s> {
     pub fn new(base: u32, sink: &'s mut Sink) -> Self {
         Self {
             values: Values { base, sink },
-            broken: false,
+            lost: Vec::new(),
+            misplaced: false,
             args: Vec::new(),
         }
     }
 
     /// All statements of a `statements` or `one_statement` pair.
-    pub fn statements(&mut self, pairs: Pairs<'_, Rule>, ast: &mut Ast) {
+    pub fn statements(&mut self, pairs: Pairs<'_, Rule>, into: &mut Vec<Statement>) {
         for outer in pairs {
             for pair in outer.into_inner() {
                 let span = self.values.span(&pair);
                 if let Some(kind) = self.statement(pair) {
-                    ast.statements.push(Statement {
+                    into.push(Statement {
                         span,
                         stock: false,
                         kind,
@@ -49,7 +51,6 @@ impl<'s> Lower<'s> {
                 }
             }
         }
-        ast.broken |= self.broken;
     }
 
     fn statement(&mut self, pair: Pair<'_, Rule>) -> Option<StatementKind> {
@@ -70,10 +71,10 @@ impl<'s> Lower<'s> {
             Rule::renamed => {
                 let mut names = inner.filter(|pair| pair.as_rule() == Rule::reference);
                 let (old, new) = (names.next()?, names.next()?);
-                StatementKind::Renamed(Renamed {
+                StatementKind::Renamed(Box::new(Renamed {
                     old: self.values.reference(old)?,
                     new: self.values.reference(new)?,
-                })
+                }))
             }
             Rule::power => {
                 inner.next()?;
@@ -164,76 +165,86 @@ impl<'s> Lower<'s> {
         // Two of the pairs are the braces.
         let mut settings = Vec::with_capacity(inner.len().saturating_sub(2));
         let mut broken = false;
-        for pair in inner {
-            if pair.as_rule() == Rule::setting {
-                match self.setting(pair, of) {
-                    Some(setting) => settings.push(setting),
-                    None => broken = true,
+        let outside = std::mem::replace(&mut self.misplaced, false);
+        for pair in inner.filter(|pair| pair.as_rule() == Rule::setting) {
+            let span = self.values.span(&pair);
+            match self.setting(pair, of) {
+                Some(setting) => settings.push(setting),
+                None => {
+                    broken = true;
+                    self.lost.push(span);
                 }
             }
         }
+        self.misplaced = outside;
         (settings, broken)
     }
 
     /// A setting from a `setting` or `one_setting_head` pair; none if it was told to be wrong.
     fn setting(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> Option<Setting> {
-        let key_text = pair.as_str();
+        let text = pair.as_str();
         let mut inner = pair.into_inner().peekable();
         let key_pair = inner.next()?;
         let key = self.values.ident(&key_pair);
-        let key_text = key_text.get(..key_pair.as_str().len()).unwrap_or("");
-        if unexpected::is_statement_word(key_text) {
-            self.broken = true;
-            self.values
-                .sink
-                .push(unexpected::statement_in_block(key.span, key_text, of));
+        let word = text.get(..key_pair.as_str().len()).unwrap_or("");
+        if unexpected::is_statement_word(word) {
+            if !std::mem::replace(&mut self.misplaced, true) {
+                let finding = unexpected::statement_in_block(key.span, word, of);
+                self.values.sink.push(finding);
+            }
             return None;
         }
-        let mut span = key.span;
-        let mut body = Body::None;
-        while let Some(rule) = inner.peek().map(Pair::as_rule) {
-            match rule {
-                Rule::block => {
-                    // The settings within gather their own words in the same place.
-                    let args = std::mem::take(&mut self.args);
-                    let (settings, broken) = self.settings(inner.next()?, None);
-                    self.args = args;
-                    body = Body::Block(settings.into(), broken);
-                }
-                Rule::colon => {
-                    let colon = inner.next()?;
-                    let colon = self.values.span(&colon);
-                    if key_text != "string" {
-                        self.broken = true;
-                        self.values
-                            .sink
-                            .push(unexpected::mark_after_key(colon, ":", key_text));
-                        return None;
-                    }
-                    let runs: Box<[Run]> =
-                        inner.by_ref().filter_map(|pair| self.run(pair)).collect();
-                    span = span.to(runs.last().map_or(colon, |run| run.span));
-                    body = Body::Runs(runs);
-                }
-                Rule::EOI => break,
-                _ => match self.values.arg(&mut inner) {
-                    Some(arg) => {
-                        span = span.to(arg.span());
-                        self.args.push(arg);
-                    }
-                    None => {
-                        inner.next();
-                    }
-                },
-            }
+        // A block within gathers the words of its settings in the same place.
+        let outside = std::mem::take(&mut self.args);
+        let body = self.setting_body(&mut inner, word);
+        let args: Box<[Arg]> = self.args.drain(..).collect();
+        self.args = outside;
+        let body = body?;
+        if let Some((number, comma)) = decimal_comma(&args).filter(|_| word != "stands") {
+            self.values.sink.push(number::decimal_comma(number, comma));
+            return None;
         }
-        let args = self.args.drain(..).collect();
+        let mut span = args.last().map_or(key.span, |arg| key.span.to(arg.span()));
+        if let Body::Runs(runs) = &body {
+            span = runs.last().map_or(span, |run| span.to(run.span));
+        }
         Some(Setting {
             span,
             key,
             args,
             body,
         })
+    }
+
+    /// What follows the first word of a setting: the words go to `args`.
+    fn setting_body(&mut self, inner: &mut Tokens<'_>, word: &str) -> Option<Body> {
+        while let Some(rule) = inner.peek().map(Pair::as_rule) {
+            match rule {
+                Rule::block => {
+                    let (settings, broken) = self.settings(inner.next()?, None);
+                    return Some(Body::Block(settings.into(), broken));
+                }
+                Rule::colon if word == "string" => {
+                    let runs = inner.filter_map(|pair| self.run(pair)).collect();
+                    return Some(Body::Runs(runs));
+                }
+                Rule::colon => {
+                    let colon = self.values.span(&inner.next()?);
+                    self.values
+                        .sink
+                        .push(unexpected::mark_after_key(colon, ":", word));
+                    return None;
+                }
+                Rule::EOI => break,
+                _ => match self.values.arg(inner) {
+                    Some(arg) => self.args.push(arg),
+                    None => {
+                        inner.next();
+                    }
+                },
+            }
+        }
+        Some(Body::None)
     }
 
     fn run(&mut self, pair: Pair<'_, Rule>) -> Option<Run> {
@@ -431,4 +442,20 @@ impl<'s> Lower<'s> {
             .find(|pair| pair.as_rule() == Rule::quantity)?;
         self.values.quantity(quantity)
     }
+}
+
+/// `1,5 W`: two whole numbers glued to a comma, only the second of which has a unit. Gives the places of the
+/// whole and of the comma.
+fn decimal_comma(args: &[Arg]) -> Option<(Span, Span)> {
+    args.windows(3).find_map(|args| match args {
+        [Arg::Number(whole), Arg::Comma(comma), Arg::Number(rest)]
+            if whole.unit.is_none()
+                && rest.unit.is_some()
+                && whole.span.end == comma.start
+                && comma.end == rest.span.start =>
+        {
+            Some((whole.span.to(rest.value.span()), *comma))
+        }
+        _ => None,
+    })
 }

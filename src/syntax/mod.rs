@@ -13,6 +13,8 @@ mod expected;
 mod explain;
 mod lower;
 mod statement;
+#[cfg(test)]
+mod tests;
 mod value;
 
 use crate::ast::{Ast, Block, BlockKind, Body, Ident, Setting, Statement, StatementKind};
@@ -22,6 +24,8 @@ use crate::source::{SourceFile, Span};
 use bytes::Checked;
 use lower::Lower;
 use pest::Parser as _;
+use pest::error::Error;
+use pest::iterators::Pairs;
 use statement::{Piece, Trouble};
 use std::ops::Range;
 
@@ -64,6 +68,7 @@ pub fn parse(file: &SourceFile, sink: &mut Sink) -> Ast {
         base: file.base,
         sink,
         ast: Ast::default(),
+        misplaced: false,
     };
     stage.run();
     stage.ast
@@ -82,22 +87,18 @@ struct Stage<'a> {
     base: u32,
     sink: &'a mut Sink,
     ast: Ast,
+    /// Whether a statement among the settings that are being read has been told.
+    misplaced: bool,
 }
 
 impl<'a> Stage<'a> {
     fn run(&mut self) {
         let cut = statement::statements(self.text);
-        for brace in &cut.stray {
-            if !self.is_told(*brace..*brace + 1) {
-                self.sink
-                    .push(unexpected::stray_brace(self.span(*brace..*brace + 1)));
-            }
+        for brace in cut.stray.iter().map(|brace| *brace..*brace + 1) {
             self.ast.broken = true;
+            self.sink.push(unexpected::stray_brace(self.span(brace)));
         }
-        for range in &self.checked.cut {
-            // Read from the file as it is, since the copy has blanks there.
-            self.ast.broken |= !range.is_empty();
-        }
+        self.ast.broken |= !self.checked.told.is_empty();
         self.ast.statements.reserve_exact(cut.pieces.len());
         let mut rest = cut.pieces.as_slice();
         while let Some(first) = rest.first() {
@@ -107,14 +108,13 @@ impl<'a> Stage<'a> {
                     piece.at.end - first.at.start <= STRETCH && self.is_clean(piece)
                 })
                 .count();
+            let (stretch, behind) = rest.split_at(fit.max(1));
+            let next = behind.first().map(|piece| piece.at.start);
             if fit == 0 {
-                let next = rest.get(1).map(|piece| piece.at.start);
                 self.single(first, next);
-                rest = rest.get(1..).unwrap_or_default();
-                continue;
+            } else {
+                self.stretch(stretch, next);
             }
-            let (stretch, behind) = rest.split_at(fit);
-            self.stretch(stretch, behind.first().map(|piece| piece.at.start));
             rest = behind;
         }
     }
@@ -139,6 +139,19 @@ impl<'a> Stage<'a> {
         piece.trouble.is_none() && !self.is_marred(piece.at.clone())
     }
 
+    /// A stretch without the blanks at its end.
+    fn trimmed(&self, range: Range<usize>) -> Range<usize> {
+        let text = self.slice(range.clone());
+        range.start..range.start + text.trim_end().len()
+    }
+
+    /// The first word or mark of a stretch.
+    fn first(&self, at: usize) -> Span {
+        let text = self.slice(at..self.text.len());
+        let first = text.chars().next().map_or(0, char::len_utf8);
+        self.span(at..at + first_word(text).len().max(first))
+    }
+
     /// Statements that are thought to be right, read at once.
     fn stretch(&mut self, pieces: &[Piece], next: Option<usize>) {
         let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else {
@@ -147,8 +160,7 @@ impl<'a> Stage<'a> {
         let range = first.at.start..last.at.end;
         let text = self.slice(range.clone());
         if let Ok(pairs) = Grammar::parse(Rule::statements, text) {
-            self.lower_statements(pairs, range.start);
-            return;
+            return self.lower_statements(pairs, range.start);
         }
         for (index, piece) in pieces.iter().enumerate() {
             let behind = pieces.get(index + 1).map(|piece| piece.at.start);
@@ -156,9 +168,22 @@ impl<'a> Stage<'a> {
         }
     }
 
-    fn lower_statements(&mut self, pairs: pest::iterators::Pairs<'_, Rule>, at: usize) {
+    /// Lowers what parsed at a place, and gives up what was found wrong in it.
+    fn lower<T>(&mut self, at: usize, make: impl FnOnce(&mut Lower<'_>) -> T) -> T {
         let mut lower = Lower::new(self.base + at as u32, self.sink);
-        lower.statements(pairs, &mut self.ast);
+        lower.misplaced = self.misplaced;
+        let made = make(&mut lower);
+        self.misplaced = lower.misplaced;
+        for span in lower.lost {
+            self.lose((span.start - self.base) as usize..(span.end - self.base) as usize);
+        }
+        made
+    }
+
+    fn lower_statements(&mut self, pairs: Pairs<'_, Rule>, at: usize) {
+        let mut statements = std::mem::take(&mut self.ast.statements);
+        self.lower(at, |lower| lower.statements(pairs, &mut statements));
+        self.ast.statements = statements;
     }
 
     /// One statement, right or not; `next` is where the one behind it begins.
@@ -174,40 +199,49 @@ impl<'a> Stage<'a> {
             }
             // A quote without end may have swallowed the brace.
             Some(Trouble::Unclosed(at)) if !marred => {
-                let next = next.map(|next| {
-                    let word = first_word(self.slice(next..self.text.len()));
-                    self.span(next..next + word.len())
-                });
-                self.sink
-                    .push(unexpected::unclosed_brace(self.span(at..at + 1), next));
+                let next = next.map(|next| self.first(next));
+                let span = self.span(at..at + 1);
+                self.sink.push(unexpected::unclosed_brace(span, next));
             }
             Some(Trouble::Unopened(end)) => return self.without_brace(range, end),
+            Some(Trouble::Early(at)) => return self.closed_early(range, at),
+            Some(Trouble::Dropped(at)) => self.dropped(range.start, at),
             Some(Trouble::Unclosed(_)) | None => {}
         }
         let whole = piece.trouble.is_none() && !marred;
-        if !piece.braces || !heads_block(self.slice(range.clone())) {
-            self.leaf(range, whole);
-            return;
-        }
+        let brace = match piece.braces && heads_block(self.slice(range.clone())) {
+            true => statement::first_brace(self.text, range.clone()),
+            false => None,
+        };
+        let Some(brace) = brace.filter(|brace| *brace > range.start) else {
+            return self.leaf(range, whole);
+        };
         if whole && range.len() <= MOST_STATEMENT {
             let text = self.slice(range.clone());
             if let Ok(pairs) = Grammar::parse(Rule::one_statement, text) {
-                self.lower_statements(pairs, range.start);
-                return;
+                return self.lower_statements(pairs, range.start);
             }
         }
-        match statement::first_brace(self.text, range.clone()) {
-            Some(brace) => self.block(range, brace),
-            None => self.leaf(range, whole),
-        }
+        self.block(range, brace);
+    }
+
+    /// Tells of a `{` on the line below its head.
+    fn dropped(&mut self, head: usize, brace: usize) {
+        let head = self.trimmed(head..brace);
+        let plain = !self.slice(head.clone()).contains('#');
+        let end = plain.then(|| self.span(head.end..head.end));
+        let finding = unexpected::dropped_brace(self.span(brace..brace + 1), end);
+        self.sink.push(finding);
     }
 
     /// A statement without a block.
     fn leaf(&mut self, range: Range<usize>, whole: bool) {
         let text = self.slice(range.clone());
         if whole && range.len() > MOST_STATEMENT {
-            let start = self.span(range.start..range.start + first_word(text).len());
-            self.sink.push(unexpected::too_long(start, MOST_STATEMENT));
+            self.sink.push(unexpected::too_long(
+                self.first(range.start),
+                MOST_STATEMENT,
+            ));
         } else if whole {
             match Grammar::parse(Rule::one_statement, text) {
                 Ok(pairs) => return self.lower_statements(pairs, range.start),
@@ -222,79 +256,72 @@ impl<'a> Stage<'a> {
         let head = self.head(range.start..brace);
         let kind = head.as_ref().map(|block| block.kind);
         let (settings, end) = self.settings(brace + 1..range.end, kind);
-        self.junk(
-            end..range.end,
-            Thing::Statement(first_word(self.slice(range.clone()))),
-        );
-        let span = self.span(range.clone());
-        self.keep(head, settings, span, range.start..brace);
+        let word = first_word(self.slice(range.clone()));
+        self.junk(end..range.end, Thing::Statement(word));
+        self.keep(head, settings, range);
     }
 
     /// A block whose `{` is missing.
     fn without_brace(&mut self, range: Range<usize>, head_end: usize) {
-        let text = self.text;
-        let head_text = text.get(range.start..head_end).unwrap_or("");
+        let text = self.slice(range.start..head_end);
         // What of the first line does not belong to the head is its first setting.
-        let end = match Grammar::parse(Rule::one_head, head_text) {
+        let end = match Grammar::parse(Rule::one_head, text) {
             Ok(_) => head_end,
-            Err(error) => range.start + explain::place(&error, head_text.len()),
+            Err(error) => range.start + explain::place(&error, text.len()),
         };
-        let head_end = range.start + text.get(range.start..end).unwrap_or("").trim_end().len();
+        let head = self.trimmed(range.start..end);
         if !self.is_told(range.clone()) {
-            let head_span = self.span(range.start..head_end);
             let close = self.span(range.end - 1..range.end);
-            self.sink.push(unexpected::missing_brace(
-                head_span,
-                close,
-                first_word(head_text),
-            ));
+            let word = first_word(text);
+            let finding = unexpected::missing_brace(self.span(head.clone()), close, word);
+            self.sink.push(finding);
         }
-        let head = match Grammar::parse(
-            Rule::one_head,
-            text.get(range.start..head_end).unwrap_or(""),
-        ) {
-            Ok(pairs) => Lower::new(self.base + range.start as u32, self.sink).one_head(pairs),
+        let head = match Grammar::parse(Rule::one_head, self.slice(head)) {
+            Ok(pairs) => self.lower(range.start, |lower| lower.one_head(pairs)),
             Err(_) => None,
         };
         let kind = head.as_ref().map(|block| block.kind);
         let (settings, _) = self.settings(end..range.end, kind);
-        let span = self.span(range.clone());
-        self.keep(head, settings, span, range.start..head_end);
+        self.keep(head, settings, range);
     }
 
-    fn keep(
-        &mut self,
-        head: Option<Block>,
-        settings: Vec<Setting>,
-        span: Span,
-        head_range: Range<usize>,
-    ) {
+    /// A block that is closed before its last settings.
+    fn closed_early(&mut self, range: Range<usize>, close: usize) {
+        let Some(brace) = statement::first_brace(self.text, range.clone()) else {
+            return self.lose(range);
+        };
+        let last = self.span(range.end - 1..range.end);
+        let finding = unexpected::closed_early(self.span(close..close + 1), last);
+        self.sink.push(finding);
+        let head = self.head(range.start..brace);
+        let kind = head.as_ref().map(|block| block.kind);
+        let (mut settings, _) = self.settings(brace + 1..close, kind);
+        settings.extend(self.settings(close + 1..range.end - 1, kind).0);
+        self.keep(head, settings, range);
+    }
+
+    fn keep(&mut self, head: Option<Block>, settings: Vec<Setting>, range: Range<usize>) {
         self.ast.broken = true;
-        match head {
-            Some(mut block) => {
-                block.settings = settings;
-                block.broken = true;
-                self.ast.statements.push(Statement {
-                    span,
-                    stock: false,
-                    kind: StatementKind::Block(block),
-                });
-            }
-            None => {
-                self.lose(head_range);
-                self.mention(span.start - self.base..span.end - self.base);
-            }
-        }
+        let Some(mut block) = head else {
+            return self.lose(range);
+        };
+        block.settings = settings;
+        block.broken = true;
+        self.ast.statements.push(Statement {
+            span: self.span(range),
+            stock: false,
+            kind: StatementKind::Block(block),
+        });
     }
 
     fn head(&mut self, range: Range<usize>) -> Option<Block> {
         if self.is_marred(range.clone()) {
             return None;
         }
-        let range = range.start..range.start + self.slice(range.clone()).trim_end().len();
+        let range = self.trimmed(range);
         let text = self.slice(range.clone());
         match Grammar::parse(Rule::one_head, text) {
-            Ok(pairs) => Lower::new(self.base + range.start as u32, self.sink).one_head(pairs),
+            Ok(pairs) => self.lower(range.start, |lower| lower.one_head(pairs)),
             Err(error) => {
                 self.tell(range, &error, Thing::Statement(first_word(text)));
                 None
@@ -306,30 +333,30 @@ impl<'a> Stage<'a> {
     fn settings(&mut self, inside: Range<usize>, kind: Option<BlockKind>) -> (Vec<Setting>, usize) {
         let cut = statement::settings(self.text, inside);
         let mut settings = Vec::new();
+        let outside = std::mem::replace(&mut self.misplaced, false);
         for piece in &cut.pieces {
             match self.setting(piece, kind) {
                 Some(setting) => settings.push(setting),
                 None => self.lose(piece.at.clone()),
             }
         }
+        self.misplaced = outside;
         (settings, cut.end)
     }
 
     fn setting(&mut self, piece: &Piece, kind: Option<BlockKind>) -> Option<Setting> {
         let range = piece.at.clone();
-        let text = self.slice(range.clone());
-        let key = first_word(text);
+        let key = first_word(self.slice(range.clone()));
         let brace = match piece.braces {
             true => statement::first_brace(self.text, range.clone()),
             false => None,
         };
-        let head = range.start..brace.unwrap_or(range.end);
+        if let Some(Trouble::Dropped(at)) = piece.trouble {
+            self.dropped(range.start, at);
+        }
         let (rule, head) = match brace {
-            Some(_) => (
-                Rule::one_setting_head,
-                head.start..head.start + self.slice(head).trim_end().len(),
-            ),
-            None => (Rule::one_setting, head),
+            Some(brace) => (Rule::one_setting_head, self.trimmed(range.start..brace)),
+            None => (Rule::one_setting, range.clone()),
         };
         let setting = self.setting_head(head, rule, Thing::Setting(kind, key), kind);
         let Some(brace) = brace else { return setting };
@@ -354,16 +381,15 @@ impl<'a> Stage<'a> {
         if self.is_marred(range.clone()) {
             return None;
         }
-        let text = self.slice(range.clone());
         if range.len() > MOST_STATEMENT {
-            let start = self.span(range.start..range.start + first_word(text).len());
-            self.sink.push(unexpected::too_long(start, MOST_STATEMENT));
+            self.sink.push(unexpected::too_long(
+                self.first(range.start),
+                MOST_STATEMENT,
+            ));
             return None;
         }
-        match Grammar::parse(rule, text) {
-            Ok(pairs) => {
-                Lower::new(self.base + range.start as u32, self.sink).one_setting(pairs, kind)
-            }
+        match Grammar::parse(rule, self.slice(range.clone())) {
+            Ok(pairs) => self.lower(range.start, |lower| lower.one_setting(pairs, kind)),
             Err(error) => {
                 self.tell(range, &error, thing);
                 None
@@ -371,55 +397,44 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// What stands behind the `}` of a block on the same line.
+    /// What stands behind the `}` of a block on the same line; the range begins at that `}`.
     fn junk(&mut self, range: Range<usize>, thing: Thing<'_>) {
-        let text = self.text.get(range.start + 1..range.end).unwrap_or("");
-        let start = range.end - text.trim_start().len();
-        if start < range.end && !self.is_told(start..range.end) {
-            let word = first_word(self.slice(start..range.end));
-            let first = self.slice(start..range.end).chars().next();
-            let end = start + word.len().max(first.map_or(1, char::len_utf8));
-            let found = explain::found(self.slice(start..range.end));
-            self.sink.push(unexpected::second_on_line(
-                self.span(start..end),
-                thing,
-                &found,
-            ));
-            self.lose(start..range.end);
+        let behind = self.slice(range.start.saturating_add(1)..range.end);
+        let rest = behind.trim_start();
+        let start = range.end - rest.len();
+        if rest.is_empty() || self.is_told(start..range.end) {
+            return;
         }
+        let (span, found) = (self.first(start), explain::found(rest));
+        self.sink.push(match rest.starts_with(char::is_alphabetic) {
+            true => unexpected::second_on_line(span, thing, &found),
+            false => unexpected::misfit(span, thing, &found, &["the end of the line"]),
+        });
+        self.lose(start..range.end);
     }
 
     /// Tells what is wrong with a stretch that did not parse, unless something in it has been told.
-    fn tell(&mut self, range: Range<usize>, error: &pest::error::Error<Rule>, thing: Thing<'_>) {
-        if self.is_told(range.clone()) {
-            return;
+    fn tell(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
+        if !self.is_told(range.clone()) && !self.sink.is_full() {
+            let finding = explain::explain(self.text, range, self.base, error, thing);
+            self.sink.push(finding);
         }
-        let finding = explain::explain(self.text, range, self.base, error, thing);
-        self.sink.push(finding);
     }
 
-    /// Gives a stretch up.
+    /// Gives a stretch up: its words may be names of what else stands in it.
     fn lose(&mut self, range: Range<usize>) {
         self.ast.broken = true;
-        self.mention(range.start as u32..range.end as u32);
-    }
-
-    fn mention(&mut self, range: Range<u32>) {
-        let text = self
-            .text
-            .get(range.start as usize..range.end as usize)
-            .unwrap_or("");
+        let text = self.slice(range.clone());
         let mut start = None;
-        let ends = text.char_indices().chain([(text.len(), ' ')]);
-        for (at, c) in ends {
+        for (at, c) in text.char_indices().chain([(text.len(), ' ')]) {
             let goes_on = c.is_alphanumeric() || c == '_' || c == '-';
             match start {
                 None if c.is_alphabetic() => start = Some(at),
                 Some(from) if !goes_on => {
                     let word = text.get(from..at).unwrap_or("").trim_end_matches('-');
-                    let from = self.base + range.start + from as u32;
+                    let from = range.start + from;
                     self.ast.mentioned.push(Ident {
-                        span: Span::new(from, from + word.len() as u32),
+                        span: self.span(from..from + word.len()),
                     });
                     start = None;
                 }

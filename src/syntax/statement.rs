@@ -29,6 +29,10 @@ pub(super) enum Trouble {
     Unclosed(usize),
     /// A `}` closes it but no `{` opens it; its head ends at this place.
     Unopened(usize),
+    /// The `}` at this place closes it, but settings and a further `}` follow.
+    Early(usize),
+    /// Its `{`, at this place, stands on the line below its head.
+    Dropped(usize),
 }
 
 /// What came of a cut.
@@ -36,7 +40,7 @@ pub(super) enum Trouble {
 pub(super) struct Cut {
     /// The pieces in order.
     pub pieces: Vec<Piece>,
-    /// Each `}` that closes nothing.
+    /// Each `}` that closes nothing; of several in a row the first.
     pub stray: Vec<usize>,
     /// Where the cut ended: behind the text, or at the `}` that closes the block it was told to cut.
     pub end: usize,
@@ -174,6 +178,9 @@ struct Cutter<'a> {
     line_ended: bool,
     braces: bool,
     deep: Option<usize>,
+    dropped: Option<usize>,
+    /// Whether nothing but `}` has been read since the last stray one.
+    after_stray: bool,
 }
 
 /// Bytes that mean nothing to the cut and stand in words and numbers.
@@ -212,6 +219,8 @@ impl<'a> Cutter<'a> {
             line_ended: false,
             braces: false,
             deep: None,
+            dropped: None,
+            after_stray: false,
             within,
         }
     }
@@ -263,12 +272,14 @@ impl<'a> Cutter<'a> {
     fn begin_line(&mut self, at: usize, unclosed: &[usize]) {
         self.line_ended = false;
         let arrow = self.text.as_bytes().get(at..at + 2) == Some(b"->");
-        let fresh = (!self.goes_on && !arrow) || (self.goes_on && begins_statement(self.text, at));
+        let joined = arrow || self.begins_with_joint(at);
+        let fresh = (!self.goes_on && !joined) || (self.goes_on && begins_statement(self.text, at));
         if !fresh {
             return;
         }
         self.open_others = 0;
         match self.open_braces.last() {
+            None if self.drops_brace(at) => self.dropped = Some(at),
             None => self.finish(None),
             Some(brace)
                 if unclosed.binary_search(brace).is_ok() && begins_statement(self.text, at) =>
@@ -284,6 +295,22 @@ impl<'a> Cutter<'a> {
         }
     }
 
+    /// Whether a line begins with a mark that can only follow something. It is wrong there, and one piece with
+    /// what stands before it gives one finding.
+    fn begins_with_joint(&self, at: usize) -> bool {
+        let mark = self.text.as_bytes().get(at).copied().unwrap_or(b' ');
+        let after_block = self.braces && self.open_braces.is_empty();
+        b",:=)]+*/.".contains(&mark) && !after_block
+    }
+
+    /// Whether a `{` that begins a line belongs to the head on the line above.
+    fn drops_brace(&self, at: usize) -> bool {
+        let head = self.start.and_then(|start| self.text.get(start..self.last));
+        !self.braces
+            && self.text.as_bytes().get(at) == Some(&b'{')
+            && head.is_some_and(|head| heads_block(head) || !self.whole)
+    }
+
     /// Takes a `}`; true if it closes the block whose inside is being cut.
     fn close_brace(&mut self, at: usize) -> bool {
         self.open_others = 0;
@@ -297,46 +324,80 @@ impl<'a> Cutter<'a> {
         !self.whole
     }
 
-    /// A `}` that closes nothing: either one too many, or its `{` is missing further up.
+    /// A `}` that closes nothing: one too many, or a `{` is missing further up.
     fn stray_brace(&mut self, at: usize) {
-        // Settings between a head and its `}` are few; looking further back would guess.
-        const MOST_BACK: usize = 100;
-        let mut head = None;
-        for (index, piece) in self.cut.pieces.iter().enumerate().rev().take(MOST_BACK) {
-            if piece.braces && piece.trouble.is_some() {
-                break;
-            }
-            let text = self.text.get(piece.at.clone()).unwrap_or("");
-            if heads_block(text) && !piece.braces {
-                head = Some(index);
-            }
-            let ends = SURE.iter().any(|word| text.starts_with(word))
-                && begins_statement(self.text, piece.at.start);
-            if ends {
-                break;
-            }
+        if std::mem::replace(&mut self.after_stray, true) {
+            return;
         }
-        let stray_before = self.cut.stray.last().copied();
-        let found = head.and_then(|index| {
-            self.cut
-                .pieces
-                .get(index)
-                .map(|piece| (index, piece.at.clone()))
-        });
+        let found = self.headless(at).or_else(|| self.closed_early(at));
         match found {
-            Some((index, piece)) if stray_before.is_none_or(|stray| stray < piece.start) => {
+            Some((index, mut piece)) => {
                 // A bracket too deep stays told when pieces become one: no parser is to see it.
                 let deep = |piece: &Piece| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
                 let deep = self.cut.pieces.iter().skip(index).find_map(deep);
+                piece.trouble = deep.or(piece.trouble);
                 self.cut.pieces.truncate(index);
-                self.cut.pieces.push(Piece {
-                    at: piece.start..at + 1,
-                    trouble: deep.or(Some(Trouble::Unopened(piece.end))),
-                    braces: true,
-                });
+                self.cut.pieces.push(piece);
             }
-            _ => self.cut.stray.push(at),
+            None => self.cut.stray.push(at),
         }
+    }
+
+    /// The pieces since the last stray `}`, last first. Looking further back would guess.
+    fn before_stray(&self) -> impl Iterator<Item = (usize, &Piece)> {
+        const MOST_BACK: usize = 100;
+        let stray = self.cut.stray.last().copied().unwrap_or(0);
+        let pieces = self.cut.pieces.iter().enumerate().rev();
+        pieces
+            .take(MOST_BACK)
+            .take_while(move |(_, piece)| piece.at.start >= stray)
+    }
+
+    /// `prop lamp` and settings, closed by a `}` that nothing opens.
+    fn headless(&self, close: usize) -> Option<(usize, Piece)> {
+        let mut head = None;
+        for (index, piece) in self.before_stray() {
+            if piece.braces {
+                break;
+            }
+            let text = self.text.get(piece.at.clone()).unwrap_or("");
+            if heads_block(text) {
+                head = Some((index, piece));
+            }
+            if begins_statement(self.text, piece.at.start) {
+                break;
+            }
+        }
+        let (index, piece) = head?;
+        Some((
+            index,
+            Piece {
+                at: piece.at.start..close + 1,
+                trouble: Some(Trouble::Unopened(piece.at.end)),
+                braces: true,
+            },
+        ))
+    }
+
+    /// A block, then settings and a `}` that nothing opens: the block was closed too early.
+    fn closed_early(&self, close: usize) -> Option<(usize, Piece)> {
+        let mut between = self.before_stray().skip_while(|(_, piece)| {
+            let text = self.text.get(piece.at.clone()).unwrap_or("");
+            !piece.braces && !begins_statement(self.text, piece.at.start) && !heads_block(text)
+        });
+        let (index, block) = between.next()?;
+        let alone = index + 1 == self.cut.pieces.len();
+        if alone || !block.braces || block.trouble.is_some() {
+            return None;
+        }
+        Some((
+            index,
+            Piece {
+                at: block.at.start..close + 1,
+                trouble: Some(Trouble::Early(block.at.end - 1)),
+                braces: true,
+            },
+        ))
     }
 
     /// Takes any mark or word but blanks and ends; gives the place behind it.
@@ -348,6 +409,7 @@ impl<'a> Cutter<'a> {
             return at + 1;
         }
         self.start.get_or_insert(at);
+        self.after_stray = false;
         self.goes_on = false;
         let behind = match byte {
             b'"' => behind_quote(bytes, at),
@@ -395,11 +457,12 @@ impl<'a> Cutter<'a> {
     fn finish(&mut self, trouble: Option<Trouble>) {
         self.goes_on = false;
         let deep = self.deep.take().map(Trouble::Deep);
+        let dropped = self.dropped.take().map(Trouble::Dropped);
         let braces = std::mem::take(&mut self.braces);
         if let Some(start) = self.start.take() {
             self.cut.pieces.push(Piece {
                 at: start..self.last,
-                trouble: deep.or(trouble),
+                trouble: deep.or(trouble).or(dropped),
                 braces,
             });
         }

@@ -5,7 +5,7 @@ use crate::ast::{
     Arg, Binary, Expr, Ident, Operator, Part, Pin, PinKind, Quantity, Reference, SelRange, Selector,
 };
 use crate::diagnostic::Sink;
-use crate::rules::syntax::number;
+use crate::rules::syntax::{number, unexpected};
 use crate::source::Span;
 use crate::unit::{self, Decimal};
 use pest::iterators::{Pair, Pairs};
@@ -189,6 +189,11 @@ impl Values<'_> {
     }
 
     fn range_from(&mut self, from: Expr, tokens: &mut Tokens<'_>) -> Option<SelRange> {
+        if tokens.peek().map(Pair::as_rule) != Some(Rule::dots)
+            && let Some(dash) = dash(&from)
+        {
+            return self.dashed(from, dash);
+        }
         let to = match tokens.next_if(|pair| pair.as_rule() == Rule::dots) {
             Some(_) => Some(self.sum(tokens)?),
             None => None,
@@ -197,6 +202,20 @@ impl Values<'_> {
             .as_ref()
             .map_or(from.span(), |to| from.span().to(to.span()));
         Some(SelRange { span, from, to })
+    }
+
+    /// `1-4` where `1..4` is meant: told, and read as meant.
+    fn dashed(&mut self, from: Expr, dash: Span) -> Option<SelRange> {
+        let span = from.span();
+        self.sink.push(unexpected::dashed_range(span, dash));
+        let Expr::Binary(binary) = from else {
+            return None;
+        };
+        Some(SelRange {
+            span,
+            from: binary.left,
+            to: Some(binary.right),
+        })
     }
 
     /// `[1, 3..5]`.
@@ -295,7 +314,14 @@ impl Values<'_> {
         if tokens.peek().map(Pair::as_rule) == Some(Rule::dots) {
             return self.range_from(value, tokens).map(Box::new).map(Arg::Range);
         }
-        Some(Arg::Number(self.with_unit(value, tokens)))
+        let number = self.with_unit(value, tokens);
+        match (number.unit, dash(&number.value)) {
+            (None, Some(dash)) => self
+                .dashed(number.value, dash)
+                .map(Box::new)
+                .map(Arg::Range),
+            _ => Some(Arg::Number(number)),
+        }
     }
 
     fn arg_from_name(&mut self, pair: &Pair<'_, Rule>, tokens: &mut Tokens<'_>) -> Option<Arg> {
@@ -324,8 +350,8 @@ impl Values<'_> {
                 let value = self.sum_from(name, tokens)?;
                 self.arg_from_value(value, tokens)
             }
-            // `per-side nodes`: the name of a number with its unit.
-            Rule::name
+            // `per-side nodes`, `share %`: the name of a number with its unit.
+            Rule::name | Rule::percent
                 if unit::find(next.as_str()).is_some() && !SMALL.contains(&pair.as_str()) =>
             {
                 let unit = self.ident(&tokens.next()?);
@@ -383,6 +409,20 @@ fn join(operator: Operator, left: Expr, right: Expr, operators: &mut u32) -> Exp
         left,
         right,
     }))
+}
+
+/// The place of the `-` in `1-4`: two numbers, glued, whose difference is below zero.
+fn dash(value: &Expr) -> Option<Span> {
+    let Expr::Binary(binary) = value else {
+        return None;
+    };
+    let (Expr::Number(left, low), Expr::Number(right, high)) = (&binary.left, &binary.right) else {
+        return None;
+    };
+    let whole = low.places == 0 && high.places == 0;
+    let glued = left.end + 1 == right.start && binary.span.start == left.start;
+    let falls = binary.operator == Operator::Subtract && low.digits < high.digits;
+    (whole && glued && falls).then(|| Span::new(left.end, right.start))
 }
 
 /// Why a number can't be read.

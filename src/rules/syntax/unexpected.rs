@@ -1,12 +1,16 @@
 //! `syntax/unexpected`: text that does not parse.
 
+mod braces;
 mod bytes;
 mod file;
 mod setting;
+mod slips;
 
+pub use braces::*;
 pub use bytes::*;
 pub use file::*;
 pub use setting::*;
+pub use slips::*;
 
 use crate::ast::BlockKind;
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
@@ -77,7 +81,7 @@ impl Thing<'_> {
     /// "a `wire` statement", "the setting `string`".
     fn words(self) -> String {
         match self {
-            Self::Statement(word) => format!("a `{word}` statement"),
+            Self::Statement(word) => format!("{} `{word}` statement", article(word)),
             Self::Setting(_, key) => format!("the setting `{}`", words::shown(key)),
         }
     }
@@ -94,6 +98,15 @@ impl Thing<'_> {
             Self::Setting(Some(kind), _) => setting_example(kind),
             Self::Setting(None, _) => "nodes at most 800",
         }
+    }
+}
+
+/// `a` or `an`, as the word asks for.
+fn article(word: &str) -> &'static str {
+    if word.starts_with(['a', 'e', 'i', 'o']) {
+        "an"
+    } else {
+        "a"
     }
 }
 
@@ -201,16 +214,17 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
                 format!("perhaps {}", words::ticked_or(&near)),
                 format!("write {}, as in `{example}`", words::ticked_or(&near)),
             );
-            if near.len() > 1 {
-                return found;
+            let edits = vec![Edit {
+                span,
+                text: (*keyword).to_owned(),
+            }];
+            match near.len() {
+                1 if keyword.eq_ignore_ascii_case(word) => {
+                    found.fix(format!("write `{keyword}`"), edits)
+                }
+                1 => found.suggest(format!("write `{keyword}`"), edits),
+                _ => found,
             }
-            found.fix(
-                format!("write `{keyword}`"),
-                vec![Edit {
-                    span,
-                    text: (*keyword).to_owned(),
-                }],
-            )
         }
         None => finding(
             span,
@@ -233,6 +247,18 @@ pub fn no_statement(span: Span, found: &str) -> Diagnostic {
     )
 }
 
+/// Something that is no word where a setting should begin.
+#[must_use]
+pub fn no_setting(span: Span, found: &str, of: Option<BlockKind>) -> Diagnostic {
+    let example = of.map_or("nodes at most 800", setting_example);
+    finding(
+        span,
+        format!("{found} stands where a setting begins"),
+        "a setting begins with a word",
+        format!("begin with the setting's own word, as in `{example}`"),
+    )
+}
+
 /// A statement between the braces of a block.
 #[must_use]
 pub fn statement_in_block(span: Span, word: &str, of: Option<BlockKind>) -> Diagnostic {
@@ -249,280 +275,4 @@ pub fn statement_in_block(span: Span, word: &str, of: Option<BlockKind>) -> Diag
             statement_example(word)
         ),
     )
-}
-
-/// `=` or `:` behind the first word of a setting.
-#[must_use]
-pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
-    let key = words::shown(key);
-    finding(
-        span,
-        format!("the setting `{key}` has a `{mark}` before its value"),
-        format!("no `{mark}` here"),
-        format!(
-            "leave the `{mark}` out: a setting is its words and its value, as in `string 36 nodes`"
-        ),
-    )
-    .fix(
-        format!("leave out the `{mark}`"),
-        vec![Edit {
-            span,
-            text: String::new(),
-        }],
-    )
-}
-
-/// A statement or setting behind another on one line.
-#[must_use]
-pub fn second_on_line(span: Span, thing: Thing<'_>, found: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("{found} follows {} on the same line", thing.words()),
-        "begins something new",
-        "put it on a line of its own, or write `;` between them",
-    )
-}
-
-/// `//` or `/*`.
-#[must_use]
-pub fn foreign_comment(span: Span, mark: &str) -> Diagnostic {
-    let found = finding(
-        span,
-        format!("`{mark}` begins no comment"),
-        "a comment begins with `#`",
-        "write `#` before a comment, on each of its lines: `# left of the door`",
-    );
-    if mark == "/*" {
-        return found;
-    }
-    found.fix(
-        "write `#`",
-        vec![Edit {
-            span,
-            text: "#".to_owned(),
-        }],
-    )
-}
-
-/// Quotes round a name. `name` is the text between them.
-#[must_use]
-pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
-    let shown = words::shown(name);
-    let plain = name.starts_with(char::is_alphabetic)
-        && !name.ends_with('-')
-        && name
-            .chars()
-            .all(|c| c.is_alphanumeric() || c == '-' || c == '_');
-    let found = finding(
-        span,
-        format!("the name `{shown}` stands in quotes"),
-        "a name has no quotes",
-        if plain {
-            format!("write `{shown}`")
-        } else {
-            "write a name of letters, digits, `-` and `_`, and put what is to be read in a label: `label \"…\"`"
-                .to_owned()
-        },
-    );
-    if !plain {
-        return found;
-    }
-    found.fix(
-        "leave out the quotes",
-        vec![Edit {
-            span,
-            text: name.to_owned(),
-        }],
-    )
-}
-
-/// Quotes of another kind, as in `'porch'`.
-#[must_use]
-pub fn other_quote(span: Span, quote: char) -> Diagnostic {
-    finding(
-        span,
-        format!("`{quote}` is no quotation mark here"),
-        "not a quotation mark",
-        "put texts between `\"` and `\"`, as in `label \"front porch\"`; names stand without",
-    )
-}
-
-/// A name that ends in `-`.
-#[must_use]
-pub fn hanging_hyphen(span: Span, name: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("the name `{}` ends in `-`", words::shown(name)),
-        "a name ends in a letter, a digit or `_`",
-        "leave out the last `-`",
-    )
-}
-
-/// A blank between a name and its `[`.
-#[must_use]
-pub fn parted_members(span: Span, name: &str) -> Diagnostic {
-    let name = words::shown(name);
-    finding(
-        span,
-        format!("a blank stands between `{name}` and its `[`"),
-        "belongs to the name before it",
-        format!("write `{name}[…]` without the blank"),
-    )
-}
-
-/// A range with too many dots, or without one of its ends. `what` says which.
-#[must_use]
-pub fn bad_range(span: Span, what: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("a range {what}"),
-        "a range has two dots between two numbers",
-        "write both ends with two dots between them, as in `1..4`",
-    )
-}
-
-/// `=>`, `-->` and other arrows.
-#[must_use]
-pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("`{}` is no arrow here", words::shown(text)),
-        "not an arrow",
-        "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
-    )
-    .fix(
-        "write `->`",
-        vec![Edit {
-            span,
-            text: "->".to_owned(),
-        }],
-    )
-}
-
-/// Two items of a chain with nothing between them.
-#[must_use]
-pub fn unjoined(span: Span, found: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("{found} is not joined to the item before it"),
-        "`->` or `,` is missing before this",
-        "write `->` to go on on the same data line or `,` for the next port, as in `lighthouse.2 -> lamp`",
-    )
-}
-
-/// An address of the newer internet protocol outside square brackets.
-#[must_use]
-pub fn bare_address(span: Span, address: &str) -> Diagnostic {
-    let address = words::shown(address);
-    finding(
-        span,
-        format!("the address `{address}` stands without brackets"),
-        "needs `[` and `]` round it",
-        format!("write `[{address}]`"),
-    )
-}
-
-/// A `{` that is never closed; `next` is the first line that is sure not to belong to it.
-#[must_use]
-pub fn unclosed_brace(span: Span, next: Option<Span>) -> Diagnostic {
-    finding(
-        span,
-        "this `{` is never closed".to_owned(),
-        "opens a block that never ends",
-        "write `}` behind the last setting of the block, as in `prop lamp { node bullet; string 36 nodes }`",
-    )
-    .and_if(next, "a new statement begins here, so the `}` belongs before it")
-}
-
-/// A `}` that closes nothing.
-#[must_use]
-pub fn stray_brace(span: Span) -> Diagnostic {
-    finding(
-        span,
-        "this `}` closes nothing".to_owned(),
-        "no `{` is open here",
-        "take the `}` away, or write the `{` that it belongs to: `prop lamp { node bullet; string 36 nodes }`",
-    )
-}
-
-/// A block whose `{` is missing; `close` is its `}`.
-#[must_use]
-pub fn missing_brace(span: Span, close: Span, word: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("the `{{` of this `{word}` is missing"),
-        "`{` is missing behind this",
-        format!(
-            "write `{{` before the first setting, as in `{}`",
-            statement_example(word)
-        ),
-    )
-    .and(close, "this `}` closes it")
-}
-
-/// Brackets nested too deep.
-#[must_use]
-pub fn too_deep(span: Span, most: usize) -> Diagnostic {
-    because(
-        span,
-        format!("brackets stand more than {most} deep"),
-        "one bracket too deep",
-        "no display needs this, and reading it could take more memory than there is",
-        "close brackets that are open by mistake, or give parts of the arithmetic a name: `let per-side = 4 * 28`",
-    )
-}
-
-/// A statement too long to be read.
-#[must_use]
-pub fn too_long(span: Span, most: usize) -> Diagnostic {
-    because(
-        span,
-        format!(
-            "a statement is longer than {} bytes",
-            words::figure(most as u64)
-        ),
-        "begins here",
-        "reading it could take more memory than there is",
-        "write it as several statements",
-    )
-}
-
-/// A source larger than is read.
-#[must_use]
-pub fn too_large(span: Span, most: usize) -> Diagnostic {
-    because(
-        span,
-        format!(
-            "the file is larger than {} bytes",
-            words::figure(most as u64)
-        ),
-        "too large to be read",
-        "reading it could take more memory than there is",
-        "split the display into several files and `include` them: `include \"porch.tinsel\"`",
-    )
-}
-
-/// A quote that is not closed on its line.
-#[must_use]
-pub fn unclosed_quote(span: Span) -> Diagnostic {
-    finding(
-        span,
-        "this text in quotes does not end on its line".to_owned(),
-        "the closing `\"` is missing",
-        "write `\"` behind the text, as in `label \"front porch\"`",
-    )
-}
-
-/// What a merge left in the file.
-#[must_use]
-pub fn conflict(first: Span, middle: Option<Span>, last: Option<Span>) -> Diagnostic {
-    because(
-        first,
-        "a merge left its conflict in the file".to_owned(),
-        "a conflict marker",
-        "two versions of these lines stand one after the other, and only one of them can be meant",
-        "keep one of the two versions, or what is right of both, and delete the marker lines",
-    )
-    .and_if(middle, "the other version begins here; it is not read")
-    .and_if(last, "the conflict ends here")
 }

@@ -1,4 +1,4 @@
-//! Characters that have no place in the text of a display.
+//! Characters that are not what they look like, or are not seen, and what other programs leave in a file.
 
 use super::{because, finding};
 use crate::diagnostic::{Diagnostic, Edit, words};
@@ -49,13 +49,13 @@ pub fn control(span: Span, c: char, length: usize) -> Diagnostic {
         _ => "control character",
     };
     let many = if length > 1 {
-        format!("{length} of the ")
+        format!(", {length} times over")
     } else {
-        "the ".to_owned()
+        String::new()
     };
     because(
         span,
-        format!("{many}{name} U+{:04X} stands in the text", u32::from(c)),
+        format!("the {name} U+{:04X} stands in the text{many}", u32::from(c)),
         "can't be seen",
         "it is not seen in an editor and could steer a terminal",
         "delete it; between words use blanks or tabs",
@@ -141,5 +141,19 @@ pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Dia
         format!("write `{plain}`; word processors change it as one types"),
     )
     .and_if(other, "its closing one")
-    .fix(format!("write `{plain}`"), edits)
+    .suggest(format!("write `{plain}`"), edits)
+}
+
+/// What a merge left in the file.
+#[must_use]
+pub fn conflict(first: Span, middle: Option<Span>, last: Option<Span>) -> Diagnostic {
+    because(
+        first,
+        "a merge left its conflict in the file".to_owned(),
+        "a conflict marker",
+        "two versions of these lines stand one after the other, and only one of them can be meant",
+        "keep one of the two versions, or what is right of both, and delete the marker lines",
+    )
+    .and_if(middle, "the other version begins here; it is not read")
+    .and_if(last, "the conflict ends here")
 }

@@ -187,13 +187,17 @@ impl Checker<'_, '_> {
 
     /// The end of a comment that `/*` begins: behind its `*/`, or the end of the line if it has none.
     fn comment_end(&mut self, at: usize) -> usize {
-        let line = line_end(self.text.as_bytes(), at);
-        if self.uncommented {
-            return line;
-        }
-        let found = self.text.get(at..).and_then(|rest| rest.find("*/"));
+        let rest = self.text.get(at + 2..).unwrap_or("");
+        let found = if self.uncommented {
+            None
+        } else {
+            rest.find("*/")
+        };
         self.uncommented = found.is_none();
-        found.map_or(line, |found| at + found + 2)
+        match found {
+            Some(found) => at + 2 + found + 2,
+            None => line_end(self.text.as_bytes(), at),
+        }
     }
 
     /// A control character, or a run of the same; gives the place behind it.

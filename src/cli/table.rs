@@ -6,10 +6,12 @@ use super::console::{Console, Stop};
 use crate::diagnostic::words;
 use crate::output::{self, By, View};
 use crate::report;
+use std::mem::ManuallyDrop;
 
 /// Runs it.
 pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
-    let compiled = load(&args.input)?;
+    // The process ends behind this: its memory need not be given back piece by piece.
+    let compiled = ManuallyDrop::new(load(&args.input)?);
     let findings = heard(&compiled, console);
     tell(&compiled, &findings, console)?;
     let blocked = compiled.blocks();

@@ -138,6 +138,7 @@ impl<'a> Lets<'a> {
         let value = self.eval(names, expr, sink)?;
         match value.as_whole() {
             Some(n) if (bounds.0..=bounds.1).contains(&n) => Some(n),
+            Some(n) if n <= 0 && hyphen(names, expr.span(), what, sink) => None,
             _ => {
                 sink.push(rules::syntax::number::out_of_range(
                     expr.span(),
@@ -205,4 +206,14 @@ impl<'a> Lets<'a> {
             }
         }
     }
+}
+
+/// Tells a range that is written with a hyphen, `1-4`; false where the text is none.
+pub fn hyphen(names: &Names<'_>, span: Span, what: &str, sink: &mut Sink) -> bool {
+    let written = names.text_at(span);
+    let Some(range) = rules::syntax::number::dotted(written) else {
+        return false;
+    };
+    sink.push(rules::syntax::number::hyphen(span, what, written, &range));
+    true
 }

@@ -1,6 +1,6 @@
 //! Holds a setting as written against the rows of the table and reads its values.
 
-use super::arithmetic::Lets;
+use super::arithmetic::{Lets, hyphen};
 use super::names::Names;
 use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
 use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
@@ -516,6 +516,7 @@ impl<'a> Reader<'_, 'a> {
                 what,
                 &units(*dimension),
             )),
+            Why::OutOfRange(span, ..) if hyphen(self.names, *span, what, sink) => {}
             Why::OutOfRange(span, dimension, least, most) => {
                 // Counts share the unit behind the last: `1 to 512 slots`.
                 let behind = match dimension {

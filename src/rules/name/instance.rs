@@ -36,6 +36,8 @@ pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -
             why: "there is nothing to wire under that number".to_owned(),
             help: if number > i64::from(count) {
                 format!("use a member from 1 to {count}, or declare `prop {name} * {number}`")
+            } else if number < 0 {
+                format!("use members from 1 to {count}; a range has two dots: `{name}[1..{count}]`")
             } else {
                 format!("members count from 1: use one from 1 to {count}")
             },

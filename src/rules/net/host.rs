@@ -34,12 +34,17 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// Whether a text can be the address of a device: an IP address, or a name of letters, digits, `-`, `_` and dots.
+/// Whether a text can be the address of one device: an IP address (no multicast, no broadcast), or a name of letters, digits, `-`, `_` and dots.
 #[must_use]
 pub fn is_lawful(host: &str) -> bool {
     let host = host.trim();
-    if host.parse::<IpAddr>().is_ok() {
-        return true;
+    match host.parse::<IpAddr>() {
+        // Sent to one of these, data would reach every device, or none.
+        Ok(IpAddr::V4(ip)) => {
+            return !(ip.is_multicast() || ip.is_broadcast() || ip.is_unspecified());
+        }
+        Ok(IpAddr::V6(ip)) => return !(ip.is_multicast() || ip.is_unspecified()),
+        Err(_) => {}
     }
     // Digits and dots alone are meant as an address, so they have to be one.
     let name = host.chars().any(|c| c.is_alphabetic());
@@ -60,7 +65,7 @@ pub fn unlawful(at: Span, host: &str) -> Diagnostic {
         at,
         Words {
             message: format!("`{shown}` is no address of a device"),
-            label: "neither an IP address nor a host name".into(),
+            label: "neither the IP address of one device nor a host name".into(),
             why: "nothing on the network can be reached by it, so the controller would get no data"
                 .into(),
             help: "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"

@@ -61,6 +61,26 @@ pub fn out_of_range(
     )
 }
 
+/// `1-4` or `-4` of it, written where a range was meant: the same with dots. None for anything else.
+#[must_use]
+pub fn dotted(written: &str) -> Option<String> {
+    let (from, to) = written.split_once('-')?;
+    let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let (from, to) = (from.trim(), to.trim());
+    (digits(from) && digits(to) && !to.is_empty()).then(|| format!("{from}..{to}"))
+}
+
+/// `1-4`, a subtraction that leaves too little, where `1..4` may be meant: `what` names it, `written` is the text.
+#[must_use]
+pub fn hyphen(span: Span, what: &str, written: &str, range: &str) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is written `{written}`, which subtracts"),
+        "this `-` is a minus",
+        format!("write a range with two dots: `{range}`"),
+    )
+}
+
 /// A value that must be whole and is not: `what` names it, `written` is the value as read.
 #[must_use]
 pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {

@@ -1,5 +1,6 @@
 //! Settings and statements that parse, but whose words do not fit.
 
+use super::super::number::dotted;
 use super::RULE;
 use crate::diagnostic::{Diagnostic, Words, words};
 use crate::source::Span;
@@ -30,7 +31,10 @@ pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diag
             ),
             label: "does not fit here".to_owned(),
             why: "what the setting sets can't be read".to_owned(),
-            help: format!("write it as in `{example}`"),
+            help: match dotted(found) {
+                Some(range) => format!("write a range with two dots: `{range}`"),
+                None => format!("write it as in `{example}`"),
+            },
         },
     )
 }

@@ -30,7 +30,7 @@ use arithmetic::Lets;
 use like::Lineage;
 use matching::{Matched, Reader};
 use names::Names;
-use settings::Scope;
+use settings::{Key, Scope};
 use targets::Ports;
 
 /// Reads the settings of one block; repeats and misfits are told and left out.
@@ -50,12 +50,14 @@ fn settings_of<'a>(
         match first {
             Some(first) => {
                 let words = reader.names.text(setting.key);
-                sink.push(rules::syntax::repeated_setting::again(
-                    setting.span,
-                    first.at(),
-                    words,
-                    scope.word(),
-                ));
+                let other = reader.names.text(first.setting.key);
+                let (at, first) = (setting.span, first.at());
+                sink.push(if words == other || matched.key == Key::Colour {
+                    rules::syntax::repeated_setting::again(at, first, words, scope.word())
+                } else {
+                    let why = "a port counts either nodes or slots";
+                    rules::syntax::repeated_setting::either(at, first, (other, words), why)
+                });
             }
             None => found.push(matched),
         }

@@ -134,6 +134,7 @@ impl Key {
             Self::UniversesRange | Self::UniversesAfter => Some(Self::UniversesFrom),
             Self::DrawPower => Some(Self::DrawCurrent),
             Self::SplitStrands => Some(Self::SplitNodes),
+            Self::SlotsAtMost => Some(Self::NodesAtMost),
             other => Some(other),
         }
     }

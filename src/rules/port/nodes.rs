@@ -46,6 +46,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                     sink.push(over(model, port, most, total, "node"));
                 }
             }
+            // Pixels on a port that counts slots are `wire/kind`'s to tell.
+            PortLimit::Slots(_) if port.nodes > 0 => continue,
             PortLimit::Slots(most) => {
                 if port.slots > most.value {
                     sink.push(over(model, port, most, u64::from(port.slots), "slot"));

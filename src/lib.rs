@@ -26,6 +26,8 @@ pub mod graph;
 pub mod model;
 pub mod plan;
 
+pub mod lock;
+
 pub mod grid;
 pub mod limits;
 pub mod usage;
@@ -47,6 +49,7 @@ pub mod explain;
 pub mod cli;
 
 use diagnostic::{Diagnostic, Severity, Sink};
+use lock::Lock;
 use model::Model;
 use plan::Plan;
 use source::{Files, Loaded, SourceMap};
@@ -68,6 +71,12 @@ pub struct Compiled {
 /// stands in [`Compiled::findings`].
 #[must_use]
 pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
+    compile_around(files, main, None)
+}
+
+/// Compiles a display around what was decided last time: what the lock holds stays where it may.
+#[must_use]
+pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sources = SourceMap::default();
     let mut sink = Sink::default();
     let parse = &syntax::parse;
@@ -75,7 +84,7 @@ pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
     let model = resolve::resolve(&ast, &sources, &mut sink);
     // What was written is no longer needed; on a large display it is the larger half of the memory.
     drop(ast);
-    let plan = allocate::allocate(&model, &mut sink);
+    let plan = allocate::allocate(&model, lock, &mut sink);
     check::check(&model, &plan, &mut sink);
     Compiled {
         sources,

@@ -180,7 +180,7 @@ impl Display {
     /// Allocates and checks.
     pub fn plan(&self) -> Outcome {
         let mut sink = Sink::default();
-        let plan = allocate(&self.model, &mut sink);
+        let plan = allocate(&self.model, None, &mut sink);
         crate::check::check(&self.model, &plan, &mut sink);
         let codes = sink
             .finish()

@@ -30,13 +30,15 @@ mod display;
 mod tests;
 
 use crate::diagnostic::Sink;
+use crate::lock::Lock;
 use crate::model::Model;
 use crate::plan::Plan;
 use chains::Seat;
 
 /// Decides where everything goes. Findings: pins that can't be, outputs that are too full, strings without a port.
 #[must_use]
-pub fn allocate(model: &Model, sink: &mut Sink) -> Plan {
+pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
+    let _ = lock;
     let mut seats: Vec<Option<Seat>> = model
         .lines
         .iter()

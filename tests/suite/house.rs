@@ -78,7 +78,9 @@ fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
 const LAYERS: &[&[&str]] = &[
     &["source", "diagnostic", "unit"],
     &["protocol", "chip"],
-    &["ast", "model", "plan", "graph", "grid", "limits", "usage"],
+    &[
+        "ast", "model", "plan", "lock", "graph", "grid", "limits", "usage",
+    ],
     &["rules"],
     &["syntax", "resolve", "allocate", "check"],
     &["output", "report", "explain"],

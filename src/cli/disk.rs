@@ -1,5 +1,13 @@
 //! Texts on disk. Includes never leave the folder of the main file, whatever links lie in it.
 
+mod whole;
+
+#[allow(
+    unused_imports,
+    reason = "the first to write, for the commands that are coming"
+)]
+pub use whole::{same_file, write_whole};
+
 use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};
 use std::cell::RefCell;
 use std::collections::BTreeMap;

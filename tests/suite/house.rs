@@ -181,7 +181,7 @@ const ALONE: &[(&str, &[&str])] = &[
     ("petgraph::", &["src/graph.rs"]),
     ("serde_yaml::", &["src/output/yaml.rs"]),
     ("clap::", &["src/cli/"]),
-    ("std::fs", &["src/cli/disk.rs"]),
+    ("std::fs", &["src/cli/disk"]),
     ("std::env", &["src/cli/", "src/main.rs"]),
     ("std::process", &["src/cli/", "src/main.rs"]),
     ("std::time", &[]),

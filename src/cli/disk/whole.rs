@@ -1,0 +1,266 @@
+//! Writing a file whole or not at all: whatever happens on the way, the old one stays as it was.
+//!
+//! The bytes go into a temporary file of the same folder, which is synced and then takes the old one's name; the folder
+//! is synced last. A temporary file is locked as long as its writer lives, so whoever finds one that nobody holds knows
+//! that its writer was killed, and takes it away.
+
+#![allow(
+    dead_code,
+    reason = "the first to write, for the commands that are coming"
+)]
+
+use super::{reason, shown};
+use std::ffi::OsStr;
+use std::fs::{self, File, Metadata, OpenOptions, TryLockError};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+/// Names of temporary files, short whatever the file's own name is.
+const HEAD: &str = ".tinsel.";
+const TAIL: &str = ".tmp";
+/// A temporary file may be taken for one left behind while it is being made; then it is made again.
+const ATTEMPTS: u32 = 8;
+/// So many links are followed.
+const MOST_LINKS: u32 = 40;
+
+/// Writes a file so that at any moment either the old or the new one is there, whole. A link is followed and stays, the
+/// mode is kept, and a file that holds these bytes already is left alone. Says whether it was written.
+///
+/// # Errors
+/// Why it can't be written, in words, with the path; the old file is then as it was.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
+    let refuse = |why: String| format!("can't write {}: {why}", shown(path));
+    let target = followed(path).map_err(|error| refuse(reason(&error)))?;
+    let old = match target.metadata() {
+        Ok(old) if old.is_dir() => return Err(refuse("it is a folder".to_owned())),
+        Ok(old) if !old.is_file() => return Err(refuse("it is not a regular file".to_owned())),
+        Ok(old) => Some(old),
+        Err(error) if error.kind() == ErrorKind::NotFound => None,
+        Err(error) => return Err(refuse(reason(&error))),
+    };
+    if let Some(old) = &old {
+        if old.len() == bytes.len() as u64 && fs::read(&target).is_ok_and(|there| there == bytes) {
+            return Ok(false);
+        }
+        // Taking its name would pass over what its owner asked for.
+        if old.permissions().readonly() {
+            return Err(refuse("it is marked read-only".to_owned()));
+        }
+    }
+    let folder = match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    sweep(folder);
+    for attempt in 0..ATTEMPTS {
+        match replace(folder, &target, old.as_ref(), bytes, attempt) {
+            Ok(()) => return Ok(true),
+            Err(error) if again(&error) && attempt + 1 < ATTEMPTS => {}
+            Err(error) => return Err(refuse(writing(&error))),
+        }
+    }
+    Err(refuse("other programs keep writing it".to_owned()))
+}
+
+/// Where a path leads in the end; the last link may point at nothing yet.
+fn followed(path: &Path) -> io::Result<PathBuf> {
+    let mut at = path.to_owned();
+    for _ in 0..MOST_LINKS {
+        match at.read_link() {
+            Ok(to) => at = at.parent().unwrap_or(Path::new("")).join(to),
+            Err(_) => return Ok(at),
+        }
+    }
+    Err(io::Error::other("its links lead nowhere"))
+}
+
+/// Takes away what killed writers left in a folder. That it can't is no reason not to write.
+fn sweep(folder: &Path) {
+    let Ok(entries) = folder.read_dir() else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let ours = |name: &str| name.starts_with(HEAD) && name.ends_with(TAIL);
+        let regular = entry.file_type().is_ok_and(|kind| kind.is_file());
+        if !regular || !name.to_str().is_some_and(ours) {
+            continue;
+        }
+        // Nobody's, if it can be locked.
+        if let Ok(left) = File::open(entry.path())
+            && left.try_lock().is_ok()
+        {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+fn replace(
+    folder: &Path,
+    target: &Path,
+    old: Option<&Metadata>,
+    bytes: &[u8],
+    attempt: u32,
+) -> io::Result<()> {
+    let name = format!("{HEAD}{}-{attempt}{TAIL}", std::process::id());
+    let temporary = folder.join(name);
+    let mut file = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(&temporary)?;
+    let written = fill(&mut file, old, bytes).and_then(|()| fs::rename(&temporary, target));
+    if written.is_err() {
+        let _ = fs::remove_file(&temporary);
+    }
+    written?;
+    sync_folder(folder)
+}
+
+fn fill(file: &mut File, old: Option<&Metadata>, bytes: &[u8]) -> io::Result<()> {
+    match file.try_lock() {
+        Err(TryLockError::WouldBlock) => return Err(ErrorKind::NotFound.into()),
+        // Where there are no locks, nothing is swept either.
+        Ok(()) | Err(TryLockError::Error(_)) => {}
+    }
+    file.write_all(bytes)?;
+    if let Some(old) = old {
+        file.set_permissions(old.permissions())?;
+    }
+    file.sync_all()
+}
+
+/// Whether a temporary file was in the way, or was taken for one left behind.
+fn again(error: &io::Error) -> bool {
+    matches!(error.kind(), ErrorKind::AlreadyExists | ErrorKind::NotFound)
+}
+
+/// Makes sure that the new name is on the disk too.
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    if !cfg!(unix) {
+        return Ok(());
+    }
+    match File::open(folder).and_then(|folder| folder.sync_all()) {
+        // Some file systems can't sync a folder, and it may be one that can be written but not read.
+        Err(error)
+            if matches!(
+                error.kind(),
+                ErrorKind::InvalidInput | ErrorKind::Unsupported | ErrorKind::PermissionDenied
+            ) =>
+        {
+            Ok(())
+        }
+        other => other,
+    }
+}
+
+/// Why writing failed, in words.
+fn writing(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::NotFound => "there is no such folder".to_owned(),
+        ErrorKind::StorageFull => "the disk is full".to_owned(),
+        ErrorKind::QuotaExceeded => "the quota of this user is used up".to_owned(),
+        ErrorKind::FileTooLarge => "it is larger than files may be here".to_owned(),
+        ErrorKind::ReadOnlyFilesystem => "the file system is read-only".to_owned(),
+        _ => reason(error),
+    }
+}
+
+/// Whether two paths lead to one file, which need not be there yet.
+pub fn same_file(one: &Path, other: &Path) -> bool {
+    let real = |path: &Path| -> Option<PathBuf> {
+        let path = followed(path).ok()?;
+        let name: Option<&OsStr> = path.file_name();
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        path.canonicalize()
+            .ok()
+            .or_else(|| Some(folder.canonicalize().ok()?.join(name?)))
+    };
+    real(one).zip(real(other)).is_some_and(|(a, b)| a == b)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn folder(name: &str) -> PathBuf {
+        let path = std::env::temp_dir().join(format!("tinsel-whole-{}-{name}", std::process::id()));
+        let _ = fs::remove_dir_all(&path);
+        fs::create_dir_all(&path).unwrap();
+        path
+    }
+
+    fn names(folder: &Path) -> Vec<String> {
+        let entries = folder.read_dir().unwrap();
+        let mut names: Vec<String> = entries
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn it_writes_what_differs_and_leaves_what_does_not() {
+        let folder = folder("differs");
+        let path = folder.join("yard.lock");
+        assert_eq!(write_whole(&path, b"one"), Ok(true));
+        assert_eq!(write_whole(&path, b"one"), Ok(false));
+        assert_eq!(write_whole(&path, b"two"), Ok(true));
+        assert_eq!(fs::read(&path).unwrap(), b"two");
+        assert_eq!(names(&folder), ["yard.lock"]);
+        for (path, why) in [
+            (folder.clone(), "it is a folder"),
+            (folder.join("nowhere/yard.lock"), "there is no such folder"),
+        ] {
+            let told = write_whole(&path, b"one").unwrap_err();
+            assert!(told.ends_with(why), "{told}");
+        }
+        let _ = fs::remove_dir_all(folder);
+    }
+
+    #[test]
+    fn what_a_killed_writer_left_is_taken_away_and_what_is_being_written_stays() {
+        let folder = folder("left");
+        fs::write(folder.join(".tinsel.1-0.tmp"), "half").unwrap();
+        let held = folder.join(".tinsel.2-0.tmp");
+        let writing = File::create(&held).unwrap();
+        writing.lock().unwrap();
+        fs::write(folder.join(".tinsel.txt"), "somebody's own").unwrap();
+        write_whole(&folder.join("yard.lock"), b"one").unwrap();
+        assert_eq!(
+            names(&folder),
+            [".tinsel.2-0.tmp", ".tinsel.txt", "yard.lock"]
+        );
+        let _ = fs::remove_dir_all(folder);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn mode_and_links_stay() {
+        use std::os::unix::fs::{PermissionsExt as _, symlink};
+        let folder = folder("mode");
+        let path = folder.join("yard.lock");
+        fs::create_dir(folder.join("far")).unwrap();
+        symlink("far/there.lock", &path).unwrap();
+        write_whole(&path, b"one").unwrap();
+        let there = folder.join("far/there.lock");
+        assert_eq!(fs::read(&there).unwrap(), b"one");
+        fs::set_permissions(&there, fs::Permissions::from_mode(0o640)).unwrap();
+        write_whole(&path, b"two").unwrap();
+        assert_eq!(fs::read(&there).unwrap(), b"two");
+        assert!(path.is_symlink());
+        assert_eq!(
+            there.metadata().unwrap().permissions().mode() & 0o777,
+            0o640
+        );
+        fs::set_permissions(&there, fs::Permissions::from_mode(0o440)).unwrap();
+        let told = write_whole(&path, b"three").unwrap_err();
+        assert!(told.ends_with("it is marked read-only"), "{told}");
+        assert!(same_file(&path, &there) && !same_file(&path, &folder.join("far/other")));
+        symlink("round", folder.join("round")).unwrap();
+        assert!(write_whole(&folder.join("round"), b"one").is_err());
+        let _ = fs::remove_dir_all(folder);
+    }
+}

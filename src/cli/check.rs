@@ -42,6 +42,36 @@ pub fn load(input: &Input) -> Result<Compiled, Stop> {
     Ok(compiled)
 }
 
+/// Compiles a display for a command whose result is made from its plan, and tells what was found; `nothing`
+/// says what is missing where an error leaves no plan to trust, which is for the caller to look at.
+///
+/// # Errors
+/// Why the main file can't be read.
+pub fn told(
+    input: &Input,
+    nothing: &str,
+    console: &Console,
+) -> Result<ManuallyDrop<Compiled>, Stop> {
+    // The process ends behind this: its memory need not be given back piece by piece.
+    let compiled = ManuallyDrop::new(load(input)?);
+    let findings = heard(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    if !console.quiet && !findings.is_empty() {
+        let nothing = if compiled.blocks() {
+            format!("; {nothing}")
+        } else {
+            String::new()
+        };
+        let line = format!(
+            "{}: {}{nothing}\n",
+            name(&compiled),
+            report::count(&findings)
+        );
+        console.tell(line.as_bytes());
+    }
+    Ok(compiled)
+}
+
 /// The findings that are to be shown: without advice where it is to be quiet.
 pub fn heard(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
     let findings = compiled.findings.iter();

@@ -8,10 +8,11 @@ mod console;
 mod disk;
 mod explain;
 mod graph;
+mod parts;
 mod shell;
 mod table;
 
-use crate::output::{self, By};
+use crate::output::{self, By, parts as parts_list};
 use crate::report;
 use clap::builder::PossibleValuesParser;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
@@ -67,6 +68,9 @@ enum Command {
     /// Print the table of a display: ports, universes, slots and channels
     #[command(after_help = TABLE_EXAMPLES)]
     Table(TableArgs),
+    /// Print the parts list: strings, leads, joints, fuses, supplies, boxes
+    #[command(after_help = PARTS_EXAMPLES)]
+    Parts(PartsArgs),
     /// Tell what a code means, with a wrong display and the same one put right
     #[command(after_help = EXPLAIN_EXAMPLES)]
     Explain(ExplainArgs),
@@ -109,6 +113,17 @@ Examples:
   tinsel table yard.tinsel --by universe
   tinsel table yard.tinsel --only 'heron[2]'
   tinsel table yard.tinsel --format csv > yard.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const PARTS_EXAMPLES: &str = "\
+What the display says is counted: strings by make and length, leads by gauge and total length, a \
+joint before each piece of a data line, points of injection, fuses by rating, supplies, controllers \
+and receivers with the ports they use.
+
+Examples:
+  tinsel parts yard.tinsel
+  tinsel parts yard.tinsel --format csv > parts.csv
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
@@ -183,6 +198,15 @@ struct TableArgs {
 }
 
 #[derive(Args)]
+struct PartsArgs {
+    #[command(flatten)]
+    input: Input,
+    /// How the list is written
+    #[arg(long, default_value = parts_list::FORMATS[0], value_parser = PossibleValuesParser::new(parts_list::FORMATS))]
+    format: String,
+}
+
+#[derive(Args)]
 struct ExplainArgs {
     /// A code or a group of codes; without it, all are listed
     code: Option<String>,
@@ -247,6 +271,7 @@ fn start(arguments: &[OsString]) -> u8 {
     let status = match &parsed.command {
         Command::Check(args) => check::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
+        Command::Parts(args) => parts::run(args, &mut console),
         Command::Explain(args) => explain::run(args, &mut console),
         Command::Graph(args) => graph::run(args, &mut console),
         Command::Completions { shell } => shell::completions(*shell, &mut console),

@@ -1,30 +1,15 @@
 //! `tinsel table`: where everything lies.
 
 use super::TableArgs;
-use super::check::{heard, load, name, status, tell};
+use super::check::{status, told};
 use super::console::{Console, Stop};
 use crate::diagnostic::words;
 use crate::output::{self, By, View};
-use crate::report;
-use std::mem::ManuallyDrop;
 
 /// Runs it.
 pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
-    // The process ends behind this: its memory need not be given back piece by piece.
-    let compiled = ManuallyDrop::new(load(&args.input)?);
-    let findings = heard(&compiled, console);
-    tell(&compiled, &findings, console)?;
-    let blocked = compiled.blocks();
-    if !console.quiet && !findings.is_empty() {
-        let no_table = if blocked { "; no table" } else { "" };
-        let line = format!(
-            "{}: {}{no_table}\n",
-            name(&compiled),
-            report::count(&findings)
-        );
-        console.tell(line.as_bytes());
-    }
-    if blocked {
+    let compiled = told(&args.input, "no table", console)?;
+    if compiled.blocks() {
         return Ok(1);
     }
     let mut view = View::new(&compiled.model, &compiled.plan);

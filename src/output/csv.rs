@@ -17,29 +17,42 @@ impl Output for Csv {
     }
 
     fn write(&self, view: &View<'_>, by: By, _width: usize, out: &mut dyn Write) -> io::Result<()> {
-        let mut sheet = Sheet(
-            WriterBuilder::new()
-                .terminator(Terminator::CRLF)
-                .from_writer(out),
-        );
+        let mut sheet = Sheet::new(out);
         match by {
             By::String => strings(view, &mut sheet)?,
             By::Port => ports(view, &mut sheet)?,
             By::Universe => universes(view, &mut sheet)?,
             By::Controller => controllers(view, &mut sheet)?,
         }
-        sheet.0.flush()
+        sheet.flush()
     }
 }
 
-struct Sheet<W: Write>(Writer<W>);
+/// A table that is being written, cell by cell.
+pub(super) struct Sheet<W: Write>(Writer<W>);
 
 impl<W: Write> Sheet<W> {
-    fn head(&mut self, names: &[&str]) -> io::Result<()> {
+    /// An empty one.
+    pub(super) fn new(out: W) -> Self {
+        Self(
+            WriterBuilder::new()
+                .terminator(Terminator::CRLF)
+                .from_writer(out),
+        )
+    }
+
+    /// Writes out what is left.
+    pub(super) fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
+
+    /// The header row.
+    pub(super) fn head(&mut self, names: &[&str]) -> io::Result<()> {
         Ok(self.0.write_record(names)?)
     }
 
-    fn text(&mut self, text: &str) -> io::Result<()> {
+    /// A cell that no spreadsheet runs as a formula.
+    pub(super) fn text(&mut self, text: &str) -> io::Result<()> {
         let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
         if formula && text.parse::<f64>().is_err() {
             Ok(self.0.write_field(format!("'{text}"))?)
@@ -83,7 +96,8 @@ impl<W: Write> Sheet<W> {
         self.number(point.channel)
     }
 
-    fn end(&mut self) -> io::Result<()> {
+    /// The end of a row.
+    pub(super) fn end(&mut self) -> io::Result<()> {
         Ok(self.0.write_record(None::<&[u8]>)?)
     }
 }

@@ -6,6 +6,7 @@
 mod csv;
 pub mod dot;
 mod json;
+pub mod parts;
 mod stretch;
 mod text;
 mod yaml;

@@ -35,7 +35,7 @@ impl Output for Text {
 }
 
 /// A column: its heading, and whether it holds numbers.
-type Column = (&'static str, bool);
+pub(super) type Column = (&'static str, bool);
 
 const STRINGS: &[Column] = &[
     ("prop", false),
@@ -80,10 +80,10 @@ const CONTROLLERS: &[Column] = &[
 ];
 
 /// A row: its cells, what is to be remarked, and the group it stands in (empty for none).
-struct Row<'a> {
-    cells: Vec<String>,
-    remark: String,
-    group: &'a str,
+pub(super) struct Row<'a> {
+    pub(super) cells: Vec<String>,
+    pub(super) remark: String,
+    pub(super) group: &'a str,
 }
 
 fn string(row: StringRow<'_>) -> Row<'_> {
@@ -245,7 +245,12 @@ fn summary(view: &View<'_>, width: usize, out: &mut dyn Write) -> io::Result<()>
 const GAP: usize = 2;
 
 /// Prints a table; `rows` makes its rows anew each time it is asked.
-fn print<'a, R, I>(columns: &[Column], rows: R, width: usize, out: &mut dyn Write) -> io::Result<()>
+pub(super) fn print<'a, R, I>(
+    columns: &[Column],
+    rows: R,
+    width: usize,
+    out: &mut dyn Write,
+) -> io::Result<()>
 where
     R: Fn() -> I,
     I: Iterator<Item = Row<'a>>,

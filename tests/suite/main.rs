@@ -9,6 +9,7 @@
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
+//! | `parts` | the parts list, counted by hand and against the table |
 //! | `cli` | the program as the shell sees it |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -31,6 +32,7 @@ mod house;
 mod noise;
 mod oracle;
 mod outputs;
+mod parts;
 mod placement;
 mod random;
 mod robust;

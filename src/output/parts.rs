@@ -1,0 +1,77 @@
+//! The parts list: what has to lie on the bench before a display can hang, counted from model and plan.
+//!
+//! Only what the display says is counted: strings and fixtures that have an address, the leads of chains and
+//! feeds, a joint before every piece of a chain, points of injection, fuses, supplies, controllers and
+//! receivers with the ports they use. What is `stored` is listed, since it is owned, and remarked; what
+//! joins it is not needed this season and left out.
+
+mod lines;
+mod power;
+mod write;
+
+pub use write::{FORMATS, write};
+
+use super::row::Figure;
+use crate::model::Model;
+use crate::plan::Plan;
+use serde::Serialize;
+
+/// One kind of part.
+#[derive(Serialize, Clone, PartialEq, Eq, Debug)]
+pub struct PartRow {
+    /// What it belongs with: `strings`, `fixtures`, `leads`, `joints`, `power` or `boxes`.
+    pub group: &'static str,
+    /// What it is, as somebody would look for it in a drawer.
+    pub item: String,
+    /// How many or how much of it.
+    pub amount: Figure,
+    /// What the amount is counted in: `pieces`, `nodes`, `ports` or `m`.
+    pub unit: &'static str,
+    /// What else is to be known of it; may be empty.
+    pub note: String,
+}
+
+impl PartRow {
+    fn counted(group: &'static str, item: String, amount: u64, unit: &'static str) -> Self {
+        Self {
+            group,
+            item,
+            amount: Figure {
+                value: amount,
+                per: 1,
+            },
+            unit,
+            note: String::new(),
+        }
+    }
+
+    fn note(mut self, note: impl Into<String>) -> Self {
+        self.note = note.into();
+        self
+    }
+}
+
+/// The whole list, group by group, in an order that depends on the display alone.
+#[must_use]
+pub fn rows(model: &Model, plan: &Plan) -> Vec<PartRow> {
+    let mut rows = lines::strings(model, plan);
+    rows.extend(lines::fixtures(model, plan));
+    rows.extend(lines::leads(model, plan));
+    rows.extend(power::leads(model));
+    rows.extend(lines::joints(model, plan));
+    rows.extend(power::points(model));
+    rows.extend(power::fuses(model, plan));
+    rows.extend(power::supplies(model));
+    rows.extend(lines::boxes(model, plan));
+    rows
+}
+
+/// Names in a note: three of them, and how many more.
+fn named(names: &[String]) -> String {
+    const MOST: usize = 3;
+    let mut shown: Vec<String> = names.iter().take(MOST).cloned().collect();
+    if names.len() > MOST {
+        shown.push(format!("{} more", names.len() - MOST));
+    }
+    crate::diagnostic::words::list(&shown, "and")
+}

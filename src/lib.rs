@@ -3,8 +3,10 @@
 //!
 //! ```text
 //!  text ──syntax──▶ ast ──resolve──▶ model ──allocate──▶ plan ──check──▶ findings
-//!           ▲                          │                   │                │
-//!        include (other texts)         └───────┬───────────┘                │
+//!           ▲                          │      ▲            │                │
+//!        include (other texts)         │  lock of the      │                │
+//!                                      │  last build       │                │
+//!                                      └───────┬───────────┘                │
 //!                                           output                       report
 //!                                    tables: text csv json yaml   terminal short json sarif github
 //! ```
@@ -40,6 +42,7 @@ pub mod resolve;
 
 pub mod allocate;
 pub mod check;
+pub mod lockfile;
 
 pub mod output;
 pub mod report;
@@ -50,6 +53,7 @@ pub mod cli;
 
 use diagnostic::{Diagnostic, Severity, Sink};
 use lock::Lock;
+use lockfile::LockText;
 use model::Model;
 use plan::Plan;
 use source::{Files, Loaded, SourceMap};
@@ -57,7 +61,7 @@ use source::{Files, Loaded, SourceMap};
 /// What became of a display.
 #[derive(Debug)]
 pub struct Compiled {
-    /// Its texts, the main one first.
+    /// Its texts, the main one first, its lock last.
     pub sources: SourceMap,
     /// What was meant.
     pub model: Model,
@@ -65,25 +69,59 @@ pub struct Compiled {
     pub plan: Plan,
     /// Everything there is to say, in file order.
     pub findings: Vec<Diagnostic>,
+    /// The lock it was compiled around, where one lay beside it and could be read.
+    pub lock: Option<LockText>,
 }
 
 /// Compiles a display: from the bytes of its main text to addresses and findings. Cannot fail; what is wrong
 /// stands in [`Compiled::findings`].
 #[must_use]
 pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
-    compile_around(files, main, None)
+    compile_beside(files, main, None)
 }
 
-/// Compiles a display around what was decided last time: what the lock holds stays where it may.
+/// Compiles a display around the lock that lies beside it, if one does: what that holds stays where it may.
+#[must_use]
+pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> Compiled {
+    let mut sink = Sink::default();
+    let (mut sources, mut model) = understand(files, main, &mut sink);
+    let beside = lock.is_some();
+    let lock = lock
+        .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
+        .filter(|lock| lock.is_of(&model, &mut sink));
+    if beside && lock.is_none() {
+        // Whether they have something to carry over is not known.
+        model.renames.clear();
+    }
+    decide(sources, model, lock, None, sink)
+}
+
+/// Compiles a display around what was decided last time, told as data.
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
-    let mut sources = SourceMap::default();
     let mut sink = Sink::default();
-    let parse = &syntax::parse;
-    let ast = resolve::include::gather(files, main, parse, &mut sources, &mut sink);
-    let model = resolve::resolve(&ast, &sources, &mut sink);
-    // What was written is no longer needed; on a large display it is the larger half of the memory.
-    drop(ast);
+    let (sources, model) = understand(files, main, &mut sink);
+    decide(sources, model, None, lock, sink)
+}
+
+/// From text to what was meant.
+fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Model) {
+    let mut sources = SourceMap::default();
+    let ast = resolve::include::gather(files, main, &syntax::parse, &mut sources, sink);
+    // What was written is no longer needed behind this; on a large display it is the larger half of the memory.
+    let model = resolve::resolve(&ast, &sources, sink);
+    (sources, model)
+}
+
+/// From what was meant to addresses, around a lock as text or as data.
+fn decide(
+    sources: SourceMap,
+    model: Model,
+    text: Option<LockText>,
+    lock: Option<&Lock>,
+    mut sink: Sink,
+) -> Compiled {
+    let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::allocate(&model, lock, &mut sink);
     check::check(&model, &plan, &mut sink);
     Compiled {
@@ -91,6 +129,7 @@ pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> C
         model,
         plan,
         findings: sink.finish(),
+        lock: text,
     }
 }
 
@@ -121,6 +160,33 @@ impl Compiled {
             .iter()
             .filter(|finding| finding.severity == severity)
             .count()
+    }
+
+    /// The text of the lock that a build writes. Means something only where nothing blocks.
+    #[must_use]
+    pub fn next_lock(&self) -> String {
+        let lock = Lock::of(&self.model, &self.plan);
+        match &self.lock {
+            Some(before) => lockfile::write(&lock, &before.added),
+            None => lockfile::write(&lock, &lockfile::Added::default()),
+        }
+    }
+
+    /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.
+    pub fn hold_to_lock(&mut self) {
+        if self.blocks() {
+            return;
+        }
+        let text = self.next_lock();
+        if self.lock.as_ref().is_some_and(|lock| lock.is(&text)) {
+            return;
+        }
+        let next = Lock::of(&self.model, &self.plan);
+        let before = self.lock.as_ref().map(|lock| (&*lock.name, &lock.lock));
+        let (model, plan) = (&self.model, &self.plan);
+        let stale = rules::lock::stale::told(model, plan, &self.sources, before, &next);
+        self.findings.push(stale);
+        diagnostic::in_order(&mut self.findings);
     }
 
     /// Makes every finding of a code an error.

@@ -189,16 +189,21 @@ impl Sink {
     /// All of them in file order, each once.
     #[must_use]
     pub fn finish(mut self) -> Vec<Diagnostic> {
-        self.findings.sort_by(|a, b| {
-            (a.span().start, a.severity, a.code, a.span().end, &a.message).cmp(&(
-                b.span().start,
-                b.severity,
-                b.code,
-                b.span().end,
-                &b.message,
-            ))
-        });
+        in_order(&mut self.findings);
         self.findings.dedup();
         self.findings
     }
+}
+
+/// Sorts findings: in file order, what weighs more first at one place.
+pub fn in_order(findings: &mut [Diagnostic]) {
+    findings.sort_by(|a, b| {
+        (a.span().start, a.severity, a.code, a.span().end, &a.message).cmp(&(
+            b.span().start,
+            b.severity,
+            b.code,
+            b.span().end,
+            &b.message,
+        ))
+    });
 }

@@ -30,10 +30,24 @@ pub struct Page {
     pub why: &'static str,
     /// Where the rule is from.
     pub source: &'static str,
-    /// A display that shows it, and nothing else.
+    /// A display that shows it, and nothing else; its lock may follow, see [`Page::parts`].
     pub wrong: &'static str,
     /// The same display put right.
     pub right: &'static str,
+}
+
+/// The line behind which a page's display is followed by the text of its lock.
+const LOCK_FOLLOWS: &str = "# beside it, yard.lock:\n";
+
+impl Page {
+    /// A display of a page, and the text of the lock that lies beside it, if one does.
+    #[must_use]
+    pub fn parts(text: &str) -> (&str, Option<&str>) {
+        match text.split_once(LOCK_FOLLOWS) {
+            Some((display, lock)) => (display, Some(lock)),
+            None => (text, None),
+        }
+    }
 }
 
 impl Rule {
@@ -118,6 +132,12 @@ pub mod rename {
     pub mod spent;
 }
 
+/// Rules of the group `lock`.
+pub mod lock {
+    pub mod stale;
+    pub mod unreadable;
+}
+
 /// Every rule, in the order of the guide and of the checks.
 pub const ALL: &[&Rule] = &[
     &syntax::unexpected::RULE,
@@ -154,6 +174,8 @@ pub const ALL: &[&Rule] = &[
     &net::load::RULE,
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
+    &lock::stale::RULE,
+    &lock::unreadable::RULE,
 ];
 
 /// The rule of a code.

@@ -83,9 +83,19 @@ pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 impl SourceMap {
     /// Adds a text; `None` if the display would have more than [`MOST_BYTES`].
     pub fn add(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
+        self.add_within(MOST_BYTES, name, text)
+    }
+
+    /// Adds the text of the lock, behind the display's own, which have their room for themselves; `None` if it has
+    /// more than [`MOST_BYTES`] itself.
+    pub fn add_lock(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
+        self.add_within(2 * MOST_BYTES + 1, name, text)
+    }
+
+    fn add_within(&mut self, most: usize, name: &str, text: &str) -> Option<&SourceFile> {
         // One byte between files keeps "the end of one" apart from "the start of the next".
         let base = self.files.last().map_or(0, |file| file.span().end + 1);
-        if base as usize + text.len() > MOST_BYTES {
+        if base as usize + text.len() > most {
             return None;
         }
         self.files.push(SourceFile {
@@ -97,7 +107,7 @@ impl SourceMap {
         self.files.last()
     }
 
-    /// The files in the order they were read, the display's own first.
+    /// The files in the order they were read, the display's own first, its lock last.
     #[must_use]
     pub fn files(&self) -> &[SourceFile] {
         &self.files

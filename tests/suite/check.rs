@@ -2,11 +2,15 @@
 
 use tinsel::diagnostic::Diagnostic;
 use tinsel::report::{self, terminal, terminal::Look};
+use tinsel::rules::Page;
 use tinsel::source::{Files, Loaded, Memory};
-use tinsel::{Compiled, compile};
+use tinsel::{Compiled, compile, compile_beside};
 
 /// The name that a single text is compiled under.
 pub const NAME: &str = "yard.tinsel";
+
+/// The name of the lock beside it.
+pub const LOCK: &str = "yard.lock";
 
 /// Compiles one text.
 pub fn one(text: &str) -> Compiled {
@@ -23,6 +27,39 @@ pub fn many(main: &str, texts: &[(&str, &str)]) -> Compiled {
         .expect("the main text is among the texts");
     compile(&files, loaded)
 }
+
+/// Compiles a display of several texts, `main` first, with its lock beside it: a name and its bytes.
+pub fn beside(main: &str, texts: &[(&str, &str)], lock: Option<(&str, &[u8])>) -> Compiled {
+    let files = texts.iter().fold(Memory::default(), |files, (name, text)| {
+        files.with(name, text)
+    });
+    let loaded = files
+        .load("", main)
+        .expect("the main text is among the texts");
+    let lock = lock.map(|(name, bytes)| Loaded {
+        identity: name.to_owned(),
+        name: name.to_owned(),
+        bytes: bytes.to_owned(),
+    });
+    compile_beside(&files, loaded, lock)
+}
+
+/// Compiles a display of the page of a code, with the lock that it may have; `lock/stale` is what `--locked` asks for.
+pub fn page(code: &str, text: &str) -> Compiled {
+    let (display, lock) = Page::parts(text);
+    let mut compiled = beside(
+        NAME,
+        &[(NAME, display)],
+        lock.map(|lock| (LOCK, lock.as_bytes())),
+    );
+    if code == LOCKED {
+        compiled.hold_to_lock();
+    }
+    compiled
+}
+
+/// The code whose displays are compiled as with `--locked`.
+pub const LOCKED: &str = "lock/stale";
 
 /// Compiles bytes that need not be text.
 pub fn bytes(bytes: &[u8]) -> Compiled {

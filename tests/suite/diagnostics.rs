@@ -20,6 +20,8 @@ struct Case {
     folder: PathBuf,
     /// Its texts, the main one first.
     texts: Vec<(String, String)>,
+    /// The lock that lies beside it.
+    lock: Option<(String, Vec<u8>)>,
     /// Whether it must be accepted.
     accepted: bool,
 }
@@ -31,7 +33,13 @@ impl Case {
             .iter()
             .map(|(n, t)| (n.as_str(), t.as_str()))
             .collect();
-        check::many(texts[0].0, &texts)
+        let lock = self.lock.as_ref();
+        let lock = lock.map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
+        let mut compiled = check::beside(texts[0].0, &texts, lock);
+        if self.code == check::LOCKED {
+            compiled.hold_to_lock();
+        }
+        compiled
     }
 }
 
@@ -62,6 +70,7 @@ fn cases() -> Vec<Case> {
                 let texts = if path.is_dir() {
                     let mut texts: Vec<(String, String)> = entries(&path)
                         .into_iter()
+                        .filter(|file| file.extension().is_some_and(|e| e != "lock"))
                         .map(|file| (name(&file), std::fs::read_to_string(file).unwrap()))
                         .collect();
                     texts.sort_by_key(|(name, _)| name != MAIN);
@@ -75,12 +84,19 @@ fn cases() -> Vec<Case> {
                     continue;
                 };
                 let stem = name(&path).trim_end_matches(".tinsel").to_owned();
+                let beside = if path.is_dir() {
+                    path.join(check::LOCK)
+                } else {
+                    path.with_extension("lock")
+                };
+                let lock = std::fs::read(&beside).ok();
                 cases.push(Case {
                     code: code.clone(),
                     accepted: stem.ends_with(".ok"),
                     name: stem,
                     folder: folder.clone(),
                     texts,
+                    lock: lock.map(|bytes| (name(&beside), bytes)),
                 });
             }
         }
@@ -89,10 +105,21 @@ fn cases() -> Vec<Case> {
 }
 
 /// What a person and a program see of a display.
-fn seen(texts: &[(String, String)], compiled: &Compiled) -> String {
+fn seen(
+    texts: &[(String, String)],
+    lock: Option<&(String, Vec<u8>)>,
+    compiled: &Compiled,
+) -> String {
     let mut seen = String::new();
     for (name, text) in texts {
         seen.push_str(&format!("==== {name}\n{text}"));
+    }
+    if let Some((name, bytes)) = lock {
+        let text = String::from_utf8_lossy(bytes);
+        seen.push_str(&format!("==== {name}\n{text}"));
+        if !text.ends_with('\n') {
+            seen.push_str("(no end of line)\n");
+        }
     }
     seen.push_str("==== terminal\n");
     seen.push_str(&check::terminal(compiled));
@@ -124,7 +151,7 @@ fn each_page_shows_its_code_once_and_puts_it_right() {
                 faults.push_str(&format!("{}: its page has no {what}\n", rule.code));
             }
         }
-        let (wrong, right) = (check::one(page.wrong), check::one(page.right));
+        let [wrong, right] = [page.wrong, page.right].map(|text| check::page(rule.code, text));
         if codes(&wrong.findings) != [rule.code] {
             faults.push_str(&format!(
                 "{}: its wrong display gives\n{}",
@@ -169,7 +196,7 @@ fn golden_pages() {
         snapshot(
             &root().join(rule.code),
             "page",
-            &seen(&texts, &check::one(rule.page.wrong)),
+            &seen(&texts, None, &check::page(rule.code, rule.page.wrong)),
         );
     }
 }
@@ -207,7 +234,11 @@ fn golden_cases() {
                 told(&compiled)
             ));
         }
-        snapshot(&case.folder, &case.name, &seen(&case.texts, &compiled));
+        snapshot(
+            &case.folder,
+            &case.name,
+            &seen(&case.texts, case.lock.as_ref(), &compiled),
+        );
     }
     assert!(faults.is_empty(), "{faults}");
 }
@@ -345,7 +376,7 @@ fn findings_are_sound() {
         }
     }
     for rule in rules::ALL {
-        sound(&check::one(rule.page.wrong)).unwrap();
+        sound(&check::page(rule.code, rule.page.wrong)).unwrap();
     }
 }
 
@@ -375,9 +406,12 @@ fn edited(compiled: &Compiled, edits: &[Edit]) -> Vec<(String, String)> {
 
 #[test]
 fn safe_fixes_cure() {
-    let pages = rules::ALL
-        .iter()
-        .map(|rule| (rule.code.to_owned(), check::one(rule.page.wrong)));
+    let pages = rules::ALL.iter().map(|rule| {
+        (
+            rule.code.to_owned(),
+            check::page(rule.code, rule.page.wrong),
+        )
+    });
     let cases = cases()
         .into_iter()
         .map(|case| (format!("{}/{}", case.code, case.name), case.compile()));
@@ -389,11 +423,12 @@ fn safe_fixes_cure() {
             };
             tried += 1;
             let texts = edited(&compiled, &fix.edits);
-            let texts: Vec<(&str, &str)> = texts
+            let (locks, texts): (Vec<(&str, &str)>, Vec<_>) = texts
                 .iter()
                 .map(|(n, t)| (n.as_str(), t.as_str()))
-                .collect();
-            let after = check::many(texts[0].0, &texts);
+                .partition(|(name, _)| name.ends_with(".lock"));
+            let lock = locks.first().map(|(name, text)| (*name, text.as_bytes()));
+            let after = check::beside(texts[0].0, &texts, lock);
             let count =
                 |all: &[Diagnostic], code: &str| all.iter().filter(|f| f.code == code).count();
             assert!(

@@ -1,0 +1,104 @@
+//! The lock as a text that lies beside the display: `yard.tinsel` has `yard.lock`.
+//!
+//! ```yaml
+//! # Where each string lies: written by `tinsel build`, to be kept under version control.
+//! format: "1.0"
+//! display: "Kestrel Quay"
+//! universe_slots: 512
+//! strings:
+//!   flood[1]: {port: boathouse.dmx1, start: 40/1, slots: 6}
+//!   heron[3]: {port: boathouse.4, start: 12/307, slots: 150}
+//! ...
+//! ```
+//!
+//! It is YAML of which each line stands for itself, so that a change shows as a small diff and two branches that add
+//! different props merge by line. Nothing in it counts the others: no total, checksum, date or version of the program.
+//! `start` is universe and slot, counted by `universe_slots`. Rows are sorted by name in byte order. The last line, with
+//! which YAML ends a document, tells a text that was cut off between two lines.
+//!
+//! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
+//! refused. The one behind the dot is raised when something is added that an older program can leave alone: a line in the
+//! head, or a word in a row behind those that are known. Such a lock loads, and what was added is kept when it is written
+//! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
+//!
+//! History: 1.0, the first.
+
+mod read;
+mod write;
+
+pub use read::read;
+pub use write::write;
+
+use crate::diagnostic::Sink;
+use crate::lock::Lock;
+use crate::model::Model;
+use crate::rules;
+use crate::source::Span;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// The format that is written: the number before the dot.
+pub const MAJOR: u32 = 1;
+/// The number behind the dot.
+pub const MINOR: u32 = 0;
+
+/// The most bytes a lock may have: ten times what the largest display needs.
+pub const MOST_BYTES: usize = 64 * 1024 * 1024;
+
+/// A lock as it was read.
+#[derive(Debug, Clone)]
+pub struct LockText {
+    /// The name it is shown by.
+    pub name: Box<str>,
+    /// Its text.
+    pub text: Arc<str>,
+    /// What it says.
+    pub lock: Lock,
+    /// What a newer minor format added to it.
+    pub added: Added,
+    /// The line that says whose it is.
+    pub display_at: Span,
+}
+
+impl LockText {
+    /// Whether a lock's text is this one: line ends may differ, since version control may set them.
+    #[must_use]
+    pub fn is(&self, text: &str) -> bool {
+        *self.text == *text || self.text.lines().eq(text.lines())
+    }
+
+    /// Whether it is this display's; that it is another's is told. A display or a lock without a name may be any.
+    #[must_use]
+    pub fn is_of(&self, model: &Model, sink: &mut Sink) -> bool {
+        let (mine, theirs) = (&model.display.name, &self.lock.display);
+        let same = mine == theirs || mine.is_empty() || theirs.is_empty();
+        if !same {
+            let names = (&**theirs, &**mine);
+            let told = rules::lock::unreadable::others(
+                &self.name,
+                self.display_at,
+                names,
+                model.display.at,
+            );
+            sink.push(told);
+        }
+        same
+    }
+}
+
+/// What a newer minor format added, as it was written.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Added {
+    /// The minor format, where it is newer than ours.
+    pub minor: Option<u32>,
+    /// Lines of the head.
+    pub head: Vec<String>,
+    /// What stands behind `slots` in the row of a name: `, word: value`.
+    pub rows: BTreeMap<Box<str>, String>,
+}
+
+/// Words that readers of YAML take for something else than a text.
+fn is_taken(name: &str) -> bool {
+    const TAKEN: [&str; 9] = ["null", "true", "false", "yes", "no", "on", "off", "y", "n"];
+    TAKEN.iter().any(|word| name.eq_ignore_ascii_case(word))
+}

@@ -1,0 +1,452 @@
+//! Text → lock: any format ever written, each fault told at its line.
+//!
+//! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
+//! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
+
+use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
+use crate::diagnostic::words::is_unprintable;
+use crate::diagnostic::{Diagnostic, Sink};
+use crate::lock::{Lock, Row};
+use crate::model::Output;
+use crate::protocol::UNIVERSES;
+use crate::rules::lock::unreadable::{self, Fault};
+use crate::source::{Loaded, SourceFile, SourceMap, Span};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// Reading ends behind so many faults: such a text is no lock.
+const MOST_FAULTS: usize = 100;
+/// No line that we write is longer than its names, and the YAML reader need not look at one that is.
+const LONGEST_LINE: usize = 8 * 1024;
+/// So much of a text that can't be read is kept, to show where.
+const EXCERPT: usize = 200;
+
+/// Reads a lock's bytes. What is wrong with it is told, and then there is no lock.
+pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<LockText> {
+    let Loaded { name, bytes, .. } = loaded;
+    let text = match std::str::from_utf8(&bytes) {
+        _ if bytes.len() > MOST_BYTES => {
+            let file = sources.add_lock(&name, &excerpt(&bytes, 0))?;
+            sink.push(unreadable::too_large(file, MOST_BYTES));
+            return None;
+        }
+        Ok(text) => text,
+        Err(error) => {
+            let at = error.valid_up_to();
+            let file = sources.add_lock(&name, &excerpt(&bytes, at))?;
+            sink.push(unreadable::not_utf8(file, &bytes, at));
+            return None;
+        }
+    };
+    let file = sources.add_lock(&name, text)?;
+    if let Some(finding) = whole(file) {
+        sink.push(finding);
+        return None;
+    }
+    let minor = format(file, sink)?;
+    let mut reader = Reader {
+        file,
+        newer: minor > MINOR,
+        lock: Lock::default(),
+        display_at: Span::default(),
+        head: Vec::new(),
+        added: Added {
+            minor: (minor > MINOR).then_some(minor),
+            ..Added::default()
+        },
+        faults: Vec::new(),
+        state: State::Head,
+    };
+    reader.lines();
+    reader.finish(sink)
+}
+
+/// The bytes up to the line of an offset and a little of what follows, as text.
+fn excerpt(bytes: &[u8], at: usize) -> String {
+    let head = bytes.get(..at.saturating_add(EXCERPT)).unwrap_or(bytes);
+    String::from_utf8_lossy(head).into_owned()
+}
+
+/// The lines of a file, without their ends, each with its place.
+fn lines(file: &SourceFile) -> impl Iterator<Item = (&str, Span)> {
+    let mut at = file.base;
+    file.text.split_inclusive('\n').map(move |raw| {
+        let line = raw.strip_suffix('\n').unwrap_or(raw);
+        let line = line.strip_suffix('\r').unwrap_or(line);
+        let from = at;
+        at += raw.len() as u32;
+        (line, Span::new(from, from + line.len() as u32))
+    })
+}
+
+/// What is wrong with a text as a whole.
+fn whole(file: &SourceFile) -> Option<Diagnostic> {
+    let zeros = file.text.len() - file.text.trim_end_matches('\0').len();
+    if zeros > 0 {
+        return Some(unreadable::zeros(file, zeros));
+    }
+    if file.text.trim_start_matches('\u{feff}').trim().is_empty() {
+        return Some(unreadable::empty(file));
+    }
+    let mark = |line: &str| {
+        ["<<<<<<<", "|||||||", "=======", ">>>>>>>"]
+            .iter()
+            .any(|mark| {
+                line.strip_prefix(mark)
+                    .is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+            })
+    };
+    let marks: Vec<Span> = lines(file)
+        .filter(|(line, _)| mark(line))
+        .map(|(_, at)| at)
+        .take(4)
+        .collect();
+    let first = marks.first()?;
+    Some(unreadable::conflict(
+        &file.name,
+        *first,
+        marks.get(1..).unwrap_or(&[]),
+    ))
+}
+
+/// The minor format, looked for before anything else is read: a newer one may look different altogether.
+fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
+    let found = lines(file).find_map(|(line, at)| {
+        let line = line.trim_start_matches('\u{feff}');
+        Some((line.strip_prefix("format:")?, at))
+    });
+    let Some((value, at)) = found else {
+        sink.push(unreadable::no_lock(file));
+        return None;
+    };
+    let value = value.split('#').next().unwrap_or("").trim();
+    let value = value.trim_matches(['"', '\'']);
+    let (major, minor) = value.split_once('.').unwrap_or((value, "0"));
+    sink.push(match (major.parse::<u32>(), minor.parse::<u32>()) {
+        (Ok(MAJOR), Ok(minor)) => return Some(minor),
+        (Ok(newer), _) if newer > MAJOR => unreadable::newer(&file.name, at, value, MAJOR),
+        _ => unreadable::fault(&file.name, at, &Fault::Format(value)),
+    });
+    None
+}
+
+/// Which part of a lock the next line belongs to.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State {
+    /// Its head.
+    Head,
+    /// A line of the head that a newer format added.
+    Added,
+    /// Its rows.
+    Rows,
+    /// Nothing may follow.
+    End,
+}
+
+struct Reader<'f> {
+    file: &'f SourceFile,
+    /// Whether its minor format is newer than ours.
+    newer: bool,
+    lock: Lock,
+    display_at: Span,
+    /// The words of the head that were seen, each with its line.
+    head: Vec<(&'f str, Span)>,
+    added: Added,
+    faults: Vec<Diagnostic>,
+    state: State,
+}
+
+impl<'f> Reader<'f> {
+    fn lines(&mut self) {
+        for (line, at) in lines(self.file) {
+            if self.faults.len() >= MOST_FAULTS {
+                return;
+            }
+            let line = line.trim_start_matches('\u{feff}');
+            let words = line.trim();
+            let at = Span::new(at.end - line.trim_start().len() as u32, at.end);
+            let indented = line.starts_with([' ', '\t']);
+            match self.state {
+                _ if words.is_empty() || words.starts_with('#') => {}
+                State::End => self.fault(at, &Fault::BehindEnd),
+                State::Head if words == "---" && self.head.is_empty() => {}
+                _ if line.trim_end() == "..." => self.state = State::End,
+                State::Rows if indented => self.row(line, at),
+                State::Added if indented => self.added.head.push(line.to_owned()),
+                _ => self.head_line(line, at),
+            }
+        }
+    }
+
+    fn fault(&mut self, at: Span, fault: &Fault<'_>) {
+        self.faults
+            .push(unreadable::fault(&self.file.name, at, fault));
+    }
+
+    fn head_line(&mut self, line: &'f str, at: Span) {
+        let Some((word, value)) = line.split_once(':') else {
+            return self.fault(at, &Fault::Line);
+        };
+        let value = value.trim();
+        if let Some((_, first)) = self.head.iter().find(|(seen, _)| *seen == word) {
+            let twice = unreadable::twice(&self.file.name, at, word, *first);
+            return self.faults.push(twice);
+        }
+        self.state = State::Head;
+        match word {
+            "format" => {}
+            "display" => {
+                self.display_at = at;
+                match text(value) {
+                    Some(name) => self.lock.display = name.into(),
+                    None => self.fault(at, &Fault::Display),
+                }
+            }
+            "universe_slots" => match serde_yaml::from_str::<u32>(value) {
+                Ok(slots @ 1..=512) => self.lock.universe_slots = slots,
+                _ => self.fault(at, &Fault::UniverseSlots),
+            },
+            "strings" => {
+                self.state = State::Rows;
+                if !matches!(value.split('#').next().unwrap_or("").trim(), "" | "{}") {
+                    self.fault(at, &Fault::Line);
+                }
+            }
+            _ if self.newer => {
+                self.state = State::Added;
+                self.added.head.push(line.to_owned());
+            }
+            _ => return self.fault(at, &Fault::Line),
+        }
+        self.head.push((word, at));
+    }
+
+    fn row(&mut self, line: &str, at: Span) {
+        let parts = match plain(line) {
+            Some(parts) => Ok(parts),
+            None if line.len() > LONGEST_LINE => Err(Fault::Line),
+            None => by_yaml(line.trim()),
+        };
+        let parts = match parts {
+            Ok(parts) => parts,
+            Err(fault) => return self.fault(at, &fault),
+        };
+        match self.understood(&parts, at) {
+            Ok(row) => {
+                if !parts.more.is_empty() {
+                    self.added.rows.insert(row.name.clone(), parts.more);
+                }
+                self.lock.rows.push(row);
+            }
+            Err((fault, words)) => {
+                // The smallest text that is wrong, where it stands as it was read.
+                let found = line.trim_start().find(words).filter(|_| !words.is_empty());
+                let at = found.map_or(at, |found| {
+                    let start = at.start + found as u32;
+                    Span::new(start, start + words.len() as u32)
+                });
+                let told = unreadable::row(&self.file.name, at, &parts.name, &fault);
+                self.faults.push(told);
+            }
+        }
+    }
+
+    /// What a row says, or what is wrong with which of its words.
+    fn understood<'p>(&self, parts: &'p Parts, at: Span) -> Result<Row, (Fault<'p>, &'p str)> {
+        if !is_string(&parts.name) {
+            return Err((Fault::Name, &parts.name));
+        }
+        if !parts.more.is_empty() && !self.newer {
+            return Err((Fault::Unknown, ""));
+        }
+        let output = output(&parts.port).ok_or((Fault::Port, &*parts.port))?;
+        let universe_slots = self.lock.universe_slots;
+        let start = parts.start.split_once('/');
+        let start = start.and_then(|(universe, slot)| number(universe).zip(number(slot)));
+        let (universe, slot) = start.ok_or((Fault::Start, &*parts.start))?;
+        let range = (Fault::Range(universe_slots), &*parts.start);
+        if !UNIVERSES.contains(&universe) || !(1..=universe_slots).contains(&slot) {
+            return Err(range);
+        }
+        let each = u64::from(universe_slots);
+        let start = u64::from(universe - 1) * each + u64::from(slot - 1);
+        if parts.slots == 0 {
+            return Err((Fault::Slots, "slots: 0"));
+        }
+        if parts.slots > u64::from(*UNIVERSES.end()) * each - start {
+            return Err(range);
+        }
+        Ok(Row {
+            name: parts.name.as_str().into(),
+            controller: output.0.into(),
+            output: output.1,
+            start,
+            slots: parts.slots,
+            at,
+        })
+    }
+
+    fn finish(mut self, sink: &mut Sink) -> Option<LockText> {
+        let name = &self.file.name;
+        if self.state != State::End && self.faults.len() < MOST_FAULTS {
+            let last = lines(self.file).filter(|(line, _)| !line.trim().is_empty());
+            let at = last.last().map_or(self.file.span(), |(_, at)| at);
+            // Half a row that ends the text is no second fault.
+            let half = |fault: &mut Diagnostic| fault.span().end == at.end;
+            self.faults.pop_if(half);
+            self.faults.push(unreadable::cut_off(name, at));
+        } else if let Some(missing) = ["display", "universe_slots", "strings"]
+            .into_iter()
+            .find(|word| self.head.iter().all(|(seen, _)| seen != word))
+            .filter(|_| self.faults.is_empty())
+        {
+            self.fault(self.file.span(), &Fault::Missing(missing));
+        }
+        self.lock
+            .rows
+            .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
+        for pair in self.lock.rows.windows(2) {
+            if let [first, second] = pair
+                && first.name == second.name
+                && self.faults.len() < MOST_FAULTS
+            {
+                let name = &self.file.name;
+                self.faults
+                    .push(unreadable::twice(name, second.at, &second.name, first.at));
+            }
+        }
+        if !self.faults.is_empty() {
+            self.faults.into_iter().for_each(|fault| sink.push(fault));
+            return None;
+        }
+        Some(LockText {
+            name: self.file.name.as_str().into(),
+            text: self.file.text.clone(),
+            lock: self.lock,
+            added: self.added,
+            display_at: self.display_at,
+        })
+    }
+}
+
+/// What stands in a row.
+struct Parts {
+    name: String,
+    port: String,
+    start: String,
+    slots: u64,
+    /// What stands behind it, with the comma before it.
+    more: String,
+}
+
+/// A row that is as we write it.
+fn plain(line: &str) -> Option<Parts> {
+    let (name, rest) = line.strip_prefix("  ")?.split_once(": {port: ")?;
+    let (port, rest) = rest.split_once(", start: ")?;
+    let (start, rest) = rest.split_once(", slots: ")?;
+    let rest = rest.strip_suffix('}')?;
+    let (slots, more) = rest.split_at(rest.find(',').unwrap_or(rest.len()));
+    let bare = name
+        .strip_prefix('"')
+        .and_then(|name| name.strip_suffix('"'));
+    let name = bare.unwrap_or(name);
+    let plain = is_string(name)
+        && [port, start]
+            .iter()
+            .all(|part| !part.contains(['"', '\'', ' ']));
+    Some(Parts {
+        name: name.to_owned(),
+        port: port.to_owned(),
+        start: start.to_owned(),
+        slots: slots.parse().ok().filter(|_| plain)?,
+        more: more.to_owned(),
+    })
+}
+
+#[derive(Deserialize)]
+struct RowDoc {
+    port: Option<String>,
+    start: Option<String>,
+    slots: Option<u64>,
+    #[serde(flatten)]
+    more: BTreeMap<String, serde_json::Value>,
+}
+
+/// A row in any other style of YAML.
+fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
+    let rows: BTreeMap<String, RowDoc> = serde_yaml::from_str(line).map_err(|_| Fault::Line)?;
+    let mut rows = rows.into_iter();
+    let (Some((name, words)), None) = (rows.next(), rows.next()) else {
+        return Err(Fault::Line);
+    };
+    let mut more = String::new();
+    for (word, value) in &words.more {
+        // JSON is YAML, so what a newer format added stays what it is.
+        more.push_str(&format!(
+            ", {}: {value}",
+            serde_json::Value::from(word.as_str())
+        ));
+    }
+    Ok(Parts {
+        name,
+        port: words.port.ok_or(Fault::Missing("port"))?,
+        start: words.start.ok_or(Fault::Missing("start"))?,
+        slots: words.slots.ok_or(Fault::Missing("slots"))?,
+        more,
+    })
+}
+
+/// A text as YAML has it: bare or in quotes.
+fn text(value: &str) -> Option<String> {
+    let bare = value
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'));
+    match bare {
+        Some(bare) if !bare.contains(['"', '\\']) => Some(bare.to_owned()),
+        _ if value.len() > LONGEST_LINE => None,
+        _ => serde_yaml::from_str(value).ok(),
+    }
+}
+
+/// A number in plain digits.
+fn number(digits: &str) -> Option<u32> {
+    let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
+    digits.parse().ok().filter(|_| plain)
+}
+
+/// A number in plain digits, from 1.
+fn count(digits: &str) -> Option<u32> {
+    number(digits).filter(|number| *number > 0)
+}
+
+/// A controller and its output: `boathouse.4`, `boathouse.dmx1`.
+fn output(port: &str) -> Option<(&str, Output)> {
+    let (controller, output) = port.rsplit_once('.').filter(|port| is_name(port.0))?;
+    let output = match output.strip_prefix("dmx") {
+        Some(number) => Output::Dmx(count(number)?),
+        None => Output::Pixel(count(output)?),
+    };
+    Some((controller, output))
+}
+
+/// Whether a word can be a name of the language; the letters of all scripts are not told apart here.
+fn is_name(word: &str) -> bool {
+    let wide = |c: char| !c.is_ascii() && !c.is_whitespace() && !is_unprintable(c);
+    word.starts_with(char::is_alphabetic)
+        && word
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_') || wide(c))
+}
+
+/// Whether a word is the full name of a string: `heron`, `heron[3]`, `lighthouse.2`, `heron[3].1`.
+fn is_string(word: &str) -> bool {
+    let (rest, number) = match word.rsplit_once('.') {
+        Some((rest, number)) => (rest, count(number)),
+        None => (word, Some(1)),
+    };
+    let (prop, member) = match rest.strip_suffix(']').and_then(|rest| rest.split_once('[')) {
+        Some((prop, member)) => (prop, count(member)),
+        None => (rest, Some(1)),
+    };
+    number.is_some() && member.is_some() && is_name(prop)
+}

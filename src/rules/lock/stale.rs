@@ -1,0 +1,193 @@
+//! `lock/stale`: under `--locked`, a lock that a build would change.
+
+use crate::diagnostic::words::{list, shown};
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::lock::{Lock, Row};
+use crate::model::{Model, StringId};
+use crate::plan::Plan;
+use crate::rules::{Page, Rule};
+use crate::source::{SourceFile, SourceMap, Span};
+use crate::unit::counted;
+use std::collections::BTreeMap;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "lock/stale",
+    severity: Severity::Error,
+    title: "under `--locked`, a lock that a build would change",
+    page: Page {
+        means: "With `--locked` nothing may change: the lock beside the display must be the one that a build would write. Here \
+                the display was changed since the last build, or there was none.",
+        why: "An automatic check with `--locked` proves that no string moved, and that what is new was built and its lock \
+              kept.",
+        source: "LANGUAGE.md, sections 6 and 8",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings: {}\n\
+                ...\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch: {port: pier.1, start: 1/1, slots: 150}\n\
+                ...\n",
+    },
+    check: None,
+};
+
+/// So many strings are shown, besides the first.
+const MOST_SHOWN: usize = 4;
+
+/// A lock that would change: the one before, with its name, if there was one, and the one that would be written.
+#[must_use]
+pub fn told(
+    model: &Model,
+    plan: &Plan,
+    sources: &SourceMap,
+    before: Option<(&str, &Lock)>,
+    next: &Lock,
+) -> Diagnostic {
+    let main = sources.files().first();
+    let display = shown(main.map_or("FILE", |file| &file.name));
+    let first_line = |file: Option<&SourceFile>| {
+        file.map_or(Span::default(), |file| {
+            let end = file.text.find(['\r', '\n']).unwrap_or(file.text.len());
+            Span::new(file.base, file.base + end as u32)
+        })
+    };
+    let help = format!(
+        "run `tinsel build {display}`, look at what it says, and commit the lock with the display"
+    );
+    let Some((name, before)) = before else {
+        let words = Words {
+            message: format!("there is no lock beside `{display}`, so a build would make one"),
+            label: "no lock beside this display".to_owned(),
+            why: "without a lock any change of the display may move every address".to_owned(),
+            help,
+        };
+        return RULE.at(first_line(main), words);
+    };
+    let changes = Changes::between(model, plan, before, next);
+    let mut places = changes.places.into_iter();
+    let (at, label) = places.next().unwrap_or_else(|| {
+        let lock = first_line(sources.files().last());
+        (lock, "not as a build would write it".to_owned())
+    });
+    let message = match changes.words.as_slice() {
+        [] => format!("`{}` is not as a build would write it", shown(name)),
+        words => format!("`{}` would change: {}", shown(name), list(words, "and")),
+    };
+    let words = Words {
+        message,
+        label,
+        why: "what the show and the controllers are set to is the lock that was committed"
+            .to_owned(),
+        help,
+    };
+    places
+        .take(MOST_SHOWN)
+        .fold(RULE.at(at, words), |finding, (at, label)| {
+            finding.and(at, label)
+        })
+}
+
+/// What is not the same in two locks.
+struct Changes {
+    /// How many of which kind.
+    words: Vec<String>,
+    /// What to show, moves first.
+    places: Vec<(Span, String)>,
+}
+
+impl Changes {
+    fn between(model: &Model, plan: &Plan, before: &Lock, next: &Lock) -> Self {
+        let ids: BTreeMap<String, StringId> = (0..model.strings.len())
+            .map(StringId::from)
+            .filter(|id| plan.of(*id).is_some())
+            .map(|id| (model.name_of(id), id))
+            .collect();
+        let (mut moved, mut grown) = (Vec::new(), Vec::new());
+        let (mut freed, mut new) = (Vec::new(), Vec::new());
+        for row in &before.rows {
+            let name = shown(&row.name);
+            match next.row(&row.name) {
+                None => freed.push((row.at, format!("`{name}` would be freed"))),
+                Some(now) if place(before, row) != place(next, now) => {
+                    moved.push((
+                        row.at,
+                        format!("`{name}` would start at {}", place(next, now)),
+                    ));
+                }
+                Some(now) if now.slots != row.slots => {
+                    grown.push((row.at, format!("`{name}` would take {}", slots(now.slots))));
+                }
+                Some(_) => {}
+            }
+        }
+        for row in next
+            .rows
+            .iter()
+            .filter(|row| before.row(&row.name).is_none())
+        {
+            let prop = ids.get(&*row.name).and_then(|id| model.prop_of(*id));
+            let at = prop.map_or(Span::default(), |prop| prop.at);
+            new.push((at, format!("`{}` is new", shown(&row.name))));
+        }
+        let mut words = Vec::new();
+        for (found, one, more) in [
+            (&moved, "would move", "would move"),
+            (
+                &grown,
+                "would have another length",
+                "would have another length",
+            ),
+            (&new, "is new", "are new"),
+            (&freed, "would be freed", "would be freed"),
+        ] {
+            match found.len() {
+                0 => {}
+                1 => words.push(format!("1 string {one}")),
+                count => words.push(format!("{count} strings {more}")),
+            }
+        }
+        if before.universe_slots != next.universe_slots {
+            words.push(format!(
+                "universes have {} slots instead of {}",
+                next.universe_slots, before.universe_slots
+            ));
+        }
+        if before.display != next.display {
+            words.push(format!(
+                "the display is called \"{}\"",
+                shown(&next.display)
+            ));
+        }
+        let places = [moved, grown, freed, new].into_iter().flatten().collect();
+        Self { words, places }
+    }
+}
+
+/// Where a row puts the start of its string, in words.
+fn place(lock: &Lock, row: &Row) -> String {
+    let slots = u64::from(lock.universe_slots.max(1));
+    let (controller, output) = (shown(&row.controller), row.output.name());
+    let (universe, slot) = (row.start / slots + 1, row.start % slots + 1);
+    format!("{universe}/{slot} on `{controller}.{output}`")
+}
+
+fn slots(count: u64) -> String {
+    counted(i64::try_from(count).unwrap_or(i64::MAX), "slot")
+}

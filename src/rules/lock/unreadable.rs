@@ -1,0 +1,331 @@
+//! `lock/unreadable`: a lock that can't be read, or is not this display's.
+
+use crate::diagnostic::words::{figure, shown};
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::rules::{Page, Rule};
+use crate::source::{SourceFile, Span};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "lock/unreadable",
+    severity: Severity::Error,
+    title: "a lock that can't be read",
+    page: Page {
+        means: "The lock beside the display holds where each string lay at the last build. It can't be read: a merge left its \
+                marks in it, a string stands in it twice, a line was changed so that it names no place, the file was cut off, a \
+                newer version wrote it, or it belongs to another display. Nothing is laid out without it and it is never \
+                written over, since then every address might change.\n\n\
+                Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
+        why: "The show is programmed against the addresses in the lock, and the controllers are set to them.",
+        source: "LANGUAGE.md, section 7; the format: src/lockfile",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch: {port: pier.1, start: 1/513, slots: 150}\n\
+                ...\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch: {port: pier.1, start: 1/1, slots: 150}\n\
+                ...\n",
+    },
+    check: None,
+};
+
+const WHY: &str = "the addresses that the show and the controllers are set to stand in it";
+const BACK: &str = "bring the lock back from version control; `build --new-lock` starts a new one, but then everything may move";
+
+const AS_ROW: &str =
+    "write the string on one line, as `NAME: {port: boathouse.4, start: 12/307, slots: 150}`";
+const ANEW: &str = "bring the line back as it was, or delete it: the string is then placed anew";
+
+fn told(
+    at: Span,
+    message: String,
+    label: impl Into<String>,
+    help: impl Into<String>,
+) -> Diagnostic {
+    RULE.at(
+        at,
+        Words {
+            message,
+            label: label.into(),
+            why: WHY.to_owned(),
+            help: help.into(),
+        },
+    )
+}
+
+/// What is wrong with a line.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Fault<'t> {
+    /// It is no line that a lock has.
+    Line,
+    /// It stands behind the end.
+    BehindEnd,
+    /// A word that must be there is not.
+    Missing(&'t str),
+    /// A row says more than its format has.
+    Unknown,
+    /// The number of the format is none.
+    Format(&'t str),
+    /// The display's name is no text.
+    Display,
+    /// The slots of a universe are no number that they can be.
+    UniverseSlots,
+    /// A row's name is no name of a string.
+    Name,
+    /// A row's port is none.
+    Port,
+    /// A row's start is no universe and slot.
+    Start,
+    /// A row takes no slots.
+    Slots,
+    /// A row lies where no universe or slot is; the slots of a universe.
+    Range(u32),
+}
+
+/// A line of the lock called `lock` that is not as it must be.
+#[must_use]
+pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
+    let (message, label, help) = match fault {
+        Fault::BehindEnd => (
+            "goes on behind its end".to_owned(),
+            "behind the line `...`",
+            "move what belongs to the lock before the line `...`, and delete the rest",
+        ),
+        Fault::Missing(word) => (format!("does not say `{word}:`"), "missing here", BACK),
+        Fault::Format(value) => (
+            format!("has no format that can be: `{}`", shown(value)),
+            "no format",
+            BACK,
+        ),
+        Fault::Display => (
+            "has a display's name that is no text".to_owned(),
+            "no text in quotes",
+            "write the display's name in double quotes, as `display: \"NAME\"`",
+        ),
+        Fault::UniverseSlots => (
+            "has universes of no lawful size".to_owned(),
+            "not 1 to 512 slots",
+            BACK,
+        ),
+        _ => (
+            "has a line that is none of a lock".to_owned(),
+            "not understood",
+            AS_ROW,
+        ),
+    };
+    told(at, format!("`{}` {message}", shown(lock)), label, help)
+}
+
+/// The row of `name` in the lock called `lock`, and what is wrong with it.
+#[must_use]
+pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
+    let (message, label, help) = match fault {
+        Fault::Name => (
+            "is no name of a string".to_owned(),
+            "no name of a string".to_owned(),
+            "name the string as the display does: `heron`, `heron[3]` or `lighthouse.2`",
+        ),
+        Fault::Port => (
+            "hangs on no port of a controller".to_owned(),
+            "no port of a controller".to_owned(),
+            "name the port as `boathouse.4`, a DMX output as `boathouse.dmx1`",
+        ),
+        Fault::Start => (
+            "starts at no universe and slot".to_owned(),
+            "no universe and slot".to_owned(),
+            "write the start as universe/slot: `start: 12/307`",
+        ),
+        Fault::Slots => ("takes no slots".to_owned(), "not one slot".to_owned(), ANEW),
+        Fault::Range(slots) => (
+            "lies outside the universes there are".to_owned(),
+            format!("not all within universes 1 to 63,999 of {slots} slots"),
+            ANEW,
+        ),
+        Fault::Unknown => (
+            "has more in its row than its format knows".to_owned(),
+            "more than port, start and slots".to_owned(),
+            AS_ROW,
+        ),
+        _ => (
+            "has a row that is not understood".to_owned(),
+            "not understood".to_owned(),
+            AS_ROW,
+        ),
+    };
+    let message = format!("`{}` in `{}` {message}", shown(name), shown(lock));
+    told(at, message, label, help)
+}
+
+/// A name that stands in the lock twice: both lines.
+#[must_use]
+pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
+    let (lock, name) = (shown(lock), shown(name));
+    told(
+        at,
+        format!("`{lock}` has `{name}` twice"),
+        "once more here",
+        format!("keep one of the two lines: the one that the show and the controllers are set to; then `{name}` stays there"),
+    )
+    .and(first, "first here")
+}
+
+/// Marks of a merge: the first, and the others.
+#[must_use]
+pub fn conflict(lock: &str, first: Span, others: &[Span]) -> Diagnostic {
+    let lock = shown(lock);
+    let mut finding = told(
+        first,
+        format!("a merge left its conflict in `{lock}`"),
+        "a conflict marker",
+        format!(
+            "keep the lines of both sides, each string once, and delete the marker lines; or take one side whole (`git checkout \
+             --ours {lock}`, or `--theirs`) and build: what the other side added is placed anew"
+        ),
+    );
+    for at in others {
+        finding = finding.and(*at, "and one here");
+    }
+    finding
+}
+
+/// A newer format: what it says, and the newest that is known.
+#[must_use]
+pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
+    told(
+        at,
+        format!(
+            "`{}` was written by a newer tinsel: its format is {}, this one reads {known}",
+            shown(lock),
+            shown(format)
+        ),
+        format!("newer than {known}"),
+        "update tinsel here; the one that wrote the lock reads it",
+    )
+}
+
+/// A text that is no lock at all.
+#[must_use]
+pub fn no_lock(file: &SourceFile) -> Diagnostic {
+    told(
+        first_line(file),
+        format!(
+            "`{}` is no lock: it has no line `format:`",
+            shown(&file.name)
+        ),
+        "no lock begins so",
+        BACK,
+    )
+}
+
+/// A lock without a word in it.
+#[must_use]
+pub fn empty(file: &SourceFile) -> Diagnostic {
+    told(
+        first_line(file),
+        format!("`{}` is empty; was it cut off?", shown(&file.name)),
+        "nothing here",
+        BACK,
+    )
+}
+
+/// A lock that ends in so many zero bytes.
+#[must_use]
+pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
+    let from = file.text.len() - count;
+    let start = file
+        .text
+        .get(..from)
+        .map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
+    told(
+        Span::new(file.base + start as u32, file.base + from as u32),
+        format!(
+            "`{}` ends in {} zero bytes",
+            shown(&file.name),
+            figure(count as u64)
+        ),
+        "zero bytes follow; was the disk full, or the power cut?",
+        BACK,
+    )
+}
+
+/// A lock that was cut off: its last line.
+#[must_use]
+pub fn cut_off(lock: &str, last: Span) -> Diagnostic {
+    told(
+        last,
+        format!(
+            "`{}` is cut off: its last line `...` is missing",
+            shown(lock)
+        ),
+        "it ends here",
+        BACK,
+    )
+}
+
+/// A lock that is no UTF-8 from a byte on.
+#[must_use]
+pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
+    let at = file.base + valid.min(file.text.len()) as u32;
+    let end = file.text.get(valid..).and_then(|rest| rest.chars().next());
+    let byte = bytes.get(valid).copied().unwrap_or(0);
+    told(
+        Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32)),
+        format!(
+            "`{}` is not UTF-8 at byte {}",
+            shown(&file.name),
+            figure(valid as u64 + 1)
+        ),
+        format!("byte \\x{byte:02X}"),
+        BACK,
+    )
+}
+
+/// A lock larger than any display needs; the most bytes.
+#[must_use]
+pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
+    told(
+        first_line(file),
+        format!(
+            "`{}` has more than {} MiB",
+            shown(&file.name),
+            most / 1024 / 1024
+        ),
+        "no lock is so large",
+        BACK,
+    )
+}
+
+/// Another display's lock: the name in the lock and that of the display, with the place of that.
+#[must_use]
+pub fn others(lock: &str, at: Span, names: (&str, &str), display: Option<Span>) -> Diagnostic {
+    let (lock, theirs, mine) = (shown(lock), shown(names.0), shown(names.1));
+    told(
+        at,
+        format!("`{lock}` is the lock of \"{theirs}\", not of \"{mine}\""),
+        format!("the lock of \"{theirs}\""),
+        format!(
+            "if this is the same display under a new name, write `display: \"{mine}\"` in this line; else bring its own lock"
+        ),
+    )
+    .and_if(display, format!("this is \"{mine}\""))
+}
+
+fn first_line(file: &SourceFile) -> Span {
+    let end = file.text.find(['\r', '\n']).unwrap_or(file.text.len());
+    Span::new(file.base, file.base + end as u32)
+}

@@ -5,7 +5,7 @@ use super::check::{heard, load, status, tell};
 use super::console::{Console, Stop};
 use crate::diagnostic::words;
 use crate::graph;
-use crate::output::dot;
+use crate::output::{dot, svg};
 
 /// Runs it. A display with errors is drawn as far as it is understood: rings are what a picture helps with.
 pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
@@ -23,7 +23,12 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
             Some(graph.reach(&named))
         }
     };
-    dot::render(&graph, reached.as_deref(), console.out())?;
+    let draw = if args.format == "svg" {
+        svg::render
+    } else {
+        dot::render
+    };
+    draw(&graph, reached.as_deref(), console.out())?;
     Ok(status(&args.input, &compiled))
 }
 

@@ -7,8 +7,10 @@ mod check;
 mod console;
 mod disk;
 mod explain;
+mod export;
 mod graph;
 mod parts;
+mod schema;
 mod shell;
 mod table;
 
@@ -71,10 +73,16 @@ enum Command {
     /// Print the parts list: strings, leads, joints, fuses, supplies, boxes
     #[command(after_help = PARTS_EXAMPLES)]
     Parts(PartsArgs),
+    /// Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs
+    #[command(after_help = EXPORT_EXAMPLES)]
+    Export(ExportArgs),
+    /// Print the schema of the JSON that `table` or `parts` prints
+    #[command(after_help = SCHEMA_EXAMPLES)]
+    Schema(SchemaArgs),
     /// Tell what a code means, with a wrong display and the same one put right
     #[command(after_help = EXPLAIN_EXAMPLES)]
     Explain(ExplainArgs),
-    /// Print who depends on whom in a display, as DOT
+    /// Print who depends on whom in a display, as DOT or as a picture
     #[command(after_help = GRAPH_EXAMPLES)]
     Graph(GraphArgs),
     /// Print a completion script for a shell
@@ -127,6 +135,31 @@ Examples:
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
+const EXPORT_EXAMPLES: &str = "\
+xlsx   a workbook with a sheet each for strings, ports, universes and controllers
+mvr    strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801)
+svg    a picture of who depends on whom
+csv    the table of strings; `table --by` has the others
+json   all tables; `schema` prints what they look like
+yaml   the same
+
+The file's ending says which, or --to. It is written whole or not at all, and the same display \
+gives the same bytes.
+
+Examples:
+  tinsel export yard.tinsel -o yard.xlsx
+  tinsel export yard.tinsel -o yard.mvr
+  tinsel export yard.tinsel --to svg > yard.svg
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const SCHEMA_EXAMPLES: &str = "\
+Examples:
+  tinsel schema > table.schema.json
+  tinsel schema parts
+
+Exit status: 0 printed";
+
 const EXPLAIN_EXAMPLES: &str = "\
 Examples:
   tinsel explain                list all codes
@@ -137,7 +170,7 @@ Exit status: 0 told, 2 no such code";
 
 const GRAPH_EXAMPLES: &str = "\
 Examples:
-  tinsel graph yard.tinsel | dot -Tsvg > yard.svg
+  tinsel graph yard.tinsel --format svg > yard.svg
   tinsel graph yard.tinsel --reach boathouse
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
@@ -207,6 +240,25 @@ struct PartsArgs {
 }
 
 #[derive(Args)]
+struct ExportArgs {
+    #[command(flatten)]
+    input: Input,
+    /// The form; without it, the ending of the file says which
+    #[arg(long, value_name = "FORM", value_parser = PossibleValuesParser::new(export::names()))]
+    to: Option<String>,
+    /// The file to write; without it, standard output
+    #[arg(short, long, value_name = "PATH")]
+    output: Option<PathBuf>,
+}
+
+#[derive(Args)]
+struct SchemaArgs {
+    /// Whose JSON
+    #[arg(default_value = output::schema::ALL[0], value_parser = PossibleValuesParser::new(output::schema::ALL))]
+    of: String,
+}
+
+#[derive(Args)]
 struct ExplainArgs {
     /// A code or a group of codes; without it, all are listed
     code: Option<String>,
@@ -222,6 +274,9 @@ struct GraphArgs {
     /// Only what a change of this name reaches
     #[arg(long, value_name = "NAME")]
     reach: Option<String>,
+    /// How it is drawn: as text for programs that draw graphs, or as a picture
+    #[arg(long, default_value = "dot", value_parser = PossibleValuesParser::new(["dot", "svg"]))]
+    format: String,
 }
 
 fn report_names() -> PossibleValuesParser {
@@ -272,6 +327,8 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Check(args) => check::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),
+        Command::Export(args) => export::run(args, &mut console),
+        Command::Schema(args) => schema::run(args, &mut console),
         Command::Explain(args) => explain::run(args, &mut console),
         Command::Graph(args) => graph::run(args, &mut console),
         Command::Completions { shell } => shell::completions(*shell, &mut console),

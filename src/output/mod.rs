@@ -6,9 +6,15 @@
 mod csv;
 pub mod dot;
 mod json;
+pub mod mvr;
 pub mod parts;
+pub mod schema;
+pub mod sheet;
 mod stretch;
+pub mod svg;
 mod text;
+pub mod xlsx;
+mod xml;
 mod yaml;
 
 pub mod row;

@@ -14,10 +14,11 @@ pub use write::{FORMATS, write};
 use super::row::Figure;
 use crate::model::Model;
 use crate::plan::Plan;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One kind of part.
-#[derive(Serialize, Clone, PartialEq, Eq, Debug)]
+#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
 pub struct PartRow {
     /// What it belongs with: `strings`, `fixtures`, `leads`, `joints`, `power` or `boxes`.
     pub group: &'static str,

@@ -4,11 +4,13 @@
 //! `(universe - 1) * universe_slots + slot`. Lengths are in millimetres.
 
 use crate::model::{Output, ShapeRun};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize as Derive;
 use serde::ser::{Serialize, SerializeMap, Serializer};
+use std::borrow::Cow;
 
 /// A slot of a universe, and its channel.
-#[derive(Derive, Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Derive, JsonSchema, Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Point {
     /// Universe, from 1.
     pub universe: u32,
@@ -48,6 +50,20 @@ impl Figure {
     }
 }
 
+impl JsonSchema for Figure {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> Cow<'static, str> {
+        "Figure".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"type": "number", "minimum": 0})
+    }
+}
+
 /// An output as the contract writes it: `"3"`, `"dmx1"`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct OutputName(pub Output);
@@ -61,8 +77,22 @@ impl Serialize for OutputName {
     }
 }
 
+impl JsonSchema for OutputName {
+    fn schema_name() -> Cow<'static, str> {
+        "OutputName".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "A pixel port by number, or a DMX output.",
+            "type": "string",
+            "pattern": "^(dmx)?[1-9][0-9]*$"
+        })
+    }
+}
+
 /// What holds for the whole display.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct DisplayRow<'a> {
     /// Its name; empty if it has none.
     pub name: &'a str,
@@ -79,6 +109,30 @@ pub struct Runs<'a>(pub &'a [ShapeRun]);
 impl Serialize for Runs<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_seq(self.0.iter().map(Run))
+    }
+}
+
+impl JsonSchema for Runs<'_> {
+    fn schema_name() -> Cow<'static, str> {
+        "Runs".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let count = generator.subschema_for::<u32>();
+        let length = generator.subschema_for::<Figure>();
+        json_schema!({
+            "description": "The runs of a string as built, in data order: nodes, nodes that show nothing, cable.",
+            "type": "array",
+            "items": {"oneOf": [
+                {
+                    "type": "object",
+                    "properties": {"name": {"type": ["string", "null"]}, "nodes": count},
+                    "required": ["name", "nodes"]
+                },
+                {"type": "object", "properties": {"skip": count}, "required": ["skip"]},
+                {"type": "object", "properties": {"lead_mm": length}, "required": ["lead_mm"]}
+            ]}
+        })
     }
 }
 
@@ -109,7 +163,7 @@ pub fn millimetres(micrometres: i64) -> Figure {
 }
 
 /// One string or fixture.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct StringRow<'a> {
     /// Its prop, without `[ ]`.
     pub prop: &'a str,
@@ -162,7 +216,7 @@ pub struct StringRow<'a> {
 }
 
 /// One used output.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct PortRow<'a> {
     /// Its controller.
     pub controller: &'a str,
@@ -192,7 +246,7 @@ pub struct PortRow<'a> {
 }
 
 /// The universes of a controller.
-#[derive(Derive, Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Derive, JsonSchema, Clone, Copy, PartialEq, Eq, Debug)]
 pub struct UniverseSpan {
     /// The first one in use.
     pub first: Option<u32>,
@@ -203,7 +257,7 @@ pub struct UniverseSpan {
 }
 
 /// One controller.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct ControllerRow<'a> {
     /// Its name.
     pub name: &'a str,
@@ -240,7 +294,7 @@ pub struct ControllerRow<'a> {
 }
 
 /// One universe with a slot in use.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct UniverseRow<'a> {
     /// Its number.
     pub universe: u32,
@@ -261,7 +315,7 @@ pub struct UniverseRow<'a> {
 }
 
 /// One prop or member.
-#[derive(Derive, Debug)]
+#[derive(Derive, JsonSchema, Debug)]
 pub struct PropRow<'a> {
     /// Its prop.
     pub prop: &'a str,

@@ -124,7 +124,7 @@ impl<'a> View<'a> {
     }
 
     /// A channel counted from 0 as universe, slot and channel counted from 1.
-    fn point(&self, channel: u64) -> Point {
+    pub(super) fn point(&self, channel: u64) -> Point {
         let (universe, slot) = self.plan.universe_slot(channel);
         Point {
             universe,

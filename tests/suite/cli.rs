@@ -594,3 +594,59 @@ fn completions_and_man_page() {
     assert_eq!(status(&output), 0, "{}", err(&output));
     assert!(out(&output).contains(".TH"));
 }
+
+/// What is exported is written whole under its ending's form, and never over a text of the display.
+#[test]
+fn export_writes_what_the_ending_says() {
+    let folder = Folder::new();
+    let display = folder.file("yard.tinsel", RIGHT);
+    for (name, head) in [
+        ("yard.xlsx", b"PK".as_slice()),
+        ("yard.MVR", b"PK"),
+        ("yard.svg", b"<svg "),
+        ("yard.json", b"{"),
+        ("yard.yml", b"display:"),
+        ("yard.csv", b"prop,"),
+    ] {
+        let path = folder.0.join(name);
+        let done = run(&[
+            "export",
+            display.to_str().unwrap(),
+            "-o",
+            path.to_str().unwrap(),
+        ]);
+        assert_eq!(done.status.code(), Some(0), "{name}: {done:?}");
+        assert!(fs::read(&path).unwrap().starts_with(head), "{name}");
+    }
+    let over = run(&[
+        "export",
+        display.to_str().unwrap(),
+        "--to",
+        "json",
+        "-o",
+        display.to_str().unwrap(),
+    ]);
+    assert_eq!(over.status.code(), Some(2));
+    assert_eq!(fs::read(&display).unwrap(), RIGHT.as_bytes());
+    for name in ["yard.doc", "yard"] {
+        let path = folder.0.join(name);
+        let done = run(&[
+            "export",
+            display.to_str().unwrap(),
+            "-o",
+            path.to_str().unwrap(),
+        ]);
+        assert_eq!(done.status.code(), Some(2), "{name}");
+        assert!(!path.exists(), "{name}");
+    }
+    let wrong = folder.file("wrong.tinsel", WRONG);
+    let path = folder.0.join("wrong.xlsx");
+    let done = run(&[
+        "export",
+        wrong.to_str().unwrap(),
+        "-o",
+        path.to_str().unwrap(),
+    ]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(!path.exists());
+}

@@ -9,6 +9,7 @@
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
+//! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `cli` | the program as the shell sees it |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
@@ -28,6 +29,7 @@ mod check;
 mod cli;
 mod diagnostics;
 mod examples;
+mod handing;
 mod house;
 mod noise;
 mod oracle;

@@ -1,7 +1,8 @@
 //! The parts list in a format: text for a person, csv for a spreadsheet, JSON for a program.
 
 use super::PartRow;
-use crate::output::csv::Sheet;
+use crate::output::csv::Cells;
+use crate::output::sheet::Sheet;
 use crate::output::text::{self, Column, Row};
 use std::io::{self, Write};
 
@@ -32,12 +33,12 @@ fn row(part: &PartRow) -> Row<'_> {
 }
 
 fn csv(rows: &[PartRow], out: &mut dyn Write) -> io::Result<()> {
-    let mut sheet = Sheet::new(out);
+    let mut sheet = Cells::new(out);
     sheet.head(&["group", "item", "amount", "unit", "note"])?;
     for part in rows {
         sheet.text(part.group)?;
         sheet.text(&part.item)?;
-        sheet.text(&part.amount.words())?;
+        sheet.figure(part.amount)?;
         sheet.text(part.unit)?;
         sheet.text(&part.note)?;
         sheet.end()?;

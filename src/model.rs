@@ -80,7 +80,7 @@ pub struct Told<T> {
 }
 
 /// A whole display.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Model {
     /// What holds for all of it.
     pub display: Display,
@@ -116,6 +116,8 @@ pub struct Model {
     pub powers: Vec<PowerFeed>,
     /// Power injections.
     pub injections: Vec<Injection>,
+    /// Props that the compiler cuts into strings.
+    pub splits: Vec<Split>,
     /// Who takes whose settings.
     pub likes: Vec<Like>,
     /// Which text reads which, by the names they are shown by.
@@ -123,6 +125,19 @@ pub struct Model {
     /// Whether something is missing since it did not parse or resolve: what would only follow from that is
     /// not told.
     pub incomplete: bool,
+}
+
+/// A `split` of a prop: strings as many as the compiler chose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Split {
+    /// The setting.
+    pub at: Span,
+    /// The prop.
+    pub prop: PropId,
+    /// How many strings it makes of each member.
+    pub strings: u32,
+    /// How many strands there are to cut between: no more strings than that.
+    pub strands: u32,
 }
 
 /// A declaration that takes the settings of another of its kind.
@@ -161,6 +176,36 @@ pub struct Display {
     pub spare_universes: u32,
     /// What leads are made of where none is said.
     pub lead: Option<Told<Gauge>>,
+    /// What the compiler looks at first where it picks ports.
+    pub prefer: Option<Told<Prefer>>,
+    /// The first setting of its statement.
+    pub first_at: Option<Span>,
+}
+
+/// What is wanted first where the compiler picks ports; the other two follow in this order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Prefer {
+    /// As few ports as can be.
+    FewestPorts,
+    /// Props on the controllers nearest to them.
+    ShortestLeads,
+    /// Controllers as evenly full as can be.
+    EvenLoad,
+}
+
+impl Prefer {
+    /// All of them, in the order that holds where nothing is said.
+    pub const ALL: [Self; 3] = [Self::FewestPorts, Self::ShortestLeads, Self::EvenLoad];
+
+    /// It as written.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::FewestPorts => "fewest ports",
+            Self::ShortestLeads => "shortest leads",
+            Self::EvenLoad => "even load",
+        }
+    }
 }
 
 impl Default for Display {
@@ -177,6 +222,8 @@ impl Default for Display {
             spare_nodes: 0,
             spare_universes: 0,
             lead: None,
+            prefer: None,
+            first_at: None,
         }
     }
 }

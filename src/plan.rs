@@ -17,6 +17,26 @@ pub struct Plan {
     pub ports: Vec<PortPlan>,
     /// What each controller takes, by controller.
     pub controllers: Vec<ControllerPlan>,
+    /// How good the ports are that were picked for pixel lines; `None` where none was, or not by the search.
+    pub picked: Option<Picked>,
+}
+
+/// What is known of the ports that were picked, all together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Picked {
+    /// Ports that nothing hung on before.
+    pub opened: u64,
+    /// Proven: no fewer could be opened.
+    pub bound: u64,
+    /// Straight lines from prop to controller or receiver of the lines that were placed, in tenths of a metre; 0 where a
+    /// place is not known.
+    pub lead_dm: u64,
+    /// Proven: with so many ports, no less lead is possible.
+    pub least_lead: bool,
+    /// Props whose strings found no room on one controller together.
+    pub split: u64,
+    /// Steps of search.
+    pub steps: u64,
 }
 
 /// Where a string lies.

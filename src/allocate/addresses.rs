@@ -85,6 +85,7 @@ pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan 
         placed,
         ports,
         controllers,
+        picked: None,
     }
 }
 

@@ -1,6 +1,6 @@
 //! Model → plan: which output each string hangs on, and which universe and slots it takes.
 //!
-//! The rule, in prose. Lines that name no port are given one ([`ports`]); then all lines of an output are joined
+//! The rule, in prose. Lines that name no port are given one ([`ports`], and [`refuse`] where there is no room); then all lines of an output are joined
 //! ([`chains`]). Controllers are laid in the order declared, their pixel ports by number, then their DMX outputs;
 //! a port's strings lie one behind the other. What is fixed beforehand is taken first: reserved universes, pinned
 //! strings and what an unbroken port hangs behind them. Whatever is laid after that and would touch it moves up to
@@ -12,17 +12,23 @@
 mod addresses;
 mod chain;
 mod chains;
+mod cures;
 mod dmx;
 mod fixed;
+mod fixtures;
+mod fuse;
 mod needs;
 mod order;
 mod outlets;
 pub mod pack;
 mod pixels;
 mod ports;
+mod refuse;
 mod same;
 mod seek;
 mod space;
+mod stretches;
+mod tried;
 
 #[cfg(test)]
 mod display;
@@ -44,6 +50,7 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
         .iter()
         .map(|line| Seat::said(model, line.target))
         .collect();
-    ports::place(model, &mut seats, sink);
-    addresses::lay(model, chains::join(model, &seats), sink)
+    let picked = ports::place(model, &mut seats, sink);
+    let plan = addresses::lay(model, chains::join(model, &seats), sink);
+    Plan { picked, ..plan }
 }

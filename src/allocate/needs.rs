@@ -61,6 +61,9 @@ pub(super) struct Need {
     pub head: bool,
     /// Whether, on an unbroken port, it must be alone (another's data).
     pub alone: bool,
+    /// Whether no fuse of the ports that it may use feeds it, even alone: then none holds it back, and it is told with
+    /// the currents.
+    pub unfed: bool,
 }
 
 impl Need {
@@ -91,6 +94,7 @@ impl Need {
                 .map(|node| (node, shape.nodes.saturating_add(shape.skips))),
             head: pin.is_some(),
             alone: same,
+            unfed: false,
         })
     }
 
@@ -131,6 +135,8 @@ pub(super) enum Reason {
     Nodes(u64),
     /// So many nodes too many for a frame.
     Time(u64),
+    /// So many microamperes too many for its fuse.
+    Fuse(u64),
     /// So many slots too many.
     Slots(u64),
     /// It is in use, and the line must come first, or be alone.
@@ -169,6 +175,14 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
                         "too slow ({} too many at {rate} at best)",
                         count(over, "node")
                     ),
+                )
+            }
+            Reason::Fuse(over) => {
+                let over = i64::try_from(over).unwrap_or(i64::MAX);
+                let over = quantity(over, Dimension::Current);
+                (
+                    "fuse",
+                    format!("behind too small a fuse ({over} too much at best)"),
                 )
             }
             Reason::Slots(over) => (

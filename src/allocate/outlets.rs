@@ -1,27 +1,32 @@
 //! All outputs that a line may be given, how full each is, and whether a line fits.
 
 use super::chains::Seat;
-use super::needs::{Kind, Need, Reason, State, Way, count, told};
+use super::fuse;
+use super::needs::{Kind, Need, Reason, State, Way};
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
 };
-use crate::rules::place::no_room::Tried;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// An output.
 #[derive(Debug)]
-struct Outlet {
-    controller: ControllerId,
-    output: Output,
-    kind: Kind,
+pub(super) struct Outlet {
+    /// Its controller.
+    pub controller: ControllerId,
+    /// Which output of it.
+    pub output: Output,
+    /// What it drives.
+    pub kind: Kind,
     state: State,
     /// The first receiver that its port comes out of.
-    receiver: Option<ReceiverId>,
+    pub receiver: Option<ReceiverId>,
     /// Receivers in use on it.
-    receivers: Vec<ReceiverId>,
+    pub receivers: Vec<ReceiverId>,
     load: Load,
+    /// What its nodes draw at full where that is known, in microamperes.
+    draw: u64,
     /// Slots of a DMX output that are reserved.
     reserved_slots: u64,
     reserved: bool,
@@ -31,44 +36,15 @@ struct Outlet {
     any: bool,
 }
 
-/// Ports of a controller that stand side by side and come out at one place.
-#[derive(Clone, Debug)]
-pub(super) struct Stretch {
-    /// The controller.
-    pub controller: ControllerId,
-    /// The first receiver they come out of.
-    pub receiver: Option<ReceiverId>,
-    first: u32,
-    last: u32,
-    /// Each port as an output; `None` for a gap in the numbers.
-    pub rows: Vec<Option<usize>>,
-    /// Whether the controller has no other pixel ports.
-    pub whole: bool,
-}
-
-impl Stretch {
-    /// Whether a target allows these ports.
-    pub fn within(&self, model: &Model, target: Target) -> bool {
-        match target {
-            Target::Any => true,
-            Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => {
-                self.controller == id
-            }
-            Target::Receiver(id) => model.receivers.get(id.index()).is_some_and(|receiver| {
-                receiver.controller == self.controller
-                    && receiver.first <= self.first
-                    && self.last <= receiver.last
-            }),
-        }
-    }
-}
-
 /// All of them, by controller, pixel ports first, by number.
 pub(super) struct Outlets<'a> {
-    model: &'a Model,
-    rows: Vec<Outlet>,
+    /// The display.
+    pub model: &'a Model,
+    /// Each output.
+    pub rows: Vec<Outlet>,
     spans: Vec<Range<usize>>,
     apart: Vec<bool>,
+    injected: Vec<bool>,
 }
 
 impl<'a> Outlets<'a> {
@@ -94,6 +70,7 @@ impl<'a> Outlets<'a> {
             rows: Vec::new(),
             spans: Vec::new(),
             apart: fed_apart(model),
+            injected: fuse::injected(model),
         };
         for (index, controller) in model.controllers.iter().enumerate() {
             let id = ControllerId::from(index);
@@ -119,6 +96,7 @@ impl<'a> Outlets<'a> {
                     receiver: carrier.map(|carrier| carrier.0),
                     receivers: Vec::new(),
                     load: Load::default(),
+                    draw: 0,
                     reserved_slots: 0,
                     reserved: reserved.contains(&(id, output)),
                     closed: false,
@@ -145,6 +123,7 @@ impl<'a> Outlets<'a> {
 
     fn hang(&mut self, seats: &[Option<Seat>]) {
         let model = self.model;
+        let injected = std::mem::take(&mut self.injected);
         for (line, seat) in model.lines.iter().zip(seats) {
             let Some(seat) = seat else {
                 continue;
@@ -153,9 +132,10 @@ impl<'a> Outlets<'a> {
             let Some(outlet) = at.and_then(|at| self.rows.get_mut(at)) else {
                 continue;
             };
-            outlet.hang(model, &line.pieces, seat.receiver);
+            outlet.hang(model, &injected, &line.pieces, seat.receiver);
             outlet.state = State::Wired;
         }
+        self.injected = injected;
     }
 
     fn find(&self, controller: ControllerId, output: Output) -> Option<usize> {
@@ -183,6 +163,32 @@ impl<'a> Outlets<'a> {
         self.rows
             .get(at)
             .is_some_and(|row| (row.kind, row.state) == way)
+    }
+
+    /// Whether an output is for fixtures or, otherwise, for pixels.
+    pub fn is_for(&self, at: usize, fixtures: bool) -> bool {
+        self.rows
+            .get(at)
+            .is_some_and(|row| (row.kind != Kind::Pixel) == fixtures)
+    }
+
+    /// Slots that an output for fixtures has left.
+    pub fn slots_left(&self, at: usize) -> u64 {
+        let Some(outlet) = self.rows.get(at).filter(|row| !row.reserved && row.any) else {
+            return 0;
+        };
+        let most = match (outlet.kind, outlet.output) {
+            (Kind::Dmx, _) => u64::from(self.model.display.universe_slots),
+            (Kind::Slots, Output::Pixel(port)) => {
+                let receivers = outlet.receivers.iter().copied().chain(outlet.receiver);
+                match PortLimit::of(self.model, outlet.controller, port, receivers) {
+                    PortLimit::Slots(most) => u64::from(most.value),
+                    PortLimit::Nodes(_) | PortLimit::Time => 0,
+                }
+            }
+            (Kind::Slots | Kind::Pixel, _) => 0,
+        };
+        most.saturating_sub(outlet.load.slots + outlet.reserved_slots)
     }
 
     /// Whether a port's number follows that of the port before it, on the same controller.
@@ -231,7 +237,35 @@ impl<'a> Outlets<'a> {
         }
         let receivers = outlet.receivers.iter().copied().chain(receiver);
         let limit = PortLimit::of(self.model, outlet.controller, port, receivers);
-        room(self.model, limit, &load)
+        room(self.model, limit, &load)?;
+        let own = drawn(self.model, &self.injected, &need.pieces);
+        let draw = outlet.draw.saturating_add(own);
+        match fuse::most(self.model, outlet.controller, &settings) {
+            Some(most) if draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    /// Marks the lines that no fuse of the ports they may use feeds, even alone.
+    pub fn mark_unfed(&self, lines: &mut [(usize, Need)]) {
+        for (_, need) in lines {
+            let own = drawn(self.model, &self.injected, &need.pieces);
+            if own == 0 {
+                continue;
+            }
+            let mut too_small = false;
+            let feeds = |at: usize| match self.fits(at, need) {
+                Ok(()) => true,
+                Err(Reason::Fuse(over)) => {
+                    too_small = true;
+                    let taken = self.rows.get(at).map_or(0, |row| row.draw);
+                    over <= taken
+                }
+                Err(_) => false,
+            };
+            let fed = self.scope(need.target).any(feeds);
+            need.unfed = too_small && !fed;
+        }
     }
 
     fn fits_dmx(&self, outlet: &Outlet, need: &Need) -> Result<(), Reason> {
@@ -271,7 +305,7 @@ impl<'a> Outlets<'a> {
     }
 
     /// The receiver that a line would come out of; `None` where the target does not allow the output.
-    fn seat(&self, outlet: &Outlet, need: &Need) -> Option<Option<ReceiverId>> {
+    pub fn seat(&self, outlet: &Outlet, need: &Need) -> Option<Option<ReceiverId>> {
         let last = outlet.receivers.iter().max().copied();
         match need.target {
             Target::Any => outlet.any.then_some(last.or(outlet.receiver)),
@@ -316,14 +350,23 @@ impl<'a> Outlets<'a> {
         load
     }
 
-    /// How many nodes of a line's kind still fit on a pixel port, all strings of the line being alike; 0 where it may
-    /// not hang there at all.
-    pub fn room(&self, at: usize, need: &Need) -> u64 {
+    /// What one node of a line draws at most, in microamperes; 0 where that is not known.
+    pub fn draw(&self, need: &Need) -> u64 {
+        let strings = pieces(self.model, &need.pieces).filter_map(|piece| match piece {
+            PieceKind::String(id, _) => Some(fuse::draw(self.model, &self.injected, id)),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        strings.max().unwrap_or(0)
+    }
+
+    /// How many nodes of a line's kind still fit on a pixel port, all strings of the line being alike and each node
+    /// drawing at most `draw` microamperes; 0 where it may not hang there at all.
+    pub fn room(&self, at: usize, need: &Need, draw: u64) -> u64 {
         let Some(outlet) = self.rows.get(at).filter(|row| row.kind == Kind::Pixel) else {
             return 0;
         };
         match self.fits(at, need) {
-            Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_)) => {}
+            Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_) | Reason::Fuse(_)) => {}
             Err(_) => return 0,
         }
         let (Some(receiver), Output::Pixel(port)) = (self.seat(outlet, need), outlet.output) else {
@@ -337,56 +380,30 @@ impl<'a> Outlets<'a> {
         };
         let time = NodeTime::of(self.model, need.first.0);
         let time = time.and_then(|time| outlet.load.room(self.model, time));
-        time.map_or(nodes, |time| time.min(nodes))
+        let fed = self.fed(outlet, port, receiver, draw);
+        fed.into_iter().chain(time).fold(nodes, u64::min)
     }
 
-    /// The pixel ports, cut where they come out somewhere else.
-    pub fn stretches(&self) -> Vec<Stretch> {
-        let mut cuts: BTreeSet<(ControllerId, u32)> = BTreeSet::new();
-        for receiver in &self.model.receivers {
-            cuts.insert((receiver.controller, receiver.first));
-            cuts.insert((receiver.controller, receiver.last.saturating_add(1)));
-        }
-        let mut stretches: Vec<Stretch> = Vec::new();
-        for (at, row) in self.rows.iter().enumerate() {
-            let Output::Pixel(port) = row.output else {
-                continue;
-            };
-            let cut = cuts.contains(&(row.controller, port));
-            match stretches.last_mut() {
-                Some(last) if last.controller == row.controller && !cut => {
-                    if last.last.checked_add(1) != Some(port) {
-                        last.rows.push(None);
-                    }
-                    last.rows.push(Some(at));
-                    last.last = port;
-                }
-                before => {
-                    let whole = before
-                        .as_ref()
-                        .is_none_or(|before| before.controller != row.controller);
-                    if let Some(before) = before.filter(|_| !whole) {
-                        before.whole = false;
-                    }
-                    stretches.push(Stretch {
-                        controller: row.controller,
-                        receiver: row.receiver,
-                        first: port,
-                        last: port,
-                        rows: vec![Some(at)],
-                        whole,
-                    });
-                }
-            }
-        }
-        stretches
+    /// How many more nodes the fuse of a port feeds; `None` where that is not known.
+    pub fn fed(
+        &self,
+        outlet: &Outlet,
+        port: u32,
+        receiver: Option<ReceiverId>,
+        draw: u64,
+    ) -> Option<u64> {
+        let settings = self
+            .model
+            .port_settings(outlet.controller, port, receiver)?;
+        let most = fuse::most(self.model, outlet.controller, &settings)?;
+        most.saturating_sub(outlet.draw).checked_div(draw)
     }
 
     /// Hangs a line on an output.
     pub fn take(&mut self, at: usize, need: &Need) -> Option<Seat> {
         let receiver = self.seat(self.rows.get(at)?, need)?;
         let outlet = self.rows.get_mut(at)?;
-        outlet.hang(self.model, &need.pieces, receiver);
+        outlet.hang(self.model, &self.injected, &need.pieces, receiver);
         if outlet.state == State::Free {
             outlet.state = State::Picked;
         }
@@ -396,53 +413,17 @@ impl<'a> Outlets<'a> {
             receiver,
         })
     }
-
-    /// Why each output that a line may use does not take it; in short, if not asked for by output.
-    pub fn tried(&self, need: &Need, by_output: bool) -> Tried {
-        if !by_output {
-            return Tried {
-                none: need.none(),
-                reasons: vec!["none has room".to_owned()],
-                missing: self.missing(need),
-            };
-        }
-        let mut rows: BTreeMap<Reason, usize> = BTreeMap::new();
-        for at in self.scope(need.target) {
-            let kind = self.rows.get(at).map(|row| row.kind);
-            if need.fixture != (kind != Some(Kind::Pixel)) {
-                continue;
-            }
-            if let Err(reason) = self.fits(at, need) {
-                *rows.entry(reason).or_default() += 1;
-            }
-        }
-        let ports = if need.fixture { "output" } else { "port" };
-        let reasons = told(self.model, &rows, ports);
-        Tried {
-            none: need.none(),
-            reasons,
-            missing: self.missing(need),
-        }
-    }
-
-    fn missing(&self, need: &Need) -> String {
-        let load = Self::load(self.model, need);
-        if need.fixture {
-            return format!("a DMX output with {} free", count(load.slots, "slot"));
-        }
-        let chip = self.model.chip_of(need.first.0);
-        let drives = chip.map_or(String::new(), |chip| {
-            format!(" that drives `{}`", chip.name)
-        });
-        format!(
-            "a port{drives} with room for {}",
-            count(load.length(), "node")
-        )
-    }
 }
 
 impl Outlet {
-    fn hang(&mut self, model: &Model, stretch: &Range<u32>, receiver: Option<ReceiverId>) {
+    fn hang(
+        &mut self,
+        model: &Model,
+        injected: &[bool],
+        stretch: &Range<u32>,
+        receiver: Option<ReceiverId>,
+    ) {
+        self.draw = self.draw.saturating_add(drawn(model, injected, stretch));
         for piece in pieces(model, stretch) {
             self.load.add(model, piece);
             if let PieceKind::String(id, _) = piece {
@@ -507,6 +488,18 @@ fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind
         .pieces
         .get(stretch.start as usize..stretch.end as usize);
     pieces.unwrap_or(&[]).iter().map(|piece| piece.kind)
+}
+
+/// What a line's nodes draw at full where that is known, in microamperes.
+fn drawn(model: &Model, injected: &[bool], stretch: &Range<u32>) -> u64 {
+    let strings = pieces(model, stretch).map(|piece| match piece {
+        PieceKind::String(id, _) => {
+            let nodes = model.shape_of(id).map_or(0, |shape| shape.nodes);
+            fuse::draw(model, injected, id).saturating_mul(u64::from(nodes))
+        }
+        PieceKind::Skip(_) | PieceKind::Lead(..) => 0,
+    });
+    strings.fold(0, u64::saturating_add)
 }
 
 fn room(model: &Model, limit: PortLimit, load: &Load) -> Result<(), Reason> {

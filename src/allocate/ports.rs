@@ -1,23 +1,26 @@
 //! Lines that name no port → ports.
 //!
 //! Pixel lines are placed all together by the placement engine ([`super::pack`]): a prop's lines on one controller on
-//! ports next to each other, then the fewest ports, then the shortest leads, then even load. A port that a wire names
-//! gets another line only where there is no room otherwise. Fixtures, and everything where the engine finds no room
+//! ports next to each other, then the fewest ports, then the shortest leads, then even load (`prefer` changes the order
+//! of these three). A port that a wire names gets another line only where there is no room otherwise. Fixtures, and everything where the engine finds no room
 //! or the display is too large for it, are placed one by one, simply and lawfully: the first output that fits.
 //!
-//! What goes in is the model and the seats of the lines that name theirs; what comes out is a seat for each open
-//! line. Nothing else of the allocation looks in here, so a search for better seats can take its place.
+//! What goes in is the model and the seats of the lines that have theirs; what comes out is a seat for each open
+//! line. What finds none is told by [`super::refuse`], by sets that clash.
 //!
 //! One by one, a prop's lines want consecutive free ports of one controller; where there is no such run, each line takes the first
 //! free port, then the first with room among those picked here, and only then one that a wire names. Fixtures fill
 //! a DMX output before they begin the next.
 
 use super::chains::Seat;
+use super::fixtures::Fixtures;
 use super::needs::{Hint, Kind, Need, State, Way};
 use super::outlets::Outlets;
-use super::seek;
+use super::refuse;
+use super::seek::Asked;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PropId, StringId, Target};
+use crate::plan::Picked;
 use crate::rules::place::no_room::{self, Tried};
 use crate::source::Span;
 use std::collections::BTreeMap;
@@ -47,41 +50,127 @@ struct Failure {
     tried: Tried,
 }
 
+/// What came of placing.
+pub(super) struct Filled {
+    /// What is known of the ports that were picked.
+    pub picked: Option<Picked>,
+    /// Lines without a seat, fixtures and others.
+    pub left: Vec<(usize, Need)>,
+    failures: BTreeMap<PropId, Failure>,
+}
+
 /// Gives every open line that fits somewhere a seat; tells the rest.
-pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) {
+pub(super) fn place(model: &Model, seats: &mut [Option<Seat>], sink: &mut Sink) -> Option<Picked> {
+    let said = seats.to_vec();
+    let filled = fill(model, seats);
+    if !filled.left.is_empty() {
+        tell(model, &said, filled.left, filled.failures, sink);
+    }
+    filled.picked
+}
+
+/// The open lines that have no seat yet, each with what it asks for.
+pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> {
     let apart = model.injections.iter().any(|injection| injection.apart);
-    let open = |index: usize| {
-        let line = model.lines.get(index)?;
-        let need = Need::of(model, line, apart)?;
-        is_open(line.target).then_some((index, need))
+    let lines = model.lines.iter().zip(seats).enumerate();
+    lines
+        .filter(|(_, (line, seat))| is_open(line.target) && seat.is_none())
+        .filter_map(|(index, (line, _))| Some((index, Need::of(model, line, apart)?)))
+        .collect()
+}
+
+/// Gives every open line that fits somewhere a seat.
+pub(super) fn fill(model: &Model, seats: &mut [Option<Seat>]) -> Filled {
+    let said = seats.to_vec();
+    let mut lines = open(model, seats);
+    let mut filled = Filled {
+        picked: None,
+        left: Vec::new(),
+        failures: BTreeMap::new(),
     };
-    let lines: Vec<(usize, Need)> = (0..model.lines.len()).filter_map(open).collect();
     if lines.is_empty() {
-        return;
+        return filled;
+    }
+    let outlets = Outlets::new(model, seats);
+    outlets.mark_unfed(&mut lines);
+    let (mut lines, mut pixel): (Vec<_>, Vec<_>) =
+        lines.into_iter().partition(|(_, need)| need.fixture);
+    let mut found = None;
+    let mut without_universes = Vec::new();
+    if let Some(asked) = Asked::new(model, &outlets, &pixel) {
+        found = asked.place();
+        // Whoever places them one by one looks at ports only.
+        let over = match &found {
+            Some(_) => Vec::new(),
+            None => asked.over_limits(),
+        };
+        if !over.is_empty() {
+            let index = |at: &usize| pixel.get(*at).map(|(index, _)| *index);
+            let over: Vec<usize> = over.iter().filter_map(index).collect();
+            (without_universes, pixel) = pixel
+                .into_iter()
+                .partition(|(index, _)| over.contains(index));
+            found = Asked::new(model, &outlets, &pixel).and_then(|asked| asked.place());
+        }
     }
     let mut search = Search {
         model,
-        outlets: Outlets::new(model, seats),
+        outlets,
         hints: BTreeMap::new(),
         looks: 0,
+        left: Vec::new(),
         failures: BTreeMap::new(),
     };
-    let (mut lines, pixel): (Vec<_>, Vec<_>) =
-        lines.into_iter().partition(|(_, need)| need.fixture);
-    if !pixel.is_empty() {
-        match seek::outputs(model, &search.outlets, &pixel) {
-            Some(outputs) => search.seat(&pixel, &outputs, seats),
-            None => lines.extend(pixel),
+    match found {
+        Some(found) => {
+            filled.picked = Some(found.picked).filter(|_| !pixel.is_empty());
+            search.seat(&pixel, &found.outputs, seats);
         }
+        None => lines.extend(pixel),
+    }
+    for (index, need) in &without_universes {
+        search.fail(*index, need);
     }
     lines.sort_by_key(|(index, _)| *index);
     let group = |index: usize| model.lines.get(index).map(|line| line.group);
     for lines in lines.chunk_by(|a, b| group(a.0) == group(b.0)) {
         search.group(lines, seats);
     }
-    for failure in search.failures.into_values() {
+    if search.left.iter().any(|(_, need)| need.fixture) {
+        search.closer(&said, seats);
+    }
+    filled.left = search.left;
+    filled.failures = search.failures;
+    filled
+}
+
+/// Tells why lines have no seat: what clashes where that is found out, and what each port lacks otherwise.
+fn tell(
+    model: &Model,
+    said: &[Option<Seat>],
+    left: Vec<(usize, Need)>,
+    failures: BTreeMap<PropId, Failure>,
+    sink: &mut Sink,
+) {
+    let mut unexplained = Vec::new();
+    for fixtures in [false, true] {
+        let mut its = left.iter().filter(|(_, need)| need.fixture == fixtures);
+        let Some(_) = its.next() else {
+            continue;
+        };
+        let findings = refuse::findings(model, said, fixtures);
+        if findings.is_empty() {
+            unexplained.push(fixtures);
+        }
+        for finding in findings {
+            sink.push(finding);
+        }
+    }
+    for failure in failures.into_values() {
+        let shape = model.shape_of(failure.first.0);
+        let fixture = shape.is_some_and(|shape| shape.node.is_none());
         // Where no output was even looked at, those that did not parse may be the ones.
-        if model.incomplete && failure.tried.reasons.is_empty() {
+        if !unexplained.contains(&fixture) || model.incomplete && failure.tried.reasons.is_empty() {
             continue;
         }
         sink.push(no_room::no_room(
@@ -106,6 +195,7 @@ struct Search<'a> {
     outlets: Outlets<'a>,
     /// Where to go on looking: what lies before was seen not to fit, and never will.
     hints: BTreeMap<Hint, usize>,
+    left: Vec<(usize, Need)>,
     failures: BTreeMap<PropId, Failure>,
     /// How many outputs were looked at.
     looks: u64,
@@ -135,6 +225,23 @@ impl Search<'_> {
                 None => self.fail(*index, need),
             }
         }
+    }
+
+    /// Packs fixtures more closely, where one after the other some found no room.
+    fn closer(&mut self, said: &[Option<Seat>], seats: &mut [Option<Seat>]) {
+        let mut lines = open(self.model, said);
+        lines.retain(|(_, need)| need.fixture);
+        let mut outlets = Outlets::new(self.model, said);
+        let found = Fixtures::new(self.model, &outlets, &lines).and_then(|all| all.place());
+        let Some(found) = found else {
+            return;
+        };
+        for ((index, need), at) in lines.iter().zip(found) {
+            if let Some(entry) = seats.get_mut(*index) {
+                *entry = outlets.take(at, need);
+            }
+        }
+        self.left.retain(|(_, need)| !need.fixture);
     }
 
     fn group(&mut self, lines: &[(usize, Need)], seats: &mut [Option<Seat>]) {
@@ -224,6 +331,7 @@ impl Search<'_> {
         let Some(line) = self.model.lines.get(index) else {
             return;
         };
+        self.left.push((index, need.clone()));
         if let Some(failure) = self.failures.get_mut(&need.prop) {
             failure.more += need.strings;
             return;

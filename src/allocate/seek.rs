@@ -1,15 +1,19 @@
 //! Open pixel lines → outputs, by the placement engine: its instance made of the model, its answer taken back.
 //!
 //! A site of the engine is a stretch of a controller's ports that come out at one place. A port that a wire names is
-//! left as it is while others have room. Universes are counted on the safe side, so where they seem short the lines
-//! are placed once more without that limit: whether it holds is told when the addresses are known.
+//! left as it is while others have room. Universes are counted on the safe side first; where they seem short, by what is
+//! needed at least, so that a refusal is certain. Whether a placement found that way holds is told when the addresses
+//! are known.
+//!
+//! `prefer` puts leads or even load before the number of ports: the sites are then sought as if every port were in use
+//! already, and the ports on those sites afterwards.
 
 use super::needs::{Need, State};
-use super::outlets::{Outlets, Stretch};
-use super::pack::{self, Group, Instance, Line, Port, Site};
-use crate::model::{
-    Align, ChipId, Controller, Model, PieceKind, ReceiverId, Start, StringId, Target,
-};
+use super::outlets::Outlets;
+use super::pack::{self, Answer, Cause, Failed, Group, Instance, Line, Port, Site};
+use super::stretches::Stretch;
+use crate::model::{Align, ChipId, Model, PieceKind, Prefer, ReceiverId, Start, StringId, Target};
+use crate::plan::Picked;
 use std::collections::BTreeMap;
 
 /// So many steps of search a line, and so many in all, which is a third of the engine's own budget: what comes after was
@@ -31,63 +35,336 @@ enum Class {
     Alone(usize),
 }
 
-/// For each line an output, in the order of `lines`; `None` where the engine finds no room or the display is too large.
-pub(super) fn outputs(
-    model: &Model,
-    outlets: &Outlets<'_>,
-    lines: &[(usize, Need)],
-) -> Option<Vec<usize>> {
-    let stretches = outlets.stretches();
-    let classes: Vec<Class> = lines
-        .iter()
-        .enumerate()
-        .map(|(place, (_, need))| class(model, outlets, need).unwrap_or(Class::Alone(place)))
-        .collect();
-    let mut samples: BTreeMap<Class, &Need> = BTreeMap::new();
-    for (class, (_, need)) in classes.iter().zip(lines) {
-        samples.entry(*class).or_insert(need);
-    }
-    let ports: usize = stretches.iter().map(|stretch| stretch.rows.len()).sum();
-    if lines.len() > MOST_LINES
-        || lines.len() * stretches.len() > MOST_PAIRS
-        || ports * samples.len() > MOST_PAIRS
-    {
-        return None;
-    }
-    let limited: Vec<&Controller> = stretches
-        .iter()
-        .filter(|stretch| limit(model, stretch) < u64::MAX)
-        .filter_map(|stretch| model.controller(stretch.controller))
-        .collect();
-    let weights = lines.iter().map(|(_, need)| weight(model, need, &limited));
-    let asked: Vec<(Class, u64)> = classes.into_iter().zip(weights).collect();
-    let groups = groups(model, &stretches, lines, &asked, &samples);
-    let steps = MOST_STEPS.min(STEPS_A_LINE * lines.len() as u64);
-    let rounds = [(true, false), (true, true), (false, false), (false, true)];
-    for (limits, wired) in rounds {
-        if !limits && limited.is_empty() {
-            break;
+/// How universes that are limited are counted.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Universes {
+    /// With all that alignment and whole nodes may leave free.
+    Safe,
+    /// The slots of the strings alone: what does not fit so does not fit at all.
+    Least,
+}
+
+/// Where each line goes, and how good that is known to be.
+pub(super) struct Found {
+    /// For each line its output.
+    pub outputs: Vec<usize>,
+    /// What is known of the answer.
+    pub picked: Picked,
+}
+
+/// Lines that together find no room.
+pub(super) struct Clash {
+    /// Which, as indices of the lines asked for.
+    pub lines: Vec<usize>,
+    /// What they lack.
+    pub cause: Cause,
+}
+
+/// The open pixel lines of a display, and what they may go to.
+pub(super) struct Asked<'a> {
+    model: &'a Model,
+    outlets: &'a Outlets<'a>,
+    lines: &'a [(usize, Need)],
+    stretches: Vec<Stretch>,
+    classes: Vec<Class>,
+    samples: BTreeMap<Class, Sample<'a>>,
+    limited: Limited,
+    /// Whether some strings show another's data.
+    shared: bool,
+}
+
+/// What holds of controllers whose universes are limited.
+#[derive(Clone, Copy, Default)]
+struct Limited {
+    /// There are some.
+    any: bool,
+    /// One of them aligns.
+    aligned: bool,
+    /// One of them keeps nodes whole.
+    whole: bool,
+}
+
+/// What stands for a class.
+#[derive(Clone, Copy)]
+struct Sample<'a> {
+    need: &'a Need,
+    /// What one node draws at most, in microamperes.
+    draw: u64,
+}
+
+impl<'a> Asked<'a> {
+    /// `None` where the display is too large to be searched.
+    pub fn new(
+        model: &'a Model,
+        outlets: &'a Outlets<'a>,
+        lines: &'a [(usize, Need)],
+    ) -> Option<Self> {
+        let stretches = outlets.stretches();
+        let classes: Vec<Class> = lines
+            .iter()
+            .enumerate()
+            .map(|(place, (_, need))| class(model, outlets, need).unwrap_or(Class::Alone(place)))
+            .collect();
+        let mut samples: BTreeMap<Class, Sample<'_>> = BTreeMap::new();
+        for (class, (_, need)) in classes.iter().zip(lines) {
+            let draw = outlets.draw(need);
+            let sample = samples.entry(*class).or_insert(Sample { need, draw });
+            sample.draw = sample.draw.max(draw);
         }
-        let site = |stretch| site(model, outlets, stretch, &samples, (limits, wired));
-        let instance = Instance {
-            sites: stretches.iter().map(site).collect(),
-            groups: groups.clone(),
+        let ports: usize = stretches.iter().map(|stretch| stretch.rows.len()).sum();
+        let searched = lines.len() <= MOST_LINES
+            && lines.len() * stretches.len() <= MOST_PAIRS
+            && ports * samples.len() <= MOST_PAIRS;
+        let mut limited = Limited::default();
+        for stretch in &stretches {
+            if let Some(controller) = model.controller(stretch.controller)
+                && limit(model, stretch) < u64::MAX
+            {
+                limited.any = true;
+                limited.aligned |= controller.align != Align::Off;
+                limited.whole |= controller.whole_nodes || model.display.whole_nodes;
+            }
+        }
+        searched.then_some(Self {
+            model,
+            outlets,
+            lines,
+            stretches,
+            classes,
+            samples,
+            limited,
+            shared: model.strings.iter().any(|string| string.same_as.is_some()),
+        })
+    }
+
+    /// An output for each line; `None` where the engine finds no room.
+    pub fn place(&self) -> Option<Found> {
+        let rounds = [
+            (Universes::Safe, false),
+            (Universes::Safe, true),
+            (Universes::Least, false),
+            (Universes::Least, true),
+        ];
+        for (universes, wired) in rounds {
+            if universes == Universes::Least && !self.limited.any {
+                break;
+            }
+            let instance = self.instance(universes, wired);
+            if let Ok(answer) = self.sought(&instance) {
+                return self.found(&answer);
+            }
+        }
+        None
+    }
+
+    /// Whether there is room at all, and the steps that took.
+    pub fn fits(&self, steps: u64) -> (bool, u64) {
+        match pack::fits(&self.instance(Universes::Least, true), steps) {
+            Ok(steps) => (true, steps),
+            Err(failed) => (false, failed.steps),
+        }
+    }
+
+    /// The lines that find no room, in sets that clash; none where that could not be found out.
+    pub fn clashes(&self) -> Vec<Clash> {
+        let lines = self.lines_of_groups();
+        let instance = self.instance(Universes::Least, true);
+        let clashes = pack::clashes(&instance, self.steps()).into_iter();
+        let lines = |(groups, cause): (Vec<usize>, Cause)| Clash {
+            lines: groups
+                .iter()
+                .filter_map(|group| lines.get(*group))
+                .flatten()
+                .copied()
+                .collect(),
+            cause,
         };
-        if let Ok(answer) = pack::place(&instance, steps) {
-            let spots = answer.spots.iter().flatten();
-            let row = |spot: &pack::Spot| {
-                let stretch = stretches.get(spot.site)?;
-                stretch.rows.get(spot.port).copied().flatten()
-            };
-            return spots.map(row).collect();
+        clashes.map(lines).collect()
+    }
+
+    /// Lines for which there are ports, but no universes.
+    pub fn over_limits(&self) -> Vec<usize> {
+        let unlimited = |mut instance: Instance| {
+            for site in &mut instance.sites {
+                site.limit = u64::MAX;
+            }
+            instance
+        };
+        let instance = self.instance(Universes::Least, true);
+        if !self.limited.any || pack::fits(&unlimited(instance), self.steps()).is_err() {
+            return Vec::new();
+        }
+        let clashes = self.clashes().into_iter();
+        clashes.flat_map(|clash| clash.lines).collect()
+    }
+
+    fn steps(&self) -> u64 {
+        MOST_STEPS.min(STEPS_A_LINE * self.lines.len() as u64)
+    }
+
+    /// Seeks in the order that the display wants.
+    fn sought(&self, instance: &Instance) -> Result<Answer, Failed> {
+        let steps = self.steps();
+        let prefer = self.model.display.prefer.map(|told| told.value);
+        let leads = match prefer {
+            None | Some(Prefer::FewestPorts) => return pack::seek(instance, steps),
+            Some(Prefer::ShortestLeads) => true,
+            Some(Prefer::EvenLoad) => false,
+        };
+        let mut open = instance.clone();
+        for port in open.sites.iter_mut().flat_map(|site| &mut site.ports) {
+            port.open = true;
+        }
+        if !leads {
+            for group in &mut open.groups {
+                group.lead.clear();
+            }
+        }
+        let sited = pack::seek(&open, steps / 2)?;
+        let mut tied = instance.clone();
+        for (group, spots) in tied.groups.iter_mut().zip(&sited.spots) {
+            let mut sites: Vec<usize> = spots.iter().map(|spot| spot.site).collect();
+            sites.sort_unstable();
+            sites.dedup();
+            group.sites = Some(sites);
+        }
+        // The same sites are lawful with the ports as they are; only a search cut short may miss that.
+        pack::seek(&tied, steps / 2).or_else(|_| pack::seek(instance, steps))
+    }
+
+    fn found(&self, answer: &Answer) -> Option<Found> {
+        let spots = answer.spots.iter().flatten();
+        let row = |spot: &pack::Spot| {
+            let stretch = self.stretches.get(spot.site)?;
+            stretch.rows.get(spot.port).copied().flatten()
+        };
+        Some(Found {
+            outputs: spots.map(row).collect::<Option<Vec<usize>>>()?,
+            picked: Picked {
+                opened: answer.opened,
+                bound: answer.bound,
+                lead_dm: answer.lead,
+                least_lead: answer.least_lead,
+                split: answer.split.len() as u64,
+                steps: answer.steps,
+            },
+        })
+    }
+
+    fn instance(&self, universes: Universes, wired: bool) -> Instance {
+        let site = |stretch| self.site(stretch, wired);
+        Instance {
+            sites: self.stretches.iter().map(site).collect(),
+            groups: self.groups(universes),
         }
     }
-    None
+
+    /// Which lines each group has.
+    fn lines_of_groups(&self) -> Vec<Vec<usize>> {
+        let group = |index: usize| self.model.lines.get(index).map(|line| line.group);
+        let mut at = 0;
+        let chunks = self
+            .lines
+            .chunk_by(|a, b| group(a.0) == group(b.0) && a.1.target == b.1.target);
+        chunks
+            .map(|lines| {
+                let from = at;
+                at += lines.len();
+                (from..at).collect()
+            })
+            .collect()
+    }
+
+    /// The lines by group; those of one wire lie side by side.
+    fn groups(&self, universes: Universes) -> Vec<Group> {
+        let numbers: BTreeMap<Class, usize> = self.samples.keys().copied().zip(0..).collect();
+        let mut groups = Vec::new();
+        for lines in self.lines_of_groups() {
+            let its = lines.iter().filter_map(|at| {
+                let (class, (_, need)) = (self.classes.get(*at)?, self.lines.get(*at)?);
+                Some(Line {
+                    size: size(self.model, need),
+                    class: numbers.get(class).copied().unwrap_or(0),
+                    weight: self.weight(need, universes),
+                })
+            });
+            let its = its.collect();
+            let first = lines.first().and_then(|at| self.lines.get(*at));
+            let Some((_, first)) = first else {
+                continue;
+            };
+            let allowed = self.stretches.iter().enumerate();
+            let allowed = allowed.filter(|(_, stretch)| stretch.within(self.model, first.target));
+            groups.push(Group {
+                lines: its,
+                sites: (first.target != Target::Any).then(|| allowed.map(|(at, _)| at).collect()),
+                lead: lead(self.model, &self.stretches, first),
+                may_split: true,
+            });
+        }
+        groups
+    }
+
+    /// Slots of universes that a line takes.
+    fn weight(&self, need: &Need, universes: Universes) -> u64 {
+        let model = self.model;
+        if !self.limited.any {
+            return 0;
+        }
+        let slots = Outlets::load(model, need).slots;
+        if universes == Universes::Least {
+            // What shows another's data may take no slots of its own.
+            return if self.shared { 0 } else { slots };
+        }
+        let node = strings(model, need).find_map(|id| model.node_of(id));
+        let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
+        let slots = slots.saturating_add(u64::from(model.display.spare_nodes) * each);
+        let universe = u64::from(model.display.universe_slots.max(1));
+        if self.limited.aligned {
+            return slots.div_ceil(universe) * universe;
+        }
+        match universe - universe % each {
+            usable if self.limited.whole && usable > 0 => (slots * universe).div_ceil(usable),
+            _ => slots,
+        }
+    }
+
+    /// A site with what is left on its ports; `wired` says whether ports that a wire names are offered.
+    fn site(&self, stretch: &Stretch, wired: bool) -> Site {
+        let (model, outlets) = (self.model, self.outlets);
+        let port = |row: &Option<usize>| {
+            let state = row.and_then(|at| outlets.state(at));
+            let kept = state == Some(State::Wired) && !wired;
+            let room = |(class, sample): (&Class, &Sample<'_>)| match (*row, class) {
+                (None, _) => 0,
+                (Some(_), _) if kept => 0,
+                (Some(at), Class::Alike(..)) => outlets.room(at, sample.need, sample.draw),
+                (Some(at), Class::Alone(_)) if outlets.fits(at, sample.need).is_ok() => {
+                    size(model, sample.need).max(1)
+                }
+                (Some(_), Class::Alone(_)) => 0,
+            };
+            Port {
+                room: self.samples.iter().map(room).collect(),
+                open: state.is_some_and(|state| state != State::Free),
+            }
+        };
+        let rows = || stretch.rows.iter().copied().flatten();
+        let taken: u64 = rows().map(|at| outlets.taken(at).1).sum();
+        Site {
+            ports: stretch.rows.iter().map(port).collect(),
+            carried: rows().map(|at| outlets.taken(at).0).sum(),
+            limit: match limit(model, stretch) {
+                most if most < u64::MAX => most.saturating_sub(taken),
+                most => most,
+            },
+        }
+    }
 }
 
 /// What a line has in common with others; `None` where it must not share.
 fn class(model: &Model, outlets: &Outlets<'_>, need: &Need) -> Option<Class> {
-    if need.head || need.alone {
+    if need.head || need.alone || need.unfed {
         return None;
     }
     let receiver = match need.target {
@@ -124,64 +401,9 @@ fn strings<'a>(model: &'a Model, need: &Need) -> impl Iterator<Item = StringId> 
     })
 }
 
-/// The lines by group; those of one wire lie side by side.
-fn groups(
-    model: &Model,
-    stretches: &[Stretch],
-    lines: &[(usize, Need)],
-    asked: &[(Class, u64)],
-    samples: &BTreeMap<Class, &Need>,
-) -> Vec<Group> {
-    let numbers: BTreeMap<Class, usize> = samples.keys().copied().zip(0..).collect();
-    let group = |index: usize| model.lines.get(index).map(|line| line.group);
-    let mut asked = asked.iter();
-    let mut groups = Vec::new();
-    for lines in lines.chunk_by(|a, b| group(a.0) == group(b.0) && a.1.target == b.1.target) {
-        let Some((_, first)) = lines.first() else {
-            continue;
-        };
-        let its = asked.by_ref().take(lines.len()).zip(lines);
-        let its = its.map(|((class, weight), (_, need))| Line {
-            size: size(model, need),
-            class: numbers.get(class).copied().unwrap_or(0),
-            weight: *weight,
-        });
-        let allowed = stretches.iter().enumerate();
-        let allowed = allowed.filter(|(_, stretch)| stretch.within(model, first.target));
-        groups.push(Group {
-            lines: its.collect(),
-            sites: (first.target != Target::Any).then(|| allowed.map(|(at, _)| at).collect()),
-            lead: lead(model, stretches, first),
-            may_split: true,
-        });
-    }
-    groups
-}
-
 /// Nodes in the data line.
 fn size(model: &Model, need: &Need) -> u64 {
     Outlets::load(model, need).length()
-}
-
-/// Slots, on the safe side: with what stays free behind a port, and what whole nodes or alignment may leave free of a
-/// universe.
-fn weight(model: &Model, need: &Need, limited: &[&Controller]) -> u64 {
-    if limited.is_empty() {
-        return 0;
-    }
-    let slots = Outlets::load(model, need).slots;
-    let node = strings(model, need).find_map(|id| model.node_of(id));
-    let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
-    let slots = slots.saturating_add(u64::from(model.display.spare_nodes) * each);
-    let universe = u64::from(model.display.universe_slots.max(1));
-    if limited.iter().any(|c| c.align != Align::Off) {
-        return slots.div_ceil(universe) * universe;
-    }
-    let whole = model.display.whole_nodes || limited.iter().any(|c| c.whole_nodes);
-    match universe - universe % each {
-        usable if whole && usable > 0 => (slots * universe).div_ceil(usable),
-        _ => slots,
-    }
 }
 
 /// From where the prop stands to each site, in tenths of a metre; 0 where one of them is not known.
@@ -221,44 +443,6 @@ fn distance(from: (i64, i64), to: (i64, i64)) -> u64 {
         .saturating_add(u128::from(up).pow(2));
     let tenths = (square.isqrt() + 50_000) / 100_000;
     u64::try_from(tenths).unwrap_or(u64::MAX)
-}
-
-/// A site with what is left on its ports; `rules` says whether universes limit it and whether wired ports are offered.
-fn site(
-    model: &Model,
-    outlets: &Outlets<'_>,
-    stretch: &Stretch,
-    samples: &BTreeMap<Class, &Need>,
-    rules: (bool, bool),
-) -> Site {
-    let (limits, wired) = rules;
-    let port = |row: &Option<usize>| {
-        let state = row.and_then(|at| outlets.state(at));
-        let kept = state == Some(State::Wired) && !wired;
-        let room = |(class, need): (&Class, &&Need)| match (*row, class) {
-            (None, _) => 0,
-            (Some(_), _) if kept => 0,
-            (Some(at), Class::Alike(..)) => outlets.room(at, need),
-            (Some(at), Class::Alone(_)) if outlets.fits(at, need).is_ok() => {
-                size(model, need).max(1)
-            }
-            (Some(_), Class::Alone(_)) => 0,
-        };
-        Port {
-            room: samples.iter().map(room).collect(),
-            open: state.is_some_and(|state| state != State::Free),
-        }
-    };
-    let rows = || stretch.rows.iter().copied().flatten();
-    let taken: u64 = rows().map(|at| outlets.taken(at).1).sum();
-    Site {
-        ports: stretch.rows.iter().map(port).collect(),
-        carried: rows().map(|at| outlets.taken(at).0).sum(),
-        limit: match limit(model, stretch) {
-            most if limits && most < u64::MAX => most.saturating_sub(taken),
-            _ => u64::MAX,
-        },
-    }
 }
 
 /// Slots of all universes that a site may take; no limit where it is only a part of its controller.

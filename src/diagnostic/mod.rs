@@ -89,6 +89,8 @@ pub struct Diagnostic {
     pub help: String,
     /// The cure as an edit, where there is one.
     pub fix: Option<Fix>,
+    /// Cures of which a person picks one: each was tried and suffices.
+    pub choices: Vec<Fix>,
 }
 
 impl Diagnostic {
@@ -106,6 +108,7 @@ impl Diagnostic {
             why: words.why,
             help: words.help,
             fix: None,
+            choices: Vec::new(),
         }
     }
 
@@ -147,6 +150,13 @@ impl Diagnostic {
             edits,
             safe: false,
         });
+        self
+    }
+
+    /// Adds a cure to pick from.
+    #[must_use]
+    pub fn choice(mut self, fix: Fix) -> Self {
+        self.choices.push(fix);
         self
     }
 

@@ -4,7 +4,7 @@
 //! added under one version; none is dropped or changes its meaning.
 
 use super::spot;
-use crate::diagnostic::{Diagnostic, Edit, Label};
+use crate::diagnostic::{Diagnostic, Edit, Fix, Label};
 use crate::source::{SourceMap, Span};
 use serde::Serialize;
 use std::io::{self, Write};
@@ -25,6 +25,8 @@ struct Finding<'a> {
     why: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
     fix: Option<Cure<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    choices: Vec<Cure<'a>>,
 }
 
 #[derive(Serialize)]
@@ -63,11 +65,20 @@ fn finding<'a>(sources: &'a SourceMap, finding: &'a Diagnostic) -> Finding<'a> {
         labels: finding.labels.iter().map(label).collect(),
         help: &finding.help,
         why: &finding.why,
-        fix: finding.fix.as_ref().map(|fix| Cure {
-            title: &fix.title,
-            safe: fix.safe,
-            edits: fix.edits.iter().map(|edit| cure(sources, edit)).collect(),
-        }),
+        fix: finding.fix.as_ref().map(|fix| whole(sources, fix)),
+        choices: finding
+            .choices
+            .iter()
+            .map(|fix| whole(sources, fix))
+            .collect(),
+    }
+}
+
+fn whole<'a>(sources: &'a SourceMap, fix: &'a Fix) -> Cure<'a> {
+    Cure {
+        title: &fix.title,
+        safe: fix.safe,
+        edits: fix.edits.iter().map(|edit| cure(sources, edit)).collect(),
     }
 }
 

@@ -7,7 +7,7 @@ use super::{settings_of, told};
 use crate::ast::{BlockKind, Ident};
 use crate::chip::{BitTime, known};
 use crate::diagnostic::Sink;
-use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Told};
+use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
 use crate::rules;
 use crate::source::Span;
 use std::collections::HashMap;
@@ -23,6 +23,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
     };
     display.name = reader.names.text(block.name).into();
     display.at = Some(block.name.span);
+    display.first_at = block.settings.first().map(|setting| setting.span);
     for set in settings_of(reader, Scope::Of(BlockKind::Display), &block.settings, sink) {
         let number = set.number(0);
         match set.key {
@@ -42,6 +43,13 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 if let Some(Value::Gauge(gauge)) = set.value(0) {
                     display.lead = Some(told(&set, gauge));
                 }
+            }
+            Key::Prefer => {
+                let which = match set.value(0) {
+                    Some(Value::Choice(which)) => Prefer::ALL.get(which).copied(),
+                    _ => None,
+                };
+                display.prefer = which.map(|prefer| told(&set, prefer));
             }
             _ => {}
         }

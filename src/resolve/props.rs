@@ -12,7 +12,7 @@ use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
 use crate::model::NodeId;
-use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, Shape};
+use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, PropId, Shape, Split};
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
@@ -539,7 +539,14 @@ impl<'a> Context<'_, '_, 'a> {
             }
             Sketch::Split { units, nodes, .. } => {
                 let most = node.and_then(|node| (self.most)(model, &prop.name, node));
-                for part in super::split::even(*units, *nodes, most) {
+                let parts = super::split::even(*units, *nodes, most);
+                model.splits.push(Split {
+                    at: sketch.at(),
+                    prop: PropId(self.index),
+                    strings: count(parts.len() as i64),
+                    strands: *units,
+                });
+                for part in parts {
                     let strand = (*nodes > 1).then_some(*nodes);
                     model
                         .shapes

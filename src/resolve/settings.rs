@@ -44,6 +44,8 @@ pub enum Key {
     SpareUniverses,
     /// `lead of GAUGE`
     LeadOf,
+    /// `prefer …`
+    Prefer,
     /// `rate N kHz`
     Rate,
     /// `latch N us`
@@ -262,6 +264,7 @@ const DISPLAY: &[Row] = &[
     row(Key::SpareNodes, "spare", &[S::Measure(D::Nodes, 0, 1_000_000), S::Word("per"), S::Word("port")], "spare 20 nodes per port", "the spare"),
     row(Key::SpareUniverses, "spare", &[S::Measure(D::Universes, 0, MOST_UNIVERSES), S::Word("per"), S::Word("controller")], "spare 2 universes per controller", "the spare"),
     row(Key::LeadOf, "lead", &[S::Word("of"), S::Gauge], "lead of 18 AWG", "the wire size"),
+    row(Key::Prefer, "prefer", &[S::Choice(&["fewest ports", "shortest leads", "even load"])], "prefer shortest leads", "the preference"),
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.

@@ -451,3 +451,42 @@ fn safe_fixes_cure() {
     }
     assert!(tried > 0, "no safe fix was tried");
 }
+
+/// Each thing that a refusal offers, made in the text, compiles.
+#[test]
+fn what_is_offered_compiles() {
+    let mut causes = 0;
+    for case in cases().iter().filter(|case| case.code == "place/no-room") {
+        let compiled = case.compile();
+        let refused: Vec<&Diagnostic> = compiled
+            .findings
+            .iter()
+            .filter(|finding| finding.code == "place/no-room")
+            .collect();
+        for finding in &refused {
+            causes += usize::from(!finding.choices.is_empty());
+            for choice in &finding.choices {
+                let texts = edited(&compiled, &choice.edits);
+                let texts: Vec<(&str, &str)> = texts
+                    .iter()
+                    .map(|(n, t)| (n.as_str(), t.as_str()))
+                    .collect();
+                let after = check::many(texts[0].0, &texts);
+                let errors = after
+                    .findings
+                    .iter()
+                    .filter(|finding| finding.severity == Severity::Error);
+                // What clashes for other reasons goes on to.
+                assert_eq!(
+                    errors.count(),
+                    refused.len() - 1,
+                    "{}: {}:\n{}",
+                    case.name,
+                    choice.title,
+                    told(&after)
+                );
+            }
+        }
+    }
+    assert!(causes >= 10, "{causes} refusals offer something");
+}

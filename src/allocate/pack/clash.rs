@@ -1,14 +1,15 @@
-//! Says why there is no room: the smallest set of groups that clash, what they lack, and what would help.
+//! Says why there is no room: the smallest set of groups that clash, and what they lack.
 //!
 //! Method: groups are left out as long as the rest still does not fit, in large parts first, the lightest groups first; what
 //! remains fits as soon as any one of them is left out. With few groups every subset is tried by number instead, so that
-//! none is smaller. Each relaxation is solved before it is told.
+//! none is smaller.
 #![allow(clippy::indexing_slicing)] // every index is made in this file from the lengths beside it
 
 use super::bound::{Short, least, least_of};
 use super::norm::Norm;
+use super::place::fits;
 use super::solve::{Effort, Outcome, solve};
-use super::{Cause, Instance, NoRoom, Relaxation};
+use super::{Cause, Instance, NoRoom};
 
 /// Subsets are tried by number up to so many groups.
 const FEW_GROUPS: usize = 9;
@@ -74,17 +75,44 @@ pub fn explain(instance: &Instance, steps: u64, proven: bool, used: u64) -> NoRo
     let (clash, tried) = smallest(instance, &mut oracle);
     let (cause, certain) = cause_of(instance, &clash, &mut oracle);
     let minimal = tried && oracle.left > 0;
-    // a refusal that was proven at once leaves more for finding out what helps
-    oracle.left = (steps / 3).max(steps.saturating_sub(oracle.used));
-    let relaxations = relaxations(instance, &clash, &mut oracle);
     NoRoom {
         clash,
         cause,
         proven: proven || certain,
         minimal,
-        relaxations,
         steps: oracle.used,
     }
+}
+
+/// So many clashes are looked for.
+const MOST_CLASHES: usize = 20;
+
+/// Sets of groups that clash, with what each lacks: what is left without them finds room, unless there are very many.
+/// Groups within a cause are counted within what was left when it was found.
+#[must_use]
+pub fn clashes(instance: &Instance, steps: u64) -> Vec<(Vec<usize>, Cause)> {
+    let mut left: Vec<usize> = (0..instance.groups.len()).collect();
+    let mut clashes = Vec::new();
+    while clashes.len() < MOST_CLASHES {
+        let part = Instance {
+            sites: instance.sites.clone(),
+            groups: left
+                .iter()
+                .map(|&group| instance.groups[group].clone())
+                .collect(),
+        };
+        let Err(failed) = fits(&part, steps) else {
+            break;
+        };
+        let none = explain(&part, steps, failed.proven, failed.steps);
+        let clash: Vec<usize> = none.clash.iter().map(|&at| left[at]).collect();
+        if clash.is_empty() {
+            break;
+        }
+        left.retain(|group| !clash.contains(group));
+        clashes.push((clash, none.cause));
+    }
+    clashes
 }
 
 fn chosen(instance: &Instance, groups: &[usize]) -> Vec<bool> {
@@ -269,225 +297,4 @@ fn misfit(instance: &Instance, group: usize) -> Option<Cause> {
         }
     }
     None
-}
-
-/// Lines that are tried shorter.
-const MANY_LINES: usize = 12;
-
-/// Ports that may be added at most.
-const MOST_PORTS: u64 = 64;
-
-fn relaxations(instance: &Instance, clash: &[usize], oracle: &mut Oracle) -> Vec<Relaxation> {
-    let everything = vec![true; instance.groups.len()];
-    let mut found = Vec::new();
-    found.extend(more_ports(instance, clash, &everything, oracle));
-    found.extend(smaller(instance, clash, &everything, oracle));
-    found.extend(more_room(instance, clash, &everything, oracle));
-    for &group in clash {
-        let mut changed = instance.clone();
-        changed.groups[group].may_split = true;
-        if !instance.groups[group].may_split
-            && instance.groups[group].lines.len() > 1
-            && oracle.fits(&changed, &everything)
-        {
-            found.push(Relaxation::Split { group });
-            break;
-        }
-    }
-    for &group in clash {
-        let mut changed = instance.clone();
-        changed.groups[group].sites = None;
-        if instance.groups[group].sites.is_some() && oracle.fits(&changed, &everything) {
-            found.push(Relaxation::Elsewhere { group });
-            break;
-        }
-    }
-    found.extend(without(instance, clash, oracle));
-    found
-}
-
-/// The lightest group of the clash that helps when it is left out; otherwise all that find no room after the others.
-fn without(instance: &Instance, clash: &[usize], oracle: &mut Oracle) -> Option<Relaxation> {
-    let count = instance.groups.len();
-    let mut lightest = clash.to_vec();
-    lightest.sort_by_key(|&group| (load_of(instance, group), group));
-    // each alone, while there are few
-    for group in lightest.into_iter().take(MANY_LINES) {
-        let mut wanted = vec![true; count];
-        wanted[group] = false;
-        if oracle.fits(instance, &wanted) {
-            return Some(Relaxation::Without {
-                groups: vec![group],
-            });
-        }
-    }
-    let mut order: Vec<usize> = (0..count).collect();
-    order.sort_by_key(|&group| (load_of(instance, group), group));
-    if count > FEW_GROUPS {
-        // the fewest of the heaviest groups of the clash
-        let mut heaviest = clash.to_vec();
-        heaviest.sort_by_key(|&group| (std::cmp::Reverse(load_of(instance, group)), group));
-        let least = least_that(heaviest.len() as u64, |count| {
-            let mut wanted = vec![true; instance.groups.len()];
-            for &group in &heaviest[..count as usize] {
-                wanted[group] = false;
-            }
-            oracle.left > 0 && oracle.fits(instance, &wanted)
-        });
-        let mut groups = heaviest;
-        groups.truncate(least.unwrap_or(0) as usize);
-        groups.sort_unstable();
-        return (!groups.is_empty()).then_some(Relaxation::Without { groups });
-    }
-    let mut wanted = vec![false; count];
-    for group in order {
-        wanted[group] = true;
-        wanted[group] = oracle.left > 0 && oracle.fits(instance, &wanted);
-    }
-    let groups: Vec<usize> = (0..count).filter(|&group| !wanted[group]).collect();
-    (groups.len() < count).then_some(Relaxation::Without { groups })
-}
-
-fn more_ports(
-    instance: &Instance,
-    clash: &[usize],
-    everything: &[bool],
-    oracle: &mut Oracle,
-) -> Option<Relaxation> {
-    let classes: Vec<usize> = clash
-        .iter()
-        .flat_map(|&group| instance.groups[group].lines.iter().map(|line| line.class))
-        .collect();
-    let room_for = |site: usize, port: usize| -> u64 {
-        let port = &instance.sites[site].ports[port];
-        classes
-            .iter()
-            .map(|&class| port.room.get(class).copied().unwrap_or(0))
-            .max()
-            .unwrap_or(0)
-    };
-    let mut best: Option<(usize, usize, usize)> = None;
-    for site in 0..instance.sites.len() {
-        let ports = instance.sites[site].ports.len();
-        let widest = (0..ports)
-            .filter(|&port| room_for(site, port) > 0)
-            .max_by_key(|&port| {
-                (
-                    !instance.sites[site].ports[port].open,
-                    room_for(site, port),
-                    std::cmp::Reverse(port),
-                )
-            });
-        let Some(like) = widest else {
-            continue;
-        };
-        let most = best.map_or(MOST_PORTS, |(count, _, _)| count as u64 - 1);
-        let count = least_that(most, |count| {
-            let mut changed = instance.clone();
-            let mut port = instance.sites[site].ports[like].clone();
-            port.open = false;
-            let more = std::iter::repeat_n(port, count as usize);
-            changed.sites[site].ports.extend(more);
-            oracle.left > 0 && oracle.fits(&changed, everything)
-        });
-        if let Some(count) = count {
-            best = Some((count as usize, site, like));
-        }
-    }
-    best.map(|(count, site, like)| Relaxation::Ports { site, like, count })
-}
-
-/// The least number between 1 and `most` for which `fits` holds, if it holds for `most`.
-fn least_that(most: u64, mut fits: impl FnMut(u64) -> bool) -> Option<u64> {
-    if most == 0 || !fits(most) {
-        return None;
-    }
-    let (mut low, mut high) = (0, most);
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if fits(middle) {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    Some(high)
-}
-
-fn smaller(
-    instance: &Instance,
-    clash: &[usize],
-    everything: &[bool],
-    oracle: &mut Oracle,
-) -> Option<Relaxation> {
-    let mut best: Option<(u64, usize, usize)> = None;
-    let mut lines: Vec<(usize, usize)> = clash
-        .iter()
-        .flat_map(|&group| (0..instance.groups[group].lines.len()).map(move |line| (group, line)))
-        .collect();
-    // with many lines only the largest: shortening one of these helps most
-    lines.sort_by_key(|&(group, line)| {
-        (
-            std::cmp::Reverse(instance.groups[group].lines[line].size),
-            group,
-            line,
-        )
-    });
-    lines.truncate(MANY_LINES);
-    {
-        for (group, line) in lines {
-            let size = instance.groups[group].lines[line].size;
-            let most = best.map_or(size.saturating_sub(1), |(less, _, _)| {
-                (less - 1).min(size.saturating_sub(1))
-            });
-            let mut changed = instance.clone();
-            let less = least_that(most, |less| {
-                changed.groups[group].lines[line].size = size - less;
-                oracle.left > 0 && oracle.fits(&changed, everything)
-            });
-            if let Some(less) = less {
-                best = Some((less, group, line));
-            }
-        }
-    }
-    best.map(|(less, group, line)| Relaxation::Smaller { group, line, less })
-}
-
-fn more_room(
-    instance: &Instance,
-    clash: &[usize],
-    everything: &[bool],
-    oracle: &mut Oracle,
-) -> Option<Relaxation> {
-    let mut classes: Vec<usize> = clash
-        .iter()
-        .flat_map(|&group| instance.groups[group].lines.iter().map(|line| line.class))
-        .collect();
-    classes.sort_unstable();
-    classes.dedup();
-    let widest = instance
-        .sites
-        .iter()
-        .flat_map(|site| &site.ports)
-        .flat_map(|port| {
-            classes
-                .iter()
-                .map(|&class| port.room.get(class).copied().unwrap_or(0))
-        })
-        .max()
-        .unwrap_or(0);
-    let more = least_that(widest, |more| {
-        let mut changed = instance.clone();
-        for port in changed.sites.iter_mut().flat_map(|site| &mut site.ports) {
-            for &class in &classes {
-                if let Some(room) = port.room.get_mut(class)
-                    && *room > 0
-                {
-                    *room = room.saturating_add(more);
-                }
-            }
-        }
-        oracle.left > 0 && oracle.fits(&changed, everything)
-    });
-    more.map(|more| Relaxation::Room { classes, more })
 }

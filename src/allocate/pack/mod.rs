@@ -127,8 +127,6 @@ pub struct NoRoom {
     pub proven: bool,
     /// The steps sufficed to make the clash minimal.
     pub minimal: bool,
-    /// The nearest changes that make everything fit; each was tried.
-    pub relaxations: Vec<Relaxation>,
     /// Steps used.
     pub steps: u64,
 }
@@ -178,55 +176,11 @@ pub enum Cause {
     Packing,
 }
 
-/// A change after which everything fits.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Relaxation {
-    /// More free ports at a site.
-    Ports {
-        /// Index of the site.
-        site: usize,
-        /// A port of the site that the new ones are like.
-        like: usize,
-        /// How many.
-        count: usize,
-    },
-    /// One line shorter.
-    Smaller {
-        /// Index of the group.
-        group: usize,
-        /// Index of the line within the group.
-        line: usize,
-        /// Load units less; no smaller number on any line of the clash helps.
-        less: u64,
-    },
-    /// More room on every port that accepts one of the classes, as a lower frame rate gives.
-    Room {
-        /// Classes, ascending.
-        classes: Vec<usize>,
-        /// Load units more, the least that helps.
-        more: u64,
-    },
-    /// The group split over sites.
-    Split {
-        /// Index of the group.
-        group: usize,
-    },
-    /// The group on any site.
-    Elsewhere {
-        /// Index of the group.
-        group: usize,
-    },
-    /// Groups left out: the lightest one that helps or, where no single one does, as few as were found.
-    Without {
-        /// Indices of the groups, ascending.
-        groups: Vec<usize>,
-    },
-}
-
 /// The budget when nothing else is said: an answer takes below a second on one core.
 ///
 /// A step is about one look at a line or a port, or sixteen numbers of the linear programme: 5 to 8 nanoseconds where it was
 /// measured. Small instances stop long before; explaining a refusal may take as much again.
 pub const DEFAULT_STEPS: u64 = 120_000_000;
 
-pub use place::place;
+pub use clash::{clashes, explain};
+pub use place::{Failed, fits, place, seek};

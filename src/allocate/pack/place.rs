@@ -11,6 +11,15 @@ use super::number::{Place, Standing, number};
 use super::solve::{Effort, Fit, Outcome, solve};
 use super::{Answer, Instance, NoRoom, Spot};
 
+/// Nothing was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Failed {
+    /// It is certain that there is nothing.
+    pub proven: bool,
+    /// Steps used.
+    pub steps: u64,
+}
+
 /// Places everything, or says what clashes. See the module `pack` for what is wanted.
 ///
 /// `steps` is a budget in counted steps: see [`super::DEFAULT_STEPS`].
@@ -19,6 +28,16 @@ use super::{Answer, Instance, NoRoom, Spot};
 ///
 /// `NoRoom` where no answer was found; it says whether that is proven.
 pub fn place(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
+    seek(instance, steps)
+        .map_err(|failed| clash::explain(instance, steps, failed.proven, failed.steps))
+}
+
+/// Places everything, and leaves it at that where there is no room.
+///
+/// # Errors
+///
+/// Whether it is proven that there is none.
+pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, Failed> {
     let groups = instance.groups.len();
     let wanted = vec![true; groups];
     let whole = vec![false; groups];
@@ -44,7 +63,28 @@ pub fn place(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
             return Ok(answer(instance, &fit, steps, &split, used));
         }
     }
-    Err(clash::explain(instance, steps, proven, used))
+    Err(Failed {
+        proven,
+        steps: used,
+    })
+}
+
+/// The steps it takes to find everything a place when groups that may be split are.
+///
+/// # Errors
+///
+/// Whether it is proven that there is none.
+pub fn fits(instance: &Instance, steps: u64) -> Result<u64, Failed> {
+    let wanted = vec![true; instance.groups.len()];
+    let split: Vec<bool> = instance
+        .groups
+        .iter()
+        .map(|group| group.may_split)
+        .collect();
+    match solve(instance, &wanted, &split, steps, Effort::Any) {
+        Outcome::Fits(fit) => Ok(fit.steps),
+        Outcome::Fails { proven, steps } => Err(Failed { proven, steps }),
+    }
 }
 
 /// Sets of split groups are all tried up to this number of candidates.

@@ -1,10 +1,15 @@
 //! `place/no-room`: no port can take it.
 
+mod cure;
+
+pub use cure::{Cure, RatePlace};
+
 use crate::diagnostic::words::list;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::model::{Model, StringId, Target};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -29,6 +34,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Why ports were passed over, and what would have been needed.
+#[derive(Debug)]
 pub struct Tried {
     /// Each reason with its ports, as in "4 ports do not drive `ws2815`".
     pub reasons: Vec<String>,
@@ -38,8 +44,235 @@ pub struct Tried {
     pub missing: String,
 }
 
-/// Nothing can take a line. `first` is its first string, with the reference; `more` counts further strings of the
-/// same prop.
+/// A line that asks for a port.
+#[derive(Debug, Clone)]
+pub struct Asker {
+    /// Its first string, with the reference.
+    pub first: (StringId, Span),
+    /// How many strings it has.
+    pub strings: usize,
+    /// Nodes, or slots of fixtures.
+    pub size: u64,
+    /// Where it may go.
+    pub target: (Target, Span),
+}
+
+/// What lines that clash lack.
+#[derive(Debug)]
+pub enum Lack {
+    /// Any port at all: why each was passed over.
+    Any(Tried),
+    /// Ports: so many are needed at least, and so many have room.
+    Ports {
+        /// Needed.
+        needed: u64,
+        /// With room.
+        free: u64,
+    },
+    /// Slots of universes: so many are needed, and so many are left.
+    Slots {
+        /// Needed.
+        needed: u64,
+        /// Left.
+        left: u64,
+    },
+    /// There are ports enough, but the sizes do not go into the rooms: so many ports have so much room.
+    Sizes(Vec<(u64, usize)>),
+}
+
+/// Lines that find no room together, though each smaller set of them does.
+#[derive(Debug)]
+pub struct Clash {
+    /// The lines, by file order; never empty.
+    pub lines: Vec<Asker>,
+    /// Whether they are fixtures.
+    pub fixtures: bool,
+    /// What they lack.
+    pub lack: Lack,
+    /// Which ports are left out, as in "2 ports are reserved".
+    pub passed: Vec<String>,
+    /// What set the limits, each with its place.
+    pub limits: Vec<(Span, String)>,
+    /// What is missing, where nothing nearer helps.
+    pub missing: String,
+    /// What helps, nearest first; each was tried.
+    pub cures: Vec<Cure>,
+}
+
+/// Lines that are named one by one.
+const MOST_NAMED: usize = 4;
+
+/// Lines find no room together.
+#[must_use]
+pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
+    let first = clash.lines.first()?;
+    let message = message(model, clash, first);
+    let one = clash.lines.len() == 1;
+    let label = match (&clash.lack, one) {
+        (Lack::Any(_), _) | (_, true) => "no port can take it",
+        _ => "no room for this together with the others",
+    };
+    let cures: Vec<String> = clash.cures.iter().map(|cure| cure.words(model)).collect();
+    let help = match cures.is_empty() {
+        true => format!("add {}, or wire one string elsewhere", clash.missing),
+        false => list(&cures, "or"),
+    };
+    let dark = if one && first.strings == 1 {
+        "without a port it has no address and stays dark"
+    } else {
+        "what gets no port has no address and stays dark"
+    };
+    let mut finding = RULE.at(
+        first.first.1,
+        Words {
+            message,
+            label: label.into(),
+            why: dark.into(),
+            help,
+        },
+    );
+    let mut told = vec![first.first.1];
+    let mut and = |finding: Diagnostic, at: Span, text: &str| {
+        if told.contains(&at) {
+            return finding;
+        }
+        told.push(at);
+        finding.and(at, text)
+    };
+    let alone = matches!(clash.lack, Lack::Any(_));
+    let others = clash
+        .lines
+        .iter()
+        .skip(1)
+        .take(if alone { 0 } else { MOST_NAMED });
+    for line in others {
+        finding = and(finding, line.first.1, "this needs room too");
+    }
+    for line in clash.lines.iter().take(MOST_NAMED) {
+        finding = and(finding, line.target.1, "looked for here");
+    }
+    for (at, text) in &clash.limits {
+        finding = and(finding, *at, text);
+    }
+    for cure in &clash.cures {
+        finding = finding.choice(cure.fix(model));
+    }
+    Some(finding)
+}
+
+fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
+    let place = place(model, first.target.0);
+    let place = match clash
+        .lines
+        .iter()
+        .all(|line| line.target.0 == first.target.0)
+    {
+        true => place,
+        false => "the controllers".into(),
+    };
+    let output = if clash.fixtures { "DMX output" } else { "port" };
+    let unit = if clash.fixtures { "slot" } else { "node" };
+    let names = names(model, &clash.lines);
+    let s = if clash.lines.len() == 1 { "s" } else { "" };
+    let count = |count: u64, one: &str| counted(i64::try_from(count).unwrap_or(i64::MAX), one);
+    let passed = match clash.passed.is_empty() {
+        true => String::new(),
+        false => format!("; {}", list(&clash.passed, "and")),
+    };
+    match &clash.lack {
+        Lack::Any(tried) => {
+            let name = model.name_of(first.first.0);
+            let strings: usize = clash.lines.iter().map(|line| line.strings).sum();
+            alone(&name, strings.saturating_sub(1), &place, tried)
+        }
+        Lack::Ports { needed, free } => {
+            let chip = model.chip_of(first.first.0).filter(|_| !clash.fixtures);
+            let drives = chip.map_or(String::new(), |chip| format!(" that drive `{}`", chip.name));
+            let have = if *free == 1 { "has" } else { "have" };
+            let needed = count(*needed, output);
+            format!("{names} need{s} {needed} of {place}{drives}, and {free} {have} room{passed}")
+        }
+        Lack::Slots { needed, left } => {
+            let needed = count(*needed, "slot");
+            format!("{names} need{s} {needed}, and {left} are left in the universes of {place}")
+        }
+        Lack::Sizes(rooms) => {
+            let sizes: Vec<String> = clash
+                .lines
+                .iter()
+                .map(|line| line.size.to_string())
+                .collect();
+            let sizes = match sizes.len() > 2 * MOST_NAMED {
+                true => String::new(),
+                false => format!(" ({} {unit}s)", list(&sizes, "and")),
+            };
+            let rooms: Vec<String> = rooms
+                .iter()
+                .map(|(room, ports)| {
+                    format!("{} with room for {room}", count(*ports as u64, output))
+                })
+                .collect();
+            let rooms = match rooms.is_empty() {
+                true => String::new(),
+                false => format!(": {}", list(&rooms, "and")),
+            };
+            format!(
+                "{names}{sizes} do not go onto the {output}s of {place} together{rooms}{passed}"
+            )
+        }
+    }
+}
+
+/// The lines by their first strings.
+fn names(model: &Model, lines: &[Asker]) -> String {
+    let named = if lines.len() > MOST_NAMED + 1 {
+        MOST_NAMED
+    } else {
+        lines.len()
+    };
+    let mut names: Vec<String> = lines
+        .iter()
+        .take(named)
+        .map(|line| match line.strings {
+            1 => format!("`{}`", model.name_of(line.first.0)),
+            more => format!(
+                "`{}` with {} behind it",
+                model.name_of(line.first.0),
+                more - 1
+            ),
+        })
+        .collect();
+    if lines.len() > named {
+        names.push(format!("{} more", lines.len() - named));
+    }
+    list(&names, "and")
+}
+
+fn place(model: &Model, target: Target) -> String {
+    let name = match target {
+        Target::Controller(id) => model.controller(id).map(|c| &*c.name),
+        Target::Receiver(id) => model.receivers.get(id.index()).map(|r| &*r.name),
+        Target::Any | Target::Port(..) | Target::Dmx(..) => None,
+    };
+    name.map_or("any controller".into(), |name| format!("`{name}`"))
+}
+
+fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
+    let others = match more {
+        0 => String::new(),
+        1 => " and 1 more string".into(),
+        more => format!(" and {more} more strings"),
+    };
+    let reasons = if tried.reasons.is_empty() {
+        tried.none.to_owned()
+    } else {
+        list(&tried.reasons, "and")
+    };
+    format!("no port of {place} can take `{name}`{others}: {reasons}")
+}
+
+/// Nothing can take a line, where it is not known what it clashes with. `first` is its first string, with the reference;
+/// `more` counts further strings of the same prop.
 #[must_use]
 pub fn no_room(
     model: &Model,
@@ -49,32 +282,10 @@ pub fn no_room(
     tried: &Tried,
 ) -> Diagnostic {
     let name = model.name_of(first.0);
-    let others = match more {
-        0 => String::new(),
-        1 => " and 1 more string of it".into(),
-        more => format!(" and {more} more strings of it"),
-    };
-    let place = match target.0 {
-        Target::Controller(id) => {
-            format!("`{}`", model.controller(id).map_or("", |c| &*c.name))
-        }
-        Target::Receiver(id) => {
-            format!(
-                "`{}`",
-                model.receivers.get(id.index()).map_or("", |r| &*r.name)
-            )
-        }
-        Target::Any | Target::Port(..) | Target::Dmx(..) => "any controller".into(),
-    };
-    let reasons = if tried.reasons.is_empty() {
-        tried.none.to_owned()
-    } else {
-        list(&tried.reasons, "and")
-    };
     RULE.at(
         first.1,
         Words {
-            message: format!("no port of {place} can take `{name}`{others}: {reasons}"),
+            message: alone(&name, more, &place(model, target.0), tried),
             label: "no port can take it".into(),
             why: "without a port it has no address and stays dark".into(),
             help: format!("add {}, or wire `{name}` elsewhere", tried.missing),

@@ -1,0 +1,222 @@
+//! Why lines find no room, as a finding: which clash, what they lack, and what would help.
+
+use super::chains::Seat;
+use super::cures;
+use super::fixtures::Fixtures;
+use super::needs::{Need, Reason, told};
+use super::outlets::Outlets;
+use super::pack::Cause;
+use super::ports;
+use super::seek::{Asked, Clash};
+use crate::diagnostic::Diagnostic;
+use crate::model::{Model, Start, Target};
+use crate::rules::place::no_room::{self, Asker, Lack};
+use crate::source::Span;
+use std::collections::BTreeMap;
+
+/// Of so many lines that find no room it is found out which clash; past that each is told by itself.
+const MOST_LINES: usize = 2_000;
+
+/// A finding for each set of lines that clash; none where that can't be found out.
+pub(super) fn findings(model: &Model, said: &[Option<Seat>], fixtures: bool) -> Vec<Diagnostic> {
+    let mut lines = ports::open(model, said);
+    lines.retain(|(_, need)| need.fixture == fixtures);
+    if lines.len() > MOST_LINES {
+        return Vec::new();
+    }
+    let outlets = Outlets::new(model, said);
+    outlets.mark_unfed(&mut lines);
+    let clashes = if fixtures {
+        Fixtures::new(model, &outlets, &lines).map_or(Vec::new(), |fixtures| fixtures.clashes())
+    } else {
+        Asked::new(model, &outlets, &lines).map_or(Vec::new(), |asked| asked.clashes())
+    };
+    let all: Vec<usize> = clashes
+        .iter()
+        .flat_map(|clash| &clash.lines)
+        .copied()
+        .collect();
+    let index = |at: &usize| lines.get(*at).map(|(index, _)| *index);
+    let refusal = Refusal {
+        model,
+        outlets: &outlets,
+        lines: &lines,
+    };
+    let mut findings = Vec::new();
+    for clash in &clashes {
+        let others = all.iter().filter(|at| !clash.lines.contains(at));
+        let others: Vec<usize> = others.filter_map(index).collect();
+        let Some(mut words) = refusal.clash(clash, fixtures) else {
+            continue;
+        };
+        let its: Vec<(usize, Need)> = clash
+            .lines
+            .iter()
+            .filter_map(|at| lines.get(*at).cloned())
+            .collect();
+        words.cures = cures::of(model, said, &its, &others);
+        findings.extend(no_room::clash(model, &words));
+    }
+    findings
+}
+
+struct Refusal<'a> {
+    model: &'a Model,
+    outlets: &'a Outlets<'a>,
+    lines: &'a [(usize, Need)],
+}
+
+impl Refusal<'_> {
+    fn need(&self, at: usize) -> Option<&Need> {
+        self.lines.get(at).map(|(_, need)| need)
+    }
+
+    /// In the words' own data; `None` where what did not parse may be at fault.
+    fn clash(&self, clash: &Clash, fixtures: bool) -> Option<no_room::Clash> {
+        let mut lines = clash.lines.clone();
+        lines.sort_unstable();
+        let hopeless = matches!(clash.cause, Cause::Class { .. } | Cause::Size { .. });
+        if hopeless {
+            // The others of its prop have their place, or are in the same case.
+            lines.retain(|at| self.need(*at).is_some_and(|need| !self.fits_anywhere(need)));
+        }
+        let first = self.need(*lines.first()?)?;
+        let rows = self.reasons(first);
+        if self.model.incomplete && rows.is_empty() {
+            return None;
+        }
+        let ports = if fixtures { "output" } else { "port" };
+        let (lack, passed) = if hopeless {
+            (Lack::Any(self.outlets.tried(first, true)), Vec::new())
+        } else {
+            let mut rows = rows;
+            rows.retain(|reason, _| {
+                !matches!(
+                    reason,
+                    Reason::Nodes(_) | Reason::Time(_) | Reason::Slots(_) | Reason::Fuse(_)
+                )
+            });
+            let passed = told(self.model, &rows, ports);
+            (self.lack(clash, &lines), passed)
+        };
+        let askers = lines.iter().filter_map(|at| self.asker(*at, fixtures));
+        Some(no_room::Clash {
+            lines: askers.collect(),
+            fixtures,
+            limits: self.limits(first, &lack),
+            lack,
+            passed,
+            missing: self.outlets.missing(first),
+            cures: Vec::new(),
+        })
+    }
+
+    fn asker(&self, at: usize, fixtures: bool) -> Option<Asker> {
+        let (index, need) = self.lines.get(at)?;
+        let line = self.model.lines.get(*index)?;
+        let load = Outlets::load(self.model, need);
+        Some(Asker {
+            first: need.first,
+            strings: need.strings,
+            size: if fixtures { load.slots } else { load.length() },
+            target: (line.target, line.at),
+        })
+    }
+
+    fn fits_anywhere(&self, need: &Need) -> bool {
+        let mut scope = self.outlets.scope(need.target);
+        scope.any(|at| self.outlets.is_for(at, need.fixture) && self.outlets.fits(at, need).is_ok())
+    }
+
+    /// Why outputs that it may use do not take a line.
+    fn reasons(&self, need: &Need) -> BTreeMap<Reason, usize> {
+        let mut rows = BTreeMap::new();
+        for at in self.outlets.scope(need.target) {
+            if !self.outlets.is_for(at, need.fixture) {
+                continue;
+            }
+            if let Err(reason) = self.outlets.fits(at, need) {
+                *rows.entry(reason).or_default() += 1;
+            }
+        }
+        rows.remove(&Reason::Elsewhere);
+        rows
+    }
+
+    fn lack(&self, clash: &Clash, lines: &[usize]) -> Lack {
+        match &clash.cause {
+            Cause::Ports { needed, free, .. } => Lack::Ports {
+                needed: *needed,
+                free: *free,
+            },
+            Cause::Limit { weight, limit } => Lack::Slots {
+                needed: *weight,
+                left: *limit,
+            },
+            Cause::Class { .. } | Cause::Size { .. } | Cause::Together | Cause::Packing => {
+                Lack::Sizes(self.rooms(lines))
+            }
+        }
+    }
+
+    /// How many outputs have how much room for the first of some lines, the widest first.
+    fn rooms(&self, lines: &[usize]) -> Vec<(u64, usize)> {
+        let mut rooms: BTreeMap<u64, usize> = BTreeMap::new();
+        let needs = || lines.iter().filter_map(|at| self.need(*at));
+        let scopes = needs().map(|need| self.outlets.scope(need.target));
+        let from = scopes.clone().map(|scope| scope.start).min().unwrap_or(0);
+        let to = scopes.map(|scope| scope.end).max().unwrap_or(0);
+        for at in from..to {
+            let room = needs()
+                .filter(|need| self.outlets.scope(need.target).contains(&at))
+                .map(|need| match need.fixture {
+                    true => self.outlets.slots_left(at),
+                    false => self.outlets.room(at, need, self.outlets.draw(need)),
+                })
+                .max();
+            if let Some(room) = room.filter(|room| *room > 0) {
+                *rooms.entry(room).or_default() += 1;
+            }
+        }
+        rooms.into_iter().rev().take(4).collect()
+    }
+
+    /// The settings that set the limits, with what to say there.
+    fn limits(&self, first: &Need, lack: &Lack) -> Vec<(Span, String)> {
+        let mut limits = Vec::new();
+        let rows = self.reasons(first);
+        for reserved in &self.model.reserved_outputs {
+            let mine = match first.target {
+                Target::Controller(id) => id == reserved.controller,
+                Target::Any => true,
+                _ => false,
+            };
+            if mine && rows.contains_key(&Reason::Reserved) && limits.len() < 4 {
+                limits.push((reserved.at, "reserved".to_owned()));
+            }
+        }
+        let scope = self.outlets.scope(first.target);
+        let open = scope.filter(|at| match self.outlets.fits(*at, first) {
+            Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_) | Reason::Fuse(_)) => true,
+            Err(_) => false,
+        });
+        let mut bounds: Vec<(Span, String)> = Vec::new();
+        for bound in open.flat_map(|at| self.outlets.bounds(at, first)) {
+            if bounds.len() < 2 && !bounds.contains(&bound) {
+                bounds.push(bound);
+            }
+        }
+        if !matches!(lack, Lack::Slots { .. }) {
+            limits.extend(bounds);
+        }
+        if let (Lack::Slots { .. }, Target::Controller(id)) = (lack, first.target)
+            && let Some(controller) = self.model.controller(id)
+        {
+            let range = matches!(controller.start, Start::Range(..));
+            let at = controller.most_universes.map(|most| most.at);
+            let at = at.or(controller.start_at.filter(|_| range));
+            limits.extend(at.map(|at| (at, "its universes are limited here".to_owned())));
+        }
+        limits
+    }
+}

@@ -1,0 +1,214 @@
+//! What would make room: each as a change of the text that was tried before it is told.
+
+use crate::diagnostic::{Edit, Fix};
+use crate::model::{Model, PortSettings};
+use crate::source::Span;
+use crate::unit::{Dimension, counted, quantity};
+use std::sync::Arc;
+
+/// A change after which everything has a port.
+#[derive(Debug, Clone)]
+pub enum Cure {
+    /// More ports of a controller.
+    Ports {
+        /// The controller.
+        controller: String,
+        /// The setting that they are written before.
+        before: Span,
+        /// The first new number.
+        first: u32,
+        /// How many.
+        count: u32,
+        /// What they drive.
+        settings: Arc<PortSettings>,
+    },
+    /// More DMX outputs of a controller.
+    Outputs {
+        /// The controller.
+        controller: String,
+        /// The setting that they are written before.
+        before: Span,
+        /// The first new number.
+        first: u32,
+        /// How many.
+        count: u32,
+    },
+    /// Strings with fewer nodes.
+    Shorter {
+        /// Which, as in "`owl`" or "each string of `fish`".
+        which: String,
+        /// How many nodes less.
+        less: u32,
+        /// How many strings the setting says.
+        strings: u32,
+        /// How many nodes each then has, and in strands of how many.
+        nodes: (u32, Option<u32>),
+        /// The setting.
+        at: Span,
+    },
+    /// Fewer frames a second.
+    Rate {
+        /// In hertz.
+        hertz: u32,
+        /// What is replaced, or written before.
+        place: RatePlace,
+    },
+    /// Any controller may take what a wire gives to one.
+    Anywhere {
+        /// The target.
+        at: Span,
+        /// What it names.
+        from: String,
+    },
+    /// More universes for a controller.
+    Universes {
+        /// The controller.
+        controller: String,
+        /// How many it then has.
+        count: u32,
+        /// The setting.
+        at: Span,
+        /// It as it then reads.
+        text: String,
+    },
+}
+
+/// Where the frame rate is written.
+#[derive(Debug, Clone, Copy)]
+pub enum RatePlace {
+    /// In the place of the setting.
+    Instead(Span),
+    /// Before the first setting of `display`.
+    Before(Span),
+    /// In a `display` of its own, before all else.
+    Alone,
+}
+
+impl Cure {
+    /// What to do, imperative, with the text.
+    #[must_use]
+    pub fn words(&self, model: &Model) -> String {
+        let text = self.text(model);
+        match self {
+            Self::Ports { controller, .. } | Self::Outputs { controller, .. } => {
+                format!("add `{text}` to `{controller}`")
+            }
+            Self::Shorter { which, less, .. } => {
+                format!(
+                    "make {which} {} shorter (`{text}`)",
+                    counted(i64::from(*less), "node")
+                )
+            }
+            Self::Rate { hertz, .. } => format!("send at {hertz} Hz (`frame rate {hertz} Hz`)"),
+            Self::Anywhere { from, .. } => {
+                format!("let any controller take what `wire {from}:` has (`wire any:`)")
+            }
+            Self::Universes {
+                controller, count, ..
+            } => {
+                let universes = counted(i64::from(*count), "universe");
+                format!("give `{controller}` {universes} (`{text}`)")
+            }
+        }
+    }
+
+    fn text(&self, model: &Model) -> String {
+        match self {
+            Self::Ports {
+                first,
+                count,
+                settings,
+                ..
+            } => match (*count, body(model, settings)) {
+                (1, body) => format!("port {first} {body}"),
+                (count, body) => format!("ports {first}..{} {body}", first + count - 1),
+            },
+            Self::Outputs { first, count, .. } => match *count {
+                1 => format!("dmx {first}"),
+                count => format!("dmx {first}..{}", first + count - 1),
+            },
+            Self::Shorter { strings, nodes, .. } => match (*strings, *nodes) {
+                (1, (nodes, None)) => format!("string {}", counted(i64::from(nodes), "node")),
+                (strings, (nodes, None)) => {
+                    format!("strings {strings} of {}", counted(i64::from(nodes), "node"))
+                }
+                (strings, (nodes, Some(strand))) => format!(
+                    "strings {strings} of {} of {}",
+                    counted(i64::from(nodes / strand.max(1)), "strand"),
+                    counted(i64::from(strand), "node")
+                ),
+            },
+            Self::Rate { hertz, place } => match place {
+                RatePlace::Instead(_) | RatePlace::Before(_) => format!("frame rate {hertz} Hz"),
+                RatePlace::Alone => format!("display \"\" {{ frame rate {hertz} Hz }}"),
+            },
+            Self::Anywhere { .. } => "any".into(),
+            Self::Universes { text, .. } => text.clone(),
+        }
+    }
+
+    /// It as an edit.
+    #[must_use]
+    pub fn fix(&self, model: &Model) -> Fix {
+        let text = self.text(model);
+        let before = |at: Span| (Span::new(at.start, at.start), format!("{text}; "));
+        let (span, text) = match self {
+            Self::Ports { before: at, .. }
+            | Self::Outputs { before: at, .. }
+            | Self::Rate {
+                place: RatePlace::Before(at),
+                ..
+            } => before(*at),
+            Self::Rate {
+                place: RatePlace::Alone,
+                ..
+            } => (Span::default(), format!("{text}\n")),
+            Self::Rate {
+                place: RatePlace::Instead(at),
+                ..
+            }
+            | Self::Shorter { at, .. }
+            | Self::Anywhere { at, .. }
+            | Self::Universes { at, .. } => (*at, text),
+        };
+        Fix {
+            title: self.words(model),
+            edits: vec![Edit { span, text }],
+            safe: false,
+        }
+    }
+}
+
+/// The block of a port as written.
+fn body(model: &Model, settings: &PortSettings) -> String {
+    let chips = settings.chips.iter();
+    let chips: Vec<&str> = chips
+        .filter_map(|chip| model.chips.get(chip.value.index()))
+        .map(|chip| &*chip.name)
+        .collect();
+    let mut words = Vec::new();
+    if !chips.is_empty() {
+        words.push(format!("chip {}", chips.join(", ")));
+    }
+    if let Some(nodes) = settings.nodes {
+        words.push(format!("nodes at most {}", nodes.value));
+    }
+    if let Some(fuse) = settings.fuse {
+        words.push(format!("fuse {}", quantity(fuse.value, Dimension::Current)));
+    }
+    if let Some(volts) = settings.volts {
+        words.push(format!(
+            "volts {}",
+            quantity(volts.value, Dimension::Voltage)
+        ));
+    }
+    if let Some(dim) = settings.dim {
+        let level = quantity(i64::from(dim.value), Dimension::Share);
+        words.push(format!("dim to {level}"));
+    }
+    if words.is_empty() {
+        "{ }".into()
+    } else {
+        format!("{{ {} }}", words.join("; "))
+    }
+}

@@ -5,6 +5,7 @@
 //! | `check` | the one way in which tests compile text |
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
 //! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
+//! | `picked` | ports that the compiler picks, seen from the display |
 //! | `placement` | the placement engine on recorded instances, and against a slow decider |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
@@ -35,6 +36,7 @@ mod noise;
 mod oracle;
 mod outputs;
 mod parts;
+mod picked;
 mod placement;
 mod random;
 mod robust;

@@ -1,0 +1,102 @@
+//! Ports that the compiler picks, seen from the display: what `prefer` changes, what fuses hold back, what is known of
+//! the answer.
+
+use crate::check;
+use tinsel::Compiled;
+
+/// Prop and port of each string, in the order of the display.
+fn ports(compiled: &Compiled) -> Vec<String> {
+    let model = &compiled.model;
+    let strings = (0..model.strings.len()).map(|index| {
+        let id = tinsel::model::StringId(index as u32);
+        let placed = compiled.plan.of(id)?;
+        let port = &compiled.plan.ports[placed.port as usize];
+        let controller = model.controller(port.controller)?;
+        Some(format!("{}.{}", controller.name, port.output.name()))
+    });
+    strings.map(|port| port.unwrap_or_default()).collect()
+}
+
+fn picked(text: &str) -> Vec<String> {
+    let compiled = check::one(text);
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    ports(&compiled)
+}
+
+/// Two props far apart, each beside a controller.
+fn two_sides(prefer: &str) -> Vec<String> {
+    picked(&format!(
+        "display \"two sides\" {{ {prefer} }}\n\
+         node n {{ chip ws2811; colour RGB }}\n\
+         controller west {{ stands at 0 m, 0 m; ports 1..4 {{ nodes at most 500 }} }}\n\
+         controller east {{ stands at 90 m, 0 m; ports 1..4 {{ nodes at most 500 }} }}\n\
+         prop a {{ node n; string 200 nodes; stands at 1 m, 0 m }}\n\
+         prop b {{ node n; string 200 nodes; stands at 89 m, 0 m }}\n\
+         prop c {{ node n; string 100 nodes; stands at 2 m, 0 m }}\n\
+         wire any: a, b, c\n"
+    ))
+}
+
+#[test]
+fn the_preference_decides_what_comes_first() {
+    let fewest = two_sides("");
+    assert_eq!(fewest, ["west.1", "west.1", "west.1"]);
+    assert_eq!(two_sides("prefer fewest ports"), fewest);
+    assert_eq!(
+        two_sides("prefer shortest leads"),
+        ["west.1", "east.1", "west.1"]
+    );
+    let even = two_sides("prefer even load");
+    let on = |side: &str| even.iter().filter(|port| port.starts_with(side)).count();
+    assert_eq!((on("west"), on("east")), (2, 1), "{even:?}");
+}
+
+#[test]
+fn a_fuse_holds_back_what_it_does_not_feed() {
+    let yard = |settings: &str, display: &str| {
+        picked(&format!(
+            "display \"fuses\" {{ {display} }}\n\
+             node n {{ chip ws2811; colour RGB; volts 12 V; draw 30 mA }}\n\
+             controller c {{ ports 1..4 {{ nodes at most 800; volts 12 V; {settings} }} }}\n\
+             prop a {{ node n; string 100 nodes }}\n\
+             prop b {{ node n; string 100 nodes }}\n\
+             wire c: a, b\n"
+        ))
+    };
+    assert_eq!(yard("", ""), ["c.1", "c.1"]);
+    // 3 A each.
+    assert_eq!(yard("fuse 6 A", ""), ["c.1", "c.1"]);
+    assert_eq!(yard("fuse 5.9 A", ""), ["c.1", "c.2"]);
+    assert_eq!(yard("fuse 5.9 A", "dim to 50 %"), ["c.1", "c.1"]);
+    assert_eq!(yard("fuse 5.9 A; dim to 98 %", ""), ["c.1", "c.1"]);
+    // What no fuse feeds even alone lies somewhere all the same: currents are told elsewhere.
+    assert_eq!(yard("fuse 2 A", ""), ["c.1", "c.2"]);
+}
+
+#[test]
+fn power_of_its_own_does_not_count_for_the_fuse() {
+    let text = "node n { chip ws2811; colour RGB; volts 12 V; draw 30 mA }\n\
+                controller c { ports 1..4 { nodes at most 800; volts 12 V; fuse 5 A } }\n\
+                supply s { volts 12 V; rated 350 W }\n\
+                power c.1..4 from s through 0.5 m of 12 AWG\n\
+                prop a { node n; string 100 nodes }\n\
+                prop b { node n; string 100 nodes }\n\
+                inject a at start from s through 1 m of 12 AWG\n\
+                inject b at start from s through 1 m of 12 AWG\n\
+                wire c: a, b\n";
+    let compiled = check::one(text);
+    assert_eq!(ports(&compiled), ["c.1", "c.1"]);
+}
+
+#[test]
+fn the_bound_is_known() {
+    let compiled = check::one(
+        "node n { chip ws2811; colour RGB }\n\
+         controller c { ports 1..8 { nodes at most 300 } }\n\
+         prop a * 5 { node n; string 200 nodes }\n\
+         prop b * 4 { node n; string 100 nodes }\n\
+         wire c: a, b\n",
+    );
+    let picked = compiled.plan.picked.unwrap();
+    assert_eq!((picked.opened, picked.bound, picked.split), (5, 5, 0));
+}

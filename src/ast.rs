@@ -341,6 +341,17 @@ pub enum Item {
     Lead(Span, Box<Quantity>, Option<Box<Quantity>>),
 }
 
+impl Item {
+    /// Where it stands.
+    #[must_use]
+    pub fn span(&self) -> Span {
+        match self {
+            Self::Reference(reference, ..) => reference.span,
+            Self::Skip(span, _) | Self::Lead(span, ..) => *span,
+        }
+    }
+}
+
 /// `at …`.
 #[derive(Debug)]
 pub struct Pin {

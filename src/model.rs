@@ -106,6 +106,8 @@ pub struct Model {
     pub reserved_universes: Vec<ReservedUniverses>,
     /// Reserved ports and outputs, whole or in part.
     pub reserved_outputs: Vec<ReservedOutput>,
+    /// Stored strings, with the reference that says so.
+    pub stored_at: Vec<(StringId, Span)>,
     /// Names carried over.
     pub renames: Vec<Rename>,
     /// Supplies.

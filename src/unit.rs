@@ -95,14 +95,15 @@ pub fn find(word: &str) -> Option<&'static Unit> {
         .find(|unit| unit.name == word || unit.also.contains(&word))
 }
 
-/// The units that measure one thing, as printed.
+/// The units that measure one thing, each size once: of `Hz` and `fps` the first.
 #[must_use]
-pub fn of(dimension: Dimension) -> Vec<&'static str> {
-    UNITS
+pub fn distinct(dimension: Dimension) -> Vec<&'static Unit> {
+    let mut units: Vec<&'static Unit> = UNITS
         .iter()
         .filter(|unit| unit.dimension == dimension)
-        .map(|unit| unit.name)
-        .collect()
+        .collect();
+    units.dedup_by_key(|unit| unit.factor);
+    units
 }
 
 /// A decimal number exactly as written: `digits / 10^places`.

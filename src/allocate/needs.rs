@@ -165,14 +165,17 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Nodes(over) => (
                 "nodes",
-                format!("too short ({} too many at best)", count(over, "node")),
+                format!(
+                    "too short or too full (the roomiest by {})",
+                    count(over, "node")
+                ),
             ),
             Reason::Time(over) => {
                 let rate = quantity(rate, Dimension::Frequency);
                 (
                     "time",
                     format!(
-                        "too slow ({} too many at {rate} at best)",
+                        "too slow at {rate} (the roomiest by {})",
                         count(over, "node")
                     ),
                 )
@@ -187,7 +190,10 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Slots(over) => (
                 "slots",
-                format!("too full ({} too many at best)", count(over, "slot")),
+                format!(
+                    "too short or too full (the roomiest by {})",
+                    count(over, "slot")
+                ),
             ),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
         };

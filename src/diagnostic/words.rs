@@ -42,6 +42,10 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
         .collect();
     found.sort_unstable();
     found.dedup();
+    // One that differs in case only is meant, whatever else is near.
+    if found.first().is_some_and(|(distance, _)| *distance == 0) {
+        found.retain(|(distance, _)| *distance == 0);
+    }
     found.truncate(3);
     found.into_iter().map(|(_, name)| name).collect()
 }
@@ -51,6 +55,13 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
 pub fn ticked_or<S: AsRef<str>>(names: &[S]) -> String {
     let ticked: Vec<String> = names.iter().map(|n| format!("`{}`", n.as_ref())).collect();
     list(&ticked, "or")
+}
+
+/// As [`ticked_or`], joined with `and`.
+#[must_use]
+pub fn ticked_and<S: AsRef<str>>(names: &[S]) -> String {
+    let ticked: Vec<String> = names.iter().map(|n| format!("`{}`", n.as_ref())).collect();
+    list(&ticked, "and")
 }
 
 /// Text from a file made safe to print on one line: control and bidirectional characters become visible
@@ -78,25 +89,4 @@ pub fn shown(text: &str) -> String {
 pub fn is_unprintable(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
-}
-
-/// A whole number with thin groups of three, as figures in messages stand: `63,999`.
-#[must_use]
-pub fn figure(value: u64) -> String {
-    let digits = value.to_string();
-    let mut out = String::new();
-    for (at, c) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(c);
-    }
-    out
-}
-
-/// As [`figure`], for a number that may be negative.
-#[must_use]
-pub fn figure_of(value: i64) -> String {
-    let sign = if value < 0 { "-" } else { "" };
-    format!("{sign}{}", figure(value.unsigned_abs()))
 }

@@ -2,7 +2,7 @@
 
 use super::names::Names;
 use crate::ast::{Expr, Let, Operator, SelRange};
-use crate::diagnostic::{Sink, words};
+use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Decimal;
@@ -139,14 +139,18 @@ impl<'a> Lets<'a> {
         match value.as_whole() {
             Some(n) if (bounds.0..=bounds.1).contains(&n) => Some(n),
             Some(n) if n <= 0 && hyphen(names, expr.span(), what, sink) => None,
-            _ => {
-                sink.push(rules::syntax::number::out_of_range(
-                    expr.span(),
-                    what,
-                    value.words(),
-                    words::figure_of(bounds.0),
-                    words::figure_of(bounds.1),
-                ));
+            Some(n) => {
+                let (at, written) = (expr.span(), value.words());
+                sink.push(if n < bounds.0 {
+                    rules::syntax::number::too_small(at, what, written, bounds.0)
+                } else {
+                    rules::syntax::number::too_big(at, what, written, bounds.1)
+                });
+                None
+            }
+            None => {
+                let written = value.words();
+                sink.push(rules::syntax::number::not_whole(expr.span(), what, written));
                 None
             }
         }
@@ -195,6 +199,13 @@ impl<'a> Lets<'a> {
             })
         };
         (known(left) && (number || known(right))).then(|| format!("{left} - {right}"))
+    }
+
+    /// Marks a name, if it is one, as used.
+    pub fn use_name(&self, name: &str) {
+        if let Some(row) = self.by_name.get(name).and_then(|at| self.rows.get(*at)) {
+            row.used.set(true);
+        }
     }
 
     /// Tells the names that nothing uses.

@@ -6,13 +6,14 @@ use super::matching::{Matched, Reader, Value};
 use super::settings::{Key, Scope};
 use super::{settings_of, told};
 use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
-use crate::diagnostic::Sink;
+use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
     Start, Told,
 };
 use crate::protocol::{self, Input};
 use crate::rules;
+use crate::rules::wire::no_port::{self, Missing};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -53,6 +54,7 @@ pub fn controllers(
             stock: row.stock,
         };
         let mut ports = Ports::new();
+        let mut align_at = None;
         for block in lineage.blocks(table, count(index as i64)) {
             let scope = Scope::Of(BlockKind::Controller);
             let read = settings_of(reader, scope, &block.settings, sink);
@@ -61,9 +63,21 @@ pub fn controllers(
                 match set.key {
                     Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
                     Key::Dmx => add_dmx(&set, &mut controller),
+                    Key::Align => {
+                        align_at = Some(set.at());
+                        apply(reader, &set, &mut controller, sink);
+                    }
                     _ => apply(reader, &set, &mut controller, sink),
                 }
             }
+        }
+        let aligned = align_at.filter(|_| controller.align != Align::Off);
+        if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
+            sink.push(rules::syntax::repeated_setting::align_dropped(
+                at,
+                controller.addressing_at,
+                &controller.name,
+            ));
         }
         controller.ports = ports.into_values().collect();
         controller.dmx.sort_by_key(|output| output.value);
@@ -93,16 +107,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                     controller.input = input;
                     controller.input_at = Some(set.at());
                 }
-                None => sink.push(rules::syntax::unexpected::input(
-                    args.first()
-                        .map_or(set.at(), |first| first.span().to(set.at())),
-                    &words,
-                    &protocol::ALL
-                        .iter()
-                        .flat_map(|protocol| protocol.forms())
-                        .copied()
-                        .collect::<Vec<_>>(),
-                )),
+                None => sink.push(unknown_input(reader, set, args, &words)),
             }
         }
         (Key::UniversesFrom, _) if !is_universe(number) => {
@@ -151,6 +156,29 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
         (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
         _ => {}
     }
+}
+
+/// An input that is none; a second setting behind one may be meant.
+fn unknown_input<'a>(
+    reader: &Reader<'_, 'a>,
+    set: &Matched<'a>,
+    args: &[Arg],
+    words: &str,
+) -> Diagnostic {
+    let is_input = |args: &[Arg]| Input::find(&reader.words(args)).is_some();
+    reader
+        .second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input)
+        .unwrap_or_else(|| {
+            let forms: Vec<&str> = protocol::ALL
+                .iter()
+                .flat_map(|protocol| protocol.forms())
+                .copied()
+                .collect();
+            let at = args
+                .first()
+                .map_or(set.at(), |first| first.span().to(set.at()));
+            rules::syntax::unexpected::input(at, words, &forms)
+        })
 }
 
 /// Whether the standard has such a universe.
@@ -355,13 +383,13 @@ pub fn receivers(
         };
         for port in ports.values() {
             if port.number > last - first + 1 {
-                let has = format!("ports 1 to {}", last - first + 1);
-                let number = port.number.to_string();
-                sink.push(rules::wire::no_port::beyond(
+                let has =
+                    super::targets::ports_in_words(&(1..=last - first + 1).collect::<Vec<_>>());
+                sink.push(no_port::beyond(
                     port.at,
                     &row.name,
-                    &number,
-                    &has,
+                    Missing::Carried(port.number, port.number),
+                    Some(&has),
                     row.block.name.span,
                 ));
                 break;

@@ -38,7 +38,7 @@ impl Lineage {
             if table.get(&key).is_none() && known(&key) {
                 continue;
             }
-            let parent = names.find(table, kind.word(), like, sink);
+            let parent = names.find_other(table, kind.word(), like, Some(&row.name), sink);
             match parent {
                 Some(parent) => needs.push((index, parent as usize)),
                 None => set(&mut lineage.lost, index, true),

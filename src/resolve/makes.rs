@@ -151,7 +151,9 @@ impl Chips {
         if !reader.names.is_mentioned(&key) {
             let names = reader.names.chips.names();
             let names = names.chain(crate::chip::KNOWN.iter().map(|chip| chip.name));
-            sink.push(rules::name::unknown::name(word.span, "chip", &key, names));
+            sink.push(rules::name::unknown::name(
+                word.span, "chip", &key, names, None,
+            ));
         }
         None
     }

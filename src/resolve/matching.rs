@@ -1,14 +1,14 @@
 //! Holds a setting as written against the rows of the table and reads its values.
 
-use super::arithmetic::{Lets, hyphen};
+use super::arithmetic::Lets;
+use super::misfits::{Measured, Misfit, Why};
 use super::names::Names;
 use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
 use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
 use crate::diagnostic::Sink;
-use crate::diagnostic::words::{figure_of, shown};
 use crate::rules;
 use crate::source::Span;
-use crate::unit::{self, Dimension, Gauge};
+use crate::unit::{self, Decimal, Dimension, Gauge};
 
 /// What one place of a setting holds.
 #[derive(Clone, Copy, Debug)]
@@ -70,44 +70,6 @@ pub struct Reader<'r, 'a> {
     pub lets: &'r Lets<'a>,
 }
 
-/// How far a row fitted and why no further.
-struct Misfit<'a> {
-    depth: usize,
-    row: &'static Row,
-    why: Why<'a>,
-}
-
-impl Misfit<'_> {
-    /// How well the row fits all the same: the further the better, then the one whose form is right and
-    /// whose number is wrong.
-    fn rank(&self) -> (usize, bool) {
-        let form = matches!(
-            self.why,
-            Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock
-        );
-        (self.depth, !form)
-    }
-}
-
-enum Why<'a> {
-    /// Nothing stands where something must.
-    Ends,
-    /// Something else stands there.
-    Found(&'a Arg),
-    /// Something is left over.
-    Over(Span),
-    /// It has been told.
-    Told,
-    /// A number without its unit.
-    NoUnit(Span, Dimension),
-    /// A number with another unit.
-    WrongUnit(Ident, Dimension),
-    /// A number where it is out of range, told when no other row fits.
-    OutOfRange(Span, Dimension, i64, i64),
-    /// The block is missing or not wanted.
-    NoBlock,
-}
-
 impl<'a> Reader<'_, 'a> {
     /// The row a setting fits, with its values; otherwise it is told why not.
     pub fn read(&self, scope: Scope, setting: &'a Setting, sink: &mut Sink) -> Option<Matched<'a>> {
@@ -126,6 +88,7 @@ impl<'a> Reader<'_, 'a> {
                 }
             }
         }
+        self.use_words(setting);
         match misfit {
             Some(misfit) => self.tell(&misfit, scope, setting, sink),
             None => {
@@ -137,10 +100,37 @@ impl<'a> Reader<'_, 'a> {
                     scope.word(),
                     &known,
                     &elsewhere,
+                    blocks_with,
                 ));
             }
         }
         None
+    }
+
+    /// What a setting names that is left out is not unused: it is not known what it is for.
+    fn use_words(&self, setting: &Setting) {
+        for arg in &setting.args {
+            if let Arg::Word(word) = arg {
+                self.names.use_anywhere(*word);
+                self.lets.use_name(&self.names.key(*word));
+            }
+        }
+    }
+
+    /// Whether words and values make a whole setting with this first word.
+    pub(super) fn fits(&self, scope: Scope, setting: &'a Setting, args: &'a [Arg]) -> bool {
+        let first = self.names.text(setting.key);
+        rows(scope)
+            .iter()
+            .filter(|row| row.first == first && !matches!(row.slots, [Slot::Runs]))
+            .any(|row| {
+                let (mut rest, mut scratch) = (args, Sink::default());
+                row.slots
+                    .iter()
+                    .filter(|slot| !matches!(slot, Slot::Block))
+                    .all(|slot| self.take(slot, &mut rest, &mut scratch).is_ok())
+                    && rest.is_empty()
+            })
     }
 
     fn try_row(
@@ -235,7 +225,18 @@ impl<'a> Reader<'_, 'a> {
             | (Slot::Host, Arg::Address(word)) => Value::Word(*word),
             (Slot::Host, Arg::Reference(name)) => Value::Word(Ident { span: name.span }),
             (Slot::Gauge, Arg::Number(quantity)) => Value::Gauge(self.gauge(quantity, sink)?),
-            (Slot::Names | Slot::Words, _) => {
+            (Slot::Names, Arg::Word(_)) => {
+                let more = tail
+                    .chunks(2)
+                    .take_while(|two| {
+                        matches!(two, [Arg::Comma(_)] | [Arg::Comma(_), Arg::Word(_)])
+                    })
+                    .map(<[Arg]>::len);
+                let (names, behind) = rest.split_at(1 + more.sum::<usize>());
+                *rest = behind;
+                return Ok(Some(Value::Args(names)));
+            }
+            (Slot::Words, _) => {
                 let all = *rest;
                 *rest = &[];
                 return Ok(Some(Value::Args(all)));
@@ -289,11 +290,11 @@ impl<'a> Reader<'_, 'a> {
         &self,
         arg: &'a Arg,
         sink: &mut Sink,
-    ) -> Result<(i64, u8, Option<Ident>), Why<'a>> {
+    ) -> Result<(Decimal, Option<Ident>), Why<'a>> {
         match arg {
             Arg::Number(Quantity { value, unit, .. }) => {
                 let value = self.lets.eval(self.names, value, sink).ok_or(Why::Told)?;
-                Ok((value.digits, value.places, *unit))
+                Ok((value, *unit))
             }
             // A lone name in a number's place is that of a `let`.
             Arg::Word(word) => {
@@ -301,7 +302,7 @@ impl<'a> Reader<'_, 'a> {
                     .lets
                     .eval(self.names, &Expr::Name(*word), sink)
                     .ok_or(Why::Told)?;
-                Ok((value.digits, value.places, None))
+                Ok((value, None))
             }
             other => Err(Why::Found(other)),
         }
@@ -311,50 +312,63 @@ impl<'a> Reader<'_, 'a> {
         &self,
         arg: &'a Arg,
         dimension: Dimension,
-        (least, most): (i64, i64),
+        bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (digits, places, written) = self.number_of(arg, sink)?;
-        let Some(written) = written else {
-            return Err(Why::NoUnit(arg.span(), dimension));
+        let (value, unit) = self.number_of(arg, sink)?;
+        self.scaled(Measured {
+            at: arg.span(),
+            value,
+            unit,
+            dimension: Some(dimension),
+            bounds,
+        })
+    }
+
+    /// A measure in base units.
+    fn scaled(&self, of: Measured) -> Result<i64, Why<'a>> {
+        let Some(written) = of.unit else {
+            return Err(Why::NoUnit(of));
         };
-        let known = unit::find(self.names.text(written)).filter(|u| u.dimension == dimension);
-        let Some(known) = known else {
-            return Err(Why::WrongUnit(written, dimension));
+        let known = unit::find(self.names.text(written));
+        let Some(known) = known.filter(|unit| Some(unit.dimension) == of.dimension) else {
+            return Err(Why::WrongUnit(of, written));
         };
-        let value = unit::Decimal { digits, places }.scaled(known.factor);
-        value
-            .filter(|value| (least..=most).contains(value))
-            .ok_or(Why::OutOfRange(arg.span(), dimension, least, most))
+        of.value
+            .scaled(known.factor)
+            .filter(|value| (of.bounds.0..=of.bounds.1).contains(value))
+            .ok_or(Why::OutOfRange(of))
     }
 
     fn count(
         &self,
         arg: &'a Arg,
         dimension: Option<Dimension>,
-        (least, most): (i64, i64),
+        bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (digits, places, written) = self.number_of(arg, sink)?;
-        if let Some(written) = written {
+        let (value, unit) = self.number_of(arg, sink)?;
+        let of = Measured {
+            at: arg.span(),
+            value,
+            unit,
+            dimension,
+            bounds,
+        };
+        if let Some(written) = unit {
             let fits = unit::find(self.names.text(written))
                 .is_some_and(|unit| Some(unit.dimension) == dimension);
             if !fits {
                 return Err(match dimension {
-                    Some(dimension) => Why::WrongUnit(written, dimension),
+                    Some(_) => Why::WrongUnit(of, written),
                     None => Why::Over(written.span),
                 });
             }
         }
-        unit::Decimal { digits, places }
+        value
             .as_whole()
-            .filter(|value| (least..=most).contains(value))
-            .ok_or(Why::OutOfRange(
-                arg.span(),
-                dimension.unwrap_or(Dimension::WireNumber),
-                least,
-                most,
-            ))
+            .filter(|value| (bounds.0..=bounds.1).contains(value))
+            .ok_or(Why::OutOfRange(of))
     }
 
     fn range(
@@ -380,29 +394,31 @@ impl<'a> Reader<'_, 'a> {
             .lets
             .eval(self.names, &quantity.value, sink)
             .ok_or(Why::Told)?;
-        let Some(written) = quantity.unit else {
-            return Err(Why::NoUnit(quantity.span, Dimension::WireNumber));
+        let of = |dimension, bounds| Measured {
+            at: quantity.span,
+            value,
+            unit: quantity.unit,
+            dimension: Some(dimension),
+            bounds,
         };
-        let dimension = unit::find(self.names.text(written)).map(|unit| unit.dimension);
-        match dimension {
+        let by_number = of(Dimension::WireNumber, (0, 40));
+        let Some(written) = quantity.unit else {
+            return Err(Why::NoUnit(by_number));
+        };
+        match unit::find(self.names.text(written)).map(|unit| unit.dimension) {
             Some(Dimension::WireNumber) => value
                 .as_whole()
                 .filter(|number| (0..=40).contains(number))
                 .and_then(|number| u8::try_from(number).ok())
                 .map(Gauge::Awg)
-                .ok_or(Why::OutOfRange(quantity.span, Dimension::WireNumber, 0, 40)),
+                .ok_or(Why::OutOfRange(by_number)),
             Some(Dimension::WireArea) => value
                 .scaled(1_000)
                 .filter(|area| (50..=400_000).contains(area))
                 .and_then(|area| u32::try_from(area).ok())
                 .map(Gauge::Area)
-                .ok_or(Why::OutOfRange(
-                    quantity.span,
-                    Dimension::WireArea,
-                    50,
-                    400_000,
-                )),
-            _ => Err(Why::WrongUnit(written, Dimension::WireNumber)),
+                .ok_or(Why::OutOfRange(of(Dimension::WireArea, (50, 400_000)))),
+            _ => Err(Why::WrongUnit(by_number, written)),
         }
     }
 
@@ -427,23 +443,20 @@ impl<'a> Reader<'_, 'a> {
         sink: &mut Sink,
     ) -> Option<i64> {
         let value = self.lets.eval(self.names, &quantity.value, sink)?;
-        let Some(written) = quantity.unit else {
-            self.tell_number(&Why::NoUnit(quantity.span, dimension), what, sink);
-            return None;
+        let of = Measured {
+            at: quantity.span,
+            value,
+            unit: quantity.unit,
+            dimension: Some(dimension),
+            bounds,
         };
-        let known = unit::find(self.names.text(written)).filter(|u| u.dimension == dimension);
-        let Some(known) = known else {
-            self.tell_number(&Why::WrongUnit(written, dimension), what, sink);
-            return None;
-        };
-        let scaled = value
-            .scaled(known.factor)
-            .filter(|value| (bounds.0..=bounds.1).contains(value));
-        if scaled.is_none() {
-            let why = Why::OutOfRange(quantity.span, dimension, bounds.0, bounds.1);
-            self.tell_number(&why, what, sink);
+        match self.scaled(of) {
+            Ok(value) => Some(value),
+            Err(why) => {
+                self.tell_number(&why, what, sink);
+                None
+            }
         }
-        scaled
     }
 
     /// A count that stands in a statement; its unit, if any, must be `nodes`.
@@ -452,7 +465,14 @@ impl<'a> Reader<'_, 'a> {
             let nodes = unit::find(self.names.text(written))
                 .is_some_and(|unit| unit.dimension == Dimension::Nodes);
             if !nodes {
-                self.tell_number(&Why::WrongUnit(written, Dimension::Nodes), what, sink);
+                let of = Measured {
+                    at: quantity.span,
+                    value: self.lets.eval(self.names, &quantity.value, sink)?,
+                    unit: quantity.unit,
+                    dimension: Some(Dimension::Nodes),
+                    bounds: (1, super::settings::MOST_SLOTS),
+                };
+                self.tell_number(&Why::WrongUnit(of, written), what, sink);
                 return None;
             }
         }
@@ -461,85 +481,5 @@ impl<'a> Reader<'_, 'a> {
             .lets
             .whole(self.names, &quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
-    }
-
-    fn tell(&self, misfit: &Misfit<'a>, scope: Scope, setting: &'a Setting, sink: &mut Sink) {
-        let example = misfit.row.example;
-        let after = Span::new(setting.span.end.saturating_sub(1), setting.span.end);
-        match &misfit.why {
-            Why::Ends => sink.push(rules::syntax::unexpected::setting_ends(
-                after,
-                self.names.text(setting.key),
-                example,
-            )),
-            Why::NoBlock => sink.push(rules::syntax::unexpected::setting_form(
-                setting.span,
-                self.names.text_at(setting.span),
-                scope.word(),
-                example,
-            )),
-            Why::Found(arg) => {
-                let span = arg.span();
-                let found = self.names.text_at(span);
-                sink.push(rules::syntax::unexpected::setting_form(
-                    span,
-                    found,
-                    scope.word(),
-                    example,
-                ));
-            }
-            Why::Over(span) => sink.push(rules::syntax::unexpected::setting_form(
-                *span,
-                self.names.text_at(*span),
-                scope.word(),
-                example,
-            )),
-            why => self.tell_number(why, misfit.row.what, sink),
-        }
-    }
-
-    fn tell_number(&self, why: &Why<'a>, what: &str, sink: &mut Sink) {
-        let units = |dimension: Dimension| match dimension {
-            Dimension::WireNumber | Dimension::WireArea => vec!["AWG", "mm2"],
-            other => unit::of(other),
-        };
-        match why {
-            Why::NoUnit(span, dimension) => sink.push(rules::syntax::unit::missing(
-                *span,
-                self.names.text_at(*span),
-                what,
-                &units(*dimension),
-            )),
-            Why::WrongUnit(unit, dimension) => sink.push(rules::syntax::unit::wrong(
-                unit.span,
-                self.names.text(*unit),
-                what,
-                &units(*dimension),
-            )),
-            Why::OutOfRange(span, ..) if hyphen(self.names, *span, what, sink) => {}
-            Why::OutOfRange(span, dimension, least, most) => {
-                // Counts share the unit behind the last: `1 to 512 slots`.
-                let behind = match dimension {
-                    Dimension::Nodes => " nodes",
-                    Dimension::Slots => " slots",
-                    Dimension::Universes => " universes",
-                    Dimension::Strands => " strands",
-                    _ => "",
-                };
-                let words = |value: i64| match dimension {
-                    Dimension::WireNumber => figure_of(value),
-                    _ if !behind.is_empty() => figure_of(value),
-                    other => unit::quantity(value, *other),
-                };
-                sink.push(rules::syntax::number::out_of_range(
-                    *span,
-                    what,
-                    shown(self.names.text_at(*span)),
-                    words(*least),
-                    words(*most) + behind,
-                ));
-            }
-            _ => {}
-        }
     }
 }

@@ -9,6 +9,7 @@ pub mod include;
 mod like;
 mod makes;
 mod matching;
+mod misfits;
 mod names;
 mod props;
 mod refs;
@@ -96,7 +97,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, sink: &mut Sink) -> Model {
     let receivers = things(&reader, &mut model, ast, sink);
     wiring(&reader, &receivers, &mut model, ast, sink);
     if !ast.broken {
-        tell_unused(&reader, &model, sink);
+        tell_unused(&reader, sink);
         lets.tell_unused(&names, sink);
     }
     model
@@ -180,8 +181,7 @@ fn wiring(
 
 /// Tells what is declared and named nowhere. Props are never unused: what no wire names is placed.
 /// Controllers and receivers are looked at once it is known what lies on them.
-fn tell_unused(reader: &Reader<'_, '_>, model: &Model, sink: &mut Sink) {
-    let _ = model;
+fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
     let names = reader.names;
     for (table, kind) in [
         (&names.chips, "chip"),

@@ -106,6 +106,7 @@ impl<'a> Names<'a> {
                 names.declare(block, statement.stock, sink);
             }
         }
+        names.tell_alike(sink);
         names
     }
 
@@ -150,6 +151,41 @@ impl<'a> Names<'a> {
         });
     }
 
+    /// Tells names that look alike. One of two such names is not plain, so only those are looked at.
+    fn tell_alike(&self, sink: &mut Sink) {
+        for (table, kind) in [
+            (&self.props, BlockKind::Prop),
+            (&self.controllers, BlockKind::Controller),
+            (&self.receivers, BlockKind::Receiver),
+            (&self.nodes, BlockKind::Node),
+            (&self.supplies, BlockKind::Supply),
+            (&self.circuits, BlockKind::Circuit),
+        ] {
+            let mut seen: HashMap<String, u32> = HashMap::new();
+            for (index, row) in (0_u32..).zip(&table.rows) {
+                let Some(looks) = rules::name::alike::looks(&row.name) else {
+                    continue;
+                };
+                let other = table.get(&looks).or_else(|| seen.get(&looks).copied());
+                let Some(other) = other else {
+                    seen.insert(looks, index);
+                    continue;
+                };
+                let (first, second) = (index.min(other), index.max(other));
+                if let (Some(one), Some(two)) = (table.row(first), table.row(second)) {
+                    let at = |row: &Decl<'a>| row.block.name.span;
+                    sink.push(rules::name::alike::second(
+                        kind.word(),
+                        &two.name,
+                        at(two),
+                        &one.name,
+                        at(one),
+                    ));
+                }
+            }
+        }
+    }
+
     /// The text of a word as written.
     #[must_use]
     pub fn text(&self, word: Ident) -> &'a str {
@@ -179,18 +215,53 @@ impl<'a> Names<'a> {
         self.mentioned.contains(key)
     }
 
+    /// Marks what a word names, of any kind, as used.
+    pub fn use_anywhere(&self, word: Ident) {
+        let key = self.key(word);
+        for table in [&self.chips, &self.nodes, &self.supplies, &self.circuits] {
+            let _ = table.use_name(&key);
+        }
+    }
+
     /// The index of a name in a table; an unknown one is told, unless it stands in text that did not parse.
     pub fn find(&self, table: &Table<'a>, kind: &str, word: Ident, sink: &mut Sink) -> Option<u32> {
+        self.find_other(table, kind, word, None, sink)
+    }
+
+    /// As [`Self::find`], for a declaration named `own` that names another.
+    pub fn find_other(
+        &self,
+        table: &Table<'a>,
+        kind: &str,
+        word: Ident,
+        own: Option<&str>,
+        sink: &mut Sink,
+    ) -> Option<u32> {
         let key = self.key(word);
         let found = table.use_name(&key);
         if found.is_none() && !self.is_mentioned(&key) {
+            let known = table.names().filter(|name| Some(*name) != own);
+            let other = self.kind_of(&key);
             sink.push(rules::name::unknown::name(
-                word.span,
-                kind,
-                &key,
-                table.names(),
+                word.span, kind, &key, known, other,
             ));
         }
         found
+    }
+
+    /// The kind of something that has this name.
+    #[must_use]
+    pub fn kind_of(&self, key: &str) -> Option<&'static str> {
+        [
+            (&self.props, BlockKind::Prop),
+            (&self.controllers, BlockKind::Controller),
+            (&self.receivers, BlockKind::Receiver),
+            (&self.nodes, BlockKind::Node),
+            (&self.chips, BlockKind::Chip),
+            (&self.supplies, BlockKind::Supply),
+            (&self.circuits, BlockKind::Circuit),
+        ]
+        .into_iter()
+        .find_map(|(table, kind)| table.get(key).map(|_| kind.word()))
     }
 }

@@ -116,9 +116,14 @@ fn part_of(
     }
     match part {
         Part::Number(range) => {
-            let from = string_number(reader, &range.from, prop, strings, declared, sink)?;
+            let whole = match prop.count {
+                Some(_) => format!("{}[{member}]", prop.name),
+                None => prop.name.to_string(),
+            };
+            let names = (&*prop.name, whole.as_str());
+            let from = string_number(reader, &range.from, names, strings, declared, sink)?;
             let to = match &range.to {
-                Some(to) => string_number(reader, to, prop, strings, declared, sink)?,
+                Some(to) => string_number(reader, to, names, strings, declared, sink)?,
                 None => from,
             };
             let id = |number: u32| StringId(first + number - 1);
@@ -146,7 +151,7 @@ fn part_of(
 fn string_number(
     reader: &Reader<'_, '_>,
     expr: &crate::ast::Expr,
-    prop: &Prop,
+    names: (&str, &str),
     strings: u32,
     declared: Span,
     sink: &mut Sink,
@@ -157,7 +162,7 @@ fn string_number(
     }
     let at = expr.span();
     sink.push(rules::name::string::beyond(
-        at, &prop.name, number, strings, declared,
+        at, names, number, strings, declared,
     ));
     None
 }

@@ -189,6 +189,7 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
         for id in picked.strings() {
             if let Some(string) = model.strings.get_mut(id.index()) {
                 string.stored = true;
+                model.stored_at.push((id, reference.span));
             }
         }
     }

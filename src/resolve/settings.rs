@@ -217,7 +217,7 @@ use Slot as S;
 pub const MOST_SLOTS: i64 = 63_999 * 512;
 const MOST_UNIVERSES: i64 = 63_999;
 /// Universes are held against the standard where they are used, as addresses.
-const ANY: i64 = 1_000_000_000;
+const ANY: i64 = i64::MAX;
 /// Most pixel ports of a controller or receiver.
 pub const MOST_PORTS: i64 = 1_024;
 /// Most DMX outputs of a controller.
@@ -332,10 +332,10 @@ const PROP: &[Row] = &[
     row(Key::Node, "node", &[S::Name], "node bullet", "the make of node"),
     row(Key::StringRuns, "string", &[S::Runs], "string eaves: 34 nodes -> skip 1 -> 22 nodes", "the string"),
     row(Key::String, "string", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "string 50 nodes", "the string"),
-    row(Key::Strings, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 448 nodes", "the strings"),
-    row(Key::Strands, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 12 strands of 30 nodes", "the strings"),
-    row(Key::SplitNodes, "split", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 1200 nodes", "the nodes to split"),
-    row(Key::SplitStrands, "split", &[S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 24 strands of 30 nodes", "the strands to split"),
+    row(Key::Strings, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 448 nodes", "each string"),
+    row(Key::Strands, "strings", &[S::Count(1, MOST_MEMBERS, None), S::Word("of"), S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "strings 2 of 12 strands of 30 nodes", "each string"),
+    row(Key::SplitNodes, "split", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 1200 nodes", "the length to split"),
+    row(Key::SplitStrands, "split", &[S::Measure(D::Strands, 1, MOST_SLOTS), S::Word("of"), S::Measure(D::Nodes, 1, MOST_SLOTS)], "split 24 strands of 30 nodes", "the length to split"),
     row(Key::Slots, "slots", &[S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots 6", "the footprint"),
     STANDS,
     row(Key::SameAs, "same", &[S::Word("as"), S::Reference], "same as arch[1]", "the reference"),

@@ -3,9 +3,10 @@
 use super::matching::Reader;
 use super::settings::MOST_PORTS;
 use crate::ast::{Part, Reference};
-use crate::diagnostic::Sink;
-use crate::model::{ControllerId, Model, ReceiverId, Target};
+use crate::diagnostic::{Sink, words};
+use crate::model::{Controller, ControllerId, Model, ReceiverId, Target};
 use crate::rules;
+use crate::rules::wire::no_port::{self, Missing};
 use crate::source::Span;
 
 /// What a target is.
@@ -91,7 +92,13 @@ impl Ports<'_> {
                     let known = names.controllers.names().chain(names.receivers.names());
                     let at = reference.name.span;
                     let kind = "controller or receiver";
-                    sink.push(rules::name::unknown::name(at, kind, &key, known));
+                    sink.push(rules::name::unknown::name(
+                        at,
+                        kind,
+                        &key,
+                        known,
+                        names.kind_of(&key),
+                    ));
                 }
                 None
             }
@@ -115,40 +122,37 @@ impl Ports<'_> {
                     .strip_prefix("dmx")
                     .and_then(|n| n.parse::<u32>().ok());
                 let there = number.filter(|n| controller.dmx.iter().any(|out| out.value == *n));
-                match there {
-                    Some(number) => Some(Spot::One(Target::Dmx(id, number))),
-                    None => {
-                        if !controller.broken {
-                            let has = outputs(model, id);
-                            let (name, at) = (&controller.name, controller.at);
-                            let finding =
-                                rules::wire::no_port::beyond(word.span, name, written, &has, at);
-                            sink.push(finding);
-                        }
-                        None
-                    }
+                if let Some(number) = there {
+                    return Some(Spot::One(Target::Dmx(id, number)));
                 }
+                if !controller.broken {
+                    let missing = number.map_or(Missing::Other(written), Missing::Dmx);
+                    let has = match missing {
+                        Missing::Dmx(_) => dmx_outputs(controller),
+                        _ => outputs(controller),
+                    };
+                    let (name, at) = (&controller.name, controller.at);
+                    let finding = no_port::beyond(word.span, name, missing, has.as_deref(), at);
+                    sink.push(finding);
+                }
+                None
             }
             Some(Part::Number(range)) => {
                 let numbers = numbers(reader, range, sink)?;
-                for number in &numbers {
-                    if controller.port(*number).is_none() {
-                        if controller.broken {
-                            return None;
-                        }
-                        let has = outputs(model, id);
-                        let at = range.span;
-                        let port = number.to_string();
-                        let name = &controller.name;
-                        sink.push(rules::wire::no_port::beyond(
-                            at,
-                            name,
-                            &port,
-                            &has,
+                let lacks = |number: &&u32| controller.port(**number).is_none();
+                let missing: Vec<u32> = numbers.iter().filter(lacks).copied().collect();
+                if let Some(missing) = stretch(&missing) {
+                    if !controller.broken {
+                        let has = outputs(controller);
+                        sink.push(no_port::beyond(
+                            range.span,
+                            &controller.name,
+                            Missing::Ports(missing.0, missing.1),
+                            has.as_deref(),
                             controller.at,
                         ));
-                        return None;
                     }
+                    return None;
                 }
                 Some(spots(range.to.is_some(), numbers, |n| {
                     Target::Port(id, n, None)
@@ -167,18 +171,15 @@ impl Ports<'_> {
     ) -> Option<Spot> {
         let receiver = model.receivers.get(id.index())?;
         let own = receiver.last - receiver.first + 1;
-        let has = match own {
-            1 => "port 1".to_owned(),
-            own => format!("ports 1 to {own}"),
-        };
-        let mut missing = |at: Span, port: &str| {
+        let has = ports_in_words(&(1..=own).collect::<Vec<_>>());
+        let mut lacks = |at: Span, missing: Missing<'_>| {
             let (name, at_name) = (&receiver.name, receiver.at);
-            sink.push(rules::wire::no_port::beyond(at, name, port, &has, at_name));
+            sink.push(no_port::beyond(at, name, missing, Some(&has), at_name));
         };
         match &reference.part {
             None => Some(Spot::Open(Target::Receiver(id))),
             Some(Part::Name(word)) => {
-                missing(word.span, reader.names.text(*word));
+                lacks(word.span, Missing::Other(reader.names.text(*word)));
                 None
             }
             Some(Part::Number(range)) => {
@@ -189,8 +190,9 @@ impl Ports<'_> {
                     }
                     return None;
                 };
-                if let Some(over) = numbers.iter().find(|n| !(1..=own).contains(*n)) {
-                    missing(range.span, &over.to_string());
+                let beyond: Vec<u32> = numbers.iter().copied().filter(|n| *n > own).collect();
+                if let Some((first, last)) = stretch(&beyond) {
+                    lacks(range.span, Missing::Carried(first, last));
                     return None;
                 }
                 let target =
@@ -224,26 +226,55 @@ fn numbers(
     })
 }
 
-/// The outputs a controller has, in words: `ports 1 to 16 and output dmx1`.
-fn outputs(model: &Model, id: ControllerId) -> String {
-    let Some(controller) = model.controller(id) else {
-        return String::new();
-    };
-    let mut words = Vec::new();
+/// The smallest and the largest of some numbers, if there are any.
+fn stretch(numbers: &[u32]) -> Option<(u32, u32)> {
+    Some((*numbers.iter().min()?, *numbers.iter().max()?))
+}
+
+/// The outputs a controller has, in words: `ports 1 to 16 and output dmx1`; none if it has none.
+fn outputs(controller: &Controller) -> Option<String> {
     let numbers: Vec<u32> = controller.ports.iter().map(|port| port.number).collect();
-    match numbers.as_slice() {
-        [] => {}
-        [one] => words.push(format!("port {one}")),
-        [first, .., last] => words.push(format!("ports {first} to {last}")),
-    }
+    let ports = (!numbers.is_empty()).then(|| ports_in_words(&numbers));
+    let both: Vec<String> = ports.into_iter().chain(dmx_outputs(controller)).collect();
+    (!both.is_empty()).then(|| words::list(&both, "and"))
+}
+
+/// The DMX outputs a controller has, in words; none if it has none.
+fn dmx_outputs(controller: &Controller) -> Option<String> {
     let dmx: Vec<u32> = controller.dmx.iter().map(|out| out.value).collect();
-    match dmx.as_slice() {
-        [] => {}
-        [one] => words.push(format!("output dmx{one}")),
-        [first, .., last] => words.push(format!("outputs dmx{first} to dmx{last}")),
+    match runs(&dmx).as_slice() {
+        [] => None,
+        [(one, last)] if one == last => Some(format!("output dmx{one}")),
+        runs => {
+            let words: Vec<String> = runs
+                .iter()
+                .map(|(first, last)| match first == last {
+                    true => format!("dmx{first}"),
+                    false => format!("dmx{first} to dmx{last}"),
+                })
+                .collect();
+            Some(format!("outputs {}", words::list(&words, "and")))
+        }
     }
-    match words.as_slice() {
-        [] => "no ports".to_owned(),
-        words => crate::diagnostic::words::list(words, "and"),
-    }
+}
+
+/// Ports by their numbers, which rise: `port 1`, `ports 1 to 4 and 9 to 12`.
+pub fn ports_in_words(numbers: &[u32]) -> String {
+    let words: Vec<String> = runs(numbers)
+        .iter()
+        .map(|(first, last)| match first == last {
+            true => first.to_string(),
+            false => format!("{first} to {last}"),
+        })
+        .collect();
+    let kind = if numbers.len() == 1 { "port" } else { "ports" };
+    format!("{kind} {}", words::list(&words, "and"))
+}
+
+/// Rising numbers as runs of neighbours.
+fn runs(numbers: &[u32]) -> Vec<(u32, u32)> {
+    numbers
+        .chunk_by(|a, b| a.checked_add(1) == Some(*b))
+        .filter_map(|run| Some((*run.first()?, *run.last()?)))
+        .collect()
 }

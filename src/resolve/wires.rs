@@ -54,6 +54,7 @@ impl Wiring {
         if let Some(spot) = &target {
             spot.name_in(model);
         }
+        tell_empty(wire, matches!(target, Some(Spot::One(_))), sink);
         match target {
             Some(Spot::One(target)) => {
                 let mut all = Vec::new();
@@ -67,7 +68,7 @@ impl Wiring {
                 push_line(model, at, target, &all, self.groups);
             }
             Some(Spot::Range(spots)) => {
-                let lines = self.open_lines(reader, wire, model, sink);
+                let lines = self.range_lines(reader, wire, spots.len(), model, sink);
                 if lines.len() > spots.len() {
                     sink.push(rules::wire::no_port::too_few(at, lines.len(), spots.len()));
                 }
@@ -217,6 +218,36 @@ impl Wiring {
         })
     }
 
+    /// The lines of a `wire` to a range of ports: a chain each. Where chains are fewer than ports, each string of a
+    /// reference that stands alone is one, as where ports are open.
+    fn range_lines(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        wire: &Wire,
+        ports: usize,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) -> Vec<Draft> {
+        let cut = |item: &Item| matches!(item, Item::Reference(_, Some(_), _));
+        let by = wire.chains.iter().any(|chain| chain.items.iter().any(cut));
+        if by || wire.chains.len() < ports {
+            return self.open_lines(reader, wire, model, sink);
+        }
+        let mut lines = Vec::with_capacity(wire.chains.len());
+        for chain in &wire.chains {
+            self.groups += 1;
+            let mut line = Draft {
+                group: self.groups,
+                ..Draft::default()
+            };
+            for (pieces, _) in self.items(reader, chain, model, sink) {
+                line.pieces.extend(pieces);
+            }
+            lines.push(line);
+        }
+        lines
+    }
+
     /// The lines of a `wire` whose ports are open.
     fn open_lines(
         &mut self,
@@ -228,13 +259,10 @@ impl Wiring {
         let mut lines = Vec::new();
         for chain in &wire.chains {
             let items = self.items(reader, chain, model, sink);
-            let references = items
-                .iter()
-                .filter(|(_, together)| !matches!(together, Together::Cable))
-                .count();
+            let alone = items.len() == 1;
             let mut open = Draft::default();
             for (pieces, together) in items {
-                let starts = together.starts(&pieces, references == 1);
+                let starts = together.starts(&pieces, alone);
                 self.groups += 1;
                 let several = starts.len() > 1;
                 let mut group = self.groups;
@@ -339,6 +367,21 @@ fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], grou
     });
 }
 
+/// Tells chains that light nothing. On `one` port all of them are one chain.
+fn tell_empty(wire: &Wire, one: bool, sink: &mut Sink) {
+    let is_empty =
+        |chain: &Chain| !(chain.items.iter()).any(|item| matches!(item, Item::Reference(..)));
+    if one && !wire.chains.iter().all(is_empty) {
+        return;
+    }
+    for chain in wire.chains.iter().filter(|chain| is_empty(chain)) {
+        if let (Some(first), Some(last)) = (chain.items.first(), chain.items.last()) {
+            let at = first.span().to(last.span());
+            sink.push(rules::name::unused::empty_chain(at));
+        }
+    }
+}
+
 /// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
 fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
     let (controller, output, slots) = match target {
@@ -367,13 +410,29 @@ fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, si
                     continue;
                 }
                 let (string, words) = (model.name_of(id), words());
+                let whose = model.controller(controller);
+                let name = whose.map_or("", |c| &c.name);
+                let dmx_one = whose
+                    .and_then(|c| c.dmx.first())
+                    .map(|out| format!("{name}.dmx{}", out.value));
+                let port_one = whose
+                    .and_then(|c| c.ports.first())
+                    .map(|port| format!("{name}.{}", port.number));
                 let finding = match (fixture, dmx, slots) {
-                    (true, false, None) => {
-                        rules::wire::kind::fixture(piece.at, &string, at, &words, shape.at)
-                    }
-                    (false, true, _) => {
-                        rules::wire::kind::string(piece.at, &string, at, &words, shape.at)
-                    }
+                    (true, false, None) => rules::wire::kind::fixture(
+                        piece.at,
+                        &string,
+                        at,
+                        (&words, dmx_one.as_deref()),
+                        shape.at,
+                    ),
+                    (false, true, _) => rules::wire::kind::string(
+                        piece.at,
+                        &string,
+                        at,
+                        (&words, port_one.as_deref()),
+                        shape.at,
+                    ),
                     (false, false, Some(limit)) => {
                         rules::wire::kind::on_slots(piece.at, &string, &words, limit.at)
                     }

@@ -69,6 +69,7 @@ pub mod syntax {
 
 /// Rules of the group `name`.
 pub mod name {
+    pub mod alike;
     pub mod cycle;
     pub mod instance;
     pub mod string;
@@ -150,6 +151,7 @@ pub const ALL: &[&Rule] = &[
     &name::cycle::RULE,
     &name::instance::RULE,
     &name::string::RULE,
+    &name::alike::RULE,
     &name::unused::RULE,
     &wire::twice::RULE,
     &wire::no_port::RULE,

@@ -286,6 +286,18 @@ impl Checker<'_, '_> {
             return end;
         };
         let other = self.span(&closing);
+        let within = self.text.get(range.end..closing.start).unwrap_or("");
+        if within
+            .trim_start()
+            .starts_with(|c: char| c.is_ascii_digit())
+            && !self.is_label(range.start)
+        {
+            self.sink
+                .push(unexpected::bent_number(self.span(&range), other, within));
+            self.repair(range, " ");
+            self.repair(closing.clone(), " ");
+            return closing.end;
+        }
         self.sink.push(unexpected::typographic(
             self.span(&range),
             c,
@@ -295,6 +307,14 @@ impl Checker<'_, '_> {
         self.repair(range, plain);
         self.repair(closing.clone(), plain);
         closing.end
+    }
+
+    /// Whether the word before a place takes a text, whatever stands in it.
+    fn is_label(&self, at: usize) -> bool {
+        let before = self.text.get(..at).unwrap_or("").trim_end();
+        ["label", "display", "include", "stock"]
+            .iter()
+            .any(|word| before.ends_with(word))
     }
 
     /// A line left by a merge; gives the place where reading goes on.

@@ -206,8 +206,14 @@ impl Failure<'_> {
             let (left, right) = (trailing_digits(before), leading_digits(rest.get(1..)?));
             if left > 0 && right > 0 {
                 let range = self.span(self.at - left..self.at + 1 + right);
-                return Some(unexpected::dashed_range(range, self.here(1)));
+                let from = before.get(self.at - left..)?;
+                let to = rest.get(1..1 + right)?;
+                let dots = format!("{from}..{to}");
+                return Some(unexpected::dashed_range(range, self.here(1), &dots));
             }
+        }
+        if let Some(finding) = self.worded_range() {
+            return Some(finding);
         }
         if before.trim_end().ends_with("..") {
             let at = before.trim_end().len() - 2;
@@ -223,6 +229,22 @@ impl Failure<'_> {
             return Some(number::decimal_comma(number, comma));
         }
         None
+    }
+
+    /// `1 to 4`.
+    fn worded_range(&self) -> Option<Diagnostic> {
+        let before = self.before().trim_end_matches([' ', '\t']);
+        let left = trailing_digits(before);
+        let behind = self.rest().strip_prefix("to")?;
+        let end = behind.trim_start_matches([' ', '\t']);
+        let right = leading_digits(end);
+        if left == 0 || right == 0 || !self.fits(Rule::dots) {
+            return None;
+        }
+        let start = before.len() - left;
+        let length = self.text.len() - end.len() + right;
+        let (from, to) = (before.get(start..)?, end.get(..right)?);
+        Some(unexpected::worded_range(self.span(start..length), from, to))
     }
 
     /// Names in quotes, with a `-` at the end, parted from their `[`; addresses without brackets.
@@ -403,7 +425,18 @@ impl Failure<'_> {
             return Some(unexpected::second_on_line(span, self.thing, &found(rest)));
         }
         if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
-            return Some(unexpected::unjoined(self.here(word.len()), &found(rest)));
+            let before = self.before().trim_end();
+            let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
+            return Some(unexpected::unjoined(
+                self.here(word.len()),
+                item.trim_start(),
+                word,
+            ));
+        }
+        if begins_word && self.fits(Rule::colon) && self.thing == Thing::Statement("wire") {
+            let before = self.before().trim_end();
+            let span = self.here(word.len());
+            return Some(unexpected::colon_missing(span, before, word));
         }
         None
     }

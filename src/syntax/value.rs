@@ -207,10 +207,15 @@ impl Values<'_> {
     /// `1-4` where `1..4` is meant: told, and read as meant.
     fn dashed(&mut self, from: Expr, dash: Span) -> Option<SelRange> {
         let span = from.span();
-        self.sink.push(unexpected::dashed_range(span, dash));
         let Expr::Binary(binary) = from else {
             return None;
         };
+        let end = |end: &Expr| match end {
+            Expr::Number(_, value) => value.words(),
+            _ => "N".to_owned(),
+        };
+        let range = format!("{}..{}", end(&binary.left), end(&binary.right));
+        self.sink.push(unexpected::dashed_range(span, dash, &range));
         Some(SelRange {
             span,
             from: binary.left,

@@ -110,7 +110,7 @@ fn deceptive_text() {
         (
             "names that differ in case",
             with("prop Owl { node bulb; string 1 node }\nwire shed.2: Owl"),
-            &[],
+            &["name/alike"],
         ),
         (
             "a name that holds a format",

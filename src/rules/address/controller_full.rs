@@ -82,8 +82,11 @@ fn one(
             model.name_of(id)
         ),
     };
-    sink.push(
-        RULE.at(at, words)
-            .and(most.at, format!("at most {} set here", most.value)),
-    );
+    sink.push(RULE.at(at, words).and(
+        most.at,
+        format!(
+            "at most {} set here",
+            counted(i64::from(most.value), "universe")
+        ),
+    ));
 }

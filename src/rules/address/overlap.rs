@@ -82,18 +82,23 @@ fn told(
     };
     let (mine, theirs) = (range(moves.0), range(stays.0));
     let size = counted(i64::try_from(clash.slots).unwrap_or(i64::MAX), "slot");
+    // Only what takes the same slots can show the same.
+    let slots = |id| plan.of(id).map(|placed| placed.end - placed.start);
+    let same = if slots(moves.0) == slots(stays.0) {
+        format!(
+            "; if both are to show the same, say `same as {other}` in `{name}` and take its pin away"
+        )
+    } else {
+        String::new()
+    };
     let help = match free.map(|free| channel_name(model, free)) {
         Some(free) if moves.1.1.is_some() => {
-            format!(
-                "pin `{name}` at {free}, the first free range that takes it, or write `same as {other}` if both are to show the same"
-            )
+            format!("pin `{name}` at {free}, the first free range that takes it{same}")
         }
         Some(free) => format!(
             "move the pin that puts it here; the first free range that takes `{name}` starts at {free}"
         ),
-        None => format!(
-            "move one of them, or write `same as {other}` in `{name}` if both are to show the same"
-        ),
+        None => format!("move one of them{same}"),
     };
     RULE.at(
         moves.1.0,
@@ -166,6 +171,7 @@ pub fn in_the_way(
     one: (StringId, Span),
     whose: &Controller,
     words: (&str, &str),
+    reserved_last: u32,
     reserved_at: Span,
 ) -> Diagnostic {
     let name = model.name_of(one.0);
@@ -176,7 +182,7 @@ pub fn in_the_way(
             message: format!("`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range", whose.name),
             label: range.to_owned(),
             why: "a consecutive controller has one start address and can leave no gap for what is reserved".into(),
-            help: format!("start `{}` behind {reserved}, or far enough before (`universes from N`)", whose.name),
+            help: format!("start `{}` behind it: `universes from {}`", whose.name, reserved_last.saturating_add(1)),
         },
     )
     .and(reserved_at, format!("{reserved} reserved here"))

@@ -1,6 +1,5 @@
 //! `address/range`: an address outside the standard, or outside what the controller was given.
 
-use crate::diagnostic::words::figure;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
@@ -17,7 +16,7 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "a universe or slot outside the standard, or outside the controller's range",
     page: Page {
-        means: "Universes run from 1 to 63,999. `universes N..M` on a controller says which of them are its own; all its \
+        means: "Universes run from 1 to 63999. `universes N..M` on a controller says which of them are its own; all its \
                 strings must lie there.",
         why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
               another: the strings there stay dark.",
@@ -42,11 +41,11 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
     if (1..=last).contains(&universe) {
         return self::slot(at, slot, slots);
     }
-    let last = figure(u64::from(*UNIVERSES.end()));
+    let last = *UNIVERSES.end();
     RULE.at(
         at,
         Words {
-            message: format!("a pin is into universe {universe}; universes run from 1 to {last}"),
+            message: format!("the pin is to universe {universe}; universes run from 1 to {last}"),
             label: format!("universe {universe}"),
             why: "no source may send that universe, so the string would stay dark".into(),
             help: format!("write a universe from 1 to {last}"),
@@ -57,7 +56,7 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
 /// A universe, as written in a setting or a reservation, that there is not.
 #[must_use]
 pub fn universe(at: Span, universe: i64) -> Diagnostic {
-    let last = figure(u64::from(*UNIVERSES.end()));
+    let last = *UNIVERSES.end();
     RULE.at(
         at,
         Words {
@@ -83,7 +82,7 @@ pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     RULE.at(
         at,
         Words {
-            message: format!("a pin is to slot {slot}; slots run from 1 to {slots}"),
+            message: format!("the pin is to slot {slot}; slots run from 1 to {slots}"),
             label: format!("slot {slot}"),
             why,
             help: format!("write a slot from 1 to {slots}"),
@@ -97,11 +96,8 @@ pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64)
     let name = model.name_of(id);
     let slots = u64::from(model.display.universe_slots.max(1));
     let last = u64::from(*UNIVERSES.end());
-    let universe = figure((channel / slots).saturating_add(1));
-    let message = format!(
-        "`{name}` is pinned into universe {universe}; the last one is {}",
-        figure(last)
-    );
+    let universe = (channel / slots).saturating_add(1);
+    let message = format!("`{name}` is pinned into universe {universe}; the last one is {last}");
     RULE.at(
         at,
         Words {
@@ -210,15 +206,11 @@ fn told(
     let limits = if declared {
         format!("`{whose}` has universes {first} to {last}")
     } else {
-        format!("the last one is {}", figure(u64::from(last)))
+        format!("the last one is {last}")
     };
-    let universe = figure(u64::from(outside.universe));
+    let universe = outside.universe;
     let help = if outside.pin.is_some() {
-        format!(
-            "pin it within universes {} to {}",
-            figure(u64::from(first)),
-            figure(u64::from(last))
-        )
+        format!("pin it within universes {first} to {last}")
     } else if declared {
         format!(
             "give `{whose}` the universes it needs (`universes {first}..{}`), or wire some of its strings elsewhere",

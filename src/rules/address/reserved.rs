@@ -100,12 +100,15 @@ fn on_universes(
         format!("universes {} to {}", row.first, row.last)
     };
     let controller = model.controller(port.controller);
-    let pinned = plan
-        .of(one.0)
-        .is_some_and(|placed| matches!(placed.why, Why::Pinned(_)));
+    let pin = plan.of(one.0).and_then(|placed| match placed.why {
+        Why::Pinned(at) => Some(at),
+        _ => None,
+    });
     // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
-    if let Some(whose) = controller.filter(|c| c.addressing == Addressing::Consecutive && !pinned) {
-        return overlap::in_the_way(model, one, whose, (&range, &reserved), row.at);
+    if let Some(whose) =
+        controller.filter(|c| c.addressing == Addressing::Consecutive && pin.is_none())
+    {
+        return overlap::in_the_way(model, one, whose, (&range, &reserved), row.last, row.at);
     }
     let words = Words {
         message: format!(
@@ -120,6 +123,7 @@ fn on_universes(
     };
     RULE.at(one.1, words)
         .and(row.at, format!("{reserved} reserved here"))
+        .and_if(pin, "pinned here")
 }
 
 fn reason(reason: Option<&str>) -> String {

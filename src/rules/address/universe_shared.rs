@@ -37,6 +37,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let uses = usage::universes(model, plan);
     let mut told: BTreeSet<(ControllerId, ControllerId)> = BTreeSet::new();
     let mut looked = false;
+    let mut free_ones = 0;
     for shared in uses.chunk_by(|a, b| a.universe == b.universe) {
         let [first, others @ ..] = shared else {
             continue;
@@ -45,9 +46,18 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             looked = true;
             told.extend(told_by_overlap(model, plan));
         }
-        for other in others {
+        for (other, before) in others.iter().zip(shared) {
             if told.insert((first.controller, other.controller)) {
-                sink.push(between(model, plan, first, other, &uses));
+                let free = uses.last().map_or(0, |last| last.universe);
+                free_ones += 1;
+                let free = free.saturating_add(free_ones);
+                sink.push(between(
+                    model,
+                    plan,
+                    (first, other),
+                    before.controller,
+                    free,
+                ));
             }
         }
     }
@@ -64,16 +74,17 @@ fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, Contro
     pairs.collect()
 }
 
+/// Two controllers in one universe. `before` is the last one before the second that is there too, and `free` a
+/// universe that nothing lies in and no other finding offers.
 fn between(
     model: &Model,
     plan: &Plan,
-    one: &UniverseUse,
-    two: &UniverseUse,
-    uses: &[UniverseUse],
+    (one, two): (&UniverseUse, &UniverseUse),
+    before: ControllerId,
+    free: u32,
 ) -> Diagnostic {
     let name = |id: ControllerId| model.controller(id).map_or("", |c| &*c.name);
     let (first, second) = (name(one.controller), name(two.controller));
-    let last = uses.last().map_or(0, |last| last.universe);
     let places = usage::places(model, plan);
     let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
     // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
@@ -90,13 +101,12 @@ fn between(
     let universe = one.universe;
     let help = match pin {
         Some(row) => format!(
-            "pin `{}` into a universe that is free; {} is",
-            model.name_of(row.first),
-            last.saturating_add(1)
+            "pin `{}` into a universe that is free; {free} is",
+            model.name_of(row.first)
         ),
         None => format!(
-            "start `{second}` behind it with `universes after {first}`, or in a free one with `universes from {}`",
-            last.saturating_add(1)
+            "start `{second}` behind `{0}` with `universes after {0}`, or in a free one with `universes from {free}`",
+            name(before)
         ),
     };
     let finding = RULE.at(

@@ -1,6 +1,6 @@
 //! `lock/unreadable`: a lock that can't be read, or is not this display's.
 
-use crate::diagnostic::words::{figure, shown};
+use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::{SourceFile, Span};
@@ -153,7 +153,7 @@ pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
         Fault::Slots => ("takes no slots".to_owned(), "not one slot".to_owned(), ANEW),
         Fault::Range(slots) => (
             "lies outside the universes there are".to_owned(),
-            format!("not all within universes 1 to 63,999 of {slots} slots"),
+            format!("not all within universes 1 to 63999 of {slots} slots"),
             ANEW,
         ),
         Fault::Unknown => (
@@ -253,11 +253,7 @@ pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
         .map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
     told(
         Span::new(file.base + start as u32, file.base + from as u32),
-        format!(
-            "`{}` ends in {} zero bytes",
-            shown(&file.name),
-            figure(count as u64)
-        ),
+        format!("`{}` ends in {} zero bytes", shown(&file.name), count),
         "zero bytes follow; was the disk full, or the power cut?",
         BACK,
     )
@@ -285,11 +281,7 @@ pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
     let byte = bytes.get(valid).copied().unwrap_or(0);
     told(
         Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32)),
-        format!(
-            "`{}` is not UTF-8 at byte {}",
-            shown(&file.name),
-            figure(valid as u64 + 1)
-        ),
+        format!("`{}` is not UTF-8 at byte {}", shown(&file.name), valid + 1),
         format!("byte \\x{byte:02X}"),
         BACK,
     )

@@ -32,6 +32,25 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
+/// How to open a ring.
+fn help(word: &str, names: &[String]) -> String {
+    let first = names.first().map_or("", String::as_str);
+    let last = names.last().map_or("", String::as_str);
+    match word {
+        "include" if names.len() == 1 => {
+            format!("take the `include` of {first} out of itself")
+        }
+        "include" => format!(
+            "take the `include` of {first} out of {last}; what one file declares is known in all the others"
+        ),
+        "after" => format!("give {first} a start of its own, as in `universes from 1`"),
+        "like" => {
+            format!("take the `like` out of {first} and write its settings out in its block")
+        }
+        _ => format!("take the `{word}` out of {first} and give it strings of its own"),
+    }
+}
+
 /// A ring: each member's name and the place where it names the next, in order.
 pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
     let names: Vec<String> = members
@@ -61,8 +80,12 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
                     next(0)
                 ),
             },
-            why: "none of them has a beginning, so none can be worked out".to_owned(),
-            help: format!("take one `{word}` out and say there what is meant"),
+            why: match (word, names.len()) {
+                ("include", _) => "a file can't be read in the middle of itself".to_owned(),
+                (_, 1) => "it waits for itself, so it can't be worked out".to_owned(),
+                _ => "each waits for the next, so none of them can be worked out".to_owned(),
+            },
+            help: help(word, &names),
         },
     );
     for (at, (name, span)) in members.iter().enumerate().skip(1) {

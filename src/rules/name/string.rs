@@ -33,17 +33,23 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A string number that the prop does not have.
-pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -> Diagnostic {
+/// A string number that the prop does not have; `written` is the prop or member as the reference has it.
+pub fn beyond(
+    span: Span,
+    (name, written): (&str, &str),
+    number: i64,
+    count: u32,
+    declared: Span,
+) -> Diagnostic {
     let has = counted(i64::from(count), "string");
     RULE.at(
         span,
         Words {
-            message: format!("`{name}` has {has}, there is no `{name}.{number}`"),
+            message: format!("`{name}` has {has}, there is no `{written}.{number}`"),
             label: format!("no string {number}"),
             why: "there is no such string to wire".to_owned(),
             help: match count {
-                1 => format!("write `{name}` for its only string"),
+                1 => format!("write `{written}` for its only string"),
                 _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
             },
         },

@@ -33,7 +33,9 @@ pub const RULE: Rule = Rule {
 /// The second declaration of a name.
 pub fn again(kind: &str, name: &str, second: Span, first: Span) -> Diagnostic {
     let name = shown(name);
+    let kind = if kind == "let" { "number" } else { kind };
     let help = match kind {
+        "number" => "keep one of the two, or give one of them another name".to_owned(),
         "prop" => {
             format!("give one of them another name, or make it a family: `prop {name} * 2 {{ … }}`")
         }

@@ -1,6 +1,6 @@
 //! `name/unknown`: a name that nothing declares.
 
-use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -30,17 +30,23 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A name of some kind (`prop`, `node`, …) that nothing declares.
+/// A name of some kind (`prop`, `node`, …) that nothing declares; `other` is the kind of what does have it.
 pub fn name<'n>(
     span: Span,
     kind: &str,
     written: &str,
     known: impl Iterator<Item = &'n str>,
+    other: Option<&str>,
 ) -> Diagnostic {
     let known: Vec<&str> = known.collect();
     let near = nearest(written, known.iter().copied());
     let written = shown(written);
     let help = match (near.as_slice(), known.as_slice()) {
+        ([], []) if other.is_some() => format!("name a {kind}; none is declared so far"),
+        ([], few) if other.is_some() && few.len() <= 6 => {
+            format!("name a {kind}: there is {}", ticked_and(few))
+        }
+        ([], _) if other.is_some() => format!("name a {kind}"),
         ([], []) => format!("declare it: `{kind} {written} {{ … }}`"),
         ([], few) if few.len() <= 6 => format!(
             "declare it (`{kind} {written} {{ … }}`), or use {}",
@@ -53,7 +59,10 @@ pub fn name<'n>(
         span,
         Words {
             message: format!("no {kind} is named `{written}`"),
-            label: format!("no such {kind}"),
+            label: match other {
+                Some(other) => format!("this is a {other}"),
+                None => format!("no such {kind}"),
+            },
             why: format!("without the {kind} this statement can't take effect"),
             help,
         },

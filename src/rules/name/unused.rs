@@ -33,20 +33,39 @@ pub const RULE: Rule = Rule {
 /// A declaration that nothing names.
 pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
     let name = shown(name);
+    let what = if kind == "let" { "number" } else { kind };
     let help = match kind {
         "controller" | "receiver" => {
             format!("wire something to it (`wire {name}.1: …`) or remove it")
         }
+        "node" => format!("make a prop of it (`node {name}` in a `prop`) or remove it"),
+        "chip" => format!("make a node of it (`chip {name}` in a `node`) or remove it"),
+        "circuit" => format!("put something on it (`on {name}`) or remove it"),
+        "let" => format!("write `{name}` where the number stands, or remove it"),
         "supply" => format!("feed ports from it (`power … from {name} through …`) or remove it"),
         _ => "use it or remove it".to_owned(),
     };
     RULE.at(
         span,
         Words {
-            message: format!("{kind} `{name}` is declared and never used"),
+            message: format!("{what} `{name}` is declared and never used"),
             label: "nothing uses it".to_owned(),
             why: "it changes nothing at the display".to_owned(),
             help,
+        },
+    )
+}
+
+/// A chain that has skips or leads and no string.
+pub fn empty_chain(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "a chain has no string".to_owned(),
+            label: "nothing here can be lit".to_owned(),
+            why: "it changes nothing at the display".to_owned(),
+            help: "name what hangs on this line, as in `star -> skip 3`, or remove the chain"
+                .to_owned(),
         },
     )
 }

@@ -54,6 +54,13 @@ pub fn is_lawful(host: &str) -> bool {
         && !host.split('.').any(str::is_empty)
 }
 
+/// Whether it is the address of a multicast group.
+fn is_group(host: &str) -> bool {
+    host.trim()
+        .parse::<IpAddr>()
+        .is_ok_and(|ip| ip.is_multicast())
+}
+
 /// The most bytes of a host name; RFC 1035, 2.3.4.
 const MOST_BYTES: usize = 253;
 
@@ -68,8 +75,12 @@ pub fn unlawful(at: Span, host: &str) -> Diagnostic {
             label: "neither the IP address of one device nor a host name".into(),
             why: "nothing on the network can be reached by it, so the controller would get no data"
                 .into(),
-            help: "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"
-                .into(),
+            help: if is_group(host) {
+                "write the controller's own address; for multicast leave `host` out and say `input e131 multicast`"
+            } else {
+                "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"
+            }
+            .into(),
         },
     )
 }

@@ -1,6 +1,5 @@
 //! `net/range`: a universe that the controller's input can't carry.
 
-use crate::diagnostic::words::figure;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
@@ -16,8 +15,8 @@ pub const RULE: Rule = Rule {
     title: "a universe that the input cannot carry",
     page: Page {
         means: "The controller's `input` has no number for this universe. Art-Net's Port-Address has 15 bits (net 0 to 127, \
-                sub-net 0 to 15, universe 0 to 15), so it ends at 32,767 (127:15:15); with `artnet from 0` display universe \
-                32,768 is the last.",
+                sub-net 0 to 15, universe 0 to 15), so it ends at 32767 (127:15:15); with `artnet from 0` display universe \
+                32768 is the last.",
         why: "There is no packet that could name the universe, so its strings stay dark.",
         source: "Art-Net 4, Port-Address; ANSI E1.31-2018, 6.2.7",
         wrong: "node dot { chip ws2811; colour RGB }\n\
@@ -62,14 +61,15 @@ fn told(
     let range = input.universes();
     let (first, last) = (*range.start(), *range.end());
     let address = input.protocol.universe_address(input.form, last);
-    let end = address.map_or(String::new(), |address| format!(", Port-Address {address}"));
+    let end = address.map_or(String::new(), |address| {
+        format!(" (Port-Address {address})")
+    });
     let name = model.name_of(id);
-    let (universe, last) = (figure(u64::from(universe)), figure(u64::from(last)));
     RULE.at(
         at,
         Words {
             message: format!(
-                "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at {last}{end}",
+                "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at universe {last}{end}",
                 controller.name,
                 input.words()
             ),

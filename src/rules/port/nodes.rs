@@ -3,7 +3,7 @@
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::limits::{Load, PortLimit};
 use crate::model::{Model, Output, PieceKind, Told};
-use crate::plan::{Plan, PortPlan};
+use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -61,7 +61,8 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     let name = output_name(model, port.controller, port.output);
     let count = |count: u64| counted(i64::try_from(count).unwrap_or(i64::MAX), unit);
     let too_many = total.saturating_sub(u64::from(most.value));
-    let (at, piece) = first_over(model, port, u64::from(most.value), unit == "slot");
+    let over = first_over(model, port, u64::from(most.value), unit == "slot");
+    let (at, piece) = (over.at, &over.what);
     let skipped = match port.skipped {
         0 => String::new(),
         skipped => format!(", {skipped} of them skipped"),
@@ -79,10 +80,7 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
                 "the controller stops sending after {}, so what comes behind stays dark",
                 count(u64::from(most.value))
             ),
-            help: format!(
-                "move {} or more from `{name}` to another port",
-                count(too_many)
-            ),
+            help: cure(model, port, &over, most.value, unit),
         },
     )
     .and(
@@ -91,20 +89,70 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     )
 }
 
-/// The first piece that runs over a limit: its place, and what to call it.
-fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> (Span, String) {
+/// The first piece that runs over a limit.
+#[derive(Default)]
+struct Over {
+    /// Its place.
+    at: Span,
+    /// What to call it.
+    what: String,
+    /// Its own length, if it is a string.
+    length: Option<u64>,
+    /// How many strings lie before and behind it.
+    strings: (usize, usize),
+}
+
+fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> Over {
+    let is_string = |piece: &&ChainPiece| matches!(piece.piece.kind, PieceKind::String(..));
     let mut load = Load::default();
-    for piece in &port.pieces {
+    for (at, piece) in port.pieces.iter().enumerate() {
+        let length = |load: &Load| if slots { load.slots } else { load.length() };
+        let before = length(&load);
         load.add(model, piece.piece.kind);
-        let length = if slots { load.slots } else { load.length() };
-        if length > most {
-            let what = match piece.piece.kind {
-                PieceKind::String(id, _) => format!("`{}`", model.name_of(id)),
-                PieceKind::Skip(count) => format!("`skip {count}`"),
-                PieceKind::Lead(..) => String::new(),
+        if length(&load) > most {
+            let own = length(&load) - before;
+            let (what, length) = match piece.piece.kind {
+                PieceKind::String(id, _) => (format!("`{}`", model.name_of(id)), Some(own)),
+                PieceKind::Skip(count) => (format!("`skip {count}`"), None),
+                PieceKind::Lead(..) => (String::new(), None),
             };
-            return (piece.piece.at, what);
+            let (front, behind) = port.pieces.split_at(at);
+            return Over {
+                at: piece.piece.at,
+                what,
+                length,
+                strings: (
+                    front.iter().filter(is_string).count(),
+                    behind.iter().skip(1).filter(is_string).count(),
+                ),
+            };
         }
     }
-    (Span::default(), String::new())
+    Over::default()
+}
+
+/// What to do: move the string that does not fit, or cut it if no port of this kind can take it.
+fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> String {
+    let name = output_name(model, port.controller, port.output);
+    let most = u64::from(most.max(1));
+    let rest = match over.strings.1 {
+        0 => "",
+        _ => " and what hangs behind it",
+    };
+    match over.length {
+        Some(length) if length > most && unit == "node" => {
+            let parts = length.div_ceil(most);
+            let each = length.div_ceil(parts);
+            format!(
+                "cut {} into {parts} strings of at most {each} nodes, each on a port of its own",
+                over.what
+            )
+        }
+        Some(length) if length > most => format!("wire {} to a port that takes more", over.what),
+        Some(_) => format!("move {}{rest} from `{name}` to another port", over.what),
+        None if over.strings.1 > 0 => {
+            format!("skip fewer nodes, or move what hangs behind {}", over.what)
+        }
+        None => format!("take {} away: nothing hangs behind it", over.what),
+    }
 }

@@ -83,11 +83,17 @@ fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
             "without the stored nodes in the line, {hang} would move by up to {slots} slots and show the wrong data"
         ),
         help: format!(
-            "wire {gone} last on `{output}`, or put dark nodes in the place and take {gone} off `stored`"
+            "wire {gone} last on `{output}`, or hang as many dark nodes in its place and take {gone} off `stored`"
         ),
     };
     let next = behind.first().map(|(_, at)| *at);
-    sink.push(RULE.at(*at, words).and_if(next, "would move"));
+    let next = next.filter(|next| next != at);
+    let stored_at = model.stored_at.iter().find(|(of, _)| of == id);
+    let finding = RULE
+        .at(*at, words)
+        .and_if(next, "would move")
+        .and_if(stored_at.map(|(_, at)| *at), "stored here");
+    sink.push(finding);
 }
 
 /// The names of strings, the first few.

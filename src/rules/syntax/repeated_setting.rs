@@ -40,6 +40,24 @@ pub fn again(second: Span, first: Span, key: &str, block: &str) -> Diagnostic {
     .and(first, "first set here")
 }
 
+/// `align` beside `addressing consecutive`: lawful, and without effect.
+pub fn align_dropped(align: Span, addressing: Option<Span>, name: &str) -> Diagnostic {
+    let mut finding = RULE
+        .at(
+            align,
+            Words {
+                message: format!("`align` has no effect on `{name}`, which is `addressing consecutive`"),
+                label: "no effect".to_owned(),
+                why: "on a consecutive controller each port begins right where the one before it ends"
+                    .to_owned(),
+                help: "take the `align` away, or write `addressing per port`".to_owned(),
+            },
+        )
+        .and_if(addressing, "addressing is consecutive");
+    finding.severity = Severity::Warning;
+    finding
+}
+
 /// Two settings of which one block takes only one.
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
     RULE.at(

@@ -4,12 +4,14 @@ mod braces;
 mod bytes;
 mod file;
 mod setting;
+mod setting_slips;
 mod slips;
 
 pub use braces::*;
 pub use bytes::*;
 pub use file::*;
 pub use setting::*;
+pub use setting_slips::*;
 pub use slips::*;
 
 use crate::ast::BlockKind;

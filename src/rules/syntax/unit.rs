@@ -61,11 +61,20 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
     }
 }
 
-/// A unit that measures something else, or is none.
-pub fn wrong(span: Span, unit: &str, what: &str, units: &[&str]) -> Diagnostic {
+/// A unit that measures something else, or is none. `written` is what the number stands for, and the number.
+pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> Diagnostic {
     let unit = shown(unit);
+    let (what, number) = (written.0, shown(written.1));
     let known = crate::unit::find(&unit).is_some();
-    RULE.at(
+    // `75 MM`: a unit in other letters.
+    let same = units
+        .iter()
+        .find(|one| one.eq_ignore_ascii_case(&unit))
+        .or(match units {
+            [one] => Some(one),
+            _ => None,
+        });
+    let finding = RULE.at(
         span,
         Words {
             message: format!("{what} can't be in `{unit}`"),
@@ -75,9 +84,22 @@ pub fn wrong(span: Span, unit: &str, what: &str, units: &[&str]) -> Diagnostic {
                 "no such unit".to_owned()
             },
             why: "the figure would be taken for something it is not".to_owned(),
-            help: format!("use {}", ticked(units)),
+            help: match same {
+                Some(one) => format!("write `{number} {one}`"),
+                None => format!("use {}", ticked(units)),
+            },
         },
-    )
+    );
+    match same {
+        Some(one) => finding.suggest(
+            format!("write `{one}`"),
+            vec![Edit {
+                span,
+                text: (*one).to_owned(),
+            }],
+        ),
+        None => finding,
+    }
 }
 
 /// A unit where a bare count is wanted.

@@ -1,6 +1,6 @@
 //! `syntax/unknown-setting`: a setting that is not one of its block.
 
-use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -28,18 +28,61 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
+/// Words that people use, and the first word of the setting that says it here.
+const MEANT: [(&str, &str); 22] = [
+    ("ip", "host"),
+    ("address", "host"),
+    ("protocol", "input"),
+    ("start", "universes"),
+    ("brightness", "dim"),
+    ("fps", "frame"),
+    ("refresh", "frame"),
+    ("order", "colour"),
+    ("rgb", "colour"),
+    ("type", "chip"),
+    ("voltage", "volts"),
+    ("current", "draw"),
+    ("watts", "draw"),
+    ("spacing", "pitch"),
+    ("awg", "gauge"),
+    ("leds", "string"),
+    ("pixels", "string"),
+    ("length", "string"),
+    ("channels", "slots"),
+    ("limit", "nodes"),
+    ("name", "label"),
+    ("position", "stands"),
+];
+
+/// The first word of the setting that a word of everyday use stands for.
+fn meant(written: &str) -> Option<&'static str> {
+    let low = written.to_lowercase();
+    MEANT
+        .iter()
+        .find(|(word, _)| *word == low)
+        .map(|(_, meant)| *meant)
+}
+
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
-/// the kinds of block that do have it.
+/// the kinds of block that do have it, `blocks_with` the kinds that have another.
 pub fn word(
     span: Span,
     written: &str,
     block: &str,
     known: &[&str],
     elsewhere: &[&str],
+    blocks_with: impl Fn(&str) -> Vec<&'static str>,
 ) -> Diagnostic {
     let near = nearest(written, known.iter().copied());
     let help = match (near.as_slice(), elsewhere) {
-        ([], []) => format!("settings of `{block}` are {}", ticked_or(known)),
+        ([], []) => match meant(written) {
+            Some(word) if known.contains(&word) => format!("did you mean `{word}`?"),
+            Some(word) => format!(
+                "what says this is `{word}`, a setting of {}",
+                ticked_or(&blocks_with(word))
+            ),
+            None => format!("settings of `{block}` are {}", ticked_and(known)),
+        },
         ([], kinds) => format!(
             "`{}` is a setting of {}: move it there",
             shown(written),

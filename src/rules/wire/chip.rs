@@ -109,6 +109,8 @@ fn refused(
     }
     let word = |id: ChipId| model.chips.get(id.index()).map_or("", |chip| &*chip.name);
     let driven: Vec<&str> = settings.chips.iter().map(|chip| word(chip.value)).collect();
+    let mut list = driven.clone();
+    list.push(word(chip.value));
     let (driven, chip_name) = (ticked_or(&driven), word(chip.value));
     let output = output_name(model, port.controller, port.output);
     let name = model.name_of(id);
@@ -123,7 +125,7 @@ fn refused(
             message: format!("`{name}`{others} is made of `{chip_name}` nodes, port `{output}` drives {driven}"),
             label: format!("`{chip_name}` nodes"),
             why: "the port sends bits of another length, so the nodes flicker or stay dark".into(),
-            help: format!("wire `{name}` to a port that drives `{chip_name}`, or set `chip {chip_name}` on `{output}` if it can"),
+            help: format!("wire `{name}` to a port that drives `{chip_name}`; if `{output}` can, add it there: `chip {}`", list.join(", ")),
         },
     );
     Some(

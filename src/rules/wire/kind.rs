@@ -27,14 +27,28 @@ pub const RULE: Rule = Rule {
 };
 
 /// A fixture on a pixel port.
-pub fn fixture(span: Span, name: &str, target: Span, output: &str, declared: Span) -> Diagnostic {
+///
+/// `other` is a DMX output of the same controller, if it has one.
+pub fn fixture(
+    span: Span,
+    name: &str,
+    target: Span,
+    (output, other): (&str, Option<&str>),
+    declared: Span,
+) -> Diagnostic {
     RULE.at(
         span,
         Words {
             message: format!("fixture `{name}` hangs on pixel port {output}"),
             label: "a fixture with slots".to_owned(),
             why: "a pixel port does not speak DMX".to_owned(),
-            help: "wire it to a DMX output, such as `.dmx1`; for a panel driver or relay board give the port `slots at most N`".to_owned(),
+            help: format!(
+                "wire it to a DMX output ({}); for a panel driver or relay board give the port `slots at most N`",
+                match other {
+                    Some(other) => format!("`{other}`"),
+                    None => "a controller has those by `dmx 1`".to_owned(),
+                }
+            ),
         },
     )
     .and(target, "a pixel port")
@@ -42,14 +56,27 @@ pub fn fixture(span: Span, name: &str, target: Span, output: &str, declared: Spa
 }
 
 /// A string of nodes on a DMX output.
-pub fn string(span: Span, name: &str, target: Span, output: &str, declared: Span) -> Diagnostic {
+///
+/// `other` is a pixel port of the same controller, if it has one.
+pub fn string(
+    span: Span,
+    name: &str,
+    target: Span,
+    (output, other): (&str, Option<&str>),
+    declared: Span,
+) -> Diagnostic {
     RULE.at(
         span,
         Words {
             message: format!("pixel string `{name}` hangs on DMX output {output}"),
             label: "a string of nodes".to_owned(),
             why: "pixels do not understand DMX".to_owned(),
-            help: "wire it to a pixel port".to_owned(),
+            help: match other {
+                Some(other) => format!("wire it to a pixel port, such as `{other}`"),
+                None => {
+                    "wire it to a pixel port; a controller has those by `ports 1..4 { }`".to_owned()
+                }
+            },
         },
     )
     .and(target, "a DMX output")

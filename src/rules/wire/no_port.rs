@@ -1,5 +1,6 @@
 //! `wire/no-port`: a port or output that is not there.
 
+use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -26,20 +27,70 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A port number that the controller or receiver does not have. `has` says which it has.
-pub fn beyond(span: Span, name: &str, port: &str, has: &str, declared: Span) -> Diagnostic {
-    let kind = if port.starts_with("dmx") {
-        "DMX output"
-    } else {
-        "port"
-    };
+/// What a controller or receiver does not have.
+#[derive(Clone, Copy, Debug)]
+pub enum Missing<'a> {
+    /// These ports of a controller, the first and the last.
+    Ports(u32, u32),
+    /// These ports of a receiver, which are those it carries.
+    Carried(u32, u32),
+    /// A DMX output.
+    Dmx(u32),
+    /// Something that is called neither as a port nor as a DMX output.
+    Other(&'a str),
+}
+
+impl Missing<'_> {
+    fn words(self) -> String {
+        match self {
+            Self::Ports(first, last) | Self::Carried(first, last) if first != last => {
+                format!("ports `{first}` to `{last}`")
+            }
+            Self::Ports(first, _) | Self::Carried(first, _) => format!("port `{first}`"),
+            Self::Dmx(number) => format!("DMX output `dmx{number}`"),
+            Self::Other(word) => format!("port `{}`", shown(word)),
+        }
+    }
+
+    /// What to write in `name` so that it is there.
+    fn cure(self, name: &str) -> String {
+        match self {
+            Self::Ports(first, last) if first != last => {
+                format!("declare them in `{name}`: `ports {first}..{last} {{ }}`")
+            }
+            Self::Ports(first, _) => format!("declare it in `{name}`: `port {first} {{ }}`"),
+            Self::Carried(..) => format!("let `{name}` carry more ports of its controller"),
+            Self::Dmx(number) => format!("declare it in `{name}`: `dmx {number}`"),
+            Self::Other(_) => format!("name a port by its number, as in `{name}.1`"),
+        }
+    }
+}
+
+/// A port or output that the controller or receiver does not have. `has` says which it has, if it has some.
+pub fn beyond(
+    span: Span,
+    name: &str,
+    missing: Missing<'_>,
+    has: Option<&str>,
+    declared: Span,
+) -> Diagnostic {
+    let cure = missing.cure(name);
     RULE.at(
         span,
         Words {
-            message: format!("`{name}` has no {kind} `{port}`"),
-            label: format!("`{name}` has {has}"),
+            message: format!("`{name}` has no {}", missing.words()),
+            label: match has {
+                Some(has) => format!("`{name}` has {has}"),
+                None => "not there".to_owned(),
+            },
             why: "there is no socket for this plug".to_owned(),
-            help: format!("use one that it has, or declare this {kind} in `{name}`"),
+            help: match (has, missing) {
+                (Some(_), Missing::Other(_)) | (None, _) => cure,
+                (Some(_), Missing::Ports(first, last)) if first != last => {
+                    format!("use ports that it has, or {cure}")
+                }
+                (Some(_), _) => format!("use one that it has, or {cure}"),
+            },
         },
     )
     .and(declared, "declared here")

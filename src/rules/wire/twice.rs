@@ -37,7 +37,7 @@ pub fn again(second: Span, first: Span, name: &str) -> Diagnostic {
             message: format!("`{name}` is wired twice"),
             label: format!("`{name}` again"),
             why: "a string has one data input and hangs on one port".to_owned(),
-            help: "take it out of one of the two; what shall show the same is another prop with `same as`".to_owned(),
+            help: format!("take it out of one of the two; another string that is to show the same is a prop with `same as {name}`"),
         },
     )
     .and(first, format!("`{name}` is wired here already"))

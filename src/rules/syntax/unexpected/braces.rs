@@ -1,7 +1,7 @@
 //! Blocks and texts that are not opened or closed, and what is too deep or too long to be read.
 
 use super::{because, finding, statement_example};
-use crate::diagnostic::{Diagnostic, Edit, words};
+use crate::diagnostic::{Diagnostic, Edit};
 use crate::source::Span;
 
 /// A `{` on the line below the head that it belongs to; `head_end` is where the head ends, if no comment
@@ -94,10 +94,7 @@ pub fn too_deep(span: Span, most: usize) -> Diagnostic {
 pub fn too_long(span: Span, most: usize) -> Diagnostic {
     because(
         span,
-        format!(
-            "a statement is longer than {} bytes",
-            words::figure(most as u64)
-        ),
+        format!("a statement is longer than {most} bytes"),
         "begins here",
         "reading it could take more memory than there is",
         "write it as several statements",
@@ -109,10 +106,7 @@ pub fn too_long(span: Span, most: usize) -> Diagnostic {
 pub fn too_large(span: Span, most: usize) -> Diagnostic {
     because(
         span,
-        format!(
-            "the file is larger than {} bytes",
-            words::figure(most as u64)
-        ),
+        format!("the file is larger than {most} bytes"),
         "too large to be read",
         "reading it could take more memory than there is",
         "split the display into several files and `include` them: `include \"porch.tinsel\"`",

@@ -3,6 +3,7 @@
 use super::{because, finding};
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
+use crate::unit;
 
 /// A carriage return that no line feed follows.
 #[must_use]
@@ -23,16 +24,12 @@ pub fn zero_tail(span: Span, length: usize) -> Diagnostic {
         span,
         format!(
             "the file ends in {} of zero",
-            words::figure(length as u64) + plural(length)
+            unit::counted(i64::try_from(length).unwrap_or(i64::MAX), "byte")
         ),
         "nothing but zero from here on",
         "such a tail is what is left when the disk was full or the power went while the file was saved",
         "take the file from a copy, or delete this tail and check that nothing is missing",
     )
-}
-
-fn plural(length: usize) -> &'static str {
-    if length == 1 { " byte" } else { " bytes" }
 }
 
 /// A control character, or several of the same.
@@ -140,8 +137,26 @@ pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Dia
         format!("write `{plain}`"),
         format!("write `{plain}`; word processors change it as one types"),
     )
-    .and_if(other, "its closing one")
+    .and_if(other, "and this one")
     .suggest(format!("write `{plain}`"), edits)
+}
+
+/// A number in bent quotes, as in `string “40” nodes`; `within` is the text between the quotes.
+#[must_use]
+pub fn bent_number(open: Span, close: Span, within: &str) -> Diagnostic {
+    let number = words::shown(within.trim());
+    let edit = |span| Edit {
+        span,
+        text: String::new(),
+    };
+    finding(
+        open,
+        format!("the number {number} stands in quotes"),
+        "numbers have no quotes",
+        format!("write `{number}` without the quotes"),
+    )
+    .and(close, "and this one")
+    .suggest("leave out the quotes", vec![edit(open), edit(close)])
 }
 
 /// What a merge left in the file.

@@ -123,20 +123,40 @@ pub fn parted_members(span: Span, name: &str) -> Diagnostic {
     )
 }
 
-/// `1-4` for `1..4`; `dash` is the place of the `-`.
+/// `1-4` for `1..4`; `dash` is the place of the `-`, `range` how it should be written.
 #[must_use]
-pub fn dashed_range(span: Span, dash: Span) -> Diagnostic {
+pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
+    let range = words::shown(range);
     finding(
         span,
         "a range is written with `-`".to_owned(),
         "this subtracts, and comes out below zero",
-        "write two dots between the ends, as in `1..4`",
+        format!("write two dots between the ends: `{range}`"),
     )
     .suggest(
         "write `..`",
         vec![Edit {
             span: dash,
             text: "..".to_owned(),
+        }],
+    )
+}
+
+/// `1 to 4` for `1..4`.
+#[must_use]
+pub fn worded_range(span: Span, from: &str, to: &str) -> Diagnostic {
+    let range = words::shown(&format!("{from}..{to}"));
+    finding(
+        span,
+        "a range is written with `to`".to_owned(),
+        "a range has two dots between its ends",
+        format!("write `{range}`"),
+    )
+    .suggest(
+        format!("write `{range}`"),
+        vec![Edit {
+            span,
+            text: range.clone(),
         }],
     )
 }
@@ -170,14 +190,29 @@ pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
     )
 }
 
-/// Two items of a chain with nothing between them.
+/// Two items of a chain with nothing between them: the one before, and the one found.
 #[must_use]
-pub fn unjoined(span: Span, found: &str) -> Diagnostic {
+pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
+    let (before, found) = (words::shown(before), words::shown(found));
     finding(
         span,
-        format!("{found} is not joined to the item before it"),
+        format!("`{found}` is not joined to the item before it"),
         "`->` or `,` is missing before this",
-        "write `->` to go on on the same data line or `,` for the next port, as in `lighthouse.2 -> lamp`",
+        format!(
+            "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
+        ),
+    )
+}
+
+/// A `wire` without the `:` behind its target.
+#[must_use]
+pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
+    let (before, found) = (words::shown(before), words::shown(found));
+    finding(
+        span,
+        format!("no `:` stands between a `wire`'s port and `{found}`"),
+        "`:` is missing before this",
+        format!("write `{before}: {found}`"),
     )
 }
 

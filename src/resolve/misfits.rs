@@ -1,0 +1,306 @@
+//! Tells why a setting fits no row of the table: slips that are known by name first, what would have fitted
+//! otherwise.
+
+use super::arithmetic::hyphen;
+use super::matching::Reader;
+use super::settings::{Key, Row, Scope, Slot, rows};
+use crate::ast::{Arg, Expr, Ident, Quantity, Setting};
+use crate::diagnostic::{Diagnostic, Sink};
+use crate::rules;
+use crate::rules::syntax::unexpected;
+use crate::source::Span;
+use crate::unit::{self, Decimal, Dimension};
+
+/// How far a row fitted and why no further.
+pub(super) struct Misfit<'a> {
+    pub(super) depth: usize,
+    pub(super) row: &'static Row,
+    pub(super) why: Why<'a>,
+}
+
+impl Misfit<'_> {
+    /// How well the row fits all the same: the further the better, then the one whose form is right and
+    /// whose number is wrong; last what is only for strings built of runs.
+    pub(super) fn rank(&self) -> (usize, bool, bool) {
+        let form = matches!(
+            self.why,
+            Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock
+        );
+        let runs = matches!(self.row.slots, [Slot::Runs]);
+        (self.depth, !form, !runs)
+    }
+}
+
+/// Why a row does not fit.
+pub(super) enum Why<'a> {
+    /// Nothing stands where something must.
+    Ends,
+    /// Something else stands there.
+    Found(&'a Arg),
+    /// Something is left over.
+    Over(Span),
+    /// It has been told.
+    Told,
+    /// A number without its unit.
+    NoUnit(Measured),
+    /// A number with another unit.
+    WrongUnit(Measured, Ident),
+    /// A number where it is out of range, told when no other row fits.
+    OutOfRange(Measured),
+    /// The block is missing or not wanted.
+    NoBlock,
+}
+
+/// A number that does not fit, and what would.
+#[derive(Clone, Copy)]
+pub(super) struct Measured {
+    /// The number with its unit.
+    pub(super) at: Span,
+    /// Its value as written.
+    pub(super) value: Decimal,
+    /// Its unit as written.
+    pub(super) unit: Option<Ident>,
+    /// What it should measure; none for a bare count.
+    pub(super) dimension: Option<Dimension>,
+    /// The least and the most it may be, in base units.
+    pub(super) bounds: (i64, i64),
+}
+
+impl Measured {
+    /// The units it may have: those in which the number lies in its bounds, if there are such.
+    fn units(&self) -> Vec<&'static str> {
+        let of = match self.dimension {
+            Some(Dimension::WireNumber | Dimension::WireArea) => return vec!["AWG", "mm2"],
+            Some(dimension) => unit::distinct(dimension),
+            None => return Vec::new(),
+        };
+        let lies_in = |one: &&unit::Unit| {
+            let value = self.value.scaled(one.factor);
+            value.is_some_and(|value| (self.bounds.0..=self.bounds.1).contains(&value))
+        };
+        let fitting: Vec<_> = of.iter().copied().filter(lies_in).collect();
+        let units = if fitting.is_empty() { of } else { fitting };
+        units.iter().map(|unit| unit.name).collect()
+    }
+
+    /// Whether it is counted and not whole.
+    fn is_broken(&self) -> bool {
+        let counted = self
+            .dimension
+            .is_none_or(|of| unit::distinct(of).iter().all(|unit| unit.factor == 1));
+        counted && self.value.as_whole().is_none()
+    }
+}
+
+impl<'a> Reader<'_, 'a> {
+    /// Tells a setting that fits no row; `misfit` is the row that fits best.
+    pub(super) fn tell(
+        &self,
+        misfit: &Misfit<'a>,
+        scope: Scope,
+        setting: &'a Setting,
+        sink: &mut Sink,
+    ) {
+        if matches!(misfit.why, Why::Told) || self.has_bent_quotes(setting) {
+            return;
+        }
+        let slip = match &misfit.why {
+            Why::OutOfRange(_) => None,
+            Why::NoUnit(_) => self.other_number_of_strings(setting),
+            Why::WrongUnit(_, unit) if unit::find(self.names.text(*unit)).is_some() => None,
+            _ => self.slip(scope, setting),
+        };
+        if let Some(slip) = slip {
+            return sink.push(slip);
+        }
+        let example = misfit.row.example;
+        let form = |span: Span| {
+            unexpected::setting_form(span, self.names.text_at(span), scope.word(), example)
+        };
+        sink.push(match &misfit.why {
+            Why::Ends => {
+                let last = Span::new(setting.span.end.saturating_sub(1), setting.span.end);
+                unexpected::setting_ends(last, self.names.text(setting.key), example)
+            }
+            Why::NoBlock => form(setting.span),
+            Why::Found(arg) => form(arg.span()),
+            Why::Over(span) => form(*span),
+            why => return self.tell_number(why, what(misfit), sink),
+        });
+    }
+
+    /// Whether a text of the setting stands in bent quotes, which has been told.
+    fn has_bent_quotes(&self, setting: &Setting) -> bool {
+        setting.args.iter().any(|arg| match arg {
+            Arg::Text(text) => {
+                let before = Span::new(setting.span.start, text.span.start);
+                !self.names.text_at(before).ends_with('"')
+            }
+            _ => false,
+        })
+    }
+
+    /// A slip that is known by name.
+    fn slip(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
+        self.quoted_number(setting)
+            .or_else(|| self.worded_range(setting))
+            .or_else(|| {
+                let fits = |before: &'a [Arg]| self.fits(scope, setting, before);
+                self.second_setting(scope, setting, fits)
+            })
+            .or_else(|| self.other_number_of_strings(setting))
+    }
+
+    /// `string "40" nodes`.
+    fn quoted_number(&self, setting: &Setting) -> Option<Diagnostic> {
+        setting.args.iter().find_map(|arg| {
+            let Arg::Text(text) = arg else { return None };
+            let written = self.names.text(*text).trim();
+            let number = written.starts_with(|c: char| c.is_ascii_digit())
+                && written
+                    .bytes()
+                    .all(|b| b.is_ascii_digit() || b"._".contains(&b));
+            let with_quotes = Span::new(text.span.start.saturating_sub(1), text.span.end + 1);
+            number.then(|| unexpected::quoted_number(with_quotes, written))
+        })
+    }
+
+    /// `ports 1 to 4`.
+    fn worded_range(&self, setting: &Setting) -> Option<Diagnostic> {
+        let (from, to) = setting.args.windows(3).find_map(|three| match three {
+            [Arg::Number(from), Arg::Word(to), Arg::Number(last)]
+                if self.names.text(*to) == "to" =>
+            {
+                Some((from.value.span(), last.value.span()))
+            }
+            _ => None,
+        })?;
+        let (first, last) = (self.names.text_at(from), self.names.text_at(to));
+        Some(unexpected::worded_range(from.to(to), first, last))
+    }
+
+    /// Another setting behind this one without a `;`: the first word that begins one, where what stands before it
+    /// is whole.
+    pub(super) fn second_setting(
+        &self,
+        scope: Scope,
+        setting: &'a Setting,
+        whole: impl Fn(&'a [Arg]) -> bool,
+    ) -> Option<Diagnostic> {
+        let begins =
+            |word: Ident| (rows(scope).iter()).any(|row| row.first == self.names.text(word));
+        let word = setting.args.iter().enumerate().find_map(|(at, arg)| {
+            let before = setting.args.get(..at).unwrap_or_default();
+            match arg {
+                Arg::Word(word) if at > 0 && begins(*word) && whole(before) => Some(*word),
+                // `ports` of `universes from 1 ports 1..4` is read as a unit; `12 volts` is meant as one.
+                Arg::Number(Quantity {
+                    unit: Some(word),
+                    value,
+                    ..
+                }) => {
+                    let text = self.names.text(*word);
+                    let own = text == self.names.text(setting.key);
+                    let no_unit = unit::find(text).is_none() || matches!(value, Expr::Name(_));
+                    (begins(*word) && !own && no_unit).then_some(*word)
+                }
+                _ => None,
+            }
+        })?;
+        let before = self
+            .names
+            .text_at(Span::new(setting.span.start, word.span.start));
+        Some(unexpected::second_setting(
+            word.span,
+            self.names.text(word),
+            before.trim_end(),
+        ))
+    }
+
+    /// `strings 36 nodes`, `string 2 of 36 nodes`.
+    fn other_number_of_strings(&self, setting: &Setting) -> Option<Diagnostic> {
+        let key = self.names.text(setting.key);
+        let written = |quantity: &Quantity| self.names.text_at(quantity.span);
+        let nodes = |quantity: &Quantity| {
+            let unit = quantity
+                .unit
+                .and_then(|unit| unit::find(self.names.text(unit)));
+            unit.is_some_and(|unit| unit.dimension == Dimension::Nodes)
+        };
+        match (key, &*setting.args) {
+            ("strings", [Arg::Number(length)]) if nodes(length) => Some(
+                unexpected::strings_of_one(setting.key.span, written(length)),
+            ),
+            ("string", [Arg::Number(count), Arg::Word(of), .., Arg::Number(length)])
+                if self.names.text(*of) == "of" && nodes(length) =>
+            {
+                let behind = Span::new(of.span.end, length.span.end);
+                Some(unexpected::string_of_several(
+                    setting.key.span,
+                    written(count),
+                    self.names.text_at(behind).trim_start(),
+                ))
+            }
+            _ => None,
+        }
+    }
+
+    /// Tells a number that does not fit; `what` is what it stands for.
+    pub(super) fn tell_number(&self, why: &Why<'a>, what: &str, sink: &mut Sink) {
+        let number = |of: &Measured, unit: Option<Ident>| {
+            let end = unit.map_or(of.at.end, |unit| unit.span.start);
+            self.names.text_at(Span::new(of.at.start, end)).trim_end()
+        };
+        match why {
+            Why::NoUnit(of) => sink.push(rules::syntax::unit::missing(
+                of.at,
+                number(of, None),
+                what,
+                &of.units(),
+            )),
+            Why::WrongUnit(of, unit) => sink.push(rules::syntax::unit::wrong(
+                unit.span,
+                self.names.text(*unit),
+                (what, number(of, Some(*unit))),
+                &of.units(),
+            )),
+            Why::OutOfRange(of) if hyphen(self.names, of.at, what, sink) => {}
+            Why::OutOfRange(of) => {
+                let written = match of.unit {
+                    Some(unit) => format!("{} {}", of.value.words(), self.names.text(unit)),
+                    None => of.value.words(),
+                };
+                if of.is_broken() {
+                    return sink.push(rules::syntax::number::not_whole(of.at, what, written));
+                }
+                let words = |value: i64| match of.dimension {
+                    None => value.to_string(),
+                    Some(dimension) => unit::quantity(value, dimension),
+                };
+                let factor = of
+                    .unit
+                    .and_then(|unit| unit::find(self.names.text(unit)))
+                    .map_or(1, |unit| unit.factor);
+                let least = of
+                    .value
+                    .scaled(factor)
+                    .map_or(of.value.digits < of.bounds.0, |value| value < of.bounds.0);
+                sink.push(if least {
+                    rules::syntax::number::too_small(of.at, what, written, words(of.bounds.0))
+                } else {
+                    rules::syntax::number::too_big(of.at, what, written, words(of.bounds.1))
+                });
+            }
+            _ => {}
+        }
+    }
+}
+
+/// What the number that does not fit stands for.
+fn what(misfit: &Misfit<'_>) -> &'static str {
+    let counted = misfit.depth == 0;
+    match misfit.row.key {
+        Key::Strings | Key::Strands if counted => "the number of strings",
+        _ => misfit.row.what,
+    }
+}

@@ -1,0 +1,98 @@
+//! `name/alike`: two names that a person takes for one.
+
+use crate::diagnostic::words::shown;
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "name/alike",
+    severity: Severity::Advice,
+    title: "two names that look alike",
+    page: Page {
+        means: "Two names of one kind differ only in capitals, in `-` and `_`, or in letters of different alphabets that look \
+                the same. To the compiler they are two things.",
+        why: "Whoever reads the list at the bench takes them for one, and a slip in a wire hangs the wrong one on the port \
+              without a message.",
+        source: "the language guide: names are compared letter by letter",
+        wrong: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop owl { node bullet; string 50 nodes }\n\
+                prop Owl { node bullet; string 60 nodes }\n\
+                wire shed.1: owl -> Owl\n",
+        right: "node bullet { chip ws2811; colour RGB }\n\
+                controller shed { ports 1..4 { } }\n\
+                prop owl { node bullet; string 50 nodes }\n\
+                prop big-owl { node bullet; string 60 nodes }\n\
+                wire shed.1: owl -> big-owl\n",
+    },
+    check: None,
+};
+
+/// Letters of other alphabets, each with the Latin one that it looks like, in lower case.
+const LIKE_LATIN: [(&str, &str); 2] = [
+    ("авеёкмнорстухіїјѕԛԝһӏ", "abeekmhopctyxiijsqwhl"),
+    ("αεικνορτυχ", "aeikvoptux"),
+];
+
+/// A name as it looks: without capitals, with `-` for `_` and Latin letters for those that look like them. None where
+/// that is the name itself.
+#[must_use]
+pub fn looks(name: &str) -> Option<String> {
+    let plain = |b: u8| b.is_ascii() && !b.is_ascii_uppercase() && b != b'_';
+    if name.bytes().all(plain) {
+        return None;
+    }
+    let latin = |c: char| {
+        LIKE_LATIN.iter().find_map(|(from, to)| {
+            let at = from.chars().position(|one| one == c)?;
+            to.chars().nth(at)
+        })
+    };
+    let looks: String = name
+        .to_lowercase()
+        .chars()
+        .map(|c| if c == '_' { '-' } else { latin(c).unwrap_or(c) })
+        .collect();
+    (looks != name).then_some(looks)
+}
+
+/// The second of two names that look alike.
+pub fn second(kind: &str, name: &str, at: Span, other: &str, other_at: Span) -> Diagnostic {
+    let how = if name.to_lowercase() == other.to_lowercase() {
+        "only in capitals"
+    } else if name.replace('_', "-").to_lowercase() == other.replace('_', "-").to_lowercase() {
+        "only in `-` and `_`"
+    } else {
+        "in letters that look the same"
+    };
+    let (name, other) = (shown(name), shown(other));
+    RULE.at(
+        at,
+        Words {
+            message: format!("{kind} `{name}` differs from `{other}` {how}"),
+            label: "taken for the other".to_owned(),
+            why: "a slip in a wire would hang the wrong one on the port, and no message would tell"
+                .to_owned(),
+            help: "give one of them another name".to_owned(),
+        },
+    )
+    .and(other_at, format!("`{other}` is declared here"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{LIKE_LATIN, looks};
+
+    #[test]
+    fn each_letter_has_its_latin_one() {
+        for (from, to) in LIKE_LATIN {
+            assert_eq!(from.chars().count(), to.chars().count());
+        }
+        assert_eq!(looks("Сор").as_deref(), Some("cop"));
+        assert_eq!(looks("Big_Owl").as_deref(), Some("big-owl"));
+        assert_eq!(looks("big-owl"), None);
+        assert_eq!(looks("höhle"), None);
+    }
+}

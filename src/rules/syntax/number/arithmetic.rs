@@ -1,0 +1,87 @@
+//! Arithmetic and ranges that come to nothing that can be used.
+
+use super::finding;
+use crate::diagnostic::{Diagnostic, Edit};
+use crate::source::Span;
+
+/// A division that leaves a rest.
+#[must_use]
+pub fn uneven(span: Span, left: i64, right: i64) -> Diagnostic {
+    finding(
+        span,
+        format!("{left} / {right} does not come out even"),
+        &format!("leaves a rest of {}", left.checked_rem(right).unwrap_or(0)),
+        "write numbers that divide without a rest, or the result itself".to_owned(),
+    )
+}
+
+/// A division by zero.
+#[must_use]
+pub fn by_zero(span: Span) -> Diagnostic {
+    finding(
+        span,
+        "a number is divided by 0".to_owned(),
+        "this is 0",
+        "divide by a number above 0".to_owned(),
+    )
+}
+
+/// Arithmetic whose result is too large to be kept.
+#[must_use]
+pub fn overflow(span: Span) -> Diagnostic {
+    finding(
+        span,
+        "this arithmetic gives a number too large to be kept".to_owned(),
+        "too large",
+        "write smaller numbers; no display needs more than 18 digits".to_owned(),
+    )
+}
+
+/// Arithmetic with more operators than are taken.
+#[must_use]
+pub fn too_long(span: Span, most: u32) -> Diagnostic {
+    finding(
+        span,
+        format!("this arithmetic has more than {most} operators"),
+        "too long",
+        "give parts of it a name: `let per-side = 4 * 28`".to_owned(),
+    )
+}
+
+/// `1-4` or `-4` of it, written where a range was meant: the same with dots. None for anything else.
+#[must_use]
+pub fn dotted(written: &str) -> Option<String> {
+    let (from, to) = written.split_once('-')?;
+    let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let (from, to) = (from.trim(), to.trim());
+    (digits(from) && digits(to) && !to.is_empty()).then(|| format!("{from}..{to}"))
+}
+
+/// `1-4`, a subtraction that leaves too little, where `1..4` may be meant: `what` names it, `written` is the text.
+#[must_use]
+pub fn hyphen(span: Span, what: &str, written: &str, range: &str) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is written `{written}`, which subtracts"),
+        "this `-` is a minus",
+        format!("write a range with two dots: `{range}`"),
+    )
+}
+
+/// A range whose first end is above its last where it can only rise.
+#[must_use]
+pub fn backwards(span: Span, from: i64, to: i64) -> Diagnostic {
+    finding(
+        span,
+        format!("the range {from}..{to} runs backwards"),
+        "the first number is above the last",
+        format!("write `{to}..{from}`"),
+    )
+    .fix(
+        format!("write `{to}..{from}`"),
+        vec![Edit {
+            span,
+            text: format!("{to}..{from}"),
+        }],
+    )
+}

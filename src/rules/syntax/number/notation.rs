@@ -1,0 +1,114 @@
+//! Numbers that are not written as numbers are here.
+
+use super::finding;
+use crate::diagnostic::{Diagnostic, Edit, words};
+use crate::source::Span;
+
+/// A number with more digits than can be kept.
+#[must_use]
+pub fn too_large(span: Span, text: &str) -> Diagnostic {
+    finding(
+        span,
+        format!(
+            "the number `{}` is too large to be kept",
+            words::shown(text)
+        ),
+        "too many digits",
+        "write at most 18 digits".to_owned(),
+    )
+}
+
+/// A number with more than nine decimals.
+#[must_use]
+pub fn too_fine(span: Span, text: &str) -> Diagnostic {
+    finding(
+        span,
+        format!(
+            "the number `{}` has more than nine decimals",
+            words::shown(text)
+        ),
+        "more than nine decimals",
+        "write at most nine digits behind the point".to_owned(),
+    )
+}
+
+/// What a number in another notation comes to, if it is whole and fits.
+fn plain(text: &str) -> Option<u64> {
+    let text = text.replace('_', "").to_lowercase();
+    for (mark, base) in [("0x", 16), ("0b", 2), ("0o", 8)] {
+        if let Some(digits) = text.strip_prefix(mark) {
+            return u64::from_str_radix(digits, base).ok();
+        }
+    }
+    let (digits, power) = text.split_once('e')?;
+    let power = power.trim_start_matches('+').parse().ok()?;
+    let digits: u64 = digits.parse().ok()?;
+    digits.checked_mul(10_u64.checked_pow(power)?)
+}
+
+/// `1e3`, `0x10`.
+#[must_use]
+pub fn notation(span: Span, text: &str) -> Diagnostic {
+    finding(
+        span,
+        format!(
+            "the number `{}` has an exponent or another base",
+            words::shown(text)
+        ),
+        "not a plain number",
+        match plain(text) {
+            Some(plain) => format!("write it in plain digits: `{plain}`"),
+            None => "write it in plain digits".to_owned(),
+        },
+    )
+}
+
+/// A digit that is none of `0` to `9`.
+#[must_use]
+pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
+    finding(
+        span,
+        format!(
+            "the digit `{digit}` (U+{:04X}) is none of 0 to 9",
+            u32::from(digit)
+        ),
+        "not one of 0 to 9",
+        "write numbers with the digits 0 to 9".to_owned(),
+    )
+}
+
+/// `.5`: a number that begins with its point.
+#[must_use]
+pub fn bare_point(span: Span) -> Diagnostic {
+    finding(
+        span,
+        "a number begins with its point".to_owned(),
+        "a digit is missing before the point",
+        "write a 0 before the point: `0.5`".to_owned(),
+    )
+    .fix(
+        "write a 0 before the point",
+        vec![Edit {
+            span: Span::new(span.start, span.start),
+            text: "0".to_owned(),
+        }],
+    )
+}
+
+/// `1,5`: a comma where the point of a number stands. `comma` is the place of the comma.
+#[must_use]
+pub fn decimal_comma(span: Span, comma: Span) -> Diagnostic {
+    finding(
+        span,
+        "a number is written with a comma".to_owned(),
+        "a comma begins the next value here",
+        "write decimals with a point: `1.5`".to_owned(),
+    )
+    .fix(
+        "write a point",
+        vec![Edit {
+            span: comma,
+            text: ".".to_owned(),
+        }],
+    )
+}

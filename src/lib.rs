@@ -47,6 +47,8 @@ pub mod lockfile;
 pub mod output;
 pub mod report;
 
+pub mod page;
+
 pub mod explain;
 
 pub mod cli;

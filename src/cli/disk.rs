@@ -108,6 +108,21 @@ impl Files for Disk {
     }
 }
 
+/// Makes a folder that is to be written into, and those above it, where they are missing.
+///
+/// # Errors
+/// Why it can't be made, in words, with the path.
+pub fn make_folder(path: &Path) -> Result<(), String> {
+    let refuse = |why: String| format!("can't make the folder {}: {why}", shown(path));
+    if path.is_dir() {
+        return Ok(());
+    }
+    if path.exists() {
+        return Err(refuse("there is a file of that name".to_owned()));
+    }
+    std::fs::create_dir_all(path).map_err(|error| refuse(reason(&error)))
+}
+
 /// Whether a path, as written in a text of `folder`, stays below `root` by its words alone, so that nothing
 /// outside is even looked for. Absolute paths and those of other systems do not.
 fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {

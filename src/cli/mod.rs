@@ -10,12 +10,12 @@ mod explain;
 mod export;
 mod graph;
 mod parts;
+mod report;
 mod schema;
 mod shell;
 mod table;
 
 use crate::output::{self, By, parts as parts_list};
-use crate::report;
 use clap::builder::PossibleValuesParser;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use console::Console;
@@ -79,6 +79,9 @@ enum Command {
     /// Print the schema of the JSON that `table` or `parts` prints
     #[command(after_help = SCHEMA_EXAMPLES)]
     Schema(SchemaArgs),
+    /// Write the display as pages: everything to look at, and the sheets for the crew
+    #[command(after_help = REPORT_EXAMPLES)]
+    Report(ReportArgs),
     /// Tell what a code means, with a wrong display and the same one put right
     #[command(after_help = EXPLAIN_EXAMPLES)]
     Explain(ExplainArgs),
@@ -159,6 +162,18 @@ Examples:
   tinsel schema parts
 
 Exit status: 0 printed";
+
+const REPORT_EXAMPLES: &str = "\
+Pages need nothing but a browser: no network, no server. With a folder, index.html shows \
+everything and links to the sheets; with --single, all of it is in one file. While an error \
+leaves addresses in doubt nothing is written; with errors of power or network only, it is \
+written all the same and shows them.
+
+Examples:
+  tinsel report yard.tinsel -o papers
+  tinsel report yard.tinsel --single -o yard.html
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
 const EXPLAIN_EXAMPLES: &str = "\
 Examples:
@@ -259,6 +274,18 @@ struct SchemaArgs {
 }
 
 #[derive(Args)]
+struct ReportArgs {
+    #[command(flatten)]
+    input: Input,
+    /// The folder to write into (made where it is missing), or the file with --single
+    #[arg(short, long, value_name = "PATH")]
+    output: PathBuf,
+    /// One file with everything in it
+    #[arg(long)]
+    single: bool,
+}
+
+#[derive(Args)]
 struct ExplainArgs {
     /// A code or a group of codes; without it, all are listed
     code: Option<String>,
@@ -280,7 +307,9 @@ struct GraphArgs {
 }
 
 fn report_names() -> PossibleValuesParser {
-    PossibleValuesParser::new(std::iter::once("text").chain(report::ALL.iter().map(|f| f.name)))
+    PossibleValuesParser::new(
+        std::iter::once("text").chain(crate::report::ALL.iter().map(|f| f.name)),
+    )
 }
 
 fn output_names() -> PossibleValuesParser {
@@ -329,6 +358,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Parts(args) => parts::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),
         Command::Schema(args) => schema::run(args, &mut console),
+        Command::Report(args) => report::run(args, &mut console),
         Command::Explain(args) => explain::run(args, &mut console),
         Command::Graph(args) => graph::run(args, &mut console),
         Command::Completions { shell } => shell::completions(*shell, &mut console),

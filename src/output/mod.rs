@@ -10,7 +10,7 @@ pub mod mvr;
 pub mod parts;
 pub mod schema;
 pub mod sheet;
-mod stretch;
+pub mod stretch;
 pub mod svg;
 mod text;
 pub mod xlsx;

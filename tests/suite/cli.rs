@@ -650,3 +650,48 @@ fn export_writes_what_the_ending_says() {
     assert_eq!(done.status.code(), Some(1));
     assert!(!path.exists());
 }
+
+/// Pages are written whole into a folder or a file, the same bytes each time, and not while addresses are in doubt.
+#[test]
+fn report_writes_pages() {
+    let folder = Folder::new();
+    let right = folder.file("yard.tinsel", RIGHT);
+    let wrong = folder.file("wrong.tinsel", WRONG);
+    let papers = folder.0.join("deep/papers");
+    let single = folder.0.join("yard.html");
+    let papers = papers.to_str().unwrap();
+    assert_eq!(status(&on("report", &right, &["-o", papers])), 0);
+    let index = fs::read_to_string(format!("{papers}/index.html")).unwrap();
+    assert!(index.starts_with("<!doctype html>") && index.contains("owl"));
+    assert_eq!(
+        status(&on(
+            "report",
+            &right,
+            &["--single", "-o", single.to_str().unwrap()]
+        )),
+        0
+    );
+    let before = folder.all();
+    assert_eq!(status(&on("report", &right, &["-o", papers])), 0);
+    assert_eq!(folder.all(), before);
+    let refused = on(
+        "report",
+        &wrong,
+        &["-o", folder.0.join("none").to_str().unwrap()],
+    );
+    assert_eq!(status(&refused), 1);
+    assert!(
+        err(&refused).contains("1 error; no pages"),
+        "{}",
+        err(&refused)
+    );
+    // A file where the folder should be.
+    let refused = on("report", &right, &["-o", right.to_str().unwrap()]);
+    assert_eq!(status(&refused), 2);
+    assert!(
+        err(&refused).contains("there is a file of that name"),
+        "{}",
+        err(&refused)
+    );
+    assert_eq!(folder.all(), before);
+}

@@ -1,0 +1,164 @@
+//! Every controller with its outputs as bars: nodes used, and left at the frame rate.
+
+use super::Part;
+use super::crew::{Crew, Line};
+use super::html::{Html, put};
+use super::strips;
+use crate::diagnostic::words::{figure, list};
+use crate::model::{Controller, Output, ReservedOutput};
+use crate::output::row::ControllerRow;
+use std::collections::BTreeMap;
+
+/// The part.
+pub const PART: Part = Part {
+    name: "controllers",
+    title: "Controllers",
+    write,
+};
+
+fn write(crew: &Crew<'_>, html: &mut Html) {
+    if crew.view.controllers().next().is_none() {
+        put!(html; "<p>This display has no controller.</p>\n");
+    }
+    put!(html;
+        "<p>A bar is what an output can send in one frame, or its own limit where that is smaller: dark is used, "
+    );
+    put!(html; "hatched is lost to skipped nodes, empty is left.</p>\n");
+    let lines: BTreeMap<&str, &[Line<'_>]> = crew
+        .by_controller()
+        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
+        .collect();
+    let mut declared: BTreeMap<&str, &Controller> = BTreeMap::new();
+    for controller in &crew.model().controllers {
+        declared.insert(&controller.name, controller);
+    }
+    for (at, row) in crew.view.controllers().enumerate() {
+        let lines = lines.get(row.name).copied().unwrap_or(&[]);
+        if let Some(controller) = declared.get(row.name) {
+            one(crew, controller, at, &row, lines, html);
+        }
+    }
+}
+
+fn one(
+    crew: &Crew<'_>,
+    controller: &Controller,
+    at: usize,
+    row: &ControllerRow<'_>,
+    lines: &[Line<'_>],
+    html: &mut Html,
+) {
+    put!(html; "<article class=\"lazy\" id=\"c", at, "\">\n<h3>", row.name, "</h3>\n<p>");
+    if let Some(label) = row.label {
+        put!(html; label, ". ");
+    }
+    put!(html; "Listens to ", row.input);
+    if let Some(host) = row.host {
+        put!(html; " at <span class=\"num\">", host, "</span>");
+    }
+    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+        put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
+        put!(html; row.universes.count, " in use");
+        if row.spare_universes > 0 {
+            put!(html; ", ", row.spare_universes, " spare behind them");
+        }
+    }
+    put!(html; "; ", row.mbit_per_s.words(), " Mbit/s on the network.</p>\n");
+    if !lines.is_empty() {
+        table(lines, row.name, html);
+    }
+    rest(crew, controller, lines, html);
+    put!(html; "</article>\n");
+}
+
+fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
+    put!(html; "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"Outputs of ", controller, "\">\n");
+    put!(html; "<table class=\"bars\">\n<thead><tr><th scope=\"col\">Output</th><th scope=\"col\">Used and left</th>");
+    put!(html; "<th scope=\"col\" class=\"n\">Used</th><th scope=\"col\" class=\"n\">Skips</th>");
+    put!(html; "<th scope=\"col\" class=\"n\">Left</th><th scope=\"col\" class=\"n\">Limit</th>");
+    put!(html; "<th scope=\"col\">Hangs on it</th></tr></thead>\n<tbody>\n");
+    for line in lines {
+        output(line, html);
+    }
+    put!(html; "</tbody></table></div>\n");
+}
+
+fn output(line: &Line<'_>, html: &mut Html) {
+    let row = &line.row;
+    let (used, skipped) = match row.limit_in {
+        "slots" => (row.slots, 0),
+        _ => (row.nodes, row.skipped),
+    };
+    let number = |number: u32| figure(u64::from(number));
+    let or_none = |limit: Option<u32>| limit.map_or_else(|| "none".to_owned(), number);
+    put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name, "</a></th><td class=\"barcell\">");
+    if let Some(limit) = row.limit {
+        strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
+    }
+    put!(html; "</td><td class=\"n\">", number(used), " ", row.limit_in, "</td><td class=\"n\">", number(skipped));
+    put!(html; "</td><td class=\"n\">", or_none(row.left), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
+    put!(html; hangs(line), "</td></tr>\n");
+}
+
+/// `3 strings, at pond.1 and jetty.1`.
+fn hangs(line: &Line<'_>) -> String {
+    let what = if line.is_dmx() { "fixture" } else { "string" };
+    let mut words = crate::unit::counted(i64::from(line.row.strings), what);
+    if !line.row.receivers.is_empty() {
+        words.push_str(&format!(", at {}", list(&line.row.receivers, "and")));
+    }
+    words
+}
+
+/// The outputs with nothing on them, and which of those are not to be used.
+fn rest(crew: &Crew<'_>, controller: &Controller, lines: &[Line<'_>], html: &mut Html) {
+    let reserved: Vec<&ReservedOutput> = crew
+        .model()
+        .reserved_outputs
+        .iter()
+        .filter(|r| {
+            r.slots.is_none()
+                && crew
+                    .model()
+                    .controller(r.controller)
+                    .is_some_and(|c| c.at == controller.at)
+        })
+        .collect();
+    let taken = |output: Output| {
+        lines.iter().any(|line| line.plan.output == output)
+            || reserved.iter().any(|r| r.output == output)
+    };
+    let pixel = controller.ports.iter().map(|port| port.number);
+    let pixel = runs(pixel.filter(|n| !taken(Output::Pixel(*n))));
+    let dmx = controller.dmx.iter().map(|told| told.value);
+    let dmx = runs(dmx.filter(|n| !taken(Output::Dmx(*n))));
+    let mut free: Vec<String> = pixel.iter().map(|(a, b)| between("", *a, *b)).collect();
+    free.extend(dmx.iter().map(|(a, b)| between("dmx", *a, *b)));
+    if !free.is_empty() {
+        put!(html; "<p>Free outputs: ", list(&free, "and"), ".</p>\n");
+    }
+    for reserved in reserved {
+        let why = reserved.reason.as_deref().unwrap_or("something else");
+        put!(html; "<p>Output ", reserved.output.name(), " is reserved: ", why, ".</p>\n");
+    }
+}
+
+fn between(kind: &str, first: u32, last: u32) -> String {
+    if first == last {
+        format!("{kind}{first}")
+    } else {
+        format!("{kind}{first} to {kind}{last}")
+    }
+}
+
+/// Rising numbers as stretches without a gap.
+pub fn runs(numbers: impl Iterator<Item = u32>) -> Vec<(u32, u32)> {
+    let mut runs: Vec<(u32, u32)> = Vec::new();
+    for number in numbers {
+        match runs.last_mut() {
+            Some((_, last)) if last.checked_add(1) == Some(number) => *last = number,
+            _ => runs.push((number, number)),
+        }
+    }
+    runs
+}

@@ -1,0 +1,364 @@
+//! What the crew sees of a display: each data line with everything on it in order, and where its nodes fall.
+//!
+//! Made once from model and plan and read by every section and sheet, so that all of them count alike.
+
+use crate::Compiled;
+use crate::model::{
+    Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed,
+    Receiver, ReceiverId, Shape, StringDef, StringId,
+};
+use crate::output::View;
+use crate::output::row::{PortRow, StringRow};
+use crate::plan::{Plan, PortPlan};
+use crate::unit::{Dimension, Gauge, quantity};
+use crate::usage::output_name;
+use std::collections::BTreeMap;
+
+/// A display as its papers need it.
+pub struct Crew<'a> {
+    /// What was compiled.
+    pub compiled: &'a Compiled,
+    /// Its tables.
+    pub view: View<'a>,
+    /// Its data lines, by controller as declared, pixel ports first, by number.
+    pub lines: Vec<Line<'a>>,
+    injections: BTreeMap<StringId, Vec<&'a Injection>>,
+}
+
+/// One used output and everything on it.
+pub struct Line<'a> {
+    /// Its place among the lines, from 0: a name for links.
+    pub index: usize,
+    /// Its name: `boathouse.3`.
+    pub name: String,
+    /// Its controller.
+    pub controller: &'a Controller,
+    /// What the plan says of it.
+    pub plan: &'a PortPlan,
+    /// Its row of the table.
+    pub row: PortRow<'a>,
+    /// Strings, skips and leads in data order.
+    pub items: Vec<Item<'a>>,
+}
+
+/// Something on a data line.
+pub enum Item<'a> {
+    /// From here on the line hangs on this receiver, at this port of it; its id.
+    Receiver(&'a Receiver, u32, ReceiverId),
+    /// Cable, in micrometres, and its conductor where that is known.
+    Lead(i64, Option<Gauge>),
+    /// Nodes that show nothing; the place of the first in the data line, from 1.
+    Skip(u32, u32),
+    /// A string or fixture.
+    String(Box<Hung<'a>>),
+}
+
+/// A string or fixture where it hangs.
+pub struct Hung<'a> {
+    /// Which one.
+    pub id: StringId,
+    /// Its definition.
+    pub string: &'a StringDef,
+    /// Its row of the table.
+    pub row: StringRow<'a>,
+    /// What it is made of.
+    pub shape: &'a Shape,
+    /// Its make of node; `None` for a fixture.
+    pub node: Option<&'a NodeKind>,
+    /// Nodes of the data line before its first: strings, skips and its own skips count, stored strings do not.
+    pub before: u32,
+}
+
+impl<'a> Crew<'a> {
+    /// Reads a compiled display.
+    #[must_use]
+    pub fn new(compiled: &'a Compiled) -> Self {
+        let (model, plan) = (&compiled.model, &compiled.plan);
+        let view = View::new(model, plan);
+        let mut injections: BTreeMap<StringId, Vec<&Injection>> = BTreeMap::new();
+        for injection in &model.injections {
+            for id in &injection.strings {
+                injections.entry(*id).or_default().push(injection);
+            }
+        }
+        let mut rows = view.ports().peekable();
+        let mut strings = view.strings().peekable();
+        let mut lines = Vec::new();
+        for port in &plan.ports {
+            let Some(controller) = model.controller(port.controller) else {
+                continue;
+            };
+            // A port without a placed string has no row.
+            let same = |row: &PortRow<'_>| {
+                row.controller == &*controller.name && row.port.0 == port.output
+            };
+            let Some(row) = rows.next_if(|row| same(row)) else {
+                continue;
+            };
+            let mut own = Vec::new();
+            while let Some(string) =
+                strings.next_if(|s| s.controller == row.controller && s.port.0 == port.output)
+            {
+                own.push(string);
+            }
+            lines.push(Line {
+                index: lines.len(),
+                name: output_name(model, port.controller, port.output),
+                controller,
+                plan: port,
+                row,
+                items: items(model, plan, port, own),
+            });
+        }
+        drop((rows, strings));
+        Self {
+            compiled,
+            view,
+            lines,
+            injections,
+        }
+    }
+
+    /// What was meant.
+    #[must_use]
+    pub fn model(&self) -> &'a Model {
+        &self.compiled.model
+    }
+
+    /// What was decided.
+    #[must_use]
+    pub fn plan(&self) -> &'a Plan {
+        &self.compiled.plan
+    }
+
+    /// The display's name, or what stands for one.
+    #[must_use]
+    pub fn title(&self) -> &'a str {
+        match &*self.compiled.model.display.name {
+            "" => "Display without a name",
+            name => name,
+        }
+    }
+
+    /// Lines by controller, in the order declared.
+    pub fn by_controller(&self) -> impl Iterator<Item = &[Line<'a>]> {
+        self.lines
+            .chunk_by(|a, b| a.plan.controller == b.plan.controller)
+    }
+
+    /// Every string and fixture with its line.
+    pub fn hung(&self) -> impl Iterator<Item = (&Line<'a>, &Hung<'a>)> {
+        self.lines
+            .iter()
+            .flat_map(|line| line.strings().map(move |hung| (line, hung)))
+    }
+
+    /// The injections into a string.
+    #[must_use]
+    pub fn injections(&self, id: StringId) -> &[&'a Injection] {
+        self.injections.get(&id).map_or(&[], Vec::as_slice)
+    }
+
+    /// What feeds a pixel port at its controller, or at one of its receivers, in file order.
+    pub fn feeds(
+        &self,
+        line: &Line<'a>,
+        receiver: Option<ReceiverId>,
+    ) -> impl Iterator<Item = &'a PowerFeed> {
+        let (controller, output) = (line.plan.controller, line.plan.output);
+        self.compiled.model.powers.iter().filter(move |feed| {
+            feed.controller == controller
+                && feed.receiver == receiver
+                && matches!(output, Output::Pixel(port) if (feed.first..=feed.last).contains(&port))
+        })
+    }
+
+    /// A lead of power in words: `supply shed through 3 m of 16 AWG, fuse 5 A`.
+    #[must_use]
+    pub fn lead_words(&self, lead: &FeedLead) -> String {
+        let supply = self.compiled.model.supplies.get(lead.supply.index());
+        let mut words = format!(
+            "supply {} through {} of {}",
+            supply.map_or("", |supply| &*supply.name),
+            quantity(lead.length_um, Dimension::Length),
+            lead.gauge.words()
+        );
+        if let Some(fuse) = &lead.fuse {
+            words.push_str(&format!(
+                ", fuse {}",
+                quantity(fuse.value, Dimension::Current)
+            ));
+        }
+        words
+    }
+}
+
+impl<'a> Line<'a> {
+    /// Its strings and fixtures in data order.
+    pub fn strings(&self) -> impl Iterator<Item = &Hung<'a>> {
+        self.items.iter().filter_map(|item| match item {
+            Item::String(hung) => Some(&**hung),
+            _ => None,
+        })
+    }
+
+    /// Whether it is a DMX output.
+    #[must_use]
+    pub fn is_dmx(&self) -> bool {
+        matches!(self.plan.output, Output::Dmx(_))
+    }
+}
+
+impl Hung<'_> {
+    /// Whether it is a fixture: it has slots and no nodes.
+    #[must_use]
+    pub fn is_fixture(&self) -> bool {
+        self.node.is_none()
+    }
+
+    /// Nodes that it takes of the data line: its own skips count, and a stored string takes none.
+    #[must_use]
+    pub fn in_line(&self) -> u32 {
+        if self.string.stored {
+            0
+        } else {
+            self.shape.nodes.saturating_add(self.shape.skips)
+        }
+    }
+
+    /// First and last slot as `12/1 to 12/210`.
+    #[must_use]
+    pub fn stretch(&self) -> String {
+        let (start, end) = (self.row.start, self.row.end);
+        format!(
+            "{}/{} to {}/{}",
+            start.universe, start.slot, end.universe, end.slot
+        )
+    }
+}
+
+/// A cable's length and conductor: `4 m of 18 AWG`.
+#[must_use]
+pub fn cable(length_um: i64, gauge: Option<Gauge>) -> String {
+    let length = quantity(length_um, Dimension::Length);
+    match gauge {
+        Some(gauge) => format!("{length} of {}", gauge.words()),
+        None => length,
+    }
+}
+
+/// Where an injection goes in, in words: `at the end`, `at node 50`, `every 180 nodes: 180, 360`.
+#[must_use]
+pub fn place_words(place: InjectAt, shape: &Shape) -> String {
+    match place {
+        InjectAt::Start => "at the start, before node 1".to_owned(),
+        InjectAt::End => format!("at the end, behind node {}", shape.nodes),
+        InjectAt::Node(node) => format!("at node {node}"),
+        InjectAt::EveryNodes(_) => format!("at nodes {}", places(place, shape)),
+        InjectAt::EveryStrands(1) => format!("at every strand, at nodes {}", places(place, shape)),
+        InjectAt::EveryStrands(strands) => {
+            format!("every {strands} strands, at nodes {}", places(place, shape))
+        }
+    }
+}
+
+/// The node, from 1, that each point of an injection is at; 0 stands for the start.
+pub fn injection_nodes(place: InjectAt, shape: &Shape) -> impl Iterator<Item = u32> {
+    let every = match place {
+        InjectAt::EveryNodes(nodes) => nodes,
+        InjectAt::EveryStrands(strands) => {
+            strands.saturating_mul(shape.strand.unwrap_or(shape.nodes))
+        }
+        _ => 0,
+    };
+    let single = match place {
+        InjectAt::Start => Some(0),
+        InjectAt::End => Some(shape.nodes),
+        InjectAt::Node(node) => Some(node),
+        InjectAt::EveryNodes(_) | InjectAt::EveryStrands(_) => None,
+    };
+    let all = shape.nodes;
+    let repeated = (1..)
+        .map(move |at: u32| at.saturating_mul(every))
+        .take_while(move |node| every > 0 && *node <= all);
+    single.into_iter().chain(repeated)
+}
+
+/// More points than these are not listed one by one.
+const MOST_POINTS: usize = 40;
+
+fn places(place: InjectAt, shape: &Shape) -> String {
+    let mut nodes: Vec<String> = injection_nodes(place, shape)
+        .take(MOST_POINTS + 1)
+        .map(|node| node.to_string())
+        .collect();
+    if nodes.len() > MOST_POINTS {
+        nodes.truncate(MOST_POINTS);
+        nodes.push("and so on".to_owned());
+    }
+    nodes.join(", ")
+}
+
+/// Everything on a port, with its place in the data line.
+fn items<'a>(
+    model: &'a Model,
+    plan: &'a Plan,
+    port: &'a PortPlan,
+    rows: Vec<StringRow<'a>>,
+) -> Vec<Item<'a>> {
+    let mut rows = rows.into_iter();
+    let mut items = Vec::with_capacity(port.pieces.len());
+    let mut before = 0_u32;
+    let mut at = None;
+    for piece in &port.pieces {
+        if piece.receiver != at {
+            at = piece.receiver;
+            items.extend(receiver(model, port, at));
+        }
+        match piece.piece.kind {
+            PieceKind::Skip(nodes) => {
+                items.push(Item::Skip(nodes, before.saturating_add(1)));
+                before = before.saturating_add(nodes);
+            }
+            PieceKind::Lead(length, gauge) => {
+                let lead = gauge.or_else(|| model.display.lead.map(|lead| lead.value));
+                items.push(Item::Lead(length, lead));
+            }
+            PieceKind::String(id, _) => {
+                let hung = plan
+                    .of(id)
+                    .and_then(|_| rows.next())
+                    .and_then(|row| hung(model, id, row, before));
+                if let Some(hung) = hung {
+                    before = before.saturating_add(hung.in_line());
+                    items.push(Item::String(Box::new(hung)));
+                }
+            }
+        }
+    }
+    items
+}
+
+fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Option<Item<'a>> {
+    let id = at?;
+    let receiver = model.receivers.get(id.index())?;
+    match port.output {
+        Output::Pixel(number) => Some(Item::Receiver(
+            receiver,
+            number.checked_sub(receiver.first)? + 1,
+            id,
+        )),
+        Output::Dmx(_) => None,
+    }
+}
+
+fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> Option<Hung<'a>> {
+    Some(Hung {
+        id,
+        string: model.string(id)?,
+        row,
+        shape: model.shape_of(id)?,
+        node: model.node_of(id),
+        before,
+    })
+}

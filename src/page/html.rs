@@ -1,0 +1,147 @@
+//! HTML and SVG that can't be broken by what they show.
+//!
+//! Markup goes in as `&'static str` only, so it is ours; everything else goes in as text and is escaped, in this one
+//! place. That holds for content and for attributes between double quotes.
+
+use crate::diagnostic::words;
+use std::fmt::{self, Display, Write};
+
+/// A document in the making.
+#[derive(Default)]
+pub struct Html {
+    text: String,
+}
+
+impl Html {
+    /// Adds markup of ours.
+    pub fn raw(&mut self, markup: &'static str) {
+        self.text.push_str(markup);
+    }
+
+    /// Adds text, escaped.
+    pub fn text(&mut self, text: &(impl Display + ?Sized)) {
+        // Writing to a String can't fail.
+        let _ = write!(Escaping(&mut self.text), "{text}");
+    }
+
+    /// Adds JSON as the content of a `script` element of data: no `<` is left in it, so nothing ends the element.
+    pub fn json(&mut self, json: &str) {
+        for c in json.chars() {
+            match c {
+                '<' => self.text.push_str("\\u003c"),
+                '\u{2028}' => self.text.push_str("\\u2028"),
+                '\u{2029}' => self.text.push_str("\\u2029"),
+                c => self.text.push(c),
+            }
+        }
+    }
+
+    /// The whole of it.
+    #[must_use]
+    pub fn finish(self) -> String {
+        self.text
+    }
+}
+
+struct Escaping<'a>(&'a mut String);
+
+impl Write for Escaping<'_> {
+    fn write_str(&mut self, text: &str) -> fmt::Result {
+        for c in text.chars() {
+            match c {
+                '&' => self.0.push_str("&amp;"),
+                '<' => self.0.push_str("&lt;"),
+                '>' => self.0.push_str("&gt;"),
+                '"' => self.0.push_str("&quot;"),
+                '\'' => self.0.push_str("&#39;"),
+                c if words::is_unprintable(c) => self.0.extend(c.escape_unicode()),
+                c => self.0.push(c),
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Text with characters that would not be seen made visible, for what a script shows.
+#[must_use]
+pub fn visible(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if words::is_unprintable(c) {
+            out.extend(c.escape_unicode());
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+/// Puts markup (string literals) and text (everything else) into an [`Html`], one after another: `put!(html; "<b>", name,
+/// "</b>")`.
+macro_rules! put {
+    ($html:expr; ) => {};
+    ($html:expr; $markup:literal $(, $($rest:tt)*)?) => {
+        $html.raw($markup);
+        $( $crate::page::html::put!($html; $($rest)*); )?
+    };
+    ($html:expr; $text:expr $(, $($rest:tt)*)?) => {
+        $html.text(&$text);
+        $( $crate::page::html::put!($html; $($rest)*); )?
+    };
+}
+pub(crate) use put;
+
+/// A part of a whole as a percentage with three places, for lengths in drawings.
+#[derive(Clone, Copy)]
+pub struct Percent {
+    /// The part.
+    pub part: u64,
+    /// The whole.
+    pub of: u64,
+}
+
+impl Display for Percent {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let thousandths = self
+            .part
+            .saturating_mul(100_000)
+            .checked_div(self.of)
+            .unwrap_or(0);
+        write!(f, "{}.{:03}%", thousandths / 1_000, thousandths % 1_000)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_shown_becomes_markup() {
+        let mut html = Html::default();
+        put!(html; "<p title=\"a\" onload='x'\">", format!("</p><script>&{}", '\u{202e}'), "</p>");
+        assert_eq!(
+            html.finish(),
+            "<p title=\"a\" onload='x'\">&lt;/p&gt;&lt;script&gt;&amp;\\u{202e}</p>",
+            "a literal is markup"
+        );
+        let mut html = Html::default();
+        let name = "a\" onload='x'".to_owned();
+        let seven = 7;
+        put!(html; "<p title=\"", name, "\">", seven, "</p>");
+        assert_eq!(
+            html.finish(),
+            "<p title=\"a&quot; onload=&#39;x&#39;\">7</p>"
+        );
+        let mut html = Html::default();
+        html.json("[\"</script><b>\"]");
+        assert_eq!(html.finish(), "[\"\\u003c/script>\\u003cb>\"]");
+    }
+
+    #[test]
+    fn a_percentage_is_exact() {
+        let percent = |part, of| Percent { part, of }.to_string();
+        assert_eq!(percent(300, 512), "58.593%");
+        assert_eq!(percent(512, 512), "100.000%");
+        assert_eq!(percent(1, 0), "0.000%");
+    }
+}

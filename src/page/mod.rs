@@ -1,0 +1,81 @@
+//! The display as pages for people: one that shows everything, and the sheets that a crew carries.
+//!
+//! Each page is one file that needs nothing else: style and script are within it, and a policy in its head forbids
+//! whatever is not. A part of a page is a [`Part`], a file each; [`REPORT`] and [`SHEETS`] list them. What the
+//! parts read is made once, by [`crew`]; what they write goes through [`html`], which escapes it.
+
+mod chains;
+mod controllers;
+mod crew;
+mod findings;
+mod html;
+mod overview;
+mod parts;
+mod search;
+mod shell;
+mod strips;
+mod universes;
+
+use crate::Compiled;
+use crew::Crew;
+use html::Html;
+
+/// A part of a page.
+pub struct Part {
+    /// Its name in links and file names.
+    pub name: &'static str,
+    /// Its heading.
+    pub title: &'static str,
+    /// Writes what stands under the heading.
+    write: fn(&Crew<'_>, &mut Html),
+}
+
+/// What the page that shows everything is made of.
+const REPORT: &[Part] = &[
+    overview::PART,
+    search::PART,
+    controllers::PART,
+    chains::PART,
+    universes::PART,
+    parts::PART,
+    findings::PART,
+];
+
+/// What is printed and carried.
+const SHEETS: &[Part] = &[];
+
+/// A page as a file.
+pub struct Page {
+    /// The name of its file.
+    pub file: String,
+    /// Its text.
+    pub text: String,
+}
+
+/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another.
+#[must_use]
+pub fn folder(compiled: &Compiled) -> Vec<Page> {
+    let crew = Crew::new(compiled);
+    let edition = search::edition(&crew);
+    let report = Page {
+        file: "index.html".to_owned(),
+        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), SHEETS),
+    };
+    let sheets = SHEETS.iter().map(|sheet| Page {
+        file: format!("{}.html", sheet.name),
+        text: shell::page(&crew, &edition, &[sheet], SHEETS),
+    });
+    std::iter::once(report).chain(sheets).collect()
+}
+
+/// All of it as one page.
+#[must_use]
+pub fn single(compiled: &Compiled) -> String {
+    let crew = Crew::new(compiled);
+    let edition = search::edition(&crew);
+    let parts: Vec<&Part> = REPORT.iter().chain(SHEETS).collect();
+    shell::page(&crew, &edition, &parts, &[])
+}
+
+#[cfg(test)]
+mod tests;

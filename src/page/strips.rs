@@ -1,0 +1,114 @@
+//! Strips and bars as SVG that stretches with its page: lengths are percentages, so text keeps its shape.
+//!
+//! Six fills, each a colour and a pattern, tell neighbours apart; what they are is always said in words too.
+
+use super::html::{Html, Percent, put};
+
+/// How many fills there are.
+pub const FILLS: usize = 6;
+
+/// The patterns that the style sheet lays over the fills; once a page.
+pub fn patterns(html: &mut Html) {
+    html.raw(
+        "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\" focusable=\"false\"><defs>\
+         <pattern id=\"pat1\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><path d=\"M-2 2l4-4M0 8l8-8M6 10l4-4\"/></pattern>\
+         <pattern id=\"pat2\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><circle cx=\"2\" cy=\"2\" r=\"1.1\"/><circle cx=\"6\" cy=\"6\" r=\"1.1\"/></pattern>\
+         <pattern id=\"pat3\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><path d=\"M-2 6l4 4M0 0l8 8M6-2l4 4\"/></pattern>\
+         <pattern id=\"pat4\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M0 3h6\"/></pattern>\
+         <pattern id=\"pat5\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M3 0v6\"/></pattern>\
+         </defs></svg>\n",
+    );
+}
+
+/// A stretch of a strip.
+pub struct Stretch<'a> {
+    /// Its first part, from 1.
+    pub first: u32,
+    /// Its last part.
+    pub last: u32,
+    /// Its fill, or a class of its own.
+    pub fill: Fill,
+    /// What its list calls it: a number.
+    pub key: usize,
+    /// Its name, shown where it fits at the width of a phone.
+    pub name: &'a str,
+}
+
+/// How a stretch is filled.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Fill {
+    /// One of the fills, by any number.
+    Of(usize),
+    /// Set aside for something else.
+    Reserved,
+}
+
+impl Fill {
+    /// Its class.
+    pub fn class(self) -> &'static str {
+        match self {
+            Self::Reserved => "kr",
+            Self::Of(number) => match number % FILLS {
+                0 => "k0",
+                1 => "k1",
+                2 => "k2",
+                3 => "k3",
+                4 => "k4",
+                _ => "k5",
+            },
+        }
+    }
+}
+
+/// The narrowest strip, in pixels; and what a letter of it takes.
+const NARROWEST: u64 = 330;
+const LETTER: u64 = 8;
+
+/// A strip of `of` parts; what is in no stretch stays visibly empty. Its list says the same, so it is hidden from those
+/// who listen.
+pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
+    let of = u64::from(of.max(1));
+    put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\" focusable=\"false\">");
+    put!(html; "<rect class=\"empty\" width=\"100%\" height=\"24\"/>");
+    for stretch in stretches {
+        let width = u64::from((stretch.last + 1).saturating_sub(stretch.first));
+        let part = |part: u64| Percent { part, of };
+        put!(html; "<svg x=\"", part(u64::from(stretch.first.saturating_sub(1))), "\" width=\"", part(width));
+        put!(html;
+            "\" height=\"24\" class=\"", stretch.fill.class(),
+            "\"><rect class=\"fill\" width=\"100%\" height=\"24\"/>"
+        );
+        put!(html; "<rect class=\"over\" width=\"100%\" height=\"24\"/>");
+        let room = (width * NARROWEST / of).saturating_sub(6) / LETTER;
+        let key = stretch.key.to_string();
+        let length = |text: &str| text.chars().count() as u64;
+        if length(&key) + 1 + length(stretch.name) <= room {
+            put!(html; "<text x=\"4\" y=\"17\">", key, " ", stretch.name, "</text>");
+        } else if length(&key) <= room {
+            put!(html; "<text x=\"4\" y=\"17\">", key, "</text>");
+        }
+        put!(html; "</svg>");
+    }
+    for quarter in 0..4 {
+        let at = Percent {
+            part: quarter,
+            of: 4,
+        };
+        put!(html; "<svg x=\"", at, "\" y=\"24\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 0v4\"/>");
+        put!(html; "<text class=\"mark\" x=\"3\" y=\"9\">", quarter * of / 4 + 1, "</text></svg>");
+    }
+    put!(html; "</svg>");
+}
+
+/// A bar of what is used, what is lost to skips and what is left.
+pub fn bar(used: u64, skipped: u64, limit: u64, html: &mut Html) {
+    let of = limit.max(used.saturating_add(skipped)).max(1);
+    let part = |part: u64| Percent { part, of };
+    put!(html; "<svg class=\"bar\" width=\"100%\" height=\"14\" aria-hidden=\"true\" focusable=\"false\">");
+    put!(html; "<rect class=\"empty\" width=\"100%\" height=\"14\"/>");
+    put!(html; "<rect class=\"used\" width=\"", part(used), "\" height=\"14\"/>");
+    if skipped > 0 {
+        put!(html; "<rect class=\"lost\" x=\"", part(used), "\" width=\"", part(skipped), "\" height=\"14\"/>");
+    }
+    put!(html; "</svg>");
+}

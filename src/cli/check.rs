@@ -1,10 +1,12 @@
 //! `tinsel check`: everything that is wrong with a display.
 
 use super::console::{Console, Stop};
+use super::disk::Disk;
 use super::{CheckArgs, Input};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::report::{self, terminal};
-use crate::{Compiled, compile};
+use crate::source::Loaded;
+use crate::{Compiled, compile_beside};
 use std::mem::ManuallyDrop;
 use std::path::Path;
 
@@ -24,22 +26,39 @@ pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(status(&args.input, &compiled))
 }
 
-/// Reads and compiles a display.
+/// Reads and compiles a display around the lock beside it.
 ///
 /// # Errors
-/// Why the main file can't be read.
+/// Why the main file or its lock can't be read.
 pub fn load(input: &Input) -> Result<Compiled, Stop> {
+    let (disk, main) = open(input)?;
+    let lock = disk.lock().map_err(Stop::Refused)?;
+    Ok(compiled(input, &disk, main, lock))
+}
+
+/// Reads a display's main file.
+///
+/// # Errors
+/// Why it can't be read.
+pub fn open(input: &Input) -> Result<(Disk, Loaded), Stop> {
     let main = if input.file == Path::new("-") {
-        super::disk::Disk::from_stdin(&input.stdin_filename)
+        Disk::from_stdin(&input.stdin_filename)
     } else {
-        super::disk::Disk::open(&input.file)
+        Disk::open(&input.file)
     };
-    let (disk, main) = main.map_err(Stop::Refused)?;
-    let mut compiled = compile(&disk, main);
+    main.map_err(Stop::Refused)
+}
+
+/// Compiles a display around a lock, as strictly as was asked for.
+pub fn compiled(input: &Input, disk: &Disk, main: Loaded, lock: Option<Loaded>) -> Compiled {
+    let mut compiled = compile_beside(disk, main, lock);
     if input.all_wired {
         compiled.deny("wire/picked");
     }
-    Ok(compiled)
+    if input.locked {
+        compiled.hold_to_lock();
+    }
+    compiled
 }
 
 /// Compiles a display for a command whose result is made from its plan, and tells what was found; `nothing`

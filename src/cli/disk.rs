@@ -1,13 +1,12 @@
 //! Texts on disk. Includes never leave the folder of the main file, whatever links lie in it.
 
+mod guard;
 mod whole;
 
-#[allow(
-    unused_imports,
-    reason = "the first to write, for the commands that are coming"
-)]
-pub use whole::{same_file, write_whole};
+pub use guard::Guard;
+pub use whole::{create_folder, same_file, write_whole};
 
+use crate::lockfile;
 use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -21,9 +20,19 @@ pub struct Disk {
     root: PathBuf,
     /// That folder as it was given, for shown names.
     given: PathBuf,
+    /// Where the display's lock lies, or would lie; `None` where the main text has no name.
+    lock: Option<PathBuf>,
     /// The folders of the texts read so far, by identity: paths that are no UTF-8 can't be read back from it.
     folders: RefCell<BTreeMap<String, PathBuf>>,
+    /// Every text that was read, without links.
+    texts: RefCell<Vec<PathBuf>>,
 }
+
+/// The ending of a lock's name.
+const LOCK: &str = "lock";
+
+/// What standard input is shown by where it was given no name; no lock lies beside it.
+pub const UNNAMED: &str = "<stdin>";
 
 impl Disk {
     /// Reads the main file; its folder is the display's.
@@ -33,13 +42,19 @@ impl Disk {
     pub fn open(path: &Path) -> Result<(Self, Loaded), String> {
         let refuse = |why: String| format!("can't read {}: {why}", shown(path));
         let real = path.canonicalize().map_err(|e| refuse(reason(&e)))?;
-        let bytes = read(&real).map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
+        let bytes = read(&real, MOST_FILE_BYTES)
+            .map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
+        if real.extension().is_some_and(|ending| ending == LOCK) {
+            return Err(refuse("it is a lock, not a display".to_owned()));
+        }
         let root = real.parent().unwrap_or(&real).to_owned();
         let given = path.parent().unwrap_or(Path::new("")).to_owned();
         let disk = Self {
             root: root.clone(),
             given,
+            lock: Some(real.with_extension(LOCK)),
             folders: RefCell::default(),
+            texts: RefCell::default(),
         };
         let loaded = disk.keep(&real, root, shown(path), bytes);
         Ok((disk, loaded))
@@ -50,7 +65,7 @@ impl Disk {
     /// # Errors
     /// Why it can't be read, in words.
     pub fn from_stdin(name: &Path) -> Result<(Self, Loaded), String> {
-        let bytes = limited(io::stdin().lock())
+        let bytes = limited(io::stdin().lock(), MOST_FILE_BYTES)
             .map_err(|error| format!("can't read standard input: {}", reason(&error)))?;
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
         let folder = if given.as_os_str().is_empty() {
@@ -60,19 +75,76 @@ impl Disk {
         };
         // An editor may name a text whose folder is not there yet; then nothing can be included from it.
         let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+        let file = name.file_name().unwrap_or(name.as_os_str());
+        let named = name != Path::new(UNNAMED);
         let disk = Self {
             root: root.clone(),
             given,
+            lock: named.then(|| root.join(file).with_extension(LOCK)),
             folders: RefCell::default(),
+            texts: RefCell::default(),
         };
-        let file = name.file_name().unwrap_or(name.as_os_str());
         let loaded = disk.keep(&root.join(file), root.clone(), shown(name), bytes);
         Ok((disk, loaded))
+    }
+
+    /// The lock beside the display, if there is one; a link is followed.
+    ///
+    /// # Errors
+    /// Why it can't be read, in words.
+    pub fn lock(&self) -> Result<Option<Loaded>, String> {
+        let Some(path) = &self.lock else {
+            return Ok(None);
+        };
+        let name = self.lock_name();
+        let refuse = |why: String| format!("can't read {name}: {why}");
+        let real = match path.canonicalize() {
+            Ok(real) => real,
+            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(refuse(reason(&error))),
+        };
+        let bytes = read(&real, lockfile::MOST_BYTES)
+            .map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
+        Ok(Some(Loaded {
+            identity: shown(&real),
+            name,
+            bytes,
+        }))
+    }
+
+    /// Where the display's lock lies, or would lie.
+    pub fn lock_path(&self) -> Option<&Path> {
+        self.lock.as_deref()
+    }
+
+    /// The lock's name as shown: beside the display as it was given, unless that is a link from another folder.
+    pub fn lock_name(&self) -> String {
+        let path = self.lock.as_deref().unwrap_or(Path::new(""));
+        let folder = match self.given.as_os_str().is_empty() {
+            true => Path::new("."),
+            false => &self.given,
+        };
+        let beside = folder.canonicalize().is_ok_and(|real| real == self.root);
+        match path.file_name().filter(|_| beside) {
+            Some(file) => shown(&self.given.join(file)),
+            None => shown(path),
+        }
+    }
+
+    /// The display's folder, without links.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// Whether a path leads to one of the texts that were read.
+    pub fn has_read(&self, path: &Path) -> bool {
+        self.texts.borrow().iter().any(|text| same_file(text, path))
     }
 
     fn keep(&self, real: &Path, folder: PathBuf, name: String, bytes: Vec<u8>) -> Loaded {
         let identity = shown(real);
         self.folders.borrow_mut().insert(identity.clone(), folder);
+        self.texts.borrow_mut().push(real.to_owned());
         Loaded {
             identity,
             name,
@@ -97,7 +169,7 @@ impl Files for Disk {
         let within = real
             .strip_prefix(&self.root)
             .map_err(|_| FileError::Outside)?;
-        let bytes = read(&real)
+        let bytes = read(&real, MOST_FILE_BYTES)
             .map_err(|why| FileError::Other(why.unwrap_or_else(|error| reason(&error))))?;
         if bytes.len() > MOST_FILE_BYTES {
             return Err(FileError::TooLarge);
@@ -147,9 +219,9 @@ fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
     true
 }
 
-/// Reads a regular file, at most one byte more than a source may have. A pipe or a device would have no end
+/// Reads a regular file, at most one byte more than it may have. A pipe or a device would have no end
 /// or never answer, so it is not even opened.
-fn read(path: &Path) -> Result<Vec<u8>, Result<String, io::Error>> {
+fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> {
     let about = path.metadata().map_err(Err)?;
     if about.is_dir() {
         return Err(Ok("it is a folder".to_owned()));
@@ -157,13 +229,14 @@ fn read(path: &Path) -> Result<Vec<u8>, Result<String, io::Error>> {
     if !about.is_file() {
         return Err(Ok("it is not a regular file".to_owned()));
     }
-    File::open(path).and_then(limited).map_err(Err)
+    File::open(path)
+        .and_then(|file| limited(file, most))
+        .map_err(Err)
 }
 
-fn limited(from: impl Read) -> io::Result<Vec<u8>> {
+fn limited(from: impl Read, most: usize) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    from.take(MOST_FILE_BYTES as u64 + 1)
-        .read_to_end(&mut bytes)?;
+    from.take(most as u64 + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
 }
 
@@ -178,7 +251,7 @@ fn reason(error: &io::Error) -> String {
 
 /// A path with `/` between folders; bytes that are no UTF-8 and characters that would steer a terminal are
 /// written as escapes.
-fn shown(path: &Path) -> String {
+pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();
     let mut out = String::with_capacity(bytes.len());
     for chunk in bytes.utf8_chunks() {

@@ -3,6 +3,7 @@
 //! Results go to standard output and everything else to standard error, through one [`Console`]. Exit
 //! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out.
 
+mod build;
 mod check;
 mod console;
 mod disk;
@@ -67,6 +68,9 @@ enum Command {
     /// Compile a display and tell everything that is wrong with it
     #[command(after_help = CHECK_EXAMPLES)]
     Check(CheckArgs),
+    /// Compile a display around its lock, and write the lock and the tables
+    #[command(after_help = BUILD_EXAMPLES)]
+    Build(BuildArgs),
     /// Print the table of a display: ports, universes, slots and channels
     #[command(after_help = TABLE_EXAMPLES)]
     Table(TableArgs),
@@ -110,6 +114,21 @@ Examples:
   tinsel check yard.tinsel
   tinsel check yard.tinsel --format json > findings.json
   tinsel check - --stdin-filename yard.tinsel < yard.tinsel
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const BUILD_EXAMPLES: &str = "\
+`yard.tinsel` has its lock beside it, `yard.lock`: where each string lay at the last build. What \
+is in it stays where it may. Keep it under version control with the display.
+
+--out writes `yard-strings.csv`, `yard-ports.csv`, `yard-universes.csv`, `yard-controllers.csv` \
+and `yard.json`, which has them all. Each file is written whole or not at all, and none where an \
+error leaves addresses in doubt; errors of power or network do not keep it from writing.
+
+Examples:
+  tinsel build yard.tinsel
+  tinsel build yard.tinsel --out tables
+  tinsel build yard.tinsel --locked
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
@@ -209,7 +228,7 @@ struct Input {
     #[arg(
         long,
         value_name = "NAME",
-        default_value = "<stdin>",
+        default_value = disk::UNNAMED,
         hide_default_value = true
     )]
     stdin_filename: PathBuf,
@@ -219,6 +238,9 @@ struct Input {
     /// A string that no `wire` names is an error
     #[arg(long)]
     all_wired: bool,
+    /// It is an error (`lock/stale`) if a build would change the lock
+    #[arg(long)]
+    locked: bool,
 }
 
 #[derive(Args)]
@@ -228,6 +250,18 @@ struct CheckArgs {
     /// How findings are written
     #[arg(long, default_value = "text", value_parser = report_names())]
     format: String,
+}
+
+#[derive(Args)]
+struct BuildArgs {
+    #[command(flatten)]
+    input: Input,
+    /// Where the tables go; without it only the lock is written
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Start a new lock where the old one is lost or can't be read; everything may move
+    #[arg(long, conflicts_with = "locked")]
+    new_lock: bool,
 }
 
 #[derive(Args)]
@@ -354,6 +388,7 @@ fn start(arguments: &[OsString]) -> u8 {
     let mut console = Console::new(colour, looks.ascii, looks.quiet);
     let status = match &parsed.command {
         Command::Check(args) => check::run(args, &mut console),
+        Command::Build(args) => build::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),

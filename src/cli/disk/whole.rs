@@ -4,11 +4,6 @@
 //! is synced last. A temporary file is locked as long as its writer lives, so whoever finds one that nobody holds knows
 //! that its writer was killed, and takes it away.
 
-#![allow(
-    dead_code,
-    reason = "the first to write, for the commands that are coming"
-)]
-
 use super::{reason, shown};
 use std::ffi::OsStr;
 use std::fs::{self, File, Metadata, OpenOptions, TryLockError};
@@ -163,6 +158,22 @@ fn writing(error: &io::Error) -> String {
         ErrorKind::ReadOnlyFilesystem => "the file system is read-only".to_owned(),
         _ => reason(error),
     }
+}
+
+/// Makes a folder, and those above it, unless it is there.
+///
+/// # Errors
+/// Why it can't be made, in words, with the path.
+pub fn create_folder(path: &Path) -> Result<(), String> {
+    fs::create_dir_all(path).map_err(|error| {
+        let why = match error.kind() {
+            ErrorKind::AlreadyExists | ErrorKind::NotADirectory => {
+                "there is a file in the way".to_owned()
+            }
+            _ => writing(&error),
+        };
+        format!("can't make the folder {}: {why}", shown(path))
+    })
 }
 
 /// Whether two paths lead to one file, which need not be there yet.

@@ -119,45 +119,39 @@ impl Changes {
             .filter(|id| plan.of(*id).is_some())
             .map(|id| (model.name_of(id), id))
             .collect();
-        let (mut moved, mut grown) = (Vec::new(), Vec::new());
-        let (mut freed, mut new) = (Vec::new(), Vec::new());
-        for row in &before.rows {
+        let found = before.changes(next);
+        let freed = found.freed.iter().map(|row| {
             let name = shown(&row.name);
-            match next.row(&row.name) {
-                None => freed.push((row.at, format!("`{name}` would be freed"))),
-                Some(now) if place(before, row) != place(next, now) => {
-                    moved.push((
-                        row.at,
-                        format!("`{name}` would start at {}", place(next, now)),
-                    ));
-                }
-                Some(now) if now.slots != row.slots => {
-                    grown.push((row.at, format!("`{name}` would take {}", slots(now.slots))));
-                }
-                Some(_) => {}
-            }
-        }
-        for row in next
-            .rows
-            .iter()
-            .filter(|row| before.row(&row.name).is_none())
-        {
+            (row.at, format!("`{name}` would be freed"))
+        });
+        let moved = found.moved.iter().map(|(was, now)| {
+            let name = shown(&now.name);
+            (
+                was.at,
+                format!("`{name}` would start at {}", place(next, now)),
+            )
+        });
+        let resized = found.resized.iter().map(|(was, now)| {
+            let name = shown(&now.name);
+            (was.at, format!("`{name}` would take {}", slots(now.slots)))
+        });
+        let new = found.new.iter().map(|row| {
             let prop = ids.get(&*row.name).and_then(|id| model.prop_of(*id));
             let at = prop.map_or(Span::default(), |prop| prop.at);
-            new.push((at, format!("`{}` is new", shown(&row.name))));
-        }
+            (at, format!("`{}` is new", shown(&row.name)))
+        });
         let mut words = Vec::new();
-        for (found, one, more) in [
-            (&moved, "would move", "would move"),
+        for (count, one, more) in [
+            (moved.len(), "would move", "would move"),
             (
-                &grown,
+                resized.len(),
                 "would have another length",
                 "would have another length",
             ),
-            (&new, "is new", "are new"),
-            (&freed, "would be freed", "would be freed"),
+            (new.len(), "is new", "are new"),
+            (freed.len(), "would be freed", "would be freed"),
         ] {
-            match found.len() {
+            match count {
                 0 => {}
                 1 => words.push(format!("1 string {one}")),
                 count => words.push(format!("{count} strings {more}")),
@@ -175,16 +169,15 @@ impl Changes {
                 shown(&next.display)
             ));
         }
-        let places = [moved, grown, freed, new].into_iter().flatten().collect();
+        let places = moved.chain(resized).chain(freed).chain(new).collect();
         Self { words, places }
     }
 }
 
 /// Where a row puts the start of its string, in words.
 fn place(lock: &Lock, row: &Row) -> String {
-    let slots = u64::from(lock.universe_slots.max(1));
     let (controller, output) = (shown(&row.controller), row.output.name());
-    let (universe, slot) = (row.start / slots + 1, row.start % slots + 1);
+    let (universe, slot) = lock.universe_slot(row.start);
     format!("{universe}/{slot} on `{controller}.{output}`")
 }
 

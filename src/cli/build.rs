@@ -1,0 +1,214 @@
+//! `tinsel build`: compiles around the lock, keeps it, writes it and the tables.
+
+use super::check::{compiled, heard, name, open, status, tell};
+use super::console::{Console, Stop};
+use super::disk::{self, Disk, Guard};
+use super::{BuildArgs, Input};
+use crate::Compiled;
+use crate::diagnostic::words::shown;
+use crate::lock::{Lock, Row};
+use crate::output::{self, By, View};
+use crate::report;
+use crate::source::Loaded;
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+/// So many strings of a kind are listed.
+const MOST_LISTED: usize = 12;
+
+/// Runs it.
+pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
+    let (disk, main) = open(&args.input)?;
+    let Some(lock) = disk.lock_path() else {
+        let why = "what comes from standard input needs a name for its lock: give --stdin-filename";
+        return Err(Stop::Refused(why.to_owned()));
+    };
+    let say = |words: &str| console.tell(format!("tinsel: {words}\n").as_bytes());
+    let _guard = Guard::take(disk.root(), &say);
+    let tables = tables(args, &disk)?;
+    let before = disk.lock().map_err(Stop::Refused)?;
+    if before.is_none() && !args.new_lock {
+        not_lost(&disk, &tables)?;
+    }
+    let compiled = match before {
+        Some(before) if args.new_lock => afresh(&args.input, &disk, main, before)?,
+        before => compiled(&args.input, &disk, main, before),
+    };
+    let findings = heard(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    let blocked = compiled.blocks();
+    if !console.quiet && !findings.is_empty() {
+        let nothing = if blocked { "; nothing is written" } else { "" };
+        let line = format!(
+            "{}: {}{nothing}\n",
+            name(&compiled),
+            report::count(&findings)
+        );
+        console.tell(line.as_bytes());
+    }
+    if blocked {
+        return Ok(1);
+    }
+    let mut written = Vec::new();
+    if let Some(out) = &args.out {
+        disk::create_folder(out).map_err(Stop::Refused)?;
+        let view = View::new(&compiled.model, &compiled.plan);
+        for table in &tables {
+            let mut bytes = Vec::new();
+            table.output.write(&view, table.by, 0, &mut bytes)?;
+            if disk::write_whole(&table.path, &bytes).map_err(Stop::Refused)? {
+                written.push(&table.path);
+            }
+        }
+    }
+    // Last, so that what was cut short before is done again by the next build.
+    let next = compiled.next_lock();
+    let same = compiled.lock.as_ref().is_some_and(|lock| lock.is(&next));
+    let wrote = !same && disk::write_whole(lock, next.as_bytes()).map_err(Stop::Refused)?;
+    if !console.quiet {
+        let out = console.out();
+        plan(&compiled, out)?;
+        let as_it_was = if wrote { "written" } else { "as it was" };
+        writeln!(out, "{}: {as_it_was}", disk.lock_name())?;
+        if let Some(folder) = &args.out {
+            let (all, new) = (tables.len(), written.len());
+            writeln!(
+                out,
+                "{}: {all} tables, {new} of them written",
+                disk::shown(folder)
+            )?;
+        }
+    }
+    Ok(status(&args.input, &compiled))
+}
+
+/// A table that is written.
+struct Table {
+    path: PathBuf,
+    output: &'static dyn output::Output,
+    by: By,
+}
+
+/// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in `yard.json`.
+fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
+    let (Some(folder), Some(lock)) = (&args.out, disk.lock_path()) else {
+        return Ok(Vec::new());
+    };
+    let named = |ending: &str| {
+        let mut name = lock.file_stem().unwrap_or_default().to_owned();
+        name.push(ending);
+        folder.join(name)
+    };
+    let mut tables = Vec::new();
+    if let Some(output) = output::find("csv") {
+        tables.extend(By::ALL.map(|by| {
+            let path = named(&format!("-{}.csv", plural(by)));
+            Table { path, output, by }
+        }));
+    }
+    if let Some(output) = output::find("json") {
+        let path = named(".json");
+        tables.push(Table {
+            path,
+            output,
+            by: By::String,
+        });
+    }
+    for table in &tables {
+        if disk.has_read(&table.path) || disk::same_file(lock, &table.path) {
+            let path = disk::shown(&table.path);
+            let why = format!(
+                "{path} is a source of this display or its lock, and a table would be written over it"
+            );
+            return Err(Stop::Refused(why));
+        }
+    }
+    Ok(tables)
+}
+
+fn plural(by: By) -> String {
+    format!("{}s", by.word())
+}
+
+/// Refuses to go on where tables were written before but the lock is gone.
+fn not_lost(disk: &Disk, tables: &[Table]) -> Result<(), Stop> {
+    let Some(table) = tables.iter().find(|table| table.path.exists()) else {
+        return Ok(());
+    };
+    Err(Stop::Refused(format!(
+        "{} was built before, but {} is not there, and without it every address may change; bring it back, or start a new \
+         one with --new-lock",
+        disk::shown(&table.path),
+        disk.lock_name(),
+    )))
+}
+
+/// Compiles without the lock that is there, which may be left behind only where it can't be read.
+fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Compiled, Stop> {
+    let around = compiled(input, disk, main.clone(), Some(before));
+    if around.lock.is_some() {
+        return Err(Stop::Refused(format!(
+            "{} is there and can be read: --new-lock would throw away where everything lies; take it away first if that is meant",
+            disk.lock_name(),
+        )));
+    }
+    Ok(compiled(input, disk, main, None))
+}
+
+/// Writes what became of the strings that were there and of those that are new.
+fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
+    let next = Lock::of(&compiled.model, &compiled.plan);
+    let Some(before) = compiled.lock.as_ref().map(|lock| &lock.lock) else {
+        return writeln!(out, "plan: {} new, the first lock", next.rows.len());
+    };
+    let changes = before.changes(&next);
+    writeln!(
+        out,
+        "plan: {} kept, {} new, {} moved, {} freed",
+        changes.kept,
+        changes.new.len(),
+        changes.moved.len(),
+        changes.freed.len(),
+    )?;
+    let moved = changes.moved.iter().map(|(was, now)| {
+        let (was, there) = (place(before, was), place(&next, now));
+        (now, format!("{was} -> {there}"))
+    });
+    listed("moved", moved, out)?;
+    let now = |row: &&'_ Row| place(&next, row);
+    listed("new", changes.new.iter().map(|row| (row, now(row))), out)?;
+    let was = |row: &&'_ Row| place(before, row);
+    listed(
+        "freed",
+        changes.freed.iter().map(|row| (row, was(row))),
+        out,
+    )
+}
+
+fn listed<'r>(
+    what: &str,
+    rows: impl ExactSizeIterator<Item = (&'r &'r Row, String)>,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    let more = rows.len().saturating_sub(MOST_LISTED);
+    for (row, place) in rows.take(MOST_LISTED) {
+        writeln!(out, "  {what:5}  {}: {place}", shown(&row.name))?;
+    }
+    if more > 0 {
+        writeln!(out, "  {what:5}  and {more} more")?;
+    }
+    Ok(())
+}
+
+/// Where a row puts its string: `12/1 to 12/150 on boathouse.4`.
+fn place(lock: &Lock, row: &Row) -> String {
+    let (from, to) = (
+        lock.universe_slot(row.start),
+        lock.universe_slot(row.last()),
+    );
+    let (controller, output) = (shown(&row.controller), row.output.name());
+    format!(
+        "{}/{} to {}/{} on {controller}.{output}",
+        from.0, from.1, to.0, to.1
+    )
+}

@@ -11,7 +11,7 @@ use crate::output::{self, By, View};
 use crate::report;
 use crate::source::Loaded;
 use std::io::{self, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// So many strings of a kind are listed.
 const MOST_LISTED: usize = 12;
@@ -27,13 +27,14 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     let _guard = Guard::take(disk.root(), &say);
     let tables = tables(args, &disk)?;
     let before = disk.lock().map_err(Stop::Refused)?;
-    if before.is_none() && !args.new_lock {
-        not_lost(&disk, &tables)?;
-    }
+    let lost = before.is_none() && !args.new_lock;
     let compiled = match before {
         Some(before) if args.new_lock => afresh(&args.input, &disk, main, before)?,
         before => compiled(&args.input, &disk, main, before),
     };
+    for table in &tables {
+        may_write(&disk, lock, &table.path, lost)?;
+    }
     let findings = heard(&compiled, console);
     tell(&compiled, &findings, console)?;
     let blocked = compiled.blocks();
@@ -71,12 +72,13 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         let as_it_was = if wrote { "written" } else { "as it was" };
         writeln!(out, "{}: {as_it_was}", disk.lock_name())?;
         if let Some(folder) = &args.out {
-            let (all, new) = (tables.len(), written.len());
-            writeln!(
-                out,
-                "{}: {all} tables, {new} of them written",
-                disk::shown(folder)
-            )?;
+            let as_they_were = match written.len() {
+                0 => "as they were".to_owned(),
+                new if new == tables.len() => "written".to_owned(),
+                new => format!("{new} of them written"),
+            };
+            let folder = disk::shown(folder);
+            writeln!(out, "{folder}: {} tables, {as_they_were}", tables.len())?;
         }
     }
     Ok(status(&args.input, &compiled))
@@ -114,15 +116,6 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
             by: By::String,
         });
     }
-    for table in &tables {
-        if disk.has_read(&table.path) || disk::same_file(lock, &table.path) {
-            let path = disk::shown(&table.path);
-            let why = format!(
-                "{path} is a source of this display or its lock, and a table would be written over it"
-            );
-            return Err(Stop::Refused(why));
-        }
-    }
     Ok(tables)
 }
 
@@ -130,17 +123,23 @@ fn plural(by: By) -> String {
     format!("{}s", by.word())
 }
 
-/// Refuses to go on where tables were written before but the lock is gone.
-fn not_lost(disk: &Disk, tables: &[Table]) -> Result<(), Stop> {
-    let Some(table) = tables.iter().find(|table| table.path.exists()) else {
+/// Refuses to write a table over a text that was read, or where it was written before but the lock is `lost`.
+fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), Stop> {
+    let name = disk::shown(table);
+    let why = if disk.has_read(table) || disk::same_file(lock, table) {
+        format!(
+            "{name} is a source of this display or its lock, and a table would be written over it"
+        )
+    } else if lost && table.exists() {
+        format!(
+            "{name} was built before, but {} is not there, and without it every address may change; bring it back, or start \
+             a new one with --new-lock",
+            disk.lock_name(),
+        )
+    } else {
         return Ok(());
     };
-    Err(Stop::Refused(format!(
-        "{} was built before, but {} is not there, and without it every address may change; bring it back, or start a new \
-         one with --new-lock",
-        disk::shown(&table.path),
-        disk.lock_name(),
-    )))
+    Err(Stop::Refused(why))
 }
 
 /// Compiles without the lock that is there, which may be left behind only where it can't be read.

@@ -135,7 +135,7 @@ fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
 enum State {
     /// Its head.
     Head,
-    /// A line of the head that a newer format added.
+    /// What belongs to a line of the head that a newer format added.
     Added,
     /// Its rows.
     Rows,
@@ -172,7 +172,9 @@ impl<'f> Reader<'f> {
                 State::Head if words == "---" && self.head.is_empty() => {}
                 _ if line.trim_end() == "..." => self.state = State::End,
                 State::Rows if indented => self.row(line, at),
-                State::Added if indented => self.added.head.push(line.to_owned()),
+                State::Added if indented => {
+                    self.added.head.extend(self.newer.then(|| line.to_owned()))
+                }
                 _ => self.head_line(line, at),
             }
         }
@@ -216,7 +218,10 @@ impl<'f> Reader<'f> {
                 self.state = State::Added;
                 self.added.head.push(line.to_owned());
             }
-            _ => return self.fault(at, &Fault::Line),
+            _ => {
+                self.state = State::Added;
+                self.fault(at, &Fault::Line);
+            }
         }
         self.head.push((word, at));
     }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 
-const RIGHT: &str = "node bulb { chip ws2811; colour RGB }\n\
+pub const RIGHT: &str = "node bulb { chip ws2811; colour RGB }\n\
                      controller shed { universes from 1; ports 1..2 { chip ws2811 } }\n\
                      prop owl { node bulb; string 40 nodes }\nwire shed.1: owl\n";
 
@@ -16,10 +16,10 @@ const WRONG: &str = "node bulb { chip ws2811; colour RGB }\n\
                      prop owl { node bulb; string 40 nodes }\nwire shed.3: owl\n";
 
 /// A folder of its own for one test, gone with it.
-struct Folder(PathBuf);
+pub struct Folder(pub PathBuf);
 
 impl Folder {
-    fn new() -> Self {
+    pub fn new() -> Self {
         static COUNT: AtomicU32 = AtomicU32::new(0);
         let name = format!(
             "tinsel-test-{}-{}",
@@ -31,7 +31,7 @@ impl Folder {
         Self(path)
     }
 
-    fn file(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+    pub fn file(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
         let path = self.0.join(name);
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(&path, bytes).unwrap();
@@ -39,7 +39,7 @@ impl Folder {
     }
 
     /// Names and bytes of everything in it.
-    fn all(&self) -> Vec<(PathBuf, Vec<u8>)> {
+    pub fn all(&self) -> Vec<(PathBuf, Vec<u8>)> {
         let mut all = Vec::new();
         let mut folders = vec![self.0.clone()];
         while let Some(folder) = folders.pop() {
@@ -64,7 +64,7 @@ impl Drop for Folder {
     }
 }
 
-fn tinsel() -> Command {
+pub fn tinsel() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tinsel"));
     command
         .current_dir(env!("CARGO_MANIFEST_DIR"))
@@ -75,15 +75,15 @@ fn tinsel() -> Command {
     command
 }
 
-fn run(arguments: &[&str]) -> Output {
+pub fn run(arguments: &[&str]) -> Output {
     tinsel().args(arguments).output().unwrap()
 }
 
-fn on(command: &str, path: &Path, more: &[&str]) -> Output {
+pub fn on(command: &str, path: &Path, more: &[&str]) -> Output {
     tinsel().arg(command).arg(path).args(more).output().unwrap()
 }
 
-fn piped(arguments: &[&str], input: &[u8]) -> Output {
+pub fn piped(arguments: &[&str], input: &[u8]) -> Output {
     let mut child = tinsel()
         .args(arguments)
         .stdin(Stdio::piped())
@@ -96,15 +96,15 @@ fn piped(arguments: &[&str], input: &[u8]) -> Output {
     child.wait_with_output().unwrap()
 }
 
-fn out(output: &Output) -> String {
+pub fn out(output: &Output) -> String {
     String::from_utf8(output.stdout.clone()).unwrap()
 }
 
-fn err(output: &Output) -> String {
+pub fn err(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
 }
 
-fn status(output: &Output) -> i32 {
+pub fn status(output: &Output) -> i32 {
     output.status.code().expect("not ended by a signal")
 }
 

@@ -13,6 +13,8 @@
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `cli` | the program as the shell sees it |
+//! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
+//! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
@@ -26,12 +28,14 @@
 )]
 
 mod allocation;
+mod build;
 mod check;
 mod cli;
 mod diagnostics;
 mod examples;
 mod handing;
 mod house;
+mod lockfile;
 mod noise;
 mod oracle;
 mod outputs;

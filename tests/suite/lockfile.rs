@@ -1,0 +1,477 @@
+//! The lock as text: fixtures of every format, slips and cuts, and merges by real git.
+
+use crate::check::{self, codes, told};
+use crate::cli::{Folder, err, on, status};
+use crate::robust::sound_or_panic;
+use proptest::prelude::*;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::Command;
+use tinsel::diagnostic::Sink;
+use tinsel::lock::{Lock, Row};
+use tinsel::lockfile::{self, Added, LockText};
+use tinsel::model::Output;
+use tinsel::source::{Loaded, SourceMap, Span};
+
+/// Reads bytes as a lock; the codes of what was found where that is not one.
+fn read(bytes: &[u8]) -> Result<LockText, Vec<&'static str>> {
+    let loaded = Loaded {
+        identity: check::LOCK.to_owned(),
+        name: check::LOCK.to_owned(),
+        bytes: bytes.to_owned(),
+    };
+    let mut sink = Sink::default();
+    let lock = lockfile::read(loaded, &mut SourceMap::default(), &mut sink);
+    let found = codes(&sink.finish());
+    assert_eq!(lock.is_some(), found.is_empty(), "refused without a word");
+    lock.ok_or(found)
+}
+
+/// The rows without their places in a text.
+fn rows(lock: &Lock) -> Vec<Row> {
+    let at = Span::default();
+    lock.rows
+        .iter()
+        .map(|row| Row { at, ..row.clone() })
+        .collect()
+}
+
+fn row(name: &str, controller: &str, output: Output, start: u64, slots: u64) -> Row {
+    Row {
+        name: name.into(),
+        controller: controller.into(),
+        output,
+        start,
+        slots,
+        at: Span::default(),
+    }
+}
+
+const FIRST: &str = include_str!("../lock/1.0.lock");
+
+#[test]
+fn format_1_0() {
+    let read = read(FIRST.as_bytes()).unwrap();
+    assert_eq!(
+        &*read.lock.display,
+        "The \"old\" mill \\ pond, 2031: größer"
+    );
+    assert_eq!(read.lock.universe_slots, 510);
+    assert_eq!(
+        rows(&read.lock),
+        [
+            row("flood[10]", "barn", Output::Dmx(1), 39 * 510 + 16, 6),
+            row("flood[1]", "barn", Output::Dmx(1), 39 * 510, 6),
+            row(
+                "heron[3].1",
+                "box-2_b",
+                Output::Pixel(16),
+                63_998 * 510 + 360,
+                150
+            ),
+            row("lighthouse.2", "barn", Output::Pixel(1), 0, 1_080),
+            row("null", "yes", Output::Pixel(1), 11 * 510 + 509, 1),
+            row("y", "yes", Output::Pixel(2), 12 * 510, 3),
+            row("Öhr", "ñandú", Output::Pixel(1), 13 * 510, 30),
+        ]
+    );
+    assert_eq!(lockfile::write(&read.lock, &read.added), FIRST);
+    for row in &read.lock.rows {
+        assert_eq!(read.lock.row(&row.name), Some(row));
+    }
+}
+
+#[derive(serde::Deserialize, Debug, PartialEq)]
+#[serde(deny_unknown_fields)]
+struct Document {
+    format: String,
+    display: String,
+    universe_slots: u32,
+    strings: BTreeMap<String, Place>,
+}
+
+#[derive(serde::Deserialize, Debug, PartialEq)]
+#[serde(deny_unknown_fields)]
+struct Place {
+    port: String,
+    start: String,
+    slots: u64,
+}
+
+/// What any reader of YAML finds in a lock is what is in it.
+fn as_yaml_has_it(text: &str, lock: &Lock) {
+    let document: Document = serde_yaml::from_str(text).unwrap();
+    let slots = u64::from(lock.universe_slots);
+    let place = |row: &Row| Place {
+        port: format!("{}.{}", row.controller, row.output.name()),
+        start: format!("{}/{}", row.start / slots + 1, row.start % slots + 1),
+        slots: row.slots,
+    };
+    assert_eq!(document.format, "1.0");
+    assert_eq!(*document.display, *lock.display);
+    assert_eq!(document.universe_slots, lock.universe_slots);
+    let expected: BTreeMap<String, Place> = lock
+        .rows
+        .iter()
+        .map(|row| (row.name.to_string(), place(row)))
+        .collect();
+    assert_eq!(document.strings, expected);
+}
+
+#[test]
+fn it_is_yaml() {
+    as_yaml_has_it(FIRST, &read(FIRST.as_bytes()).unwrap().lock);
+    let empty = Lock {
+        universe_slots: 512,
+        ..Lock::default()
+    };
+    let text = lockfile::write(&empty, &Added::default());
+    as_yaml_has_it(&text, &empty);
+    assert_eq!(read(text.as_bytes()).unwrap().lock, empty);
+}
+
+fn a_row() -> impl Strategy<Value = Row> {
+    let word = "(null|true|no|Off|y|[a-zåλж][a-z0-9_ßé雪-]{0,6}[a-z0-9])";
+    let name = (word, 0..12_u32, 0..4_u32).prop_map(|(prop, member, string)| {
+        let member = if member > 0 {
+            format!("[{member}]")
+        } else {
+            String::new()
+        };
+        let string = if string > 0 {
+            format!(".{string}")
+        } else {
+            String::new()
+        };
+        format!("{prop}{member}{string}")
+    });
+    let output = (any::<bool>(), 1..70_u32).prop_map(|(dmx, number)| match dmx {
+        true => Output::Dmx(number),
+        false => Output::Pixel(number),
+    });
+    (name, word, output, 0..5_000_000_u64, 1..5_000_u64).prop_map(
+        |(name, controller, output, start, slots)| row(&name, &controller, output, start, slots),
+    )
+}
+
+fn a_lock() -> impl Strategy<Value = Lock> {
+    let rows = prop::collection::vec(a_row(), 0..12);
+    (rows, "[ -~äß雪\u{85}\u{2028}]{0,12}", 100..=512_u32).prop_map(
+        |(rows, display, universe_slots)| {
+            let rows: BTreeMap<Box<str>, Row> = rows
+                .into_iter()
+                .map(|row| (row.name.clone(), row))
+                .collect();
+            Lock {
+                display: display.into(),
+                universe_slots,
+                rows: rows.into_values().collect(),
+            }
+        },
+    )
+}
+
+proptest! {
+    #[test]
+    fn what_is_written_is_read(lock in a_lock()) {
+        let text = lockfile::write(&lock, &Added::default());
+        as_yaml_has_it(&text, &lock);
+        let read = read(text.as_bytes()).unwrap();
+        prop_assert_eq!(rows(&read.lock), &*lock.rows);
+        prop_assert_eq!((&read.lock.display, read.lock.universe_slots), (&lock.display, lock.universe_slots));
+        prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
+    }
+
+    /// Another tool may have written the same in a style of its own: spaces, quotes, order of words and rows.
+    #[test]
+    fn other_styles_say_the_same(lock in a_lock(), quotes in any::<bool>(), backwards in any::<bool>()) {
+        let text = lockfile::write(&lock, &Added::default());
+        let mut lines: Vec<String> = text.lines().map(|line| {
+            let Some((name, rest)) = line.strip_prefix("  ").and_then(|line| line.split_once(": {port: ")) else {
+                return line.to_owned();
+            };
+            let (port, rest) = rest.split_once(", start: ").unwrap();
+            let (start, rest) = rest.split_once(", slots: ").unwrap();
+            let slots = rest.strip_suffix('}').unwrap();
+            let mark = if quotes { "'" } else { "" };
+            format!("    {name} :   {{ slots: {slots} , start: {mark}{start}{mark}, port: {mark}{port}{mark} }}   # mine")
+        }).collect();
+        let head = lines.iter().position(|line| line.starts_with("strings")).unwrap() + 1;
+        let end = lines.len() - 1;
+        if backwards {
+            lines[head..end].reverse();
+        }
+        let read = read(lines.join("\r\n").as_bytes()).unwrap();
+        prop_assert_eq!(rows(&read.lock), &*lock.rows);
+        prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
+    }
+
+    /// A byte that is another one: the lock is refused or says something that is a lock all the same.
+    #[test]
+    fn one_byte_changed(at in 0..FIRST.len(), byte in any::<u8>()) {
+        let mut bytes = FIRST.as_bytes().to_owned();
+        bytes[at] = byte;
+        if let Ok(lock) = read(&bytes) {
+            let text = lockfile::write(&lock.lock, &lock.added);
+            let again = read(text.as_bytes()).unwrap();
+            prop_assert_eq!(rows(&again.lock), rows(&lock.lock));
+        }
+    }
+}
+
+#[test]
+fn a_lock_that_was_cut_off_anywhere_is_told() {
+    let display = "node dot { chip ws2811; colour RGB }\n";
+    for end in 0..FIRST.len() {
+        let loaded = FIRST.as_bytes()[..end].to_owned();
+        let whole = FIRST[..].starts_with(&String::from_utf8_lossy(&loaded)[..])
+            && FIRST[end..].trim() == "";
+        let compiled = check::beside(
+            check::NAME,
+            &[(check::NAME, display)],
+            Some((check::LOCK, &loaded)),
+        );
+        sound_or_panic(&format!("cut at {end}"), &compiled);
+        let found = compiled
+            .findings
+            .iter()
+            .any(|finding| finding.code == "lock/unreadable");
+        assert_eq!(found, !whole, "cut at {end}: {}", told(&compiled));
+        check::terminal(&compiled);
+    }
+}
+
+#[test]
+fn hostile_texts_are_refused_at_once() {
+    let head = "format: \"1.0\"\ndisplay: \"\"\nuniverse_slots: 512\nstrings:\n";
+    let deep = "[".repeat(20_000);
+    for (what, text) in [
+        ("deep", format!("{head}  a: {deep}\n...\n")),
+        (
+            "deep display",
+            format!("format: \"1.0\"\ndisplay: {deep}\nuniverse_slots: 512\nstrings: {{}}\n...\n"),
+        ),
+        ("anchors", format!("{head}  a: &a [*a, *a, *a]\n...\n")),
+        (
+            "two rows on a line",
+            format!("{head}  {{a: {{}}, b: {{}}}}\n...\n"),
+        ),
+        (
+            "two documents",
+            format!("{head}  a: {{port: a.1, start: 1/1, slots: 1}}\n...\n{head}...\n"),
+        ),
+        (
+            "huge numbers",
+            format!("{head}  a: {{port: a.1, start: 1/1, slots: 99999999999999999999999}}\n...\n"),
+        ),
+        (
+            "huge port",
+            format!("{head}  a: {{port: a.99999999999, start: 1/1, slots: 1}}\n...\n"),
+        ),
+        (
+            "past the last universe",
+            format!("{head}  a: {{port: a.1, start: 63999/512, slots: 2}}\n...\n"),
+        ),
+        (
+            "a negative number",
+            format!("{head}  a: {{port: a.-1, start: 1/1, slots: 1}}\n...\n"),
+        ),
+        (
+            "no size",
+            "format: \"1.0\"\ndisplay: \"\"\nstrings: {}\n...\n".to_owned(),
+        ),
+        ("no slots in a universe", head.replace("512", "0") + "...\n"),
+        (
+            "steering letters",
+            format!("{head}  \u{1b}[2J: {{port: a.1, start: 1/1, slots: 1}}\n...\n"),
+        ),
+        (
+            "a line of 10 MB",
+            format!("{head}  a: {}\n...\n", "x".repeat(10 << 20)),
+        ),
+        (
+            "many bad lines",
+            format!("{head}{}...\n", "  nonsense\n".repeat(200_000)),
+        ),
+    ] {
+        let begun = std::time::Instant::now();
+        let found = read(text.as_bytes()).err().unwrap_or_default();
+        assert!(found.contains(&"lock/unreadable"), "{what}: {found:?}");
+        assert!(
+            begun.elapsed().as_secs() < 5,
+            "{what}: {:?}",
+            begun.elapsed()
+        );
+    }
+}
+
+/// Keys that only a newer format can have, in the ways that YAML has to write them.
+#[test]
+fn what_a_newer_format_added_stays() {
+    let newer = "# Where each string lies: written by `tinsel build`, to be kept under version control.\n\
+                 format: \"1.9\"\ndisplay: \"\"\nuniverse_slots: 512\nseason: 2031\nnotes:\n  - one\n  - two: 3\nstrings:\n  \
+                 a: {port: p.1, start: 1/1, slots: 3, hung: [1, 2], by: \"me, you\"}\n  \
+                 b: {port: p.2, start: 2/1, slots: 3}\n...\n";
+    let lock = read(newer.as_bytes()).unwrap();
+    assert_eq!(lock.added.minor, Some(9));
+    assert_eq!(lockfile::write(&lock.lock, &lock.added), newer);
+    let styled = newer.replace("{port: p.1, start: 1/1,", "{start: 1/1,   port: p.1,");
+    let again = read(styled.as_bytes()).unwrap();
+    let text = lockfile::write(&again.lock, &again.added);
+    assert!(
+        text.contains("slots: 3, \"by\": \"me, you\", \"hung\": [1,2]}"),
+        "{text}"
+    );
+    assert_eq!(
+        read(newer.replace("1.9", "1.0").as_bytes()).err(),
+        Some(vec!["lock/unreadable"; 3])
+    );
+}
+
+fn git(folder: &Path, arguments: &[&str]) -> bool {
+    let output = Command::new("git")
+        .args([
+            "-c",
+            "user.name=Somebody",
+            "-c",
+            "user.email=somebody@example.invalid",
+            "-c",
+            "core.autocrlf=false",
+        ])
+        .args(arguments)
+        .current_dir(folder)
+        .env("GIT_CONFIG_GLOBAL", "/dev/null")
+        .env("GIT_CONFIG_SYSTEM", "/dev/null")
+        .output()
+        .unwrap();
+    output.status.success()
+}
+
+/// Props and the ports they hang on. Those that a branch adds come behind the others.
+const PROPS: [&str; 8] = ["bell", "fir", "moon", "star", "ash", "gate", "yew", "kite"];
+
+/// A display of such props, each in a file of its own and named in the main file in order, so that sources merge by line
+/// as the lock does.
+fn props(folder: &Folder, names: &[&str]) {
+    let mut main = "node dot { chip ws2811; colour RGB }\n\
+                    controller pier { universes from 1; ports 1..8 { chip ws2811 } }\n"
+        .to_owned();
+    for name in names {
+        let port = PROPS.iter().position(|prop| prop == name).unwrap() + 1;
+        main.push_str(&format!("include \"{name}.tinsel\"\n"));
+        let text =
+            format!("prop {name} {{ node dot; string 40 nodes }}\nwire pier.{port}: {name}\n");
+        folder.file(&format!("{name}.tinsel"), text);
+    }
+    folder.file("yard.tinsel", main);
+}
+
+fn with<'n>(base: &[&'n str], more: &'n str) -> Vec<&'n str> {
+    let mut names = [base, &[more]].concat();
+    names.sort_unstable();
+    names
+}
+
+/// Branches `ours` and `theirs` off a display of four props, each with one prop more; then a merge. Says whether it
+/// went clean.
+fn merged(folder: &Folder, attributes: &str, ours: &str, theirs: &str) -> bool {
+    let path = folder.0.join("yard.tinsel");
+    let commit = |what: &str| {
+        assert_eq!(status(&on("build", &path, &[])), 0, "{what}");
+        assert!(
+            git(&folder.0, &["add", "-A"]) && git(&folder.0, &["commit", "-qm", what]),
+            "{what}"
+        );
+    };
+    let base = ["bell", "fir", "moon", "star"];
+    assert!(git(&folder.0, &["init", "-q", "-b", "ours"]));
+    folder.file(".gitattributes", attributes);
+    props(folder, &base);
+    commit("as it was");
+    assert!(git(&folder.0, &["checkout", "-qb", "theirs"]));
+    props(folder, &with(&base, theirs));
+    commit("theirs");
+    assert!(git(&folder.0, &["checkout", "-q", "ours"]));
+    props(folder, &with(&base, ours));
+    commit("ours");
+    git(&folder.0, &["merge", "-q", "-m", "both", "theirs"])
+}
+
+/// The rows of the lock, by name; fails where two of them share a slot.
+fn disjoint(folder: &Folder) -> Vec<String> {
+    let lock = read(&std::fs::read(folder.0.join("yard.lock")).unwrap())
+        .unwrap()
+        .lock;
+    let mut ranges: Vec<_> = lock
+        .rows
+        .iter()
+        .map(|row| (row.start, row.last()))
+        .collect();
+    ranges.sort_unstable();
+    assert!(
+        ranges.windows(2).all(|pair| pair[0].1 < pair[1].0),
+        "{ranges:?}"
+    );
+    lock.rows.iter().map(|row| row.name.to_string()).collect()
+}
+
+#[test]
+fn two_branches_that_add_different_props_merge_by_line() {
+    let folder = Folder::new();
+    let path = folder.0.join("yard.tinsel");
+    assert!(merged(&folder, "", "ash", "yew"), "the merge is clean");
+    // Both took the first free slots: the lock loads all the same, and the next build settles it.
+    let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
+    let both = read(&text).unwrap().lock;
+    assert_eq!(
+        both.row("ash").unwrap().start,
+        both.row("yew").unwrap().start
+    );
+    let output = on("build", &path, &[]);
+    assert_eq!(status(&output), 0, "{}", err(&output));
+    assert_eq!(
+        disjoint(&folder),
+        ["ash", "bell", "fir", "moon", "star", "yew"]
+    );
+    assert_eq!(status(&on("check", &path, &["--locked"])), 0);
+}
+
+#[test]
+fn neighbours_in_the_lock_conflict_unless_git_is_told_to_keep_both() {
+    let folder = Folder::new();
+    let path = folder.0.join("yard.tinsel");
+    assert!(
+        !merged(&folder, "", "gate", "kite"),
+        "git leaves it to a person"
+    );
+    // The display's own text is settled by hand; the lock still has its marks.
+    props(&folder, &["bell", "fir", "gate", "kite", "moon", "star"]);
+    let output = on("check", &path, &[]);
+    assert_eq!(status(&output), 1);
+    assert!(
+        err(&output).contains("a merge left its conflict"),
+        "{}",
+        err(&output)
+    );
+    // One way out: one side whole, then a build.
+    assert!(git(&folder.0, &["checkout", "-q", "--ours", "yard.lock"]));
+    assert_eq!(status(&on("build", &path, &[])), 0);
+    assert_eq!(
+        disjoint(&folder),
+        ["bell", "fir", "gate", "kite", "moon", "star"]
+    );
+
+    let folder = Folder::new();
+    let path = folder.0.join("yard.tinsel");
+    assert!(merged(
+        &folder,
+        "*.lock merge=union\n*.tinsel merge=union\n",
+        "gate",
+        "kite"
+    ));
+    assert_eq!(status(&on("build", &path, &[])), 0);
+    assert_eq!(
+        disjoint(&folder),
+        ["bell", "fir", "gate", "kite", "moon", "star"]
+    );
+}

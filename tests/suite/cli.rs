@@ -343,7 +343,7 @@ fn the_graph_is_told() {
 
 #[test]
 fn help_shows_examples() {
-    for command in ["check", "table", "explain", "graph"] {
+    for command in ["check", "build", "table", "explain", "graph"] {
         let output = run(&[command, "--help"]);
         assert_eq!(status(&output), 0);
         assert!(

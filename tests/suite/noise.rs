@@ -116,5 +116,27 @@ fn the_fuzzers_corpus() {
             replayed += 1;
         }
     }
-    assert!(replayed >= 8, "only {replayed} texts in the corpus");
+    // A lock goes beside a display; what is read of it is the same when it is written and read again.
+    let display = "prop arch * 3 { node dot; string 50 nodes }\nnode dot { chip ws2811; colour RGB }\n\
+                   controller pier { ports 1..4 { } }\nwire any: arch\n";
+    for entry in std::fs::read_dir(corpus.join("lock")).unwrap() {
+        let path = entry.unwrap().path();
+        let with = |bytes: &[u8]| {
+            let texts = [(check::NAME, display)];
+            let compiled = check::beside(check::NAME, &texts, Some((check::LOCK, bytes)));
+            sound_or_panic(&path.display().to_string(), &compiled);
+            check::terminal(&compiled);
+            compiled.lock
+        };
+        if let Some(lock) = with(&std::fs::read(&path).unwrap()) {
+            let text = tinsel::lockfile::write(&lock.lock, &lock.added);
+            let again = with(text.as_bytes()).unwrap();
+            assert_eq!(
+                *again.text,
+                tinsel::lockfile::write(&again.lock, &again.added)
+            );
+        }
+        replayed += 1;
+    }
+    assert!(replayed >= 14, "only {replayed} texts in the corpus");
 }

@@ -2,9 +2,9 @@
 
 use super::Part;
 use super::crew::{Crew, Line};
-use super::html::{Html, put};
+use super::html::{Html, figure, put};
 use super::strips;
-use crate::diagnostic::words::{figure, list};
+use crate::diagnostic::words::list;
 use crate::model::{Controller, Output, ReservedOutput};
 use crate::output::row::ControllerRow;
 use std::collections::BTreeMap;

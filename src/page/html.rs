@@ -76,6 +76,20 @@ pub fn visible(text: &str) -> String {
     out
 }
 
+/// A whole number with groups of three, for people who only read it: `63,999`.
+#[must_use]
+pub fn figure(number: u64) -> String {
+    let digits = number.to_string();
+    let mut out = String::with_capacity(digits.len() + digits.len() / 3);
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
 /// Puts markup (string literals) and text (everything else) into an [`Html`], one after another: `put!(html; "<b>", name,
 /// "</b>")`.
 macro_rules! put {

@@ -2,8 +2,7 @@
 
 use super::Part;
 use super::crew::Crew;
-use super::html::{Html, put};
-use crate::diagnostic::words::figure;
+use super::html::{Html, figure, put};
 use crate::report;
 
 /// The part.

@@ -2,7 +2,7 @@
 
 use super::Part;
 use super::crew::Crew;
-use super::html::{Html, put};
+use super::html::{Html, figure, put};
 use super::strips::{self, Fill};
 use crate::model::Output;
 use crate::output::row::UniverseRow;
@@ -217,7 +217,7 @@ fn row(first: u32, last: u32, whose: &str, class: &'static str, html: &mut Html)
     html.raw(class);
     put!(html; "\"><th scope=\"row\" class=\"num\">", between(first, last), "</th><td class=\"n\">");
     put!(html;
-        crate::diagnostic::words::figure(u64::from((last + 1).saturating_sub(first))), "</td><td>", whose,
+        figure(u64::from((last + 1).saturating_sub(first))), "</td><td>", whose,
         "</td></tr>\n"
     );
 }

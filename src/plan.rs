@@ -19,6 +19,8 @@ pub struct Plan {
     pub controllers: Vec<ControllerPlan>,
     /// How good the ports are that were picked for pixel lines; `None` where none was, or not by the search.
     pub picked: Option<Picked>,
+    /// What was decided before and what became of it; `None` where there is no lock.
+    pub past: Option<Box<Past>>,
 }
 
 /// What is known of the ports that were picked, all together.
@@ -69,6 +71,10 @@ pub enum Why {
     Pinned(Span),
     /// It shows another string's data.
     SameAs(StringId),
+    /// It lay there before: the lock.
+    Kept,
+    /// The first free place beside what stays.
+    Free,
 }
 
 /// An output in use.
@@ -111,6 +117,122 @@ pub struct ControllerPlan {
     pub universes: Option<(u32, u32)>,
     /// The last universe that is taken by it: spare universes and a declared range included.
     pub last_given: u32,
+}
+
+/// What the lock held and what became of it.
+#[derive(Debug, Default)]
+pub struct Past {
+    /// Slots in a universe as the lock has it; the channels in [`Past::was`] count by it.
+    pub universe_slots: u32,
+    /// Where each string lay, by string; `None` for a new one.
+    pub was: Vec<Option<Was>>,
+    /// What did not stay, by string.
+    pub moves: Vec<Move>,
+    /// Rows of the lock whose string is gone.
+    pub freed: Vec<Freed>,
+    /// By rename: whether the lock holds what it carries over.
+    pub carried: Vec<bool>,
+    /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
+    pub off: Option<u64>,
+}
+
+/// Where a string lay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Was {
+    /// Its controller; `None` where the display has none of that name any more.
+    pub controller: Option<ControllerId>,
+    /// Its output there.
+    pub output: Output,
+    /// Channel of its first slot, from 0.
+    pub start: u64,
+    /// How many slots, from its first to its last; above 0.
+    pub slots: u64,
+    /// Its line in the lock.
+    pub at: Span,
+}
+
+/// A row of the lock whose string is gone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Freed {
+    /// The string's name.
+    pub name: Box<str>,
+    /// The controller's name, as the lock has it.
+    pub controller_name: Box<str>,
+    /// Where it lay.
+    pub was: Was,
+}
+
+/// A string that kept its name and lies somewhere else now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Move {
+    /// Which.
+    pub string: StringId,
+    /// Why it could not stay.
+    pub cause: Cause,
+}
+
+/// Why a string could not stay where it lay. A closed list: every move has one of these.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Cause {
+    /// The lock counts universes of another size; how many slots those had.
+    UniverseSize(u32),
+    /// A pin says where it lies.
+    Pinned(Span),
+    /// A wire puts it on another output.
+    Rewired,
+    /// No wire names its output, and it could not stay on the one it had.
+    Replaced,
+    /// The lock has it on the slots of this string too, as a merge of two branches may.
+    Shared(StringId),
+    /// Something before it on its line changed; on a `consecutive` controller on any line before it.
+    Before(Change),
+    /// Its line changed and is too long for its old place; what lies behind that, if it is known.
+    NoRoom(Change, Option<StringId>),
+    /// It gave way to this one, whose line changed and needs the room.
+    GaveWay(StringId, Change),
+    /// It made room for this one, for which the universes of the controller had no gap that is long enough.
+    MadeRoom(StringId),
+    /// Its old place is reserved now, or pinned for another string; the place that says so.
+    Taken(Span),
+    /// Its old place is outside the universes that its controller has now.
+    Outside,
+    /// `align` or `whole nodes` do not let it begin there any more.
+    Align,
+    /// A re-layout was asked for.
+    Compact,
+}
+
+/// What changed on a data line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Change {
+    /// A string was added.
+    Added(StringId),
+    /// A string has another length.
+    Length(StringId),
+    /// A string lies on another place of the line, or came from another.
+    Order(StringId),
+    /// A string is gone; an index of [`Past::freed`].
+    Gone(u32),
+    /// A string hangs on another output now.
+    Left(StringId),
+    /// Nothing in the order or length of its strings: the settings of its controller.
+    Settings,
+}
+
+impl Past {
+    /// Where a string lay.
+    #[must_use]
+    pub fn of(&self, id: StringId) -> Option<&Was> {
+        self.was.get(id.index())?.as_ref()
+    }
+}
+
+impl Was {
+    /// Channel behind its last slot.
+    #[must_use]
+    pub fn end(&self) -> u64 {
+        self.start.saturating_add(self.slots)
+    }
 }
 
 impl Plan {

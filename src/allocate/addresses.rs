@@ -2,6 +2,7 @@
 
 use super::chain::Item;
 use super::fixed::{self, Fixed};
+use super::keep::{Keeper, Old, Record};
 use super::order::{self, Given};
 use super::pixels::Searched;
 use super::space::Laid;
@@ -23,7 +24,8 @@ pub(super) struct Layer<'a> {
     pub placed: Vec<Option<Placed>>,
     /// Findings.
     pub sink: &'a mut Sink,
-    fixed: Fixed,
+    /// What is fixed beforehand.
+    pub fixed: Fixed,
     /// What the controller at hand has laid, where a pin takes strings away from the cursor.
     pub laid: Laid,
     /// Whether it has pins at all.
@@ -34,8 +36,13 @@ pub(super) struct Layer<'a> {
     pub steps: u64,
 }
 
-/// Lays all outputs.
-pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan {
+/// Lays all outputs, around what lay somewhere before.
+pub(super) fn lay(
+    model: &Model,
+    ports: Vec<PortPlan>,
+    old: Option<&Old<'_>>,
+    sink: &mut Sink,
+) -> (Plan, Record) {
     let spans = spans(model, &ports);
     fixed::tell_unlawful(model, &ports, sink);
     let mut layer = Layer {
@@ -49,6 +56,7 @@ pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan 
         searched: None,
         steps: 0,
     };
+    let mut keeper = old.map(|old| Keeper::new(model, old, &ports, &spans, &mut layer.fixed));
     let mut controllers: Vec<ControllerPlan> = spans
         .into_iter()
         .map(|ports| ControllerPlan {
@@ -72,21 +80,36 @@ pub(super) fn lay(model: &Model, ports: Vec<PortPlan>, sink: &mut Sink) -> Plan 
         let Some(plan) = controllers.get_mut(index) else {
             continue;
         };
-        plan.begins = begins;
-        layer.controller(index, declared, plan);
+        plan.begins = match &keeper {
+            Some(keeper) => keeper.begins(model, index, begins),
+            None => begins,
+        };
+        match keeper.as_mut().filter(|keeper| keeper.has(model, index)) {
+            Some(keeper) => layer.kept(keeper, index, declared, plan),
+            None => {
+                layer.controller(index, declared, plan);
+                if let Some(keeper) = &mut keeper {
+                    layer.note(keeper, index, plan);
+                }
+            }
+        }
+        layer.totals(declared, plan);
         if plan.last_given >= begins || plan.universes.is_some() {
             given.give(index, plan.last_given);
         }
     }
     same::lay(&mut layer);
     let placed = layer.placed;
-    Plan {
+    let record = keeper.map(Keeper::record).unwrap_or_default();
+    let plan = Plan {
         universe_slots: model.display.universe_slots,
         placed,
         ports,
         controllers,
         picked: None,
-    }
+        past: None,
+    };
+    (plan, record)
 }
 
 /// The stretch of the outputs that each controller has.
@@ -127,7 +150,11 @@ impl Layer<'_> {
             // controller counts its slots all the same.
             first = first && declared.addressing != Addressing::Consecutive && !self.took(port);
         }
-        plan.universes = self.universes(grid, plan.ports.clone());
+    }
+
+    /// What a controller takes in the end.
+    fn totals(&self, declared: &Controller, plan: &mut ControllerPlan) {
+        plan.universes = self.universes(Grid::of(self.model, declared), plan.ports.clone());
         let spare = self.model.display.spare_universes;
         let used = plan
             .universes
@@ -138,7 +165,8 @@ impl Layer<'_> {
         };
     }
 
-    fn took(&self, port: &PortPlan) -> bool {
+    /// Whether an output has strings of its own.
+    pub fn took(&self, port: &PortPlan) -> bool {
         let strings = port
             .pieces
             .iter()

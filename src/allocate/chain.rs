@@ -70,6 +70,12 @@ impl<'a> Chain<'a> {
         Self { grid, align, items }
     }
 
+    /// Of a controller without `align`.
+    pub fn unaligned(grid: Grid, items: &'a [Item]) -> Self {
+        let align = Align::Off;
+        Self { grid, align, items }
+    }
+
     /// Whether `align` asks that a string begins at a universe's first slot.
     pub fn aligned(&self, index: usize) -> bool {
         let prop = |index: usize| self.items.get(index).map(|item| item.prop);

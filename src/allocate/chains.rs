@@ -1,8 +1,9 @@
 //! Lines with a seat each → the outputs in use, each with all that hangs on it in data order.
 
+use super::keep;
 use crate::limits::{self, Load, PortLimit};
 use crate::model::{ControllerId, Model, Output, PieceKind, ReceiverId, Target};
-use crate::plan::{ChainPiece, PortPlan};
+use crate::plan::{ChainPiece, Past, PortPlan};
 
 /// Where a line comes out.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -38,14 +39,22 @@ impl Seat {
 
 /// The outputs with a string on them, by controller, then pixel ports, then DMX outputs, each by number.
 ///
-/// Lines of one output follow one another by receiver as declared, then as they stand in the file.
-pub(super) fn join(model: &Model, seats: &[Option<Seat>]) -> Vec<PortPlan> {
+/// Lines of one output follow one another by receiver as declared, then as they stand in the file; open ones that were
+/// there before keep their order.
+pub(super) fn join(
+    model: &Model,
+    seats: &[Option<Seat>],
+    past: Option<&Past>,
+) -> Vec<PortPlan> {
     let mut order: Vec<(Seat, usize)> = seats
         .iter()
         .enumerate()
         .filter_map(|(line, seat)| seat.map(|seat| (seat, line)))
         .collect();
     order.sort_unstable();
+    if let Some(past) = past {
+        keep::seats::order(model, past, &mut order);
+    }
     let mut ports: Vec<PortPlan> = Vec::new();
     for lines in
         order.chunk_by(|(a, _), (b, _)| (a.controller, a.output) == (b.controller, b.output))

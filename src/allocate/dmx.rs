@@ -3,11 +3,14 @@
 use super::addresses::{Layer, Run};
 use super::chain::Item;
 use super::fixed::{self, universe_pin};
+use super::keep::fixtures::Footprint;
+use super::keep::{self, Old};
 use super::space::{Block, Blocks, NOBODY};
 use crate::grid::Body;
 use crate::model::{Model, Output, PieceKind, PinPlace, Pinned};
 use crate::plan::{PortPlan, Why};
 use crate::rules;
+use crate::source::Span;
 use std::ops::Range;
 
 /// A fixture of the output: itself, and its first slot counted from 0 if it is pinned.
@@ -38,8 +41,32 @@ pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, curs
             }
         }
     }
-    fill(layer, run, port, begin, &fixtures);
+    fill(layer, run, port, begin, &fixtures, None);
     run.grid.up(free.saturating_add(1))
+}
+
+/// Lays an output into a universe, around what its fixtures had before.
+pub(super) fn kept(
+    layer: &mut Layer<'_>,
+    run: &Run<'_>,
+    port: &PortPlan,
+    begin: u64,
+    old: &Old<'_>,
+) {
+    let fixtures = fixtures(layer.model, port);
+    let begin = universe_pin(layer.model, port).map_or(begin, |(begin, _)| begin);
+    let unpinned: Vec<Footprint> = fixtures
+        .iter()
+        .filter(|fixture| fixture.pin.is_none())
+        .map(|fixture| (fixture.item.id, fixture.item.body.slots()))
+        .collect();
+    let taken = taken_stretches(layer.model, run, port, &fixtures);
+    let stretches: Vec<Range<u64>> = taken
+        .iter()
+        .map(|(start, end, _)| *start..*end)
+        .collect();
+    let slots = keep::fixtures::slots(layer.model, old, &unpinned, &stretches);
+    fill(layer, run, port, begin, &fixtures, slots.as_deref());
 }
 
 /// The first universe at or behind a channel that nothing fixed touches, this output's own pin left out.
@@ -87,6 +114,21 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
 
 /// Slots of an output, counted from 0, that its free fixtures step over.
 fn taken(model: &Model, run: &Run<'_>, port: &PortPlan, fixtures: &[Fixture]) -> Blocks {
+    let rows = taken_stretches(model, run, port, fixtures);
+    let rows = rows.into_iter().map(|(start, end, at)| {
+        let owner = NOBODY;
+        (start, Block { end, owner, at })
+    });
+    Blocks::new(rows.collect())
+}
+
+/// The same as stretches, with the places that say so.
+fn taken_stretches(
+    model: &Model,
+    run: &Run<'_>,
+    port: &PortPlan,
+    fixtures: &[Fixture],
+) -> Vec<(u64, u64, Span)> {
     let pins = fixtures.iter().filter_map(|fixture| {
         let (slot, pin) = fixture.pin?;
         let end = slot + fixture.item.body.slots();
@@ -97,14 +139,18 @@ fn taken(model: &Model, run: &Run<'_>, port: &PortPlan, fixtures: &[Fixture]) ->
         let (first, last) = row.slots.filter(|_| here)?;
         Some((u64::from(first.max(1)) - 1, u64::from(last), row.at))
     });
-    let rows = pins.chain(reserved).map(|(start, end, at)| {
-        let owner = NOBODY;
-        (start, Block { end, owner, at })
-    });
-    Blocks::new(rows.collect())
+    pins.chain(reserved).collect()
 }
 
-fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtures: &[Fixture]) {
+/// Lays fixtures; `decided` has the slots of those without a pin, in their order.
+fn fill(
+    layer: &mut Layer<'_>,
+    run: &Run<'_>,
+    port: &PortPlan,
+    begin: u64,
+    fixtures: &[Fixture],
+    decided: Option<&[u64]>,
+) {
     let model = layer.model;
     let room = u64::from(model.display.universe_slots.max(1));
     let taken = taken(model, run, port, fixtures);
@@ -114,12 +160,16 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
         .sum();
     let mut cursor = 0;
     let mut told = false;
+    let mut decided = decided.map(|slots| slots.iter().copied());
     for fixture in fixtures {
         let item = &fixture.item;
         let one = (item.id, item.at);
         let (stretch, why) = match fixture.pin {
             Some((slot, pin)) => (slot..slot + item.body.slots(), Why::Pinned(pin.at)),
-            None => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
+            None => match decided.as_mut().and_then(Iterator::next) {
+                Some(slot) => (slot..slot + item.body.slots(), Why::Free),
+                None => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
+            },
         };
         cursor = stretch.end;
         if stretch.end <= room {

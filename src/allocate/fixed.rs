@@ -21,6 +21,8 @@ pub(super) struct Fixed {
     foreign: Blocks,
     /// By slot, owned by the port, for each controller itself.
     own: Vec<Blocks>,
+    /// What stays where the lock has it: by universe, for controllers other than the owner.
+    kept: Blocks,
 }
 
 impl Fixed {
@@ -37,10 +39,16 @@ impl Fixed {
             self.reserved.touched(stretch, None),
             self.foreign.touched(stretch, Some(owner)),
             own.and_then(|own| own.touched(stretch, without)),
+            self.kept.touched(stretch, Some(owner)),
         ]
         .into_iter()
         .flatten()
         .max_by_key(|block| block.end)
+    }
+
+    /// Adds what stays, owned by the controllers.
+    pub fn keep(&mut self, kept: Blocks) {
+        self.kept = kept;
     }
 
     /// Whether a controller has anything pinned.
@@ -74,6 +82,7 @@ impl Fixed {
             reserved: Blocks::new(reserved(model)),
             foreign: Blocks::new(foreign),
             own,
+            kept: Blocks::default(),
         }
     }
 }

@@ -17,6 +17,8 @@ mod dmx;
 mod fixed;
 mod fixtures;
 mod fuse;
+mod keep;
+mod moves;
 mod needs;
 mod order;
 mod outlets;
@@ -38,19 +40,37 @@ mod tests;
 use crate::diagnostic::Sink;
 use crate::lock::Lock;
 use crate::model::Model;
-use crate::plan::Plan;
+use crate::plan::{Past, Plan};
 use chains::Seat;
 
-/// Decides where everything goes. Findings: pins that can't be, outputs that are too full, strings without a port.
+/// Decides where everything goes, around what the lock holds. Findings: pins that can't be, outputs that are too full,
+/// strings without a port.
 #[must_use]
 pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
-    let _ = lock;
     let mut seats: Vec<Option<Seat>> = model
         .lines
         .iter()
         .map(|line| Seat::said(model, line.target))
         .collect();
-    let picked = ports::place(model, &mut seats, sink);
-    let plan = addresses::lay(model, chains::join(model, &seats), sink);
-    Plan { picked, ..plan }
+    let Some(lock) = lock else {
+        let picked = ports::place(model, &mut seats, sink);
+        let plan = addresses::lay(model, chains::join(model, &seats, None), None, sink).0;
+        return Plan { picked, ..plan };
+    };
+    let past = keep::bind(model, lock);
+    let old = keep::Old::new(model, &past);
+    let picked = keep::seats::place(model, &old, &mut seats, sink);
+    let ports = chains::join(model, &seats, Some(&past));
+    let (plan, record) = addresses::lay(model, ports, Some(&old), sink);
+    let moves = moves::find(model, &plan, &old, &record);
+    let past = Past {
+        moves,
+        off: (record.off > 0).then_some(record.off),
+        ..past
+    };
+    Plan {
+        picked,
+        past: Some(Box::new(past)),
+        ..plan
+    }
 }

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// An output.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Outlet {
     /// Its controller.
     pub controller: ControllerId,
@@ -124,6 +124,7 @@ impl<'a> Outlets<'a> {
     fn hang(&mut self, seats: &[Option<Seat>]) {
         let model = self.model;
         let injected = std::mem::take(&mut self.injected);
+        let mut consecutive: BTreeSet<ControllerId> = BTreeSet::new();
         for (line, seat) in model.lines.iter().zip(seats) {
             let Some(seat) = seat else {
                 continue;
@@ -133,16 +134,60 @@ impl<'a> Outlets<'a> {
                 continue;
             };
             outlet.hang(model, &injected, &line.pieces, seat.receiver);
-            outlet.state = State::Wired;
+            // Open lines that keep their output: where strings have starts of their own, more may join them.
+            let kept = matches!(
+                line.target,
+                Target::Controller(_) | Target::Receiver(_) | Target::Any
+            );
+            let addressing = model.controller(seat.controller).map(|c| c.addressing);
+            let unbroken =
+                addressing != Some(Addressing::PerProp) && matches!(seat.output, Output::Pixel(_));
+            outlet.state = match outlet.state {
+                State::Free | State::Picked if kept && !unbroken => State::Picked,
+                State::Free | State::Picked | State::Wired => State::Wired,
+            };
+            if kept && addressing == Some(Addressing::Consecutive) {
+                consecutive.insert(seat.controller);
+            }
         }
         self.injected = injected;
+        for controller in consecutive {
+            self.keep_before_last(controller.index());
+        }
     }
 
-    fn find(&self, controller: ControllerId, output: Output) -> Option<usize> {
+    /// The place of an output.
+    pub fn find(&self, controller: ControllerId, output: Output) -> Option<usize> {
         let span = self.spans.get(controller.index())?.clone();
         let rows = self.rows.get(span.clone())?;
         let at = rows.binary_search_by_key(&output, |row| row.output).ok()?;
         Some(span.start + at)
+    }
+
+    /// Leaves the pixel ports of a controller before the last that is in use as they are while others have room: on a
+    /// `consecutive` one, what comes there moves all behind it.
+    fn keep_before_last(&mut self, controller: usize) {
+        let span = self.spans.get(controller).cloned().unwrap_or(0..0);
+        let rows = self.rows.get_mut(span).unwrap_or(&mut []);
+        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.state != State::Free;
+        let last = rows.iter().rposition(used).unwrap_or(0);
+        for row in rows.iter_mut().take(last) {
+            row.state = State::Wired;
+        }
+    }
+
+    /// Whether several lines fit on an output, one behind the other.
+    pub fn fit_together(&mut self, at: usize, needs: &[&Need]) -> bool {
+        let Some(before) = self.rows.get(at).cloned() else {
+            return false;
+        };
+        let fit = needs
+            .iter()
+            .all(|need| self.fits(at, need).is_ok() && self.take(at, need).is_some());
+        if let Some(row) = self.rows.get_mut(at) {
+            *row = before;
+        }
+        fit
     }
 
     /// The outputs that a target allows to look at.

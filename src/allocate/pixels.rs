@@ -1,7 +1,7 @@
 //! Pixel ports: an unbroken range each, an unbroken range all together, or a start for each string.
 
 use super::addresses::{Layer, Run};
-use super::chain::{Chain, items};
+use super::chain::{Chain, Item, items};
 use crate::grid::Body;
 use crate::model::{Addressing, PieceKind};
 use crate::plan::{PortPlan, Why};
@@ -81,7 +81,7 @@ impl Layer<'_> {
     }
 
     /// Puts a chain down from a channel on and holds its pins against where they fall.
-    fn put(&mut self, run: &Run<'_>, chain: &Chain<'_>, start: u64, why: Why) -> u64 {
+    pub fn put(&mut self, run: &Run<'_>, chain: &Chain<'_>, start: u64, why: Why) -> u64 {
         let mut before = start;
         let mut why = why;
         for (index, (item, stretch)) in chain.stretches(start).enumerate() {
@@ -114,21 +114,8 @@ impl Layer<'_> {
     fn per_prop(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
         let mut at = cursor;
         for (index, item) in chain.items.iter().enumerate() {
-            let stretch = if let Some((channel, pin)) = item.pin {
-                let stretch = run.grid.lay(channel, item.body);
-                self.set(run, item, &stretch, Why::Pinned(pin));
-                if stretch.start != channel {
-                    self.sink.push(pin::not_whole(
-                        self.model,
-                        &pin::Fall {
-                            item: (item.id, item.at),
-                            pin: (channel, pin),
-                            falls: stretch.start,
-                            controller: run.controller,
-                        },
-                    ));
-                }
-                stretch
+            let stretch = if let Some(pin) = item.pin {
+                self.pinned(run, item, pin)
             } else {
                 let (stretch, stepped) = self.behind(run, chain, index, at);
                 let begin = chain.begin(index, at);
@@ -153,6 +140,25 @@ impl Layer<'_> {
         (0..chain.items.len()).fold(cursor, |at, index| {
             self.next(run, chain, index, at, Some(run.owner)).0.end
         })
+    }
+
+    /// Puts a string of a `per prop` port where it is pinned.
+    pub fn pinned(&mut self, run: &Run<'_>, item: &Item, pin: (u64, Span)) -> Range<u64> {
+        let (channel, at) = pin;
+        let stretch = run.grid.lay(channel, item.body);
+        self.set(run, item, &stretch, Why::Pinned(at));
+        if stretch.start != channel {
+            self.sink.push(pin::not_whole(
+                self.model,
+                &pin::Fall {
+                    item: (item.id, item.at),
+                    pin,
+                    falls: stretch.start,
+                    controller: run.controller,
+                },
+            ));
+        }
+        stretch
     }
 
     /// Where a string of a `per prop` port comes to lie behind a channel.

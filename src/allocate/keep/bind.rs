@@ -1,0 +1,114 @@
+//! Rows of the lock → strings and controllers of the display.
+
+use super::names::{Names, shapes};
+use crate::lock::{Lock, Row};
+use crate::model::{ControllerId, Model, StringId};
+use crate::plan::{Freed, Past, Was};
+use std::collections::BTreeMap;
+
+/// Binds every row that still has a string.
+pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
+    let names = Names::of(&model.renames, &|_| false);
+    let mut carried = vec![false; model.renames.len()];
+    let controllers = controllers(model, lock, &names, &mut carried);
+    let was = |row: &Row| Was {
+        controller: controllers.get(&*row.controller).copied(),
+        output: row.output,
+        start: row.start,
+        slots: row.slots.max(1),
+        at: row.at,
+    };
+    let mut claimed = vec![false; lock.rows.len()];
+    let mut rows: Vec<Option<usize>> = vec![None; model.strings.len()];
+    let mut claim = |index: usize, name: &str, claimed: &mut Vec<bool>| {
+        let at = find(lock, name)?;
+        let free = claimed.get_mut(at).filter(|claimed| !**claimed)?;
+        *free = true;
+        *rows.get_mut(index)? = Some(at);
+        Some(())
+    };
+    // What is carried over comes first, then what kept its name, then what changed its shape.
+    let mut left = Vec::new();
+    for (index, string) in model.strings.iter().enumerate() {
+        let old = names.string(model, string);
+        let found = old.and_then(|(rename, old)| {
+            claim(index, &old, &mut claimed)?;
+            if let Some(carried) = carried.get_mut(rename) {
+                *carried = true;
+            }
+            Some(())
+        });
+        if found.is_none() {
+            left.push((index, model.name_of(StringId::from(index))));
+        }
+    }
+    left.retain(|(index, name)| claim(*index, name, &mut claimed).is_none());
+    for (index, name) in &left {
+        let _ = shapes(name)
+            .iter()
+            .find_map(|old| claim(*index, old, &mut claimed));
+    }
+    let bound = rows
+        .iter()
+        .map(|at| at.and_then(|at| lock.rows.get(at)).map(was))
+        .collect();
+    let gone = lock.rows.iter().zip(&claimed);
+    let freed = gone
+        .filter(|(_, claimed)| !**claimed)
+        .map(|(row, _)| Freed {
+            name: row.name.clone(),
+            controller_name: row.controller.clone(),
+            was: was(row),
+        });
+    Past {
+        universe_slots: lock.universe_slots,
+        was: bound,
+        moves: Vec::new(),
+        freed: freed.collect(),
+        carried,
+        off: None,
+    }
+}
+
+fn find(lock: &Lock, name: &str) -> Option<usize> {
+    lock.rows
+        .binary_search_by(|row| (*row.name).cmp(name))
+        .ok()
+}
+
+/// The controllers by the names that the lock knows them by.
+fn controllers<'a>(
+    model: &Model,
+    lock: &'a Lock,
+    names: &Names,
+    carried: &mut [bool],
+) -> BTreeMap<&'a str, ControllerId> {
+    let mut rows: BTreeMap<&str, Option<ControllerId>> = lock
+        .rows
+        .iter()
+        .map(|row| (&*row.controller, None))
+        .collect();
+    let mut own = Vec::new();
+    for (index, controller) in model.controllers.iter().enumerate() {
+        let id = ControllerId::from(index);
+        let old = names.controller(model, &controller.name);
+        let row = old.and_then(|(rename, old)| Some((rename, rows.get_mut(&*old)?)));
+        match row {
+            Some((rename, row)) => {
+                *row = Some(id);
+                if let Some(carried) = carried.get_mut(rename) {
+                    *carried = true;
+                }
+            }
+            None => own.push((id, &*controller.name)),
+        }
+    }
+    for (id, name) in own {
+        if let Some(row) = rows.get_mut(name).filter(|row| row.is_none()) {
+            *row = Some(id);
+        }
+    }
+    rows.into_iter()
+        .filter_map(|(name, id)| Some((name, id?)))
+        .collect()
+}

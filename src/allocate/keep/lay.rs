@@ -1,0 +1,390 @@
+//! Units that stay are laid where they lay; the others go to the first free place.
+
+use super::choose::{self, Interval};
+use super::room::{self, Case};
+use super::ground::{Ground, asked, calm};
+use super::taken::Taken;
+use super::units::{self, Form, Place, Unit};
+use super::{Old, limited};
+use crate::allocate::fixed::Fixed;
+use crate::allocate::space::{Block, Blocks};
+use crate::grid::Grid;
+use crate::model::{Addressing, Model, Start};
+use crate::plan::PortPlan;
+use crate::source::Span;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// Keeps what may stay, controller by controller.
+pub(in crate::allocate) struct Keeper<'a> {
+    /// What lay where.
+    pub old: &'a Old<'a>,
+    units: Vec<Unit>,
+    picked: Vec<Option<usize>>,
+    wanted: Vec<Option<usize>>,
+    off: u64,
+    /// The units of each controller.
+    spans: Vec<Range<usize>>,
+    taken: Taken,
+    /// What other controllers say that they begin with, by universe; better left alone.
+    asked: Blocks,
+    steps: u64,
+}
+
+/// What became of the units; moves are explained by it.
+#[derive(Debug, Default)]
+pub(in crate::allocate) struct Record {
+    /// All units, by controller.
+    pub units: Vec<Unit>,
+    /// By unit: the place that it keeps.
+    pub picked: Vec<Option<usize>>,
+    /// By unit: the place that it would have kept, had it not made room.
+    pub wanted: Vec<Option<usize>>,
+    /// At most so many slots fewer might have moved.
+    pub off: u64,
+}
+
+/// Where the units of a controller begin.
+pub(in crate::allocate) type Starts = Vec<u64>;
+
+/// So many looks for a free place are taken in all; what is left then lies behind everything.
+const MOST_STEPS: u64 = 20_000_000;
+
+/// How many bits of a weight count what is calm: 400,000 strings need 19.
+const CALM_BITS: u32 = 20;
+
+impl<'a> Keeper<'a> {
+    /// Chooses what stays. What is kept is laid into `fixed` for all other controllers.
+    pub fn new(
+        model: &Model,
+        old: &'a Old<'a>,
+        ports: &[PortPlan],
+        outputs: &[Range<u32>],
+        fixed: &mut Fixed,
+    ) -> Self {
+        let slots = u64::from(model.display.universe_slots.max(1));
+        let units = units::gather(model, old, ports, outputs, fixed);
+        let calm = calm(model, old, &units);
+        let weigh = |unit: &Unit, place: &Place| {
+            let calm = calm.get(unit.controller).copied().unwrap_or(false);
+            place.kept << CALM_BITS | u64::from(calm)
+        };
+        let intervals: Vec<Interval> = units
+            .iter()
+            .enumerate()
+            .flat_map(|(at, unit)| {
+                let places = unit.choices.iter().enumerate();
+                places.map(move |(choice, place)| Interval {
+                    unit: at,
+                    choice,
+                    controller: unit.controller,
+                    start: place.start,
+                    end: place.end,
+                    weight: weigh(unit, place),
+                })
+            })
+            .collect();
+        let controllers = model.controllers.len();
+        let best = choose::best(&intervals, units.len(), controllers, slots);
+        let mut spans = Vec::with_capacity(controllers);
+        let mut from = 0;
+        for index in 0..controllers {
+            let to = units.partition_point(|unit| unit.controller <= index);
+            spans.push(std::mem::replace(&mut from, to)..to);
+        }
+        let mut keeper = Self {
+            old,
+            units,
+            wanted: best.picked.clone(),
+            picked: best.picked,
+            off: best.off >> CALM_BITS,
+            spans,
+            taken: Taken::new(slots),
+            asked: asked(model, ports),
+            steps: 0,
+        };
+        keeper.take_kept(model, fixed);
+        keeper
+    }
+
+    /// What became of the units.
+    pub fn record(self) -> Record {
+        Record {
+            units: self.units,
+            picked: self.picked,
+            wanted: self.wanted,
+            off: self.off,
+        }
+    }
+
+    /// Marks what is kept as taken, for its own controller and for all others.
+    fn take_kept(&mut self, model: &Model, fixed: &mut Fixed) {
+        let mut blocks: Vec<(u64, Block)> = Vec::new();
+        for (unit, picked) in self.units.iter().zip(&self.picked) {
+            let place = picked.and_then(|at| unit.choices.get(at));
+            let (Some(place), Some(declared)) = (place, model.controllers.get(unit.controller))
+            else {
+                continue;
+            };
+            self.taken.add(unit.controller, &(place.start..place.end));
+            let stretch = Grid::of(model, declared).universes(&(place.start..place.end));
+            blocks.push((
+                stretch.start,
+                Block {
+                    end: stretch.end,
+                    owner: u32::try_from(unit.controller).unwrap_or(u32::MAX),
+                    at: declared.at,
+                },
+            ));
+        }
+        fixed.keep(Blocks::new(blocks));
+    }
+
+    /// Whether a controller is laid here: something of it stays, or all of it moves as one.
+    pub fn has(&self, model: &Model, index: usize) -> bool {
+        let span = self.spans.get(index).cloned().unwrap_or(0..0);
+        let consecutive = model
+            .controllers
+            .get(index)
+            .is_some_and(|c| c.addressing == Addressing::Consecutive);
+        let kept = self.picked.get(span.clone()).unwrap_or(&[]);
+        kept.iter().any(Option::is_some) || (consecutive && !span.is_empty())
+    }
+
+    /// The units of a controller.
+    pub fn units_of(&self, index: usize) -> &[Unit] {
+        self.units.get(self.span(index)).unwrap_or(&[])
+    }
+
+    fn span(&self, index: usize) -> Range<usize> {
+        self.spans.get(index).cloned().unwrap_or(0..0)
+    }
+
+    /// The universe that a controller begins to fill: where nothing says so, the first in which it keeps something.
+    pub fn begins(&self, model: &Model, index: usize, fresh: u32) -> u32 {
+        let Some(declared) = model.controllers.get(index) else {
+            return fresh;
+        };
+        let starts = self.span(index).filter_map(|at| {
+            let unit = self.units.get(at)?;
+            let picked = self.picked.get(at).copied().flatten()?;
+            unit.choices.get(picked).map(|place| place.start)
+        });
+        match (declared.start, starts.min()) {
+            (Start::Auto | Start::After(_), Some(start)) => {
+                Grid::of(model, declared).universe(start)
+            }
+            (Start::Auto | Start::After(_) | Start::From(_) | Start::Range(..), _) => fresh,
+        }
+    }
+
+    /// Notes what was laid elsewhere for a controller.
+    pub fn note(&mut self, controller: usize, stretch: &Range<u64>) {
+        self.taken.add(controller, stretch);
+    }
+
+    /// Where each unit of a controller begins.
+    pub fn place(
+        &mut self,
+        model: &Model,
+        ports: &[PortPlan],
+        fixed: &Fixed,
+        index: usize,
+        begin: u64,
+    ) -> Starts {
+        let Some(declared) = model.controllers.get(index) else {
+            return Vec::new();
+        };
+        let span = self.span(index);
+        let units = self.units.get(span.clone()).unwrap_or(&[]);
+        let window = self.old.window(model, index, units);
+        let from = begin.max(window.start);
+        let mut ground = Ground {
+            model,
+            ports,
+            fixed,
+            declared,
+            spare: Blocks::default(),
+            index,
+        };
+        ground.spare = self.spare(&ground, span.clone());
+        let careful = self.first_free(&ground, span.clone(), from, true);
+        let fits = |starts: &[Range<u64>]| starts.iter().all(|one| one.end <= window.end);
+        let starts = if !limited(declared) || fits(&careful) {
+            careful
+        } else {
+            let close = self.first_free(&ground, span.clone(), from, false);
+            if fits(&close) {
+                close
+            } else if let Some(found) = self.make_room(&ground, span.clone(), &window) {
+                found
+            } else {
+                careful
+            }
+        };
+        for stretch in &starts {
+            self.taken.add(index, stretch);
+        }
+        starts.iter().map(|stretch| stretch.start).collect()
+    }
+
+    /// Room behind the ports that keep their place.
+    fn spare(&self, ground: &Ground<'_>, span: Range<usize>) -> Blocks {
+        let mut ends: BTreeMap<u32, u64> = BTreeMap::new();
+        for at in span {
+            let (Some(unit), Some(Some(picked))) = (self.units.get(at), self.picked.get(at)) else {
+                continue;
+            };
+            if let Some(place) = unit.choices.get(*picked) {
+                let end = ends.entry(unit.ports.start).or_default();
+                *end = place.end.max(*end);
+            }
+        }
+        let blocks = ends.into_iter().filter_map(|(port, start)| {
+            let spare = ground.spare_of(port);
+            let end = start.saturating_add(spare);
+            let block = Block {
+                end,
+                owner: port,
+                at: Span::default(),
+            };
+            (spare > 0).then_some((start, block))
+        });
+        Blocks::new(blocks.collect())
+    }
+
+    /// Lays what has no place to the first that is free; `careful` leaves spare room and what others asked for alone.
+    fn first_free(
+        &mut self,
+        ground: &Ground<'_>,
+        span: Range<usize>,
+        from: u64,
+        careful: bool,
+    ) -> Vec<Range<u64>> {
+        let mut stretches = Vec::with_capacity(span.len());
+        let mut mine = Taken::new(u64::from(ground.model.display.universe_slots));
+        let mut known: BTreeMap<(u64, bool), u64> = BTreeMap::new();
+        let mut before: Option<(u32, u64)> = None;
+        for at in span {
+            let Some(unit) = self.units.get(at) else {
+                continue;
+            };
+            let picked = self.picked.get(at).copied().flatten();
+            let kept = picked.and_then(|picked| unit.choices.get(picked));
+            let stretch = if let Some(place) = kept {
+                place.start..place.end
+            } else {
+                let blocked = |stretch: &Range<u64>| {
+                    let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
+                    let wide = stretch.start..stretch.end.saturating_add(spare);
+                    let hard = ground.blocked(unit, stretch, &self.taken);
+                    let new = mine.touched(ground.index, &wide);
+                    let soft = careful.then(|| ground.soft(unit, &wide, &self.asked, &self.taken));
+                    [hard, new, soft.flatten()].into_iter().flatten().max()
+                };
+                let close = before.filter(|(port, _)| {
+                    *port == unit.ports.start && matches!(unit.form, Form::Single(_))
+                });
+                let close = close.map(|(_, end)| unit.lay(ground.model, end));
+                match close.filter(|close| blocked(close).is_none()) {
+                    Some(close) => close,
+                    None => search(ground.model, unit, from, &mut known, &mut self.steps, blocked),
+                }
+            };
+            before = Some((unit.ports.start, stretch.end));
+            if kept.is_none() {
+                let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
+                mine.add(ground.index, &(stretch.start..stretch.end.saturating_add(spare)));
+            }
+            stretches.push(stretch);
+        }
+        stretches
+    }
+
+    /// Lets as little as can be give way, so that everything lies in the controller's universes.
+    fn make_room(
+        &mut self,
+        ground: &Ground<'_>,
+        span: Range<usize>,
+        window: &Range<u64>,
+    ) -> Option<Vec<Range<u64>>> {
+        self.taken.clear(ground.index);
+        let units = self.units.get(span.clone())?;
+        let gaps = ground.gaps(units.first()?, window, &self.taken);
+        let inside = |place: &&Place| {
+            gaps.iter().any(|gap| gap.start <= place.start && place.end <= gap.end)
+        };
+        let numbered: Vec<Vec<(usize, Place)>> = units
+            .iter()
+            .map(|unit| {
+                let places = unit.choices.iter().enumerate();
+                let places = places.filter(|(_, place)| inside(place));
+                places.map(|(at, place)| (at, *place)).collect()
+            })
+            .collect();
+        let lay = |unit: usize, at: u64| {
+            let unit = units.get(unit);
+            unit.map_or(at..at, |unit| unit.lay(ground.model, at))
+        };
+        let case = Case {
+            places: numbered
+                .iter()
+                .map(|places| places.iter().map(|(_, place)| *place).collect())
+                .collect(),
+            old: units.iter().map(|unit| unit.old_slots(self.old)).collect(),
+            gaps: gaps.clone(),
+            lay: &lay,
+        };
+        let found = room::search(&case);
+        let Some(found) = found else {
+            self.retake(ground.index, span);
+            return None;
+        };
+        let stretches = (0..).zip(&found.starts).map(|(at, (start, _))| lay(at, *start));
+        let stretches: Vec<Range<u64>> = stretches.collect();
+        for ((at, places), (_, kept)) in span.zip(&numbered).zip(&found.starts) {
+            if let Some(entry) = self.picked.get_mut(at) {
+                *entry = kept.and_then(|kept| places.get(kept)).map(|(at, _)| *at);
+            }
+        }
+        self.off += found.off;
+        Some(stretches)
+    }
+
+    fn retake(&mut self, index: usize, span: Range<usize>) {
+        for at in span {
+            let picked = self.picked.get(at).copied().flatten();
+            let place = self.units.get(at).and_then(|unit| unit.choices.get(picked?));
+            if let Some(place) = place {
+                self.taken.add(index, &(place.start..place.end));
+            }
+        }
+    }
+}
+
+/// The first free stretch for a unit. `known` holds from where on there may be one, by size.
+fn search(
+    model: &Model,
+    unit: &Unit,
+    from: u64,
+    known: &mut BTreeMap<(u64, bool), u64>,
+    steps: &mut u64,
+    blocked: impl Fn(&Range<u64>) -> Option<u64>,
+) -> Range<u64> {
+    let size: u64 = unit.items.iter().map(|item| item.body.slots()).sum();
+    let aligned = unit.form != Form::Single(false);
+    // Where no shorter one fits, none as long does.
+    let shorter = known.iter().filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
+    let at = shorter.map(|(_, at)| *at).max().unwrap_or(from).max(from);
+    let mut stretch = unit.lay(model, at);
+    while let Some(end) = blocked(&stretch) {
+        *steps += 1;
+        if *steps > MOST_STEPS {
+            break;
+        }
+        stretch = unit.lay(model, end.max(stretch.start.saturating_add(1)));
+    }
+    known.insert((size, aligned), stretch.start);
+    stretch
+}
+

@@ -1,0 +1,138 @@
+//! What may stay where the lock has it, and if something must move, the least.
+//!
+//! The rule, in prose. Every string is bound to its row of the lock by name ([`bind`]); an open line goes to the output that
+//! its strings had ([`seats`]). What moves as a whole is a unit ([`units`]): a port, with `per prop` a string, on a
+//! `consecutive` controller all its pixel ports, a DMX output's universe. Of the places at which units would keep
+//! something, those are chosen that keep the most slots ([`choose`]). What is left over is new or must move: it goes to
+//! the first free place ([`lay`]), out of the room that `spare` keeps where there is any other. Where a controller's
+//! universes have no gap that is long enough, as little as can be makes room ([`room`]).
+
+mod bind;
+mod choose;
+mod claims;
+mod down;
+pub(super) mod fixtures;
+mod ground;
+mod lay;
+mod names;
+mod room;
+pub(super) mod seats;
+mod taken;
+pub(super) mod units;
+
+pub(super) use lay::{Keeper, Record};
+
+use super::order;
+use crate::grid::Grid;
+use crate::lock::Lock;
+use crate::model::{Controller, Model, Start, StringId};
+use crate::plan::Past;
+use crate::protocol::UNIVERSES;
+use std::ops::Range;
+use units::Unit;
+
+/// What lay where, ready to be asked.
+pub(super) struct Old<'a> {
+    /// The rows by string.
+    pub past: &'a Past,
+    /// By string: the one that has the better claim to its old place.
+    pub lost: Vec<Option<StringId>>,
+    /// Whether universes have the size that they had.
+    same_size: bool,
+    /// By controller: the channels that it may use.
+    ranges: Vec<Range<u64>>,
+    /// By controller: whether it is laid out afresh.
+    afresh: Vec<bool>,
+}
+
+/// Binds a lock to a display.
+pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
+    bind::bind(model, lock)
+}
+
+impl<'a> Old<'a> {
+    /// Of a display and what was bound.
+    pub fn new(model: &Model, past: &'a Past) -> Self {
+        Self {
+            past,
+            lost: claims::lost(model, past),
+            same_size: past.universe_slots == model.display.universe_slots,
+            ranges: ranges(model),
+            afresh: vec![false; model.controllers.len()],
+        }
+    }
+
+    /// Whether a string lay on a controller that is laid out afresh.
+    pub fn afresh(&self, id: StringId) -> bool {
+        let controller = self.past.of(id).and_then(|was| was.controller);
+        controller.is_some_and(|c| self.afresh.get(c.index()).copied().unwrap_or(false))
+    }
+
+    /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
+    pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
+        let was = self.past.of(id).filter(|_| self.same_size && !self.afresh(id))?;
+        let here = was.controller.is_none_or(|old| old.index() == controller);
+        let lost = self.lost.get(id.index()).copied().flatten();
+        (here && lost.is_none()).then_some(was.start)
+    }
+
+    /// The channels that a controller may use: its universes; with `universes at most`, those from the first it has kept
+    /// on, if what it may keep lies in so many.
+    pub fn window(&self, model: &Model, controller: usize, units: &[Unit]) -> Range<u64> {
+        let range = self.ranges.get(controller).cloned().unwrap_or(0..0);
+        let Some(declared) = model.controllers.get(controller) else {
+            return range;
+        };
+        let Some(most) = declared.most_universes else {
+            return range;
+        };
+        let grid = Grid::of(model, declared);
+        let items = units.iter().flat_map(|unit| &unit.items);
+        let lain = items.filter_map(|item| {
+            let start = self.target(item.id, controller)?;
+            let end = self.past.of(item.id)?.end();
+            range.contains(&start).then_some((start, end))
+        });
+        let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+        let first = reach.map_or(range.start, |(start, _)| grid.begin(grid.universe(start)));
+        let last = first.saturating_add(
+            u64::from(most.value) * u64::from(model.display.universe_slots.max(1)),
+        );
+        match reach {
+            Some((_, end)) if end > last => range,
+            Some(_) | None => first..last.min(range.end),
+        }
+    }
+}
+
+/// Whether a controller says how many universes it has, so that it can be full.
+pub(super) fn limited(declared: &Controller) -> bool {
+    matches!(declared.start, Start::Range(..)) || declared.most_universes.is_some()
+}
+
+/// The channels of the universes that each controller may use.
+fn ranges(model: &Model) -> Vec<Range<u64>> {
+    let slots = u64::from(model.display.universe_slots.max(1));
+    let all = u64::from(*UNIVERSES.end()) * slots;
+    let mut ranges = vec![0..all; model.controllers.len()];
+    for index in order::of(model) {
+        let Some(declared) = model.controllers.get(index) else {
+            continue;
+        };
+        let begin = |universe: u32| u64::from(universe.max(1) - 1) * slots;
+        let range = match declared.start {
+            Start::Auto => 0..all,
+            Start::From(first) => begin(first)..all,
+            Start::Range(first, last) => begin(first)..(u64::from(last) * slots).min(all),
+            // Behind where the other begins; a gap between them does no harm.
+            Start::After(other) => {
+                let other = ranges.get(other.index()).map_or(0, |range| range.start);
+                other.saturating_add(slots)..all
+            }
+        };
+        if let Some(entry) = ranges.get_mut(index) {
+            *entry = range;
+        }
+    }
+    ranges
+}

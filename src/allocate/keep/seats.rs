@@ -1,0 +1,254 @@
+//! Outputs that open lines keep: nothing is plugged in elsewhere that may stay where it is.
+
+use super::Old;
+use crate::allocate::chains::Seat;
+use crate::allocate::needs::Need;
+use crate::allocate::outlets::Outlets;
+use crate::allocate::ports;
+use crate::diagnostic::Sink;
+use crate::model::{Addressing, Line, Model, Output, PieceKind, Target};
+use crate::plan::{Past, Picked};
+use std::collections::BTreeMap;
+
+/// An open line with the output that most of its strings had.
+struct Candidate {
+    /// Its place in the list of open lines.
+    place: usize,
+    /// Its index in the model.
+    line: usize,
+    /// How many of its strings lay there, and with how many slots.
+    had: (usize, u64),
+    /// Where the first of them began.
+    start: u64,
+}
+
+/// So many lines of one output are tried in every combination where not all fit any more.
+const MOST_TRIED: usize = 12;
+
+/// So many lines are taken off their output one by one where something finds no room otherwise.
+const MOST_UNPLUGGED: usize = 24;
+
+/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest.
+pub(in crate::allocate) fn place(
+    model: &Model,
+    old: &Old<'_>,
+    seats: &mut Vec<Option<Seat>>,
+    sink: &mut Sink,
+) -> Option<Picked> {
+    let (kept, mut lines) = keep(model, old, seats);
+    if lines.is_empty() {
+        return ports::place(model, seats, sink);
+    }
+    // Where something finds no room beside what stays, the line with the fewest strings that makes room is plugged in
+    // elsewhere; where none alone does, all are.
+    lines.sort_unstable();
+    lines.truncate(MOST_UNPLUGGED);
+    let tries = std::iter::once(None).chain(lines.iter().map(|(_, _, line)| Some(*line)));
+    for unplugged in tries {
+        let mut tried = kept.clone();
+        if let Some(entry) = unplugged.and_then(|line| tried.get_mut(line)) {
+            *entry = None;
+        }
+        let filled = ports::fill(model, &mut tried);
+        if filled.left.is_empty() {
+            *seats = tried;
+            return filled.picked;
+        }
+    }
+    ports::place(model, seats, sink)
+}
+
+/// Seats the open lines that may stay on the output they had: all seats then, and those lines with how many strings and
+/// slots they have.
+fn keep(
+    model: &Model,
+    old: &Old<'_>,
+    said: &[Option<Seat>],
+) -> (Vec<Option<Seat>>, Vec<(usize, u64, usize)>) {
+    let mut seats = said.to_vec();
+    let mut lines = ports::open(model, said);
+    let mut outlets = Outlets::new(model, said);
+    outlets.mark_unfed(&mut lines);
+    let mut outputs: BTreeMap<usize, Vec<Candidate>> = BTreeMap::new();
+    for (place, (line, need)) in lines.iter().enumerate() {
+        if let Some((at, candidate)) = candidate(model, old, &outlets, (place, *line), need) {
+            outputs.entry(at).or_default().push(candidate);
+        }
+    }
+    let mut kept = Vec::new();
+    for (at, mut candidates) in outputs {
+        candidates.sort_by_key(|one| (one.start, one.line));
+        for one in staying(&mut outlets, at, &candidates, &lines) {
+            let Some((line, need)) = lines.get(one.place) else {
+                continue;
+            };
+            if let Some(entry) = seats.get_mut(*line) {
+                *entry = outlets.take(at, need);
+                kept.push((one.had.0, one.had.1, *line));
+            }
+        }
+    }
+    (seats, kept)
+}
+
+fn candidate(
+    model: &Model,
+    old: &Old<'_>,
+    outlets: &Outlets<'_>,
+    (place, line): (usize, usize),
+    need: &Need,
+) -> Option<(usize, Candidate)> {
+    let pieces = model.pieces_of(model.lines.get(line)?);
+    let mut had: BTreeMap<usize, (usize, u64, u64)> = BTreeMap::new();
+    for piece in pieces {
+        let PieceKind::String(id, _) = piece.kind else {
+            continue;
+        };
+        let Some(was) = old.past.of(id).filter(|_| !old.afresh(id)) else {
+            continue;
+        };
+        let Some(at) = was.controller.and_then(|c| outlets.find(c, was.output)) else {
+            continue;
+        };
+        let row = had.entry(at).or_insert((0, 0, was.start));
+        *row = (row.0 + 1, row.1 + was.slots, row.2.min(was.start));
+    }
+    let most = had
+        .into_iter()
+        .filter(|(at, _)| outlets.fits(*at, need).is_ok())
+        .max_by_key(|(at, (strings, slots, _))| (*strings, *slots, std::cmp::Reverse(*at)));
+    let (at, (strings, slots, start)) = most?;
+    let candidate = Candidate {
+        place,
+        line,
+        had: (strings, slots),
+        start,
+    };
+    Some((at, candidate))
+}
+
+/// Those of an output's lines that stay: all, or else all but the fewest strings that make room.
+fn staying<'c>(
+    outlets: &mut Outlets<'_>,
+    at: usize,
+    candidates: &'c [Candidate],
+    lines: &[(usize, Need)],
+) -> Vec<&'c Candidate> {
+    let needs: Vec<&Need> = candidates
+        .iter()
+        .filter_map(|one| lines.get(one.place).map(|(_, need)| need))
+        .collect();
+    if outlets.fit_together(at, &needs) || needs.len() != candidates.len() {
+        return candidates.iter().collect();
+    }
+    let count = candidates.len();
+    if count > MOST_TRIED {
+        // One after the other, as they hang.
+        let mut kept: Vec<&Candidate> = Vec::new();
+        let mut tried: Vec<&Need> = Vec::new();
+        for (one, need) in candidates.iter().zip(needs) {
+            tried.push(need);
+            if outlets.fit_together(at, &tried) {
+                kept.push(one);
+            } else {
+                tried.pop();
+            }
+        }
+        return kept;
+    }
+    let mut best: Option<((usize, u64, u32), u32)> = None;
+    for set in 0_u32..1 << count {
+        let stays = |place: usize| set >> place & 1 == 1;
+        let kept: Vec<&Need> = (0..count)
+            .filter(|place| stays(*place))
+            .filter_map(|place| needs.get(place).copied())
+            .collect();
+        let had = candidates.iter().enumerate().filter(|(place, _)| stays(*place));
+        let had = had.fold((0, 0), |sum, (_, one)| (sum.0 + one.had.0, sum.1 + one.had.1));
+        // Among equals those at the front stay.
+        let weight = (had.0, had.1, set.reverse_bits());
+        if best.is_none_or(|(most, _)| weight > most) && outlets.fit_together(at, &kept) {
+            best = Some((weight, set));
+        }
+    }
+    let set = best.map_or(0, |(_, set)| set);
+    let kept = candidates.iter().enumerate();
+    kept.filter(|(place, _)| set >> *place & 1 == 1)
+        .map(|(_, one)| one)
+        .collect()
+}
+
+/// Puts the open lines of each unbroken output that were there before into the order they had; new ones come last.
+///
+/// Lines whose wire names the output stay in the order of the file, as do all where strings have starts of their own.
+pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat, usize)]) {
+    let same = |a: &(Seat, usize), b: &(Seat, usize)| a.0 == b.0;
+    for lines in order.chunk_by_mut(same) {
+        let Some((seat, _)) = lines.first() else {
+            continue;
+        };
+        let broken = model
+            .controller(seat.controller)
+            .is_none_or(|c| c.addressing == Addressing::PerProp);
+        if lines.len() < 2 || broken || matches!(seat.output, Output::Dmx(_)) {
+            continue;
+        }
+        let seat = *seat;
+        let rows: Vec<(usize, Option<u64>, bool)> = lines
+            .iter()
+            .filter_map(|(_, line)| {
+                let row = model.lines.get(*line)?;
+                Some((*line, began(model, past, row, seat), is_open(row.target)))
+            })
+            .collect();
+        if rows.iter().all(|(_, began, _)| began.is_none()) {
+            continue;
+        }
+        let mut chain: Vec<(usize, Option<u64>)> = rows
+            .iter()
+            .filter(|(.., open)| !open)
+            .map(|(line, began, _)| (*line, *began))
+            .collect();
+        let mut open: Vec<(usize, Option<u64>)> = rows
+            .iter()
+            .filter(|(.., open)| *open)
+            .map(|(line, began, _)| (*line, *began))
+            .collect();
+        // New ones behind all that were there, in the order of the file.
+        open.sort_by_key(|(line, began)| (began.is_none(), *began, *line));
+        for (line, began) in open {
+            let at = match began {
+                Some(start) => {
+                    let before = chain.iter().rposition(|(_, other)| {
+                        other.is_some_and(|other| other < start)
+                    });
+                    before.map_or(0, |before| before + 1)
+                }
+                None => chain.len(),
+            };
+            chain.insert(at, (line, began));
+        }
+        for (entry, (line, _)) in lines.iter_mut().zip(chain) {
+            entry.1 = line;
+        }
+    }
+}
+
+fn is_open(target: Target) -> bool {
+    matches!(target, Target::Controller(_) | Target::Receiver(_) | Target::Any)
+}
+
+/// Where the first string of a line that lay on an output began.
+fn began(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<u64> {
+    let pieces = model.pieces_of(line).iter();
+    let starts = pieces.filter_map(|piece| {
+        let PieceKind::String(id, _) = piece.kind else {
+            return None;
+        };
+        let own = model.string(id).is_some_and(|one| one.same_as.is_none());
+        let was = past.of(id).filter(|_| own)?;
+        let here = (was.controller, was.output) == (Some(seat.controller), seat.output);
+        here.then_some(was.start)
+    });
+    starts.min()
+}

@@ -41,11 +41,7 @@ impl Seat {
 ///
 /// Lines of one output follow one another by receiver as declared, then as they stand in the file; open ones that were
 /// there before keep their order.
-pub(super) fn join(
-    model: &Model,
-    seats: &[Option<Seat>],
-    past: Option<&Past>,
-) -> Vec<PortPlan> {
+pub(super) fn join(model: &Model, seats: &[Option<Seat>], past: Option<&Past>) -> Vec<PortPlan> {
     let mut order: Vec<(Seat, usize)> = seats
         .iter()
         .enumerate()

@@ -61,10 +61,7 @@ pub(super) fn kept(
         .map(|fixture| (fixture.item.id, fixture.item.body.slots()))
         .collect();
     let taken = taken_stretches(layer.model, run, port, &fixtures);
-    let stretches: Vec<Range<u64>> = taken
-        .iter()
-        .map(|(start, end, _)| *start..*end)
-        .collect();
+    let stretches: Vec<Range<u64>> = taken.iter().map(|(start, end, _)| *start..*end).collect();
     let slots = keep::fixtures::slots(layer.model, old, &unpinned, &stretches);
     fill(layer, run, port, begin, &fixtures, slots.as_deref());
 }

@@ -1,12 +1,409 @@
 //! Why each string that kept its name lies somewhere else now.
 
-use super::keep::units::{Refused, Unit};
+use super::keep::units::{Form, Place, Refused, Unit};
 use super::keep::{Old, Record};
-use crate::model::{Model, StringId, Target};
+use crate::grid::{Body, Grid};
+use crate::model::{
+    Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId, Target,
+};
 use crate::plan::{Cause, Change, Move, Placed, Plan, Was, Why};
+use std::collections::BTreeMap;
 
 /// Every move with its cause, by string.
 pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -> Vec<Move> {
-    let _ = (model, plan, old, record);
-    Vec::new()
+    let said = said(model);
+    let moved: Vec<(StringId, Was, Placed)> = (0..model.strings.len())
+        .map(StringId::from)
+        .filter_map(|id| {
+            // What shows another's data goes with it.
+            let own = model.string(id)?.same_as.is_none();
+            let was = *old.past.of(id).filter(|_| own)?;
+            let placed = *plan.of(id)?;
+            Some((id, was, placed))
+        })
+        .filter(|(id, was, placed)| {
+            let said = said.get(id.index()).copied().unwrap_or(false);
+            is_moved(model, plan, old, said, was, placed)
+        })
+        .collect();
+    if moved.is_empty() {
+        return Vec::new();
+    }
+    let mut causes = Causes::new(model, plan, old, record, said);
+    let causes = moved.iter().map(|(id, was, placed)| Move {
+        string: *id,
+        cause: causes.of(*id, was, placed),
+    });
+    causes.collect()
+}
+
+/// Whether a string lies somewhere else, or was put on another output without anybody having said so.
+fn is_moved(
+    model: &Model,
+    plan: &Plan,
+    old: &Old<'_>,
+    said: bool,
+    was: &Was,
+    placed: &Placed,
+) -> bool {
+    let split = |channel: u64, slots: u32| {
+        let slots = u64::from(slots.max(1));
+        (channel / slots, channel % slots)
+    };
+    let (before, now) = (old.past.universe_slots, model.display.universe_slots);
+    if split(was.start, before) != split(placed.start, now) {
+        return true;
+    }
+    // In universes of another size a string that begins where it did may still run on elsewhere.
+    if before != now && split(was.end().saturating_sub(1), before) != split(placed.end, now) {
+        return true;
+    }
+    let port = plan.ports.get(placed.port as usize);
+    let here = port.map(|port| (port.controller, port.output));
+    // A controller that is gone took its ports along; that is the display's own doing.
+    let there = was.controller.map(|controller| (controller, was.output));
+    there.is_some() && here != there && !said
+}
+
+/// By string: whether a wire names its output.
+fn said(model: &Model) -> Vec<bool> {
+    let mut said = vec![false; model.strings.len()];
+    for line in &model.lines {
+        if !matches!(line.target, Target::Port(..) | Target::Dmx(..)) {
+            continue;
+        }
+        for piece in model.pieces_of(line) {
+            if let PieceKind::String(id, _) = piece.kind
+                && let Some(entry) = said.get_mut(id.index())
+            {
+                *entry = true;
+            }
+        }
+    }
+    said
+}
+
+/// What is known of all units, ready to be asked.
+struct Causes<'a> {
+    model: &'a Model,
+    plan: &'a Plan,
+    old: &'a Old<'a>,
+    record: &'a Record,
+    /// By string: whether a wire names its output.
+    said: Vec<bool>,
+    /// By string: its unit, and its place there.
+    units: Vec<Option<(usize, usize)>>,
+    /// By unit: what changed on its lines, by place.
+    changes: BTreeMap<usize, Vec<(i64, Change)>>,
+    /// By unit that keeps nothing: why.
+    whole: BTreeMap<usize, Cause>,
+    /// What is no longer on an output, with where it began.
+    left: BTreeMap<(ControllerId, Output), Vec<(u64, Change)>>,
+}
+
+impl<'a> Causes<'a> {
+    fn new(
+        model: &'a Model,
+        plan: &'a Plan,
+        old: &'a Old<'a>,
+        record: &'a Record,
+        said: Vec<bool>,
+    ) -> Self {
+        let mut units = vec![None; model.strings.len()];
+        for (at, unit) in record.units.iter().enumerate() {
+            for (place, item) in unit.items.iter().enumerate() {
+                if let Some(entry) = units.get_mut(item.id.index()) {
+                    *entry = Some((at, place));
+                }
+            }
+        }
+        let mut left: BTreeMap<_, Vec<(u64, Change)>> = BTreeMap::new();
+        for (index, freed) in (0..).zip(&old.past.freed) {
+            if let Some(controller) = freed.was.controller {
+                let row = left.entry((controller, freed.was.output)).or_default();
+                row.push((freed.was.start, Change::Gone(index)));
+            }
+        }
+        for (index, was) in old.past.was.iter().enumerate() {
+            let id = StringId::from(index);
+            let Some((was, controller)) = was.and_then(|was| Some((was, was.controller?))) else {
+                continue;
+            };
+            let port = plan
+                .of(id)
+                .and_then(|placed| plan.ports.get(placed.port as usize));
+            if port.is_some_and(|port| (port.controller, port.output) != (controller, was.output)) {
+                let row = left.entry((controller, was.output)).or_default();
+                row.push((was.start, Change::Left(id)));
+            }
+        }
+        Self {
+            model,
+            plan,
+            old,
+            record,
+            said,
+            units,
+            changes: BTreeMap::new(),
+            whole: BTreeMap::new(),
+            left,
+        }
+    }
+
+    fn of(&mut self, id: StringId, was: &Was, placed: &Placed) -> Cause {
+        if self.old.past.universe_slots != self.model.display.universe_slots {
+            return Cause::UniverseSize(self.old.past.universe_slots);
+        }
+        if self.old.afresh(id) {
+            return Cause::Compact;
+        }
+        if let Why::Pinned(at) = placed.why {
+            return Cause::Pinned(at);
+        }
+        let port = self.plan.ports.get(placed.port as usize);
+        let here = port.map(|port| (Some(port.controller), port.output));
+        if here != Some((was.controller, was.output)) {
+            return if self.said.get(id.index()).copied().unwrap_or(false) {
+                Cause::Rewired
+            } else {
+                Cause::Replaced
+            };
+        }
+        if let Some(other) = self.old.lost.get(id.index()).copied().flatten() {
+            return Cause::Shared(other);
+        }
+        let record = self.record;
+        let at = self.units.get(id.index()).copied().flatten();
+        let found = at.and_then(|(at, place)| Some((at, place, record.units.get(at)?)));
+        let Some((at, place, unit)) = found else {
+            return self.behind_a_pin(placed);
+        };
+        let picked = record.picked.get(at).copied().flatten();
+        let wanted = record.wanted.get(at).copied().flatten();
+        match (picked, wanted) {
+            (Some(_), _) if unit.form == Form::Universe => self.in_universe(id, was, placed),
+            (Some(_), _) => Cause::Before(self.change(at, place as i64)),
+            (None, _) => {
+                if let Some(cause) = self.whole.get(&at) {
+                    return *cause;
+                }
+                let cause = match wanted {
+                    Some(_) => self.made_room(at, unit),
+                    None => self.unkept(at, unit, place as i64),
+                };
+                self.whole.insert(at, cause);
+                cause
+            }
+        }
+    }
+
+    /// The first string of its output is pinned, and it hangs behind that.
+    fn behind_a_pin(&self, placed: &Placed) -> Cause {
+        let port = self.plan.ports.get(placed.port as usize);
+        let pieces = port.into_iter().flat_map(|port| &port.pieces);
+        let mut pins = pieces.filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(_, Some(pin)) => Some(pin.at),
+            PieceKind::String(_, None) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        pins.next()
+            .map_or(Cause::Before(Change::Settings), Cause::Pinned)
+    }
+
+    /// A fixture that stays in its universe and has other slots there.
+    fn in_universe(&self, id: StringId, was: &Was, placed: &Placed) -> Cause {
+        let slots = u64::from(self.model.display.universe_slots.max(1));
+        let first = was.start % slots;
+        let touches = |from: u64, to: u64| from < first + was.slots && first < to;
+        let Some(port) = self.plan.ports.get(placed.port as usize) else {
+            return Cause::Before(Change::Settings);
+        };
+        let reserved = self.model.reserved_outputs.iter().find(|row| {
+            let here = (row.controller, row.output) == (port.controller, port.output);
+            let stretch = row.slots.filter(|_| here);
+            stretch.is_some_and(|(from, to)| touches(u64::from(from.max(1)) - 1, u64::from(to)))
+        });
+        if let Some(row) = reserved {
+            return Cause::Taken(row.at);
+        }
+        let mut other = None;
+        for piece in &port.pieces {
+            let PieceKind::String(string, pin) = piece.piece.kind else {
+                continue;
+            };
+            let lies = self.plan.of(string).filter(|_| string != id);
+            let over = lies.is_some_and(|lies| touches(lies.start % slots, lies.end % slots + 1));
+            match pin {
+                Some(pin)
+                    if over && matches!(pin.place, PinPlace::Slot(_) | PinPlace::Channel(_)) =>
+                {
+                    return Cause::Taken(pin.at);
+                }
+                Some(_) | None if over => other = other.or(Some(string)),
+                Some(_) | None => {}
+            }
+        }
+        other.map_or(Cause::Before(Change::Length(id)), Cause::MadeRoom)
+    }
+
+    /// What a unit made room for: the first on its controller that had no place.
+    fn made_room(&mut self, at: usize, unit: &Unit) -> Cause {
+        let rows = self.record.units.iter().zip(&self.record.wanted);
+        let homeless = rows
+            .filter(|(other, wanted)| other.controller == unit.controller && wanted.is_none())
+            .map(|(other, _)| other);
+        let new = homeless.clone().flat_map(|other| &other.items);
+        let mut new = new.filter(|item| self.old.past.of(item.id).is_none());
+        let mut any = homeless.flat_map(|other| &other.items);
+        match new.next().or_else(|| any.next()) {
+            Some(item) => Cause::MadeRoom(item.id),
+            None => Cause::Before(self.change(at, i64::MAX)),
+        }
+    }
+
+    /// A unit that kept none of its places.
+    fn unkept(&mut self, at: usize, unit: &Unit, line_place: i64) -> Cause {
+        let Some(place) = unit.choices.first() else {
+            return match unit.refused {
+                Some(Refused::Taken(at)) => Cause::Taken(at),
+                Some(Refused::Outside) => Cause::Outside,
+                Some(Refused::Align) => Cause::Align,
+                None => Cause::Before(self.change(at, line_place)),
+            };
+        };
+        let blocker = self.blocker(at, unit, place);
+        let before = blocker.is_some_and(|other| {
+            let picked = self.record.picked.get(other).copied().flatten();
+            let theirs = self
+                .record
+                .units
+                .get(other)
+                .and_then(|u| u.choices.get(picked?));
+            theirs.is_some_and(|theirs| theirs.start < place.start)
+        });
+        let first = blocker
+            .and_then(|other| self.record.units.get(other)?.items.first())
+            .map(|item| item.id);
+        let own = self.change(at, i64::MAX);
+        match (own, blocker, first) {
+            (own, Some(other), Some(one)) if before || own == Change::Settings => {
+                match self.change(other, i64::MAX) {
+                    Change::Settings => Cause::NoRoom(own, first),
+                    theirs => Cause::GaveWay(one, theirs),
+                }
+            }
+            (own, _, first) => Cause::NoRoom(own, first),
+        }
+    }
+
+    /// What stays and lies where a unit would have liked to.
+    fn blocker(&self, at: usize, unit: &Unit, place: &Place) -> Option<usize> {
+        let slots = u64::from(self.model.display.universe_slots.max(1));
+        let rows = self
+            .record
+            .units
+            .iter()
+            .zip(&self.record.picked)
+            .enumerate();
+        let mut over = rows.filter_map(|(other, (candidate, picked))| {
+            let theirs = candidate.choices.get((*picked)?)?;
+            let clash = if candidate.controller == unit.controller {
+                theirs.start < place.end && place.start < theirs.end
+            } else {
+                theirs.start / slots < place.end.div_ceil(slots)
+                    && place.start / slots < theirs.end.div_ceil(slots)
+            };
+            (other != at && clash).then_some(other)
+        });
+        over.next()
+    }
+
+    /// What changed on a unit's lines: the nearest before a place, else the first behind it.
+    fn change(&mut self, at: usize, place: i64) -> Change {
+        if !self.changes.contains_key(&at) {
+            let unit = self.record.units.get(at);
+            let changes = unit.map_or_else(Vec::new, |unit| self.changed(unit));
+            self.changes.insert(at, changes);
+        }
+        let changes = self.changes.get(&at).map_or(&[][..], Vec::as_slice);
+        let behind = changes.partition_point(|(at, _)| *at < place);
+        let before = behind.checked_sub(1).and_then(|before| changes.get(before));
+        let found = before.or_else(|| changes.get(behind));
+        found.map_or(Change::Settings, |(_, change)| *change)
+    }
+
+    /// All that changed on a unit's lines, by place; what is gone stands before what came behind it.
+    fn changed(&self, unit: &Unit) -> Vec<(i64, Change)> {
+        let mut changes = Vec::new();
+        let mut starts = Vec::with_capacity(unit.items.len());
+        let mut furthest = 0;
+        for (at, item) in (0_i64..).zip(&unit.items) {
+            let Some(was) = self.old.past.of(item.id) else {
+                changes.push((at, Change::Added(item.id)));
+                continue;
+            };
+            if !self.on_lines(unit, was) || was.start < furthest {
+                changes.push((at, Change::Order(item.id)));
+            } else if self.is_longer(unit, item.id, was) {
+                changes.push((at, Change::Length(item.id)));
+            }
+            furthest = furthest.max(was.start);
+            starts.push((was.start, at));
+        }
+        starts.sort_unstable();
+        for (start, change) in self.gone(unit) {
+            let next = starts.partition_point(|(other, _)| *other <= start);
+            let at = starts
+                .get(next)
+                .map_or(unit.items.len() as i64, |(_, at)| *at);
+            changes.push((at - 1, change));
+        }
+        changes.sort_by_key(|(at, _)| *at);
+        changes
+    }
+
+    fn on_lines(&self, unit: &Unit, was: &Was) -> bool {
+        let mut ports = unit.ports.clone();
+        was.controller.is_none()
+            || ports.any(|port| {
+                let port = self.plan.ports.get(port as usize);
+                port.is_some_and(|port| {
+                    (Some(port.controller), port.output) == (was.controller, was.output)
+                })
+            })
+    }
+
+    fn is_longer(&self, unit: &Unit, id: StringId, was: &Was) -> bool {
+        let declared = self.model.controllers.get(unit.controller);
+        let laid = declared.and_then(|declared| {
+            let grid = Grid::of(self.model, declared);
+            Some(grid.lay(was.start, Body::of(self.model, id)?))
+        });
+        laid.is_some_and(|laid| laid.end - laid.start != was.slots)
+    }
+
+    /// What is no longer on the lines of a unit.
+    fn gone(&self, unit: &Unit) -> Vec<(u64, Change)> {
+        let id = ControllerId::from(unit.controller);
+        let consecutive = self
+            .model
+            .controllers
+            .get(unit.controller)
+            .is_some_and(|c| c.addressing == Addressing::Consecutive);
+        if consecutive && unit.form == Form::Chain {
+            let pixel = (id, Output::Pixel(0))..=(id, Output::Pixel(u32::MAX));
+            let rows = self.left.range(pixel).flat_map(|(_, rows)| rows);
+            // What only went to another of its ports is a matter of order.
+            return rows
+                .filter(|(_, change)| match change {
+                    Change::Left(id) => unit.items.iter().all(|item| item.id != *id),
+                    _ => true,
+                })
+                .copied()
+                .collect();
+        }
+        let ports = unit.ports.clone();
+        let ports = ports.filter_map(|port| self.plan.ports.get(port as usize));
+        let rows = ports.filter_map(|port| self.left.get(&(port.controller, port.output)));
+        rows.flatten().copied().collect()
+    }
 }

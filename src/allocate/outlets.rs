@@ -169,7 +169,8 @@ impl<'a> Outlets<'a> {
     fn keep_before_last(&mut self, controller: usize) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);
-        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.state != State::Free;
+        let used =
+            |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.state != State::Free;
         let last = rows.iter().rposition(used).unwrap_or(0);
         for row in rows.iter_mut().take(last) {
             row.state = State::Wired;

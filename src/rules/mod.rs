@@ -135,6 +135,7 @@ pub mod rename {
 
 /// Rules of the group `lock`.
 pub mod lock {
+    pub mod moved;
     pub mod stale;
     pub mod unreadable;
 }
@@ -177,6 +178,7 @@ pub const ALL: &[&Rule] = &[
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
     &lock::stale::RULE,
+    &lock::moved::RULE,
     &lock::unreadable::RULE,
 ];
 

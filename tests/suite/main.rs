@@ -6,6 +6,7 @@
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
 //! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
 //! | `picked` | ports that the compiler picks, seen from the display |
+//! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
 //! | `placement` | the placement engine on recorded instances, and against a slow decider |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
@@ -36,6 +37,7 @@ mod examples;
 mod handing;
 mod house;
 mod lockfile;
+mod keeping;
 mod noise;
 mod oracle;
 mod outputs;

@@ -71,9 +71,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 }
 
 fn find(lock: &Lock, name: &str) -> Option<usize> {
-    lock.rows
-        .binary_search_by(|row| (*row.name).cmp(name))
-        .ok()
+    lock.rows.binary_search_by(|row| (*row.name).cmp(name)).ok()
 }
 
 /// The controllers by the names that the lock knows them by.

@@ -35,12 +35,7 @@ pub(super) struct Choice {
 const MOST_LOOKS: u64 = 40_000_000;
 
 /// Chooses for so many units; universes have `slots` slots, controllers are numbered below `controllers`.
-pub(super) fn best(
-    intervals: &[Interval],
-    units: usize,
-    controllers: usize,
-    slots: u64,
-) -> Choice {
+pub(super) fn best(intervals: &[Interval], units: usize, controllers: usize, slots: u64) -> Choice {
     let mut sweep = Sweep::new(intervals, controllers, slots);
     let mut off = vec![false; intervals.len()];
     let (bound, chosen) = sweep.run(&off);
@@ -286,7 +281,9 @@ mod tests {
     fn it_is_as_good_as_trying_everything() {
         let mut seed = 7_u64;
         let mut lot = |below: u64| {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(11);
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(11);
             (seed >> 33) % below
         };
         for _ in 0..400 {
@@ -309,16 +306,21 @@ mod tests {
             let choice = best(&intervals, units, 2, slots);
             let taken: Vec<Interval> = intervals
                 .iter()
-                .filter(|one| {
-                    choice.picked.get(one.unit).copied().flatten() == Some(one.choice)
-                })
+                .filter(|one| choice.picked.get(one.unit).copied().flatten() == Some(one.choice))
                 .copied()
                 .collect();
             for (at, a) in taken.iter().enumerate() {
-                assert!(taken.iter().skip(at + 1).all(|b| !clash(a, b, slots)), "{taken:?}");
+                assert!(
+                    taken.iter().skip(at + 1).all(|b| !clash(a, b, slots)),
+                    "{taken:?}"
+                );
             }
             let weight: u64 = taken.iter().map(|one| one.weight).sum();
-            assert_eq!((weight, choice.off), (slow(&intervals, slots), 0), "{intervals:?}");
+            assert_eq!(
+                (weight, choice.off),
+                (slow(&intervals, slots), 0),
+                "{intervals:?}"
+            );
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Puts the units of a controller down, and what of it has no choice: pinned strings.
 
-use super::{Keeper, Old};
 use super::units::{Form, Unit};
+use super::{Keeper, Old};
 use crate::allocate::addresses::{Layer, Run};
 use crate::allocate::chain::{Chain, items};
 use crate::allocate::dmx;
@@ -50,7 +50,10 @@ impl Layer<'_> {
             let Some(port) = ports.get(owner as usize) else {
                 continue;
             };
-            let run = Run { first, ..run(owner) };
+            let run = Run {
+                first,
+                ..run(owner)
+            };
             match port.output {
                 Output::Dmx(_) if !covered => dmx::kept(self, &run, port, begin, old),
                 Output::Pixel(_) if declared.addressing == Addressing::PerProp => {
@@ -121,7 +124,10 @@ impl Layer<'_> {
         let ports = plan.ports.start as usize..plan.ports.end as usize;
         for port in self.ports.get(ports).unwrap_or(&[]) {
             for (id, _) in crate::usage::strings(port) {
-                let own = self.model.string(id).is_some_and(|one| one.same_as.is_none());
+                let own = self
+                    .model
+                    .string(id)
+                    .is_some_and(|one| one.same_as.is_none());
                 if let Some(Some(placed)) = self.placed.get(id.index()).filter(|_| own) {
                     keeper.note(index, &(placed.start..placed.end.saturating_add(1)));
                 }

@@ -30,7 +30,9 @@ pub(in crate::allocate) fn slots(
             end: start + size,
             kept: *size,
         };
-        let within = gaps.iter().any(|gap| gap.start <= place.start && place.end <= gap.end);
+        let within = gaps
+            .iter()
+            .any(|gap| gap.start <= place.start && place.end <= gap.end);
         (within && lost.is_none()).then_some(place)
     };
     let places: Vec<Option<Place>> = fixtures.iter().map(place).collect();
@@ -59,7 +61,10 @@ pub(in crate::allocate) fn slots(
         let size = |unit: usize| fixtures.get(unit).map_or(0, |(_, size)| *size);
         let lay = |unit: usize, at: u64| at..at.saturating_add(size(unit));
         let case = Case {
-            places: places.iter().map(|place| place.iter().copied().collect()).collect(),
+            places: places
+                .iter()
+                .map(|place| place.iter().copied().collect())
+                .collect(),
             old: fixtures
                 .iter()
                 .map(|(id, size)| old.past.of(*id).map_or(0, |_| *size))

@@ -33,10 +33,14 @@ impl Ground<'_> {
             return 0;
         }
         let pieces = self.ports.get(port as usize).map(|port| &port.pieces);
-        let last = pieces.into_iter().flatten().rev().find_map(|piece| match piece.piece.kind {
-            PieceKind::String(id, _) => self.model.node_of(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
+        let last = pieces
+            .into_iter()
+            .flatten()
+            .rev()
+            .find_map(|piece| match piece.piece.kind {
+                PieceKind::String(id, _) => self.model.node_of(id),
+                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+            });
         last.map_or(0, |node| {
             u64::from(self.model.display.spare_nodes) * u64::from(node.slots)
         })
@@ -46,12 +50,13 @@ impl Ground<'_> {
     pub fn blocked(&self, unit: &Unit, stretch: &Range<u64>, taken: &Taken) -> Option<u64> {
         let taken = taken.touched(self.index, stretch);
         // A consecutive controller steps over nothing that is said, only over what others have kept.
-        let fixed = if self.declared.addressing == Addressing::Consecutive && unit.form == Form::Chain
-        {
-            None
-        } else {
-            self.fixed.touched(self.index, stretch, Some(unit.ports.start))
-        };
+        let fixed =
+            if self.declared.addressing == Addressing::Consecutive && unit.form == Form::Chain {
+                None
+            } else {
+                self.fixed
+                    .touched(self.index, stretch, Some(unit.ports.start))
+            };
         taken.into_iter().chain(fixed.map(|block| block.end)).max()
     }
 
@@ -75,9 +80,15 @@ impl Ground<'_> {
     /// The stretches of a window that nothing said and no other controller has taken.
     pub fn gaps(&self, unit: &Unit, window: &Range<u64>, taken: &Taken) -> Vec<Range<u64>> {
         let blocked = |stretch: &Range<u64>| {
-            let fixed = self.fixed.touched(self.index, stretch, Some(unit.ports.start));
+            let fixed = self
+                .fixed
+                .touched(self.index, stretch, Some(unit.ports.start));
             let fixed = fixed.map(|block| block.end);
-            taken.touched(self.index, stretch).into_iter().chain(fixed).max()
+            taken
+                .touched(self.index, stretch)
+                .into_iter()
+                .chain(fixed)
+                .max()
         };
         let mut gaps = Vec::new();
         let mut at = window.start;
@@ -144,9 +155,10 @@ pub(super) fn asked(model: &Model, ports: &[PortPlan]) -> Blocks {
     let rows = rows.filter_map(|(index, (controller, need))| {
         let (first, last) = match controller.start {
             Start::Range(first, last) => (first, u64::from(last)),
-            Start::From(first) => {
-                (first, u64::from(first.max(1)) - 1 + need.div_ceil(slots) + spare)
-            }
+            Start::From(first) => (
+                first,
+                u64::from(first.max(1)) - 1 + need.div_ceil(slots) + spare,
+            ),
             Start::Auto | Start::After(_) => return None,
         };
         let block = Block {

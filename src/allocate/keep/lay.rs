@@ -1,8 +1,8 @@
 //! Units that stay are laid where they lay; the others go to the first free place.
 
 use super::choose::{self, Interval};
-use super::room::{self, Case};
 use super::ground::{Ground, asked, calm};
+use super::room::{self, Case};
 use super::taken::Taken;
 use super::units::{self, Form, Place, Unit};
 use super::{Old, limited};
@@ -275,7 +275,11 @@ impl<'a> Keeper<'a> {
                 place.start..place.end
             } else {
                 let blocked = |stretch: &Range<u64>| {
-                    let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
+                    let spare = if careful {
+                        ground.spare_of(unit.ports.start)
+                    } else {
+                        0
+                    };
                     let wide = stretch.start..stretch.end.saturating_add(spare);
                     let hard = ground.blocked(unit, stretch, &self.taken);
                     let new = mine.touched(ground.index, &wide);
@@ -288,13 +292,27 @@ impl<'a> Keeper<'a> {
                 let close = close.map(|(_, end)| unit.lay(ground.model, end));
                 match close.filter(|close| blocked(close).is_none()) {
                     Some(close) => close,
-                    None => search(ground.model, unit, from, &mut known, &mut self.steps, blocked),
+                    None => search(
+                        ground.model,
+                        unit,
+                        from,
+                        &mut known,
+                        &mut self.steps,
+                        blocked,
+                    ),
                 }
             };
             before = Some((unit.ports.start, stretch.end));
             if kept.is_none() {
-                let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
-                mine.add(ground.index, &(stretch.start..stretch.end.saturating_add(spare)));
+                let spare = if careful {
+                    ground.spare_of(unit.ports.start)
+                } else {
+                    0
+                };
+                mine.add(
+                    ground.index,
+                    &(stretch.start..stretch.end.saturating_add(spare)),
+                );
             }
             stretches.push(stretch);
         }
@@ -312,7 +330,8 @@ impl<'a> Keeper<'a> {
         let units = self.units.get(span.clone())?;
         let gaps = ground.gaps(units.first()?, window, &self.taken);
         let inside = |place: &&Place| {
-            gaps.iter().any(|gap| gap.start <= place.start && place.end <= gap.end)
+            gaps.iter()
+                .any(|gap| gap.start <= place.start && place.end <= gap.end)
         };
         let numbered: Vec<Vec<(usize, Place)>> = units
             .iter()
@@ -340,7 +359,9 @@ impl<'a> Keeper<'a> {
             self.retake(ground.index, span);
             return None;
         };
-        let stretches = (0..).zip(&found.starts).map(|(at, (start, _))| lay(at, *start));
+        let stretches = (0..)
+            .zip(&found.starts)
+            .map(|(at, (start, _))| lay(at, *start));
         let stretches: Vec<Range<u64>> = stretches.collect();
         for ((at, places), (_, kept)) in span.zip(&numbered).zip(&found.starts) {
             if let Some(entry) = self.picked.get_mut(at) {
@@ -354,7 +375,10 @@ impl<'a> Keeper<'a> {
     fn retake(&mut self, index: usize, span: Range<usize>) {
         for at in span {
             let picked = self.picked.get(at).copied().flatten();
-            let place = self.units.get(at).and_then(|unit| unit.choices.get(picked?));
+            let place = self
+                .units
+                .get(at)
+                .and_then(|unit| unit.choices.get(picked?));
             if let Some(place) = place {
                 self.taken.add(index, &(place.start..place.end));
             }
@@ -374,7 +398,9 @@ fn search(
     let size: u64 = unit.items.iter().map(|item| item.body.slots()).sum();
     let aligned = unit.form != Form::Single(false);
     // Where no shorter one fits, none as long does.
-    let shorter = known.iter().filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
+    let shorter = known
+        .iter()
+        .filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
     let at = shorter.map(|(_, at)| *at).max().unwrap_or(from).max(from);
     let mut stretch = unit.lay(model, at);
     while let Some(end) = blocked(&stretch) {
@@ -387,4 +413,3 @@ fn search(
     known.insert((size, aligned), stretch.start);
     stretch
 }
-

@@ -70,7 +70,10 @@ impl<'a> Old<'a> {
 
     /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
-        let was = self.past.of(id).filter(|_| self.same_size && !self.afresh(id))?;
+        let was = self
+            .past
+            .of(id)
+            .filter(|_| self.same_size && !self.afresh(id))?;
         let here = was.controller.is_none_or(|old| old.index() == controller);
         let lost = self.lost.get(id.index()).copied().flatten();
         (here && lost.is_none()).then_some(was.start)
@@ -95,9 +98,8 @@ impl<'a> Old<'a> {
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
         let first = reach.map_or(range.start, |(start, _)| grid.begin(grid.universe(start)));
-        let last = first.saturating_add(
-            u64::from(most.value) * u64::from(model.display.universe_slots.max(1)),
-        );
+        let last = first
+            .saturating_add(u64::from(most.value) * u64::from(model.display.universe_slots.max(1)));
         match reach {
             Some((_, end)) if end > last => range,
             Some(_) | None => first..last.min(range.end),

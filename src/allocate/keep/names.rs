@@ -16,13 +16,14 @@ struct Reference {
 impl Reference {
     fn read(text: &str) -> Self {
         let text: String = text.chars().filter(|c| !c.is_whitespace()).collect();
-        let (head, part) = match text.rsplit_once('.').filter(|(_, part)| !part.contains(']')) {
+        let (head, part) = match text
+            .rsplit_once('.')
+            .filter(|(_, part)| !part.contains(']'))
+        {
             Some((head, part)) => (head, Some(part.to_owned())),
             None => (&*text, None),
         };
-        let inner = head
-            .strip_suffix(']')
-            .and_then(|head| head.split_once('['));
+        let inner = head.strip_suffix(']').and_then(|head| head.split_once('['));
         let (base, members) = match inner {
             Some((base, inner)) => {
                 let ends = inner.split_once("..").unwrap_or((inner, inner));
@@ -105,9 +106,7 @@ impl Names {
             };
             let part = match &new.part {
                 None => false,
-                Some(part) => {
-                    *part != string.number.to_string() && Some(part.as_str()) != named
-                }
+                Some(part) => *part != string.number.to_string() && Some(part.as_str()) != named,
             };
             if !inside || part {
                 return None;
@@ -119,7 +118,11 @@ impl Names {
                 (Some(_), None) => 0,
                 (Some((first, _)), Some((from, to))) => {
                     let step = string.member.abs_diff(first);
-                    if from <= to { from + step } else { from.saturating_sub(step) }
+                    if from <= to {
+                        from + step
+                    } else {
+                        from.saturating_sub(step)
+                    }
                 }
             };
             let rest = if new.part.is_some() { "" } else { &*number };
@@ -162,8 +165,14 @@ mod tests {
         assert_eq!(read("heron"), ("heron".into(), None, None));
         assert_eq!(read("heron[2]"), ("heron".into(), Some((2, 2)), None));
         assert_eq!(read("heron[4 .. 2]"), ("heron".into(), Some((4, 2)), None));
-        assert_eq!(read("roof.eaves"), ("roof".into(), None, Some("eaves".into())));
-        assert_eq!(read("heron[2].1"), ("heron".into(), Some((2, 2)), Some("1".into())));
+        assert_eq!(
+            read("roof.eaves"),
+            ("roof".into(), None, Some("eaves".into()))
+        );
+        assert_eq!(
+            read("heron[2].1"),
+            ("heron".into(), Some((2, 2)), Some("1".into()))
+        );
     }
 
     #[test]

@@ -163,8 +163,13 @@ fn staying<'c>(
             .filter(|place| stays(*place))
             .filter_map(|place| needs.get(place).copied())
             .collect();
-        let had = candidates.iter().enumerate().filter(|(place, _)| stays(*place));
-        let had = had.fold((0, 0), |sum, (_, one)| (sum.0 + one.had.0, sum.1 + one.had.1));
+        let had = candidates
+            .iter()
+            .enumerate()
+            .filter(|(place, _)| stays(*place));
+        let had = had.fold((0, 0), |sum, (_, one)| {
+            (sum.0 + one.had.0, sum.1 + one.had.1)
+        });
         // Among equals those at the front stay.
         let weight = (had.0, had.1, set.reverse_bits());
         if best.is_none_or(|(most, _)| weight > most) && outlets.fit_together(at, &kept) {
@@ -219,9 +224,9 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
         for (line, began) in open {
             let at = match began {
                 Some(start) => {
-                    let before = chain.iter().rposition(|(_, other)| {
-                        other.is_some_and(|other| other < start)
-                    });
+                    let before = chain
+                        .iter()
+                        .rposition(|(_, other)| other.is_some_and(|other| other < start));
                     before.map_or(0, |before| before + 1)
                 }
                 None => chain.len(),
@@ -235,7 +240,10 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
 }
 
 fn is_open(target: Target) -> bool {
-    matches!(target, Target::Controller(_) | Target::Receiver(_) | Target::Any)
+    matches!(
+        target,
+        Target::Controller(_) | Target::Receiver(_) | Target::Any
+    )
 }
 
 /// Where the first string of a line that lay on an output began.

@@ -22,7 +22,10 @@ impl Taken {
 
     /// Adds a stretch.
     pub fn add(&mut self, controller: usize, stretch: &Range<u64>) {
-        let block = self.blocks.entry(stretch.start).or_insert((stretch.end, controller));
+        let block = self
+            .blocks
+            .entry(stretch.start)
+            .or_insert((stretch.end, controller));
         block.0 = block.0.max(stretch.end);
     }
 

@@ -88,7 +88,10 @@ impl Unit {
 
     /// Slots of all its strings that lay somewhere before.
     pub fn old_slots(&self, old: &Old<'_>) -> u64 {
-        let known = self.items.iter().filter(|item| old.past.of(item.id).is_some());
+        let known = self
+            .items
+            .iter()
+            .filter(|item| old.past.of(item.id).is_some());
         known.map(|item| item.body.slots()).sum()
     }
 }
@@ -167,7 +170,10 @@ fn one(
         }
     }
     // A consecutive controller whose first string is pinned, or shows another's data, has no choice.
-    if whole.first().is_some_and(|item| item.pin.is_none() && item.same.is_none()) {
+    if whole
+        .first()
+        .is_some_and(|item| item.pin.is_none() && item.same.is_none())
+    {
         units.push(unit(span.start..last, whole, Form::Chain));
     }
 }
@@ -207,7 +213,10 @@ fn places(
     let targets: Vec<Option<u64>> = unit
         .items
         .iter()
-        .map(|item| old.target(item.id, unit.controller).filter(|_| item.same.is_none()))
+        .map(|item| {
+            old.target(item.id, unit.controller)
+                .filter(|_| item.same.is_none())
+        })
         .collect();
     let (mut found, mut refused) = match unit.form {
         Form::Universe => (universes(grid, &unit.items, &targets), None),
@@ -308,7 +317,12 @@ fn chains(
 
 /// Where a chain must begin so that one of its strings lies at a channel.
 fn start_for(grid: Grid, chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refused> {
-    let before: u64 = chain.items.iter().take(index).map(|item| item.body.slots()).sum();
+    let before: u64 = chain
+        .items
+        .iter()
+        .take(index)
+        .map(|item| item.body.slots())
+        .sum();
     let falls = |start: u64| -> Option<u64> {
         let start = chain.begin(0, start);
         let mut stretches = chain.stretches(start);

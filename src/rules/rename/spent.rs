@@ -29,8 +29,12 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-fn check(model: &Model, _: &Plan, sink: &mut Sink) {
-    for rename in &model.renames {
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let carried = plan.past.as_ref().map_or(&[][..], |past| &past.carried);
+    for (index, rename) in model.renames.iter().enumerate() {
+        if carried.get(index).copied().unwrap_or(false) {
+            continue;
+        }
         let (old, new) = (shown(&rename.old), shown(&rename.new));
         let words = Words {
             message: format!(

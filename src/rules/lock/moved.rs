@@ -1,0 +1,416 @@
+//! `lock/moved`: a string that kept its name and could not keep its place.
+
+use crate::diagnostic::words::{figure, list, shown};
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Addressing, ControllerId, Model, Output, StringId};
+use crate::plan::{Cause, Change, Move, Past, Plan, Was};
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::{self, controller_of, output_name};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "lock/moved",
+    severity: Severity::Warning,
+    title: "a string that kept its name and had to move",
+    page: Page {
+        means: "The lock has the string at another place. It could not stay there: the finding says what is in the way or \
+                what pushed it on. Of all that could have moved, the fewest slots did.",
+        why: "Shows are made for addresses, and controllers are set up by hand. What moved needs its show data made again or \
+              re-cut, and its controller set up again.",
+        source: "LANGUAGE.md, section 7",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                prop star { node dot; string 10 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] -> star -> arch[2]\n\
+                # beside it, yard.lock:\n\
+                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch[1]: {port: pier.1, start: 1/1, slots: 150}\n  \
+                  arch[2]: {port: pier.1, start: 1/151, slots: 150}\n\
+                ...\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch * 2 { node dot; string 50 nodes }\n\
+                prop star { node dot; string 10 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch[1] -> arch[2] -> star\n\
+                # beside it, yard.lock:\n\
+                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch[1]: {port: pier.1, start: 1/1, slots: 150}\n  \
+                  arch[2]: {port: pier.1, start: 1/151, slots: 150}\n\
+                ...\n",
+    },
+    check: Some(check),
+};
+
+/// Moves of one cause on one controller.
+type Key = (Cause, Option<ControllerId>, Option<ControllerId>);
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let Some(past) = &plan.past else {
+        return;
+    };
+    let mut groups: BTreeMap<Key, Vec<&Move>> = BTreeMap::new();
+    for moved in &past.moves {
+        groups
+            .entry(key(plan, past, moved))
+            .or_default()
+            .push(moved);
+    }
+    if groups.is_empty() {
+        return;
+    }
+    let places = usage::places(model, plan);
+    let scene = Scene {
+        model,
+        plan,
+        past,
+        places: &places,
+    };
+    for moves in groups.values() {
+        sink.push(scene.finding(moves));
+    }
+}
+
+/// What holds for all the display is one finding; else each cause is one for each controller.
+fn key(plan: &Plan, past: &Past, moved: &Move) -> Key {
+    match moved.cause {
+        Cause::UniverseSize(_) | Cause::Compact => (moved.cause, None, None),
+        cause => {
+            let was = past.of(moved.string).and_then(|was| was.controller);
+            (cause, was, controller_of(plan, moved.string))
+        }
+    }
+}
+
+struct Scene<'a> {
+    model: &'a Model,
+    plan: &'a Plan,
+    past: &'a Past,
+    places: &'a [(Span, Option<Span>)],
+}
+
+impl Scene<'_> {
+    fn finding(&self, moves: &[&Move]) -> Diagnostic {
+        let mut moves = moves.to_vec();
+        moves.sort_by_key(|one| (self.place(one.string).start, one.string));
+        let Some(first) = moves.first() else {
+            return RULE.at(Span::default(), self.words("", "", "", ""));
+        };
+        let id = first.string;
+        let name = shown(&self.model.name_of(id));
+        let (from, to) = (self.was(id), self.lies(id));
+        let slots: u64 = moves
+            .iter()
+            .filter_map(|one| self.past.of(one.string).map(|was| was.slots))
+            .sum();
+        let others = match moves.len() {
+            1 => String::new(),
+            2 => format!(", and one more string too ({} slots in all)", figure(slots)),
+            count => format!(
+                ", and {} more strings too ({} slots in all)",
+                figure(count as u64 - 1),
+                figure(slots)
+            ),
+        };
+        let reason = reason(self.model, self.plan, first.cause, Some(id));
+        let way = if from == to {
+            let (before, now) = self.ends(id);
+            format!("still starts at {from} but ends at {now}, no longer at {before}")
+        } else {
+            format!("moves from {from} to {to}")
+        };
+        let message = format!("`{name}` {way}{others}: {reason}");
+        let mut boxes: BTreeSet<&str> = BTreeSet::new();
+        for one in &moves {
+            let was = self.past.of(one.string).and_then(|was| was.controller);
+            let now = controller_of(self.plan, one.string);
+            for controller in [was, now].into_iter().flatten() {
+                boxes.extend(self.model.controller(controller).map(|c| &*c.name));
+            }
+        }
+        let boxes: Vec<String> = boxes.into_iter().map(|name| format!("`{name}`")).collect();
+        let fixtures = moves
+            .iter()
+            .all(|one| self.model.node_of(one.string).is_none());
+        let again = match fixtures {
+            true => "the fixtures must be set to their new slots".to_owned(),
+            false => format!("{} must be set up again", list(&boxes, "and")),
+        };
+        let why =
+            format!("show data made for the old addresses lights the wrong nodes, and {again}");
+        let help = help(self.model, self.plan, first.cause, id);
+        let finding = RULE.at(
+            self.place(id),
+            self.words(&message, &format!("lay at {from}"), &why, &help),
+        );
+        match self.cause_at(first.cause) {
+            Some((at, text)) if at != self.place(id) => finding.and(at, text),
+            _ => finding,
+        }
+    }
+
+    fn words(&self, message: &str, label: &str, why: &str, help: &str) -> Words {
+        Words {
+            message: message.to_owned(),
+            label: label.to_owned(),
+            why: why.to_owned(),
+            help: help.to_owned(),
+        }
+    }
+
+    /// The reference in the wire.
+    fn place(&self, id: StringId) -> Span {
+        self.places
+            .get(id.index())
+            .map_or(Span::default(), |place| place.0)
+    }
+
+    fn was(&self, id: StringId) -> String {
+        let was = self.past.of(id);
+        was.map_or_else(String::new, |was| {
+            place_of(self.model, self.plan, self.past, id, was)
+        })
+    }
+
+    /// Where it ended, and ends.
+    fn ends(&self, id: StringId) -> (String, String) {
+        let slots = u64::from(self.past.universe_slots.max(1));
+        let was = self
+            .past
+            .of(id)
+            .map_or(0, |was| was.end().saturating_sub(1));
+        let now = self.plan.of(id).map_or(0, |placed| placed.end);
+        let (universe, slot) = self.plan.universe_slot(now);
+        (
+            format!("{}/{}", was / slots + 1, was % slots + 1),
+            format!("{universe}/{slot}"),
+        )
+    }
+
+    fn lies(&self, id: StringId) -> String {
+        let Some(placed) = self.plan.of(id) else {
+            return "nowhere".to_owned();
+        };
+        let (universe, slot) = self.plan.universe_slot(placed.start);
+        let port = self.plan.ports.get(placed.port as usize);
+        let elsewhere = port.filter(|port| {
+            let was = self.past.of(id);
+            was.is_some_and(|was| {
+                (was.controller, was.output) != (Some(port.controller), port.output)
+            })
+        });
+        match elsewhere {
+            Some(port) => format!(
+                "{universe}/{slot} on port `{}`",
+                output_name(self.model, port.controller, port.output)
+            ),
+            None => format!("{universe}/{slot}"),
+        }
+    }
+
+    /// The place that the cause is at, and what to say there.
+    fn cause_at(&self, cause: Cause) -> Option<(Span, String)> {
+        let string = |id: StringId, text: &str| {
+            let name = shown(&self.model.name_of(id));
+            (self.place(id), format!("`{name}` {text}"))
+        };
+        match cause {
+            Cause::Before(change) | Cause::NoRoom(change, _) | Cause::GaveWay(_, change) => {
+                match change {
+                    Change::Added(id) => Some(string(id, "is new here")),
+                    Change::Length(id) => Some(string(id, "has another length")),
+                    Change::Order(id) => Some(string(id, "hangs elsewhere now")),
+                    Change::Left(id) => Some(string(id, "came from there")),
+                    Change::Gone(_) | Change::Settings => None,
+                }
+            }
+            Cause::MadeRoom(id) => Some(string(id, "needs the room")),
+            Cause::Shared(id) => Some(string(id, "has the same slots in the lock")),
+            Cause::Pinned(at) => Some((at, "pinned here".to_owned())),
+            Cause::Taken(at) => Some((at, "taken here".to_owned())),
+            Cause::UniverseSize(_) => {
+                let at = self
+                    .model
+                    .display
+                    .universe_slots_at
+                    .or(self.model.display.at)?;
+                Some((
+                    at,
+                    format!("{} slots now", self.model.display.universe_slots),
+                ))
+            }
+            Cause::Rewired | Cause::Replaced | Cause::Outside | Cause::Align | Cause::Compact => {
+                None
+            }
+        }
+    }
+}
+
+/// Where a string lay, as it is written in the lock, with the port if it hangs on another one now.
+fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) -> String {
+    let slots = u64::from(past.universe_slots.max(1));
+    let start = format!("{}/{}", was.start / slots + 1, was.start % slots + 1);
+    let placed = plan
+        .of(id)
+        .and_then(|placed| plan.ports.get(placed.port as usize));
+    match (placed, was.controller) {
+        (Some(port), Some(controller))
+            if (port.controller, port.output) != (controller, was.output) =>
+        {
+            format!(
+                "{start} on port `{}`",
+                output_name(model, controller, was.output)
+            )
+        }
+        _ => start,
+    }
+}
+
+/// An output in a sentence: `port 4`, `output dmx1`.
+fn port(output: Output) -> String {
+    match output {
+        Output::Pixel(number) => format!("port {number}"),
+        Output::Dmx(number) => format!("output dmx{number}"),
+    }
+}
+
+fn port_of(plan: &Plan, id: StringId) -> Option<(ControllerId, Output)> {
+    let port = plan.ports.get(plan.of(id)?.port as usize)?;
+    Some((port.controller, port.output))
+}
+
+/// Why a string could not stay, as half a sentence: "port 4 begins later because `heron[3]` was added to port 3, and
+/// `boathouse` numbers its ports consecutively".
+#[must_use]
+pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) -> String {
+    let name = |id: StringId| shown(&model.name_of(id));
+    let own = id.and_then(|id| port_of(plan, id));
+    let declared = own.and_then(|(controller, _)| model.controller(controller));
+    let here = own.map_or_else(String::new, |(_, output)| port(output));
+    let controller = declared.map_or_else(String::new, |c| shown(&c.name));
+    match cause {
+        Cause::UniverseSize(slots) => format!(
+            "universes have {} slots instead of {slots}, so all is laid out again",
+            model.display.universe_slots
+        ),
+        Cause::Pinned(_) => format!("a pin says where {here} or the string begins"),
+        Cause::Rewired => "its wire names another port".to_owned(),
+        Cause::Replaced => "it no longer fits on the port it had".to_owned(),
+        Cause::Shared(other) => format!(
+            "the lock has `{}` on the same slots or in the same universe, as two branches that were merged may",
+            name(other)
+        ),
+        Cause::Before(change) => {
+            let what = changed(model, plan, change, own);
+            match declared.map(|declared| declared.addressing) {
+                Some(Addressing::Consecutive) => format!(
+                    "{here} lies elsewhere because {what}, and `{controller}` numbers its ports consecutively"
+                ),
+                _ => format!("{what}, and {here} is one unbroken range"),
+            }
+        }
+        Cause::NoRoom(change, blocker) => {
+            let what = match change {
+                Change::Length(long) if Some(long) == id => "it has another length".to_owned(),
+                _ => changed(model, plan, change, own),
+            };
+            match blocker {
+                Some(other) => format!(
+                    "{here} no longer fits before `{}` because {what}",
+                    name(other)
+                ),
+                None => format!("{here} no longer fits where it was because {what}"),
+            }
+        }
+        Cause::GaveWay(other, change) => {
+            let there = port_of(plan, other).map_or_else(String::new, |(_, output)| port(output));
+            let what = changed(model, plan, change, port_of(plan, other)).replace("its port", "it");
+            format!("{there} needs its place because {what}, and nothing smaller could give way")
+        }
+        Cause::MadeRoom(other) => format!(
+            "`{}` found no gap that is long enough in the universes of `{controller}`, and this moves the fewest slots",
+            name(other)
+        ),
+        Cause::Taken(_) => "its old place is reserved or pinned for another now".to_owned(),
+        Cause::Outside => {
+            format!("its old place is outside the universes that `{controller}` has now")
+        }
+        Cause::Align => "`align` or `whole nodes` does not let it begin where it lay".to_owned(),
+        Cause::Compact => "all was to be laid out afresh".to_owned(),
+    }
+}
+
+/// What changed on a line, with the port where that is another one.
+fn changed(
+    model: &Model,
+    plan: &Plan,
+    change: Change,
+    own: Option<(ControllerId, Output)>,
+) -> String {
+    let name = |id: StringId| shown(&model.name_of(id));
+    let on = |id: StringId| {
+        let there = port_of(plan, id);
+        match there {
+            Some((_, output)) if there != own || own.is_none() => port(output),
+            _ => "its port".to_owned(),
+        }
+    };
+    match change {
+        Change::Added(id) => format!("`{}` was added to {}", name(id), on(id)),
+        Change::Length(id) => format!("`{}` on {} has another length", name(id), on(id)),
+        Change::Order(id) => format!("`{}` has another place on {}", name(id), on(id)),
+        Change::Left(id) => format!("`{}` went to another port", name(id)),
+        Change::Gone(index) => {
+            let past = plan.past.as_ref();
+            let freed = past.and_then(|past| past.freed.get(index as usize));
+            freed.map_or_else(
+                || "a string was removed".to_owned(),
+                |freed| {
+                    format!(
+                        "`{}` was removed from {}",
+                        shown(&freed.name),
+                        port(freed.was.output)
+                    )
+                },
+            )
+        }
+        Change::Settings => "its controller is set up in another way".to_owned(),
+    }
+}
+
+/// What to do, or what would have saved the move.
+fn help(model: &Model, plan: &Plan, cause: Cause, id: StringId) -> String {
+    let again = "make the show data of what moved again; `tinsel diff FILE` lists it by controller";
+    let name = |id: StringId| shown(&model.name_of(id));
+    match cause {
+        Cause::Before(Change::Added(new)) | Cause::NoRoom(Change::Added(new), _) => {
+            let of = controller_of(plan, id).and_then(|id| model.controller(id));
+            match of.map(|controller| controller.addressing) {
+                Some(Addressing::Consecutive) => format!(
+                    "put `{}` behind all else on the controller, or {again}",
+                    name(new)
+                ),
+                _ if matches!(cause, Cause::Before(_)) => {
+                    format!("put `{}` last on its port, or {again}", name(new))
+                }
+                _ => format!("put `{}` on a port that is free, or {again}", name(new)),
+            }
+        }
+        Cause::GaveWay(_, Change::Added(new)) => {
+            format!("put `{}` on a port that is free, or {again}", name(new))
+        }
+        Cause::Rewired => format!("wire it as it was, or {again}"),
+        Cause::Pinned(_) => format!("take the pin away, or {again}"),
+        _ => again.to_owned(),
+    }
+}

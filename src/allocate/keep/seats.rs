@@ -25,6 +25,9 @@ struct Candidate {
 /// So many lines of one output are tried in every combination where not all fit any more.
 const MOST_TRIED: usize = 12;
 
+/// A line that keeps its output: how many strings and slots it had there, and itself.
+type Seated = (usize, u64, usize);
+
 /// So many lines are taken off their output one by one where something finds no room otherwise.
 const MOST_UNPLUGGED: usize = 24;
 
@@ -64,7 +67,7 @@ fn keep(
     model: &Model,
     old: &Old<'_>,
     said: &[Option<Seat>],
-) -> (Vec<Option<Seat>>, Vec<(usize, u64, usize)>) {
+) -> (Vec<Option<Seat>>, Vec<Seated>) {
     let mut seats = said.to_vec();
     let mut lines = ports::open(model, said);
     let mut outlets = Outlets::new(model, said);

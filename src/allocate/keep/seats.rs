@@ -63,11 +63,7 @@ pub(in crate::allocate) fn place(
 
 /// Seats the open lines that may stay on the output they had: all seats then, and those lines with how many strings and
 /// slots they have.
-fn keep(
-    model: &Model,
-    old: &Old<'_>,
-    said: &[Option<Seat>],
-) -> (Vec<Option<Seat>>, Vec<Seated>) {
+fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat>>, Vec<Seated>) {
     let mut seats = said.to_vec();
     let mut lines = ports::open(model, said);
     let mut outlets = Outlets::new(model, said);

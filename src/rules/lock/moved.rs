@@ -1,6 +1,6 @@
 //! `lock/moved`: a string that kept its name and could not keep its place.
 
-use crate::diagnostic::words::{figure, list, shown};
+use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Addressing, ControllerId, Model, Output, StringId};
 use crate::plan::{Cause, Change, Move, Past, Plan, Was};
@@ -115,11 +115,11 @@ impl Scene<'_> {
             .sum();
         let others = match moves.len() {
             1 => String::new(),
-            2 => format!(", and one more string too ({} slots in all)", figure(slots)),
+            2 => format!(", and one more string too ({} slots in all)", slots),
             count => format!(
                 ", and {} more strings too ({} slots in all)",
-                figure(count as u64 - 1),
-                figure(slots)
+                count - 1,
+                slots
             ),
         };
         let reason = reason(self.model, self.plan, first.cause, Some(id));

@@ -18,12 +18,11 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
         }
         Rule::unit | Rule::percent => "a unit",
         Rule::text => "a text in quotes",
-        Rule::quad | Rule::bracketed => "an address",
+        Rule::quad_rest | Rule::bracketed => "an address",
         Rule::reference => "a name",
-        Rule::select | Rule::open_square => "`[`",
+        Rule::select => "`[`",
         Rule::part | Rule::more_parts => "`.`",
-        Rule::block | Rule::open_brace => "`{`",
-        Rule::close_brace => "`}`",
+        Rule::block => "`{`",
         Rule::close_square => "`]`",
         Rule::close => "`)`",
         Rule::arrow_mark => "`->`",
@@ -59,27 +58,32 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
         Rule::plus
         | Rule::small
         | Rule::b
-        | Rule::comment
         | Rule::w
         | Rule::gap
         | Rule::stop
-        | Rule::statement_end
+        | Rule::parting
+        | Rule::whole
+        | Rule::like
+        | Rule::args_end
         | Rule::setting_end
-        | Rule::arrow
-        | Rule::args
+        | Rule::plain_end
         | Rule::arg
+        | Rule::numbered
         | Rule::named
         | Rule::ranged
+        | Rule::range_end
+        | Rule::sum_end
+        | Rule::strings
         | Rule::span_of
         | Rule::sum
         | Rule::pin_sum
         | Rule::operand
+        | Rule::bracket
         | Rule::operator
+        | Rule::letter
         | Rule::more
         | Rule::hyphen
-        | Rule::wide
-        | Rule::wide_letter
-        | Rule::head => return None,
+        | Rule::wide => return None,
         Rule::statements
         | Rule::one_statement
         | Rule::one_head
@@ -87,9 +91,7 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
         | Rule::one_setting_head
         | Rule::statement
         | Rule::block_statement
-        | Rule::prop_head
-        | Rule::plain_head
-        | Rule::display_head
+        | Rule::head
         | Rule::wire
         | Rule::reserve
         | Rule::stored

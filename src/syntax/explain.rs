@@ -1,7 +1,7 @@
 //! From a failed parse to the one finding that says what is wrong: slips that are known by name first, what
 //! would have fitted otherwise.
 
-use super::{Rule, expected, first_word};
+use super::{Rule, expected, first_word, plain::plain};
 use crate::diagnostic::{Diagnostic, words};
 use crate::rules::syntax::number;
 use crate::rules::syntax::unexpected::{self, Thing};
@@ -63,7 +63,7 @@ fn leading_digits(text: &str) -> usize {
 
 /// A failed stretch, as the slips look at it.
 struct Failure<'a> {
-    /// The text of the stretch.
+    /// The text of the stretch, without comments.
     text: &'a str,
     /// Where in it the parse failed.
     at: usize,
@@ -83,7 +83,7 @@ pub(super) fn explain(
     error: &Error<Rule>,
     thing: Thing<'_>,
 ) -> Diagnostic {
-    let stretch = text.get(range.clone()).unwrap_or("");
+    let stretch = plain(text.get(range.clone()).unwrap_or(""));
     let rules = match &error.variant {
         ErrorVariant::ParsingError { positives, .. } => positives.clone(),
         ErrorVariant::CustomError { .. } => Vec::new(),
@@ -96,7 +96,7 @@ pub(super) fn explain(
         .filter(|c| matches!(c, '{' | '}'));
     let failure = Failure {
         brace: brace.map(|brace| (brace, stretch.len() + blanks)),
-        text: stretch,
+        text: &stretch,
         at: place(error, stretch.len()),
         base: base + range.start as u32,
         thing,

@@ -162,11 +162,10 @@ impl<'s> Lower<'s> {
 
     fn settings(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> (Vec<Setting>, bool) {
         let inner = pair.into_inner();
-        // Two of the pairs are the braces.
-        let mut settings = Vec::with_capacity(inner.len().saturating_sub(2));
+        let mut settings = Vec::with_capacity(inner.len());
         let mut broken = false;
         let outside = std::mem::replace(&mut self.misplaced, false);
-        for pair in inner.filter(|pair| pair.as_rule() == Rule::setting) {
+        for pair in inner {
             let span = self.values.span(&pair);
             match self.setting(pair, of) {
                 Some(setting) => settings.push(setting),

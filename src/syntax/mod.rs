@@ -12,6 +12,7 @@ mod bytes;
 mod expected;
 mod explain;
 mod lower;
+mod plain;
 mod statement;
 #[cfg(test)]
 mod tests;
@@ -26,6 +27,7 @@ use lower::Lower;
 use pest::Parser as _;
 use pest::error::Error;
 use pest::iterators::Pairs;
+use plain::plain;
 use statement::{Piece, Trouble};
 use std::ops::Range;
 
@@ -77,7 +79,8 @@ pub fn parse(file: &SourceFile, sink: &mut Sink) -> Ast {
 /// For the bench: pest alone on a whole text; how many pairs it makes, or none if the text does not parse.
 #[must_use]
 pub fn parse_to_pairs_count(text: &str) -> Option<usize> {
-    let pairs = Grammar::parse(Rule::statements, text).ok()?;
+    let text = plain(text);
+    let pairs = Grammar::parse(Rule::statements, &text).ok()?;
     Some(pairs.flatten().count())
 }
 
@@ -158,8 +161,8 @@ impl<'a> Stage<'a> {
             return;
         };
         let range = first.at.start..last.at.end;
-        let text = self.slice(range.clone());
-        if let Ok(pairs) = Grammar::parse(Rule::statements, text) {
+        let text = plain(self.slice(range.clone()));
+        if let Ok(pairs) = Grammar::parse(Rule::statements, &text) {
             return self.lower_statements(pairs, range.start);
         }
         for (index, piece) in pieces.iter().enumerate() {
@@ -217,8 +220,8 @@ impl<'a> Stage<'a> {
             return self.leaf(range, whole);
         };
         if whole && range.len() <= MOST_STATEMENT {
-            let text = self.slice(range.clone());
-            if let Ok(pairs) = Grammar::parse(Rule::one_statement, text) {
+            let text = plain(self.slice(range.clone()));
+            if let Ok(pairs) = Grammar::parse(Rule::one_statement, &text) {
                 return self.lower_statements(pairs, range.start);
             }
         }
@@ -243,7 +246,7 @@ impl<'a> Stage<'a> {
                 MOST_STATEMENT,
             ));
         } else if whole {
-            match Grammar::parse(Rule::one_statement, text) {
+            match Grammar::parse(Rule::one_statement, &plain(text)) {
                 Ok(pairs) => return self.lower_statements(pairs, range.start),
                 Err(error) => self.tell(range.clone(), &error, Thing::Statement(first_word(text))),
             }
@@ -265,7 +268,7 @@ impl<'a> Stage<'a> {
     fn without_brace(&mut self, range: Range<usize>, head_end: usize) {
         let text = self.slice(range.start..head_end);
         // What of the first line does not belong to the head is its first setting.
-        let end = match Grammar::parse(Rule::one_head, text) {
+        let end = match Grammar::parse(Rule::one_head, &plain(text)) {
             Ok(_) => head_end,
             Err(error) => range.start + explain::place(&error, text.len()),
         };
@@ -276,7 +279,7 @@ impl<'a> Stage<'a> {
             let finding = unexpected::missing_brace(self.span(head.clone()), close, word);
             self.sink.push(finding);
         }
-        let head = match Grammar::parse(Rule::one_head, self.slice(head)) {
+        let head = match Grammar::parse(Rule::one_head, &plain(self.slice(head))) {
             Ok(pairs) => self.lower(range.start, |lower| lower.one_head(pairs)),
             Err(_) => None,
         };
@@ -320,7 +323,7 @@ impl<'a> Stage<'a> {
         }
         let range = self.trimmed(range);
         let text = self.slice(range.clone());
-        match Grammar::parse(Rule::one_head, text) {
+        match Grammar::parse(Rule::one_head, &plain(text)) {
             Ok(pairs) => self.lower(range.start, |lower| lower.one_head(pairs)),
             Err(error) => {
                 self.tell(range, &error, Thing::Statement(first_word(text)));
@@ -388,7 +391,7 @@ impl<'a> Stage<'a> {
             ));
             return None;
         }
-        match Grammar::parse(rule, self.slice(range.clone())) {
+        match Grammar::parse(rule, &plain(self.slice(range.clone()))) {
             Ok(pairs) => self.lower(range.start, |lower| lower.one_setting(pairs, kind)),
             Err(error) => {
                 self.tell(range, &error, thing);

@@ -17,7 +17,8 @@ pub(super) type Tokens<'i> = Peekable<Pairs<'i, Rule>>;
 /// The most operators in one piece of arithmetic: beyond it is a slip, and the tree stays shallow.
 const MOST_OPERATORS: u32 = 256;
 
-/// Words that join the parts of a setting: never an operand, never a unit. As `small` in the grammar.
+/// Words that join the parts of a setting: never an operand, never a unit. As `small` in the grammar, where a
+/// setting's number takes any word for its unit.
 const SMALL: [&str; 14] = [
     "of", "at", "to", "from", "per", "through", "fuse", "apart", "by", "like", "every", "after",
     "most", "as",
@@ -66,7 +67,9 @@ impl Values<'_> {
 
     fn with_unit(&mut self, value: Expr, tokens: &mut Tokens<'_>) -> Quantity {
         let span = value.span();
-        let Some(pair) = tokens.next_if(|pair| pair.as_rule() == Rule::unit) else {
+        let is_unit =
+            |pair: &Pair<'_, Rule>| pair.as_rule() == Rule::unit && !SMALL.contains(&pair.as_str());
+        let Some(pair) = tokens.next_if(is_unit) else {
             return Quantity {
                 span,
                 value,
@@ -229,7 +232,7 @@ impl Values<'_> {
         let mut tokens = pair.into_inner().peekable();
         let mut parts = Vec::with_capacity(1);
         while let Some(rule) = tokens.peek().map(Pair::as_rule) {
-            if matches!(rule, Rule::open_square | Rule::comma | Rule::close_square) {
+            if matches!(rule, Rule::comma | Rule::close_square) {
                 tokens.next();
             } else {
                 parts.push(self.range(&mut tokens)?);
@@ -305,10 +308,18 @@ impl Values<'_> {
                 self.arg_from_name(&pair, tokens)
             }
             Rule::text => Some(Arg::Text(self.text(&tokens.next()?))),
-            Rule::quad | Rule::bracketed => Some(Arg::Address(self.ident(&tokens.next()?))),
+            Rule::bracketed => Some(Arg::Address(self.ident(&tokens.next()?))),
+            // What is no unit behind a number is the next word: `2 of 30 nodes`.
+            Rule::unit => Some(Arg::Word(self.ident(&tokens.next()?))),
             Rule::comma => Some(Arg::Comma(self.span(&tokens.next()?))),
             Rule::number | Rule::minus | Rule::open => {
+                let start = self.span(tokens.peek()?);
                 let value = self.sum(tokens)?;
+                // `192.168.40.11`: what looked like a number was its first half.
+                if let Some(rest) = tokens.next_if(|pair| pair.as_rule() == Rule::quad_rest) {
+                    let span = start.to(self.span(&rest));
+                    return Some(Arg::Address(Ident { span }));
+                }
                 self.arg_from_value(value, tokens)
             }
             _ => None,

@@ -44,6 +44,7 @@ pub mod allocate;
 pub mod check;
 pub mod lockfile;
 
+pub mod import;
 pub mod output;
 pub mod report;
 

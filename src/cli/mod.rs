@@ -10,6 +10,7 @@ mod disk;
 mod explain;
 mod export;
 mod graph;
+mod import;
 mod parts;
 mod report;
 mod schema;
@@ -80,6 +81,9 @@ enum Command {
     /// Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs
     #[command(after_help = EXPORT_EXAMPLES)]
     Export(ExportArgs),
+    /// Make a display file of a table of props (csv)
+    #[command(after_help = IMPORT_EXAMPLES)]
+    Import(ImportArgs),
     /// Print the schema of the JSON that `table` or `parts` prints
     #[command(after_help = SCHEMA_EXAMPLES)]
     Schema(SchemaArgs),
@@ -174,6 +178,22 @@ Examples:
   tinsel export yard.tinsel --to svg > yard.svg
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const IMPORT_EXAMPLES: &str = "\
+The first row with a heading for names and one for nodes is the header. Headings are known by their \
+usual words, in any case: name or prop; count or qty; nodes, pixels or lights; nodes per string; \
+strings; controller; port; label; chip. Cells are parted by commas, semicolons or tabs. A port may be \
+`3`, `hut.3`, or one for each of several strings: `3-6`.
+
+What is not understood is told with its row, column and text. Names are made lawful and kept as \
+labels; what the table does not say has a comment that begins with \"fill in\".
+
+Examples:
+  tinsel import props.csv -o yard.tinsel
+  tinsel import props.csv --nodes-per-string > yard.tinsel
+
+Exit status: 0 all understood, 1 not all of it or errors in what came of it, 2 nothing could be \
+imported, or the file to write is there already";
 
 const SCHEMA_EXAMPLES: &str = "\
 Examples:
@@ -301,6 +321,18 @@ struct ExportArgs {
 }
 
 #[derive(Args)]
+struct ImportArgs {
+    /// The table, csv in UTF-8; `-` is standard input
+    file: PathBuf,
+    /// The display file to write, which must not be there yet; without it, standard output
+    #[arg(short, long, value_name = "PATH")]
+    output: Option<PathBuf>,
+    /// `nodes` (or its like) counts one string; else it counts the whole prop
+    #[arg(long)]
+    nodes_per_string: bool,
+}
+
+#[derive(Args)]
 struct SchemaArgs {
     /// Whose JSON
     #[arg(default_value = output::schema::ALL[0], value_parser = PossibleValuesParser::new(output::schema::ALL))]
@@ -392,6 +424,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Table(args) => table::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),
+        Command::Import(args) => import::run(args, &mut console),
         Command::Schema(args) => schema::run(args, &mut console),
         Command::Report(args) => report::run(args, &mut console),
         Command::Explain(args) => explain::run(args, &mut console),

@@ -76,6 +76,20 @@ pub fn parse(file: &SourceFile, sink: &mut Sink) -> Ast {
     stage.ast
 }
 
+/// Whether a name may begin with a character, as the grammar has it.
+#[must_use]
+pub fn begins_name(c: char) -> bool {
+    c.is_ascii_alphabetic() || !c.is_ascii() && pest::unicode::LETTER(c)
+}
+
+/// Whether a name may go on with a character; a `-` may besides, where something follows it.
+#[must_use]
+pub fn goes_on_in_name(c: char) -> bool {
+    c.is_ascii_alphanumeric()
+        || c == '_'
+        || !c.is_ascii() && (pest::unicode::LETTER(c) || pest::unicode::MARK(c))
+}
+
 /// For the bench: pest alone on a whole text; how many pairs it makes, or none if the text does not parse.
 #[must_use]
 pub fn parse_to_pairs_count(text: &str) -> Option<usize> {

@@ -83,7 +83,7 @@ const LAYERS: &[&[&str]] = &[
     ],
     &["rules"],
     &["syntax", "resolve", "allocate", "lockfile", "check"],
-    &["output", "report", "explain", "page"],
+    &["output", "report", "explain", "page", "import", "format"],
     &["cli"],
 ];
 

@@ -12,6 +12,7 @@
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
+//! | `importing` | tables of props, sound and not |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `cli` | the program as the shell sees it |
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
@@ -36,6 +37,7 @@ mod diagnostics;
 mod examples;
 mod handing;
 mod house;
+mod importing;
 mod keeping;
 mod lockfile;
 mod noise;

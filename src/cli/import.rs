@@ -1,0 +1,118 @@
+//! `tinsel import`: a table of props becomes a display file.
+
+use super::ImportArgs;
+use super::check::{heard, tell};
+use super::console::{Console, Stop};
+use super::disk::{Disk, write_whole};
+use crate::diagnostic::words;
+use crate::import::{Grade, Import, Reading, import};
+use crate::source::{Loaded, MOST_FILE_BYTES, Memory};
+use crate::{compile, report, unit};
+use std::io::Write;
+use std::path::Path;
+
+/// So many notes are printed; of the rest there is a count.
+const MOST_NOTES: usize = 100;
+
+/// Runs it. What comes of the table is compiled, so that an error in it is told at once.
+pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
+    if let Some(path) = &args.output
+        && path.symlink_metadata().is_ok()
+    {
+        return Err(Stop::Refused(format!(
+            "{} is there already: name another file, or move it away first",
+            words::shown(&path.to_string_lossy())
+        )));
+    }
+    let table = read(&args.file)?;
+    let reading = Reading {
+        nodes_per_string: args.nodes_per_string,
+    };
+    let name = words::shown(&table.name);
+    let import = import(&table.name, &table.bytes, reading)
+        .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
+    let lost = told(&name, &import, console);
+    let broken = compiled(args, &import, console)?;
+    match &args.output {
+        None => console.out().write_all(import.text.as_bytes())?,
+        Some(path) => {
+            write_whole(path, import.text.as_bytes()).map_err(Stop::Refused)?;
+        }
+    }
+    Ok(u8::from(lost || broken))
+}
+
+/// The bytes of the table.
+fn read(file: &Path) -> Result<Loaded, Stop> {
+    let loaded = if file == Path::new("-") {
+        Disk::from_stdin(Path::new("<stdin>"))
+    } else {
+        Disk::open(file)
+    };
+    let (_, table) = loaded.map_err(Stop::Refused)?;
+    if table.bytes.len() > MOST_FILE_BYTES {
+        let name = words::shown(&table.name);
+        return Err(Stop::Refused(format!(
+            "can't import {name}: it has more than {} MiB",
+            MOST_FILE_BYTES / (1024 * 1024)
+        )));
+    }
+    Ok(table)
+}
+
+/// Tells what was not understood, and how much came of the table. Whether anything of it is lost.
+fn told(name: &str, import: &Import, console: &Console) -> bool {
+    let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
+    let notes: Vec<_> = import
+        .notes
+        .iter()
+        .filter(|note| heard(note.grade))
+        .collect();
+    let mut text = String::new();
+    for note in notes.iter().take(MOST_NOTES) {
+        text.push_str(&format!("{name}: {note}\n"));
+    }
+    if notes.len() > MOST_NOTES {
+        text.push_str(&format!("{name}: and {} more\n", notes.len() - MOST_NOTES));
+    }
+    let count = |grade: Grade| {
+        import
+            .notes
+            .iter()
+            .filter(|note| note.grade == grade)
+            .count()
+    };
+    let lost = count(Grade::Lost);
+    if !console.quiet {
+        let told =
+            |count: usize, one: &str| unit::counted(i64::try_from(count).unwrap_or(i64::MAX), one);
+        text.push_str(&format!(
+            "{name}: {} became {}; {} not understood\n",
+            told(import.rows, "row"),
+            told(import.props, "prop"),
+            told(lost, "thing"),
+        ));
+    }
+    console.tell(text.as_bytes());
+    lost > 0
+}
+
+/// Compiles what came of it and tells what is wrong. Whether anything is.
+fn compiled(args: &ImportArgs, import: &Import, console: &Console) -> Result<bool, Stop> {
+    let shown = args.output.as_ref().map_or_else(
+        || "<imported>".to_owned(),
+        |path| words::shown(&path.to_string_lossy()),
+    );
+    let main = Loaded {
+        identity: shown.clone(),
+        name: shown.clone(),
+        bytes: import.text.clone().into_bytes(),
+    };
+    let compiled = compile(&Memory::default(), main);
+    let findings = heard(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    if compiled.has_errors() {
+        console.tell(format!("{shown}: {}\n", report::count(&findings)).as_bytes());
+    }
+    Ok(compiled.has_errors())
+}

@@ -20,11 +20,13 @@ pub mod source;
 pub mod diagnostic;
 pub mod unit;
 
+pub mod cable;
 pub mod chip;
 pub mod protocol;
 
 pub mod ast;
 pub mod graph;
+pub mod loads;
 pub mod model;
 pub mod plan;
 
@@ -43,6 +45,7 @@ pub mod resolve;
 pub mod allocate;
 pub mod check;
 pub mod lockfile;
+pub mod power;
 
 pub mod import;
 pub mod output;
@@ -127,6 +130,7 @@ fn decide(
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::allocate(&model, lock, &mut sink);
     check::check(&model, &plan, &mut sink);
+    power::check(&model, &plan, &mut sink);
     Compiled {
         sources,
         model,

@@ -120,6 +120,9 @@ pub struct Model {
     pub injections: Vec<Injection>,
     /// Props that the compiler cuts into strings.
     pub splits: Vec<Split>,
+    /// Whether a `power` or `inject` is missing here since it did not resolve: what would only follow from that is not
+    /// told.
+    pub power_unsure: bool,
     /// Who takes whose settings.
     pub likes: Vec<Like>,
     /// Which text reads which, by the names they are shown by.
@@ -178,6 +181,8 @@ pub struct Display {
     pub spare_universes: u32,
     /// What leads are made of where none is said.
     pub lead: Option<Told<Gauge>>,
+    /// Temperature of all conductors in thousandths of a degree Celsius.
+    pub conductors_mc: i64,
     /// What the compiler looks at first where it picks ports.
     pub prefer: Option<Told<Prefer>>,
     /// The first setting of its statement.
@@ -226,6 +231,7 @@ impl Default for Display {
             lead: None,
             prefer: None,
             first_at: None,
+            conductors_mc: 20_000,
         }
     }
 }
@@ -247,6 +253,8 @@ pub struct Chip {
     pub extra_bits: u32,
     /// Lowest supply at a node in millivolts.
     pub floor_mv: u32,
+    /// Whether the display says so, rather than the data sheet.
+    pub floor_told: bool,
 }
 
 /// What a node draws at full.
@@ -277,6 +285,10 @@ pub struct NodeKind {
     pub volts: Option<Told<i64>>,
     /// Draw at full.
     pub draw: Option<Told<Draw>>,
+    /// Draw of a dark node in microamperes, which comes on top at any level.
+    pub idle_ua: i64,
+    /// Lowest voltage it works at in millivolts, where the display says so.
+    pub floor: Option<Told<i64>>,
     /// Distance from node to node, in micrometres.
     pub pitch_um: Option<Told<i64>>,
     /// The conductor within the string.
@@ -713,6 +725,8 @@ pub struct Supply {
     pub stands: Option<(i64, i64)>,
     /// The mains circuit it is on.
     pub circuit: Option<CircuitId>,
+    /// How much of what it takes from the mains it gives, in thousandths of a percent; above 0.
+    pub efficiency: u32,
 }
 
 /// A mains circuit.

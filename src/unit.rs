@@ -30,6 +30,8 @@ pub enum Dimension {
     Power,
     /// A share, in thousandths of a percent.
     Share,
+    /// A temperature, in thousandths of a degree Celsius.
+    Temperature,
     /// A wire size by number (AWG), as it is.
     WireNumber,
     /// A wire size by area, in thousandths of a square millimetre.
@@ -83,6 +85,7 @@ pub const UNITS: &[Unit] = &[
     unit("V", &[], Dimension::Voltage, 1_000),
     unit("W", &[], Dimension::Power, 1_000),
     unit("%", &[], Dimension::Share, 1_000),
+    unit("C", &["°C"], Dimension::Temperature, 1_000),
     unit("AWG", &[], Dimension::WireNumber, 1),
     unit("mm2", &["mm²"], Dimension::WireArea, 1_000),
 ];
@@ -204,9 +207,34 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
         Dimension::Voltage => format!("{} V", decimal(value, 1_000)),
         Dimension::Power => format!("{} W", decimal(value, 1_000)),
         Dimension::Share => format!("{} %", decimal(value, 1_000)),
+        Dimension::Temperature => format!("{} C", decimal(value, 1_000)),
         Dimension::WireNumber => format!("{value} AWG"),
         Dimension::WireArea => format!("{} mm2", decimal(value, 1_000)),
     }
+}
+
+/// A current in microamperes as a load: rounded up, so that what is over a limit never reads as the limit.
+#[must_use]
+pub fn load(ua: i64) -> String {
+    let step = if ua.abs() < 1_000_000 { 100 } else { 10_000 };
+    quantity(up(ua, step), Dimension::Current)
+}
+
+/// A power in milliwatts as a load: rounded up.
+#[must_use]
+pub fn watts(mw: i64) -> String {
+    let step = if mw.abs() < 100_000 { 100 } else { 1_000 };
+    quantity(up(mw, step), Dimension::Power)
+}
+
+/// A voltage in microvolts as what is left: rounded down, so that what is under a floor never reads as the floor.
+#[must_use]
+pub fn left(uv: i64) -> String {
+    quantity(uv.div_euclid(10_000) * 10, Dimension::Voltage)
+}
+
+fn up(value: i64, step: i64) -> i64 {
+    value.saturating_add(step - 1).div_euclid(step) * step
 }
 
 /// `1 node`, `2 nodes`.

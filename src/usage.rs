@@ -2,9 +2,13 @@
 //! rules and the tables; it decides nothing.
 
 use crate::grid::{Body, Grid};
-use crate::model::{ControllerId, Model, Output, PieceKind, StringId};
+use crate::loads::Remedy;
+use crate::model::{
+    ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, ReceiverId, StringId,
+};
 use crate::plan::{Placed, Plan, PortPlan, Why};
 use crate::source::Span;
+use crate::unit::{Dimension, counted, quantity};
 use std::ops::Range;
 
 /// A universe as one controller uses it.
@@ -221,6 +225,65 @@ pub fn controller_of(plan: &Plan, id: StringId) -> Option<ControllerId> {
 pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> String {
     let name = model.controller(controller).map_or("", |c| &*c.name);
     format!("{name}.{}", output.name())
+}
+
+/// A pixel port as it is named where its cable comes out: by its receiver where it has one, `pond.1`.
+#[must_use]
+pub fn port_name(
+    model: &Model,
+    controller: ControllerId,
+    number: u32,
+    receiver: Option<ReceiverId>,
+) -> String {
+    match receiver.and_then(|id| model.receivers.get(id.index())) {
+        Some(receiver) => {
+            let own = (number + 1).saturating_sub(receiver.first);
+            format!("{}.{own}", receiver.name)
+        }
+        None => output_name(model, controller, Output::Pixel(number)),
+    }
+}
+
+/// The ports of a `power` statement as it names them: `boathouse.1..16`, `pond.2`.
+#[must_use]
+pub fn fed_ports(model: &Model, power: &PowerFeed) -> String {
+    let first = port_name(model, power.controller, power.first, power.receiver);
+    let last = port_name(model, power.controller, power.last, power.receiver);
+    match last.rsplit_once('.') {
+        Some((_, last)) if power.first != power.last => format!("{first}..{last}"),
+        _ => first,
+    }
+}
+
+/// Where an injection goes in, as it is written: `at end`, `every 6 strands`.
+#[must_use]
+pub fn inject_place(place: InjectAt) -> String {
+    match place {
+        InjectAt::Start => "at start".into(),
+        InjectAt::End => "at end".into(),
+        InjectAt::Node(node) => format!("at node {node}"),
+        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
+        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
+    }
+}
+
+/// An injection as it is written.
+#[must_use]
+pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
+    let supply = model
+        .supplies
+        .get(remedy.lead.supply.index())
+        .map_or("", |supply| &*supply.name);
+    let fuse = remedy.lead.fuse.map_or(String::new(), |fuse| {
+        format!(" fuse {}", quantity(fuse.value, Dimension::Current))
+    });
+    format!(
+        "inject {} {} from {supply} through {} of {}{fuse}",
+        model.name_of(remedy.string),
+        inject_place(remedy.place),
+        quantity(remedy.lead.length_um, Dimension::Length),
+        remedy.lead.gauge.words(),
+    )
 }
 
 /// A channel as a pin is written: `12/1`.

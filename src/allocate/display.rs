@@ -53,6 +53,8 @@ impl Display {
             bits: 8 * slots,
             volts: None,
             draw: None,
+            idle_ua: 0,
+            floor: None,
             pitch_um: None,
             gauge: None,
         });

@@ -1,8 +1,10 @@
 //! The fuse of a port, where it and the draw of the nodes are known: how many nodes it feeds.
 //!
-//! On the safe side and simple: all nodes at full white, at the level that `dim` allows. A string with power of its own
+//! On the safe side and simple: all nodes at full white, at the level that `dim` allows, and 80 % of the fuse, past which
+//! `power/fuse` warns. A string with power of its own
 //! (`inject`) is left out. Losses in cable and what a supply can give are another matter: rules of the group `power`.
 
+use crate::loads::LASTING;
 use crate::model::{ControllerId, Draw, Model, NodeKind, PortSettings, StringId};
 
 /// Full level, in thousandths of a percent.
@@ -54,7 +56,9 @@ pub(super) fn most(
         .or(model.controller(controller).and_then(|c| c.dim))
         .or(model.display.dim)
         .map_or(FULL, |told| told.value);
-    // At no level at all nothing is drawn.
-    fuse.saturating_mul(u64::from(FULL))
+    // What lasts for hours may be so much of it. At no level at all nothing is drawn.
+    let lasting = fuse.saturating_mul(LASTING.unsigned_abs()) / 100;
+    lasting
+        .saturating_mul(u64::from(FULL))
         .checked_div(u64::from(level))
 }

@@ -12,12 +12,13 @@ mod export;
 mod graph;
 mod import;
 mod parts;
+mod power;
 mod report;
 mod schema;
 mod shell;
 mod table;
 
-use crate::output::{self, By, parts as parts_list};
+use crate::output::{self, By, parts as parts_list, power as power_list};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use console::Console;
@@ -78,6 +79,9 @@ enum Command {
     /// Print the parts list: strings, leads, joints, fuses, supplies, boxes
     #[command(after_help = PARTS_EXAMPLES)]
     Parts(PartsArgs),
+    /// Print currents, fuses and voltages, or where power must be fed in again
+    #[command(after_help = POWER_EXAMPLES)]
+    Power(PowerArgs),
     /// Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs
     #[command(after_help = EXPORT_EXAMPLES)]
     Export(ExportArgs),
@@ -158,6 +162,18 @@ and receivers with the ports they use.
 Examples:
   tinsel parts yard.tinsel
   tinsel parts yard.tinsel --format csv > parts.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const POWER_EXAMPLES: &str = "\
+Figures are solved from `draw`, `pitch`, `gauge`, leads and feeds. They are an aid and no \
+approval. In text, --suggest prints statements and comments only, ready to be appended.
+
+Examples:
+  tinsel power yard.tinsel
+  tinsel power yard.tinsel --at 100
+  tinsel power yard.tinsel --suggest >> yard.tinsel
+  tinsel power yard.tinsel --format csv > power.csv
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
@@ -309,6 +325,21 @@ struct PartsArgs {
 }
 
 #[derive(Args)]
+struct PowerArgs {
+    #[command(flatten)]
+    input: Input,
+    /// All nodes at this level, in percent, instead of what the display allows
+    #[arg(long, value_name = "LEVEL", value_parser = power::level)]
+    at: Option<u32>,
+    /// Write the `inject` statements, as few as possible, that make it pass
+    #[arg(long)]
+    suggest: bool,
+    /// How it is written
+    #[arg(long, default_value = power_list::FORMATS[0], value_parser = PossibleValuesParser::new(power_list::FORMATS))]
+    format: String,
+}
+
+#[derive(Args)]
 struct ExportArgs {
     #[command(flatten)]
     input: Input,
@@ -423,6 +454,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Build(args) => build::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),
+        Command::Power(args) => power::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),
         Command::Import(args) => import::run(args, &mut console),
         Command::Schema(args) => schema::run(args, &mut console),

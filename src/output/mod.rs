@@ -8,6 +8,7 @@ pub mod dot;
 mod json;
 pub mod mvr;
 pub mod parts;
+pub mod power;
 pub mod schema;
 pub mod sheet;
 pub mod stretch;

@@ -54,6 +54,8 @@ pub(super) fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Mod
         bits: 24,
         volts: None,
         draw: None,
+        idle_ua: 0,
+        floor: None,
         pitch_um: None,
         gauge: None,
     });

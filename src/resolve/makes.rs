@@ -39,6 +39,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
             Key::Dim => display.dim = Some(told(&set, count(number))),
             Key::SpareNodes => display.spare_nodes = count(number),
             Key::SpareUniverses => display.spare_universes = count(number),
+            Key::Conductors => display.conductors_mc = number,
             Key::LeadOf => {
                 if let Some(Value::Gauge(gauge)) = set.value(0) {
                     display.lead = Some(told(&set, gauge));
@@ -92,6 +93,7 @@ pub fn chips(
             depth: base.map_or(8, |base| base.depth),
             extra_bits: base.map_or(0, |base| base.extra_bits),
             floor_mv: base.map_or(4_500, |base| base.floor_mv),
+            floor_told: false,
         };
         for block in blocks {
             for set in settings_of(reader, Scope::Of(BlockKind::Chip), &block.settings, sink) {
@@ -105,6 +107,10 @@ pub fn chips(
                         });
                     }
                     Key::Latch => chip.latch_ns = number.unsigned_abs(),
+                    Key::Floor => {
+                        chip.floor_mv = count(number);
+                        chip.floor_told = true;
+                    }
                     Key::Depth if number == 8 || number == 16 => chip.depth = number as u8,
                     Key::Depth => sink.push(rules::syntax::number::depth(set.at(), number)),
                     _ => {}
@@ -144,6 +150,7 @@ impl Chips {
                 depth: row.depth,
                 extra_bits: row.extra_bits,
                 floor_mv: row.floor_mv,
+                floor_told: false,
             });
             self.by_name.insert(row.name, id);
             return Some(id);
@@ -178,6 +185,8 @@ pub fn nodes(
             bits: 0,
             volts: None,
             draw: None,
+            idle_ua: 0,
+            floor: None,
             pitch_um: None,
             gauge: None,
         };
@@ -197,6 +206,8 @@ pub fn nodes(
                     (Key::Volts, _) => node.volts = Some(told(&set, number)),
                     (Key::DrawCurrent, _) => node.draw = Some(told(&set, Draw::Current(number))),
                     (Key::DrawPower, _) => node.draw = Some(told(&set, Draw::Power(number))),
+                    (Key::Idle, _) => node.idle_ua = number,
+                    (Key::Floor, _) => node.floor = Some(told(&set, number)),
                     (Key::Pitch, _) => node.pitch_um = Some(told(&set, number)),
                     (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(told(&set, gauge)),
                     _ => {}

@@ -16,6 +16,9 @@ use crate::rules;
 use crate::source::Span;
 use crate::unit::Dimension;
 
+/// What a switching supply gives of what it takes, in thousandths of a percent, where nothing is said; common practice.
+const USUAL_EFFICIENCY: u32 = 85_000;
+
 /// 10,000 A: more than any fuse.
 const MOST_FUSE: i64 = 10_000_000_000;
 
@@ -30,12 +33,14 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
             rated: None,
             stands: None,
             circuit: None,
+            efficiency: USUAL_EFFICIENCY,
         };
         for block in lineage.blocks(table, count(index as i64)) {
             for set in settings_of(reader, Scope::Of(BlockKind::Supply), &block.settings, sink) {
                 match (set.key, set.value(0)) {
                     (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
                     (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
+                    (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
                     (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
                     (Key::On, Some(Value::Word(word))) => {
                         let names = reader.names;
@@ -294,6 +299,8 @@ pub fn power<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
+    // Until it is kept, it is missing.
+    let unsure = std::mem::replace(&mut model.power_unsure, true);
     let lead = feed(reader, &power.feed, sink);
     let spot = ports.find(reader, &power.target, model, sink);
     let targets = match spot {
@@ -333,6 +340,7 @@ pub fn power<'a>(
             last,
             lead,
         });
+        model.power_unsure = unsure;
     }
 }
 
@@ -344,6 +352,8 @@ pub fn inject<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
+    // Until it is kept, it is missing.
+    let unsure = std::mem::replace(&mut model.power_unsure, true);
     let lead = feed(reader, &inject.feed, sink);
     let picked = refs::pick(reader, model, &inject.target, sink);
     let (place_at, place) = &inject.place;
@@ -397,4 +407,5 @@ pub fn inject<'a>(
         lead,
         apart: inject.apart.is_some(),
     });
+    model.power_unsure = unsure;
 }

@@ -62,6 +62,14 @@ pub enum Key {
     DrawCurrent,
     /// `draw N W`
     DrawPower,
+    /// `idle N mA`
+    Idle,
+    /// `floor N V`
+    Floor,
+    /// `efficiency N %`
+    Efficiency,
+    /// `conductors at N C`
+    Conductors,
     /// `pitch N mm`
     Pitch,
     /// `gauge GAUGE`
@@ -253,6 +261,7 @@ const WHOLE: Row = row(
 const DIM_ROW: Row = row(Key::Dim, "dim", DIM, "dim to 30 %", "the level");
 const VOLTS_ROW: Row = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the voltage");
 const ON: Row = row(Key::On, "on", &[S::Name], "on garage", "the circuit");
+const FLOOR: Row = row(Key::Floor, "floor", &[VOLTS], "floor 9 V", "the floor");
 const DRAW_POWER: Row = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the draw");
 
 #[rustfmt::skip] // A row a line: it is read as a table.
@@ -265,6 +274,7 @@ const DISPLAY: &[Row] = &[
     row(Key::SpareUniverses, "spare", &[S::Measure(D::Universes, 0, MOST_UNIVERSES), S::Word("per"), S::Word("controller")], "spare 2 universes per controller", "the spare"),
     row(Key::LeadOf, "lead", &[S::Word("of"), S::Gauge], "lead of 18 AWG", "the wire size"),
     row(Key::Prefer, "prefer", &[S::Choice(&["fewest ports", "shortest leads", "even load"])], "prefer shortest leads", "the preference"),
+    row(Key::Conductors, "conductors", &[S::Word("at"), S::Measure(D::Temperature, 0, 100_000)], "conductors at 40 C", "the temperature"),
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
@@ -272,6 +282,7 @@ const CHIP: &[Row] = &[
     row(Key::Rate, "rate", &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)], "rate 800 kHz", "the rate"),
     row(Key::Latch, "latch", &[S::Measure(D::Time, 0, 1_000_000_000)], "latch 50 us", "the latch time"),
     row(Key::Depth, "depth", &[S::Count(8, 16, None)], "depth 16", "the depth"),
+    FLOOR,
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
@@ -282,6 +293,8 @@ const NODE: &[Row] = &[
     VOLTS_ROW,
     row(Key::DrawCurrent, "draw", &[CURRENT], "draw 55 mA", "the draw"),
     DRAW_POWER,
+    row(Key::Idle, "idle", &[CURRENT], "idle 1 mA", "the idle draw"),
+    FLOOR,
     row(Key::Pitch, "pitch", &[S::Measure(D::Length, 1, FAR_UM)], "pitch 75 mm", "the pitch"),
     row(Key::Gauge, "gauge", &[S::Gauge], "gauge 18 AWG", "the wire size"),
 ];
@@ -347,6 +360,7 @@ const PROP: &[Row] = &[
 const SUPPLY: &[Row] = &[
     VOLTS_ROW,
     row(Key::Rated, "rated", &[POWER], "rated 350 W", "the rating"),
+    row(Key::Efficiency, "efficiency", &[S::Measure(D::Share, 1_000, 100_000)], "efficiency 90 %", "the efficiency"),
     STANDS,
     ON,
 ];

@@ -116,6 +116,18 @@ pub mod place {
     pub mod no_room;
 }
 
+/// Rules of the group `power`.
+pub mod power {
+    pub mod circuit;
+    pub mod fuse;
+    pub mod gauge;
+    pub mod mixed;
+    pub mod parallel;
+    pub mod supply;
+    pub mod unfed;
+    pub mod voltage;
+}
+
 /// Rules of the group `net`.
 pub mod net {
     pub mod host;
@@ -172,6 +184,14 @@ pub const ALL: &[&Rule] = &[
     &dmx::footprint::RULE,
     &dmx::loads::RULE,
     &place::no_room::RULE,
+    &power::unfed::RULE,
+    &power::parallel::RULE,
+    &power::mixed::RULE,
+    &power::voltage::RULE,
+    &power::fuse::RULE,
+    &power::gauge::RULE,
+    &power::supply::RULE,
+    &power::circuit::RULE,
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,

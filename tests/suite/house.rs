@@ -77,12 +77,14 @@ fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
 /// What each module may use, ground first. A folder stands for all below it.
 const LAYERS: &[&[&str]] = &[
     &["source", "diagnostic", "unit"],
-    &["protocol", "chip"],
+    &["protocol", "chip", "cable"],
     &[
-        "ast", "model", "plan", "lock", "graph", "grid", "limits", "usage",
+        "ast", "model", "plan", "loads", "lock", "graph", "grid", "limits", "usage",
     ],
     &["rules"],
-    &["syntax", "resolve", "allocate", "lockfile", "check"],
+    &[
+        "syntax", "resolve", "allocate", "lockfile", "check", "power",
+    ],
     &["output", "report", "explain", "page", "import", "format"],
     &["cli"],
 ];
@@ -92,7 +94,9 @@ fn layer(module: &str) -> Option<usize> {
 }
 
 /// Stages meet in data: none uses another.
-const APART: &[&str] = &["syntax", "resolve", "allocate", "lockfile", "check"];
+const APART: &[&str] = &[
+    "syntax", "resolve", "allocate", "lockfile", "check", "power",
+];
 
 /// The module of a file: the first part of its path in `src`.
 fn module(file: &str) -> &str {

@@ -8,6 +8,7 @@
 //! | `picked` | ports that the compiler picks, seen from the display |
 //! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
 //! | `placement` | the placement engine on recorded instances, and against a slow decider |
+//! | `power` | currents and voltages: handbook examples, ngspice, displays |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
@@ -46,6 +47,7 @@ mod outputs;
 mod parts;
 mod picked;
 mod placement;
+mod power;
 mod random;
 mod robust;
 mod standards;

@@ -54,22 +54,22 @@ fn the_preference_decides_what_comes_first() {
 #[test]
 fn a_fuse_holds_back_what_it_does_not_feed() {
     let yard = |settings: &str, display: &str| {
-        picked(&format!(
+        ports(&check::one(&format!(
             "display \"fuses\" {{ {display} }}\n\
              node n {{ chip ws2811; colour RGB; volts 12 V; draw 30 mA }}\n\
              controller c {{ ports 1..4 {{ nodes at most 800; volts 12 V; {settings} }} }}\n\
              prop a {{ node n; string 100 nodes }}\n\
              prop b {{ node n; string 100 nodes }}\n\
              wire c: a, b\n"
-        ))
+        )))
     };
     assert_eq!(yard("", ""), ["c.1", "c.1"]);
-    // 3 A each.
-    assert_eq!(yard("fuse 6 A", ""), ["c.1", "c.1"]);
-    assert_eq!(yard("fuse 5.9 A", ""), ["c.1", "c.2"]);
-    assert_eq!(yard("fuse 5.9 A", "dim to 50 %"), ["c.1", "c.1"]);
-    assert_eq!(yard("fuse 5.9 A; dim to 98 %", ""), ["c.1", "c.1"]);
-    // What no fuse feeds even alone lies somewhere all the same: currents are told elsewhere.
+    // 3 A each, and 80 % of a fuse.
+    assert_eq!(yard("fuse 7.5 A", ""), ["c.1", "c.1"]);
+    assert_eq!(yard("fuse 7.4 A", ""), ["c.1", "c.2"]);
+    assert_eq!(yard("fuse 7.4 A", "dim to 50 %"), ["c.1", "c.1"]);
+    assert_eq!(yard("fuse 7.4 A; dim to 98 %", ""), ["c.1", "c.1"]);
+    // What no fuse feeds even alone lies somewhere all the same: `power/fuse` tells it.
     assert_eq!(yard("fuse 2 A", ""), ["c.1", "c.2"]);
 }
 

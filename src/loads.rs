@@ -1,0 +1,204 @@
+//! What the power stage found: currents, voltages and what they are held against, in whole base units.
+
+use crate::model::{
+    CircuitId, FeedLead, InjectAt, Model, Prop, ReceiverId, StringId, Supply, Told,
+};
+use crate::plan::Plan;
+use crate::source::Span;
+use crate::unit::Gauge;
+
+/// All of it.
+#[derive(Debug, Default)]
+pub struct Loads {
+    /// At the levels that the display allows.
+    pub allowed: Study,
+    /// With every node at full, as a controller's own test pattern may have it; `None` where the display allows that
+    /// anyway.
+    pub full: Option<Study>,
+}
+
+/// Currents and voltages at one level.
+#[derive(Debug, Default)]
+pub struct Study {
+    /// What hangs on the ports, by output of the plan, then in chain order.
+    pub sections: Vec<Section>,
+    /// What flows through the lead of each `power` statement, in microamperes, by statement.
+    pub feeds: Vec<i64>,
+    /// What flows in at each point of injection.
+    pub taps: Vec<TapLoad>,
+    /// Cables of chains and strings, each at the most that flows through it.
+    pub leads: Vec<LeadLoad>,
+    /// What each supply gives, in microamperes.
+    pub supplies: Vec<i64>,
+}
+
+/// A stretch of a data line on one piece of plus: all of it, but where `apart` cuts it.
+#[derive(Debug, Clone, Copy)]
+pub struct Section {
+    /// Its output, as an index of the plan's.
+    pub port: u32,
+    /// The receiver it hangs on.
+    pub receiver: Option<ReceiverId>,
+    /// The first thing on it that draws.
+    pub at: Span,
+    /// What its plus comes from.
+    pub from: From,
+    /// The level of its nodes, in thousandths of a percent.
+    pub level: u32,
+    /// What flows out of the port, in microamperes; 0 behind a cut.
+    pub port_ua: i64,
+    /// What its nodes draw together, in microamperes.
+    pub drawn_ua: i64,
+    /// The power that goes into it where it is not known to come from a supply of the display, in milliwatts.
+    pub assumed_mw: i64,
+    /// The port's fuse; `None` behind a cut.
+    pub fuse: Option<Told<i64>>,
+    /// The node with the lowest voltage.
+    pub lowest: Option<Low>,
+    /// The first node under its floor.
+    pub dark: Option<Low>,
+    /// Nodes under their floor.
+    pub dark_nodes: u32,
+    /// Whether everything along it is known: pitch and conductor of every string, conductor of every lead.
+    pub whole: bool,
+    /// Whether it was left out: fed wrongly, by nothing, at an unknown voltage, or too long to be reckoned.
+    pub left_out: bool,
+}
+
+/// What a section's plus comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum From {
+    /// A `power` statement, through the port.
+    Power(u32),
+    /// The port, at its voltage: the display names no supply.
+    Port,
+    /// Injections only: it is cut from the port, or nothing feeds the port.
+    Taps,
+    /// Nothing.
+    Nothing,
+}
+
+/// A node and its voltage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Low {
+    /// Its string.
+    pub string: StringId,
+    /// The string's reference in the wire.
+    pub at: Span,
+    /// Which node of it that shows something, from 1; 0 for one that shows nothing.
+    pub node: u32,
+    /// Its voltage in microvolts.
+    pub uv: i64,
+    /// The lowest that it works at, in microvolts.
+    pub floor_uv: i64,
+}
+
+/// A point of injection.
+#[derive(Debug, Clone, Copy)]
+pub struct TapLoad {
+    /// The `inject` statement.
+    pub injection: u32,
+    /// The string.
+    pub string: StringId,
+    /// How many nodes of the string come before the point.
+    pub after: u32,
+    /// What flows in, in microamperes.
+    pub ua: i64,
+    /// Whether its section was left out.
+    pub left_out: bool,
+}
+
+/// A cable of a chain or string.
+#[derive(Debug, Clone, Copy)]
+pub struct LeadLoad {
+    /// Where it is said.
+    pub at: Span,
+    /// Its conductor.
+    pub gauge: Gauge,
+    /// The most that flows through it, in microamperes.
+    pub ua: i64,
+}
+
+/// An injection that would help, in the words of the language.
+#[derive(Debug, Clone, Copy)]
+pub struct Remedy {
+    /// The string.
+    pub string: StringId,
+    /// Where on it.
+    pub place: InjectAt,
+    /// From where, through what.
+    pub lead: FeedLead,
+    /// What would flow in, in microamperes.
+    pub ua: i64,
+}
+
+/// What would hold a line over its floor: each of these by itself, where it is there.
+#[derive(Debug, Clone, Default)]
+pub struct Cure {
+    /// Injections, the fewest that were found; empty for none.
+    pub inject: Vec<Remedy>,
+    /// A thicker conductor for the lead of its `power` statement.
+    pub lead: Option<Gauge>,
+    /// A lower level, in thousandths of a percent.
+    pub level: Option<u32>,
+}
+
+/// Fuses and supplies carry a load of three hours or more to this share, in percent: NFPA 70, 210.20(A) and 215.3 want a
+/// rating of 125 % of it.
+pub const LASTING: i64 = 80;
+
+/// Whether a lasting load is over that share of a rating.
+#[must_use]
+pub fn lasts_over(load: i64, rating: i64) -> bool {
+    i128::from(load) * 100 > i128::from(rating) * i128::from(LASTING)
+}
+
+/// Power in milliwatts of a current in microamperes at a voltage in millivolts.
+#[must_use]
+pub fn power_mw(ua: i64, mv: i64) -> i64 {
+    let mw = i128::from(ua) * i128::from(mv) / 1_000_000;
+    i64::try_from(mw).unwrap_or(i64::MAX)
+}
+
+/// What each supply takes from the mains for what it gives, in milliwatts; 0 where its voltage is not known.
+#[must_use]
+pub fn supply_mains_mw(supply: &Supply, ua: i64) -> i64 {
+    let mw = supply.volts.map_or(0, |volts| power_mw(ua, volts.value));
+    let taken = i128::from(mw) * 100_000 / i128::from(supply.efficiency.max(1));
+    i64::try_from(taken).unwrap_or(i64::MAX)
+}
+
+/// What a mains circuit carries, in milliwatts: its supplies with their loss, its controllers, and its fixtures that are
+/// put up.
+#[must_use]
+pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i64 {
+    let supplies = model.supplies.iter().zip(&study.supplies);
+    let supplies = supplies
+        .filter(|(supply, _)| supply.circuit == Some(id))
+        .map(|(supply, ua)| supply_mains_mw(supply, *ua));
+    let controllers = model.controllers.iter();
+    let controllers = controllers
+        .filter(|controller| controller.circuit == Some(id) && !controller.stock)
+        .filter_map(|controller| controller.draw_mw);
+    let props = model.props.iter();
+    let fixtures = props
+        .filter(|prop| prop.circuit == Some(id))
+        .map(|prop| fixtures_mw(model, plan, prop));
+    supplies
+        .chain(controllers)
+        .chain(fixtures)
+        .fold(0, i64::saturating_add)
+}
+
+/// What a prop's fixtures that are put up draw together, in milliwatts.
+#[must_use]
+pub fn fixtures_mw(model: &Model, plan: &Plan, prop: &Prop) -> i64 {
+    let Some(each) = prop.draw_mw else { return 0 };
+    let up = prop.strings().filter(|index| {
+        let string = model.string(StringId(*index));
+        let fixture = string.is_some_and(|string| string.number == 0 && !string.stored);
+        fixture && plan.of(StringId(*index)).is_some()
+    });
+    let count = i64::try_from(up.count()).unwrap_or(i64::MAX);
+    each.saturating_mul(count)
+}

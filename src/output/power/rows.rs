@@ -1,0 +1,272 @@
+//! The rows, made from model, plan and what was solved.
+
+use super::{CircuitRow, Decimal, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow};
+use crate::cable::capacity;
+use crate::loads::{From, Low, Section, Study, circuit_mw, fixtures_mw, power_mw, supply_mains_mw};
+use crate::model::{CircuitId, FeedLead, Model, Output, Told};
+use crate::plan::Plan;
+use crate::power::Suggestion;
+use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
+
+/// What goes with every figure about power.
+pub const CAUTIONS: &[&str] = &[
+    "These figures are an aid and no approval: local code, your inspector and a licensed electrician decide.",
+    "Mains work is for somebody licensed to do it.",
+    "Every outdoor outlet wants ground-fault protection (GFCI, or an RCD of 30 mA).",
+    "Put a fuse at the source of every positive lead and at every point of injection, sized to the thinnest conductor behind it.",
+    "Do not join the plus of two supplies; join the minus, which the data needs.",
+    "Supplies and controllers go into enclosures made for the weather, off the ground, with drip loops.",
+];
+
+/// Everything that `tinsel power` shows.
+pub struct PowerView {
+    /// The level of all nodes in percent; `None` for what the display allows.
+    pub level: Option<Decimal>,
+    /// What hangs on ports.
+    pub ports: Vec<PortRow>,
+    /// Leads of `power` statements, then points of injection.
+    pub leads: Vec<LeadRow>,
+    /// Supplies.
+    pub supplies: Vec<SupplyRow>,
+    /// Mains circuits.
+    pub circuits: Vec<CircuitRow>,
+    /// The whole.
+    pub total: TotalRow,
+    /// What would feed it in more places; `None` where that was not asked for.
+    pub suggestions: Option<Vec<SuggestionRow>>,
+}
+
+impl PowerView {
+    /// Of a display at a level (thousandths of a percent), if one was asked for.
+    #[must_use]
+    pub fn new(
+        model: &Model,
+        plan: &Plan,
+        study: &Study,
+        level: Option<u32>,
+        suggestions: Option<&[Suggestion]>,
+    ) -> Self {
+        let circuits = model.circuits.iter().enumerate();
+        Self {
+            level: level.map(|level| milli(level.into())),
+            ports: study
+                .sections
+                .iter()
+                .filter_map(|section| port(model, plan, section))
+                .collect(),
+            leads: leads(model, study),
+            supplies: supplies(model, study),
+            circuits: circuits
+                .map(|(index, _)| circuit(model, plan, study, CircuitId::from(index)))
+                .collect(),
+            total: total(model, plan, study),
+            suggestions: suggestions.map(|all| {
+                let rows = all.iter().map(|one| suggestion(model, plan, one));
+                rows.collect()
+            }),
+        }
+    }
+}
+
+fn milli(value: i64) -> Decimal {
+    Decimal { value, per: 1_000 }
+}
+
+fn micro(value: i64) -> Decimal {
+    Decimal {
+        value,
+        per: 1_000_000,
+    }
+}
+
+/// A share in percent, to a tenth.
+fn percent(part: i64, whole: i64) -> Decimal {
+    let share = i128::from(part) * 1_000 / i128::from(whole.max(1));
+    Decimal {
+        value: i64::try_from(share).unwrap_or(i64::MAX),
+        per: 10,
+    }
+}
+
+fn fuse(fuse: Option<Told<i64>>, ua: i64) -> (Option<Decimal>, Option<Decimal>) {
+    let amps = fuse.map(|fuse| micro(fuse.value));
+    (amps, fuse.map(|fuse| percent(ua.abs(), fuse.value)))
+}
+
+fn name(model: &Model, plan: &Plan, section: &Section) -> Option<String> {
+    let port = plan.ports.get(section.port as usize)?;
+    match port.output {
+        Output::Pixel(number) => Some(port_name(model, port.controller, number, section.receiver)),
+        Output::Dmx(_) => None,
+    }
+}
+
+fn port(model: &Model, plan: &Plan, section: &Section) -> Option<PortRow> {
+    let (fuse_amps, fuse_percent) = fuse(section.fuse, section.port_ua);
+    Some(PortRow {
+        port: name(model, plan, section)?,
+        from: match section.from {
+            From::Power(_) => "power",
+            From::Port => "port",
+            From::Taps => "injections",
+            From::Nothing => "nothing",
+        },
+        level_percent: milli(section.level.into()),
+        amps: micro(section.port_ua),
+        fuse_amps,
+        fuse_percent,
+        drawn_amps: micro(section.drawn_ua),
+        worst: section.lowest.map(|low| node(model, low)),
+        dark_from: section.dark.map(|low| node(model, low)),
+        dark_nodes: section.dark_nodes,
+        drop_known: section.whole,
+        left_out: section.left_out,
+    })
+}
+
+fn node(model: &Model, low: Low) -> NodeRow {
+    NodeRow {
+        string: model.name_of(low.string),
+        node: low.node,
+        volts: micro(low.uv),
+        floor_volts: micro(low.floor_uv),
+    }
+}
+
+fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
+    let (fuse_amps, fuse_percent) = fuse(lead.fuse, ua);
+    let supply = model.supplies.get(lead.supply.index());
+    LeadRow {
+        feeds,
+        supply: supply.map_or(String::new(), |supply| supply.name.to_string()),
+        amps: micro(ua),
+        fuse_amps,
+        fuse_percent,
+        gauge: lead.gauge.words(),
+        may_carry_amps: micro(capacity(lead.gauge).most_ua),
+    }
+}
+
+fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
+    let powers = model.powers.iter().zip(&study.feeds);
+    let powers = powers.map(|(power, ua)| lead(model, &power.lead, fed_ports(model, power), *ua));
+    let taps = study.taps.iter().filter_map(|tap| {
+        let injection = model.injections.get(tap.injection as usize)?;
+        let string = model.name_of(tap.string);
+        let place = match injection.place {
+            crate::model::InjectAt::EveryNodes(_) | crate::model::InjectAt::EveryStrands(_) => {
+                format!("behind node {}", tap.after)
+            }
+            place => inject_place(place),
+        };
+        Some(lead(
+            model,
+            &injection.lead,
+            format!("{string} {place}"),
+            tap.ua,
+        ))
+    });
+    powers.chain(taps).collect()
+}
+
+fn supplies(model: &Model, study: &Study) -> Vec<SupplyRow> {
+    let rows = model.supplies.iter().zip(&study.supplies);
+    rows.map(|(supply, ua)| {
+        let mw = supply.volts.map_or(0, |volts| power_mw(*ua, volts.value));
+        let rated = supply.rated.map(|rated| rated.value);
+        SupplyRow {
+            supply: supply.name.to_string(),
+            volts: supply.volts.map(|volts| milli(volts.value)),
+            amps: micro(*ua),
+            watts: milli(mw),
+            rated_watts: rated.map(milli),
+            headroom_watts: rated.map(|rated| milli(rated.saturating_sub(mw))),
+            load_percent: rated.map(|rated| percent(mw, rated)),
+            mains_watts: milli(supply_mains_mw(supply, *ua)),
+        }
+    })
+    .collect()
+}
+
+fn circuit(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> CircuitRow {
+    let circuit = model.circuits.get(id.index());
+    let mw = circuit_mw(model, plan, study, id);
+    let volts = circuit
+        .and_then(|circuit| circuit.volts)
+        .map(|volts| volts.value);
+    let ua = volts.map(|volts| amps_ua(mw, volts));
+    let breaker = circuit
+        .and_then(|circuit| circuit.breaker)
+        .map(|breaker| breaker.value);
+    CircuitRow {
+        circuit: circuit.map_or(String::new(), |circuit| circuit.name.to_string()),
+        volts: volts.map(milli),
+        watts: milli(mw),
+        amps: ua.map(micro),
+        breaker_amps: breaker.map(micro),
+        load_percent: ua.zip(breaker).map(|(ua, breaker)| percent(ua, breaker)),
+    }
+}
+
+fn amps_ua(mw: i64, mv: i64) -> i64 {
+    let ua = i128::from(mw) * 1_000_000 / i128::from(mv.max(1));
+    i64::try_from(ua).unwrap_or(i64::MAX)
+}
+
+fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
+    // Supplies that the display does not name lose as much as those that say nothing else.
+    const USUAL: i64 = 85;
+    let assumed = study
+        .sections
+        .iter()
+        .map(|section| section.assumed_mw)
+        .fold(0, i64::saturating_add);
+    let supplies = || model.supplies.iter().zip(&study.supplies);
+    let given =
+        supplies().map(|(supply, ua)| supply.volts.map_or(0, |volts| power_mw(*ua, volts.value)));
+    let taken = supplies().map(|(supply, ua)| supply_mains_mw(supply, *ua));
+    let controllers = model
+        .controllers
+        .iter()
+        .filter(|controller| !controller.stock);
+    let controllers = controllers.filter_map(|controller| controller.draw_mw);
+    let fixtures = model
+        .props
+        .iter()
+        .map(|prop| fixtures_mw(model, plan, prop));
+    let mains = taken
+        .chain(controllers)
+        .chain(fixtures)
+        .fold(assumed.saturating_mul(100) / USUAL, i64::saturating_add);
+    TotalRow {
+        watts: milli(given.fold(assumed, i64::saturating_add)),
+        mains_watts: milli(mains),
+        mains_amps_120v: micro(amps_ua(mains, 120_000)),
+        mains_amps_230v: micro(amps_ua(mains, 230_000)),
+    }
+}
+
+fn suggestion(model: &Model, plan: &Plan, one: &Suggestion) -> SuggestionRow {
+    let because = match one.section.dark {
+        Some(low) => format!(
+            "node {} of {} would get {}, it works down to {}",
+            low.node,
+            model.name_of(low.string),
+            crate::unit::left(low.uv),
+            crate::unit::left(low.floor_uv)
+        ),
+        None => format!(
+            "its fuse would carry {}",
+            crate::unit::load(one.section.port_ua.abs())
+        ),
+    };
+    SuggestionRow {
+        port: name(model, plan, &one.section).unwrap_or_default(),
+        because,
+        statements: one
+            .inject
+            .iter()
+            .map(|remedy| inject_statement(model, remedy))
+            .collect(),
+    }
+}

@@ -1,0 +1,229 @@
+//! What is joined wrongly: nothing feeds it, two supplies do, or two voltages meet. Such a line is left out of what is
+//! solved, so that one mistake is told once.
+
+use super::net::{Group, Nets, Stretch};
+use crate::diagnostic::Sink;
+use crate::loads::From;
+use crate::model::{Model, Output, StringId, SupplyId, Told};
+use crate::plan::Plan;
+use crate::rules::power::{mixed, parallel, unfed};
+use crate::source::Span;
+use crate::usage::{fed_ports, port_name};
+
+/// Tells what is joined wrongly and marks it.
+pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
+    twice(model, sink);
+    let wrong_feeds = feeds(model, nets, sink);
+    let wrong_taps = injections(model, nets, sink);
+    for group in &nets.groups {
+        joined(model, group, &mut nets.stretches, sink);
+    }
+    for stretch in &mut nets.stretches {
+        let own = mixed_strings(model, stretch, sink);
+        let feed = matches!(stretch.from, From::Power(power) if wrong_feeds.contains(&power));
+        let tap = stretch
+            .sites
+            .iter()
+            .any(|site| wrong_taps.contains(&site.injection));
+        stretch.left_out |= own || feed || tap;
+    }
+    if !model.incomplete {
+        nothing(model, plan, nets, sink);
+    }
+}
+
+/// Ports that two `power` statements name.
+fn twice(model: &Model, sink: &mut Sink) {
+    let mut powers: Vec<usize> = (0..model.powers.len()).collect();
+    let of = |index: usize| model.powers.get(index);
+    powers.sort_by_key(|index| {
+        of(*index).map(|power| (power.controller, power.receiver, power.first, *index))
+    });
+    // The one that reaches farthest so far.
+    let mut far: Option<usize> = None;
+    for index in powers {
+        let Some(power) = of(index) else { continue };
+        let same = far
+            .and_then(of)
+            .filter(|far| (far.controller, far.receiver) == (power.controller, power.receiver));
+        if let Some(other) = same.filter(|far| far.last >= power.first) {
+            let (first, second) = if other.at < power.at {
+                (other, power)
+            } else {
+                (power, other)
+            };
+            sink.push(parallel::twice(model, second, first));
+        }
+        if same.is_none_or(|far| far.last < power.last) {
+            far = Some(index);
+        }
+    }
+}
+
+/// `power` statements whose supply has another voltage than their ports, or strings where the ports say nothing.
+fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<u32> {
+    let mut wrong = Vec::new();
+    for group in &nets.groups {
+        let Some((index, power)) = group
+            .power
+            .and_then(|power| Some((power, model.powers.get(power as usize)?)))
+        else {
+            continue;
+        };
+        let ports = (power.first..=power.last).filter_map(|port| {
+            model
+                .port_settings(power.controller, port, power.receiver)?
+                .volts
+        });
+        let members = group
+            .members
+            .iter()
+            .filter_map(|index| nets.stretches.get(*index));
+        let strings = members
+            .filter_map(|stretch| first_volts(model, stretch))
+            .map(|(_, volts)| volts);
+        let what = format!("`{}`", fed_ports(model, power));
+        let finding = ports
+            .chain(strings)
+            .find_map(|volts| mixed::feed(model, power.at, &power.lead, &what, volts));
+        if let Some(finding) = finding {
+            sink.push(finding);
+            wrong.push(index);
+        }
+    }
+    wrong
+}
+
+/// Injections of another voltage than the string they go into.
+fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<u32> {
+    let mut wrong: Vec<u32> = Vec::new();
+    for site in nets.stretches.iter().flat_map(|stretch| &stretch.sites) {
+        if wrong.contains(&site.injection) {
+            continue;
+        }
+        let volts = model.node_of(site.string).and_then(|node| node.volts);
+        let injection = model.injections.get(site.injection as usize);
+        let Some((volts, injection)) = volts.zip(injection) else {
+            continue;
+        };
+        let what = format!("`{}`", model.name_of(site.string));
+        if let Some(finding) = mixed::feed(model, injection.at, &injection.lead, &what, volts) {
+            sink.push(finding);
+            wrong.push(site.injection);
+        }
+    }
+    wrong
+}
+
+/// The first string that says its voltage.
+fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)> {
+    stretch
+        .runs
+        .iter()
+        .find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
+}
+
+/// Strings of two voltages on one plus. Where the port says its own, `wire/volts` tells.
+fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
+    let Some((first, volts)) = first_volts(model, stretch) else {
+        return false;
+    };
+    let strings = stretch
+        .runs
+        .iter()
+        .filter_map(|run| Some((run, run.string?)));
+    let mut others = strings.filter_map(|(run, id)| Some((run.at, id, model.node_of(id)?.volts?)));
+    let Some((at, id, other)) = others.find(|(.., other)| other.value != volts.value) else {
+        return false;
+    };
+    // Of the strings of a port that says its voltage, each that differs is told by `wire/volts`.
+    if stretch.from == From::Taps || stretch.volts_of_port.is_none() {
+        let name = model.name_of(first);
+        sink.push(mixed::strings(
+            at,
+            &model.name_of(id),
+            other,
+            (&name, volts),
+        ));
+    }
+    true
+}
+
+/// Injections from a supply other than the one that feeds the same plus.
+fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Sink) {
+    let power = group
+        .power
+        .and_then(|power| model.powers.get(power as usize));
+    let mut first: Option<(SupplyId, Span)> = power.map(|power| (power.lead.supply, power.at));
+    let mut told: Vec<u32> = Vec::new();
+    for index in &group.members {
+        let Some(stretch) = stretches.get_mut(*index) else {
+            continue;
+        };
+        for site in &stretch.sites {
+            let Some(injection) = model.injections.get(site.injection as usize) else {
+                continue;
+            };
+            let (supply, at) = *first.get_or_insert((site.lead.supply, injection.at));
+            if supply == site.lead.supply {
+                continue;
+            }
+            stretch.left_out = true;
+            if !told.contains(&site.injection) {
+                told.push(site.injection);
+                let other = model
+                    .supplies
+                    .get(supply.index())
+                    .map_or("", |supply| &*supply.name);
+                sink.push(parallel::joined(model, injection, other, at));
+            }
+        }
+    }
+}
+
+/// Ports with strings that draw and no feed.
+fn nothing(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
+    let bare = nets
+        .stretches
+        .iter()
+        .filter(|stretch| stretch.from == From::Nothing);
+    let mut bare: Vec<(&Stretch, Span)> = bare
+        .filter_map(|stretch| Some((stretch, stretch.at?)))
+        .collect();
+    let owner = |stretch: &Stretch| {
+        let port = plan.ports.get(stretch.port as usize);
+        (port.map(|port| port.controller), stretch.receiver)
+    };
+    bare.sort_by_key(|(stretch, _)| owner(stretch));
+    for ports in bare.chunk_by(|a, b| owner(a.0) == owner(b.0)) {
+        let Some((stretch, at)) = ports.first() else {
+            continue;
+        };
+        let Some(port) = plan.ports.get(stretch.port as usize) else {
+            continue;
+        };
+        let Output::Pixel(number) = port.output else {
+            continue;
+        };
+        let name = port_name(model, port.controller, number, stretch.receiver);
+        let draws = |id: StringId| {
+            model
+                .node_of(id)
+                .is_some_and(|node| node.draw.is_some() || node.idle_ua > 0)
+        };
+        let string = stretch
+            .runs
+            .iter()
+            .filter_map(|run| run.string)
+            .find(|id| draws(*id));
+        let string = string.map_or(String::new(), |id| model.name_of(id));
+        let usual = model
+            .supplies
+            .iter()
+            .find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
+        let supply = usual
+            .or(model.supplies.first())
+            .map_or("SUPPLY", |supply| &*supply.name);
+        sink.push(unfed::ports(*at, &name, &string, ports.len() - 1, supply));
+    }
+}

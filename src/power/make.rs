@@ -1,0 +1,77 @@
+//! Makes of node as the solver sees them.
+
+use crate::cable::loop_ohms;
+use crate::model::{Draw, Model, NodeKind, Told};
+
+/// What a make of node is, electrically.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Make {
+    /// Constant current at full, in amperes.
+    pub amps: f64,
+    /// On top of it at any level.
+    pub idle: f64,
+    /// Constant power at full, in watts.
+    pub watts: f64,
+    /// The lowest voltage it works at.
+    pub floor: f64,
+    /// One pitch there and back, in ohm.
+    pub ohms: f64,
+    /// One pitch, in micrometres.
+    pub pitch_um: i64,
+    /// Its voltage in millivolts.
+    pub volts: Option<Told<i64>>,
+    /// Whether it says what it draws.
+    pub draws: bool,
+    /// Whether pitch and conductor are known.
+    pub whole: bool,
+}
+
+/// Where there is no chip, or its own floor is far under what the node is made for, a node is taken to work down to
+/// three quarters of its voltage: three diodes in a row want about 9 of 12 V, which is also what the WS2815 data sheet
+/// has as its least.
+fn floor_mv(model: &Model, node: &NodeKind) -> i64 {
+    if let Some(floor) = node.floor {
+        return floor.value;
+    }
+    let chip = node
+        .chip
+        .and_then(|chip| model.chips.get(chip.value.index()));
+    let chip_floor = chip.map(|chip| i64::from(chip.floor_mv));
+    if let Some(floor) = chip_floor.filter(|_| chip.is_some_and(|chip| chip.floor_told)) {
+        return floor;
+    }
+    let share = node.volts.map(|volts| volts.value * 3 / 4);
+    chip_floor.max(share).unwrap_or(4_500).max(1)
+}
+
+/// The electrical side of a make of node.
+#[must_use]
+pub fn make(model: &Model, node: &NodeKind) -> Make {
+    let pitch = node.pitch_um.map(|pitch| pitch.value);
+    let gauge = node.gauge.map(|gauge| gauge.value);
+    let ohms = pitch.zip(gauge).map_or(0.0, |(pitch, gauge)| {
+        loop_ohms(pitch, gauge, celsius(model))
+    });
+    let (amps, watts) = match node.draw.map(|draw| draw.value) {
+        Some(Draw::Current(ua)) => (ua as f64 * 1e-6, 0.0),
+        Some(Draw::Power(mw)) => (0.0, mw as f64 * 1e-3),
+        None => (0.0, 0.0),
+    };
+    Make {
+        amps,
+        idle: node.idle_ua as f64 * 1e-6,
+        watts,
+        floor: floor_mv(model, node) as f64 * 1e-3,
+        ohms,
+        pitch_um: pitch.unwrap_or(0),
+        volts: node.volts,
+        draws: node.draw.is_some() || node.idle_ua > 0,
+        whole: pitch.is_some() && gauge.is_some(),
+    }
+}
+
+/// The temperature of all conductors, in degrees Celsius.
+#[must_use]
+pub fn celsius(model: &Model) -> f64 {
+    model.display.conductors_mc as f64 * 1e-3
+}

@@ -1,0 +1,241 @@
+//! Solves the nets at a level and takes from each what is asked of it.
+
+use super::net::{Group, Nets, Run, Stretch, trunk};
+use super::solve::{Ladder, Solved, solve};
+use crate::loads::{From, LeadLoad, Low, Section, Study, TapLoad};
+use crate::model::Model;
+use crate::source::Span;
+
+/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths of a percent).
+#[must_use]
+pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
+    let mut study = Study {
+        feeds: vec![0; model.powers.len()],
+        supplies: vec![0; model.supplies.len()],
+        ..Study::default()
+    };
+    let mut sections: Vec<(usize, Section)> = Vec::with_capacity(nets.stretches.len());
+    for group in &nets.groups {
+        let members = group
+            .members
+            .iter()
+            .filter_map(|index| Some((*index, nets.stretches.get(*index)?)));
+        let (out, held): (Vec<_>, Vec<_>) = members.partition(|(_, stretch)| stretch.left_out);
+        for (index, stretch) in out {
+            sections.push((index, left_out(stretch, all)));
+            note_taps(stretch, None, &mut study);
+        }
+        let Some(parts) = solved(model, nets, group, all) else {
+            for (index, stretch) in held {
+                sections.push((index, left_out(stretch, all)));
+                note_taps(stretch, None, &mut study);
+            }
+            continue;
+        };
+        let mut flow = 0.0;
+        for ((index, stretch), part) in held.into_iter().zip(&parts) {
+            sections.push((index, read(nets, stretch, part, all)));
+            note_taps(stretch, Some(&part.solved), &mut study);
+            note_leads(stretch, part, &mut study.leads);
+            flow += part.solved.amps;
+        }
+        if let Some(load) = group
+            .power
+            .and_then(|power| study.feeds.get_mut(power as usize))
+        {
+            *load = micro(flow);
+        }
+    }
+    sections.sort_unstable_by_key(|(index, _)| *index);
+    study.sections = sections.into_iter().map(|(_, section)| section).collect();
+    study
+        .taps
+        .sort_unstable_by_key(|tap| (tap.injection, tap.string, tap.after));
+    study
+        .leads
+        .sort_unstable_by_key(|lead| (lead.at, std::cmp::Reverse(lead.ua)));
+    study.leads.dedup_by_key(|lead| lead.at);
+    supplies(model, &mut study);
+    study
+}
+
+/// What each supply gives.
+fn supplies(model: &Model, study: &mut Study) {
+    let feeds = model
+        .powers
+        .iter()
+        .zip(&study.feeds)
+        .map(|(power, ua)| (power.lead.supply, *ua));
+    let taps = study.taps.iter().filter_map(|tap| {
+        let injection = model.injections.get(tap.injection as usize)?;
+        Some((injection.lead.supply, tap.ua))
+    });
+    for (supply, ua) in feeds.chain(taps) {
+        if let Some(sum) = study.supplies.get_mut(supply.index()) {
+            *sum = sum.saturating_add(ua);
+        }
+    }
+}
+
+/// A stretch, solved.
+pub struct Part {
+    /// As the solver had it.
+    pub ladder: Ladder,
+    /// What came of it.
+    pub solved: Solved,
+}
+
+/// Solves those stretches of a group that are not left out; `None` where their voltage is not known or nothing feeds
+/// them.
+#[must_use]
+pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Option<Vec<Part>> {
+    let trunk = trunk(model, nets, group);
+    let held = || {
+        let members = group
+            .members
+            .iter()
+            .filter_map(|index| nets.stretches.get(*index));
+        members.filter(|stretch| !stretch.left_out)
+    };
+    let ladders: Vec<Ladder> = held()
+        .map(|stretch| stretch.ladder(model, &nets.makes, stretch.level(all)))
+        .collect();
+    let known = held().zip(&ladders).all(|(stretch, ladder)| {
+        let fed = trunk.is_some() || !ladder.taps.is_empty();
+        fed && ladder.taps.len() == stretch.sites.len()
+    });
+    if !known {
+        return None;
+    }
+    let (solved, _) = solve(trunk, &ladders);
+    let parts = ladders.into_iter().zip(solved);
+    Some(
+        parts
+            .map(|(ladder, solved)| Part { ladder, solved })
+            .collect(),
+    )
+}
+
+fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
+    Section {
+        port: stretch.port,
+        receiver: stretch.receiver,
+        at: stretch.at.unwrap_or_default(),
+        from: stretch.from,
+        level: stretch.level(all),
+        port_ua: 0,
+        drawn_ua: 0,
+        assumed_mw: 0,
+        fuse: stretch.fuse,
+        lowest: None,
+        dark: None,
+        dark_nodes: 0,
+        whole: stretch.whole,
+        left_out: true,
+    }
+}
+
+/// What is to be known of a stretch.
+#[must_use]
+pub fn read(nets: &Nets, stretch: &Stretch, part: &Part, all: Option<u32>) -> Section {
+    let mut section = Section {
+        left_out: false,
+        port_ua: micro(part.solved.amps),
+        ..left_out(stretch, all)
+    };
+    let mut drawn = 0.0;
+    let mut lowest: Option<(f64, &Run, u32)> = None;
+    let mut dark: Option<(f64, &Run, u32)> = None;
+    let mut points = part
+        .ladder
+        .points
+        .iter()
+        .zip(part.solved.volts.iter().skip(1));
+    for run in &stretch.runs {
+        for step in 0..run.count {
+            let Some((point, volts)) = points.next() else {
+                break;
+            };
+            drawn += point.draw.at(*volts);
+            if !run.lit || point.draw.amps <= 0.0 && point.draw.watts <= 0.0 {
+                continue;
+            }
+            if lowest.is_none_or(|(least, ..)| *volts < least) {
+                lowest = Some((*volts, run, step));
+            }
+            if *volts < point.draw.floor - TRIFLE {
+                section.dark_nodes += 1;
+                dark = dark.or(Some((*volts, run, step)));
+            }
+        }
+    }
+    section.drawn_ua = micro(drawn);
+    if stretch.from == From::Port {
+        let volts = part.solved.volts.first().copied().unwrap_or(0.0);
+        section.assumed_mw = (part.solved.amps * volts * 1e3).round() as i64;
+    }
+    section.lowest = lowest.map(|(volts, run, step)| low(nets, volts, run, step));
+    section.dark = dark.map(|(volts, run, step)| low(nets, volts, run, step));
+    section
+}
+
+/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
+const TRIFLE: f64 = 1e-7;
+
+fn low(nets: &Nets, volts: f64, run: &Run, step: u32) -> Low {
+    let make = run.make.and_then(|id| nets.makes.get(id.index()));
+    Low {
+        string: run.string.unwrap_or(crate::model::StringId(u32::MAX)),
+        at: run.at,
+        node: run.first + step,
+        uv: micro(volts),
+        floor_uv: make.map_or(0, |make| micro(make.floor)),
+    }
+}
+
+fn note_taps(stretch: &Stretch, solved: Option<&Solved>, study: &mut Study) {
+    for (at, site) in stretch.sites.iter().enumerate() {
+        let amps = solved.and_then(|solved| solved.taps.get(at));
+        study.taps.push(TapLoad {
+            injection: site.injection,
+            string: site.string,
+            after: site.after,
+            ua: amps.map_or(0, |amps| micro(*amps)),
+            left_out: solved.is_none(),
+        });
+    }
+}
+
+fn note_leads(stretch: &Stretch, part: &Part, leads: &mut Vec<LeadLoad>) {
+    if stretch.runs.iter().all(|run| run.lead.is_none()) {
+        return;
+    }
+    let mut flows = part.solved.segments(&part.ladder);
+    for run in &stretch.runs {
+        let Some(flow) = flows.nth(run.count.saturating_sub(1) as usize) else {
+            return;
+        };
+        if let Some((gauge, _)) = run.lead {
+            leads.push(LeadLoad {
+                at: run.at,
+                gauge,
+                ua: micro(flow.abs()),
+            });
+        }
+    }
+}
+
+/// In millionths, as everything outside the solver is kept.
+#[must_use]
+pub fn micro(value: f64) -> i64 {
+    (value * 1e6).round() as i64
+}
+
+/// The place of a stretch that a finding about it is told at.
+#[must_use]
+pub fn place(section: &Section) -> Span {
+    section
+        .dark
+        .or(section.lowest)
+        .map_or(section.at, |low| low.at)
+}

@@ -1,0 +1,81 @@
+//! `power/parallel`: two supplies joined on the plus side.
+
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::model::{Injection, Model, PowerFeed};
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::fed_ports;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "power/parallel",
+    severity: Severity::Error,
+    title: "two supplies joined on the plus side",
+    page: Page {
+        means: "A line is fed from two supplies and its plus is whole between them, or a port is named by two `power` statements. \
+                Where one supply takes over from another, the plus conductor is cut: `apart` says so. The minus stays joined, since \
+                the data needs it.",
+        why: "No two supplies have quite the same voltage. The higher one feeds into the lower, which may switch off, fail, or hold \
+              the line live when its own fuse is out.",
+        source: "makers' notes on parallel operation of supplies; common practice, no standard",
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                prop arch { node dot; string 100 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                supply shed { volts 12 V; rated 150 W }\n\
+                supply tree { volts 12 V; rated 150 W }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                prop arch { node dot; string 100 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                supply shed { volts 12 V; rated 150 W }\n\
+                supply tree { volts 12 V; rated 150 W }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG apart\n",
+    },
+    check: None,
+};
+
+/// An injection from a supply other than the one that feeds the line already, which `first` says.
+#[must_use]
+pub fn joined(model: &Model, injection: &Injection, other: &str, first: Span) -> Diagnostic {
+    let name = |id: crate::model::SupplyId| {
+        model
+            .supplies
+            .get(id.index())
+            .map_or("", |supply| &*supply.name)
+    };
+    let own = name(injection.lead.supply);
+    let string = injection
+        .strings
+        .first()
+        .map_or(String::new(), |id| model.name_of(*id));
+    RULE.at(
+        injection.at,
+        Words {
+            message: format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
+            label: format!("`{own}` feeds it here"),
+            why: "the supply with the higher voltage feeds into the other, which may switch off or fail".into(),
+            help: format!("cut the plus before this point and write `apart` behind the statement, or inject from `{other}`"),
+        },
+    )
+    .and(first, format!("`{other}` feeds the same plus here"))
+}
+
+/// Two `power` statements that name the same port.
+#[must_use]
+pub fn twice(model: &Model, power: &PowerFeed, first: &PowerFeed) -> Diagnostic {
+    let (ports, others) = (fed_ports(model, power), fed_ports(model, first));
+    RULE.at(
+        power.at,
+        Words {
+            message: format!("`{ports}` and `{others}` have ports in common: they are fed twice"),
+            label: "fed here too".into(),
+            why: "a port has one pair of terminals for its power, and two supplies on it work against each other".into(),
+            help: "name each port in one `power` statement, and feed a line in more places with `inject`".into(),
+        },
+    )
+    .and(first.at, "fed here")
+}

@@ -1,0 +1,56 @@
+//! `power/unfed`: strings that nothing feeds.
+
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "power/unfed",
+    severity: Severity::Error,
+    title: "strings that nothing feeds",
+    page: Page {
+        means: "A string that draws hangs on a port that no `power` statement names, and no `inject` reaches it. Ports that come out \
+                at a receiver are fed there: data runs to it over the cable, power does not. A display that names no `supply` is \
+                not asked.",
+        why: "Without power the string stays dark, or is fed backwards through its data line, which destroys its first node.",
+        source: "common practice, no standard",
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                prop arch { node dot; string 100 nodes }\n\
+                prop star { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                wire pier.2: star\n\
+                supply shed { volts 12 V; rated 150 W }\n\
+                power pier.1 from shed through 0.5 m of 12 AWG\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                prop arch { node dot; string 100 nodes }\n\
+                prop star { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                wire pier.2: star\n\
+                supply shed { volts 12 V; rated 150 W }\n\
+                power pier.1..2 from shed through 0.5 m of 12 AWG\n",
+    },
+    check: None,
+};
+
+/// Ports of one controller or receiver that nothing feeds: the first one, its first string, how many more there are, and
+/// a supply that could.
+#[must_use]
+pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> Diagnostic {
+    let (others, them) = match more {
+        0 => (String::new(), "`power`"),
+        1 => (", nor 1 more port beside it".into(), "`power`"),
+        more => (format!(", nor {more} more ports beside it"), "`power`"),
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!("nothing feeds port `{port}`{others}"),
+            label: format!("`{string}` has no power"),
+            why: "without power it stays dark, or is fed backwards through its data line, which destroys nodes".into(),
+            help: format!("name it in a {them} statement: `power {port} from {supply} through LENGTH of GAUGE`"),
+        },
+    )
+}

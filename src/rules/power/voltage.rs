@@ -1,0 +1,185 @@
+//! `power/voltage`: a node with too little voltage.
+
+use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
+use crate::loads::{Cure, Low, Remedy, Section};
+use crate::model::{FeedLead, Model, Output};
+use crate::plan::Plan;
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::{Dimension, counted, left, quantity};
+use crate::usage::{inject_statement, port_name};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "power/voltage",
+    severity: Severity::Error,
+    title: "a node with too little voltage",
+    page: Page {
+        means: "What is left of the supply's voltage at a node, after all that its conductors take on the way there and back, is less \
+                than it works with, at the level that `dim to` allows. Where that is so at full level only, it is advice. The floor \
+                is the chip's own, or three quarters of what the node is made for where that is more; `floor` of a `node` or `chip` \
+                says otherwise.",
+        why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and everything behind \
+              flickers or stays dark.",
+        source: "data sheets of the chips (least supply voltage); ASTM B258 and IEC 60228 (resistance of conductors); three quarters \
+                 for diodes in a row is common practice, no source",
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 55 mA; pitch 75 mm; gauge 20 AWG }\n\
+                prop arch { node dot; string 200 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                supply shed { volts 12 V; rated 350 W }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 55 mA; pitch 75 mm; gauge 20 AWG }\n\
+                prop arch { node dot; string 200 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V } }\n\
+                wire pier.1: arch\n\
+                supply shed { volts 12 V; rated 350 W }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
+                inject arch at end from shed through 15 m of 14 AWG fuse 7.5 A\n",
+    },
+    check: None,
+};
+
+/// A line with a node under its floor.
+pub struct Case<'a> {
+    /// The line.
+    pub section: &'a Section,
+    /// The first node under its floor.
+    pub low: Low,
+    /// What would help; nothing where it was not looked for.
+    pub cure: Option<Cure>,
+}
+
+impl Case<'_> {
+    fn port(&self, model: &Model, plan: &Plan) -> String {
+        match plan.ports.get(self.section.port as usize) {
+            Some(port) => match port.output {
+                Output::Pixel(number) => {
+                    port_name(model, port.controller, number, self.section.receiver)
+                }
+                Output::Dmx(_) => String::new(),
+            },
+            None => String::new(),
+        }
+    }
+}
+
+/// A node under its floor at the level that is allowed; `feed` is the statement its power comes from.
+#[must_use]
+pub fn allowed(
+    model: &Model,
+    plan: &Plan,
+    case: &Case<'_>,
+    feed: Option<(Span, FeedLead)>,
+) -> Diagnostic {
+    let low = &case.low;
+    let name = words::shown(&model.name_of(low.string));
+    let level = quantity(i64::from(case.section.level), Dimension::Share);
+    let floor = quantity(low.floor_uv / 1_000, Dimension::Voltage);
+    let nodes = counted(i64::from(case.section.dark_nodes), "node");
+    let finding = RULE.at(
+        low.at,
+        Words {
+            message: format!("node {} of `{name}` gets {} at {level}, it works down to {floor}", low.node, left(low.uv)),
+            label: format!("too little from node {} of `{name}` on", low.node),
+            why: format!("under its floor a node loses its colours and then the data: {nodes} of port `{}` go dark", case.port(model, plan)),
+            help: help(model, plan, case),
+        },
+    );
+    let node = model.node_of(low.string);
+    let finding = match node.map(|node| (node, node.floor)) {
+        Some((_, Some(floor_told))) => finding.and(floor_told.at, format!("{floor} set here")),
+        Some((node, None)) => finding.and_if(
+            node.volts.map(|volts| volts.at),
+            format!("works down to {floor}"),
+        ),
+        None => finding,
+    };
+    let Some((at, _)) = feed else { return finding };
+    let finding = finding.and(at, "fed from here");
+    let inject = case.cure.iter().flat_map(|cure| &cure.inject);
+    let text: String = inject
+        .map(|remedy| format!("\n{}", inject_statement(model, remedy)))
+        .collect();
+    if text.is_empty() {
+        return finding;
+    }
+    let edit = Edit {
+        span: Span::new(at.end, at.end),
+        text,
+    };
+    finding.suggest("feed it in more places", vec![edit])
+}
+
+/// Lines of one controller that go under their floor at full level only; the worst of them, and how many more there are.
+#[must_use]
+pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
+    let low = &case.low;
+    let name = words::shown(&model.name_of(low.string));
+    let floor = quantity(low.floor_uv / 1_000, Dimension::Voltage);
+    let more = match others {
+        0 => String::new(),
+        1 => " (and nodes of 1 more line)".into(),
+        others => format!(" (and nodes of {others} more lines)"),
+    };
+    let statements: Vec<String> = ticked(model, case.cure.iter().flat_map(|cure| &cure.inject));
+    let help = if statements.is_empty() {
+        "test with one colour or a few nodes at a time".to_owned()
+    } else {
+        format!(
+            "test with one colour at a time, or add {}",
+            words::list(&statements, "and")
+        )
+    };
+    let mut finding = RULE.at(
+        low.at,
+        Words {
+            message: format!("at full level node {} of `{name}`{more} would get {}, it works down to {floor}", low.node, left(low.uv)),
+            label: "enough at the level that is allowed, not at full".into(),
+            why: "a controller's own test pattern lights everything in full, and then looks as if nodes were broken".into(),
+            help,
+        },
+    );
+    finding.severity = Severity::Advice;
+    finding
+}
+
+fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
+    let Some(cure) = &case.cure else {
+        return "feed it in more places: `tinsel power FILE --suggest` writes the statements"
+            .into();
+    };
+    let inject = ticked(model, &cure.inject);
+    let mut others = Vec::new();
+    if let Some(gauge) = cure.lead {
+        others.push(format!("its `power` through {}", gauge.words()));
+    }
+    if let Some(level) = cure.level {
+        let level = quantity(i64::from(level), Dimension::Share);
+        others.push(format!(
+            "`dim to {level}` for port `{}`",
+            case.port(model, plan)
+        ));
+    }
+    let others = words::list(&others, "or");
+    match (inject.is_empty(), others.is_empty()) {
+        (false, false) => format!(
+            "add {}; {others} would hold too",
+            words::list(&inject, "and")
+        ),
+        (false, true) => format!("add {}", words::list(&inject, "and")),
+        (true, false) => {
+            format!("{others} would hold; no injection from the same supply does by itself")
+        }
+        (true, true) => "cut the line into several, each on a port and supply of its own".into(),
+    }
+}
+
+fn ticked<'a>(model: &Model, remedies: impl IntoIterator<Item = &'a Remedy>) -> Vec<String> {
+    let statements = remedies
+        .into_iter()
+        .map(|remedy| inject_statement(model, remedy));
+    statements
+        .map(|statement| format!("`{statement}`"))
+        .collect()
+}

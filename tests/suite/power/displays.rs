@@ -1,0 +1,432 @@
+//! Whole displays: what the worked examples come to through the language, how lines are cut and joined, and that every
+//! cure that is told cures.
+
+use crate::check::{codes, one, told};
+use std::path::Path;
+use tinsel::Compiled;
+use tinsel::diagnostic::Severity;
+use tinsel::loads::{Section, Study};
+use tinsel::power;
+use tinsel::rules;
+
+fn study(compiled: &Compiled) -> Study {
+    power::at(&compiled.model, &compiled.plan, None)
+}
+
+fn only(text: &str) -> Section {
+    let compiled = one(text);
+    let study = study(&compiled);
+    assert_eq!(study.sections.len(), 1, "{}", told(&compiled));
+    study.sections[0]
+}
+
+fn near(got: i64, want: i64, within: i64) {
+    assert!(
+        (got - want).abs() <= within,
+        "{got} is not {want} within {within}"
+    );
+}
+
+/// 50 nodes of 60 mA on 18 AWG, 0.1 m apart, fed without loss: closed form and ngspice.
+const FIFTY: &str = "\
+node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 100 mm; gauge 18 AWG }
+prop arch { node dot; string 50 nodes }
+controller pier { ports 1..4 { volts 12 V } }
+wire pier.1: arch
+supply shed { volts 12 V; rated 100 W }
+power pier.1..4 from shed through 0 m of 12 AWG
+";
+
+#[test]
+fn fifty_nodes_fed_at_one_end() {
+    let section = only(FIFTY);
+    let lowest = section.lowest.unwrap();
+    assert_eq!(lowest.node, 50);
+    near(lowest.uv, 12_000_000 - 320_501, 2);
+    near(section.port_ua, 3_000_000, 1);
+}
+
+#[test]
+fn fifty_nodes_fed_at_both_ends() {
+    let text = format!("{FIFTY}inject arch at end from shed through 0 m of 12 AWG\n");
+    let section = only(&text);
+    let lowest = section.lowest.unwrap();
+    assert!(lowest.node == 25 || lowest.node == 26);
+    near(lowest.uv, 11_918_304, 2);
+    near(section.port_ua, 1_500_000, 10);
+}
+
+#[test]
+fn fifty_nodes_fed_in_the_middle() {
+    // The port gives data only, and the cut is behind node 25: half of the nodes hang on each side of the feed.
+    let text = FIFTY.replace("string 50 nodes", "string: 25 nodes -> 25 nodes");
+    let text = text.replace("power pier.1..4 from shed through 0 m of 12 AWG\n", "");
+    let section = only(&format!(
+        "{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"
+    ));
+    // Fed behind node 25 and, one pitch behind it, at node 50.
+    assert_eq!(section.from, tinsel::loads::From::Taps);
+    let first = one(&format!(
+        "{text}inject arch at node 25 from shed through 0 m of 12 AWG\n"
+    ));
+    let lowest = study(&first).sections[0].lowest.unwrap();
+    // The longer side has 25 segments: 25 * 26 / 2 times what one node drops in one.
+    near(lowest.uv, 12_000_000 - 81_698, 3);
+}
+
+#[test]
+fn a_hundred_nodes() {
+    let text = |amps: &str, gauge: &str| {
+        FIFTY
+            .replace("string 50", "string 100")
+            .replace("60 mA", amps)
+            .replace("gauge 18 AWG", gauge)
+    };
+    near(
+        only(&text("50 mA", "gauge 18 AWG")).lowest.unwrap().uv,
+        12_000_000 - 1_057_863,
+        2,
+    );
+    near(
+        only(&text("30 mA", "gauge 16 AWG")).lowest.unwrap().uv,
+        12_000_000 - 399_178,
+        2,
+    );
+}
+
+// NFPA 70, 210.20(A): a fuse of 5 A carries 4 A for hours: 66 nodes of 60 mA, 72 of 55.5 mA.
+#[test]
+fn eighty_percent_of_a_fuse() {
+    for (nodes, draw, found) in [
+        (66, "60 mA", false),
+        (67, "60 mA", true),
+        (72, "55.5 mA", false),
+        (73, "55.5 mA", true),
+    ] {
+        let text = FIFTY
+            .replace("string 50", &format!("string {nodes}"))
+            .replace("60 mA", draw)
+            .replace("volts 12 V } }", "volts 12 V; fuse 5 A } }");
+        let compiled = one(&text);
+        let warned = codes(&compiled.findings) == ["power/fuse"];
+        assert_eq!(warned, found, "{nodes} of {draw}: {}", told(&compiled));
+        assert!(
+            compiled
+                .findings
+                .iter()
+                .all(|finding| finding.severity == Severity::Warning)
+        );
+    }
+}
+
+/// Level, idle draw and constant power.
+#[test]
+fn what_a_node_draws() {
+    let text = FIFTY.replace("draw 60 mA", "draw 60 mA; idle 1 mA");
+    let dimmed = format!("display \"d\" {{ dim to 50 % }}\n{text}");
+    near(only(&text).port_ua, 50 * 61_000, 1);
+    near(only(&dimmed).port_ua, 50 * 31_000, 1);
+    // The port's level is over the display's.
+    let port = dimmed.replace("{ volts 12 V } }", "{ volts 12 V; dim to 10 % } }");
+    near(only(&port).port_ua, 50 * 7_000, 1);
+    let power = FIFTY.replace("draw 60 mA", "draw 0.72 W");
+    near(only(&power).port_ua, 3_056_390, 10);
+    near(only(&power).lowest.unwrap().uv, 11_672_022, 10);
+    let compiled = one(&dimmed);
+    let full = power::at(&compiled.model, &compiled.plan, Some(100_000));
+    near(full.sections[0].port_ua, 50 * 61_000, 1);
+}
+
+/// Warm conductors take more.
+#[test]
+fn conductors_have_a_temperature() {
+    let text = format!("display \"d\" {{ conductors at 75 C }}\n{FIFTY}");
+    // Copper at 75 °C has 1.21615 times its resistance at 20 °C.
+    near(only(&text).lowest.unwrap().uv, 12_000_000 - 389_777, 3);
+}
+
+/// Skips and leads are conductors too, and the chain is one ladder.
+#[test]
+fn chains_are_one_ladder() {
+    let text = FIFTY
+        .replace(
+            "prop arch { node dot; string 50 nodes }",
+            "prop arch * 2 { node dot; string 25 nodes }",
+        )
+        .replace("wire pier.1: arch", "wire pier.1: arch[1] -> arch[2]");
+    near(only(&text).lowest.unwrap().uv, 12_000_000 - 320_501, 2);
+    // Ten dark nodes between: 25 nodes' current through ten segments more.
+    let skip = text.replace("-> arch[2]", "-> skip 10 -> arch[2]");
+    let segment = 12_000_000 - 320_501 - (10.0 * 25.0 * 0.06 * 0.004_189_7 * 1e6) as i64;
+    near(only(&skip).lowest.unwrap().uv, segment, 60);
+    // A lead of 18 AWG as long as ten pitches does the same.
+    let lead = text.replace("-> arch[2]", "-> lead 1 m of 18 AWG -> arch[2]");
+    near(
+        only(&lead).lowest.unwrap().uv,
+        only(&skip).lowest.unwrap().uv,
+        1,
+    );
+    // A string of runs is the same as the chain.
+    let runs = FIFTY.replace("string 50 nodes", "string: 25 nodes -> skip 10 -> 25 nodes");
+    near(
+        only(&runs).lowest.unwrap().uv,
+        only(&skip).lowest.unwrap().uv,
+        1,
+    );
+    // What is stored is not there.
+    let stored = format!("{text}stored arch[2]\n");
+    near(only(&stored).port_ua, 1_500_000, 1);
+}
+
+/// `apart` cuts the plus: two lines, each with its own feed.
+#[test]
+fn apart_cuts() {
+    let text = format!(
+        "{FIFTY}supply tree {{ volts 12 V; rated 50 W }}\ninject arch at node 31 from tree through 0 m of 12 AWG apart\n"
+    );
+    let compiled = one(&text);
+    assert!(compiled.findings.is_empty(), "{}", told(&compiled));
+    let study = study(&compiled);
+    let [port, cut] = study.sections.as_slice() else {
+        panic!()
+    };
+    near(port.port_ua, 30 * 60_000, 1);
+    near(cut.drawn_ua, 20 * 60_000, 1);
+    assert_eq!((cut.port_ua, cut.fuse), (0, None));
+    near(study.taps[0].ua, 20 * 60_000, 1);
+    assert_eq!(study.supplies.len(), 2);
+    near(study.supplies[1], 20 * 60_000, 1);
+    // The cut is before node 31, which has no segment of its own then: 19 are left.
+    let drop = (0.06 * 0.004_189_555 * 19.0 * 20.0 / 2.0 * 1e6) as i64;
+    near(cut.lowest.unwrap().uv, 12_000_000 - drop, 5);
+}
+
+/// Each receiver's port is a beginning of its own, and ports of one lead pull each other down.
+#[test]
+fn receivers_and_shared_leads() {
+    let compiled = one("\
+node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA }
+prop duck * 4 { node dot; string 20 nodes }
+controller pier { ports 1..4 { volts 12 V } }
+receiver pond { carries pier.1..4 }
+receiver jetty { carries pier.1..4 }
+wire pond.1: duck[1]
+wire pond.2: duck[2]
+wire jetty.1: duck[3..4]
+supply shed { volts 12 V; rated 100 W }
+power pond.1..4 from shed through 10 m of 1.5 mm2
+power jetty.1..4 from shed through 20 m of 1.5 mm2
+");
+    assert!(compiled.findings.is_empty(), "{}", told(&compiled));
+    let study = study(&compiled);
+    let volts: Vec<i64> = study
+        .sections
+        .iter()
+        .map(|section| section.lowest.unwrap().uv)
+        .collect();
+    // IEC 60228: 13.3 ohm a kilometre, so 0.266 ohm there and back for 10 m, with 2 A of both ports.
+    assert_eq!(
+        volts,
+        [
+            12_000_000 - 532_000,
+            12_000_000 - 1_064_000,
+            12_000_000 - 532_000
+        ]
+    );
+    assert_eq!(study.feeds, [2_000_000, 2_000_000]);
+}
+
+/// A display that names neither supply, fuse nor circuit has no findings about power, whatever its nodes draw.
+#[test]
+fn what_says_nothing_of_power_hears_nothing() {
+    let compiled = one("\
+node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 100 mm; gauge 24 AWG }
+prop arch { node dot; string 600 nodes }
+controller pier { ports 1..4 { volts 12 V } }
+wire pier.1: arch
+");
+    assert!(compiled.findings.is_empty(), "{}", told(&compiled));
+}
+
+/// A name that is not known is told once, and nothing that would only follow from it.
+#[test]
+fn an_unresolved_feed_is_told_once() {
+    let text = FIFTY.replace("power pier.1..4 from shed", "power pier.1..4 from shad");
+    let compiled = one(&format!(
+        "{text}power pier.3..4 from shed through 0 m of 12 AWG\n"
+    ));
+    assert_eq!(
+        codes(&compiled.findings),
+        ["name/unknown"],
+        "{}",
+        told(&compiled)
+    );
+}
+
+/// Power never keeps the table from anybody.
+#[test]
+fn power_blocks_nothing() {
+    for rule in rules::ALL
+        .iter()
+        .filter(|rule| rule.code.starts_with("power/"))
+    {
+        assert!(!one(rule.page.wrong).blocks(), "{}", rule.code);
+    }
+}
+
+/// Huge lines are left out, not reckoned with.
+#[test]
+fn huge_lines_are_left_out() {
+    let text = FIFTY
+        .replace("string 50 nodes", "string 9_000_000 nodes")
+        .replace("chip ws2811", "chip apa102")
+        .replace("controller pier {", "controller pier { input ddp;");
+    let text = format!("{text}inject arch every 1 nodes from shed through 1 m of 18 AWG\n");
+    let compiled = one(&text);
+    let study = study(&compiled);
+    assert!(study.sections[0].left_out && study.taps.len() <= 10_000);
+}
+
+/// The goldens and the page of a rule, each one text.
+fn cases(code: &str) -> Vec<(String, String)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/diagnostics")
+        .join(code);
+    let mut paths: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    paths.sort();
+    let texts = paths
+        .into_iter()
+        .filter(|path| path.extension().is_some_and(|ending| ending == "tinsel"))
+        .map(|path| {
+            (
+                path.display().to_string(),
+                std::fs::read_to_string(&path).unwrap(),
+            )
+        });
+    let page = (
+        format!("{code}'s page"),
+        rules::find(code).unwrap().page.wrong.to_owned(),
+    );
+    texts.chain([page]).collect()
+}
+
+fn ticked(help: &str) -> Vec<&str> {
+    help.split('`').skip(1).step_by(2).collect()
+}
+
+fn faults(compiled: &Compiled, code: &str) -> usize {
+    let all = compiled.findings.iter();
+    all.filter(|finding| finding.code == code && finding.severity == Severity::Error)
+        .count()
+}
+
+/// Each cure that `power/voltage` tells, applied by itself to the display, cures its line.
+#[test]
+fn each_cure_of_a_low_voltage_cures() {
+    let (mut injected, mut leads, mut levels) = (0, 0, 0);
+    for (name, text) in cases("power/voltage") {
+        let before = one(&text);
+        let low = faults(&before, "power/voltage");
+        for finding in before
+            .findings
+            .iter()
+            .filter(|finding| finding.severity == Severity::Error)
+        {
+            let cured = |text: &str, what: &str| {
+                let after = one(text);
+                assert_eq!(
+                    faults(&after, "power/voltage"),
+                    low - 1,
+                    "{name}: {what}\n{}",
+                    told(&after)
+                );
+                let others = after
+                    .findings
+                    .iter()
+                    .filter(|finding| finding.code != "power/voltage");
+                assert_eq!(others.count(), 0, "{name}: {what}\n{}", told(&after));
+            };
+            let parts = ticked(&finding.help);
+            let statements: Vec<&str> = parts
+                .iter()
+                .copied()
+                .filter(|part| part.starts_with("inject "))
+                .collect();
+            assert!(!statements.is_empty(), "{name}: {}", finding.help);
+            cured(&format!("{text}{}\n", statements.join("\n")), "inject");
+            injected += 1;
+            if let Some((_, rest)) = finding.help.split_once("`power` through ") {
+                let size: Vec<&str> = rest.split([' ', ';']).take(2).collect();
+                let line = text
+                    .lines()
+                    .find(|line| line.starts_with("power "))
+                    .unwrap();
+                let (head, _) = line.split_once(" of ").unwrap();
+                cured(
+                    &text.replace(line, &format!("{head} of {}", size.join(" "))),
+                    "lead",
+                );
+                leads += 1;
+            }
+            if let Some(level) = parts.iter().find(|part| part.starts_with("dim to ")) {
+                let port = parts
+                    .iter()
+                    .find(|part| part.starts_with("pier.") || part.starts_with("pond."))
+                    .unwrap();
+                let (_, number) = port.split_once('.').unwrap();
+                let line = text
+                    .lines()
+                    .find(|line| line.starts_with("controller "))
+                    .unwrap();
+                let more = format!("; port {number} {{ {level} }} }}");
+                let dimmed = line.trim_end_matches('}').trim_end().to_owned() + &more;
+                cured(&text.replace(line, &dimmed), level);
+                levels += 1;
+            }
+        }
+    }
+    assert!(
+        injected >= 5 && leads >= 1 && levels >= 5,
+        "{injected} {leads} {levels}"
+    );
+}
+
+/// What `--suggest` writes, appended, leaves no line under its floor and no port over its fuse.
+#[test]
+fn suggestions_make_it_pass() {
+    let mut tried = 0;
+    for (name, text) in cases("power/voltage")
+        .into_iter()
+        .chain(cases("power/fuse"))
+    {
+        let compiled = one(&text);
+        let suggestions = power::suggest(&compiled.model, &compiled.plan, None);
+        let all: Vec<String> = suggestions
+            .iter()
+            .flat_map(|one| &one.inject)
+            .map(|remedy| tinsel::usage::inject_statement(&compiled.model, remedy))
+            .collect();
+        if all.is_empty() {
+            continue;
+        }
+        tried += 1;
+        let after = one(&format!("{text}{}\n", all.join("\n")));
+        assert_eq!(
+            faults(&after, "power/voltage"),
+            0,
+            "{name}: {all:?}\n{}",
+            told(&after)
+        );
+        let ports = after
+            .findings
+            .iter()
+            .filter(|finding| finding.message.starts_with("port"));
+        assert_eq!(ports.count(), 0, "{name}: {all:?}\n{}", told(&after));
+        let again = power::suggest(&after.model, &after.plan, None);
+        assert!(again.is_empty(), "{name}: {again:?}");
+    }
+    assert!(tried >= 5, "{tried}");
+}

@@ -81,8 +81,15 @@ fn faster(what: &str, got: f64, must: f64, goal: f64) {
 
 /// A display of so many props in a folder.
 fn written(folder: &Path, props: usize) -> PathBuf {
-    let path = folder.join(format!("d{props}.tinsel"));
-    let text = display::text(props);
+    put(
+        folder.join(format!("d{props}.tinsel")),
+        props,
+        display::text(props),
+    )
+}
+
+/// A display in its file; it must compile without a finding.
+fn put(path: PathBuf, props: usize, text: String) -> PathBuf {
     std::fs::write(&path, &text).unwrap();
     let run = check(&path).output();
     let told = String::from_utf8_lossy(&run.stderr).into_owned();
@@ -132,6 +139,7 @@ fn measure() {
         1.5,
         1.2,
     );
+    power(&folder, &middle);
     whole_space(&large);
     let times = medians(&[&csv(&middle), &csv(&large)], 7);
     let growth = times[1].as_secs_f64() / times[0].as_secs_f64();
@@ -165,6 +173,20 @@ fn measure() {
     formats(&large);
     // The folder is in the temporary directory; what is left of it harms nothing.
     let _ = std::fs::remove_dir_all(&folder);
+}
+
+/// The same display with its power told: 11,250 strings, each node a segment of its line.
+fn power(folder: &Path, plain: &Path) {
+    let path = folder.join("powered.tinsel");
+    let powered = put(path, 10_000, display::powered(10_000));
+    let ratio = median_ratio(&check(&powered), &check(plain), 30);
+    row(
+        "check of 10,000 props with power / without",
+        ratio,
+        "x",
+        2.0,
+        1.5,
+    );
 }
 
 /// 100,000 props, which fill nearly all universes there are.

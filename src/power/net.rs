@@ -319,9 +319,15 @@ impl Builder<'_> {
                     while let Some(event) =
                         events.next_if(|event| event.after + u32::from(event.on_node) <= end)
                     {
-                        self.nodes(on, Some(node), Some(id), (event.after - done, done + 1), at);
-                        done = event.after;
-                        self.inject(on, id, *event, node, at);
+                        let mut event = *event;
+                        // Two that are apart at one node are two feeds of what begins there.
+                        if event.on_node && event.after < done {
+                            (event.apart, event.on_node) = (false, false);
+                        }
+                        let count = event.after.saturating_sub(done);
+                        self.nodes(on, Some(node), Some(id), (count, done + 1), at);
+                        done = done.max(event.after);
+                        self.inject(on, id, event, node, at);
                         done += u32::from(event.on_node);
                     }
                     self.nodes(on, Some(node), Some(id), (end - done, done + 1), at);
@@ -381,7 +387,9 @@ impl Builder<'_> {
 
     fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, node: NodeId, at: Span) {
         let make = self.make(Some(node)).copied();
-        if event.apart {
+        // Where the plus was cut just here it need not be cut again.
+        let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
+        if event.apart && !begins {
             let fresh = Stretch {
                 from: From::Taps,
                 runs: Vec::new(),

@@ -1,9 +1,11 @@
 //! Currents and voltages: worked examples of handbooks and tables, each with its source, and ladders that an
 //! independent circuit simulator solved (`power/spice.rs`); whole displays and cures (`power/displays.rs`); the fewest
-//! injections (`power/fewest.rs`).
+//! injections (`power/fewest.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
 
 mod displays;
+mod faces;
 mod fewest;
+mod random;
 mod spice;
 
 use tinsel::cable::{by_resistivity, capacity, loop_ohms, ohms_per_metre};

@@ -88,10 +88,10 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
                     words::shown(&lead.feeds),
                     words::shown(&lead.supply),
                     amps(Some(lead.amps)),
-                    amps(lead.fuse_amps),
+                    told(lead.fuse_amps, "A"),
                     share(lead.fuse_percent),
                     lead.gauge.clone(),
-                    amps(Some(lead.may_carry_amps)),
+                    told(Some(lead.may_carry_amps), "A"),
                 ])
             })
         };
@@ -103,10 +103,10 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             view.supplies.iter().map(|supply| {
                 plain(vec![
                     words::shown(&supply.supply),
-                    volts(supply.volts),
+                    told(supply.volts, "V"),
                     amps(Some(supply.amps)),
                     watts(Some(supply.watts)),
-                    watts(supply.rated_watts),
+                    told(supply.rated_watts, "W"),
                     watts(supply.headroom_watts),
                     share(supply.load_percent),
                 ])
@@ -120,10 +120,10 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             view.circuits.iter().map(|circuit| {
                 plain(vec![
                     words::shown(&circuit.circuit),
-                    volts(circuit.volts),
+                    told(circuit.volts, "V"),
                     watts(Some(circuit.watts)),
                     amps(circuit.amps),
-                    amps(circuit.breaker_amps),
+                    told(circuit.breaker_amps, "A"),
                     share(circuit.load_percent),
                 ])
             })
@@ -139,9 +139,7 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
         amps(Some(total.mains_amps_120v)),
         amps(Some(total.mains_amps_230v))
     )?;
-    CAUTIONS
-        .iter()
-        .try_for_each(|caution| writeln!(out, "! {caution}"))
+    cautions("! ", width, out)
 }
 
 fn plain(cells: Vec<String>) -> Row<'static> {
@@ -176,10 +174,10 @@ fn port(row: &super::PortRow) -> Row<'_> {
             words::shown(&row.port),
             format!("{} %", short(row.level_percent, 1)),
             amps(Some(row.amps)),
-            amps(row.fuse_amps),
+            told(row.fuse_amps, "A"),
             share(row.fuse_percent),
             volts(worst.map(|worst| worst.volts)),
-            volts(worst.map(|worst| worst.floor_volts)),
+            told(worst.map(|worst| worst.floor_volts), "V"),
             worst.map_or("-".to_owned(), node),
         ],
         remark: remarks.join(", "),
@@ -201,9 +199,26 @@ fn short(figure: Decimal, places: u32) -> String {
     unit::decimal(rounded, i64::from(figure.per))
 }
 
+/// With so many decimals, all of them written, so that a column of figures stands in line.
 fn with(figure: Option<Decimal>, places: u32, unit: &str) -> String {
+    let Some(figure) = figure else {
+        return "-".to_owned();
+    };
+    let text = short(figure, places);
+    let (whole, decimals) = text.split_once('.').unwrap_or((&text, ""));
+    if places == 0 {
+        return format!("{whole} {unit}");
+    }
+    format!(
+        "{whole}.{decimals:0<width$} {unit}",
+        width = places as usize
+    )
+}
+
+/// What the display says, as it says it.
+fn told(figure: Option<Decimal>, unit: &str) -> String {
     figure.map_or("-".to_owned(), |figure| {
-        format!("{} {unit}", short(figure, places))
+        format!("{} {unit}", short(figure, 3))
     })
 }
 
@@ -243,9 +258,29 @@ fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
             .try_for_each(|statement| writeln!(out, "{statement}"))?;
     }
     writeln!(out, "# Lengths are as far as the line runs: measure yours.")?;
-    CAUTIONS
-        .iter()
-        .try_for_each(|caution| writeln!(out, "# {caution}"))
+    cautions("# ", 100, out)
+}
+
+/// The cautions, each line of them behind a mark.
+fn cautions(mark: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    for caution in CAUTIONS {
+        let mut line = String::from(mark);
+        for word in caution.split(' ') {
+            if line.len() + word.len() + 1 > width && line.len() > mark.len() {
+                writeln!(out, "{}", line.trim_end())?;
+                // A comment needs its mark on every line, a list only on the first.
+                line = if mark.starts_with('#') {
+                    mark.to_owned()
+                } else {
+                    " ".repeat(mark.len())
+                };
+            }
+            line.push_str(word);
+            line.push(' ');
+        }
+        writeln!(out, "{}", line.trim_end())?;
+    }
+    Ok(())
 }
 
 fn json(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {

@@ -85,8 +85,8 @@ impl Outlets<'_> {
         let fuse = settings.and_then(|settings| settings.fuse);
         let fed = self.fed(outlet, port, receiver, self.draw(need));
         if let (Some(fuse), Some(fed)) = (fuse, fed.filter(|fed| *fed < nodes)) {
-            let fed = count(fed, "node");
-            bounds.push((fuse.at, format!("this feeds at most {fed} like these")));
+            let fed = count(fed, "more node");
+            bounds.push((fuse.at, format!("this feeds {fed} like these")));
         }
         bounds
     }

@@ -73,8 +73,14 @@ pub fn told(
 ) -> Result<ManuallyDrop<Compiled>, Stop> {
     // The process ends behind this: its memory need not be given back piece by piece.
     let compiled = ManuallyDrop::new(load(input)?);
-    let findings = heard(&compiled, console);
-    tell(&compiled, &findings, console)?;
+    tell_all(&compiled, nothing, console)?;
+    Ok(compiled)
+}
+
+/// Tells what was found of such a display.
+pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result<(), Stop> {
+    let findings = heard(compiled, console);
+    tell(compiled, &findings, console)?;
     if !console.quiet && !findings.is_empty() {
         let nothing = if compiled.blocks() {
             format!("; {nothing}")
@@ -83,12 +89,12 @@ pub fn told(
         };
         let line = format!(
             "{}: {}{nothing}\n",
-            name(&compiled),
+            name(compiled),
             report::count(&findings)
         );
         console.tell(line.as_bytes());
     }
-    Ok(compiled)
+    Ok(())
 }
 
 /// The findings that are to be shown: without advice where it is to be quiet.

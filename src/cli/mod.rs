@@ -9,6 +9,7 @@ mod console;
 mod disk;
 mod explain;
 mod export;
+mod fit;
 mod graph;
 mod import;
 mod parts;
@@ -18,7 +19,7 @@ mod schema;
 mod shell;
 mod table;
 
-use crate::output::{self, By, parts as parts_list, power as power_list};
+use crate::output::{self, By, fit as fullness, parts as parts_list, power as power_list};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use console::Console;
@@ -76,6 +77,9 @@ enum Command {
     /// Print the table of a display: ports, universes, slots and channels
     #[command(after_help = TABLE_EXAMPLES)]
     Table(TableArgs),
+    /// Print how full ports and controllers are, and where something more would go
+    #[command(after_help = FIT_EXAMPLES)]
+    Fit(FitArgs),
     /// Print the parts list: strings, leads, joints, fuses, supplies, boxes
     #[command(after_help = PARTS_EXAMPLES)]
     Parts(PartsArgs),
@@ -153,6 +157,21 @@ Examples:
   tinsel table yard.tinsel --format csv > yard.csv
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const FIT_EXAMPLES: &str = "\
+Each port with the nodes on it and those it has left at the display's frame rate, each controller \
+with ports and universes left (`more` are those it can grow by), and how far the ports that the compiler picked can be from the best. \
+With --add, where that would go and what would move, before it is written into the display: so many \
+nodes of a make, cut where ports are too short, or another prop like one that is there.
+
+Examples:
+  tinsel fit yard.tinsel
+  tinsel fit yard.tinsel --add '60 nodes of bullet'
+  tinsel fit yard.tinsel --add prop heron
+  tinsel fit yard.tinsel --format csv > fit.csv
+
+Exit status: 0 no error, 1 errors in the display or no room for what is to be added, 2 the command \
+could not be carried out";
 
 const PARTS_EXAMPLES: &str = "\
 What the display says is counted: strings by make and length, leads by gauge and total length, a \
@@ -316,6 +335,18 @@ struct TableArgs {
 }
 
 #[derive(Args)]
+struct FitArgs {
+    #[command(flatten)]
+    input: Input,
+    /// What to look for room for: `N nodes`, `N nodes of MAKE` or `prop NAME`
+    #[arg(long, value_name = "WHAT", num_args = 1..=4)]
+    add: Vec<String>,
+    /// How it is written
+    #[arg(long, default_value = fullness::FORMATS[0], value_parser = PossibleValuesParser::new(fullness::FORMATS))]
+    format: String,
+}
+
+#[derive(Args)]
 struct PartsArgs {
     #[command(flatten)]
     input: Input,
@@ -453,6 +484,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Check(args) => check::run(args, &mut console),
         Command::Build(args) => build::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
+        Command::Fit(args) => fit::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),
         Command::Power(args) => power::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),

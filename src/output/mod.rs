@@ -5,6 +5,7 @@
 
 mod csv;
 pub mod dot;
+pub mod fit;
 mod json;
 pub mod mvr;
 pub mod parts;

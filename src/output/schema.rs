@@ -2,6 +2,7 @@
 //!
 //! It says which keys are always there and what they hold. Keys may be added later, so it forbids none.
 
+use super::fit::Fit;
 use super::parts::PartRow;
 use super::row::{ControllerRow, DisplayRow, PortRow, PropRow, StringRow, UniverseRow};
 use schemars::generate::SchemaSettings;
@@ -9,7 +10,7 @@ use schemars::{JsonSchema, Schema};
 use std::io::{self, Write};
 
 /// What has a schema; the first is the default.
-pub const ALL: [&str; 2] = ["table", "parts"];
+pub const ALL: [&str; 3] = ["table", "parts", "fit"];
 
 /// The tables of a display.
 #[derive(JsonSchema)]
@@ -51,10 +52,10 @@ fn schema_of<T: JsonSchema>() -> Schema {
 /// # Errors
 /// What the writer says.
 pub fn render(of: &str, out: &mut dyn Write) -> io::Result<()> {
-    let schema = if of == "parts" {
-        schema_of::<Parts>()
-    } else {
-        schema_of::<Tables<'static>>()
+    let schema = match of {
+        "parts" => schema_of::<Parts>(),
+        "fit" => schema_of::<Fit>(),
+        _ => schema_of::<Tables<'static>>(),
     };
     serde_json::to_writer_pretty(&mut *out, &schema)?;
     writeln!(out)

@@ -15,6 +15,7 @@
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `importing` | tables of props, sound and not |
 //! | `parts` | the parts list, counted by hand and against the table |
+//! | `fit` | how full a display is, and where more would go |
 //! | `cli` | the program as the shell sees it |
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
@@ -36,6 +37,7 @@ mod check;
 mod cli;
 mod diagnostics;
 mod examples;
+mod fit;
 mod handing;
 mod house;
 mod importing;

@@ -1,0 +1,39 @@
+//! `tinsel fit`: how full everything is, and where something more would go.
+
+use super::FitArgs;
+use super::check::{compiled, heard, name, open, status, tell, tell_all};
+use super::console::{Console, Stop};
+use crate::output::fit::{self, Addition, Fit};
+use std::mem::ManuallyDrop;
+
+/// Runs it.
+pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
+    let (disk, main) = open(&args.input)?;
+    // The process ends behind this: its memory need not be given back piece by piece.
+    let lock = disk.lock().map_err(Stop::Refused)?;
+    let now = ManuallyDrop::new(compiled(&args.input, &disk, main.clone(), lock.clone()));
+    tell_all(&now, "not known how full it is", console)?;
+    if now.blocks() {
+        return Ok(1);
+    }
+    let mut fit = Fit::of(&now.model, &now.plan);
+    if !args.add.is_empty() {
+        let asked = super::normal(&args.add.join(" "));
+        let addition = Addition::read(&now.model, &asked).map_err(Stop::Refused)?;
+        let mut more = main;
+        more.bytes.extend_from_slice(addition.text.as_bytes());
+        let then = ManuallyDrop::new(compiled(&args.input, &disk, more, lock));
+        if then.blocks() {
+            let findings = heard(&then, console);
+            tell(&then, &findings, console)?;
+            let line = format!("{}: {} does not fit\n", name(&now), addition.words);
+            console.tell(line.as_bytes());
+            return Ok(1);
+        }
+        let changes = addition.changes((&now.model, &now.plan), (&then.model, &then.plan));
+        fit.added = Some(changes);
+    }
+    let width = console.out_width();
+    fit::write(&fit, &args.format, width, console.out())?;
+    Ok(status(&args.input, &now))
+}

@@ -1,0 +1,227 @@
+//! Something that is not in the display yet: as statements behind it, and what they would change.
+
+use super::super::row::Point;
+use super::port_name;
+use crate::diagnostic::words;
+use crate::model::{Model, StringId};
+use crate::plan::{Placed, Plan};
+use schemars::JsonSchema;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The most nodes that may be asked for: more than any port drives, and a number that is surely meant.
+const MOST_NODES: u32 = 1_000_000;
+
+/// What is to be added.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Addition {
+    /// It in words: `60 nodes of pebble`, `another heron`.
+    pub words: String,
+    /// The statements, to stand behind the display.
+    pub text: String,
+    /// The name that the new prop has there.
+    name: String,
+}
+
+/// Where an addition would go, and what would move for it.
+#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
+pub struct Added {
+    /// It in words.
+    pub what: String,
+    /// Its strings.
+    pub strings: Vec<AddedRow>,
+    /// Strings that are there now and would lie elsewhere.
+    pub moves: Vec<MoveRow>,
+    /// How many of them would hang on another port.
+    pub replugged: u64,
+}
+
+/// A string of the addition.
+#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
+pub struct AddedRow {
+    /// Its name.
+    pub string: String,
+    /// The port it would hang on.
+    pub port: String,
+    /// Its place on that port, from 1.
+    pub position: u32,
+    /// Its nodes; null for a fixture.
+    pub nodes: Option<u32>,
+    /// Its first slot.
+    pub start: Point,
+    /// Its last slot.
+    pub end: Point,
+}
+
+/// A string that would move.
+#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
+pub struct MoveRow {
+    /// Its name.
+    pub string: String,
+    /// The port it hangs on.
+    pub from_port: String,
+    /// The port it would hang on.
+    pub to_port: String,
+    /// Where it begins.
+    pub from: Point,
+    /// Where it would begin.
+    pub to: Point,
+}
+
+impl Addition {
+    /// Reads `N nodes`, `N nodes of MAKE` or `prop NAME`.
+    ///
+    /// # Errors
+    /// What is wrong with it, in words.
+    pub fn read(model: &Model, asked: &str) -> Result<Self, String> {
+        let asked: Vec<&str> = asked.split_whitespace().collect();
+        let name = fresh(model);
+        match asked[..] {
+            ["prop", prop] => {
+                let known = || model.props.iter().map(|prop| &*prop.name);
+                if !known().any(|name| name == prop) {
+                    return Err(unknown("prop", prop, &words::nearest(prop, known())));
+                }
+                Ok(Self {
+                    words: format!("another {prop}"),
+                    text: format!("\nprop {name} like {prop} {{ }}\nwire any: {name}\n"),
+                    name,
+                })
+            }
+            [number, "node" | "nodes"] => match &model.nodes[..] {
+                [one] => Self::nodes(number, &one.name, name),
+                _ => {
+                    let makes: Vec<&str> = model.nodes.iter().map(|node| &*node.name).collect();
+                    let makes = words::list(makes.get(..4).unwrap_or(&makes), "or");
+                    Err(format!("say of which make: `{number} nodes of …`, {makes}"))
+                }
+            },
+            [number, "node" | "nodes", "of", make] => {
+                let known = || model.nodes.iter().map(|node| &*node.name);
+                if !known().any(|name| name == make) {
+                    return Err(unknown(
+                        "make of node",
+                        make,
+                        &words::nearest(make, known()),
+                    ));
+                }
+                Self::nodes(number, make, name)
+            }
+            _ => {
+                let asked = words::shown(&asked.join(" "));
+                Err(format!(
+                    "can't add `{asked}`: say `60 nodes of bullet` or `prop heron`"
+                ))
+            }
+        }
+    }
+
+    fn nodes(number: &str, make: &str, name: String) -> Result<Self, String> {
+        let count: u32 = number.replace('_', "").parse().unwrap_or(0);
+        if !(1..=MOST_NODES).contains(&count) {
+            let number = words::shown(number);
+            return Err(format!(
+                "`{number}` is no number of nodes from 1 to {MOST_NODES}"
+            ));
+        }
+        let nodes = crate::unit::counted(i64::from(count), "node");
+        Ok(Self {
+            words: format!("{nodes} of {make}"),
+            text: format!("\nprop {name} {{ node {make}; split {nodes} }}\nwire any: {name}\n"),
+            name,
+        })
+    }
+
+    /// What it changes, from the display without and the display with it.
+    #[must_use]
+    pub fn changes(&self, before: (&Model, &Plan), after: (&Model, &Plan)) -> Added {
+        let was = lying(before);
+        let mut added = Added {
+            what: self.words.clone(),
+            strings: Vec::new(),
+            moves: Vec::new(),
+            replugged: 0,
+        };
+        for (name, (id, placed)) in lying(after) {
+            let Some(port) = after.1.ports.get(placed.port as usize) else {
+                continue;
+            };
+            let to_port = port_name(after.0, port);
+            let to = point(after.1, placed.start);
+            let is_new = after
+                .0
+                .prop_of(id)
+                .is_some_and(|prop| *prop.name == *self.name);
+            if is_new {
+                let shape = after.0.shape_of(id);
+                added.strings.push(AddedRow {
+                    string: name,
+                    port: to_port,
+                    position: placed.position,
+                    nodes: shape
+                        .filter(|shape| shape.node.is_some())
+                        .map(|shape| shape.nodes),
+                    start: to,
+                    end: point(after.1, placed.end),
+                });
+                continue;
+            }
+            let Some((_, old)) = was.get(&name) else {
+                continue;
+            };
+            let Some(port) = before.1.ports.get(old.port as usize) else {
+                continue;
+            };
+            let (from_port, from) = (port_name(before.0, port), point(before.1, old.start));
+            if (&from_port, from) != (&to_port, to) {
+                added.replugged += u64::from(from_port != to_port);
+                added.moves.push(MoveRow {
+                    string: name,
+                    from_port,
+                    to_port,
+                    from,
+                    to,
+                });
+            }
+        }
+        added.strings.sort_by_key(|row| row.start.channel);
+        added.moves.sort_by_key(|row| row.from.channel);
+        added
+    }
+}
+
+/// A name that no prop has.
+fn fresh(model: &Model) -> String {
+    let mut name = "added".to_owned();
+    let mut number = 1;
+    while model.props.iter().any(|prop| *prop.name == *name) {
+        number += 1;
+        name = format!("added-{number}");
+    }
+    name
+}
+
+fn unknown(kind: &str, name: &str, near: &[&str]) -> String {
+    let name = words::shown(name);
+    let near = match near.is_empty() {
+        true => String::new(),
+        false => format!("; did you mean {}?", words::ticked_or(near)),
+    };
+    format!("no {kind} of this display is called `{name}`{near}")
+}
+
+/// Every string that has its place, by name.
+fn lying((model, plan): (&Model, &Plan)) -> BTreeMap<String, (StringId, Placed)> {
+    let ids = (0..model.strings.len()).map(StringId::from);
+    ids.filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?))))
+        .collect()
+}
+
+fn point(plan: &Plan, channel: u64) -> Point {
+    let (universe, slot) = plan.universe_slot(channel);
+    Point {
+        universe,
+        slot,
+        channel: channel + 1,
+    }
+}

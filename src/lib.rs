@@ -110,12 +110,23 @@ pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> C
     decide(sources, model, None, lock, sink)
 }
 
-/// From text to what was meant.
+/// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
 fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Model) {
     let mut sources = SourceMap::default();
     let ast = resolve::include::gather(files, main, &syntax::parse, &mut sources, sink);
     // What was written is no longer needed behind this; on a large display it is the larger half of the memory.
-    let model = resolve::resolve(&ast, &sources, sink);
+    let meant = |more: &[u32]| {
+        let mut told = Sink::default();
+        (resolve::resolve(&ast, &sources, more, &mut told), told)
+    };
+    let (mut model, mut told) = meant(&[]);
+    if let Some(most) = allocate::strings_to_spare(&model) {
+        let fits = |more: &[u32]| allocate::has_room(&meant(more).0);
+        if let Some(more) = resolve::fewest(&most, &fits) {
+            (model, told) = meant(&more);
+        }
+    }
+    sink.append(told);
     (sources, model)
 }
 

@@ -29,6 +29,7 @@ mod refuse;
 mod same;
 mod seek;
 mod space;
+mod spare;
 mod stretches;
 mod tried;
 
@@ -42,6 +43,7 @@ use crate::lock::Lock;
 use crate::model::Model;
 use crate::plan::{Past, Plan};
 use chains::Seat;
+pub use spare::{has_room, strings_to_spare};
 
 /// Decides where everything goes, around what the lock holds. Findings: pins that can't be, outputs that are too full,
 /// strings without a port.

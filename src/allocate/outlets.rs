@@ -370,6 +370,14 @@ impl<'a> Outlets<'a> {
         }
     }
 
+    /// How many DMX outputs of a controller have something on them.
+    pub fn dmx_in_use(&self, controller: ControllerId) -> u64 {
+        let rows = self.scope(Target::Controller(controller));
+        let rows = self.rows.get(rows).unwrap_or(&[]).iter();
+        rows.filter(|row| row.kind == Kind::Dmx && row.state != State::Free)
+            .count() as u64
+    }
+
     /// What is on an output.
     pub fn state(&self, at: usize) -> Option<State> {
         self.rows.get(at).map(|row| row.state)

@@ -165,6 +165,11 @@ impl<'a> Asked<'a> {
         }
     }
 
+    /// Whether there is room, with all the steps that placing may take.
+    pub fn has_room(&self) -> bool {
+        self.fits(self.steps()).0
+    }
+
     /// The lines that find no room, in sets that clash; none where that could not be found out.
     pub fn clashes(&self) -> Vec<Clash> {
         let lines = self.lines_of_groups();
@@ -351,6 +356,9 @@ impl<'a> Asked<'a> {
         };
         let rows = || stretch.rows.iter().copied().flatten();
         let taken: u64 = rows().map(|at| outlets.taken(at).1).sum();
+        // A DMX output takes a universe of its own.
+        let universe = u64::from(model.display.universe_slots);
+        let taken = taken + universe * outlets.dmx_in_use(stretch.controller);
         Site {
             ports: stretch.rows.iter().map(port).collect(),
             carried: rows().map(|at| outlets.taken(at).0).sum(),

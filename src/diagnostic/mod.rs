@@ -184,6 +184,13 @@ impl Sink {
         }
     }
 
+    /// Takes all findings of another.
+    pub fn append(&mut self, other: Self) {
+        for finding in other.findings {
+            self.push(finding);
+        }
+    }
+
     /// Whether it has all the findings that it keeps; what is found from now on need not be worded.
     #[must_use]
     pub fn is_full(&self) -> bool {

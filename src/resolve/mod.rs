@@ -32,6 +32,7 @@ use like::Lineage;
 use matching::{Matched, Reader};
 use names::Names;
 use settings::{Key, Scope};
+pub use split::fewest;
 use targets::Ports;
 
 /// Reads the settings of one block; repeats and misfits are told and left out.
@@ -74,8 +75,9 @@ fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
     }
 }
 
-/// What a display's statements mean.
-pub fn resolve(ast: &Ast, sources: &SourceMap, sink: &mut Sink) -> Model {
+/// What a display's statements mean. `more` says how many strings above the fewest each `split` makes, in the order of
+/// [`Model::splits`]; none where it is short.
+pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) -> Model {
     let names = Names::read(ast, sources, sink);
     let lets = Lets::read(
         &names,
@@ -94,7 +96,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, sink: &mut Sink) -> Model {
         includes: ast.includes.clone(),
         ..Model::default()
     };
-    let receivers = things(&reader, &mut model, ast, sink);
+    let receivers = things(&reader, &mut model, ast, more, sink);
     wiring(&reader, &receivers, &mut model, ast, sink);
     if !ast.broken {
         tell_unused(&reader, sink);
@@ -108,6 +110,7 @@ fn things(
     reader: &Reader<'_, '_>,
     model: &mut Model,
     ast: &Ast,
+    more: &[u32],
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
     let names = reader.names;
@@ -137,7 +140,7 @@ fn things(
     let most = |model: &Model, prop: &str, node| {
         targets.most(names, reader.lets, &receivers, model, prop, node)
     };
-    let mut drafts = props::props(reader, &props, model, &most, sink);
+    let mut drafts = props::props(reader, &props, model, &most, more, sink);
     same::cut_rings(reader, &mut drafts, model, sink);
     same::borrow_shapes(reader, &mut drafts, model, sink);
     table::lay_out(&drafts.stretches, model, sink);

@@ -86,12 +86,14 @@ pub struct Drafts<'a> {
 
 /// Reads the `prop` statements, families and overrides, into props without strings and drafts of those.
 ///
-/// `most` gives the longest string, in nodes, that the ports a prop is wired to may drive.
+/// `most` gives the longest string, in nodes, that the ports a prop is wired to may drive, `more` how many strings above
+/// the fewest each `split` makes, in the order of `Model::splits`.
 pub fn props<'a>(
     reader: &Reader<'_, 'a>,
     lineage: &Lineage,
     model: &mut Model,
     most: &dyn Fn(&Model, &str, NodeId) -> Option<u32>,
+    more: &[u32],
     sink: &mut Sink,
 ) -> Drafts<'a> {
     let table = &reader.names.props;
@@ -139,6 +141,7 @@ pub fn props<'a>(
             reader,
             index,
             most,
+            more,
         };
         if !prop.broken {
             context.stretches(&draft, &mut prop, own, model, &mut drafts, sink);
@@ -375,6 +378,7 @@ struct Context<'c, 'r, 'a> {
     reader: &'c Reader<'r, 'a>,
     index: u32,
     most: &'c dyn Fn(&Model, &str, NodeId) -> Option<u32>,
+    more: &'c [u32],
 }
 
 impl<'a> Context<'_, '_, 'a> {
@@ -539,7 +543,8 @@ impl<'a> Context<'_, '_, 'a> {
             }
             Sketch::Split { units, nodes, .. } => {
                 let most = node.and_then(|node| (self.most)(model, &prop.name, node));
-                let parts = super::split::even(*units, *nodes, most);
+                let more = self.more.get(model.splits.len()).copied().unwrap_or(0);
+                let parts = super::split::even(*units, *nodes, most, more);
                 model.splits.push(Split {
                     at: sketch.at(),
                     prop: PropId(self.index),

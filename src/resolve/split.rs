@@ -1,7 +1,8 @@
 //! `split`: how many strings a prop is cut into.
 //!
 //! The fewest that the ports it is wired to may drive, as even as can be, cut only between strands. Which
-//! ports those are is read from the wires; a prop that no wire names may come to any port.
+//! ports those are is read from the wires; a prop that no wire names may come to any port. Where so few find no room,
+//! whoever places them asks for more.
 
 use super::arithmetic::Lets;
 use super::names::Names;
@@ -11,14 +12,87 @@ use crate::limits::NodeTime;
 use crate::model::{ControllerId, Model, NodeId, PortSettings};
 use std::collections::HashMap;
 
-/// Cuts `units` strands (of `nodes` nodes each) into the fewest strings of at most `most` nodes: the strands
-/// of each string, longer strings first. A strand that is longer than that is a string by itself.
+/// Cuts `units` strands (of `nodes` nodes each) into the fewest strings of at most `most` nodes and `more` strings than
+/// that: the strands of each string, longer strings first. A strand that is longer than that is a string by itself.
 #[must_use]
-pub fn even(units: u32, nodes: u32, most: Option<u32>) -> Vec<u32> {
+pub fn even(units: u32, nodes: u32, most: Option<u32>, more: u32) -> Vec<u32> {
     let longest = most.map_or(units, |most| (most / nodes.max(1)).clamp(1, units));
-    let strings = units.div_ceil(longest.max(1)).max(1);
+    let fewest = units.div_ceil(longest.max(1)).max(1);
+    let strings = fewest.saturating_add(more).min(units.max(1));
     let (each, over) = (units / strings, units % strings);
     (0..strings).map(|at| each + u32::from(at < over)).collect()
+}
+
+/// So many ways to cut several props are tried for fewer strings in all.
+const MOST_WAYS: usize = 200;
+
+/// How many strings above the fewest each `split` needs until all of it fits: as few as can be in all, and of equally many
+/// those where the first props are cut least. `most` is how many each can have; `None` where that does not help.
+pub fn fewest(most: &[u32], fits: &dyn Fn(&[u32]) -> bool) -> Option<Vec<u32>> {
+    if !fits(most) {
+        return None;
+    }
+    // More strings never fit worse, so each is cut back as far as the others allow.
+    let mut best = most.to_vec();
+    for at in (0..best.len()).rev() {
+        let (mut low, mut high) = (0, best.get(at).copied().unwrap_or(0));
+        while low < high {
+            let middle = low + (high - low) / 2;
+            let mut tried = best.clone();
+            if let Some(entry) = tried.get_mut(at) {
+                *entry = middle;
+            }
+            if fits(&tried) {
+                high = middle;
+            } else {
+                low = middle + 1;
+            }
+        }
+        if let Some(entry) = best.get_mut(at) {
+            *entry = high;
+        }
+    }
+    // With one that is all; several may do with fewer, when another one gives way.
+    let mut ways = 0;
+    for total in 1..best.iter().sum::<u32>() {
+        let mut way = vec![0; most.len()];
+        while most.len() > 1 && next(&mut way, most, total) {
+            ways += 1;
+            if ways > MOST_WAYS {
+                return Some(best);
+            }
+            if fits(&way) {
+                return Some(way);
+            }
+        }
+    }
+    Some(best)
+}
+
+/// The next way to make a total, from those where the last have most; from nothing, the first.
+fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
+    let fill = |way: &mut [u32], from: usize, mut left: u32| {
+        for (entry, most) in way.iter_mut().zip(most).skip(from).rev() {
+            *entry = left.min(*most);
+            left -= *entry;
+        }
+        left == 0
+    };
+    if way.iter().all(|entry| *entry == 0) {
+        return fill(way, 0, total);
+    }
+    // One more where that leaves the ones behind it something to give, the rest as far behind as can be.
+    for at in (0..way.len()).rev() {
+        let behind: u32 = way.iter().skip(at + 1).sum();
+        let (Some(entry), Some(most)) = (way.get_mut(at), most.get(at)) else {
+            continue;
+        };
+        if behind > 0 && *entry < *most {
+            *entry += 1;
+            return fill(way, at + 1, behind - 1);
+        }
+    }
+    false
 }
 
 /// Where each prop that is named in a wire may go, by name: the targets of those wires.
@@ -154,5 +228,48 @@ fn limit(model: &Model, settings: &PortSettings, node: NodeId) -> Option<u32> {
         (Some(told), Some(time)) => Some(told.value.min(time)),
         (Some(told), None) => Some(told.value),
         (None, time) => time,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strands_are_cut_evenly() {
+        assert_eq!(even(20, 25, Some(300), 0), [10, 10]);
+        assert_eq!(even(20, 25, Some(300), 1), [7, 7, 6]);
+        assert_eq!(even(20, 25, None, 0), [20]);
+        assert_eq!(even(3, 500, Some(300), 0), [1, 1, 1]);
+        assert_eq!(even(3, 500, Some(300), 9), [1, 1, 1]);
+    }
+
+    #[test]
+    fn all_ways_are_tried_in_order() {
+        let mut way = [0, 0, 0];
+        let mut ways = Vec::new();
+        while next(&mut way, &[1, 5, 2], 3) {
+            ways.push(way);
+        }
+        assert_eq!(
+            ways,
+            [
+                [0, 1, 2],
+                [0, 2, 1],
+                [0, 3, 0],
+                [1, 0, 2],
+                [1, 1, 1],
+                [1, 2, 0]
+            ]
+        );
+    }
+
+    #[test]
+    fn the_fewest_are_found() {
+        assert_eq!(fewest(&[9], &|more| more[0] >= 4), Some(vec![4]));
+        assert_eq!(fewest(&[9], &|_| false), None);
+        // Cutting back the last first leaves 6 of the first; 2 of the last alone do as well.
+        let fits = |more: &[u32]| more[0] + 3 * more[1] >= 6;
+        assert_eq!(fewest(&[6, 6], &fits), Some(vec![0, 2]));
     }
 }

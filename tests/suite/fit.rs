@@ -37,7 +37,7 @@ fn json(path: &Path, more: &[&str]) -> Value {
 fn figures_counted_by_hand() {
     let folder = Folder::new();
     let fit = json(&folder.file("yard.tinsel", YARD), &[]);
-    let ports: Vec<(String, &str, u64, Option<u64>, Option<u64>)> = fit["ports"]
+    let ports: Vec<_> = fit["ports"]
         .as_array()
         .unwrap()
         .iter()
@@ -55,11 +55,11 @@ fn figures_counted_by_hand() {
             )
         })
         .collect();
-    // 25 ms are time for 821 nodes of 30 us (300 us of latch), or 622 of 40 us (80 us of latch).
+    // 25 ms are time for 831 nodes of 30 us behind a latch of 50 us, or 623 of 40 us behind one of 80 us.
     let expected = [
         ("hut.1", "used", 202, Some(300), Some(98)),
         ("hut.2", "used", 250, Some(300), Some(50)),
-        ("pond.1", "used", 100, Some(823), Some(723)),
+        ("pond.1", "used", 100, Some(831), Some(731)),
         ("pond.2", "used", 50, Some(623), Some(573)),
         ("pond.3", "free", 0, Some(623), Some(623)),
         ("pond.4", "reserved", 0, None, None),
@@ -113,8 +113,8 @@ fn what_is_added_goes_where_a_compile_puts_it() {
         ("prop owl", "prop added like owl { }\nwire any: added\n"),
         ("prop beam", "prop added like beam { }\nwire any: added\n"),
         (
-            "1000 node of bud",
-            "prop added { node bud; split 1000 nodes }\nwire any: added\n",
+            "90 nodes of bud",
+            "prop added { node bud; split 90 nodes }\nwire any: added\n",
         ),
     ] {
         let fit = json(&path, &["--add", add]);

@@ -100,3 +100,76 @@ fn the_bound_is_known() {
     let picked = compiled.plan.picked.unwrap();
     assert_eq!((picked.opened, picked.bound, picked.split), (5, 5, 0));
 }
+
+/// Nodes of each string and the ports they hang on.
+fn cut(text: &str) -> Vec<(u32, String)> {
+    let compiled = check::one(text);
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    let nodes = compiled.model.strings.iter();
+    let nodes = nodes.map(|string| compiled.model.shapes[string.shape.index()].nodes);
+    nodes.zip(ports(&compiled)).collect()
+}
+
+#[test]
+fn a_split_has_the_fewest_strings_that_find_room() {
+    let yard = |ports: &str, rest: &str| {
+        format!(
+            "node n {{ chip ws2811; colour RGB }}\n\
+             controller c {{ {ports} }}\n\
+             prop tree {{ node n; split 20 strands of 25 nodes }}\n\
+             {rest}\nwire c: tree\n"
+        )
+    };
+    let own = |nodes: &[u32], ports: &[&str]| -> Vec<(u32, String)> {
+        let ports = ports.iter().map(|port| (*port).to_owned());
+        nodes.iter().copied().zip(ports).collect()
+    };
+    // Two of 250 fit where each has a port of 300.
+    let wide = yard("ports 1..2 { nodes at most 300 }", "");
+    assert_eq!(cut(&wide), own(&[250, 250], &["c.1", "c.2"]));
+    // One port of 300 takes one of 250 only: three, cut between strands.
+    let one = yard(
+        "port 1 { nodes at most 300 }; ports 2..6 { nodes at most 200 }",
+        "",
+    );
+    let three = cut(&one);
+    assert_eq!(
+        three.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(),
+        [175, 175, 150]
+    );
+    // The only port that is long enough is taken.
+    let taken = yard(
+        "port 1 { nodes at most 500 }; ports 2..6 { nodes at most 130 }",
+        "prop owl { node n; string 400 nodes }\nwire c.1: owl",
+    );
+    let four = cut(&taken);
+    assert_eq!(
+        four.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(),
+        [125, 125, 125, 125, 400]
+    );
+    assert!(four[..4].iter().all(|(_, port)| port != "c.1"), "{four:?}");
+    // What a wire gives a port is not cut anew: what clashes is told.
+    let tied = yard(
+        "ports 1..2 { nodes at most 500 }",
+        "prop owl { node n; string 501 nodes }\nwire c: owl",
+    )
+    .replace("wire c: tree", "wire c.1: tree");
+    assert_eq!(check::codes(&check::one(&tied).findings), ["place/no-room"]);
+    // A strand that fits nowhere.
+    let none = yard("ports 1..9 { nodes at most 24 }", "");
+    assert_eq!(check::codes(&check::one(&none).findings), ["place/no-room"]);
+}
+
+#[test]
+fn several_splits_share_the_fewest_strings() {
+    let compiled = check::one(
+        "node n { chip ws2811; colour RGB }\n\
+         controller c { port 1 { nodes at most 400 }; ports 2..4 { nodes at most 200 } }\n\
+         prop a { node n; split 8 strands of 50 nodes }\n\
+         prop b { node n; split 8 strands of 50 nodes }\n\
+         wire c: a, b\n",
+    );
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    // One of them keeps the long port, the other is cut in two.
+    assert_eq!(compiled.model.strings.len(), 3);
+}

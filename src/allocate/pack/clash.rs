@@ -236,7 +236,17 @@ fn cause_of(instance: &Instance, clash: &[usize], oracle: &mut Oracle) -> (Cause
         let lines = clash
             .iter()
             .flat_map(|&group| &instance.groups[group].lines);
-        let allowed = |site: &usize| clash.iter().any(|&group| goes_to(instance, group, *site));
+        // Universes of a site without a port for any of them are no help.
+        let allowed = |site: &usize| {
+            clash.iter().any(|&group| {
+                let mut lines = instance.groups[group].lines.iter();
+                goes_to(instance, group, *site)
+                    && lines.any(|line| {
+                        let mut ports = instance.sites[*site].ports.iter();
+                        ports.any(|port| port.room.get(line.class) >= Some(&line.size.max(1)))
+                    })
+            })
+        };
         let cause = Cause::Limit {
             weight: lines.map(|line| line.weight).fold(0, u64::saturating_add),
             limit: (0..instance.sites.len())

@@ -1,0 +1,61 @@
+//! Whether there is room for everything, and which props may be cut into more strings where there is none.
+
+use super::chains::Seat;
+use super::fixtures::Fixtures;
+use super::outlets::Outlets;
+use super::ports;
+use super::seek::Asked;
+use crate::model::{Model, PieceKind, PropId, Target};
+use std::collections::BTreeSet;
+
+/// A prop is not cut into more strings than so many above the fewest.
+const MOST_MORE: u32 = 64;
+
+/// Whether every line that names no port finds one.
+#[must_use]
+pub fn has_room(model: &Model) -> bool {
+    let said: Vec<Option<Seat>> = model
+        .lines
+        .iter()
+        .map(|line| Seat::said(model, line.target))
+        .collect();
+    let outlets = Outlets::new(model, &said);
+    let mut lines = ports::open(model, &said);
+    outlets.mark_unfed(&mut lines);
+    let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
+    let fits = Asked::new(model, &outlets, &pixel).is_some_and(|asked| asked.has_room())
+        && (fixtures.is_empty()
+            || Fixtures::new(model, &outlets, &fixtures).is_some_and(|all| all.fits()));
+    fits || ports::fill(model, &mut said.clone()).left.is_empty()
+}
+
+/// How many more strings each `split` could make; `None` where there is room as it is, or no more can be made.
+///
+/// What a wire gives a port of its own stays as it is.
+#[must_use]
+pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
+    if model.splits.is_empty() || model.incomplete {
+        return None;
+    }
+    let mut tied: BTreeSet<PropId> = BTreeSet::new();
+    for line in &model.lines {
+        if !matches!(line.target, Target::Port(..) | Target::Dmx(..)) {
+            continue;
+        }
+        for piece in model.pieces_of(line) {
+            if let PieceKind::String(id, _) = piece.kind {
+                tied.extend(model.string(id).map(|string| string.prop));
+            }
+        }
+    }
+    let more = model
+        .splits
+        .iter()
+        .map(|split| match tied.contains(&split.prop) {
+            true => 0,
+            false => MOST_MORE.min(split.strands.saturating_sub(split.strings)),
+        });
+    let more: Vec<u32> = more.collect();
+    let useful = more.iter().any(|more| *more > 0);
+    (useful && !has_room(model)).then_some(more)
+}

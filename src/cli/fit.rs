@@ -1,8 +1,8 @@
 //! `tinsel fit`: how full everything is, and where something more would go.
 
-use super::FitArgs;
 use super::check::{compiled, heard, name, open, status, tell, tell_all};
 use super::console::{Console, Stop};
+use super::{FitArgs, Input};
 use crate::output::fit::{self, Addition, Fit};
 use std::mem::ManuallyDrop;
 
@@ -22,7 +22,12 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         let addition = Addition::read(&now.model, &asked).map_err(Stop::Refused)?;
         let mut more = main;
         more.bytes.extend_from_slice(addition.text.as_bytes());
-        let then = ManuallyDrop::new(compiled(&args.input, &disk, more, lock));
+        // Whatever is added, the lock would change: that is what is asked about.
+        let input = Input {
+            locked: false,
+            ..args.input.clone()
+        };
+        let then = ManuallyDrop::new(compiled(&input, &disk, more, lock));
         if then.blocks() {
             let findings = heard(&then, console);
             tell(&then, &findings, console)?;

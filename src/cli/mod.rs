@@ -275,7 +275,7 @@ Examples:
   tinsel man table > tinsel-table.1";
 
 /// Which display, and how strictly.
-#[derive(Args)]
+#[derive(Args, Clone)]
 struct Input {
     /// The display's main file; `-` is standard input
     file: PathBuf,

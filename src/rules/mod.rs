@@ -142,6 +142,7 @@ pub mod stored {
 
 /// Rules of the group `rename`.
 pub mod rename {
+    pub mod forgotten;
     pub mod spent;
 }
 
@@ -197,6 +198,7 @@ pub const ALL: &[&Rule] = &[
     &net::load::RULE,
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
+    &rename::forgotten::RULE,
     &lock::stale::RULE,
     &lock::moved::RULE,
     &lock::unreadable::RULE,

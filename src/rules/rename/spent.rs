@@ -30,17 +30,23 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let carried = plan.past.as_ref().map_or(&[][..], |past| &past.carried);
     for (index, rename) in model.renames.iter().enumerate() {
-        if carried.get(index).copied().unwrap_or(false) {
-            continue;
-        }
         let (old, new) = (shown(&rename.old), shown(&rename.new));
-        let words = Words {
-            message: format!(
-                "there is no lock that holds `{old}`, so nothing is carried over to `{new}`"
+        let carried = plan.past.as_ref().map(|past| past.carried.get(index) == Some(&true));
+        let (message, label) = match carried {
+            Some(true) => continue,
+            Some(false) => (
+                format!("the lock does not hold `{old}`, so nothing is carried over to `{new}`"),
+                format!("the lock has no `{old}`"),
             ),
-            label: format!("no lock holds `{old}`"),
+            None => (
+                format!("there is no lock that holds `{old}`, so nothing is carried over to `{new}`"),
+                format!("no lock holds `{old}`"),
+            ),
+        };
+        let words = Words {
+            message,
+            label,
             why: "a rename without use would catch the next thing that gets the old name".into(),
             help: format!("take `renamed {old} -> {new}` away"),
         };

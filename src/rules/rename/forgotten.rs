@@ -1,0 +1,152 @@
+//! `rename/forgotten`: a name that is gone and one of the same shape that is new.
+
+use crate::diagnostic::words::shown;
+use crate::diagnostic::{Severity, Sink, Words};
+use crate::model::{ControllerId, Model, PropId, StringId};
+use crate::plan::{Past, Plan, Was};
+use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::usage::controller_of;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "rename/forgotten",
+    severity: Severity::Advice,
+    title: "a name that is gone, and one of the same shape that is new",
+    page: Page {
+        means: "The lock holds a prop that the display has no more, and the display has one of just the same strings that the \
+                lock does not know. It may be the same prop under a new name. A controller whose strings all hang on a new \
+                one is noticed in the same way.",
+        why: "A name is all that ties a prop to its addresses. Without `renamed` the old ones are freed at the next build, \
+              and the new name gets what is free.",
+        source: "LANGUAGE.md, sections 3 and 7",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
+                ...\n",
+        right: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                renamed hoop -> arch\n\
+                # beside it, yard.lock:\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
+                ...\n",
+    },
+    check: Some(check),
+};
+
+/// The strings of a prop: what stands behind its name, and the slots of each.
+type Shape<'a> = Vec<(&'a str, u64)>;
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let Some(past) = plan.past.as_ref().filter(|_| !model.incomplete) else {
+        return;
+    };
+    props(model, plan, past, sink);
+    controllers(model, plan, past, sink);
+}
+
+fn props(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
+    if past.freed.is_empty() {
+        return;
+    }
+    let there: BTreeSet<&str> = model.props.iter().map(|prop| &*prop.name).collect();
+    let mut gone: BTreeMap<&str, (Shape<'_>, Span)> = BTreeMap::new();
+    for freed in &past.freed {
+        let end = freed.name.find(['[', '.']).unwrap_or(freed.name.len());
+        let (name, rest) = freed.name.split_at(end);
+        if !there.contains(name) {
+            let (shape, _) = gone.entry(name).or_insert((Vec::new(), freed.was.at));
+            shape.push((rest, freed.was.slots));
+        }
+    }
+    let names = new_names(model, plan, past);
+    let mut new: BTreeMap<PropId, Shape<'_>> = BTreeMap::new();
+    for (id, name, slots) in &names {
+        let prop = model.prop_of(*id).map_or("", |prop| &*prop.name);
+        if let (Some(string), Some(rest)) = (model.string(*id), name.strip_prefix(prop)) {
+            new.entry(string.prop).or_default().push((rest, *slots));
+        }
+    }
+    let mut alike: BTreeMap<Shape<'_>, (Vec<(&str, Span)>, Vec<PropId>)> = BTreeMap::new();
+    for (name, (mut shape, at)) in gone {
+        shape.sort_unstable();
+        alike.entry(shape).or_default().0.push((name, at));
+    }
+    for (prop, mut shape) in new {
+        shape.sort_unstable();
+        alike.entry(shape).or_default().1.push(prop);
+    }
+    for (gone, new) in alike.values() {
+        let ([(old, at)], [prop]) = (gone.as_slice(), new.as_slice()) else {
+            continue;
+        };
+        if let Some(prop) = model.props.get(prop.index()) {
+            let (old, new) = (shown(old), shown(&prop.name));
+            let words = Words {
+                message: format!("`{old}` is gone and `{new}` is new, with just the same strings"),
+                label: format!("`{new}` is new"),
+                why: format!("the next build frees the addresses of `{old}`, and `{new}` gets what is free"),
+                help: format!("if it is the same prop under a new name, write `renamed {old} -> {new}`: it then stays where it is"),
+            };
+            let finding = RULE.at(prop.at, words);
+            sink.push(finding.and(*at, format!("`{old}` lay here")));
+        }
+    }
+}
+
+/// The strings of props of which the lock has none: name and slots.
+fn new_names(model: &Model, plan: &Plan, past: &Past) -> Vec<(StringId, String, u64)> {
+    let known = |id: u32| past.of(StringId(id)).is_some();
+    let props = model.props.iter().filter(|prop| !prop.strings().any(known));
+    let ids = props.flat_map(|prop| prop.strings()).map(StringId);
+    ids.filter_map(|id| {
+        let placed = plan.of(id)?;
+        Some((id, model.name_of(id), placed.end - placed.start + 1))
+    })
+    .collect()
+}
+
+/// Controllers that the lock does not know, all of whose strings hung on one that is gone.
+fn controllers(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
+    let mut found: BTreeMap<ControllerId, Option<&Was>> = BTreeMap::new();
+    let known: BTreeSet<ControllerId> = past.was.iter().flatten().filter_map(|was| was.controller).collect();
+    for index in 0..model.strings.len() {
+        let id = StringId::from(index);
+        let Some(controller) = controller_of(plan, id).filter(|id| !known.contains(id)) else {
+            continue;
+        };
+        let was = past.of(id);
+        found
+            .entry(controller)
+            .and_modify(|first| *first = first.filter(|_| was.is_some()))
+            .or_insert(was);
+    }
+    for (id, was) in found {
+        let (Some(controller), Some(was)) = (model.controller(id), was) else {
+            continue;
+        };
+        let name = shown(&controller.name);
+        let words = Words {
+            message: format!("`{name}` is new, and all its strings hung on a controller that is gone"),
+            label: format!("`{name}` is new"),
+            why: "strings that hang on another controller get addresses there".to_owned(),
+            help: format!("if it is the same controller under a new name, write `renamed OLD -> {name}` with the name it has in the lock"),
+        };
+        let finding = RULE.at(controller.at, words);
+        sink.push(finding.and(was.at, "hung on this controller"));
+    }
+}

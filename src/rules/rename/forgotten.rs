@@ -99,8 +99,12 @@ fn props(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
             let words = Words {
                 message: format!("`{old}` is gone and `{new}` is new, with just the same strings"),
                 label: format!("`{new}` is new"),
-                why: format!("the next build frees the addresses of `{old}`, and `{new}` gets what is free"),
-                help: format!("if it is the same prop under a new name, write `renamed {old} -> {new}`: it then stays where it is"),
+                why: format!(
+                    "the next build frees the addresses of `{old}`, and `{new}` gets what is free"
+                ),
+                help: format!(
+                    "if it is the same prop under a new name, write `renamed {old} -> {new}`: it then stays where it is"
+                ),
             };
             let finding = RULE.at(prop.at, words);
             sink.push(finding.and(*at, format!("`{old}` lay here")));
@@ -123,7 +127,12 @@ fn new_names(model: &Model, plan: &Plan, past: &Past) -> Vec<(StringId, String, 
 /// Controllers that the lock does not know, all of whose strings hung on one that is gone.
 fn controllers(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
     let mut found: BTreeMap<ControllerId, Option<&Was>> = BTreeMap::new();
-    let known: BTreeSet<ControllerId> = past.was.iter().flatten().filter_map(|was| was.controller).collect();
+    let known: BTreeSet<ControllerId> = past
+        .was
+        .iter()
+        .flatten()
+        .filter_map(|was| was.controller)
+        .collect();
     for index in 0..model.strings.len() {
         let id = StringId::from(index);
         let Some(controller) = controller_of(plan, id).filter(|id| !known.contains(id)) else {
@@ -141,10 +150,14 @@ fn controllers(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
         };
         let name = shown(&controller.name);
         let words = Words {
-            message: format!("`{name}` is new, and all its strings hung on a controller that is gone"),
+            message: format!(
+                "`{name}` is new, and all its strings hung on a controller that is gone"
+            ),
             label: format!("`{name}` is new"),
             why: "strings that hang on another controller get addresses there".to_owned(),
-            help: format!("if it is the same controller under a new name, write `renamed OLD -> {name}` with the name it has in the lock"),
+            help: format!(
+                "if it is the same controller under a new name, write `renamed OLD -> {name}` with the name it has in the lock"
+            ),
         };
         let finding = RULE.at(controller.at, words);
         sink.push(finding.and(was.at, "hung on this controller"));

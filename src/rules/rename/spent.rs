@@ -32,7 +32,10 @@ pub const RULE: Rule = Rule {
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for (index, rename) in model.renames.iter().enumerate() {
         let (old, new) = (shown(&rename.old), shown(&rename.new));
-        let carried = plan.past.as_ref().map(|past| past.carried.get(index) == Some(&true));
+        let carried = plan
+            .past
+            .as_ref()
+            .map(|past| past.carried.get(index) == Some(&true));
         let (message, label) = match carried {
             Some(true) => continue,
             Some(false) => (
@@ -40,7 +43,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 format!("the lock has no `{old}`"),
             ),
             None => (
-                format!("there is no lock that holds `{old}`, so nothing is carried over to `{new}`"),
+                format!(
+                    "there is no lock that holds `{old}`, so nothing is carried over to `{new}`"
+                ),
                 format!("no lock holds `{old}`"),
             ),
         };

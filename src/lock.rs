@@ -61,32 +61,6 @@ impl Lock {
         }
     }
 
-    /// What is not the same in the lock that comes after this one.
-    #[must_use]
-    pub fn changes<'l>(&'l self, next: &'l Self) -> Changes<'l> {
-        let mut changes = Changes::default();
-        for was in &self.rows {
-            match next.row(&was.name) {
-                None => changes.freed.push(was),
-                Some(now) if !self.same_place(was, next, now) => changes.moved.push((was, now)),
-                Some(now) => {
-                    changes.kept += 1;
-                    if was.slots != now.slots {
-                        changes.resized.push((was, now));
-                    }
-                }
-            }
-        }
-        let new = |row: &&Row| self.row(&row.name).is_none();
-        changes.new = next.rows.iter().filter(new).collect();
-        changes
-    }
-
-    fn same_place(&self, was: &Row, next: &Self, now: &Row) -> bool {
-        (&was.controller, was.output) == (&now.controller, now.output)
-            && self.universe_slot(was.start) == next.universe_slot(now.start)
-    }
-
     /// Universe and slot of a channel, both from 1.
     #[must_use]
     pub fn universe_slot(&self, channel: u64) -> (u64, u64) {
@@ -110,19 +84,4 @@ impl Row {
     pub fn last(&self) -> u64 {
         self.start.saturating_add(self.slots.max(1)) - 1
     }
-}
-
-/// What is not the same in two locks, rows by name.
-#[derive(Debug, Default)]
-pub struct Changes<'l> {
-    /// How many strings start where they did, on the output they did.
-    pub kept: usize,
-    /// Those of them that take more slots or fewer: the row before and the one after.
-    pub resized: Vec<(&'l Row, &'l Row)>,
-    /// Strings that start elsewhere: the row before and the one after.
-    pub moved: Vec<(&'l Row, &'l Row)>,
-    /// Strings that were not there.
-    pub new: Vec<&'l Row>,
-    /// Strings that are there no more.
-    pub freed: Vec<&'l Row>,
 }

@@ -302,3 +302,35 @@ pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
         channel_name(model, last)
     )
 }
+
+/// What became of the strings that the lock holds.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Changes {
+    /// Strings that lie where they did.
+    pub kept: Vec<StringId>,
+    /// Strings that lie elsewhere, as [`crate::plan::Past::moves`] has them.
+    pub moved: Vec<StringId>,
+    /// Strings that the lock does not hold.
+    pub new: Vec<StringId>,
+}
+
+/// Sorts the placed strings by what became of them; `None` where there is no lock.
+#[must_use]
+pub fn changes(plan: &Plan) -> Option<Changes> {
+    let past = plan.past.as_ref()?;
+    let mut changes = Changes {
+        moved: past.moves.iter().map(|moved| moved.string).collect(),
+        ..Changes::default()
+    };
+    changes.moved.sort_unstable();
+    for id in (0..plan.placed.len()).map(StringId::from) {
+        if plan.of(id).is_none() || changes.moved.binary_search(&id).is_ok() {
+            continue;
+        }
+        match past.of(id) {
+            Some(_) => changes.kept.push(id),
+            None => changes.new.push(id),
+        }
+    }
+    Some(changes)
+}

@@ -6,10 +6,12 @@ use super::disk::{self, Disk, Guard};
 use super::{BuildArgs, Input};
 use crate::Compiled;
 use crate::diagnostic::words::shown;
-use crate::lock::{Lock, Row};
+use crate::model::StringId;
 use crate::output::{self, By, View};
+use crate::plan::Was;
 use crate::report;
 use crate::source::Loaded;
+use crate::usage;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -154,60 +156,76 @@ fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Co
     Ok(compiled(input, disk, main, None))
 }
 
-/// Writes what became of the strings that were there and of those that are new.
+/// Writes what became of the strings that were there, and which are new.
 fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
-    let next = Lock::of(&compiled.model, &compiled.plan);
-    let Some(before) = compiled.lock.as_ref().map(|lock| &lock.lock) else {
-        return writeln!(out, "plan: {} new, the first lock", next.rows.len());
+    let (model, plan) = (&compiled.model, &compiled.plan);
+    let (Some(changes), Some(past)) = (usage::changes(plan), &plan.past) else {
+        let new = plan.placed.iter().flatten().count();
+        return writeln!(out, "plan: {new} new, the first lock");
     };
-    let changes = before.changes(&next);
     writeln!(
         out,
         "plan: {} kept, {} new, {} moved, {} freed",
-        changes.kept,
+        changes.kept.len(),
         changes.new.len(),
         changes.moved.len(),
-        changes.freed.len(),
+        past.freed.len(),
     )?;
-    let moved = changes.moved.iter().map(|(was, now)| {
-        let (was, there) = (place(before, was), place(&next, now));
-        (now, format!("{was} -> {there}"))
+    let was = |was: &Was, controller: &str| {
+        let slots = u64::from(past.universe_slots.max(1));
+        let place = |channel: u64| format!("{}/{}", channel / slots + 1, channel % slots + 1);
+        let (first, last) = (place(was.start), place(was.end() - 1));
+        format!(
+            "{first} to {last} on {}.{}",
+            shown(controller),
+            was.output.name()
+        )
+    };
+    let now = |id: &StringId| {
+        let placed = plan.of(*id)?;
+        let port = plan.ports.get(placed.port as usize)?;
+        let stretch = usage::stretch_name(model, placed.start, placed.end);
+        let port = usage::output_name(model, port.controller, port.output);
+        Some(format!("{stretch} on {port}"))
+    };
+    let name = |id: &StringId| model.name_of(*id);
+    let moved = changes.moved.iter().map(|id| {
+        let before = past.of(*id).map(|old| {
+            let controller = old.controller.and_then(|id| model.controller(id));
+            was(
+                old,
+                controller.map_or("a controller that is gone", |c| &c.name),
+            )
+        });
+        let place = format!(
+            "{} -> {}",
+            before.unwrap_or_default(),
+            now(id).unwrap_or_default()
+        );
+        (name(id), place)
     });
     listed("moved", moved, out)?;
-    let now = |row: &&'_ Row| place(&next, row);
-    listed("new", changes.new.iter().map(|row| (row, now(row))), out)?;
-    let was = |row: &&'_ Row| place(before, row);
-    listed(
-        "freed",
-        changes.freed.iter().map(|row| (row, was(row))),
-        out,
-    )
+    let new = changes
+        .new
+        .iter()
+        .map(|id| (name(id), now(id).unwrap_or_default()));
+    listed("new", new, out)?;
+    let freed = past.freed.iter();
+    let freed = freed.map(|row| (row.name.to_string(), was(&row.was, &row.controller_name)));
+    listed("freed", freed, out)
 }
 
-fn listed<'r>(
+fn listed(
     what: &str,
-    rows: impl ExactSizeIterator<Item = (&'r &'r Row, String)>,
+    rows: impl ExactSizeIterator<Item = (String, String)>,
     out: &mut impl Write,
 ) -> io::Result<()> {
     let more = rows.len().saturating_sub(MOST_LISTED);
-    for (row, place) in rows.take(MOST_LISTED) {
-        writeln!(out, "  {what:5}  {}: {place}", shown(&row.name))?;
+    for (name, place) in rows.take(MOST_LISTED) {
+        writeln!(out, "  {what:5}  {}: {place}", shown(&name))?;
     }
     if more > 0 {
         writeln!(out, "  {what:5}  and {more} more")?;
     }
     Ok(())
-}
-
-/// Where a row puts its string: `12/1 to 12/150 on boathouse.4`.
-fn place(lock: &Lock, row: &Row) -> String {
-    let (from, to) = (
-        lock.universe_slot(row.start),
-        lock.universe_slot(row.last()),
-    );
-    let (controller, output) = (shown(&row.controller), row.output.name());
-    format!(
-        "{}/{} to {}/{} on {controller}.{output}",
-        from.0, from.1, to.0, to.1
-    )
 }

@@ -2,13 +2,12 @@
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::lock::{Lock, Row};
+use crate::lock::Lock;
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::{SourceFile, SourceMap, Span};
-use crate::unit::counted;
-use std::collections::BTreeMap;
+use crate::usage;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -114,31 +113,37 @@ struct Changes {
 
 impl Changes {
     fn between(model: &Model, plan: &Plan, before: &Lock, next: &Lock) -> Self {
-        let ids: BTreeMap<String, StringId> = (0..model.strings.len())
-            .map(StringId::from)
-            .filter(|id| plan.of(*id).is_some())
-            .map(|id| (model.name_of(id), id))
-            .collect();
-        let found = before.changes(next);
-        let freed = found.freed.iter().map(|row| {
+        let found = usage::changes(plan).unwrap_or_default();
+        let past = |id: &StringId| plan.past.as_ref().and_then(|past| past.of(*id));
+        let name = |id: &StringId| shown(&model.name_of(*id));
+        let line = |id: &StringId| past(id).map_or(Span::default(), |was| was.at);
+        let moved = found.moved.iter().map(|id| {
+            let place = place(model, plan, *id);
+            (line(id), format!("`{}` would lie at {place}", name(id)))
+        });
+        let kept = |differ: fn(&Lock, &Lock, &str) -> bool| {
+            let names = found.kept.iter().map(|id| (id, model.name_of(*id)));
+            let named = names.filter(move |(_, name)| differ(before, next, name));
+            named.collect::<Vec<_>>()
+        };
+        let resized = kept(|before, next, name| {
+            let slots = |lock: &Lock| lock.row(name).map(|row| row.slots);
+            slots(before).is_some() && slots(before) != slots(next)
+        });
+        let renamed = kept(|before, _, name| before.row(name).is_none());
+        let label = |rows: &[(&StringId, String)], what: &str| -> Vec<(Span, String)> {
+            let words =
+                |(id, name): &(&StringId, String)| (line(id), format!("`{}` {what}", shown(name)));
+            rows.iter().map(words).collect()
+        };
+        let gone = plan.past.as_ref().map_or(&[][..], |past| &past.freed);
+        let freed = gone.iter().map(|row| {
             let name = shown(&row.name);
-            (row.at, format!("`{name}` would be freed"))
+            (row.was.at, format!("`{name}` would be freed"))
         });
-        let moved = found.moved.iter().map(|(was, now)| {
-            let name = shown(&now.name);
-            (
-                was.at,
-                format!("`{name}` would start at {}", place(next, now)),
-            )
-        });
-        let resized = found.resized.iter().map(|(was, now)| {
-            let name = shown(&now.name);
-            (was.at, format!("`{name}` would take {}", slots(now.slots)))
-        });
-        let new = found.new.iter().map(|row| {
-            let prop = ids.get(&*row.name).and_then(|id| model.prop_of(*id));
-            let at = prop.map_or(Span::default(), |prop| prop.at);
-            (at, format!("`{}` is new", shown(&row.name)))
+        let new = found.new.iter().map(|id| {
+            let at = model.prop_of(*id).map_or(Span::default(), |prop| prop.at);
+            (at, format!("`{}` is new", name(id)))
         });
         let mut words = Vec::new();
         for (count, one, more) in [
@@ -147,6 +152,11 @@ impl Changes {
                 resized.len(),
                 "would have another length",
                 "would have another length",
+            ),
+            (
+                renamed.len(),
+                "would have a new name",
+                "would have new names",
             ),
             (new.len(), "is new", "are new"),
             (freed.len(), "would be freed", "would be freed"),
@@ -169,18 +179,25 @@ impl Changes {
                 shown(&next.display)
             ));
         }
-        let places = moved.chain(resized).chain(freed).chain(new).collect();
+        let resized = label(&resized, "would have another length");
+        let renamed = label(&renamed, "is the new name of this string");
+        let kept = resized.into_iter().chain(renamed);
+        let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }
 }
 
-/// Where a row puts the start of its string, in words.
-fn place(lock: &Lock, row: &Row) -> String {
-    let (controller, output) = (shown(&row.controller), row.output.name());
-    let (universe, slot) = lock.universe_slot(row.start);
-    format!("{universe}/{slot} on `{controller}.{output}`")
-}
-
-fn slots(count: u64) -> String {
-    counted(i64::try_from(count).unwrap_or(i64::MAX), "slot")
+/// Where a string would lie, in words.
+fn place(model: &Model, plan: &Plan, id: StringId) -> String {
+    let Some(placed) = plan.of(id) else {
+        return String::new();
+    };
+    let port = plan.ports.get(placed.port as usize);
+    let port = port.map_or(String::new(), |port| {
+        usage::output_name(model, port.controller, port.output)
+    });
+    format!(
+        "{} on `{port}`",
+        usage::stretch_name(model, placed.start, placed.end)
+    )
 }

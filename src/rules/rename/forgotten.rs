@@ -2,11 +2,10 @@
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::{ControllerId, Model, PropId, StringId};
-use crate::plan::{Past, Plan, Was};
+use crate::model::{Model, PropId, StringId};
+use crate::plan::{Past, Plan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::controller_of;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The rule.
@@ -16,8 +15,7 @@ pub const RULE: Rule = Rule {
     title: "a name that is gone, and one of the same shape that is new",
     page: Page {
         means: "The lock holds a prop that the display has no more, and the display has one of just the same strings that the \
-                lock does not know. It may be the same prop under a new name. A controller whose strings all hang on a new \
-                one is noticed in the same way.",
+                lock does not know. It may be the same prop under a new name.",
         why: "A name is all that ties a prop to its addresses. Without `renamed` the old ones are freed at the next build, \
               and the new name gets what is free.",
         source: "LANGUAGE.md, sections 3 and 7",
@@ -55,11 +53,6 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let Some(past) = plan.past.as_ref().filter(|_| !model.incomplete) else {
         return;
     };
-    props(model, plan, past, sink);
-    controllers(model, plan, past, sink);
-}
-
-fn props(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
     if past.freed.is_empty() {
         return;
     }
@@ -122,44 +115,4 @@ fn new_names(model: &Model, plan: &Plan, past: &Past) -> Vec<(StringId, String, 
         Some((id, model.name_of(id), placed.end - placed.start + 1))
     })
     .collect()
-}
-
-/// Controllers that the lock does not know, all of whose strings hung on one that is gone.
-fn controllers(model: &Model, plan: &Plan, past: &Past, sink: &mut Sink) {
-    let mut found: BTreeMap<ControllerId, Option<&Was>> = BTreeMap::new();
-    let known: BTreeSet<ControllerId> = past
-        .was
-        .iter()
-        .flatten()
-        .filter_map(|was| was.controller)
-        .collect();
-    for index in 0..model.strings.len() {
-        let id = StringId::from(index);
-        let Some(controller) = controller_of(plan, id).filter(|id| !known.contains(id)) else {
-            continue;
-        };
-        let was = past.of(id);
-        found
-            .entry(controller)
-            .and_modify(|first| *first = first.filter(|_| was.is_some()))
-            .or_insert(was);
-    }
-    for (id, was) in found {
-        let (Some(controller), Some(was)) = (model.controller(id), was) else {
-            continue;
-        };
-        let name = shown(&controller.name);
-        let words = Words {
-            message: format!(
-                "`{name}` is new, and all its strings hung on a controller that is gone"
-            ),
-            label: format!("`{name}` is new"),
-            why: "strings that hang on another controller get addresses there".to_owned(),
-            help: format!(
-                "if it is the same controller under a new name, write `renamed OLD -> {name}` with the name it has in the lock"
-            ),
-        };
-        let finding = RULE.at(controller.at, words);
-        sink.push(finding.and(was.at, "hung on this controller"));
-    }
 }

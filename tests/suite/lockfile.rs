@@ -429,6 +429,22 @@ fn two_branches_that_add_different_props_merge_by_line() {
     );
     let output = on("build", &path, &[]);
     assert_eq!(status(&output), 0, "{}", err(&output));
+    // The one that comes later in the display moves, and is told.
+    assert!(
+        err(&output).contains("`yew` moves from 1/481 to 2/89"),
+        "{}",
+        err(&output)
+    );
+    let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
+    let settled = read(&text).unwrap().lock;
+    for row in both.rows.iter().filter(|row| &*row.name != "yew") {
+        assert_eq!(
+            settled.row(&row.name).unwrap().start,
+            row.start,
+            "{}",
+            row.name
+        );
+    }
     assert_eq!(
         disjoint(&folder),
         ["ash", "bell", "fir", "moon", "star", "yew"]

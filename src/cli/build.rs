@@ -52,19 +52,9 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     if blocked {
         return Ok(1);
     }
-    let mut written = Vec::new();
-    if let Some(out) = &args.out {
-        disk::create_folder(out).map_err(Stop::Refused)?;
-        let view = View::new(&compiled.model, &compiled.plan);
-        for table in &tables {
-            let mut bytes = Vec::new();
-            table.output.write(&view, table.by, 0, &mut bytes)?;
-            if disk::write_whole(&table.path, &bytes).map_err(Stop::Refused)? {
-                written.push(&table.path);
-            }
-        }
-    }
+    let written = write_tables(args, &compiled, &tables)?;
     // Last, so that what was cut short before is done again by the next build.
+    disk::tidy(lock);
     let next = compiled.next_lock();
     let same = compiled.lock.as_ref().is_some_and(|lock| lock.is(&next));
     let wrote = !same && disk::write_whole(lock, next.as_bytes()).map_err(Stop::Refused)?;
@@ -74,7 +64,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         let as_it_was = if wrote { "written" } else { "as it was" };
         writeln!(out, "{}: {as_it_was}", disk.lock_name())?;
         if let Some(folder) = &args.out {
-            let as_they_were = match written.len() {
+            let as_they_were = match written {
                 0 => "as they were".to_owned(),
                 new if new == tables.len() => "written".to_owned(),
                 new => format!("{new} of them written"),
@@ -91,6 +81,24 @@ struct Table {
     path: PathBuf,
     output: &'static dyn output::Output,
     by: By,
+}
+
+/// Writes the tables; gives how many of them were not as they were.
+fn write_tables(args: &BuildArgs, compiled: &Compiled, tables: &[Table]) -> Result<usize, Stop> {
+    let (Some(out), Some(first)) = (&args.out, tables.first()) else {
+        return Ok(0);
+    };
+    disk::create_folder(out).map_err(Stop::Refused)?;
+    disk::tidy(&first.path);
+    let view = View::new(&compiled.model, &compiled.plan);
+    let mut written = 0;
+    for table in tables {
+        let mut bytes = Vec::new();
+        table.output.write(&view, table.by, 0, &mut bytes)?;
+        let wrote = disk::write_whole(&table.path, &bytes).map_err(Stop::Refused)?;
+        written += usize::from(wrote);
+    }
+    Ok(written)
 }
 
 /// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in `yard.json`.

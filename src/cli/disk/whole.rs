@@ -42,10 +42,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
             return Err(refuse("it is marked read-only".to_owned()));
         }
     }
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
+    let folder = folder_of(&target);
     sweep(folder);
     for attempt in 0..ATTEMPTS {
         match replace(folder, &target, old.as_ref(), bytes, attempt) {
@@ -55,6 +52,20 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
         }
     }
     Err(refuse("other programs keep writing it".to_owned()))
+}
+
+/// Takes away what killed writers left beside a file, whether or not it is to be written again.
+pub fn tidy(path: &Path) {
+    if let Ok(target) = followed(path) {
+        sweep(folder_of(&target));
+    }
+}
+
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
 }
 
 /// Where a path leads in the end; the last link may point at nothing yet.
@@ -181,13 +192,9 @@ pub fn same_file(one: &Path, other: &Path) -> bool {
     let real = |path: &Path| -> Option<PathBuf> {
         let path = followed(path).ok()?;
         let name: Option<&OsStr> = path.file_name();
-        let folder = match path.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            _ => Path::new("."),
-        };
         path.canonicalize()
             .ok()
-            .or_else(|| Some(folder.canonicalize().ok()?.join(name?)))
+            .or_else(|| Some(folder_of(&path).canonicalize().ok()?.join(name?)))
     };
     real(one).zip(real(other)).is_some_and(|(a, b)| a == b)
 }

@@ -49,6 +49,9 @@ pub const RULE: Rule = Rule {
 /// The strings of a prop: what stands behind its name, and the slots of each.
 type Shape<'a> = Vec<(&'a str, u64)>;
 
+/// What has one shape: the names that are gone, with their lines in the lock, and the props that are new.
+type Alike<'a> = (Vec<(&'a str, Span)>, Vec<PropId>);
+
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let Some(past) = plan.past.as_ref().filter(|_| !model.incomplete) else {
         return;
@@ -74,7 +77,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             new.entry(string.prop).or_default().push((rest, *slots));
         }
     }
-    let mut alike: BTreeMap<Shape<'_>, (Vec<(&str, Span)>, Vec<PropId>)> = BTreeMap::new();
+    let mut alike: BTreeMap<Shape<'_>, Alike<'_>> = BTreeMap::new();
     for (name, (mut shape, at)) in gone {
         shape.sort_unstable();
         alike.entry(shape).or_default().0.push((name, at));

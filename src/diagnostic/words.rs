@@ -20,7 +20,9 @@ pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
 #[must_use]
 pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let lower = word.to_lowercase();
-    let most = (word.chars().count() / 3).max(1);
+    let letters = word.chars().count();
+    // Any two names of one letter are one letter apart.
+    let most = (letters / 3).max(usize::from(letters > 1));
     let stem = |name: &str| {
         name.trim_end_matches(|c: char| c.is_ascii_digit())
             .to_owned()

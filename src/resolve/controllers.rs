@@ -14,6 +14,7 @@ use crate::model::{
 use crate::protocol::{self, Input};
 use crate::rules;
 use crate::rules::wire::no_port::{self, Missing};
+use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -174,9 +175,9 @@ fn unknown_input<'a>(
                 .flat_map(|protocol| protocol.forms())
                 .copied()
                 .collect();
-            let at = args
-                .first()
-                .map_or(set.at(), |first| first.span().to(set.at()));
+            let at = args.first().map_or(set.at(), |first| {
+                Span::new(first.span().start, set.at().end)
+            });
             rules::syntax::unexpected::input(at, words, &forms)
         })
 }
@@ -426,12 +427,8 @@ fn carries(
     };
     let index = names.find(&names.controllers, "controller", word, sink)?;
     let Some(Part::Number(range)) = part else {
-        sink.push(rules::syntax::unexpected::setting_form(
-            span,
-            names.text_at(span),
-            "receiver",
-            "carries shed.9..12",
-        ));
+        let name = names.text(word);
+        sink.push(rules::syntax::unexpected::port_wanted(span, name));
         return None;
     };
     let bounds = (1, super::settings::MOST_PORTS);

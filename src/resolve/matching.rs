@@ -379,7 +379,7 @@ impl<'a> Reader<'_, 'a> {
     ) -> Result<Value<'a>, Why<'a>> {
         let (from, to) = self
             .lets
-            .range(self.names, range, "each end", bounds, sink)
+            .range(self.names, range, "an end of the range", bounds, sink)
             .ok_or(Why::Told)?;
         if from > to {
             sink.push(rules::syntax::number::backwards(range.span, from, to));

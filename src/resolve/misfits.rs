@@ -68,7 +68,7 @@ pub(super) struct Measured {
 
 impl Measured {
     /// The units it may have: those in which the number lies in its bounds, if there are such.
-    fn units(&self) -> Vec<&'static str> {
+    fn units(&self, what: &str) -> Vec<&'static str> {
         let of = match self.dimension {
             Some(Dimension::WireNumber | Dimension::WireArea) => return vec!["AWG", "mm2"],
             Some(dimension) => unit::distinct(dimension),
@@ -79,7 +79,15 @@ impl Measured {
             value.is_some_and(|value| (self.bounds.0..=self.bounds.1).contains(&value))
         };
         let fitting: Vec<_> = of.iter().copied().filter(lies_in).collect();
-        let units = if fitting.is_empty() { of } else { fitting };
+        let mut units = if fitting.is_empty() { of } else { fitting };
+        // What is most likely meant stands first: nobody leads 5 mm of cable or fuses at 5 mA.
+        let usual = match what {
+            "the pitch" | "the draw" => "",
+            _ if self.dimension == Some(Dimension::Length) => "m",
+            _ if self.dimension == Some(Dimension::Current) => "A",
+            _ => "",
+        };
+        units.sort_by_key(|unit| unit.name != usual);
         units.iter().map(|unit| unit.name).collect()
     }
 
@@ -256,13 +264,13 @@ impl<'a> Reader<'_, 'a> {
                 of.at,
                 number(of, None),
                 what,
-                &of.units(),
+                &of.units(what),
             )),
             Why::WrongUnit(of, unit) => sink.push(rules::syntax::unit::wrong(
                 unit.span,
                 self.names.text(*unit),
                 (what, number(of, Some(*unit))),
-                &of.units(),
+                &of.units(what),
             )),
             Why::OutOfRange(of) if hyphen(self.names, of.at, what, sink) => {}
             Why::OutOfRange(of) => {

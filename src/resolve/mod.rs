@@ -11,6 +11,7 @@ mod makes;
 mod matching;
 mod misfits;
 mod names;
+mod overrides;
 mod props;
 mod refs;
 mod rest;

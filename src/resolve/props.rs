@@ -7,6 +7,7 @@ use super::arithmetic::Lets;
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
+use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
@@ -164,48 +165,6 @@ fn members(
         .map(|n| Some(count(n)))
 }
 
-type Overrides<'a> = std::collections::BTreeMap<u32, Vec<(&'a Block, Vec<(u32, u32)>)>>;
-
-/// The `prop NAME[N] { }` statements by prop, each with its member ranges (unchecked upper ends).
-fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> {
-    let names = reader.names;
-    let mut found = Overrides::new();
-    for block in &names.overrides {
-        let Some(index) = names.find(&names.props, "prop", block.name, sink) else {
-            continue;
-        };
-        let Some(row) = names.props.row(index) else {
-            continue;
-        };
-        let Some(selector) = &block.members else {
-            continue;
-        };
-        let declared = row.block.name.span;
-        let Some(expr) = &row.block.count else {
-            sink.push(rules::name::instance::no_family(
-                selector.span,
-                &row.name,
-                declared,
-            ));
-            continue;
-        };
-        // The family's own number is told where it stands; here it is only held against.
-        let mut quiet = Sink::default();
-        let most = i64::from(MOST_STRINGS);
-        let Some(members) = reader.lets.whole(names, expr, "", (1, most), &mut quiet) else {
-            continue;
-        };
-        let bounds = Bounds {
-            name: &row.name,
-            count: count(members),
-            declared,
-        };
-        let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
-        found.entry(index).or_default().push((block, ranges));
-    }
-    found
-}
-
 /// A family's name, size and place, to hold members against.
 pub struct Bounds<'n> {
     /// Its name.
@@ -276,6 +235,19 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     if read.iter().any(|set| is_shape(set.key)) {
         draft.shapes.clear();
     }
+    let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);
+    if let (Some(node), Some(slots)) = (of(Key::Node), of(Key::Slots)) {
+        let why = "a fixture is no string of nodes";
+        let (first, second, words) = if node.start < slots.start {
+            (node, slots, ("node", "slots"))
+        } else {
+            (slots, node, ("slots", "node"))
+        };
+        sink.push(rules::syntax::repeated_setting::either(
+            second, first, words, why,
+        ));
+        draft.broken = true;
+    }
     for set in read {
         let at = set.at();
         let number = set.number(0);
@@ -311,7 +283,8 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     }
 }
 
-fn is_shape(key: Key) -> bool {
+/// Whether a setting says what a prop is made of.
+pub fn is_shape(key: Key) -> bool {
     matches!(
         key,
         Key::String
@@ -387,35 +360,31 @@ impl<'a> Context<'_, '_, 'a> {
         &self,
         draft: &Draft<'a>,
         prop: &mut Prop,
-        overrides: &[(&'a Block, Vec<(u32, u32)>)],
+        overrides: &[Override<'a>],
         model: &mut Model,
         drafts: &mut Drafts<'a>,
         sink: &mut Sink,
     ) {
         let members = prop.members_count();
         let mut cuts = vec![1, members + 1];
-        for (_, ranges) in overrides {
-            for (a, b) in ranges {
-                cuts.push((*a).min(*b));
-                cuts.push((*a).max(*b) + 1);
+        for one in overrides {
+            for (from, to) in &one.ranges {
+                cuts.push(*from);
+                cuts.push(*to + 1);
             }
         }
         cuts.sort_unstable();
         cuts.dedup();
-        let base = self.shapes(draft, prop, model, sink);
+        let mut base: Option<Range<u32>> = None;
+        let mut cover = Cover::new(overrides);
         for pair in cuts.windows(2) {
             let [from, next] = pair else { continue };
             let (from, to) = (*from, *next - 1);
             let mut own = draft.clone();
             let mut touched = false;
-            for (block, ranges) in overrides {
-                let covers = ranges
-                    .iter()
-                    .any(|(a, b)| ((*a).min(*b)..=(*a).max(*b)).contains(&from));
-                if covers {
-                    apply(self.reader, block, &mut own, sink);
-                    touched = true;
-                }
+            for block in cover.of(from) {
+                apply(self.reader, block, &mut own, sink);
+                touched = true;
             }
             if touched {
                 prop.broken |= own.broken;
@@ -425,11 +394,13 @@ impl<'a> Context<'_, '_, 'a> {
                     stands: own.stands,
                 }));
             }
-            let shapes = if touched {
-                self.shapes(&own, prop, model, sink)
-            } else {
-                base.clone()
+            let shapes = match &base {
+                Some(base) if !touched => base.clone(),
+                _ => self.shapes(&own, prop, model, sink),
             };
+            if !touched {
+                base = Some(shapes.clone());
+            }
             if let Some(same) = own.same_as {
                 let has_own = !own.shapes.is_empty();
                 drafts.same.push((self.index, (from, to), same, has_own));

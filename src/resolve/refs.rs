@@ -134,7 +134,8 @@ fn part_of(
             })
         }
         Part::Name(word) => {
-            let written = reader.names.text(*word);
+            let key = reader.names.key(*word);
+            let written = key.as_ref();
             let name_of = |id: u32| model.shape_of(StringId(id)).and_then(|s| s.name.as_deref());
             let found = own.clone().find(|id| name_of(*id) == Some(written));
             if found.is_none() {

@@ -49,12 +49,7 @@ pub fn shape<'a>(
         }
     }
     if nodes == 0 && whole {
-        sink.push(rules::syntax::unexpected::lacks(
-            set.at(),
-            "string",
-            "string",
-            "34 nodes",
-        ));
+        sink.push(rules::syntax::unexpected::no_nodes(set.at()));
         return None;
     }
     if nodes + skips > MOST_SLOTS {
@@ -62,7 +57,7 @@ pub fn shape<'a>(
         return None;
     }
     let name = match set.value(0) {
-        Some(Value::Word(name)) => Some(reader.names.text(name).into()),
+        Some(Value::Word(name)) => Some(reader.names.key(name).as_ref().into()),
         _ => None,
     };
     whole.then(|| Shape {

@@ -58,6 +58,23 @@ pub fn align_dropped(align: Span, addressing: Option<Span>, name: &str) -> Diagn
     finding
 }
 
+/// A setting that two overrides give to the same member of a family; `word` stands for all that says what a member
+/// is made of where it is `string`.
+pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnostic {
+    RULE.at(
+        second,
+        Words {
+            message: format!("`{word}` of member {member} is set twice"),
+            label: "set again here".to_owned(),
+            why: "only one of the two can hold".to_owned(),
+            help: format!(
+                "keep the one that is meant, and leave {member} out of the members of the other"
+            ),
+        },
+    )
+    .and(first, "first set here")
+}
+
 /// Two settings of which one block takes only one.
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
     RULE.at(

@@ -66,6 +66,8 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         .iter()
         .filter_map(|(_, _, id, _)| plan.of(*id).map(|placed| placed.port))
         .collect();
+    let on = ports.first().copied();
+    ports.sort_unstable();
     ports.dedup();
     let mut names: Vec<String> = ports
         .iter()
@@ -78,27 +80,34 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
     }
     let (Some(name), Some(port)) = (
         model.props.get(prop.index()).map(|prop| &prop.name),
-        ports
-            .first()
-            .and_then(|port| plan.ports.get(*port as usize)),
+        on.and_then(|port| plan.ports.get(port as usize)),
     ) else {
         return;
     };
     let to = output_name(model, port.controller, port.output);
+    let all = model
+        .props
+        .get(prop.index())
+        .is_some_and(|prop| prop.strings().len() == one.len());
+    let (it, was) = if all || one.len() == 1 {
+        ("it", "it was")
+    } else {
+        ("them", "they were")
+    };
     let words = Words {
         message: format!(
-            "no wire names {}, so it was put on {}",
+            "no wire names {}, so {was} put on {}",
             whole(model, one.len(), *prop, *first),
             list(&names, "and")
         ),
         label: format!("put on {}", list(&names, "and")),
         why: "a pick of the compiler's may change when the display does; a wire stays".into(),
         help: format!(
-            "write a wire for it, as in `wire {to}: {}`",
-            if one.len() == 1 || ports.len() > 1 {
-                model.name_of(*first)
-            } else {
+            "write a wire for {it}, as in `wire {to}: {}`",
+            if all && ports.len() == 1 {
                 name.to_string()
+            } else {
+                model.name_of(*first)
             }
         ),
     };

@@ -65,7 +65,11 @@ pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
             label: "no such input".to_owned(),
             why: "the controller would not hear what is sent to it".to_owned(),
             help: match near.as_slice() {
-                [] => format!("inputs are {}", words::ticked_or(known)),
+                [] if found.eq_ignore_ascii_case("sacn") => {
+                    "write `e131 multicast` or `e131 unicast`: E1.31 is the standard's number"
+                        .to_owned()
+                }
+                [] => format!("inputs are {}", words::ticked_and(known)),
                 near => format!("did you mean {}?", words::ticked_or(near)),
             },
         },
@@ -76,11 +80,7 @@ pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
 #[must_use]
 pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
     let setting = example.split(' ').next().unwrap_or_default();
-    let what = if kind == name {
-        format!("this {kind}")
-    } else {
-        format!("{kind} `{}`", words::shown(name))
-    };
+    let what = format!("{kind} `{}`", words::shown(name));
     RULE.at(
         span,
         Words {
@@ -88,6 +88,20 @@ pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
             label: format!("`{setting}` is missing"),
             why: format!("without it nothing can be worked out for this {kind}"),
             help: format!("add a line such as `{example}`"),
+        },
+    )
+}
+
+/// A string built of runs that has no node.
+#[must_use]
+pub fn no_nodes(span: Span) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: "this string has no nodes".to_owned(),
+            label: "a run of nodes is missing".to_owned(),
+            why: "skips and leads alone light nothing".to_owned(),
+            help: "add a run, as in `string eaves: skip 1 -> left 34 nodes`".to_owned(),
         },
     )
 }

@@ -2,7 +2,7 @@
 
 use super::fixed;
 use crate::grid::{Body, Grid};
-use crate::model::{Addressing, Align, Controller, Model, PieceKind, PropId, StringId};
+use crate::model::{Addressing, Align, Controller, Model, Piece, PieceKind, PropId, StringId};
 use crate::plan::PortPlan;
 use crate::source::Span;
 use std::ops::Range;
@@ -26,17 +26,11 @@ pub(super) struct Item {
     pub same: Option<StringId>,
 }
 
-/// The strings of an output, those that show another's data only if asked for.
-pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
-    let strings = port.pieces.iter().filter_map(|piece| {
-        let PieceKind::String(id, _) = piece.piece.kind else {
-            return None;
-        };
-        Some((id, piece.piece))
-    });
-    let items = strings.zip(1..).filter_map(|((id, piece), position)| {
+impl Item {
+    /// A string that a piece names, the so-manieth of its output.
+    pub fn of(model: &Model, id: StringId, piece: Piece, position: u32) -> Option<Self> {
         let string = model.string(id)?;
-        Some(Item {
+        Some(Self {
             id,
             at: piece.at,
             position,
@@ -45,7 +39,20 @@ pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item
             prop: string.prop,
             same: string.same_as,
         })
+    }
+}
+
+/// The strings of an output, those that show another's data only if asked for.
+pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
+    let strings = port.pieces.iter().filter_map(|piece| {
+        let PieceKind::String(id, _) = piece.piece.kind else {
+            return None;
+        };
+        Some((id, piece.piece))
     });
+    let items = strings
+        .zip(1..)
+        .filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
     items
         .filter(|item| with_same || item.same.is_none())
         .collect()

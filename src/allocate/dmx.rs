@@ -6,7 +6,6 @@ use super::fixed::{self, universe_pin};
 use super::keep::fixtures::Footprint;
 use super::keep::{self, Old};
 use super::space::{Block, Blocks, NOBODY};
-use crate::grid::Body;
 use crate::model::{Model, Output, PieceKind, PinPlace, Pinned};
 use crate::plan::{PortPlan, Why};
 use crate::rules;
@@ -86,22 +85,13 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
         PieceKind::Skip(_) | PieceKind::Lead(..) => None,
     });
     let fixtures = strings.zip(1..).filter_map(|((id, pin, piece), position)| {
-        let string = model.string(id)?;
         let slot = pin.and_then(|pin| match pin.place {
             PinPlace::Slot(slot) => Some((u64::from(slot.max(1)) - 1, pin)),
             PinPlace::Channel(channel) => {
                 fixed::lawful(model, channel).then_some((channel % slots, pin))
             }
         });
-        let item = Item {
-            id,
-            at: piece.at,
-            position,
-            pin: fixed::pin_of(model, piece.kind),
-            body: Body::of(model, id)?,
-            prop: string.prop,
-            same: string.same_as,
-        };
+        let item = Item::of(model, id, piece, position)?;
         Some(Fixture { item, pin: slot })
     });
     fixtures

@@ -142,6 +142,14 @@ impl Diagnostic {
         self
     }
 
+    /// Adds the nearest name as a cure that may be applied unasked, where only one is near.
+    #[must_use]
+    pub fn fix_near(self, span: Span, near: &[&str]) -> Self {
+        let [one] = near else { return self };
+        let text = (*one).to_owned();
+        self.fix(format!("write `{text}`"), vec![Edit { span, text }])
+    }
+
     /// Adds a cure that a person should look at before it is applied.
     #[must_use]
     pub fn suggest(mut self, title: impl Into<String>, edits: Vec<Edit>) -> Self {

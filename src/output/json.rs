@@ -20,10 +20,19 @@ impl Output for Json {
         _width: usize,
         out: &mut dyn Write,
     ) -> io::Result<()> {
-        let mut serializer = serde_json::Serializer::with_formatter(&mut *out, Rows::default());
-        Tables(view).serialize(&mut serializer)?;
-        writeln!(out)
+        write_tables(view, Rows::default(), out)
     }
+}
+
+/// Writes every table of a view, dressed by a formatter.
+pub(super) fn write_tables(
+    view: &View<'_>,
+    formatter: impl Formatter,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let mut serializer = serde_json::Serializer::with_formatter(&mut *out, formatter);
+    Tables(view).serialize(&mut serializer)?;
+    writeln!(out)
 }
 
 /// Every table of a view, as the contract names them.

@@ -67,16 +67,7 @@ pub fn name<'n>(
             help,
         },
     );
-    match near.as_slice() {
-        [one] => finding.fix(
-            format!("write `{one}`"),
-            vec![Edit {
-                span,
-                text: (*one).to_owned(),
-            }],
-        ),
-        _ => finding,
-    }
+    finding.fix_near(span, &near)
 }
 
 /// A name in arithmetic that no `let` gives a value; `subtraction` is what was likely meant by a name such as

@@ -1,7 +1,7 @@
 //! `syntax/unknown-setting`: a setting that is not one of its block.
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -99,14 +99,5 @@ pub fn word(
             help,
         },
     );
-    match near.as_slice() {
-        [one] => finding.fix(
-            format!("write `{one}`"),
-            vec![Edit {
-                span,
-                text: (*one).to_owned(),
-            }],
-        ),
-        _ => finding,
-    }
+    finding.fix_near(span, &near)
 }

@@ -476,6 +476,96 @@ fn killed_at_any_moment() {
     assert_eq!(names(&folder.0), ["t", "yard.lock", "yard.tinsel"]);
 }
 
+/// Runs a build of which one system call fails: the `when`th `call`, with an error or killed there; `None` where nobody
+/// may look into processes.
+#[cfg(target_os = "linux")]
+fn failing(call: &str, how: &str, when: usize, path: &Path, out: &Path) -> Option<Output> {
+    let inject = format!("inject={call}:{how}:when={when}");
+    let trace = format!("trace={call}");
+    let output = Command::new("strace")
+        .args(["-f", "-o", "/dev/null", "-e", &trace, "-e", &inject])
+        .arg(env!("CARGO_BIN_EXE_tinsel"))
+        .arg("build")
+        .arg(path)
+        .arg("--out")
+        .arg(out)
+        .output();
+    output.ok().filter(|output| !err(output).contains("ptrace"))
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn each_call_that_writes_may_fail() {
+    let (folder, path) = yard(RIGHT);
+    let out = folder.0.join("t");
+    let more = ["--out", out.to_str().unwrap()];
+    built(&path, &more);
+    let before = folder.all();
+    fs::write(&path, with_reed()).unwrap();
+    built(&path, &more);
+    let after = folder.all();
+    let back = || {
+        for (file, bytes) in &before {
+            fs::write(file, bytes).unwrap();
+        }
+        fs::write(&path, with_reed()).unwrap();
+    };
+    for (call, how) in [
+        ("write", "error=ENOSPC"),
+        ("fsync", "error=EIO"),
+        ("rename", "error=EACCES"),
+        ("rename", "signal=SIGKILL"),
+    ] {
+        let mut failed = 0;
+        for when in 1..20 {
+            back();
+            let Some(output) = failing(call, how, when, &path, &out) else {
+                return;
+            };
+            let now: Vec<_> = folder.all();
+            let killed = how.starts_with("signal");
+            let left = now
+                .iter()
+                .filter(|(path, _)| path.extension().is_some_and(|e| e == "tmp"));
+            assert!(
+                killed || left.count() == 0,
+                "{call} {how} {when}: {}",
+                err(&output)
+            );
+            for (file, bytes) in now
+                .iter()
+                .filter(|(file, _)| file.extension().is_some_and(|e| e != "tmp"))
+            {
+                let is = |all: &[(PathBuf, Vec<u8>)]| {
+                    all.iter().any(|(one, whole)| one == file && whole == bytes)
+                };
+                assert!(
+                    is(&before) || is(&after),
+                    "{call} {how} {when}: {} is torn",
+                    file.display()
+                );
+            }
+            // What cannot be said on a closed stream is nobody's loss; what cannot be written is.
+            if output.status.success() {
+                continue;
+            }
+            failed += 1;
+            assert!(
+                killed || status(&output) == 2,
+                "{call} {how} {when}: {}",
+                err(&output)
+            );
+            built(&path, &more);
+            assert_eq!(
+                folder.all(),
+                after,
+                "{call} {how} {when}: the next build makes it whole"
+            );
+        }
+        assert!(failed >= 4, "{call} {how} failed {failed} times only");
+    }
+}
+
 #[test]
 fn builds_at_once_come_one_after_the_other() {
     let (folder, path) = yard(&large(20));
@@ -543,6 +633,24 @@ fn what_a_newer_version_added_is_kept() {
     fs::write(&path, with_reed().replace("30 nodes", "31 nodes")).unwrap();
     built(&path, &[]);
     assert_eq!(lock(&folder), newer.replace("slots: 90}", "slots: 93}"));
+}
+
+#[test]
+fn nothing_depends_on_where_and_when_it_runs() {
+    let (folder, path) = yard(&with_reed());
+    let mut seen = Vec::new();
+    for (zone, language) in [("UTC", "C"), ("Pacific/Auckland", "tr_TR.UTF-8")] {
+        let mut command = tinsel();
+        command
+            .arg("build")
+            .arg(&path)
+            .env("TZ", zone)
+            .env("LANG", language);
+        let output = command.output().unwrap();
+        seen.push((crate::cli::out(&output), lock(&folder)));
+        fs::remove_file(folder.0.join("yard.lock")).unwrap();
+    }
+    assert_eq!(seen[0], seen[1]);
 }
 
 #[test]

@@ -185,7 +185,10 @@ impl Compiled {
     pub fn next_lock(&self) -> String {
         let lock = Lock::of(&self.model, &self.plan);
         match &self.lock {
-            Some(before) => lockfile::write(&lock, &before.added),
+            Some(before) => {
+                let added = before.added_today(&self.model, &self.plan);
+                lockfile::write(&lock, &added)
+            }
             None => lockfile::write(&lock, &lockfile::Added::default()),
         }
     }

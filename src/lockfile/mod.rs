@@ -31,7 +31,8 @@ pub use write::write;
 
 use crate::diagnostic::Sink;
 use crate::lock::Lock;
-use crate::model::Model;
+use crate::model::{Model, StringId};
+use crate::plan::Plan;
 use crate::rules;
 use crate::source::Span;
 use std::collections::BTreeMap;
@@ -65,6 +66,25 @@ impl LockText {
     #[must_use]
     pub fn is(&self, text: &str) -> bool {
         *self.text == *text || self.text.lines().eq(text.lines())
+    }
+
+    /// What a newer format added, under the names that strings have by now.
+    #[must_use]
+    pub fn added_today(&self, model: &Model, plan: &Plan) -> Added {
+        let mut added = self.added.clone();
+        let Some(past) = plan.past.as_ref().filter(|_| !added.rows.is_empty()) else {
+            return added;
+        };
+        let rows = self.lock.rows.iter();
+        let by_line: BTreeMap<Span, &str> = rows.map(|row| (row.at, &*row.name)).collect();
+        added.rows.clear();
+        for id in (0..model.strings.len()).map(StringId::from) {
+            let old = past.of(id).and_then(|was| by_line.get(&was.at));
+            if let Some(words) = old.and_then(|old| self.added.rows.get(*old)) {
+                added.rows.insert(model.name_of(id).into(), words.clone());
+            }
+        }
+        added
     }
 
     /// Whether it is this display's; that it is another's is told. A display or a lock without a name may be any.

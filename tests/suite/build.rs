@@ -633,6 +633,15 @@ fn what_a_newer_version_added_is_kept() {
     fs::write(&path, with_reed().replace("30 nodes", "31 nodes")).unwrap();
     built(&path, &[]);
     assert_eq!(lock(&folder), newer.replace("slots: 90}", "slots: 93}"));
+    // Under a new name too.
+    let renamed = with_reed().replace("owl", "jay");
+    fs::write(&path, format!("{renamed}renamed owl -> jay\n")).unwrap();
+    built(&path, &[]);
+    assert!(
+        lock(&folder).contains("  jay: {port: shed.1, start: 1/1, slots: 120, checked: true}\n"),
+        "{}",
+        lock(&folder)
+    );
 }
 
 #[test]

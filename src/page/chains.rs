@@ -145,7 +145,7 @@ const MOST_MARKS: usize = 60;
 
 /// The string from its first node to its last, with a triangle at each injection.
 fn marks(crew: &Crew<'_>, hung: &Hung<'_>, html: &mut Html) {
-    put!(html; "<svg class=\"marks\" width=\"100%\" height=\"16\" aria-hidden=\"true\" focusable=\"false\">");
+    put!(html; "<svg class=\"marks\" width=\"100%\" height=\"16\" aria-hidden=\"true\">");
     put!(html; "<rect class=\"thread\" x=\"6\" y=\"2\" width=\"90%\" height=\"3\"/>");
     for injection in crew.injections(hung.id) {
         for node in injection_nodes(injection.place, hung.shape).take(MOST_MARKS) {

@@ -72,7 +72,7 @@ fn one(
 }
 
 fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"Outputs of ", controller, "\">\n");
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-label=\"Outputs of ", controller, "\">\n");
     put!(html; "<table class=\"bars\">\n<thead><tr><th scope=\"col\">Output</th><th scope=\"col\">Used and left</th>");
     put!(html; "<th scope=\"col\" class=\"n\">Used</th><th scope=\"col\" class=\"n\">Skips</th>");
     put!(html; "<th scope=\"col\" class=\"n\">Left</th><th scope=\"col\" class=\"n\">Limit</th>");

@@ -4,7 +4,7 @@
 
 use crate::Compiled;
 use crate::model::{
-    Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed,
+    Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed, Prop,
     Receiver, ReceiverId, Shape, StringDef, StringId,
 };
 use crate::output::View;
@@ -59,12 +59,16 @@ pub struct Hung<'a> {
     pub id: StringId,
     /// Its definition.
     pub string: &'a StringDef,
+    /// Its prop.
+    pub prop: &'a Prop,
     /// Its row of the table.
     pub row: StringRow<'a>,
     /// What it is made of.
     pub shape: &'a Shape,
     /// Its make of node; `None` for a fixture.
     pub node: Option<&'a NodeKind>,
+    /// Slots in a universe.
+    pub slots_of_universe: u32,
     /// Nodes of the data line before its first: strings, skips and its own skips count, stored strings do not.
     pub before: u32,
 }
@@ -190,6 +194,22 @@ impl<'a> Crew<'a> {
             ));
         }
         words
+    }
+
+    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or the display's.
+    #[must_use]
+    pub fn level(&self, line: &Line<'a>, receiver: Option<ReceiverId>) -> u32 {
+        let own = match line.plan.output {
+            Output::Pixel(port) => self
+                .compiled
+                .model
+                .port_settings(line.plan.controller, port, receiver)
+                .and_then(|s| s.dim),
+            Output::Dmx(_) => None,
+        };
+        own.or(line.controller.dim)
+            .or(self.compiled.model.display.dim)
+            .map_or(100_000, |dim| dim.value)
     }
 }
 
@@ -356,9 +376,11 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
     Some(Hung {
         id,
         string: model.string(id)?,
+        prop: model.prop_of(id)?,
         row,
         shape: model.shape_of(id)?,
         node: model.node_of(id),
+        slots_of_universe: model.display.universe_slots,
         before,
     })
 }

@@ -12,6 +12,7 @@ mod html;
 mod overview;
 mod parts;
 mod search;
+mod sheets;
 mod shell;
 mod strips;
 mod universes;
@@ -42,7 +43,13 @@ const REPORT: &[Part] = &[
 ];
 
 /// What is printed and carried.
-const SHEETS: &[Part] = &[];
+const SHEETS: &[Part] = &[
+    sheets::PORTS,
+    sheets::SETUP,
+    sheets::FIXTURES,
+    sheets::BENCH,
+    sheets::TICKS,
+];
 
 /// A page as a file.
 pub struct Page {

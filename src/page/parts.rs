@@ -18,7 +18,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
         put!(html; "<p>Nothing in this display needs a part.</p>\n");
         return;
     }
-    put!(html; "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"Table of the parts\">\n<table class=\"parts\">\n");
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-label=\"Table of the parts\">\n<table class=\"parts\">\n");
     put!(html; "<thead><tr><th scope=\"col\">Item</th><th scope=\"col\" class=\"n\">Amount</th>");
     put!(html; "<th scope=\"col\">Note</th></tr></thead>\n");
     for group in rows.chunk_by(|a, b| a.group == b.group) {

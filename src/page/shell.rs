@@ -13,9 +13,6 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[Part]) ->
     let mut html = Html::default();
     head(crew, parts, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
-    if let [only] = parts {
-        put!(html; ": ", only.title);
-    }
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
     put!(html; "one another; any change of an address makes another.</p>\n</header>\n");
     ways(parts, others, &mut html);
@@ -28,7 +25,7 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[Part]) ->
     }
     put!(html; "</main>\n");
     html.raw(CAUTIONS);
-    super::strips::patterns(&mut html);
+    super::strips::definitions(crew.plan().universe_slots, &mut html);
     put!(html; "<script>");
     html.raw(SCRIPT);
     put!(html; "</script>\n</body>\n</html>\n");

@@ -7,17 +7,34 @@ use super::html::{Html, Percent, put};
 /// How many fills there are.
 pub const FILLS: usize = 6;
 
-/// The patterns that the style sheet lays over the fills; once a page.
-pub fn patterns(html: &mut Html) {
+/// What all strips of a page refer to: the fills, and the ruler under a strip of so many slots.
+pub fn definitions(slots: u32, html: &mut Html) {
     html.raw(
-        "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\" focusable=\"false\"><defs>\
-         <pattern id=\"pat1\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><path d=\"M-2 2l4-4M0 8l8-8M6 10l4-4\"/></pattern>\
-         <pattern id=\"pat2\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><circle cx=\"2\" cy=\"2\" r=\"1.1\"/><circle cx=\"6\" cy=\"6\" r=\"1.1\"/></pattern>\
-         <pattern id=\"pat3\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><path d=\"M-2 6l4 4M0 0l8 8M6-2l4 4\"/></pattern>\
-         <pattern id=\"pat4\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M0 3h6\"/></pattern>\
-         <pattern id=\"pat5\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M3 0v6\"/></pattern>\
-         </defs></svg>\n",
+        "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\"><defs>\
+         <pattern id=\"fill1\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
+         <rect class=\"b1\" width=\"8\" height=\"8\"/><path d=\"M-2 2l4-4M0 8l8-8M6 10l4-4\"/></pattern>\
+         <pattern id=\"fill2\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
+         <rect class=\"b2\" width=\"8\" height=\"8\"/><circle cx=\"2\" cy=\"2\" r=\"1.1\"/><circle cx=\"6\" cy=\"6\" r=\"1.1\"/></pattern>\
+         <pattern id=\"fill3\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
+         <rect class=\"b3\" width=\"8\" height=\"8\"/><path d=\"M-2 6l4 4M0 0l8 8M6-2l4 4\"/></pattern>\
+         <pattern id=\"fill4\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">\
+         <rect class=\"b4\" width=\"6\" height=\"6\"/><path d=\"M0 3h6\"/></pattern>\
+         <pattern id=\"fill5\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">\
+         <rect class=\"b5\" width=\"6\" height=\"6\"/><path d=\"M3 0v6\"/></pattern>\
+         <pattern id=\"hatch\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
+         <path d=\"M-2 2l4-4M0 8l8-8M6 10l4-4\"/></pattern>\
+         <symbol id=\"ruler\">",
     );
+    for quarter in 0..4_u32 {
+        let at = Percent {
+            part: u64::from(quarter),
+            of: 4,
+        };
+        let slot = u64::from(quarter) * u64::from(slots) / 4 + 1;
+        put!(html; "<svg x=\"", at, "\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 0v4\"/>");
+        put!(html; "<text class=\"mark\" x=\"3\" y=\"9\">", slot, "</text></svg>");
+    }
+    put!(html; "</symbol></defs></svg>\n");
 }
 
 /// A stretch of a strip.
@@ -68,17 +85,13 @@ const LETTER: u64 = 8;
 /// who listen.
 pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
     let of = u64::from(of.max(1));
-    put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\" focusable=\"false\">");
+    put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\">");
     put!(html; "<rect class=\"empty\" width=\"100%\" height=\"24\"/>");
     for stretch in stretches {
         let width = u64::from((stretch.last + 1).saturating_sub(stretch.first));
         let part = |part: u64| Percent { part, of };
         put!(html; "<svg x=\"", part(u64::from(stretch.first.saturating_sub(1))), "\" width=\"", part(width));
-        put!(html;
-            "\" height=\"24\" class=\"", stretch.fill.class(),
-            "\"><rect class=\"fill\" width=\"100%\" height=\"24\"/>"
-        );
-        put!(html; "<rect class=\"over\" width=\"100%\" height=\"24\"/>");
+        put!(html; "\" height=\"24\" class=\"", stretch.fill.class(), "\"><rect width=\"100%\" height=\"24\"/>");
         let room = (width * NARROWEST / of).saturating_sub(6) / LETTER;
         let key = stretch.key.to_string();
         let length = |text: &str| text.chars().count() as u64;
@@ -89,14 +102,7 @@ pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
         }
         put!(html; "</svg>");
     }
-    for quarter in 0..4 {
-        let at = Percent {
-            part: quarter,
-            of: 4,
-        };
-        put!(html; "<svg x=\"", at, "\" y=\"24\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 0v4\"/>");
-        put!(html; "<text class=\"mark\" x=\"3\" y=\"9\">", quarter * of / 4 + 1, "</text></svg>");
-    }
+    put!(html; "<use href=\"#ruler\" y=\"24\" width=\"100%\" height=\"10\"/>");
     put!(html; "</svg>");
 }
 
@@ -104,7 +110,7 @@ pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
 pub fn bar(used: u64, skipped: u64, limit: u64, html: &mut Html) {
     let of = limit.max(used.saturating_add(skipped)).max(1);
     let part = |part: u64| Percent { part, of };
-    put!(html; "<svg class=\"bar\" width=\"100%\" height=\"14\" aria-hidden=\"true\" focusable=\"false\">");
+    put!(html; "<svg class=\"bar\" width=\"100%\" height=\"14\" aria-hidden=\"true\">");
     put!(html; "<rect class=\"empty\" width=\"100%\" height=\"14\"/>");
     put!(html; "<rect class=\"used\" width=\"", part(used), "\" height=\"14\"/>");
     if skipped > 0 {

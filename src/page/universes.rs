@@ -193,7 +193,7 @@ fn map(crew: &Crew<'_>, html: &mut Html) {
         taken.push((reserved.first, reserved.last, format!("reserved: {why}")));
     }
     taken.sort();
-    put!(html; "<h3>Which universes are free</h3>\n<div class=\"wide\" role=\"region\" tabindex=\"0\" ");
+    put!(html; "<h3>Which universes are free</h3>\n<div class=\"wide\" role=\"group\" tabindex=\"0\" ");
     put!(html; "aria-label=\"Map of all universes\">\n<table>\n<thead><tr><th scope=\"col\">Universes</th>");
     put!(html; "<th scope=\"col\" class=\"n\">How many</th><th scope=\"col\">Whose</th></tr></thead>\n<tbody>\n");
     let mut behind = 0;

@@ -22,26 +22,35 @@ async function whole(file, options) {
   return opened;
 }
 
+const LOOKS = [[1280, 'light'], [1280, 'dark'], [390, 'light']];
+
+function check(title, file, [width, colorScheme]) {
+  test(`${title}: axe at ${width}, ${colorScheme}`, async () => {
+    const { page, context } = await whole(file, { colorScheme, viewport: { width, height: 900 } });
+    if (await page.locator('#question').count()) {
+      await page.fill('#question', '12/30');
+      await page.press('#question', 'Enter');
+    }
+    await page.evaluate(axe);
+    const { violations } = await page.evaluate(() => window.axe.run());
+    const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.html).join(' ')}`);
+    assert.deepEqual(told, []);
+    const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+    assert.ok(wide <= 0, `${wide} pixels wider than the window`);
+    await context.close();
+  });
+}
+
 for (const { name, file } of EXAMPLES.filter((example) => example.name !== 'first')) {
   const out = join(papers, name);
   tinsel('report', file, '-o', out);
-  for (const paper of readdirSync(out)) {
-    for (const [width, colorScheme] of [[1280, 'light'], [1280, 'dark'], [390, 'light']]) {
-      test(`${name}/${paper}: axe at ${width}, ${colorScheme}`, async () => {
-        const { page, context } = await whole(join(out, paper), { colorScheme, viewport: { width, height: 900 } });
-        if (await page.locator('#question').count()) {
-          await page.fill('#question', '12/30');
-          await page.press('#question', 'Enter');
-        }
-        await page.evaluate(axe);
-        const { violations } = await page.evaluate(() => window.axe.run());
-        const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.html).join(' ')}`);
-        assert.deepEqual(told, []);
-        const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-        assert.ok(wide <= 0, `${wide} pixels wider than the window`);
-        await context.close();
-      });
-    }
+  const single = join(papers, `${name}.html`);
+  tinsel('report', file, '--single', '-o', single);
+  if (name === 'veteran') {
+    check(name, join(out, 'index.html'), LOOKS[0]);
+  } else {
+    readdirSync(out).forEach((paper) => check(`${name}/${paper}`, join(out, paper), LOOKS[0]));
+    LOOKS.forEach((look) => check(`${name} in one file`, single, look));
   }
 }
 

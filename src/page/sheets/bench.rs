@@ -1,0 +1,262 @@
+//! Bench sheets: how each prop is built, with every mark to count against, and where its ends go. Members of a family
+//! that are built alike share a sheet.
+
+use super::super::Part;
+use super::super::chains::run_words;
+use super::super::crew::{Crew, Hung, Item, Line, injection_nodes, place_words};
+use super::super::html::{Html, put};
+use super::{caution, fold};
+use crate::model::ShapeRun;
+use crate::unit::{Dimension, quantity};
+use std::collections::BTreeMap;
+
+/// The part.
+pub const PART: Part = Part {
+    name: "bench",
+    title: "Bench sheets",
+    write,
+};
+
+/// A plain string is counted against a mark this often.
+const MARK: u32 = 50;
+
+/// A string and where its ends go.
+struct Bench<'c, 'a> {
+    hung: &'c Hung<'a>,
+    line: &'c Line<'a>,
+    from: String,
+    to: String,
+}
+
+/// Strings by prop and member.
+type Members<'c, 'a> = BTreeMap<(u32, u32), Vec<Bench<'c, 'a>>>;
+/// Members of one prop that are built alike, each with its strings.
+type Alike<'m, 'c, 'a> = Vec<&'m [Bench<'c, 'a>]>;
+
+fn write(crew: &Crew<'_>, html: &mut Html) {
+    put!(html;
+        "<p>Data goes in at node 1, the end marked IN. Count at every mark: a figure that does not agree shows a "
+    );
+    put!(html; "mistake while it is still on the bench.</p>\n");
+    caution(html);
+    let members = members(crew);
+    if members.is_empty() {
+        put!(html; "<p>This display has no string.</p>\n");
+    }
+    let all: Vec<(&(u32, u32), &Vec<Bench<'_, '_>>)> = members.iter().collect();
+    let mut sheet = 0;
+    for prop in all.chunk_by(|(a, _), (b, _)| a.0 == b.0) {
+        for alike in alike(crew, prop.iter().map(|(_, strings)| strings.as_slice())) {
+            one(crew, &alike, sheet, html);
+            sheet += 1;
+        }
+    }
+}
+
+fn members<'c, 'a>(crew: &'c Crew<'a>) -> Members<'c, 'a> {
+    let mut members: Members<'c, 'a> = BTreeMap::new();
+    for line in &crew.lines {
+        let mut from = format!("port {}", line.name);
+        let mut last: Option<(u32, u32, usize)> = None;
+        for item in &line.items {
+            match item {
+                Item::Receiver(receiver, port, _) if last.is_none() => {
+                    from = format!("receiver {}.{port}", receiver.name)
+                }
+                Item::Receiver(..) | Item::Lead(..) | Item::Skip(..) => {}
+                Item::String(hung) if hung.is_fixture() || hung.string.stored => {}
+                Item::String(hung) => {
+                    if let Some((prop, member, at)) = last
+                        && let Some(before) =
+                            members.get_mut(&(prop, member)).and_then(|m| m.get_mut(at))
+                    {
+                        before.to.clone_from(&hung.row.name);
+                    }
+                    let key = (hung.string.prop.0, hung.string.member);
+                    let strings = members.entry(key).or_default();
+                    strings.push(Bench {
+                        hung,
+                        line,
+                        from,
+                        to: "end of line".to_owned(),
+                    });
+                    last = Some((key.0, key.1, strings.len() - 1));
+                    from = hung.row.name.clone();
+                }
+            }
+        }
+    }
+    members
+}
+
+/// Members gathered by how they are built, in their order.
+fn alike<'m, 'c, 'a>(
+    crew: &Crew<'_>,
+    members: impl Iterator<Item = &'m [Bench<'c, 'a>]>,
+) -> Vec<Alike<'m, 'c, 'a>> {
+    let mut groups: Vec<(Vec<(u32, Vec<String>)>, Alike<'m, 'c, 'a>)> = Vec::new();
+    for strings in members {
+        let key: Vec<(u32, Vec<String>)> = strings
+            .iter()
+            .map(|bench| (bench.hung.string.shape.0, power(crew, bench.hung)))
+            .collect();
+        match groups.iter_mut().find(|(other, _)| *other == key) {
+            Some((_, group)) => group.push(strings),
+            None => groups.push((key, vec![strings])),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}
+
+/// Where power goes into a string, in words.
+fn power(crew: &Crew<'_>, hung: &Hung<'_>) -> Vec<String> {
+    let words = crew.injections(hung.id).iter().map(|injection| {
+        let apart = if injection.apart {
+            "; plus cut before it"
+        } else {
+            ""
+        };
+        format!(
+            "{}: {}{apart}",
+            place_words(injection.place, hung.shape),
+            crew.lead_words(&injection.lead)
+        )
+    });
+    words.collect()
+}
+
+fn one(crew: &Crew<'_>, alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
+    let Some(first) = alike.first().and_then(|strings| strings.first()) else {
+        return;
+    };
+    put!(html; "<article class=\"lazy sheet\">\n<h3 id=\"bench-", sheet, "\">", first.hung.prop.name);
+    if alike.len() > 1 {
+        put!(html; ", ", alike.len(), " alike");
+    } else if first.hung.string.member > 0 {
+        put!(html; "[", first.hung.string.member, "]");
+    }
+    put!(html; "</h3>\n");
+    let strings = alike.first().copied().unwrap_or(&[]);
+    for bench in strings {
+        string(crew, bench.hung, strings.len() > 1, html);
+    }
+    ends(alike, sheet, html);
+    put!(html; "</article>\n");
+}
+
+/// Which string goes between which plugs.
+fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"bench-", sheet, "\">\n");
+    put!(html;
+        "<table class=\"ends\">\n<thead><tr><th scope=\"col\">String</th><th scope=\"col\">Plug IN comes from</th>"
+    );
+    put!(html; "<th scope=\"col\">Plug OUT goes to</th><th scope=\"col\">Port</th><th scope=\"col\">Counted</th>");
+    put!(html; "<th scope=\"col\">Lights</th></tr></thead>\n<tbody>\n");
+    for bench in alike.iter().flat_map(|strings| strings.iter()) {
+        put!(html; "<tr><td>");
+        super::called(bench.hung, html);
+        put!(html; "</td><td>", bench.from, "</td><td>", bench.to, "</td><td>", bench.line.name, "</td>");
+        put!(html; "<td class=\"tick\"></td><td class=\"tick\"></td></tr>\n");
+    }
+    put!(html; "</tbody></table></div>\n");
+}
+
+fn string(crew: &Crew<'_>, hung: &Hung<'_>, one_of_many: bool, html: &mut Html) {
+    put!(html; "<p>");
+    if one_of_many {
+        put!(html; "<b>String ", hung.string.number, "</b>");
+        if let Some(name) = hung.row.string_name {
+            put!(html; " (", name, ")");
+        }
+        put!(html; ": ");
+    }
+    put!(html; super::make(hung));
+    if let Some(chip) = hung.row.chip {
+        put!(html; ", chip ", chip);
+    }
+    if let Some(volts) = hung.node.and_then(|node| node.volts) {
+        put!(html; ", ", quantity(volts.value, Dimension::Voltage));
+    }
+    if let Some(pitch) = hung.node.and_then(|node| node.pitch_um) {
+        put!(html; ", a node every ", quantity(pitch.value, Dimension::Length));
+    }
+    put!(html; ".</p>\n");
+    let power = power(crew, hung);
+    if !power.is_empty() {
+        put!(html; "<ul class=\"power\">\n");
+        for words in power {
+            put!(html; "<li>Power ", words, "</li>\n");
+        }
+        put!(html; "</ul>\n");
+    }
+    if !hung.shape.runs.is_empty() {
+        runs(hung, html);
+    } else if let Some(each) = hung.shape.strand.filter(|each| *each > 0) {
+        strands(crew, hung, each, html);
+    } else {
+        plain(hung, html);
+    }
+}
+
+/// The fold and a mark a strand.
+fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
+    let strands = hung.shape.nodes / each;
+    let points: Vec<u32> = crew
+        .injections(hung.id)
+        .iter()
+        .flat_map(|i| injection_nodes(i.place, hung.shape))
+        .collect();
+    put!(html;
+        "<p>", strands, " strands of ", each, " nodes: up, down, up and so on. Mark the last node of each:</p>\n"
+    );
+    fold::draw(strands, each, &points, html);
+    put!(html; "<ol class=\"marks-list\">\n");
+    for strand in 1..=strands {
+        let way = if strand.is_multiple_of(2) {
+            "down"
+        } else {
+            "up"
+        };
+        put!(html;
+            "<li>strand ", strand, " ", way, ": ends at <b>", u64::from(strand) * u64::from(each), "</b></li>\n"
+        );
+    }
+    put!(html; "</ol>\n");
+}
+
+/// The runs of a string as built, with both counts: nodes that light, and all in the data line.
+fn runs(hung: &Hung<'_>, html: &mut Html) {
+    put!(html; "<ol class=\"marks-list\">\n");
+    let (mut lit, mut line) = (0_u32, 0_u32);
+    for run in &hung.shape.runs {
+        put!(html; "<li>", run_words(run));
+        match run {
+            ShapeRun::Nodes(_, nodes) => {
+                lit = lit.saturating_add(*nodes);
+                line = line.saturating_add(*nodes);
+                put!(html; ": ends at <b>", lit, "</b>");
+            }
+            ShapeRun::Skip(nodes) => {
+                line = line.saturating_add(*nodes);
+                put!(html; ": dark");
+            }
+            ShapeRun::Lead(..) => {}
+        }
+        if line != lit && !matches!(run, ShapeRun::Lead(..)) {
+            put!(html; " (", line, " with the dark ones)");
+        }
+        put!(html; "</li>\n");
+    }
+    put!(html; "</ol>\n");
+}
+
+/// A mark every so many nodes, and the end.
+fn plain(hung: &Hung<'_>, html: &mut Html) {
+    put!(html; "<ol class=\"marks-list\">\n");
+    let nodes = hung.shape.nodes;
+    let marks = nodes.saturating_sub(1) / MARK;
+    for mark in 1..=marks {
+        put!(html; "<li>mark <b>", mark * MARK, "</b></li>\n");
+    }
+    put!(html; "<li>ends at <b>", nodes, "</b></li>\n</ol>\n");
+}

@@ -1,0 +1,96 @@
+//! Port sheets: everything on a port in the order of the cable, to be followed with a finger on the ladder.
+
+use super::super::Part;
+use super::super::crew::{Crew, Item, Line, cable, place_words};
+use super::super::html::{Html, put};
+use super::{called, caution, make};
+use crate::model::ReceiverId;
+
+/// The part.
+pub const PART: Part = Part {
+    name: "port-sheets",
+    title: "Port sheets",
+    write,
+};
+
+fn write(crew: &Crew<'_>, html: &mut Html) {
+    put!(html;
+        "<p>Each port from its plug on, in the order of the cable. \"Line\" counts every node from the port on, "
+    );
+    put!(html; "skipped ones too.</p>\n");
+    caution(html);
+    for lines in crew.by_controller() {
+        let Some(first) = lines.first() else { continue };
+        put!(html; "<h3>", first.row.controller);
+        if let Some(label) = &first.controller.label {
+            put!(html; ": ", label);
+        }
+        put!(html; "</h3>\n");
+        for line in lines {
+            one(crew, line, html);
+        }
+    }
+}
+
+fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
+    put!(html; "<article class=\"lazy sheet\">\n<h4 id=\"port-", line.index, "\">", line.name, "</h4>\n");
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"port-", line.index, "\">\n");
+    put!(html; "<table class=\"steps\">\n<thead><tr><th scope=\"col\">Step</th><th scope=\"col\">What</th>");
+    put!(html; "<th scope=\"col\">Line</th><th scope=\"col\">First to last slot</th><th scope=\"col\">Done</th></tr>");
+    put!(html; "</thead>\n<tbody>\n");
+    put!(html; "<tr><td class=\"n\">1</td><td>plug into port <b>", line.name, "</b>");
+    feeds(crew, line, None, html);
+    put!(html; "</td><td></td><td></td><td class=\"tick\"></td></tr>\n");
+    for (at, item) in line.items.iter().enumerate() {
+        put!(html; "<tr><td class=\"n\">", at + 2, "</td><td>");
+        step(crew, line, item, html);
+        put!(html; "<td class=\"tick\"></td></tr>\n");
+    }
+    put!(html; "<tr><td class=\"n\">", line.items.len() + 2, "</td><td>end of line: cap the last plug</td><td></td>");
+    put!(html; "<td></td><td class=\"tick\"></td></tr>\n</tbody></table></div>\n</article>\n");
+}
+
+/// The cells of what, line and slots.
+fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
+    match item {
+        Item::Receiver(receiver, port, id) => {
+            put!(html; "receiver <b>", receiver.name, ".", port, "</b>");
+            feeds(crew, line, Some(*id), html);
+            put!(html; "</td><td></td><td></td>");
+        }
+        Item::Lead(length, gauge) => {
+            put!(html; "lead ", cable(*length, *gauge), "</td><td></td><td></td>");
+        }
+        Item::Skip(nodes, first) => {
+            let last = first.saturating_add(*nodes).saturating_sub(1);
+            put!(html; "skip ", nodes, ", dark</td><td class=\"num\">", between(*first, last), "</td><td></td>");
+        }
+        Item::String(hung) => {
+            called(hung, html);
+            put!(html; "<br>", make(hung));
+            for injection in crew.injections(hung.id) {
+                put!(html; "<br>power ", place_words(injection.place, hung.shape), ": ");
+                put!(html; crew.lead_words(&injection.lead));
+            }
+            put!(html; "</td><td class=\"num\">");
+            if !hung.is_fixture() && hung.in_line() > 0 {
+                put!(html; between(hung.before + 1, hung.before.saturating_add(hung.in_line())));
+            }
+            put!(html; "</td><td class=\"num\">", hung.stretch(), "</td>");
+        }
+    }
+}
+
+fn feeds(crew: &Crew<'_>, line: &Line<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
+    for feed in crew.feeds(line, receiver) {
+        put!(html; "<br>power: ", crew.lead_words(&feed.lead));
+    }
+}
+
+fn between(first: u32, last: u32) -> String {
+    if first == last {
+        first.to_string()
+    } else {
+        format!("{first} to {last}")
+    }
+}

@@ -1,0 +1,170 @@
+//! What to type into each controller's set-up.
+
+use super::super::Part;
+use super::super::crew::{Crew, Hung, Line};
+use super::super::html::{Html, put};
+use crate::model::Controller;
+use crate::output::row::ControllerRow;
+use crate::unit::{Dimension, counted, quantity};
+use std::collections::BTreeMap;
+
+/// The part.
+pub const PART: Part = Part {
+    name: "set-up",
+    title: "Controller set-up",
+    write,
+};
+
+fn write(crew: &Crew<'_>, html: &mut Html) {
+    put!(html; "<p>What each controller has to be told, in the words of this display; its own set-up page may have ");
+    put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ask for them.</p>\n");
+    let lines: BTreeMap<&str, &[Line<'_>]> = crew
+        .by_controller()
+        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
+        .collect();
+    for (at, row) in crew.view.controllers().enumerate() {
+        let lines = lines.get(row.name).copied().unwrap_or(&[]);
+        let controller = crew
+            .model()
+            .controllers
+            .iter()
+            .find(|c| &*c.name == row.name);
+        if let Some(controller) = controller {
+            put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name, "</h3>\n");
+            settings(crew, controller, &row, html);
+            if !lines.is_empty() {
+                ports(crew, lines, at, html);
+            }
+            put!(html; "</article>\n");
+        }
+    }
+}
+
+fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, html: &mut Html) {
+    let display = crew.view.display();
+    put!(html; "<dl class=\"settings\">\n");
+    if let Some(label) = row.label {
+        fact(html, "Where", label);
+    }
+    fact(html, "Host", row.host.unwrap_or("not said"));
+    fact(html, "Input", row.input);
+    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+        fact(
+            html,
+            "Universes",
+            &format!("{first} to {last}, {} in use", row.universes.count),
+        );
+    }
+    if let (Some(kind), Some(first), Some(last)) =
+        (row.address_kind, &row.first_address, &row.last_address)
+    {
+        fact(
+            html,
+            "First and last address",
+            &format!("{kind} {first} to {last}"),
+        );
+    }
+    if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {
+        fact(
+            html,
+            "Data",
+            &format!("offset {offset} is channel {channel}"),
+        );
+    }
+    fact(
+        html,
+        "Slots of a universe",
+        &display.universe_slots.to_string(),
+    );
+    fact(html, "Ports are addressed", row.addressing);
+    let whole = controller.whole_nodes || crew.model().display.whole_nodes;
+    fact(
+        html,
+        "Nodes across universes",
+        if whole {
+            "kept whole: no node is cut"
+        } else {
+            "cut where a universe ends"
+        },
+    );
+    fact(
+        html,
+        "Frame rate",
+        &format!("{} Hz", display.frame_rate_hz.words()),
+    );
+    put!(html; "</dl>\n");
+}
+
+fn fact(html: &mut Html, name: &'static str, value: &str) {
+    put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
+}
+
+fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"set-up-", at, "\">\n");
+    put!(html; "<table class=\"ports\">\n<thead><tr><th scope=\"col\">Port</th><th scope=\"col\">String</th>");
+    put!(html; "<th scope=\"col\">Start</th><th scope=\"col\" class=\"n\">Channel</th><th scope=\"col\">End</th>");
+    put!(html; "<th scope=\"col\" class=\"n\">Nodes</th><th scope=\"col\" class=\"n\">Skip</th>");
+    put!(html; "<th scope=\"col\">Colour</th><th scope=\"col\">Chip</th><th scope=\"col\" class=\"n\">Level</th>");
+    put!(html; "</tr></thead>\n");
+    for line in lines {
+        put!(html; "<tbody>\n");
+        let count = line.strings().count();
+        for (at, hung) in line.strings().enumerate() {
+            put!(html; "<tr>");
+            if at == 0 {
+                put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.0.name());
+                if !line.is_dmx() {
+                    put!(html; "<br><small>", counted(i64::from(line.row.nodes), "node"));
+                    if line.row.skipped > 0 {
+                        put!(html; ", ", counted(i64::from(line.row.skipped), "skip"));
+                    }
+                    put!(html; "</small>");
+                }
+                for receiver in &line.row.receivers {
+                    put!(html; "<br><small>at ", receiver, "</small>");
+                }
+                put!(html; "</th>");
+            }
+            string(crew, line, hung, html);
+            put!(html; "</tr>\n");
+        }
+        put!(html; "</tbody>\n");
+    }
+    put!(html; "</table></div>\n");
+}
+
+fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
+    let row = &hung.row;
+    put!(html;
+        "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/", row.start.slot,
+        "</td><td class=\"n\">"
+    );
+    put!(html;
+        row.start.channel, "</td><td class=\"num\">", row.end.universe, "/", row.end.slot, "</td><td class=\"n\">"
+    );
+    match row.nodes {
+        Some(nodes) => {
+            put!(html; nodes, "</td><td class=\"n\">", row.skip_before);
+            if row.skips > 0 {
+                put!(html; "<br><small>", row.skips, " within</small>");
+            }
+        }
+        None => {
+            put!(html; row.slots, " slots</td><td class=\"n\">");
+        }
+    }
+    put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""), "</td><td class=\"n\">");
+    if row.nodes.is_some() {
+        put!(html; quantity(i64::from(crew.level(line, receiver(crew, hung))), Dimension::Share));
+    }
+    put!(html; "</td>");
+}
+
+fn receiver(crew: &Crew<'_>, hung: &Hung<'_>) -> Option<crate::model::ReceiverId> {
+    let name = hung.row.receiver?;
+    crew.model()
+        .receivers
+        .iter()
+        .position(|receiver| &*receiver.name == name)
+        .map(Into::into)
+}

@@ -1,0 +1,66 @@
+//! The test sheet: first and last node of each string with universe and slot, to tick off when they light.
+
+use super::super::Part;
+use super::super::crew::{Crew, Hung, Line};
+use super::super::html::{Html, put};
+use super::caution;
+
+/// The part.
+pub const PART: Part = Part {
+    name: "test-sheet",
+    title: "Test sheet",
+    write,
+};
+
+fn write(crew: &Crew<'_>, html: &mut Html) {
+    put!(html;
+        "<p>Light the first and the last node of each string alone, by the slot given (its first colour), and tick "
+    );
+    put!(html; "what lights. If the last one is dark and the first is not, count back to where it stops.</p>\n");
+    caution(html);
+    for lines in crew.by_controller() {
+        if let Some(first) = lines.first() {
+            controller(first.row.controller, lines, html);
+        }
+    }
+}
+
+fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
+    let id = lines.first().map_or(0, |line| line.index);
+    put!(html; "<article class=\"lazy\">\n<h3 id=\"test-", id, "\">", name, "</h3>\n");
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"test-", id, "\">\n");
+    put!(html; "<table class=\"test\">\n<thead><tr><th scope=\"col\">Port</th><th scope=\"col\">String</th>");
+    put!(html; "<th scope=\"col\">First node</th><th scope=\"col\">Lights</th><th scope=\"col\">Last node</th>");
+    put!(html;
+        "<th scope=\"col\">Lights</th><th scope=\"col\">Colours</th><th scope=\"col\">Remark</th></tr></thead>\n<tbody>\n"
+    );
+    for line in lines {
+        for hung in line.strings().filter(|hung| !hung.string.stored) {
+            string(line, hung, html);
+        }
+    }
+    put!(html; "</tbody></table></div>\n</article>\n");
+}
+
+fn string(line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
+    let (start, end) = (hung.row.start, hung.row.end);
+    put!(html;
+        "<tr><td>", line.name, "</td><td>", hung.row.name, "</td><td class=\"num\">", start.universe, "/",
+        start.slot
+    );
+    put!(html; "</td><td class=\"tick\"></td><td class=\"num\">");
+    match hung.node {
+        Some(node) => {
+            // Nodes are whole or cut; either way the last one's first slot is this far before its last.
+            let slots = u64::from(hung.slots_of_universe.max(1));
+            let channel = end.channel.saturating_sub(u64::from(node.slots));
+            put!(html; hung.shape.nodes, ": ", channel / slots + 1, "/", channel % slots + 1);
+        }
+        None => {
+            put!(html; "slot ", end.universe, "/", end.slot);
+        }
+    }
+    put!(html;
+        "</td><td class=\"tick\"></td><td>", hung.row.colour.unwrap_or(""), "</td><td class=\"remark\"></td></tr>\n"
+    );
+}

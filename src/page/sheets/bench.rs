@@ -30,6 +30,8 @@ struct Bench<'c, 'a> {
 
 /// Strings by prop and member.
 type Members<'c, 'a> = BTreeMap<(u32, u32), Vec<Bench<'c, 'a>>>;
+/// What a string is built of: its shape, and where power goes in.
+type Built = (u32, Vec<String>);
 /// Members of one prop that are built alike, each with its strings.
 type Alike<'m, 'c, 'a> = Vec<&'m [Bench<'c, 'a>]>;
 
@@ -94,9 +96,9 @@ fn alike<'m, 'c, 'a>(
     crew: &Crew<'_>,
     members: impl Iterator<Item = &'m [Bench<'c, 'a>]>,
 ) -> Vec<Alike<'m, 'c, 'a>> {
-    let mut groups: Vec<(Vec<(u32, Vec<String>)>, Alike<'m, 'c, 'a>)> = Vec::new();
+    let mut groups: Vec<(Vec<Built>, Alike<'m, 'c, 'a>)> = Vec::new();
     for strings in members {
-        let key: Vec<(u32, Vec<String>)> = strings
+        let key: Vec<Built> = strings
             .iter()
             .map(|bench| (bench.hung.string.shape.0, power(crew, bench.hung)))
             .collect();

@@ -56,11 +56,7 @@ impl<'a> Line<'a> {
                 members: (0..stretches.len()).collect(),
                 ..group.clone()
             },
-            nets: Nets {
-                makes: nets.makes.clone(),
-                stretches,
-                groups: Vec::new(),
-            },
+            nets: Nets::new(nets.makes.clone(), stretches, Vec::new()),
             index,
         }
     }

@@ -15,17 +15,20 @@ pub mod solve;
 pub mod study;
 
 use crate::diagnostic::Sink;
-use crate::loads::{From, Loads, Remedy, Section, Study};
+use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
 use crate::rules::power::{circuit, fuse, gauge, supply, voltage};
 use crate::source::Span;
 use cure::Line;
-use net::{FULL, Nets, nets};
+use net::{FULL, Group, Nets, nets};
 use study::study;
 
 /// Lines for which a cure is looked for: nobody reads more of them, and each costs some hundred solutions.
 const MOST_CURES: usize = 40;
+
+/// Lines that hang together for which one is looked for, in points: what works is far shorter.
+const MOST_CURED: u64 = 20_000;
 
 /// Holds the power of a display against the rules.
 pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -83,6 +86,15 @@ fn sound(model: &Model, plan: &Plan) -> Nets {
     nets
 }
 
+fn group_is_huge(nets: &Nets, group: &Group) -> bool {
+    let members = group.members.iter();
+    let stretches = members.filter_map(|index| nets.stretches.get(*index));
+    stretches
+        .map(|stretch| u64::from(stretch.points()))
+        .sum::<u64>()
+        > MOST_CURED
+}
+
 /// Injections for a line, and the line where none were found.
 #[derive(Debug)]
 pub struct Suggestion {
@@ -105,16 +117,14 @@ pub fn suggest(model: &Model, plan: &Plan, all: Option<u32>) -> Vec<Suggestion> 
         if section.left_out || passes || section.from == From::Port {
             continue;
         }
-        let Some(group) = nets
-            .groups
-            .iter()
-            .find(|group| group.members.contains(&index))
-            .cloned()
-        else {
+        let Some(group) = nets.group_of(index).cloned() else {
             continue;
         };
-        let mut line = Line::new(model, &nets, &group, index, all);
-        let found = line.injections();
+        let found = if group_is_huge(&nets, &group) {
+            Vec::new()
+        } else {
+            Line::new(model, &nets, &group, index, all).injections()
+        };
         // Lines that share a lead are looked at with what the ones before them were given.
         if let Some(stretch) = nets.stretches.get_mut(index) {
             stretch.sites.extend(found.iter().map(|found| found.site));
@@ -132,13 +142,12 @@ fn voltages(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
     let mut cures = 0;
     let mut cure = |index: usize, all: Option<u32>| {
         cures += 1;
-        let group = nets
-            .groups
-            .iter()
-            .find(|group| group.members.contains(&index));
-        group
-            .filter(|_| cures <= MOST_CURES)
-            .map(|group| Line::new(model, nets, group, index, all).cure())
+        let group = nets.group_of(index).filter(|_| cures <= MOST_CURES)?;
+        Some(if group_is_huge(nets, group) {
+            Cure::default()
+        } else {
+            Line::new(model, nets, group, index, all).cure()
+        })
     };
     for (index, section) in loads.allowed.sections.iter().enumerate() {
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {

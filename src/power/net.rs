@@ -111,6 +111,35 @@ pub struct Nets {
     pub stretches: Vec<Stretch>,
     /// What is solved together.
     pub groups: Vec<Group>,
+    /// The group of each stretch.
+    group_of: Vec<usize>,
+}
+
+impl Nets {
+    /// Stretches with their groups.
+    #[must_use]
+    pub fn new(makes: Vec<Make>, stretches: Vec<Stretch>, groups: Vec<Group>) -> Self {
+        let mut group_of = vec![usize::MAX; stretches.len()];
+        for (at, group) in groups.iter().enumerate() {
+            for index in &group.members {
+                if let Some(entry) = group_of.get_mut(*index) {
+                    *entry = at;
+                }
+            }
+        }
+        Self {
+            makes,
+            stretches,
+            groups,
+            group_of,
+        }
+    }
+
+    /// The group of a stretch.
+    #[must_use]
+    pub fn group_of(&self, stretch: usize) -> Option<&Group> {
+        self.groups.get(*self.group_of.get(stretch)?)
+    }
 }
 
 /// The nets of a display.
@@ -137,11 +166,7 @@ pub fn nets(model: &Model, plan: &Plan) -> Nets {
         ..
     } = builder;
     let groups = groups(model, &mut stretches);
-    Nets {
-        makes,
-        stretches,
-        groups,
-    }
+    Nets::new(makes, stretches, groups)
 }
 
 /// Each string's injections, by string.

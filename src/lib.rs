@@ -47,6 +47,7 @@ pub mod check;
 pub mod lockfile;
 pub mod power;
 
+pub mod format;
 pub mod import;
 pub mod output;
 pub mod report;

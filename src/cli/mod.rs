@@ -10,6 +10,7 @@ mod disk;
 mod explain;
 mod export;
 mod fit;
+mod fmt;
 mod graph;
 mod import;
 mod parts;
@@ -89,6 +90,9 @@ enum Command {
     /// Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs
     #[command(after_help = EXPORT_EXAMPLES)]
     Export(ExportArgs),
+    /// Lay display files out in one way, without a change to what they say
+    #[command(after_help = FMT_EXAMPLES)]
+    Fmt(FmtArgs),
     /// Make a display file of a table of props (csv)
     #[command(after_help = IMPORT_EXAMPLES)]
     Import(ImportArgs),
@@ -229,6 +233,19 @@ Examples:
 
 Exit status: 0 all understood, 1 not all of it or errors in what came of it, 2 nothing could be \
 imported, or the file to write is there already";
+
+const FMT_EXAMPLES: &str = "\
+Only blanks, line ends and `;` change, and on a single port a comma becomes the `->` that it means. \
+Lines are neither joined nor wrapped. A file that does not parse is left as it is. `-` reads \
+standard input and writes to standard output.
+
+Examples:
+  tinsel fmt yard.tinsel
+  tinsel fmt --check examples/*/*.tinsel
+  tinsel fmt - < yard.tinsel
+
+Exit status: 0 done (with --check: nothing to do), 1 a file does not parse or, with --check, would \
+change, 2 the command could not be carried out";
 
 const SCHEMA_EXAMPLES: &str = "\
 Examples:
@@ -383,6 +400,24 @@ struct ExportArgs {
 }
 
 #[derive(Args)]
+struct FmtArgs {
+    /// The files, each by itself: includes are not followed; `-` is standard input
+    #[arg(required = true)]
+    files: Vec<PathBuf>,
+    /// Write nothing; exit with 1 if a file would change
+    #[arg(long)]
+    check: bool,
+    /// The name that standard input is shown by
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value = "<stdin>",
+        hide_default_value = true
+    )]
+    stdin_filename: PathBuf,
+}
+
+#[derive(Args)]
 struct ImportArgs {
     /// The table, csv in UTF-8; `-` is standard input
     file: PathBuf,
@@ -488,6 +523,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Command::Parts(args) => parts::run(args, &mut console),
         Command::Power(args) => power::run(args, &mut console),
         Command::Export(args) => export::run(args, &mut console),
+        Command::Fmt(args) => fmt::run(args, &mut console),
         Command::Import(args) => import::run(args, &mut console),
         Command::Schema(args) => schema::run(args, &mut console),
         Command::Report(args) => report::run(args, &mut console),

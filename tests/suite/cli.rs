@@ -695,3 +695,51 @@ fn report_writes_pages() {
     );
     assert_eq!(folder.all(), before);
 }
+
+/// A file is laid out in place, once; what does not parse stays as it is, in a file and in a pipe.
+#[test]
+fn fmt_lays_out_or_leaves_alone() {
+    let folder = Folder::new();
+    let wide = RIGHT.replace(' ', "  ");
+    let path = folder.file("yard.tinsel", &wide);
+    let name = path.to_str().unwrap();
+    let check = run(&["fmt", "--check", name]);
+    assert_eq!(check.status.code(), Some(1));
+    assert_eq!(fs::read_to_string(&path).unwrap(), wide);
+    assert_eq!(run(&["fmt", name]).status.code(), Some(0));
+    let out = fs::read_to_string(&path).unwrap();
+    assert_ne!(out, wide);
+    assert!(
+        out.starts_with("node bulb { chip ws2811; colour RGB }\n"),
+        "{out}"
+    );
+    for arguments in [["fmt", "--check", name], ["fmt", "--quiet", name]] {
+        let again = run(&arguments);
+        assert_eq!((again.status.code(), again.stderr.len()), (Some(0), 0));
+    }
+    let broken = "prop  owl {\n  string 40  nodes\n";
+    let path = folder.file("broken.tinsel", broken);
+    let done = run(&["fmt", path.to_str().unwrap()]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&done.stderr).contains("left as it is"));
+    assert_eq!(fs::read_to_string(&path).unwrap(), broken);
+    for (text, status, answer) in [(wide.as_str(), 0, out.as_str()), (broken, 1, broken)] {
+        let mut child = tinsel()
+            .args(["fmt", "-"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        child
+            .stdin
+            .take()
+            .unwrap()
+            .write_all(text.as_bytes())
+            .unwrap();
+        let done = child.wait_with_output().unwrap();
+        assert_eq!(done.status.code(), Some(status));
+        assert_eq!(String::from_utf8_lossy(&done.stdout), answer);
+    }
+    assert_eq!(run(&["fmt", "nowhere.tinsel", name]).status.code(), Some(2));
+}

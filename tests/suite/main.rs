@@ -13,6 +13,7 @@
 //! | `examples` | every example, and the displays in README.md |
 //! | `outputs` | every output of every example, read again by another reader |
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
+//! | `formatter` | the formatter over every text there is |
 //! | `importing` | tables of props, sound and not |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `fit` | how full a display is, and where more would go |
@@ -38,6 +39,7 @@ mod cli;
 mod diagnostics;
 mod examples;
 mod fit;
+mod formatter;
 mod handing;
 mod house;
 mod importing;

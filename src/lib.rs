@@ -54,7 +54,9 @@ pub mod report;
 
 pub mod page;
 
+pub mod diff;
 pub mod explain;
+pub mod why;
 
 pub mod cli;
 

@@ -6,6 +6,7 @@
 mod build;
 mod check;
 mod console;
+mod diff;
 mod disk;
 mod explain;
 mod export;
@@ -19,6 +20,7 @@ mod report;
 mod schema;
 mod shell;
 mod table;
+mod why;
 
 use crate::output::{self, By, fit as fullness, parts as parts_list, power as power_list};
 use clap::builder::PossibleValuesParser;
@@ -75,6 +77,12 @@ enum Command {
     /// Compile a display around its lock, and write the lock and the tables
     #[command(after_help = BUILD_EXAMPLES)]
     Build(BuildArgs),
+    /// Tell what a build would change: controllers to set up, show data to make again
+    #[command(after_help = DIFF_EXAMPLES)]
+    Diff(DiffArgs),
+    /// Tell why a string lies where it does
+    #[command(after_help = WHY_EXAMPLES)]
+    Why(WhyArgs),
     /// Print the table of a display: ports, universes, slots and channels
     #[command(after_help = TABLE_EXAMPLES)]
     Table(TableArgs),
@@ -147,6 +155,29 @@ Examples:
   tinsel build yard.tinsel --locked
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+const DIFF_EXAMPLES: &str = "\
+Against the lock beside the display: which controllers must be set up again, which strings moved \
+and why, what is new and what is freed. Nothing is written but what --remap names: a csv with the \
+columns from, to, count (channels, counted from 1) and universe and slot of both. To re-cut a show \
+that was made against the lock, copy `count` bytes from channel `from` of each old frame to \
+channel `to` of a new one, row by row; what is in no row is dark.
+
+Examples:
+  tinsel diff yard.tinsel
+  tinsel diff yard.tinsel --format json
+  tinsel diff yard.tinsel --remap moved.csv
+
+Exit status: 0 nothing would change, 3 something would, 1 errors in the display, 2 the command \
+could not be carried out";
+
+const WHY_EXAMPLES: &str = "\
+Examples:
+  tinsel why yard.tinsel 'heron[3]'
+  tinsel why yard.tinsel lighthouse.2
+  tinsel why yard.tinsel roof.eaves
+
+Exit status: 0 told, 1 errors in the display, 2 no such string, or a file that can't be read";
 
 const TABLE_EXAMPLES: &str = "\
 `text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an \
@@ -337,6 +368,26 @@ struct BuildArgs {
 }
 
 #[derive(Args)]
+struct DiffArgs {
+    #[command(flatten)]
+    input: Input,
+    /// How it is written
+    #[arg(long, default_value = "text", value_parser = PossibleValuesParser::new(["text", "json"]))]
+    format: String,
+    /// Where to write which channel went where
+    #[arg(long, value_name = "FILE")]
+    remap: Option<PathBuf>,
+}
+
+#[derive(Args)]
+struct WhyArgs {
+    #[command(flatten)]
+    input: Input,
+    /// A string (`heron[3]`, `lighthouse.2`), a member or a prop
+    name: String,
+}
+
+#[derive(Args)]
 struct TableArgs {
     #[command(flatten)]
     input: Input,
@@ -518,6 +569,8 @@ fn start(arguments: &[OsString]) -> u8 {
     let status = match &parsed.command {
         Command::Check(args) => check::run(args, &mut console),
         Command::Build(args) => build::run(args, &mut console),
+        Command::Diff(args) => diff::run(args, &mut console),
+        Command::Why(args) => why::run(args, &mut console),
         Command::Table(args) => table::run(args, &mut console),
         Command::Fit(args) => fit::run(args, &mut console),
         Command::Parts(args) => parts::run(args, &mut console),

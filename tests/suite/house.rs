@@ -85,7 +85,7 @@ const LAYERS: &[&[&str]] = &[
     &[
         "syntax", "resolve", "allocate", "lockfile", "check", "power",
     ],
-    &["output", "report", "explain", "page", "import", "format"],
+    &["output", "report", "explain", "page", "import", "format", "diff", "why"],
     &["cli"],
 ];
 
@@ -195,7 +195,12 @@ const ALONE: &[(&str, &[&str])] = &[
     ("std::time", &[]),
     (
         "Serialize",
-        &["src/output/", "src/report/", "src/explain.rs"],
+        &[
+            "src/output/",
+            "src/report/",
+            "src/explain.rs",
+            "src/diff/json.rs",
+        ],
     ),
     ("println!", &[]),
 ];

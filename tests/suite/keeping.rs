@@ -1,10 +1,20 @@
 //! What the lock keeps: properties over displays and edits, held against slow second deciders.
+//!
+//! `edits` draws series of edits on a display of many props; `least` is the slow decider for small ones.
+
+mod edits;
+mod least;
 
 use crate::check;
 use crate::random::{build, spec};
+use edits::{Lot, Yard};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
-use tinsel::lock::Lock;
+use std::collections::BTreeMap;
+use tinsel::diff::remap;
+use tinsel::grid::{Body, Grid};
+use tinsel::lock::{Lock, Row};
+use tinsel::model::StringId;
 use tinsel::source::{Files, Memory};
 use tinsel::{Compiled, compile_around};
 
@@ -15,8 +25,26 @@ pub fn around(text: &str, lock: &Lock) -> Compiled {
     compile_around(&files, main, Some(lock))
 }
 
-fn lock_of(compiled: &Compiled) -> Lock {
-    Lock::of(&compiled.model, &compiled.plan)
+/// The lock that a display makes.
+pub fn lock_of(compiled: &Compiled) -> Lock {
+    let mut lock = Lock::of(&compiled.model, &compiled.plan);
+    for row in &mut lock.rows {
+        row.at = tinsel::source::Span::default();
+    }
+    lock
+}
+
+/// The rows that two locks have by one name at another place.
+pub fn moved<'a>(before: &'a Lock, now: &Lock) -> Vec<&'a Row> {
+    let elsewhere = |row: &&Row| {
+        now.row(&row.name)
+            .is_some_and(|other| other.start != row.start)
+    };
+    before.rows.iter().filter(elsewhere).collect()
+}
+
+fn slots(rows: &[&Row]) -> u64 {
+    rows.iter().map(|row| row.slots).sum()
 }
 
 #[test]
@@ -50,4 +78,193 @@ fn a_display_around_its_own_lock_is_the_same() {
         panic!("{failure}");
     }
     assert!(compared.get() > 80, "only {} compared", compared.get());
+}
+
+/// A series of edits on a display of 300 props. After each: the same input gives the same bytes, nothing clashes, and
+/// no string moved that the least could have kept.
+fn series(spare: u32) -> (u64, u64, usize) {
+    let mut lot = Lot::new(u64::from(spare) + 5);
+    let mut yard = Yard::new(300, spare);
+    let mut lock = lock_of(&check::one(&yard.text()));
+    let (mut moved_slots, mut fresh_slots, mut edits) = (0, 0, 0);
+    while edits < 200 {
+        let before = yard.clone();
+        let what = yard.edit(&mut lot);
+        let text = yard.text();
+        let compiled = around(&text, &lock);
+        if compiled.has_errors() {
+            // A port too full, a controller without a port left: nobody builds that.
+            yard = before;
+            continue;
+        }
+        let next = lock_of(&compiled);
+        assert_eq!(
+            lock_of(&around(&text, &lock)),
+            next,
+            "the same input twice: {what}"
+        );
+        let told: usize = compiled.plan.past.as_ref().unwrap().moves.len();
+        let gone = moved(&lock, &next);
+        let bound = yard.bound(&lock);
+        assert!(
+            slots(&gone) <= bound,
+            "{what}: {} slots moved, {bound} would do: {gone:?}",
+            slots(&gone)
+        );
+        assert_eq!(told, gone.len(), "{what}: each move is told");
+        moved_slots += slots(&gone);
+        fresh_slots += slots(&moved(&lock, &lock_of(&check::one(&text))));
+        lock = next;
+        edits += 1;
+    }
+    (moved_slots, fresh_slots, edits)
+}
+
+#[test]
+fn two_hundred_edits_move_little() {
+    let (kept, fresh, edits) = series(0);
+    let each = |slots: u64| slots as f64 / edits as f64;
+    println!(
+        "moved slots an edit: {:.1} around the lock, {:.1} laid out afresh ({:.0} times fewer)",
+        each(kept),
+        each(fresh),
+        fresh as f64 / kept.max(1) as f64
+    );
+    assert!(kept * 20 <= fresh, "{kept} and {fresh} slots");
+}
+
+#[test]
+fn two_hundred_edits_with_spare_room_move_nothing() {
+    let (kept, fresh, edits) = series(30);
+    println!("with spare room: {kept} slots moved in {edits} edits, {fresh} laid out afresh");
+    assert_eq!(kept, 0);
+}
+
+#[test]
+fn the_least_moves_on_small_displays() {
+    let mut lot = Lot::new(77);
+    let mut answered = 0;
+    for _ in 0..400 {
+        let case = least::Case::draw(&mut lot);
+        let compiled = around(&case.text(), &case.lock());
+        if compiled.has_errors() {
+            assert_eq!(
+                case.least(),
+                None,
+                "\n{}\n{}",
+                check::told(&compiled),
+                case.text()
+            );
+            continue;
+        }
+        let gone = slots(&moved(&case.lock(), &lock_of(&compiled)));
+        let least = case.least();
+        assert_eq!(
+            Some(gone),
+            least,
+            "\n{}\n{:#?}",
+            case.text(),
+            case.lock().rows
+        );
+        assert_eq!(compiled.plan.past.as_ref().unwrap().off, None);
+        answered += usize::from(gone > 0);
+    }
+    assert!(
+        answered > 60,
+        "only {answered} of them have to move something"
+    );
+}
+
+/// Frames of random bytes through the remap, by plain arithmetic: each node of a string that was there has its bytes.
+#[test]
+fn the_remap_takes_every_node_along() {
+    let mut lot = Lot::new(11);
+    let mut yard = Yard::new(60, 0);
+    let mut lock = lock_of(&check::one(&yard.text()));
+    let mut moves = 0;
+    for _ in 0..40 {
+        let before = (yard.clone(), check::one(&yard.text()));
+        yard.edit(&mut lot);
+        let compiled = around(&yard.text(), &lock);
+        if compiled.has_errors() {
+            yard = before.0;
+            continue;
+        }
+        let past = compiled.plan.past.as_ref().unwrap();
+        let runs = remap::runs(&compiled.model, &compiled.plan, past);
+        let mut old = BTreeMap::new();
+        let mut new = BTreeMap::new();
+        for run in &runs {
+            for at in 0..run.count {
+                let byte = old.entry(run.from + at).or_insert_with(|| lot.below(256));
+                assert_eq!(
+                    new.insert(run.to + at, *byte),
+                    None,
+                    "two bytes for one slot"
+                );
+            }
+        }
+        for at in 0..compiled.model.strings.len() {
+            let id = StringId::from(at);
+            let (Some(was), Some(placed)) = (past.of(id), compiled.plan.of(id)) else {
+                continue;
+            };
+            let each = u64::from(compiled.model.node_of(id).unwrap().slots);
+            let count = (was.slots / each).min((placed.end + 1 - placed.start) / each);
+            for slot in 0..count * each {
+                assert_eq!(
+                    new.get(&(placed.start + slot)),
+                    old.get(&(was.start + slot)),
+                    "{} slot {slot}",
+                    compiled.model.name_of(id)
+                );
+                assert!(old.contains_key(&(was.start + slot)));
+            }
+        }
+        moves += past.moves.len();
+        lock = lock_of(&compiled);
+    }
+    assert!(moves > 5, "only {moves} strings moved");
+}
+
+/// The same over whole nodes, whose padding is in no row: slot by slot of each node.
+#[test]
+fn the_remap_leaves_padding_out() {
+    let text = |extra: &str| {
+        format!(
+            "display \"\" {{ whole nodes }}\nnode dot {{ chip ws2811; colour RGB }}\n\
+             controller pier {{ ports 1..4 {{ chip ws2811 }} }}\nprop arch * 3 {{ node dot; string 200 nodes }}\n\
+             wire pier.1: {extra} -> arch[2]\nwire pier.2: arch[3]\n"
+        )
+    };
+    let before = check::one(&text("arch[1]"));
+    let star = "star -> arch[1]";
+    let after = text(star) + "prop star { node dot; string 9 nodes }\n";
+    let compiled = around(&after, &lock_of(&before));
+    let past = compiled.plan.past.as_ref().unwrap();
+    let runs = remap::runs(&compiled.model, &compiled.plan, past);
+    let to = |from: u64| {
+        let run = runs
+            .iter()
+            .find(|run| (run.from..run.from + run.count).contains(&from))?;
+        Some(run.to + (from - run.from))
+    };
+    let grid = Grid::new(512, true);
+    let mut nodes = 0;
+    for at in 0..compiled.model.strings.len() {
+        let id = StringId::from(at);
+        let (Some(was), Some(placed)) = (past.of(id), compiled.plan.of(id)) else {
+            continue;
+        };
+        let body = Body::of(&compiled.model, id).unwrap();
+        let old = grid.segments(was.start, body).flatten();
+        let new = grid.segments(placed.start, body).flatten();
+        for (from, now) in old.zip(new) {
+            assert_eq!(to(from), Some(now));
+            nodes += 1;
+        }
+    }
+    assert_eq!(nodes, 3 * 600);
+    // Slots 511 and 512 of a universe hold no node.
+    assert_eq!(to(510), None);
 }

@@ -21,6 +21,7 @@ impl Layer<'_> {
         let grid = Grid::of(self.model, declared);
         let begin = grid.begin(plan.begins);
         let starts = keeper.place(self.model, self.ports, &self.fixed, index, begin);
+        let stays = keeper.stays(index);
         let old = keeper.old;
         let run = |owner: u32| Run {
             grid,
@@ -30,14 +31,17 @@ impl Layer<'_> {
             first: false,
         };
         let mut covered = vec![false; plan.ports.len()];
-        for (unit, start) in keeper.units_of(index).iter().zip(starts) {
+        for ((unit, start), stays) in keeper.units_of(index).iter().zip(starts).zip(stays) {
             let mut at = start;
+            // The first string of what moves as a whole is at a free place; all others lie behind one another.
+            let mut why = if stays { Why::Follows } else { Why::Free };
             for owner in unit.ports.clone() {
                 let place = owner.saturating_sub(plan.ports.start) as usize;
                 if let Some(covered) = covered.get_mut(place) {
                     *covered = true;
                 }
-                at = self.unit_on(&run(owner), unit, old, at);
+                at = self.unit_on(&run(owner), unit, old, (at, why));
+                why = Why::Follows;
             }
         }
         self.laid.clear();
@@ -68,7 +72,7 @@ impl Layer<'_> {
     }
 
     /// Puts down what a unit has on one output; where it goes on.
-    fn unit_on(&mut self, run: &Run<'_>, unit: &Unit, old: &Old<'_>, at: u64) -> u64 {
+    fn unit_on(&mut self, run: &Run<'_>, unit: &Unit, old: &Old<'_>, (at, why): (u64, Why)) -> u64 {
         let ports = self.ports;
         let Some(port) = ports.get(run.owner as usize) else {
             return at;
@@ -90,7 +94,7 @@ impl Layer<'_> {
                 let consecutive = run.declared.addressing == Addressing::Consecutive;
                 let items = items(self.model, port, consecutive);
                 let chain = Chain::new(run.grid, run.declared, &items);
-                self.put(run, &chain, at, Why::Free)
+                self.put(run, &chain, at, why)
             }
         }
     }

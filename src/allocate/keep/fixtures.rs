@@ -28,7 +28,7 @@ pub(in crate::allocate) fn slots(
         let place = Place {
             start,
             end: start + size,
-            kept: *size,
+            kept: was.slots,
         };
         let within = gaps
             .iter()
@@ -65,10 +65,7 @@ pub(in crate::allocate) fn slots(
                 .iter()
                 .map(|place| place.iter().copied().collect())
                 .collect(),
-            old: fixtures
-                .iter()
-                .map(|(id, size)| old.past.of(*id).map_or(0, |_| *size))
-                .collect(),
+            old: fixtures.iter().map(|(id, _)| old.slots(*id)).collect(),
             gaps,
             lay: &lay,
         };

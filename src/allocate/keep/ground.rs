@@ -123,7 +123,7 @@ pub(super) fn calm(model: &Model, old: &Old<'_>, units: &[Unit]) -> Vec<bool> {
         }
     };
     for unit in units {
-        let whole: u64 = unit.items.iter().map(|item| item.body.slots()).sum();
+        let whole = unit.old_slots(old);
         let kept = unit.choices.first().map_or(0, |place| place.kept);
         let same = unit.items.iter().all(|item| {
             let was = old.past.of(item.id);

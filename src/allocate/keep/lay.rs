@@ -156,6 +156,12 @@ impl<'a> Keeper<'a> {
         self.units.get(self.span(index)).unwrap_or(&[])
     }
 
+    /// By unit of a controller: whether it keeps a place.
+    pub fn stays(&self, index: usize) -> Vec<bool> {
+        let picked = self.picked.get(self.span(index)).unwrap_or(&[]);
+        picked.iter().map(Option::is_some).collect()
+    }
+
     fn span(&self, index: usize) -> Range<usize> {
         self.spans.get(index).cloned().unwrap_or(0..0)
     }

@@ -88,11 +88,7 @@ impl Unit {
 
     /// Slots of all its strings that lay somewhere before.
     pub fn old_slots(&self, old: &Old<'_>) -> u64 {
-        let known = self
-            .items
-            .iter()
-            .filter(|item| old.past.of(item.id).is_some());
-        known.map(|item| item.body.slots()).sum()
+        self.items.iter().map(|item| old.slots(item.id)).sum()
     }
 }
 
@@ -219,8 +215,8 @@ fn places(
         })
         .collect();
     let (mut found, mut refused) = match unit.form {
-        Form::Universe => (universes(grid, &unit.items, &targets), None),
-        Form::Chain | Form::Single(_) => chains(grid, declared, unit, &targets),
+        Form::Universe => (universes(old, grid, &unit.items, &targets), None),
+        Form::Chain | Form::Single(_) => chains(old, grid, declared, unit, &targets),
     };
     found.sort_by_key(|place| (std::cmp::Reverse(place.kept), place.start));
     let without = Some(unit.ports.start);
@@ -230,6 +226,7 @@ fn places(
             Some(Refused::Outside)
         } else {
             let block = fixed.touched(unit.controller, &stretch, without);
+            let block = block.or_else(|| old.of_another(declared, &grid.universes(&stretch)));
             block.map(|block| Refused::Taken(block.at))
         };
         refused = refused.or(why);
@@ -240,7 +237,7 @@ fn places(
 }
 
 /// The universes that fixtures of an output lay in.
-fn universes(grid: Grid, items: &[Item], targets: &[Option<u64>]) -> Vec<Place> {
+fn universes(old: &Old<'_>, grid: Grid, items: &[Item], targets: &[Option<u64>]) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
     for (item, target) in items.iter().zip(targets) {
         let Some(target) = target else {
@@ -248,12 +245,12 @@ fn universes(grid: Grid, items: &[Item], targets: &[Option<u64>]) -> Vec<Place> 
         };
         let whole = grid.universes(&(*target..target.saturating_add(1)));
         if let Some(place) = places.iter_mut().find(|place| place.start == whole.start) {
-            place.kept += item.body.slots();
+            place.kept += old.slots(item.id);
         } else if places.len() < MOST_PLACES {
             places.push(Place {
                 start: whole.start,
                 end: whole.end,
-                kept: item.body.slots(),
+                kept: old.slots(item.id),
             });
         }
     }
@@ -262,6 +259,7 @@ fn universes(grid: Grid, items: &[Item], targets: &[Option<u64>]) -> Vec<Place> 
 
 /// The places at which a chain begins so that one of its strings, and mostly more, lies where it lay.
 fn chains(
+    old: &Old<'_>,
     grid: Grid,
     declared: &Controller,
     unit: &Unit,
@@ -304,7 +302,7 @@ fn chains(
         {
             place.end = stretch.end;
             if *target == Some(stretch.start) {
-                place.kept += item.body.slots();
+                place.kept += old.slots(item.id);
                 *covered = true;
             }
         }

@@ -1,0 +1,72 @@
+//! `tinsel diff`: what a build would change.
+
+use super::DiffArgs;
+use super::check::{load, name, tell};
+use super::console::{Console, Stop};
+use super::disk;
+use crate::Compiled;
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::diff::{Changes, json, remap, text};
+use crate::report;
+use std::io::Write;
+use std::mem::ManuallyDrop;
+
+/// The exit status where something would change.
+const CHANGES: u8 = 3;
+
+/// Runs it.
+pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
+    let compiled = ManuallyDrop::new(load(&args.input)?);
+    let findings = others(&compiled, console);
+    tell(&compiled, &findings, console)?;
+    if compiled.blocks() {
+        let line = format!(
+            "{}: {}; nothing can be said about a build\n",
+            name(&compiled),
+            report::count(&findings)
+        );
+        console.tell(line.as_bytes());
+        return Ok(1);
+    }
+    let lock = compiled.lock.as_ref();
+    let changed = !lock.is_some_and(|lock| lock.is(&compiled.next_lock()));
+    let changes = Changes::of(&compiled.model, &compiled.plan, lock.map(|lock| &lock.lock));
+    let width = console.out_width();
+    match args.format.as_str() {
+        "json" => json::write(&changes, changed, console.out())?,
+        _ if changed && changes.is_empty() => {
+            writeln!(
+                console.out(),
+                "nothing moves; only the text of the lock would change"
+            )?;
+        }
+        _ if changed => text::write(&changes, width, console.out())?,
+        _ => writeln!(console.out(), "a build would change nothing")?,
+    }
+    if let Some(path) = &args.remap {
+        let Some(past) = compiled.plan.past.as_deref() else {
+            let why = "there is no lock, so there is nothing to re-cut a show from";
+            return Err(Stop::Refused(why.to_owned()));
+        };
+        let mut bytes = Vec::new();
+        remap::write(&compiled.model, &compiled.plan, past, &mut bytes)?;
+        disk::write_whole(path, &bytes).map_err(Stop::Refused)?;
+    }
+    Ok(match (compiled.has_errors(), changed) {
+        (true, _) => 1,
+        (false, true) => CHANGES,
+        (false, false) => 0,
+    })
+}
+
+/// What was found, without the moves, which are the result here.
+fn others(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
+    let findings = compiled
+        .findings
+        .iter()
+        .filter(|one| one.code != "lock/moved");
+    findings
+        .filter(|one| !(console.quiet && one.severity == Severity::Advice))
+        .cloned()
+        .collect()
+}

@@ -1,0 +1,289 @@
+//! Why a string lies where it does: its port, what lies before it, alignment, pin, lock, spare room.
+
+use crate::diagnostic::words::shown;
+use crate::model::{Align, Model, Output, PieceKind, Start, StringId, Target};
+use crate::plan::{Placed, Plan, PortPlan, Why};
+use crate::report::wrap;
+use crate::rules::lock::moved::reason;
+use crate::source::{SourceMap, Span};
+use crate::usage;
+use std::io::{self, Write};
+
+/// So many strings before it are listed.
+const MOST_BEFORE: usize = 6;
+
+/// The strings that a name stands for: a string by its full name, or all of a member or prop.
+#[must_use]
+pub fn find(model: &Model, name: &str) -> Vec<StringId> {
+    let inside = |full: &str| {
+        let rest = full.strip_prefix(name);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
+    };
+    let named = |id: &StringId| {
+        inside(&model.name_of(*id)) || named_string(model, *id).is_some_and(|full| full == name)
+    };
+    (0..model.strings.len())
+        .map(StringId::from)
+        .filter(named)
+        .collect()
+}
+
+/// A string by the name that it has within its prop: `roof.eaves`.
+fn named_string(model: &Model, id: StringId) -> Option<String> {
+    let string = model.string(id)?;
+    let own = model.shape_of(id)?.name.as_deref()?;
+    let prop = model.prop_of(id)?;
+    Some(match string.member {
+        0 => format!("{}.{own}", prop.name),
+        member => format!("{}[{member}].{own}", prop.name),
+    })
+}
+
+/// Tells it of one string; `width` is how many columns there are.
+///
+/// # Errors
+/// What the writer says.
+pub fn write(
+    (model, plan, sources): (&Model, &Plan, &SourceMap),
+    id: StringId,
+    width: usize,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let name = shown(&model.name_of(id));
+    let teller = Teller {
+        model,
+        plan,
+        sources,
+    };
+    let found = plan
+        .of(id)
+        .and_then(|placed| Some((*placed, plan.ports.get(placed.port as usize)?)));
+    let Some((placed, port)) = found else {
+        return writeln!(out, "{name} has no place: see what `tinsel check` says");
+    };
+    let output = usage::output_name(model, port.controller, port.output);
+    writeln!(
+        out,
+        "{name} lies from {} to {} on {output} (channels {} to {})",
+        teller.at(placed.start),
+        teller.at(placed.end),
+        placed.start + 1,
+        placed.end + 1
+    )?;
+    let mut lines: Vec<(&str, String)> = vec![
+        ("port", teller.port(id, port)),
+        ("start", teller.start(id, &placed, port)),
+    ];
+    lines.extend(teller.order(&placed, port).map(|words| ("line", words)));
+    lines.extend(teller.room(port).map(|words| ("spare", words)));
+    lines.extend(teller.moved(id).map(|words| ("moved", words)));
+    for (word, words) in lines {
+        let text = wrap(&words, "         ", width);
+        writeln!(out, "  {word:<6} {}", text.trim_start())?;
+    }
+    Ok(())
+}
+
+struct Teller<'a> {
+    model: &'a Model,
+    plan: &'a Plan,
+    sources: &'a SourceMap,
+}
+
+impl Teller<'_> {
+    fn at(&self, channel: u64) -> String {
+        usage::channel_name(self.model, channel)
+    }
+
+    fn place(&self, span: Span) -> String {
+        let place = self.sources.place(span).filter(|_| span != Span::default());
+        place.map_or_else(String::new, |place| {
+            format!(" ({}:{}:{})", shown(&place.file), place.line, place.column)
+        })
+    }
+
+    fn name(&self, id: StringId) -> String {
+        shown(&self.model.name_of(id))
+    }
+
+    /// Why it hangs on its port.
+    fn port(&self, id: StringId, port: &PortPlan) -> String {
+        let names = |piece: &crate::model::Piece| matches!(piece.kind, PieceKind::String(other, _) if other == id);
+        let mut lines = self.model.lines.iter();
+        let line = lines.find(|line| self.model.pieces_of(line).iter().any(names));
+        let was = self.plan.past.as_deref().and_then(|past| past.of(id));
+        let kept = was.is_some_and(|was| {
+            (was.controller, was.output) == (Some(port.controller), port.output)
+        });
+        let lock = if kept {
+            "; the lock has it there too"
+        } else {
+            ""
+        };
+        match line.map(|line| (line.target, line.at, line.unasked)) {
+            Some((Target::Port(..) | Target::Dmx(..), at, _)) => {
+                format!("its wire names it{}{lock}", self.place(at))
+            }
+            Some((_, at, false)) if kept => format!(
+                "its wire leaves the port open{}; the lock has it here, and nothing is plugged in elsewhere that may stay",
+                self.place(at)
+            ),
+            Some((_, at, true)) if kept => format!(
+                "no wire names it{}; the lock has it here, and nothing is plugged in elsewhere that may stay",
+                self.place(at)
+            ),
+            Some((_, at, unasked)) => {
+                let open = if unasked {
+                    "no wire names it"
+                } else {
+                    "its wire leaves the port open"
+                };
+                format!("{open}{}; the compiler picked this port", self.place(at))
+            }
+            None => "no wire has it".to_owned(),
+        }
+    }
+
+    /// Why it begins where it does.
+    fn start(&self, id: StringId, placed: &Placed, port: &PortPlan) -> String {
+        let controller = self.model.controller(port.controller);
+        let name = controller.map_or_else(String::new, |c| shown(&c.name));
+        match placed.why {
+            Why::Kept => {
+                let was = self.plan.past.as_deref().and_then(|past| past.of(id));
+                let at = was.map_or_else(String::new, |was| self.place(was.at));
+                format!("the lock has it there{at}, and it may stay")
+            }
+            Why::Free => "the first place that is free beside what stays".to_owned(),
+            Why::Pinned(at) => format!("a pin says so{}", self.place(at)),
+            Why::SameAs(other) => {
+                format!(
+                    "it shows the data of {}, so it lies where that does",
+                    self.name(other)
+                )
+            }
+            Why::Stepped(at) => format!(
+                "the first place behind what is reserved, pinned or kept{}",
+                self.place(at)
+            ),
+            Why::Aligned => {
+                let align = controller.map_or("", |c| match c.align {
+                    Align::Off => "",
+                    Align::Port => "align port",
+                    Align::Prop => "align prop",
+                });
+                format!("`{align}` of {name} asks for the first slot of a universe")
+            }
+            Why::First => format!("it is the first of {name}, which {}", self.begins(port)),
+            Why::Follows => self.follows(placed, port),
+        }
+    }
+
+    fn begins(&self, port: &PortPlan) -> String {
+        let Some(controller) = self.model.controller(port.controller) else {
+            return String::new();
+        };
+        let at = controller
+            .start_at
+            .map_or_else(String::new, |at| self.place(at));
+        let taken = self.plan.controllers.get(port.controller.index());
+        let begins = taken.map_or(1, |taken| taken.begins);
+        match controller.start {
+            Start::From(first) => format!("begins with universe {first}{at}"),
+            Start::Range(first, last) => format!("has universes {first} to {last}{at}"),
+            Start::After(other) => {
+                let other = self.model.controller(other);
+                let other = other.map_or_else(String::new, |c| shown(&c.name));
+                format!("begins behind {other}, with universe {begins}{at}")
+            }
+            Start::Auto => format!(
+                "says nothing of universes and begins behind those before it, with universe {begins}"
+            ),
+        }
+    }
+
+    fn follows(&self, placed: &Placed, port: &PortPlan) -> String {
+        let mut before: Option<StringId> = None;
+        for (other, _) in usage::strings(port) {
+            let lies = self.plan.of(other);
+            if lies.is_some_and(|lies| lies.position < placed.position) {
+                before = Some(other);
+            }
+        }
+        let end = |id: StringId| self.plan.of(id).map_or(0, |placed| placed.end);
+        if let Some(other) = before {
+            return format!(
+                "it lies behind {}, which ends at {}",
+                self.name(other),
+                self.at(end(other))
+            );
+        }
+        // The first of its port: behind the port before it.
+        let index = placed.port as usize;
+        let earlier = self.plan.ports.get(..index).unwrap_or(&[]).iter().rev();
+        let earlier = earlier.take_while(|other| other.controller == port.controller);
+        let last = earlier
+            .filter_map(|other| Some((other, usage::strings(other).last()?.0)))
+            .next();
+        last.map_or_else(
+            || "it is the first of its port".to_owned(),
+            |(other, id)| {
+                let output = usage::output_name(self.model, other.controller, other.output);
+                format!(
+                    "its port begins behind {output}, whose {} ends at {}",
+                    self.name(id),
+                    self.at(end(id))
+                )
+            },
+        )
+    }
+
+    /// What hangs before it.
+    fn order(&self, placed: &Placed, port: &PortPlan) -> Option<String> {
+        let all: Vec<StringId> = usage::strings(port).map(|(id, _)| id).collect();
+        let place = (placed.position as usize).checked_sub(1)?;
+        if place == 0 {
+            return Some(format!("the first of {} on its port", all.len()));
+        }
+        let before = all.get(..place)?;
+        let skipped = before.len().saturating_sub(MOST_BEFORE);
+        let named = before.iter().skip(skipped).map(|id| {
+            let start = self.plan.of(*id).map_or(0, |placed| placed.start);
+            format!("{} from {}", self.name(*id), self.at(start))
+        });
+        let mut named: Vec<String> = named.collect();
+        if skipped > 0 {
+            named.insert(0, format!("{skipped} more"));
+        }
+        Some(format!("behind {}", named.join(", ")))
+    }
+
+    /// Room that is left behind its port.
+    fn room(&self, port: &PortPlan) -> Option<String> {
+        let spare = self.model.display.spare_nodes;
+        let pixel = matches!(port.output, Output::Pixel(_));
+        (spare > 0 && pixel).then(|| {
+            let at = self
+                .model
+                .display
+                .at
+                .map_or_else(String::new, |at| self.place(at));
+            format!("`spare {spare} nodes per port` keeps room behind its port{at}")
+        })
+    }
+
+    /// Where it was, and why it could not stay.
+    fn moved(&self, id: StringId) -> Option<String> {
+        let past = self.plan.past.as_deref()?;
+        let moved = past.moves.iter().find(|one| one.string == id)?;
+        let was = past.of(id)?;
+        let slots = u64::from(past.universe_slots.max(1));
+        Some(format!(
+            "it lay at {}/{}{}, but {}",
+            was.start / slots + 1,
+            was.start % slots + 1,
+            self.place(was.at),
+            reason(self.model, self.plan, moved.cause, Some(id))
+        ))
+    }
+}

@@ -61,7 +61,7 @@ pub mod why;
 pub mod cli;
 
 use diagnostic::{Diagnostic, Severity, Sink};
-use lock::Lock;
+use lock::{Lock, Relay};
 use lockfile::LockText;
 use model::Model;
 use plan::Plan;
@@ -92,6 +92,17 @@ pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
 /// Compiles a display around the lock that lies beside it, if one does: what that holds stays where it may.
 #[must_use]
 pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> Compiled {
+    compile_relaid(files, main, lock, &Relay::Nothing)
+}
+
+/// The same, but what is on some controllers is laid out afresh.
+#[must_use]
+pub fn compile_relaid(
+    files: &dyn Files,
+    main: Loaded,
+    lock: Option<Loaded>,
+    relay: &Relay,
+) -> Compiled {
     let mut sink = Sink::default();
     let (mut sources, mut model) = understand(files, main, &mut sink);
     let beside = lock.is_some();
@@ -102,7 +113,7 @@ pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> 
         // Whether they have something to carry over is not known.
         model.renames.clear();
     }
-    decide(sources, model, lock, None, sink)
+    decide(sources, model, lock, None, relay, sink)
 }
 
 /// Compiles a display around what was decided last time, told as data.
@@ -110,7 +121,7 @@ pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> 
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
     let (sources, model) = understand(files, main, &mut sink);
-    decide(sources, model, None, lock, sink)
+    decide(sources, model, None, lock, &Relay::Nothing, sink)
 }
 
 /// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
@@ -139,10 +150,11 @@ fn decide(
     model: Model,
     text: Option<LockText>,
     lock: Option<&Lock>,
+    relay: &Relay,
     mut sink: Sink,
 ) -> Compiled {
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
-    let plan = allocate::allocate(&model, lock, &mut sink);
+    let plan = allocate::relay(&model, lock, relay, &mut sink);
     check::check(&model, &plan, &mut sink);
     power::check(&model, &plan, &mut sink);
     Compiled {

@@ -18,6 +18,40 @@ pub struct Lock {
     pub rows: Vec<Row>,
 }
 
+/// What is laid out afresh although a lock holds it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum Relay {
+    /// Nothing: what may stay stays.
+    #[default]
+    Nothing,
+    /// All but what is on these controllers.
+    AllBut(Vec<String>),
+    /// Only what is on these controllers.
+    Only(Vec<String>),
+}
+
+impl Relay {
+    /// Whether what is on a controller is laid out afresh.
+    #[must_use]
+    pub fn has(&self, controller: &str) -> bool {
+        let named = |names: &[String]| names.iter().any(|name| name == controller);
+        match self {
+            Self::Nothing => false,
+            Self::AllBut(kept) => !named(kept),
+            Self::Only(names) => named(names),
+        }
+    }
+
+    /// The controllers that it names.
+    #[must_use]
+    pub fn names(&self) -> &[String] {
+        match self {
+            Self::Nothing => &[],
+            Self::AllBut(names) | Self::Only(names) => names,
+        }
+    }
+}
+
 /// Where a string lay.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {

@@ -98,7 +98,7 @@ impl Teller<'_> {
     fn place(&self, span: Span) -> String {
         let place = self.sources.place(span).filter(|_| span != Span::default());
         place.map_or_else(String::new, |place| {
-            format!(" ({}:{}:{})", shown(&place.file), place.line, place.column)
+            format!(" ({}:{}:{})", shown(place.file), place.line, place.column)
         })
     }
 

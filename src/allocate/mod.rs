@@ -39,7 +39,7 @@ mod display;
 mod tests;
 
 use crate::diagnostic::Sink;
-use crate::lock::Lock;
+use crate::lock::{Lock, Relay};
 use crate::model::Model;
 use crate::plan::{Past, Plan};
 use chains::Seat;
@@ -49,6 +49,12 @@ pub use spare::{has_room, strings_to_spare};
 /// strings without a port.
 #[must_use]
 pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
+    relay(model, lock, &Relay::Nothing, sink)
+}
+
+/// The same, but what is on some controllers is laid out afresh.
+#[must_use]
+pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
     let mut seats: Vec<Option<Seat>> = model
         .lines
         .iter()
@@ -60,10 +66,16 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
         return Plan { picked, ..plan };
     };
     let past = keep::bind(model, lock);
-    let old = keep::Old::new(model, &past);
-    let picked = keep::seats::place(model, &old, &mut seats, sink);
-    let ports = chains::join(model, &seats, Some(&past));
-    let (plan, record) = addresses::lay(model, ports, Some(&old), sink);
+    let old = keep::Old::new(model, &past, relay);
+    let (picked, (plan, record)) = if old.all_afresh() {
+        let picked = ports::place(model, &mut seats, sink);
+        let ports = chains::join(model, &seats, None);
+        (picked, addresses::lay(model, ports, None, sink))
+    } else {
+        let picked = keep::seats::place(model, &old, &mut seats, sink);
+        let ports = chains::join(model, &seats, Some(&past));
+        (picked, addresses::lay(model, ports, Some(&old), sink))
+    };
     let moves = moves::find(model, &plan, &old, &record);
     let past = Past {
         moves,

@@ -1,11 +1,13 @@
 //! `tinsel build`: compiles around the lock, keeps it, writes it and the tables.
 
-use super::check::{compiled, heard, name, open, status, tell};
+use super::check::{compiled, heard, name, open, relaid, status, tell};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, Guard};
 use super::{BuildArgs, Input};
 use crate::Compiled;
 use crate::diagnostic::words::shown;
+use crate::diff::{Changes, text};
+use crate::lock::Relay;
 use crate::model::StringId;
 use crate::output::{self, By, View};
 use crate::plan::Was;
@@ -32,7 +34,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     let lost = before.is_none() && !args.new_lock;
     let compiled = match before {
         Some(before) if args.new_lock => afresh(&args.input, &disk, main, before)?,
-        before => compiled(&args.input, &disk, main, before),
+        before => relaid((&args.input, &args.afresh), &disk, main, before)?,
     };
     for table in &tables {
         may_write(&disk, lock, &table.path, lost)?;
@@ -51,6 +53,13 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     if blocked {
         return Ok(1);
+    }
+    if args.afresh.relay() != Relay::Nothing {
+        // What it costs comes before it is done.
+        let lock = compiled.lock.as_ref().map(|lock| &lock.lock);
+        let changes = Changes::of(&compiled.model, &compiled.plan, lock);
+        let width = console.out_width();
+        text::write(&changes, width, console.out())?;
     }
     let written = write_tables(args, &compiled, &tables)?;
     // Last, so that what was cut short before is done again by the next build.

@@ -2,11 +2,12 @@
 
 use super::console::{Console, Stop};
 use super::disk::Disk;
-use super::{CheckArgs, Input};
+use super::{Afresh, CheckArgs, Input};
+use crate::diagnostic::words::{nearest, shown, ticked_or};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::report::{self, terminal};
 use crate::source::Loaded;
-use crate::{Compiled, compile_beside};
+use crate::{Compiled, compile_beside, compile_relaid};
 use std::mem::ManuallyDrop;
 use std::path::Path;
 
@@ -51,7 +52,37 @@ pub fn open(input: &Input) -> Result<(Disk, Loaded), Stop> {
 
 /// Compiles a display around a lock, as strictly as was asked for.
 pub fn compiled(input: &Input, disk: &Disk, main: Loaded, lock: Option<Loaded>) -> Compiled {
-    let mut compiled = compile_beside(disk, main, lock);
+    strictly(input, compile_beside(disk, main, lock))
+}
+
+/// The same, but what was asked for is laid out afresh.
+///
+/// # Errors
+/// A controller that there is not.
+pub fn relaid(
+    (input, afresh): (&Input, &Afresh),
+    disk: &Disk,
+    main: Loaded,
+    lock: Option<Loaded>,
+) -> Result<Compiled, Stop> {
+    let relay = afresh.relay();
+    let compiled = compile_relaid(disk, main, lock, &relay);
+    let names = || compiled.model.controllers.iter().map(|one| &*one.name);
+    let unknown = |name: &&String| !names().any(|other| other == name.as_str());
+    if let Some(name) = relay.names().iter().find(unknown) {
+        let near = match nearest(name, names()).as_slice() {
+            [] => String::new(),
+            near => format!("; did you mean {}?", ticked_or(near)),
+        };
+        return Err(Stop::Refused(format!(
+            "there is no controller `{}`{near}",
+            shown(name)
+        )));
+    }
+    Ok(strictly(input, compiled))
+}
+
+fn strictly(input: &Input, mut compiled: Compiled) -> Compiled {
     if input.all_wired {
         compiled.deny("wire/picked");
     }

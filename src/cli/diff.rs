@@ -1,7 +1,7 @@
 //! `tinsel diff`: what a build would change.
 
 use super::DiffArgs;
-use super::check::{load, name, tell};
+use super::check::{name, open, relaid, tell};
 use super::console::{Console, Stop};
 use super::disk;
 use crate::Compiled;
@@ -16,7 +16,11 @@ const CHANGES: u8 = 3;
 
 /// Runs it.
 pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
-    let compiled = ManuallyDrop::new(load(&args.input)?);
+    let (disk, main) = open(&args.input)?;
+    let lock = disk.lock().map_err(Stop::Refused)?;
+    let compiled = relaid((&args.input, &args.afresh), &disk, main, lock)?;
+    // The process ends behind this: its memory need not be given back piece by piece.
+    let compiled = ManuallyDrop::new(compiled);
     let findings = others(&compiled, console);
     tell(&compiled, &findings, console)?;
     if compiled.blocks() {

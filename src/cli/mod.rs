@@ -22,6 +22,7 @@ mod shell;
 mod table;
 mod why;
 
+use crate::lock::Relay;
 use crate::output::{self, By, fit as fullness, parts as parts_list, power as power_list};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
@@ -153,6 +154,7 @@ Examples:
   tinsel build yard.tinsel
   tinsel build yard.tinsel --out tables
   tinsel build yard.tinsel --locked
+  tinsel build yard.tinsel --compact-only boathouse
 
 Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
 
@@ -167,6 +169,7 @@ Examples:
   tinsel diff yard.tinsel
   tinsel diff yard.tinsel --format json
   tinsel diff yard.tinsel --remap moved.csv
+  tinsel diff yard.tinsel --compact --keep boathouse
 
 Exit status: 0 nothing would change, 3 something would, 1 errors in the display, 2 the command \
 could not be carried out";
@@ -359,6 +362,8 @@ struct CheckArgs {
 struct BuildArgs {
     #[command(flatten)]
     input: Input,
+    #[command(flatten)]
+    afresh: Afresh,
     /// Where the tables go; without it only the lock is written
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -367,10 +372,37 @@ struct BuildArgs {
     new_lock: bool,
 }
 
+/// What is laid out afresh although the lock holds it.
+#[derive(Args)]
+struct Afresh {
+    /// Lay everything out afresh: the fewest ports and universes, whatever that moves
+    #[arg(long, conflicts_with_all = ["compact_only", "locked"])]
+    compact: bool,
+    /// With --compact: what is on this controller stays; may be given several times
+    #[arg(long, value_name = "CONTROLLER", requires = "compact")]
+    keep: Vec<String>,
+    /// Lay out afresh only what is on this controller; may be given several times
+    #[arg(long, value_name = "CONTROLLER", conflicts_with = "locked")]
+    compact_only: Vec<String>,
+}
+
+impl Afresh {
+    fn relay(&self) -> Relay {
+        let names = |names: &[String]| names.iter().map(|name| normal(name)).collect();
+        match (self.compact, self.compact_only.is_empty()) {
+            (true, _) => Relay::AllBut(names(&self.keep)),
+            (false, false) => Relay::Only(names(&self.compact_only)),
+            (false, true) => Relay::Nothing,
+        }
+    }
+}
+
 #[derive(Args)]
 struct DiffArgs {
     #[command(flatten)]
     input: Input,
+    #[command(flatten)]
+    afresh: Afresh,
     /// How it is written
     #[arg(long, default_value = "text", value_parser = PossibleValuesParser::new(["text", "json"]))]
     format: String,

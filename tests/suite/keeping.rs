@@ -121,6 +121,7 @@ fn series(spare: u32) -> (u64, u64, usize) {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
 fn two_hundred_edits_move_little() {
     let (kept, fresh, edits) = series(0);
     let each = |slots: u64| slots as f64 / edits as f64;
@@ -134,6 +135,7 @@ fn two_hundred_edits_move_little() {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
 fn two_hundred_edits_with_spare_room_move_nothing() {
     let (kept, fresh, edits) = series(30);
     println!("with spare room: {kept} slots moved in {edits} edits, {fresh} laid out afresh");

@@ -19,6 +19,7 @@
 //! | `fit` | how full a display is, and where more would go |
 //! | `cli` | the program as the shell sees it |
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
+//! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -34,6 +35,7 @@
 
 mod allocation;
 mod build;
+mod changes;
 mod check;
 mod cli;
 mod diagnostics;

@@ -25,7 +25,7 @@ pub(super) use lay::{Keeper, Record};
 use super::order;
 use super::space::{Block, Blocks};
 use crate::grid::Grid;
-use crate::lock::Lock;
+use crate::lock::{Lock, Relay};
 use crate::model::{Controller, Model, Start, StringId};
 use crate::plan::Past;
 use crate::protocol::UNIVERSES;
@@ -55,15 +55,24 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 
 impl<'a> Old<'a> {
     /// Of a display and what was bound.
-    pub fn new(model: &Model, past: &'a Past) -> Self {
+    pub fn new(model: &Model, past: &'a Past, relay: &Relay) -> Self {
         Self {
             past,
             lost: claims::lost(model, past),
             same_size: past.universe_slots == model.display.universe_slots,
             ranges: ranges(model),
             declared: declared(model),
-            afresh: vec![false; model.controllers.len()],
+            afresh: model
+                .controllers
+                .iter()
+                .map(|controller| relay.has(&controller.name))
+                .collect(),
         }
+    }
+
+    /// Whether nothing stays.
+    pub fn all_afresh(&self) -> bool {
+        !self.afresh.is_empty() && self.afresh.iter().all(|afresh| *afresh)
     }
 
     /// Whether a string lay on a controller that is laid out afresh.

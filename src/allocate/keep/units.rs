@@ -218,7 +218,8 @@ fn places(
         Form::Universe => (universes(old, grid, &unit.items, &targets), None),
         Form::Chain | Form::Single(_) => chains(old, grid, declared, unit, &targets),
     };
-    found.sort_by_key(|place| (std::cmp::Reverse(place.kept), place.start));
+    // Among equals, the one that keeps what hangs nearest the port.
+    found.sort_by_key(|place| std::cmp::Reverse(place.kept));
     let without = Some(unit.ports.start);
     found.retain(|place| {
         let stretch = place.start..place.end;

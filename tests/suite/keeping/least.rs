@@ -47,7 +47,7 @@ impl Case {
     pub fn draw(lot: &mut Lot) -> Self {
         let two = lot.below(3) == 0;
         let mut names = 0;
-        let mut at = 0;
+        let mut at: u64 = 0;
         let mut controllers = Vec::new();
         for index in 0..1 + usize::from(two) {
             let addressing = match lot.below(5) {
@@ -59,7 +59,7 @@ impl Case {
             let most = if two { 2 } else { 4 };
             let mut ports = Vec::new();
             let mut strings = 0;
-            at = (at as u64).div_ceil(SLOTS) * SLOTS;
+            at = at.div_ceil(SLOTS) * SLOTS;
             for _ in 0..1 + lot.below(most) {
                 let mut port = Vec::new();
                 for _ in 0..1 + lot.below(2) {
@@ -84,7 +84,7 @@ impl Case {
                 }
                 ports.push(port);
             }
-            let last = limited.then(|| (at as u64).div_ceil(SLOTS) + lot.below(2));
+            let last = limited.then(|| at.div_ceil(SLOTS) + lot.below(2));
             controllers.push(Controller {
                 addressing,
                 last,

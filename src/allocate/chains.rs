@@ -49,7 +49,7 @@ pub(super) fn join(model: &Model, seats: &[Option<Seat>], past: Option<&Past>) -
         .collect();
     order.sort_unstable();
     if let Some(past) = past {
-        keep::seats::order(model, past, &mut order);
+        keep::queue::order(model, past, &mut order);
     }
     let mut ports: Vec<PortPlan> = Vec::new();
     for lines in

@@ -15,6 +15,7 @@ pub(super) mod fixtures;
 mod ground;
 mod lay;
 mod names;
+pub(super) mod queue;
 mod room;
 pub(super) mod seats;
 mod taken;

@@ -1,0 +1,83 @@
+//! The order of lines on one output: what hung there keeps its order, and new open lines come last.
+
+use crate::allocate::chains::Seat;
+use crate::model::{Addressing, Line, Model, Output, PieceKind, Target};
+use crate::plan::Past;
+
+/// Puts the open lines of each unbroken output that were there before into the order they had; new ones come last.
+///
+/// Lines whose wire names the output stay in the order of the file, as do all where strings have starts of their own.
+pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat, usize)]) {
+    let same = |a: &(Seat, usize), b: &(Seat, usize)| a.0 == b.0;
+    for lines in order.chunk_by_mut(same) {
+        let Some((seat, _)) = lines.first() else {
+            continue;
+        };
+        let broken = model
+            .controller(seat.controller)
+            .is_none_or(|c| c.addressing == Addressing::PerProp);
+        if lines.len() < 2 || broken || matches!(seat.output, Output::Dmx(_)) {
+            continue;
+        }
+        let seat = *seat;
+        let rows: Vec<(usize, Option<u64>, bool)> = lines
+            .iter()
+            .filter_map(|(_, line)| {
+                let row = model.lines.get(*line)?;
+                Some((*line, began(model, past, row, seat), is_open(row.target)))
+            })
+            .collect();
+        if rows.iter().all(|(_, began, _)| began.is_none()) {
+            continue;
+        }
+        let mut chain: Vec<(usize, Option<u64>)> = rows
+            .iter()
+            .filter(|(.., open)| !open)
+            .map(|(line, began, _)| (*line, *began))
+            .collect();
+        let mut open: Vec<(usize, Option<u64>)> = rows
+            .iter()
+            .filter(|(.., open)| *open)
+            .map(|(line, began, _)| (*line, *began))
+            .collect();
+        // New ones behind all that were there, in the order of the file.
+        open.sort_by_key(|(line, began)| (began.is_none(), *began, *line));
+        for (line, began) in open {
+            let at = match began {
+                Some(start) => {
+                    let before = chain
+                        .iter()
+                        .rposition(|(_, other)| other.is_some_and(|other| other < start));
+                    before.map_or(0, |before| before + 1)
+                }
+                None => chain.len(),
+            };
+            chain.insert(at, (line, began));
+        }
+        for (entry, (line, _)) in lines.iter_mut().zip(chain) {
+            entry.1 = line;
+        }
+    }
+}
+
+fn is_open(target: Target) -> bool {
+    matches!(
+        target,
+        Target::Controller(_) | Target::Receiver(_) | Target::Any
+    )
+}
+
+/// Where the first string of a line that lay on an output began.
+fn began(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<u64> {
+    let pieces = model.pieces_of(line).iter();
+    let starts = pieces.filter_map(|piece| {
+        let PieceKind::String(id, _) = piece.kind else {
+            return None;
+        };
+        let own = model.string(id).is_some_and(|one| one.same_as.is_none());
+        let was = past.of(id).filter(|_| own)?;
+        let here = (was.controller, was.output) == (Some(seat.controller), seat.output);
+        here.then_some(was.start)
+    });
+    starts.min()
+}

@@ -80,6 +80,8 @@ pub struct Compiled {
     pub findings: Vec<Diagnostic>,
     /// The lock it was compiled around, where one lay beside it and could be read.
     pub lock: Option<LockText>,
+    /// Whether a lock lay beside it that could not be read: nothing may take its place unasked.
+    pub lock_unread: bool,
 }
 
 /// Compiles a display: from the bytes of its main text to addresses and findings. Cannot fail; what is wrong
@@ -109,11 +111,14 @@ pub fn compile_relaid(
     let lock = lock
         .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
         .filter(|lock| lock.is_of(&model, &mut sink));
-    if beside && lock.is_none() {
+    let unread = beside && lock.is_none();
+    if unread {
         // Whether they have something to carry over is not known.
         model.renames.clear();
     }
-    decide(sources, model, lock, None, relay, sink)
+    let mut compiled = decide(sources, model, lock, None, relay, sink);
+    compiled.lock_unread = unread;
+    compiled
 }
 
 /// Compiles a display around what was decided last time, told as data.
@@ -163,6 +168,7 @@ fn decide(
         plan,
         findings: sink.finish(),
         lock: text,
+        lock_unread: false,
     }
 }
 
@@ -174,16 +180,18 @@ impl Compiled {
     /// Whether anything found is an error.
     #[must_use]
     pub fn has_errors(&self) -> bool {
-        self.count(Severity::Error) > 0
+        self.lock_unread || self.count(Severity::Error) > 0
     }
 
     /// Whether an error was found that leaves no table to trust: any but those of power and network.
     #[must_use]
     pub fn blocks(&self) -> bool {
-        self.findings.iter().any(|finding| {
-            let group = finding.code.split('/').next().unwrap_or("");
-            finding.severity == Severity::Error && !NOT_BLOCKING.contains(&group)
-        })
+        // Said apart from its finding: a text with too many findings for one more must not lose it.
+        self.lock_unread
+            || self.findings.iter().any(|finding| {
+                let group = finding.code.split('/').next().unwrap_or("");
+                finding.severity == Severity::Error && !NOT_BLOCKING.contains(&group)
+            })
     }
 
     /// How many findings have a severity.

@@ -213,6 +213,21 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
     assert!(lock(&folder).contains("display: \"Mine\""));
 }
 
+/// More findings than are kept do not hide that the lock can't be read.
+#[test]
+fn a_flood_of_advice_does_not_lose_the_lock() {
+    let unused: String = (0..21_000)
+        .map(|at| format!("chip c{at} {{ rate 800 kHz }}\n"))
+        .collect();
+    let (folder, path) = yard(&format!("{RIGHT}{unused}"));
+    folder.file("yard.lock", "nonsense\n");
+    let before = folder.all();
+    for command in ["check", "build"] {
+        assert_eq!(status(&on(command, &path, &[])), 1, "{command}");
+    }
+    assert_eq!(before, folder.all());
+}
+
 #[test]
 fn standard_input_finds_its_lock_by_the_name_it_is_given() {
     let (folder, path) = yard(RIGHT);

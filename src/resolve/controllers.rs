@@ -108,7 +108,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                     controller.input = input;
                     controller.input_at = Some(set.at());
                 }
-                None => sink.push(unknown_input(reader, set, args, &words)),
+                None => sink.push(unknown_input(reader, set, args)),
             }
         }
         (Key::UniversesFrom, _) if !is_universe(number) => {
@@ -160,12 +160,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
 }
 
 /// An input that is none; a second setting behind one may be meant.
-fn unknown_input<'a>(
-    reader: &Reader<'_, 'a>,
-    set: &Matched<'a>,
-    args: &[Arg],
-    words: &str,
-) -> Diagnostic {
+fn unknown_input<'a>(reader: &Reader<'_, 'a>, set: &Matched<'a>, args: &[Arg]) -> Diagnostic {
     let is_input = |args: &[Arg]| Input::find(&reader.words(args)).is_some();
     reader
         .second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input)
@@ -178,7 +173,7 @@ fn unknown_input<'a>(
             let at = args.first().map_or(set.at(), |first| {
                 Span::new(first.span().start, set.at().end)
             });
-            rules::syntax::unexpected::input(at, words, &forms)
+            rules::syntax::unexpected::input(at, reader.names.text_at(at), &forms)
         })
 }
 

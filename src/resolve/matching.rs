@@ -123,14 +123,17 @@ impl<'a> Reader<'_, 'a> {
         rows(scope)
             .iter()
             .filter(|row| row.first == first && !matches!(row.slots, [Slot::Runs]))
-            .any(|row| {
-                let (mut rest, mut scratch) = (args, Sink::default());
-                row.slots
-                    .iter()
-                    .filter(|slot| !matches!(slot, Slot::Block))
-                    .all(|slot| self.take(slot, &mut rest, &mut scratch).is_ok())
-                    && rest.is_empty()
-            })
+            .any(|row| self.fits_slots(row.slots, args))
+    }
+
+    /// Whether words and values are just what some slots take.
+    pub(super) fn fits_slots(&self, slots: &[Slot], args: &'a [Arg]) -> bool {
+        let (mut rest, mut scratch) = (args, Sink::default());
+        slots
+            .iter()
+            .filter(|slot| !matches!(slot, Slot::Block))
+            .all(|slot| self.take(slot, &mut rest, &mut scratch).is_ok())
+            && rest.is_empty()
     }
 
     fn try_row(

@@ -157,6 +157,58 @@ impl<'a> Reader<'_, 'a> {
                 self.second_setting(scope, setting, fits)
             })
             .or_else(|| self.other_number_of_strings(setting))
+            .or_else(|| self.words_left_out(scope, setting))
+    }
+
+    /// `universes 20`, `nodes max 800`, `label front`: the value is there, and the words before it are not.
+    fn words_left_out(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
+        let key = self.names.text(setting.key);
+        let words = setting.args.iter();
+        let words = words.take_while(|arg| matches!(arg, Arg::Word(_))).count();
+        let meant = rows(scope)
+            .iter()
+            .filter(|row| row.first == key)
+            .find_map(|row| {
+                if let [Slot::Text] = row.slots {
+                    let text = self
+                        .names
+                        .text_at(setting.args.first()?.span().to(setting.span));
+                    let all = text.get(key.len()..)?.trim();
+                    return (words == setting.args.len()).then(|| format!("{key} \"{all}\""));
+                }
+                let is_word = |slot: &&Slot| matches!(slot, Slot::Word(_));
+                let (own, value) = row
+                    .slots
+                    .split_at(row.slots.iter().take_while(is_word).count());
+                let value: Vec<Slot> = value
+                    .iter()
+                    .copied()
+                    .filter(|slot| !matches!(slot, Slot::Block))
+                    .collect();
+                let args = setting.args.get(words..)?;
+                let first = args.first()?;
+                let number = matches!(first, Arg::Number(_)) && !own.is_empty();
+                if !number || !self.fits_slots(&value, args) {
+                    return None;
+                }
+                let own: Vec<&str> = own
+                    .iter()
+                    .filter_map(|slot| match slot {
+                        Slot::Word(word) => Some(*word),
+                        _ => None,
+                    })
+                    .collect();
+                let rest = Span::new(first.span().start, setting.span.end);
+                let rest = self.names.text_at(rest).trim_end();
+                Some(format!("{key} {} {rest}", own.join(" ")))
+            })?;
+        let at = setting.args.first()?.span();
+        Some(unexpected::words_left_out(
+            at,
+            self.names.text_at(setting.span),
+            scope.word(),
+            &meant,
+        ))
     }
 
     /// `string "40" nodes`.
@@ -184,7 +236,7 @@ impl<'a> Reader<'_, 'a> {
             _ => None,
         })?;
         let (first, last) = (self.names.text_at(from), self.names.text_at(to));
-        Some(unexpected::worded_range(from.to(to), first, last))
+        Some(unexpected::worded_range(from.to(to), "to", (first, last)))
     }
 
     /// Another setting behind this one without a `;`: the first word that begins one, where what stands before it
@@ -201,6 +253,10 @@ impl<'a> Reader<'_, 'a> {
             let before = setting.args.get(..at).unwrap_or_default();
             match arg {
                 Arg::Word(word) if at > 0 && begins(*word) && whole(before) => Some(*word),
+                Arg::Word(word) if begins(*word) => {
+                    let (comma, before) = before.split_last()?;
+                    (matches!(comma, Arg::Comma(_)) && whole(before)).then_some(*word)
+                }
                 // `ports` of `universes from 1 ports 1..4` is read as a unit; `12 volts` is meant as one.
                 Arg::Number(Quantity {
                     unit: Some(word),
@@ -218,11 +274,11 @@ impl<'a> Reader<'_, 'a> {
         let before = self
             .names
             .text_at(Span::new(setting.span.start, word.span.start));
-        Some(unexpected::second_setting(
-            word.span,
-            self.names.text(word),
-            before.trim_end(),
-        ))
+        let text = self.names.text(word);
+        Some(match before.trim_end().strip_suffix(',') {
+            Some(first) => unexpected::comma_for_semicolon(word.span, text, first.trim_end()),
+            None => unexpected::second_setting(word.span, text, before.trim_end()),
+        })
     }
 
     /// `strings 36 nodes`, `string 2 of 36 nodes`.

@@ -107,6 +107,13 @@ impl<'a> Names<'a> {
             }
         }
         names.tell_alike(sink);
+        // A family that only overrides name is told where the first of them stands.
+        for block in &names.overrides {
+            let key = names.key(block.name);
+            if names.props.get(&key).is_none() {
+                names.mentioned.insert(key);
+            }
+        }
         names
     }
 

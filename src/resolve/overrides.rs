@@ -26,7 +26,9 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
     let names = reader.names;
     let mut found = Overrides::new();
     for block in &names.overrides {
-        let Some(index) = names.find(&names.props, "prop", block.name, sink) else {
+        let key = names.key(block.name);
+        let Some(index) = names.props.use_name(&key) else {
+            sink.push(rules::name::unknown::family(block.name.span, &key));
             continue;
         };
         let Some(row) = names.props.row(index) else {

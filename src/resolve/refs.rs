@@ -31,6 +31,19 @@ pub fn prop<'m>(
     sink: &mut Sink,
 ) -> Option<(PropId, &'m Prop)> {
     let names = reader.names;
+    let key = names.key(name);
+    if names.props.get(&key).is_none()
+        && !names.is_mentioned(&key)
+        && let Some((family, number)) = super::targets::numbered(&key)
+        && let Some(row) = names.props.get(family).and_then(|at| names.props.row(at))
+        && row.block.count.is_some()
+    {
+        let meant = format!("{family}[{number}]");
+        sink.push(rules::name::unknown::numbered(
+            name.span, "prop", &key, &meant,
+        ));
+        return None;
+    }
     let index = names.find(&names.props, "prop", name, sink)?;
     let prop = model.props.get(index as usize)?;
     (!prop.broken).then_some((PropId(index), prop))
@@ -71,7 +84,7 @@ pub fn pick(
         let mut add = |member| {
             let strings = match &reference.part {
                 None => prop.strings_of(member).map(StringId).collect(),
-                Some(part) => part_of(reader, model, prop, member, part, sink)?,
+                Some(part) => part_of(reader, model, prop, member, (reference, part), sink)?,
             };
             picked.members.push(strings);
             Some(())
@@ -90,7 +103,7 @@ fn part_of(
     model: &Model,
     prop: &Prop,
     member: u32,
-    part: &Part,
+    (reference, part): (&Reference, &Part),
     sink: &mut Sink,
 ) -> Option<Vec<StringId>> {
     let own = prop.strings_of(member);
@@ -121,9 +134,10 @@ fn part_of(
                 None => prop.name.to_string(),
             };
             let names = (&*prop.name, whole.as_str());
-            let from = string_number(reader, &range.from, names, strings, declared, sink)?;
+            let counts = (strings, prop.count.filter(|_| reference.members.is_none()));
+            let from = string_number(reader, &range.from, names, counts, declared, sink)?;
             let to = match &range.to {
-                Some(to) => string_number(reader, to, names, strings, declared, sink)?,
+                Some(to) => string_number(reader, to, names, counts, declared, sink)?,
                 None => from,
             };
             let id = |number: u32| StringId(first + number - 1);
@@ -153,17 +167,17 @@ fn string_number(
     reader: &Reader<'_, '_>,
     expr: &crate::ast::Expr,
     names: (&str, &str),
-    strings: u32,
+    counts: (u32, Option<u32>),
     declared: Span,
     sink: &mut Sink,
 ) -> Option<u32> {
     let number = number_of(reader, expr, sink)?;
-    if (1..=i64::from(strings)).contains(&number) {
+    if (1..=i64::from(counts.0)).contains(&number) {
         return Some(count(number));
     }
     let at = expr.span();
     sink.push(rules::name::string::beyond(
-        at, names, number, strings, declared,
+        at, names, number, counts, declared,
     ));
     None
 }

@@ -92,6 +92,14 @@ impl Ports<'_> {
                     let known = names.controllers.names().chain(names.receivers.names());
                     let at = reference.name.span;
                     let kind = "controller or receiver";
+                    if let Some((name, number)) = numbered(&key)
+                        && (names.controllers.get(name).is_some()
+                            || names.receivers.get(name).is_some())
+                    {
+                        let meant = format!("{name}.{number}");
+                        sink.push(rules::name::unknown::numbered(at, kind, &key, &meant));
+                        return None;
+                    }
                     sink.push(rules::name::unknown::name(
                         at,
                         kind,
@@ -224,6 +232,13 @@ fn numbers(
     } else {
         (to..=from).rev().collect()
     })
+}
+
+/// A name that ends in a number, cut before it: `shed`, `3`; a `-` between them is cut out.
+pub fn numbered(name: &str) -> Option<(&str, &str)> {
+    let stem = name.trim_end_matches(|c: char| c.is_ascii_digit());
+    let number = name.get(stem.len()..).filter(|number| !number.is_empty())?;
+    Some((stem.trim_end_matches(['-', '_']), number))
 }
 
 /// The smallest and the largest of some numbers, if there are any.

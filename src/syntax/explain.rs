@@ -3,6 +3,7 @@
 
 use super::{Rule, expected, first_word, plain::plain};
 use crate::diagnostic::{Diagnostic, words};
+use crate::rules::net::host;
 use crate::rules::syntax::number;
 use crate::rules::syntax::unexpected::{self, Thing};
 use crate::source::Span;
@@ -145,6 +146,14 @@ impl Failure<'_> {
                     self.span(self.text.len() - value.len()..self.text.len()),
                 ));
             }
+            let value = self.text.get(key.len()..).unwrap_or("").trim_start();
+            if key == "host"
+                && value.contains('.')
+                && value.bytes().all(|b| b == b'.' || b.is_ascii_digit())
+            {
+                let start = self.text.len() - value.len();
+                return Some(host::unlawful(self.span(start..self.text.len()), value));
+            }
             if let Some(finding) = self
                 .bare_address(key)
                 .or_else(|| self.mark_after_words(key))
@@ -235,7 +244,12 @@ impl Failure<'_> {
     fn worded_range(&self) -> Option<Diagnostic> {
         let before = self.before().trim_end_matches([' ', '\t']);
         let left = trailing_digits(before);
-        let behind = self.rest().strip_prefix("to")?;
+        let rest = self.rest();
+        let (word, behind) = match rest.strip_prefix("to") {
+            Some(behind) => ("to", behind),
+            None if !self.fits(Rule::colon) => (":", rest.strip_prefix(':')?),
+            None => return None,
+        };
         let end = behind.trim_start_matches([' ', '\t']);
         let right = leading_digits(end);
         if left == 0 || right == 0 || !self.fits(Rule::dots) {
@@ -244,7 +258,11 @@ impl Failure<'_> {
         let start = before.len() - left;
         let length = self.text.len() - end.len() + right;
         let (from, to) = (before.get(start..)?, end.get(..right)?);
-        Some(unexpected::worded_range(self.span(start..length), from, to))
+        Some(unexpected::worded_range(
+            self.span(start..length),
+            word,
+            (from, to),
+        ))
     }
 
     /// Names in quotes, with a `-` at the end, parted from their `[`; addresses without brackets.
@@ -320,6 +338,16 @@ impl Failure<'_> {
             return None;
         }
         let joined: Vec<&str> = name.split_whitespace().collect();
+        let several = match joined.as_slice() {
+            [one, "x", many] | [one, many] if many.bytes().all(|b| b.is_ascii_digit()) => {
+                Some(format!("{keyword} {one} * {many}"))
+            }
+            _ => None,
+        };
+        if let Some(several) = several.filter(|_| keyword == "prop") {
+            let span = self.span(start..start + name.len());
+            return Some(unexpected::family_without_star(span, name, &several));
+        }
         Some(unexpected::split_name(
             self.span(start..start + name.len()),
             name,
@@ -427,11 +455,34 @@ impl Failure<'_> {
         if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
             let before = self.before().trim_end();
             let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
-            return Some(unexpected::unjoined(
-                self.here(word.len()),
-                item.trim_start(),
-                word,
-            ));
+            let item = item.trim_start();
+            if item == "prop" {
+                let start = before.len() - item.len();
+                return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
+            }
+            return Some(unexpected::unjoined(self.here(word.len()), item, word));
+        }
+        if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
+            let place = rest.trim_start();
+            let end = place
+                .find(|c: char| c.is_whitespace() || c == ',')
+                .unwrap_or(place.len());
+            let place = place.get(..end).unwrap_or(place);
+            return Some(unexpected::sign_for_at(self.here(1), place));
+        }
+        if let Some(behind) = rest.strip_prefix("->").filter(|_| self.fits(Rule::colon)) {
+            let (before, behind) = (self.before().trim_end(), behind.trim());
+            return Some(unexpected::colon_missing(self.here(2), before, behind));
+        }
+        let number = token(rest);
+        let target = self.before().trim_end();
+        if number.starts_with(|c: char| c.is_ascii_digit())
+            && self.fits(Rule::colon)
+            && self.thing == Thing::Statement("wire")
+            && target.ends_with(char::is_alphanumeric)
+        {
+            let meant = format!("{target}.{number}");
+            return Some(unexpected::parted_port(self.here(number.len()), &meant));
         }
         if begins_word && self.fits(Rule::colon) && self.thing == Thing::Statement("wire") {
             let before = self.before().trim_end();

@@ -303,7 +303,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
             "universes have {} slots instead of {slots}, so all is laid out again",
             model.display.universe_slots
         ),
-        Cause::Pinned(_) => format!("a pin says where {here} or the string begins"),
+        Cause::Pinned(_) => format!("a pin on {here} says where it begins"),
         Cause::Rewired => "its wire names another port".to_owned(),
         Cause::Replaced => "it no longer fits on the port it had".to_owned(),
         Cause::Shared(other) => format!(

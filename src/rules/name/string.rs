@@ -33,12 +33,13 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A string number that the prop does not have; `written` is the prop or member as the reference has it.
+/// A string number that the prop does not have; `written` is the prop or member as the reference has it, `members` how
+/// many there are where it names none.
 pub fn beyond(
     span: Span,
     (name, written): (&str, &str),
     number: i64,
-    count: u32,
+    (count, members): (u32, Option<u32>),
     declared: Span,
 ) -> Diagnostic {
     let has = counted(i64::from(count), "string");
@@ -49,6 +50,9 @@ pub fn beyond(
             label: format!("no string {number}"),
             why: "there is no such string to wire".to_owned(),
             help: match count {
+                1 if members.is_some_and(|members| number <= i64::from(members)) => {
+                    format!("write `{name}[{number}]` for member {number} of the family")
+                }
                 1 => format!("write `{written}` for its only string"),
                 _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
             },

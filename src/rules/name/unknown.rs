@@ -41,18 +41,19 @@ pub fn name<'n>(
     let known: Vec<&str> = known.collect();
     let near = nearest(written, known.iter().copied());
     let written = shown(written);
+    let word = kind.split(' ').next().unwrap_or(kind);
     let help = match (near.as_slice(), known.as_slice()) {
         ([], []) if other.is_some() => format!("name a {kind}; none is declared so far"),
         ([], few) if other.is_some() && few.len() <= 6 => {
             format!("name a {kind}: there is {}", ticked_and(few))
         }
         ([], _) if other.is_some() => format!("name a {kind}"),
-        ([], []) => format!("declare it: `{kind} {written} {{ … }}`"),
+        ([], []) => format!("declare it: `{word} {written} {{ … }}`"),
         ([], few) if few.len() <= 6 => format!(
-            "declare it (`{kind} {written} {{ … }}`), or use {}",
+            "declare it (`{word} {written} {{ … }}`), or use {}",
             ticked_or(few)
         ),
-        ([], _) => format!("declare it: `{kind} {written} {{ … }}`"),
+        ([], _) => format!("declare it: `{word} {written} {{ … }}`"),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };
     let finding = RULE.at(
@@ -68,6 +69,41 @@ pub fn name<'n>(
         },
     );
     finding.fix_near(span, &near)
+}
+
+/// `fox1` or `shed1` where there is a family or a controller of the name before the number; `meant` is what says it.
+pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnostic {
+    let written = shown(written);
+    RULE.at(
+        span,
+        Words {
+            message: format!("no {kind} is named `{written}`"),
+            label: format!("no such {kind}"),
+            why: format!("without the {kind} this statement can't take effect"),
+            help: format!("did you mean `{meant}`?"),
+        },
+    )
+    .suggest(
+        format!("write `{meant}`"),
+        vec![Edit {
+            span,
+            text: meant.to_owned(),
+        }],
+    )
+}
+
+/// `prop NAME[N]` of a family that is not declared.
+pub fn family(span: Span, written: &str) -> Diagnostic {
+    let written = shown(written);
+    RULE.at(
+        span,
+        Words {
+            message: format!("no prop is named `{written}`"),
+            label: "no such family".to_owned(),
+            why: "settings of single members need the family that they belong to".to_owned(),
+            help: format!("declare the family: `prop {written} * N {{ … }}`"),
+        },
+    )
 }
 
 /// A name in arithmetic that no `let` gives a value; `subtraction` is what was likely meant by a name such as

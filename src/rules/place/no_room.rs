@@ -238,7 +238,7 @@ fn names(model: &Model, lines: &[Asker]) -> String {
             more => format!(
                 "`{}` with {} behind it",
                 model.name_of(line.first.0),
-                more - 1
+                counted(i64::try_from(more - 1).unwrap_or(i64::MAX), "string")
             ),
         })
         .collect();

@@ -227,7 +227,7 @@ fn injected(model: &Model, injection: &Injection, tap: &TapLoad, fuse: Told<i64>
     let name = words::shown(&model.name_of(tap.string));
     let place = inject_place(injection.place);
     Before {
-        what: format!("the injection into `{name}` {place}"),
+        what: format!("the injection into `{name}` (`{place}`)"),
         at: fuse.at,
         label: "the fuse of this lead".into(),
         help: format!(

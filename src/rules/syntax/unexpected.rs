@@ -2,6 +2,7 @@
 
 mod braces;
 mod bytes;
+mod chain_slips;
 mod file;
 mod setting;
 mod setting_slips;
@@ -9,6 +10,7 @@ mod slips;
 
 pub use braces::*;
 pub use bytes::*;
+pub use chain_slips::*;
 pub use file::*;
 pub use setting::*;
 pub use setting_slips::*;

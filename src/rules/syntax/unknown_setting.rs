@@ -29,7 +29,9 @@ pub const RULE: Rule = Rule {
 };
 
 /// Words that people use, and the first word of the setting that says it here.
-const MEANT: [(&str, &str); 22] = [
+const MEANT: [(&str, &str); 24] = [
+    ("nodes", "string"),
+    ("max", "nodes"),
     ("ip", "host"),
     ("address", "host"),
     ("protocol", "input"),
@@ -54,6 +56,26 @@ const MEANT: [(&str, &str); 22] = [
     ("position", "stands"),
 ];
 
+/// A setting that is meant by words of everyday use, as it is written.
+const FORMS: [&str; 16] = [
+    "host 192.168.40.11",
+    "input e131 unicast",
+    "universes from 1",
+    "dim to 30 %",
+    "frame rate 40 Hz",
+    "colour RGB",
+    "chip ws2811",
+    "volts 12 V",
+    "draw 55 mA",
+    "pitch 75 mm",
+    "gauge 18 AWG",
+    "string 36 nodes",
+    "slots 6",
+    "nodes at most 600",
+    "label \"front porch\"",
+    "stands at 4 m, 2.5 m",
+];
+
 /// The first word of the setting that a word of everyday use stands for.
 fn meant(written: &str) -> Option<&'static str> {
     let low = written.to_lowercase();
@@ -61,6 +83,12 @@ fn meant(written: &str) -> Option<&'static str> {
         .iter()
         .find(|(word, _)| *word == low)
         .map(|(_, meant)| *meant)
+}
+
+/// A setting with this first word, as it is written.
+fn form(first: &str) -> Option<&'static str> {
+    let first_of = |form: &str| form.split(' ').next() == Some(first);
+    FORMS.into_iter().find(|form| first_of(form))
 }
 
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
@@ -73,10 +101,13 @@ pub fn word(
     elsewhere: &[&str],
     blocks_with: impl Fn(&str) -> Vec<&'static str>,
 ) -> Diagnostic {
-    let near = nearest(written, known.iter().copied());
+    let said_here = meant(written).filter(|word| known.contains(word));
+    let near = match said_here {
+        Some(word) => vec![word],
+        None => nearest(written, known.iter().copied()),
+    };
     let help = match (near.as_slice(), elsewhere) {
         ([], []) => match meant(written) {
-            Some(word) if known.contains(&word) => format!("did you mean `{word}`?"),
             Some(word) => format!(
                 "what says this is `{word}`, a setting of {}",
                 ticked_or(&blocks_with(word))
@@ -88,7 +119,10 @@ pub fn word(
             shown(written),
             ticked_or(kinds)
         ),
-        (near, _) => format!("did you mean {}?", ticked_or(near)),
+        (near, _) => match said_here.and_then(form) {
+            Some(form) => format!("write it as in `{form}`"),
+            None => format!("did you mean {}?", ticked_or(near)),
+        },
     };
     let finding = RULE.at(
         span,
@@ -99,5 +133,9 @@ pub fn word(
             help,
         },
     );
-    finding.fix_near(span, &near)
+    // What stands behind a word of everyday use mostly has to change too.
+    match said_here {
+        Some(_) => finding,
+        None => finding.fix_near(span, &near),
+    }
 }

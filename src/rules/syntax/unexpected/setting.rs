@@ -57,7 +57,13 @@ pub fn colour(span: Span, found: &str) -> Diagnostic {
 /// An input that is none.
 #[must_use]
 pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
-    let near = words::nearest(found, known.iter().copied());
+    // `E1.31`, `Art-Net`
+    let plain: String = found
+        .to_lowercase()
+        .chars()
+        .filter(|c| c.is_alphanumeric() || *c == ' ')
+        .collect();
+    let near = words::nearest(&plain, known.iter().copied());
     RULE.at(
         span,
         Words {

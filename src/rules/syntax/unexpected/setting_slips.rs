@@ -27,6 +27,38 @@ pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
     )
 }
 
+/// A comma between two settings; `before` is the text of the first.
+#[must_use]
+pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
+    let first = words::shown(before);
+    RULE.at(
+        span,
+        Words {
+            message: format!("`{word}` begins another setting, and a `,` stands before it"),
+            label: "behind a `,` where `;` should stand".to_owned(),
+            why: "two settings read as one say something else, or nothing".to_owned(),
+            help: format!("write `;` in its place: `{first}; {word} …`"),
+        },
+    )
+}
+
+/// A setting whose words before the value are others, or are not there; `meant` is it in full.
+#[must_use]
+pub fn words_left_out(span: Span, written: &str, block: &str, meant: &str) -> Diagnostic {
+    RULE.at(
+        span,
+        Words {
+            message: format!(
+                "`{}` is no setting of `{block}` in these words",
+                words::shown(written)
+            ),
+            label: "not in these words".to_owned(),
+            why: "what the setting sets can't be read".to_owned(),
+            help: format!("write `{}`", words::shown(meant)),
+        },
+    )
+}
+
 /// A number in quotes, as in `string \"40\" nodes`. The place holds the quotes.
 #[must_use]
 pub fn quoted_number(span: Span, number: &str) -> Diagnostic {

@@ -142,13 +142,13 @@ pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
     )
 }
 
-/// `1 to 4` for `1..4`.
+/// `1 to 4` or `1:4` for `1..4`; `mark` is what stands between the ends.
 #[must_use]
-pub fn worded_range(span: Span, from: &str, to: &str) -> Diagnostic {
+pub fn worded_range(span: Span, mark: &str, (from, to): (&str, &str)) -> Diagnostic {
     let range = words::shown(&format!("{from}..{to}"));
     finding(
         span,
-        "a range is written with `to`".to_owned(),
+        format!("a range is written with `{mark}`"),
         "a range has two dots between its ends",
         format!("write `{range}`"),
     )

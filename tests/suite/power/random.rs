@@ -126,3 +126,30 @@ proptest! {
         prop_assert!(before <= least(&dimmer) + 2, "the display\n{}", yard.text());
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
+
+    /// Where injections are suggested, pasting them leaves no line under its floor; nothing is suggested for one that
+    /// holds.
+    #[test]
+    fn suggestions_hold(yard in yard()) {
+        let text = yard.text();
+        let compiled = one(&text);
+        let before = power::at(&compiled.model, &compiled.plan, None);
+        let suggestions = power::suggest(&compiled.model, &compiled.plan, None);
+        let dark = before.sections.iter().filter(|section| section.dark.is_some()).count();
+        prop_assert_eq!(suggestions.len(), dark, "the display\n{}", text);
+        let all: Vec<String> = suggestions
+            .iter()
+            .flat_map(|one| &one.inject)
+            .map(|remedy| tinsel::usage::inject_statement(&compiled.model, remedy))
+            .collect();
+        let pasted = format!("{text}{}\n", all.join("\n"));
+        let after = one(&pasted);
+        let after = power::at(&after.model, &after.plan, None);
+        let without = suggestions.iter().filter(|one| one.inject.is_empty()).count();
+        let dark = after.sections.iter().filter(|section| section.dark.is_some()).count();
+        prop_assert!(dark <= without, "the display\n{}", pasted);
+    }
+}

@@ -11,6 +11,7 @@ pub mod fewest;
 pub mod make;
 pub mod net;
 mod places;
+mod plain;
 pub mod solve;
 pub mod study;
 

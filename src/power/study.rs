@@ -1,7 +1,8 @@
 //! Solves the nets at a level and takes from each what is asked of it.
 
 use super::net::{Group, Nets, Run, Stretch, trunk};
-use super::solve::{Ladder, Solved, solve};
+use super::plain;
+use super::solve::{Draw, Ladder, Point, Solved, solve};
 use crate::loads::{From, LeadLoad, Low, Section, Study, TapLoad};
 use crate::model::Model;
 use crate::source::Span;
@@ -25,6 +26,10 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
             sections.push((index, left_out(stretch, all)));
             note_taps(stretch, None, &mut study);
         }
+        if let Some(flow) = with_plain(model, nets, group, all, &held, &mut study, &mut sections) {
+            note_feed(group, flow, &mut study);
+            continue;
+        }
         let Some(parts) = solved(model, nets, group, all) else {
             for (index, stretch) in held {
                 sections.push((index, left_out(stretch, all)));
@@ -39,12 +44,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
             note_leads(stretch, part, &mut study.leads);
             flow += part.solved.amps;
         }
-        if let Some(load) = group
-            .power
-            .and_then(|power| study.feeds.get_mut(power as usize))
-        {
-            *load = micro(flow);
-        }
+        note_feed(group, flow, &mut study);
     }
     sections.sort_unstable_by_key(|(index, _)| *index);
     study.sections = sections.into_iter().map(|(_, section)| section).collect();
@@ -57,6 +57,82 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study.leads.dedup_by_key(|lead| lead.at);
     supplies(model, &mut study);
     study
+}
+
+fn note_feed(group: &Group, amps: f64, study: &mut Study) {
+    let power = group.power.map(|power| power as usize);
+    if let Some(load) = power.and_then(|power| study.feeds.get_mut(power)) {
+        *load = micro(amps);
+    }
+}
+
+/// Solves a group with its plain lines counted as what they draw, and says what flows through its trunk; `None` where it
+/// has no such lines, or they do not stay plain.
+fn with_plain(
+    model: &Model,
+    nets: &Nets,
+    group: &Group,
+    all: Option<u32>,
+    held: &[(usize, &Stretch)],
+    study: &mut Study,
+    sections: &mut Vec<(usize, Section)>,
+) -> Option<f64> {
+    let trunk = trunk(model, nets, group)?;
+    let mut plain = Vec::new();
+    let mut others = Vec::new();
+    let mut ladders = Vec::new();
+    let mut amps = 0.0;
+    for (index, stretch) in held {
+        match plain::amps(nets, stretch, all) {
+            Some(draws) => {
+                amps += draws;
+                plain.push((*index, *stretch));
+            }
+            None => {
+                let ladder = stretch.ladder(model, &nets.makes, stretch.level(all));
+                if ladder.taps.len() != stretch.sites.len() {
+                    return None;
+                }
+                ladders.push(ladder);
+                others.push((*index, *stretch));
+            }
+        }
+    }
+    if plain.is_empty() {
+        return None;
+    }
+    // As one load where the trunk ends; far under any floor it would not be that any more, but no line is plain there.
+    let draw = Draw {
+        amps,
+        watts: 0.0,
+        floor: 1e-3,
+    };
+    ladders.push(Ladder {
+        points: vec![Point { ohms: 0.0, draw }],
+        taps: Vec::new(),
+    });
+    let (mut solved, flow) = solve(Some(trunk), &ladders);
+    let start = solved.pop()?.volts.first().copied()?;
+    let walked = plain.into_iter().map(|(index, stretch)| {
+        let (mut section, leads) = plain::walk(nets, stretch, all, start)?;
+        if stretch.from == From::Port {
+            section.assumed_mw = (section.drawn_ua as f64 * start * 1e-3).round() as i64;
+        }
+        Some((index, section, leads))
+    });
+    for (index, section, leads) in walked.collect::<Option<Vec<_>>>()? {
+        sections.push((index, section));
+        study.leads.extend(leads);
+    }
+    for ((index, stretch), (ladder, solved)) in
+        others.into_iter().zip(ladders.into_iter().zip(solved))
+    {
+        let part = Part { ladder, solved };
+        sections.push((index, read(nets, stretch, &part, all)));
+        note_taps(stretch, Some(&part.solved), study);
+        note_leads(stretch, &part, &mut study.leads);
+    }
+    Some(flow)
 }
 
 /// What each supply gives.
@@ -116,7 +192,9 @@ pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Op
     )
 }
 
-fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
+/// A stretch of which nothing is known.
+#[must_use]
+pub fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
     Section {
         port: stretch.port,
         receiver: stretch.receiver,
@@ -180,9 +258,11 @@ pub fn read(nets: &Nets, stretch: &Stretch, part: &Part, all: Option<u32>) -> Se
 }
 
 /// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
-const TRIFLE: f64 = 1e-7;
+pub const TRIFLE: f64 = 1e-7;
 
-fn low(nets: &Nets, volts: f64, run: &Run, step: u32) -> Low {
+/// A node and its voltage, as it is told.
+#[must_use]
+pub fn low(nets: &Nets, volts: f64, run: &Run, step: u32) -> Low {
     let make = run.make.and_then(|id| nets.makes.get(id.index()));
     Low {
         string: run.string.unwrap_or(crate::model::StringId(u32::MAX)),

@@ -109,6 +109,27 @@ proptest! {
         prop_assert_eq!(format!("{study:?}"), format!("{again:?}"));
     }
 
+    /// Lines that need no solving come out as if they were solved: a lead of a hundred kilometres of hair feeds each of
+    /// them in one more place, which changes nothing but the way they are reckoned.
+    #[test]
+    fn plain_lines_are_as_solved(yard in yard()) {
+        let yard = Yard { watts: false, feeds: Vec::new(), ..yard };
+        let text = yard.text();
+        let hairs: String = (0..yard.nodes.len())
+            .map(|at| format!("inject p{at} at end from s through 99000 m of 40 AWG\n"))
+            .collect();
+        let (plain, solved) = (one(&text), one(&format!("{text}{hairs}")));
+        let plain = power::at(&plain.model, &plain.plan, None);
+        let solved = power::at(&solved.model, &solved.plan, None);
+        prop_assert_eq!(plain.sections.len(), solved.sections.len());
+        for (plain, solved) in plain.sections.iter().zip(&solved.sections) {
+            let apart = (plain.lowest.unwrap().uv - solved.lowest.unwrap().uv).abs();
+            prop_assert!(apart <= 500, "{apart} uV: the display\n{text}");
+            prop_assert!((plain.port_ua - solved.port_ua).abs() <= 200);
+            prop_assert!(plain.dark_nodes.abs_diff(solved.dark_nodes) <= 1);
+        }
+    }
+
     /// More feeds never lower what is left, and less light never does.
     #[test]
     fn more_feeds_and_less_light_help(yard in yard()) {

@@ -290,7 +290,8 @@ Exit status: 0 printed";
 
 const REPORT_EXAMPLES: &str = "\
 Pages need nothing but a browser: no network, no server. With a folder, index.html shows \
-everything and links to the sheets; with --single, all of it is in one file. While an error \
+everything and links to the sheets and labels; with --single, all of it but the labels, which \
+go on paper of their own, is in one file. While an error \
 leaves addresses in doubt nothing is written; with errors of power or network only, it is \
 written all the same and shows them.
 
@@ -526,7 +527,7 @@ struct ReportArgs {
     /// The folder to write into (made where it is missing), or the file with --single
     #[arg(short, long, value_name = "PATH")]
     output: PathBuf,
-    /// One file with everything in it
+    /// One file with everything but the labels in it
     #[arg(long)]
     single: bool,
 }

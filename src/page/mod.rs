@@ -9,6 +9,7 @@ mod controllers;
 mod crew;
 mod findings;
 mod html;
+mod labels;
 mod overview;
 mod parts;
 mod search;
@@ -51,6 +52,9 @@ const SHEETS: &[Part] = &[
     sheets::TICKS,
 ];
 
+/// What is printed on paper of its own, so it is no part of the page that has all.
+const APART: &[Part] = &[labels::PART];
+
 /// A page as a file.
 pub struct Page {
     /// The name of its file.
@@ -64,18 +68,19 @@ pub struct Page {
 pub fn folder(compiled: &Compiled) -> Vec<Page> {
     let crew = Crew::new(compiled);
     let edition = search::edition(&crew);
+    let sheets: Vec<&Part> = SHEETS.iter().chain(APART).collect();
     let report = Page {
         file: "index.html".to_owned(),
-        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), SHEETS),
+        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), &sheets),
     };
-    let sheets = SHEETS.iter().map(|sheet| Page {
+    let pages = sheets.iter().map(|sheet| Page {
         file: format!("{}.html", sheet.name),
-        text: shell::page(&crew, &edition, &[sheet], SHEETS),
+        text: shell::page(&crew, &edition, &[*sheet], &sheets),
     });
-    std::iter::once(report).chain(sheets).collect()
+    std::iter::once(report).chain(pages).collect()
 }
 
-/// All of it as one page.
+/// All of it but labels as one page.
 #[must_use]
 pub fn single(compiled: &Compiled) -> String {
     let crew = Crew::new(compiled);

@@ -9,7 +9,7 @@ const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// A page of some parts, with links to the pages of `others` where they are files of their own.
-pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[Part]) -> String {
+pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
     let mut html = Html::default();
     head(crew, parts, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
@@ -47,7 +47,7 @@ fn head(crew: &Crew<'_>, parts: &[&Part], html: &mut Html) {
 }
 
 /// Links to the parts of this page and to the other pages.
-fn ways(parts: &[&Part], others: &[Part], html: &mut Html) {
+fn ways(parts: &[&Part], others: &[&Part], html: &mut Html) {
     put!(html; "<nav aria-label=\"Pages and parts\">\n<ul>\n");
     let here = parts.first().filter(|_| parts.len() == 1);
     if here.is_some() {

@@ -1,6 +1,6 @@
 //! The pages themselves; how they behave is tested in a browser, under `tests/browser/`.
 
-use super::{REPORT, SHEETS, folder, single};
+use super::{APART, REPORT, SHEETS, folder, single};
 use crate::source::{FileError, Files, Loaded};
 use crate::{Compiled, compile};
 
@@ -67,7 +67,7 @@ fn one_text_gives_one_set_of_bytes_and_all_of_it_is_there() {
         assert!(whole.contains(shown), "{shown}");
     }
     let pages = folder(&compiled);
-    assert_eq!(pages.len(), 1 + SHEETS.len());
+    assert_eq!(pages.len(), 1 + SHEETS.len() + APART.len());
     assert_eq!(pages.first().map(|page| &*page.file), Some("index.html"));
     for page in pages {
         assert!(page.text.contains("default-src 'none'"), "{}", page.file);

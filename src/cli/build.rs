@@ -166,7 +166,8 @@ fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Co
     let around = compiled(input, disk, main.clone(), Some(before));
     if around.lock.is_some() {
         return Err(Stop::Refused(format!(
-            "{} is there and can be read: --new-lock would throw away where everything lies; take it away first if that is meant",
+            "{} is there and can be read: --new-lock would throw away where everything lies; --compact lays it out afresh and \
+             shows what that costs",
             disk.lock_name(),
         )));
     }

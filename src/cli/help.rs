@@ -1,0 +1,213 @@
+//! What stands behind the options in the help of each command: what is to be known, and examples.
+
+/// Of `tinsel check`.
+pub const CHECK: &str = "\
+Findings in text go to standard error; in any other format they are the result and go to \
+standard output. Columns count characters from 1, a tab as one.
+
+Examples:
+  tinsel check yard.tinsel
+  tinsel check yard.tinsel --format json > findings.json
+  tinsel check - --stdin-filename yard.tinsel < yard.tinsel
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel build`.
+pub const BUILD: &str = "\
+`yard.tinsel` has its lock beside it, `yard.lock`: where each string lay at the last build. What \
+is in it stays where it may. Keep it under version control with the display.
+
+--out writes `yard-strings.csv`, `yard-ports.csv`, `yard-universes.csv`, `yard-controllers.csv` \
+and `yard.json`, which has them all. Each file is written whole or not at all, and none where an \
+error leaves addresses in doubt; errors of power or network do not keep it from writing.
+
+Examples:
+  tinsel build yard.tinsel
+  tinsel build yard.tinsel --out tables
+  tinsel build yard.tinsel --locked
+  tinsel build yard.tinsel --compact-only boathouse
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel diff`.
+pub const DIFF: &str = "\
+Against the lock beside the display: which controllers must be set up again, which strings moved \
+and why, what is new and what is freed. Nothing is written but what --remap names: a csv with the \
+columns from, to, count (channels, counted from 1) and universe and slot of both. To re-cut a show \
+that was made against the lock, copy `count` bytes from channel `from` of each old frame to \
+channel `to` of a new one, row by row; what is in no row is dark.
+
+Examples:
+  tinsel diff yard.tinsel
+  tinsel diff yard.tinsel --format json
+  tinsel diff yard.tinsel --remap moved.csv
+  tinsel diff yard.tinsel --compact --keep boathouse
+
+Exit status: 0 nothing would change, 3 something would, 1 errors in the display, 2 the command \
+could not be carried out";
+
+/// Of `tinsel why`.
+pub const WHY: &str = "\
+Examples:
+  tinsel why yard.tinsel 'heron[3]'
+  tinsel why yard.tinsel lighthouse.2
+  tinsel why yard.tinsel roof.eaves
+
+Exit status: 0 told, 1 errors in the display, 2 no such string, or a file that can't be read";
+
+/// Of `tinsel table`.
+pub const TABLE: &str = "\
+`text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an \
+error leaves addresses in doubt there is no table; with errors of power or network only, it is \
+printed all the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would \
+run as a formula.
+
+Examples:
+  tinsel table yard.tinsel
+  tinsel table yard.tinsel --by universe
+  tinsel table yard.tinsel --only 'heron[2]'
+  tinsel table yard.tinsel --format csv > yard.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel fit`.
+pub const FIT: &str = "\
+Each port with the nodes on it and those it has left at the display's frame rate, each controller \
+with ports and universes left (`more` are those it can grow by), and how far the ports that the compiler picked can be from the best. \
+With --add, where that would go and what would move, before it is written into the display: so many \
+nodes of a make, cut where ports are too short, or another prop like one that is there.
+
+Examples:
+  tinsel fit yard.tinsel
+  tinsel fit yard.tinsel --add '60 nodes of bullet'
+  tinsel fit yard.tinsel --add prop heron
+  tinsel fit yard.tinsel --format csv > fit.csv
+
+Exit status: 0 no error, 1 errors in the display or no room for what is to be added, 2 the command \
+could not be carried out";
+
+/// Of `tinsel parts`.
+pub const PARTS: &str = "\
+What the display says is counted: strings by make and length, leads by gauge and total length, a \
+joint before each piece of a data line, points of injection, fuses by rating, supplies, controllers \
+and receivers with the ports they use.
+
+Examples:
+  tinsel parts yard.tinsel
+  tinsel parts yard.tinsel --format csv > parts.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel power`.
+pub const POWER: &str = "\
+Figures are solved from `draw`, `pitch`, `gauge`, leads and feeds. They are an aid and no \
+approval. In text, --suggest prints statements and comments only, ready to be appended.
+
+Examples:
+  tinsel power yard.tinsel
+  tinsel power yard.tinsel --at 100
+  tinsel power yard.tinsel --suggest >> yard.tinsel
+  tinsel power yard.tinsel --format csv > power.csv
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel export`.
+pub const EXPORT: &str = "\
+xlsx   a workbook with a sheet each for strings, ports, universes and controllers
+mvr    strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801)
+svg    a picture of who depends on whom
+csv    the table of strings; `table --by` has the others
+json   all tables; `schema` prints what they look like
+yaml   the same
+
+The file's ending says which, or --to. It is written whole or not at all, and the same display \
+gives the same bytes.
+
+Examples:
+  tinsel export yard.tinsel -o yard.xlsx
+  tinsel export yard.tinsel -o yard.mvr
+  tinsel export yard.tinsel --to svg > yard.svg
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel import`.
+pub const IMPORT: &str = "\
+The first row with a heading for names and one for nodes is the header. Headings are known by their \
+usual words, in any case: name or prop; count or qty; nodes, pixels or lights; nodes per string; \
+strings; controller; port; label; chip. Cells are parted by commas, semicolons or tabs. A port may be \
+`3`, `hut.3`, or one for each of several strings: `3-6`.
+
+What is not understood is told with its row, column and text. Names are made lawful and kept as \
+labels; what the table does not say has a comment that begins with \"fill in\".
+
+Examples:
+  tinsel import props.csv -o yard.tinsel
+  tinsel import props.csv --nodes-per-string > yard.tinsel
+
+Exit status: 0 all understood, 1 not all of it or errors in what came of it, 2 nothing could be \
+imported, or the file to write is there already";
+
+/// Of `tinsel fmt`.
+pub const FMT: &str = "\
+Only blanks, line ends and `;` change, and on a single port a comma becomes the `->` that it means. \
+Lines are neither joined nor wrapped. A file that does not parse is left as it is. `-` reads \
+standard input and writes to standard output.
+
+Examples:
+  tinsel fmt yard.tinsel
+  tinsel fmt --check examples/*/*.tinsel
+  tinsel fmt - < yard.tinsel
+
+Exit status: 0 done (with --check: nothing to do), 1 a file does not parse or, with --check, would \
+change, 2 the command could not be carried out";
+
+/// Of `tinsel schema`.
+pub const SCHEMA: &str = "\
+Examples:
+  tinsel schema > table.schema.json
+  tinsel schema parts
+
+Exit status: 0 printed";
+
+/// Of `tinsel report`.
+pub const REPORT: &str = "\
+Pages need nothing but a browser: no network, no server. With a folder, index.html shows \
+everything and links to the sheets and labels; with --single, all of it but the labels, which \
+go on paper of their own, is in one file. While an error \
+leaves addresses in doubt nothing is written; with errors of power or network only, it is \
+written all the same and shows them.
+
+Examples:
+  tinsel report yard.tinsel -o papers
+  tinsel report yard.tinsel --single -o yard.html
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel explain`.
+pub const EXPLAIN: &str = "\
+Examples:
+  tinsel explain                list all codes
+  tinsel explain port/nodes     the page of one
+  tinsel explain port           the codes of a group
+
+Exit status: 0 told, 2 no such code";
+
+/// Of `tinsel graph`.
+pub const GRAPH: &str = "\
+Examples:
+  tinsel graph yard.tinsel --format svg > yard.svg
+  tinsel graph yard.tinsel --reach boathouse
+
+Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+
+/// Of `tinsel completions`.
+pub const COMPLETIONS: &str = "\
+Examples:
+  tinsel completions bash > ~/.local/share/bash-completion/completions/tinsel
+  tinsel completions fish > ~/.config/fish/completions/tinsel.fish";
+
+/// Of `tinsel man`.
+pub const MAN: &str = "\
+Examples:
+  tinsel man > tinsel.1
+  tinsel man table > tinsel-table.1";

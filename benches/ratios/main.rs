@@ -140,6 +140,7 @@ fn measure() {
         1.2,
     );
     power(&folder, &middle);
+    locked(&folder, &middle);
     whole_space(&large);
     let times = medians(&[&csv(&middle), &csv(&large)], 7);
     let growth = times[1].as_secs_f64() / times[0].as_secs_f64();
@@ -182,6 +183,31 @@ fn power(folder: &Path, plain: &Path) {
     let ratio = median_ratio(&check(&powered), &check(plain), 30);
     row(
         "check of 10,000 props with power / without",
+        ratio,
+        "x",
+        2.0,
+        1.5,
+    );
+}
+
+/// The same display around its lock, with one string longer than it was: reading the lock, keeping, saying what moved.
+fn locked(folder: &Path, plain: &Path) {
+    let folder = folder.join("locked");
+    std::fs::create_dir_all(&folder).unwrap();
+    let path = folder.join("yard.tinsel");
+    let text = std::fs::read_to_string(plain).unwrap();
+    std::fs::write(&path, &text).unwrap();
+    let built = Program::new(TINSEL)
+        .args(["build", "--quiet"])
+        .arg(&path)
+        .output();
+    assert!(built.status.success() && folder.join("yard.lock").exists());
+    let at = text.find("string 100 nodes").unwrap();
+    let longer = format!("{}string 101 nodes{}", &text[..at], &text[at + 16..]);
+    std::fs::write(&path, longer).unwrap();
+    let ratio = median_ratio(&check(&path), &check(plain), 30);
+    row(
+        "check of 10,000 props around a lock / without",
         ratio,
         "x",
         2.0,

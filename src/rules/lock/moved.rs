@@ -326,7 +326,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
             };
             match blocker {
                 Some(other) => format!(
-                    "{here} no longer fits before `{}` because {what}",
+                    "{here} no longer fits beside `{}` because {what}",
                     name(other)
                 ),
                 None => format!("{here} no longer fits where it was because {what}"),

@@ -1,8 +1,8 @@
 //! `rename/spent`: a rename that has nothing to carry over.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::Model;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::model::{Model, Rename};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 
@@ -37,6 +37,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             .as_ref()
             .map(|past| past.carried.get(index) == Some(&true));
         let (message, label) = match carried {
+            // Names that are handed on in a ring stay in the lock, so the next build would hand them on once more.
+            Some(true) if in_ring(model, index) => {
+                sink.push(again(rename, &old, &new));
+                continue;
+            }
             Some(true) => continue,
             Some(false) => (
                 format!("the lock does not hold `{old}`, so nothing is carried over to `{new}`"),
@@ -57,4 +62,33 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         };
         sink.push(RULE.at(rename.at, words));
     }
+}
+
+/// Whether a rename is one of a ring: `a -> b`, `b -> a`.
+fn in_ring(model: &Model, index: usize) -> bool {
+    let Some(first) = model.renames.get(index) else {
+        return false;
+    };
+    let mut name = &first.new;
+    for _ in &model.renames {
+        let Some(next) = model.renames.iter().find(|other| other.old == *name) else {
+            return false;
+        };
+        name = &next.new;
+        if *name == first.new {
+            return true;
+        }
+    }
+    false
+}
+
+/// A rename that would be carried out at every build.
+fn again(rename: &Rename, old: &str, new: &str) -> Diagnostic {
+    let words = Words {
+        message: format!("`{old}` becomes `{new}` and its own name goes on to another, at every build anew"),
+        label: "carried out at each build while it stands here".to_owned(),
+        why: "after the next build the lock has the new names, and one more build would swap the addresses back".into(),
+        help: format!("build once, then take `renamed {old} -> {new}` away before the next build"),
+    };
+    RULE.at(rename.at, words)
 }

@@ -165,11 +165,6 @@ impl<'a> Asked<'a> {
         }
     }
 
-    /// Whether there is room, with all the steps that placing may take.
-    pub fn has_room(&self) -> bool {
-        self.fits(self.steps()).0
-    }
-
     /// The lines that find no room, in sets that clash; none where that could not be found out.
     pub fn clashes(&self) -> Vec<Clash> {
         let lines = self.lines_of_groups();

@@ -11,22 +11,26 @@ use std::collections::BTreeSet;
 /// A prop is not cut into more strings than so many above the fewest.
 const MOST_MORE: u32 = 64;
 
-/// Whether every line that names no port finds one.
+/// So many steps of search are spent on each way to cut.
+const STEPS: u64 = 4_000_000;
+
+/// Whether every line that names no port finds one, as far as a short search sees.
 #[must_use]
 pub fn has_room(model: &Model) -> bool {
-    let said: Vec<Option<Seat>> = model
-        .lines
-        .iter()
-        .map(|line| Seat::said(model, line.target))
-        .collect();
+    let said = said(model);
     let outlets = Outlets::new(model, &said);
     let mut lines = ports::open(model, &said);
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
-    let fits = Asked::new(model, &outlets, &pixel).is_some_and(|asked| asked.has_room())
+    Asked::new(model, &outlets, &pixel).is_some_and(|asked| asked.fits(STEPS).0)
         && (fixtures.is_empty()
-            || Fixtures::new(model, &outlets, &fixtures).is_some_and(|all| all.fits()));
-    fits || ports::fill(model, &mut said.clone()).left.is_empty()
+            || Fixtures::new(model, &outlets, &fixtures).is_some_and(|all| all.fits()))
+}
+
+/// The seats that wires name.
+fn said(model: &Model) -> Vec<Option<Seat>> {
+    let lines = model.lines.iter();
+    lines.map(|line| Seat::said(model, line.target)).collect()
 }
 
 /// How many more strings each `split` could make; `None` where there is room as it is, or no more can be made.
@@ -57,5 +61,6 @@ pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
         });
     let more: Vec<u32> = more.collect();
     let useful = more.iter().any(|more| *more > 0);
-    (useful && !has_room(model)).then_some(more)
+    let room = || has_room(model) || ports::fill(model, &mut said(model)).left.is_empty();
+    (useful && !room()).then_some(more)
 }

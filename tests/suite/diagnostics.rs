@@ -381,7 +381,7 @@ fn findings_are_sound() {
 }
 
 /// The texts with some edits made.
-fn edited(compiled: &Compiled, edits: &[Edit]) -> Vec<(String, String)> {
+pub fn edited(compiled: &Compiled, edits: &[Edit]) -> Vec<(String, String)> {
     let mut edits = edits.to_vec();
     edits.sort_by_key(|edit| std::cmp::Reverse(edit.span.start));
     let mut texts: Vec<(u32, String, String)> = compiled

@@ -220,3 +220,24 @@ fn a_person_and_a_spreadsheet_read_it() {
     assert_eq!(status(&input), 0, "{}", err(&input));
     assert!(out(&input).contains("another owl would go here"));
 }
+
+/// What the lock holds stays: the same addition as above moves nothing.
+#[test]
+fn around_a_lock_nothing_moves() {
+    let folder = Folder::new();
+    let path = folder.file(
+        "yard.tinsel",
+        "node bud { chip ws2811; colour RGB }\n\
+         controller hut { ports 1..2 { nodes at most 300 } }\n\
+         controller pond { ports 1..1 { nodes at most 300 } }\n\
+         prop owl { node bud; string 300 nodes }\n\
+         prop frog { node bud; string 300 nodes }\n\
+         wire hut.1: owl\nwire pond.1: frog\n",
+    );
+    assert_eq!(status(&on("build", &path, &[])), 0);
+    let files = folder.all();
+    let fit = json(&path, &["--add", "prop owl", "--locked"]);
+    assert_eq!(fit["added"]["strings"].as_array().unwrap().len(), 1);
+    assert_eq!(fit["added"]["moves"], Value::Array(Vec::new()));
+    assert_eq!(folder.all(), files, "fit writes nothing");
+}

@@ -2,7 +2,9 @@
 //! the answer.
 
 use crate::check;
+use crate::diagnostics::edited;
 use tinsel::Compiled;
+use tinsel::diagnostic::Severity;
 
 /// Prop and port of each string, in the order of the display.
 fn ports(compiled: &Compiled) -> Vec<String> {
@@ -172,4 +174,83 @@ fn several_splits_share_the_fewest_strings() {
     assert!(!compiled.has_errors(), "{}", check::told(&compiled));
     // One of them keeps the long port, the other is cut in two.
     assert_eq!(compiled.model.strings.len(), 3);
+}
+
+/// A small display that often has no room: two controllers, two chips, limits that bite.
+fn cramped(seed: u64) -> String {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    let mut dice = |most: u64| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        1 + state % most
+    };
+    let mut text = format!(
+        "display \"cramped\" {{ frame rate {} Hz }}\n\
+         node a {{ chip ws2811; colour RGB }}\nnode b {{ chip sk6812; colour RGBW }}\n",
+        25 + 10 * dice(3)
+    );
+    for name in ["east", "west"] {
+        let chip = ["", "chip ws2811; ", "chip sk6812; ", ""][dice(4) as usize - 1];
+        let most = match dice(4) {
+            1 => format!("universes at most {}; ", 1 + dice(3)),
+            _ => String::new(),
+        };
+        text.push_str(&format!(
+            "controller {name} {{ {most}ports 1..{} {{ {chip}nodes at most {} }} }}\n",
+            dice(3),
+            100 * (1 + dice(9))
+        ));
+    }
+    let mut wires = String::new();
+    for prop in 1..=1 + dice(4) {
+        let node = ["a", "a", "b"][dice(3) as usize - 1];
+        let target = ["any", "east", "west"][dice(3) as usize - 1];
+        let strings = match dice(4) {
+            1 => format!("strings 2 of {} nodes", 40 * dice(8)),
+            2 => format!("split {} strands of 20 nodes", dice(30)),
+            _ => format!("string {} nodes", 50 * dice(12)),
+        };
+        text.push_str(&format!("prop p{prop} {{ node {node}; {strings} }}\n"));
+        wires.push_str(&format!("wire {target}: p{prop}\n"));
+    }
+    text + &wires
+}
+
+#[test]
+fn what_is_offered_for_random_displays_compiles() {
+    let (mut refused, mut offered) = (0, 0);
+    for seed in 0..150 {
+        let text = cramped(seed);
+        let compiled = check::one(&text);
+        let errors = |compiled: &Compiled| {
+            let errors = compiled.findings.iter();
+            let errors = errors.filter(|finding| finding.severity == Severity::Error);
+            errors.map(|finding| finding.code).collect::<Vec<_>>()
+        };
+        let before = errors(&compiled);
+        for finding in compiled
+            .findings
+            .iter()
+            .filter(|f| f.code == "place/no-room")
+        {
+            refused += 1;
+            for choice in &finding.choices {
+                offered += 1;
+                let texts = edited(&compiled, &choice.edits);
+                let after = check::one(&texts[0].1);
+                assert!(
+                    errors(&after).len() < before.len(),
+                    "seed {seed}: {}\n{text}\n{}\n{}",
+                    choice.title,
+                    check::told(&compiled),
+                    check::told(&after)
+                );
+            }
+        }
+    }
+    assert!(
+        refused > 30 && offered > refused,
+        "{refused} refusals, {offered} offers"
+    );
 }

@@ -235,11 +235,7 @@ fn names(model: &Model, lines: &[Asker]) -> String {
         .take(named)
         .map(|line| match line.strings {
             1 => format!("`{}`", model.name_of(line.first.0)),
-            more => format!(
-                "`{}` with {} behind it",
-                model.name_of(line.first.0),
-                counted(i64::try_from(more - 1).unwrap_or(i64::MAX), "string")
-            ),
+            _ => format!("the chain of `{}`", model.name_of(line.first.0)),
         })
         .collect();
     if lines.len() > named {

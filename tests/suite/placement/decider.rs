@@ -6,7 +6,7 @@ use tinsel::allocate::pack::{
 };
 
 /// Instances that are decided both ways: fewer in a build without optimisation, which would take a minute.
-const SEEDS: u64 = if cfg!(debug_assertions) { 150 } else { 500 };
+const SEEDS: u64 = 500;
 
 /// Few enough for a build without optimisation.
 const FEW_STEPS: u64 = 3_000_000;

@@ -20,9 +20,11 @@ use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial.
+/// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
+/// for each line.
 const STEPS: u64 = 60_000_000;
 const SHARE: u64 = 1_000_000;
+const SHARE_A_LINE: u64 = 5_000;
 
 /// So many cures are offered.
 const MOST: usize = 4;
@@ -95,9 +97,10 @@ impl Trial<'_> {
         outlets.mark_unfed(&mut lines);
         let (fixtures, pixel): (Vec<_>, Vec<_>) =
             lines.into_iter().partition(|(_, need)| need.fixture);
-        let (mut fit, mut steps) = (false, SHARE);
+        let share = SHARE + SHARE_A_LINE * pixel.len() as u64;
+        let (mut fit, mut steps) = (false, share);
         if let Some(asked) = Asked::new(changed, &outlets, &pixel) {
-            (fit, steps) = asked.fits(SHARE.min(self.left));
+            (fit, steps) = asked.fits(share.min(self.left));
         }
         self.left = self.left.saturating_sub(steps + 1_000);
         let place = || Fixtures::new(changed, &outlets, &fixtures);

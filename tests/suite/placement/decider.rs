@@ -5,7 +5,7 @@ use tinsel::allocate::pack::{
     Answer, DEFAULT_STEPS, Group, Instance, Line, NoRoom, Port, Site, place,
 };
 
-/// Instances that are decided both ways: fewer in a build without optimisation, which would take a minute.
+/// Instances that are decided both ways.
 const SEEDS: u64 = 500;
 
 /// Few enough for a build without optimisation.

@@ -58,7 +58,7 @@ pub fn feed(
         at,
         Words {
             message: format!(
-                "`{}` gives {gives}, {what} is made for {needs}",
+                "`{}` gives {gives} to {what}, made for {needs}",
                 supply.name
             ),
             label: format!("{gives} go in here"),

@@ -39,10 +39,10 @@ pub const RULE: Rule = Rule {
 /// a supply that could.
 #[must_use]
 pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> Diagnostic {
-    let (others, them) = match more {
-        0 => (String::new(), "`power`"),
-        1 => (", nor 1 more port beside it".into(), "`power`"),
-        more => (format!(", nor {more} more ports beside it"), "`power`"),
+    let others = match more {
+        0 => String::new(),
+        1 => ", nor 1 more port beside it".into(),
+        more => format!(", nor {more} more ports beside it"),
     };
     RULE.at(
         at,
@@ -50,7 +50,7 @@ pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> D
             message: format!("nothing feeds port `{port}`{others}"),
             label: format!("`{string}` has no power"),
             why: "without power it stays dark, or is fed backwards through its data line, which destroys nodes".into(),
-            help: format!("name it in a {them} statement: `power {port} from {supply} through LENGTH of GAUGE`"),
+            help: format!("name it in a `power` statement: `power {port} from {supply} through LENGTH of GAUGE`"),
         },
     )
 }

@@ -53,7 +53,11 @@ for (const [props, most] of [[250, 1000], [10000, 5000]]) {
     t.diagnostic(`${props} props: ${Math.round(milliseconds)} ms`);
     assert.ok(milliseconds < most, `${milliseconds} ms`);
     tinsel('report', text, '--single', '-o', join(out, 'single.html'));
-    t.diagnostic(`${props} props in one file: ${Math.round(await best(join(out, 'single.html')))} ms`);
+    // One file of everything has all sheets in it too; past some thousand props a folder is what to ask for.
+    const single = await open(browser, join(out, 'single.html'));
+    assert.deepEqual(single.faults, []);
+    t.diagnostic(`${props} props in one file: ${Math.round(single.milliseconds)} ms`);
+    await single.context.close();
   });
 }
 

@@ -4,7 +4,6 @@
 //! settings exist is known by `resolve/settings.rs`, not by the grammar. Nothing here is checked for sense.
 
 use crate::source::Span;
-use crate::unit::Decimal;
 
 /// A word that stands for something; its text is read from the source.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -178,7 +177,7 @@ impl Arg {
     pub fn span(&self) -> Span {
         match self {
             Self::Word(word) | Self::Text(word) | Self::Address(word) => word.span,
-            Self::Number(number) => number.span,
+            Self::Number(number) => number.span(),
             Self::Range(range) => range.span,
             Self::Reference(reference) => reference.span,
             Self::Comma(span) => *span,
@@ -189,19 +188,27 @@ impl Arg {
 /// A number with its unit as written.
 #[derive(Debug)]
 pub struct Quantity {
-    /// Number and unit.
-    pub span: Span,
     /// The number.
     pub value: Expr,
     /// The word behind it that may be a unit.
     pub unit: Option<Ident>,
 }
 
+impl Quantity {
+    /// Number and unit.
+    #[must_use]
+    pub fn span(&self) -> Span {
+        let number = self.value.span();
+        self.unit.map_or(number, |unit| number.to(unit.span))
+    }
+}
+
 /// Arithmetic over numbers and names of `let`.
 #[derive(Debug)]
 pub enum Expr {
-    /// A number as written.
-    Number(Span, Decimal),
+    /// A number as written: its digits, and how many of them stand behind the point, as a [`crate::unit::Decimal`]
+    /// has them. They lie flat, which takes a quarter less room.
+    Number(Span, i64, u8),
     /// The name of a `let`.
     Name(Ident),
     /// `-X`.
@@ -217,7 +224,7 @@ impl Expr {
     #[must_use]
     pub fn span(&self) -> Span {
         match self {
-            Self::Number(span, _) | Self::Negate(span, _) | Self::Broken(span) => *span,
+            Self::Number(span, ..) | Self::Negate(span, _) | Self::Broken(span) => *span,
             Self::Name(name) => name.span,
             Self::Binary(binary) => binary.span,
         }

@@ -194,6 +194,9 @@ impl Graph {
 /// shortest through the first declared is told.
 #[must_use]
 pub fn rings(count: usize, needs: &[(usize, usize)]) -> Vec<Vec<usize>> {
+    if needs.is_empty() {
+        return Vec::new();
+    }
     let mut graph: DiGraph<(), ()> = DiGraph::with_capacity(count, needs.len());
     for _ in 0..count {
         graph.add_node(());

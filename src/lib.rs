@@ -60,6 +60,7 @@ pub mod why;
 
 pub mod cli;
 
+use ast::Ast;
 use diagnostic::{Diagnostic, Severity, Sink};
 use lock::{Lock, Relay};
 use lockfile::LockText;
@@ -72,6 +73,8 @@ use source::{Files, Loaded, SourceMap};
 pub struct Compiled {
     /// Its texts, the main one first, its lock last.
     pub sources: SourceMap,
+    /// What was written.
+    pub ast: Ast,
     /// What was meant.
     pub model: Model,
     /// What was decided.
@@ -106,7 +109,7 @@ pub fn compile_relaid(
     relay: &Relay,
 ) -> Compiled {
     let mut sink = Sink::default();
-    let (mut sources, mut model) = understand(files, main, &mut sink);
+    let (mut sources, ast, mut model) = understand(files, main, &mut sink);
     let beside = lock.is_some();
     let lock = lock
         .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
@@ -116,7 +119,7 @@ pub fn compile_relaid(
         // Whether they have something to carry over is not known.
         model.renames.clear();
     }
-    let mut compiled = decide(sources, model, lock, None, relay, sink);
+    let mut compiled = decide((sources, ast, model), lock, None, relay, sink);
     compiled.lock_unread = unread;
     compiled
 }
@@ -125,15 +128,14 @@ pub fn compile_relaid(
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
-    let (sources, model) = understand(files, main, &mut sink);
-    decide(sources, model, None, lock, &Relay::Nothing, sink)
+    let (sources, ast, model) = understand(files, main, &mut sink);
+    decide((sources, ast, model), None, lock, &Relay::Nothing, sink)
 }
 
 /// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
-fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Model) {
+fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Ast, Model) {
     let mut sources = SourceMap::default();
     let ast = resolve::include::gather(files, main, &syntax::parse, &mut sources, sink);
-    // What was written is no longer needed behind this; on a large display it is the larger half of the memory.
     let meant = |more: &[u32]| {
         let mut told = Sink::default();
         (resolve::resolve(&ast, &sources, more, &mut told), told)
@@ -146,13 +148,12 @@ fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, M
         }
     }
     sink.append(told);
-    (sources, model)
+    (sources, ast, model)
 }
 
 /// From what was meant to addresses, around a lock as text or as data.
 fn decide(
-    sources: SourceMap,
-    model: Model,
+    (sources, ast, model): (SourceMap, Ast, Model),
     text: Option<LockText>,
     lock: Option<&Lock>,
     relay: &Relay,
@@ -164,6 +165,7 @@ fn decide(
     power::check(&model, &plan, &mut sink);
     Compiled {
         sources,
+        ast,
         model,
         plan,
         findings: sink.finish(),

@@ -33,7 +33,7 @@ const MOST_PIECES: usize = 600_000;
 /// The universes in use, by universe, then controller.
 #[must_use]
 pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
-    let mut rows = Vec::new();
+    let mut rows: Vec<UniverseUse> = Vec::new();
     for port in &plan.ports {
         let Some(controller) = model.controller(port.controller) else {
             continue;
@@ -48,27 +48,36 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
                 if rows.len() >= MOST_PIECES || universe > *crate::protocol::UNIVERSES.end() {
                     break;
                 }
-                rows.push(UniverseUse {
+                let row = UniverseUse {
                     universe,
                     controller: port.controller,
                     used: (segment.end - segment.start) as u32,
                     highest: grid.offset(segment.end - 1) as u32 + 1,
                     first: id,
-                });
+                };
+                // Strings that follow one another mostly share a universe, and need one row for it.
+                if !rows.last_mut().is_some_and(|last| joins(&row, last)) {
+                    rows.push(row);
+                }
             }
         }
     }
-    // Mostly in order already, which this sort is quick with.
-    rows.sort_by_key(|row| (row.universe, row.controller));
-    rows.dedup_by(|row, kept| {
-        let same = (row.universe, row.controller) == (kept.universe, kept.controller);
-        if same {
-            kept.used = kept.used.saturating_add(row.used);
-            kept.highest = kept.highest.max(row.highest);
-        }
-        same
-    });
+    let key = |row: &UniverseUse| (row.universe, row.controller);
+    if !rows.is_sorted_by_key(key) {
+        rows.sort_by_key(key);
+        rows.dedup_by(|row, kept| joins(row, kept));
+    }
     rows
+}
+
+/// Adds a row to the one before it, if they are of one universe and controller.
+fn joins(row: &UniverseUse, kept: &mut UniverseUse) -> bool {
+    let same = (row.universe, row.controller) == (kept.universe, kept.controller);
+    if same {
+        kept.used = kept.used.saturating_add(row.used);
+        kept.highest = kept.highest.max(row.highest);
+    }
+    same
 }
 
 /// The placed strings of an output that have slots of their own.

@@ -65,7 +65,7 @@ impl Disk {
     /// # Errors
     /// Why it can't be read, in words.
     pub fn from_stdin(name: &Path) -> Result<(Self, Loaded), String> {
-        let bytes = limited(io::stdin().lock(), MOST_FILE_BYTES)
+        let bytes = limited(io::stdin().lock(), 0, MOST_FILE_BYTES)
             .map_err(|error| format!("can't read standard input: {}", reason(&error)))?;
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
         let folder = if given.as_os_str().is_empty() {
@@ -230,12 +230,14 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
         return Err(Ok("it is not a regular file".to_owned()));
     }
     File::open(path)
-        .and_then(|file| limited(file, most))
+        .and_then(|file| limited(file, about.len(), most))
         .map_err(Err)
 }
 
-fn limited(from: impl Read, most: usize) -> io::Result<Vec<u8>> {
-    let mut bytes = Vec::new();
+/// What is read, at most `most` bytes and one more; `expected` is how many there seem to be.
+fn limited(from: impl Read, expected: u64, most: usize) -> io::Result<Vec<u8>> {
+    let expected = usize::try_from(expected).unwrap_or(0).min(most);
+    let mut bytes = Vec::with_capacity(expected + 1);
     from.take(most as u64 + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
 }

@@ -377,7 +377,10 @@ fn by_names() -> PossibleValuesParser {
 #[must_use]
 pub fn run(arguments: Vec<OsString>) -> u8 {
     console::on_panic();
-    // The compiler gets a stack of its own, so that it needs the same whatever the system's limit is.
+    // Starting a thread costs as much as compiling a small display. Only Windows gives the first one a small stack.
+    if !cfg!(windows) {
+        return start(&arguments);
+    }
     let thread = std::thread::Builder::new().stack_size(16 * 1024 * 1024);
     let for_thread = arguments.clone();
     match thread.spawn(move || start(&for_thread)) {

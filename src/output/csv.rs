@@ -6,7 +6,6 @@
 use super::row::Figure;
 use super::sheet::{self, Sheet};
 use super::{By, Output, View};
-use ::csv::{Terminator, Writer, WriterBuilder};
 use std::io::{self, Write};
 
 /// The format.
@@ -24,36 +23,73 @@ impl Output for Csv {
     }
 }
 
+/// Bytes that are gathered before they are written.
+const GATHERED: usize = 64 * 1024;
+
 /// Cells as they are written.
-pub(super) struct Cells<W: Write>(Writer<W>);
+pub(super) struct Cells<W: Write> {
+    out: W,
+    gathered: Vec<u8>,
+    /// Whether the row has a cell yet.
+    begun: bool,
+}
 
 impl<W: Write> Cells<W> {
     /// None yet.
     pub(super) fn new(out: W) -> Self {
-        Self(
-            WriterBuilder::new()
-                .terminator(Terminator::CRLF)
-                .from_writer(out),
-        )
+        Self {
+            out,
+            gathered: Vec::with_capacity(GATHERED + 4 * 1024),
+            begun: false,
+        }
     }
 
     /// Writes out what is left.
     pub(super) fn flush(&mut self) -> io::Result<()> {
-        self.0.flush()
+        self.out.write_all(&self.gathered)?;
+        self.gathered.clear();
+        self.out.flush()
+    }
+
+    /// The comma between two cells.
+    fn part(&mut self) {
+        if std::mem::replace(&mut self.begun, true) {
+            self.gathered.push(b',');
+        }
+    }
+
+    /// A cell, quoted where it must be (RFC 4180, section 2, rules 6 and 7).
+    fn cell(&mut self, text: &str) {
+        self.part();
+        let marks = |byte| matches!(byte, b'"' | b',' | b'\r' | b'\n');
+        if !text.bytes().any(marks) {
+            self.gathered.extend_from_slice(text.as_bytes());
+            return;
+        }
+        self.gathered.push(b'"');
+        for byte in text.bytes() {
+            if byte == b'"' {
+                self.gathered.push(b'"');
+            }
+            self.gathered.push(byte);
+        }
+        self.gathered.push(b'"');
     }
 }
 
 impl<W: Write> Sheet for Cells<W> {
     fn head(&mut self, names: &[&str]) -> io::Result<()> {
-        Ok(self.0.write_record(names)?)
+        names.iter().for_each(|name| self.cell(name));
+        self.end()
     }
 
     fn text(&mut self, text: &str) -> io::Result<()> {
         if sheet::is_formula(text) {
-            Ok(self.0.write_field(format!("'{text}"))?)
+            self.cell(&format!("'{text}"));
         } else {
-            Ok(self.0.write_field(text)?)
+            self.cell(text);
         }
+        Ok(())
     }
 
     fn number(&mut self, number: u64) -> io::Result<()> {
@@ -69,14 +105,25 @@ impl<W: Write> Sheet for Cells<W> {
                 break;
             }
         }
-        Ok(self.0.write_field(digits.get(from..).unwrap_or(&[]))?)
+        self.part();
+        self.gathered
+            .extend_from_slice(digits.get(from..).unwrap_or(&[]));
+        Ok(())
     }
 
     fn figure(&mut self, figure: Figure) -> io::Result<()> {
-        Ok(self.0.write_field(figure.words())?)
+        self.cell(&figure.words());
+        Ok(())
     }
 
     fn end(&mut self) -> io::Result<()> {
-        Ok(self.0.write_record(None::<&[u8]>)?)
+        self.gathered.extend_from_slice(b"\r\n");
+        self.begun = false;
+        if self.gathered.len() < GATHERED {
+            return Ok(());
+        }
+        self.out.write_all(&self.gathered)?;
+        self.gathered.clear();
+        Ok(())
     }
 }

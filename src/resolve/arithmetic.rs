@@ -62,7 +62,10 @@ impl<'a> Lets<'a> {
     /// The value of an expression; `None` where it has none, which has then been told.
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
         match expr {
-            Expr::Number(_, value) => Some(*value),
+            Expr::Number(_, digits, places) => Some(Decimal {
+                digits: *digits,
+                places: *places,
+            }),
             Expr::Broken(_) => None,
             Expr::Name(name) => {
                 let key = names.key(*name);

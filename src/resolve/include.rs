@@ -74,6 +74,12 @@ impl Gather<'_> {
         let ast = (self.parse)(&added, self.sink);
         self.all.broken |= ast.broken;
         self.all.mentioned.extend(ast.mentioned);
+        let includes = |one: &Statement| matches!(one.kind, StatementKind::Include(_));
+        if !stock && self.all.statements.is_empty() && !ast.statements.iter().any(includes) {
+            // A display of one file, mostly: a large one need not be moved.
+            self.all.statements = ast.statements;
+            return;
+        }
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {

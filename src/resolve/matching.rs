@@ -278,7 +278,7 @@ impl<'a> Reader<'_, 'a> {
         for arg in args {
             let text = match arg {
                 Arg::Word(word) => self.names.text(*word),
-                Arg::Number(number) => self.names.text_at(number.span),
+                Arg::Number(number) => self.names.text_at(number.span()),
                 _ => return String::new(),
             };
             if !out.is_empty() {
@@ -398,7 +398,7 @@ impl<'a> Reader<'_, 'a> {
             .eval(self.names, &quantity.value, sink)
             .ok_or(Why::Told)?;
         let of = |dimension, bounds| Measured {
-            at: quantity.span,
+            at: quantity.span(),
             value,
             unit: quantity.unit,
             dimension: Some(dimension),
@@ -447,7 +447,7 @@ impl<'a> Reader<'_, 'a> {
     ) -> Option<i64> {
         let value = self.lets.eval(self.names, &quantity.value, sink)?;
         let of = Measured {
-            at: quantity.span,
+            at: quantity.span(),
             value,
             unit: quantity.unit,
             dimension: Some(dimension),
@@ -469,7 +469,7 @@ impl<'a> Reader<'_, 'a> {
                 .is_some_and(|unit| unit.dimension == Dimension::Nodes);
             if !nodes {
                 let of = Measured {
-                    at: quantity.span,
+                    at: quantity.span(),
                     value: self.lets.eval(self.names, &quantity.value, sink)?,
                     unit: quantity.unit,
                     dimension: Some(Dimension::Nodes),

@@ -284,7 +284,7 @@ impl<'a> Reader<'_, 'a> {
     /// `strings 36 nodes`, `string 2 of 36 nodes`.
     fn other_number_of_strings(&self, setting: &Setting) -> Option<Diagnostic> {
         let key = self.names.text(setting.key);
-        let written = |quantity: &Quantity| self.names.text_at(quantity.span);
+        let written = |quantity: &Quantity| self.names.text_at(quantity.span());
         let nodes = |quantity: &Quantity| {
             let unit = quantity
                 .unit
@@ -298,7 +298,7 @@ impl<'a> Reader<'_, 'a> {
             ("string", [Arg::Number(count), Arg::Word(of), .., Arg::Number(length)])
                 if self.names.text(*of) == "of" && nodes(length) =>
             {
-                let behind = Span::new(of.span.end, length.span.end);
+                let behind = Span::new(of.span.end, length.span().end);
                 Some(unexpected::string_of_several(
                     setting.key.span,
                     written(count),

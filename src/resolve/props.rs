@@ -366,6 +366,11 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) {
         let members = prop.members_count();
+        if overrides.is_empty() {
+            let shapes = self.shapes(draft, prop, model, sink);
+            self.stretch(draft, (1, members), shapes, drafts);
+            return;
+        }
         let mut cuts = vec![1, members + 1];
         for one in overrides {
             for (from, to) in &one.ranges {
@@ -401,16 +406,27 @@ impl<'a> Context<'_, '_, 'a> {
             if !touched {
                 base = Some(shapes.clone());
             }
-            if let Some(same) = own.same_as {
-                let has_own = !own.shapes.is_empty();
-                drafts.same.push((self.index, (from, to), same, has_own));
-            }
-            drafts.stretches.push(Stretch {
-                prop: self.index,
-                members: to - from + 1,
-                shapes,
-            });
+            self.stretch(&own, (from, to), shapes, drafts);
         }
+    }
+
+    /// Keeps a stretch of members, and what they are to show the data of.
+    fn stretch(
+        &self,
+        own: &Draft<'a>,
+        (from, to): (u32, u32),
+        shapes: Range<u32>,
+        drafts: &mut Drafts<'a>,
+    ) {
+        if let Some(same) = own.same_as {
+            let has_own = !own.shapes.is_empty();
+            drafts.same.push((self.index, (from, to), same, has_own));
+        }
+        drafts.stretches.push(Stretch {
+            prop: self.index,
+            members: to - from + 1,
+            shapes,
+        });
     }
 
     /// Makes the shapes that a draft says; told where it says none.

@@ -277,7 +277,7 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
             let value = reader.measure_of(fuse, Dimension::Current, "the fuse", bounds, sink)?;
             Some(Told {
                 value,
-                at: fuse.span,
+                at: fuse.span(),
             })
         }
         None => None,

@@ -44,7 +44,7 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
     let each = |s: &Stretch| s.shapes.end - s.shapes.start;
     let even = own.iter().map(each).max() == own.iter().map(each).min();
     let family = prop.count.is_some();
-    let mut ends = vec![0_u32];
+    let mut ends = if even { Vec::new() } else { vec![0_u32] };
     let mut member = 0;
     for stretch in own {
         for _ in 0..stretch.members {

@@ -22,12 +22,7 @@ impl LineTable {
     #[must_use]
     pub fn new(text: &str) -> Self {
         let starts = std::iter::once(0)
-            .chain(
-                text.bytes()
-                    .enumerate()
-                    .filter(|(_, byte)| *byte == b'\n')
-                    .map(|(at, _)| at as u32 + 1),
-            )
+            .chain(text.match_indices('\n').map(|(at, _)| at as u32 + 1))
             .collect();
         let mut count = 0;
         let characters = text

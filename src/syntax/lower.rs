@@ -193,11 +193,10 @@ impl<'s> Lower<'s> {
             }
             return None;
         }
-        // A block within gathers the words of its settings in the same place.
-        let outside = std::mem::take(&mut self.args);
+        // A block within gathers the words of its settings behind these.
+        let outside = self.args.len();
         let body = self.setting_body(&mut inner, word);
-        let args: Box<[Arg]> = self.args.drain(..).collect();
-        self.args = outside;
+        let args: Box<[Arg]> = self.args.drain(outside..).collect();
         let body = body?;
         if let Some((number, comma)) = decimal_comma(&args).filter(|_| word != "stands") {
             self.values.sink.push(number::decimal_comma(number, comma));
@@ -275,15 +274,8 @@ impl<'s> Lower<'s> {
         if unit::find(second.as_str()).is_some() {
             let unit = self.values.ident(&second);
             let value = crate::ast::Expr::Name(name);
-            let span = name.span.to(unit.span);
-            return Some(RunKind::Nodes(
-                None,
-                Quantity {
-                    span,
-                    value,
-                    unit: Some(unit),
-                },
-            ));
+            let unit = Some(unit);
+            return Some(RunKind::Nodes(None, Quantity { value, unit }));
         }
         Some(RunKind::Nodes(Some(name), self.values.quantity(second)?))
     }
@@ -450,10 +442,10 @@ fn decimal_comma(args: &[Arg]) -> Option<(Span, Span)> {
         [Arg::Number(whole), Arg::Comma(comma), Arg::Number(rest)]
             if whole.unit.is_none()
                 && rest.unit.is_some()
-                && whole.span.end == comma.start
-                && comma.end == rest.span.start =>
+                && whole.span().end == comma.start
+                && comma.end == rest.span().start =>
         {
-            Some((whole.span.to(rest.value.span()), *comma))
+            Some((whole.span().to(rest.value.span()), *comma))
         }
         _ => None,
     })

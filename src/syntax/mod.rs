@@ -12,6 +12,7 @@ mod bytes;
 mod expected;
 mod explain;
 mod lower;
+mod parallel;
 mod plain;
 mod statement;
 #[cfg(test)]
@@ -46,8 +47,12 @@ mod grammar {
 
 use grammar::{Grammar, Rule};
 
-/// How many bytes of statements pest is handed at once: its pairs then stay in the processor's cache.
-const STRETCH: usize = 4 * 1024;
+/// How many bytes of statements pest is handed at once: its pairs then stay in the processor's cache, and in memory
+/// that the process has already.
+const STRETCH: usize = 1024;
+
+/// How many stretches are read before what came of them is gathered: so much may wait in memory.
+const BATCH: usize = 1024;
 
 /// The most bytes of one statement without a block, or of one setting.
 const MOST_STATEMENT: usize = 1024 * 1024;
@@ -98,6 +103,13 @@ pub fn parse_to_pairs_count(text: &str) -> Option<usize> {
     Some(pairs.flatten().count())
 }
 
+/// What came of a stretch of statements that are right.
+struct Read {
+    statements: Vec<Statement>,
+    sink: Sink,
+    lost: Vec<Span>,
+}
+
 struct Stage<'a> {
     checked: &'a Checked<'a>,
     text: &'a str,
@@ -117,22 +129,69 @@ impl<'a> Stage<'a> {
         }
         self.ast.broken |= !self.checked.told.is_empty();
         self.ast.statements.reserve_exact(cut.pieces.len());
-        let mut rest = cut.pieces.as_slice();
-        while let Some(first) = rest.first() {
-            let fit = rest
-                .iter()
-                .take_while(|piece| {
-                    piece.at.end - first.at.start <= STRETCH && self.is_clean(piece)
-                })
-                .count();
-            let (stretch, behind) = rest.split_at(fit.max(1));
-            let next = behind.first().map(|piece| piece.at.start);
-            if fit == 0 {
-                self.single(first, next);
-            } else {
-                self.stretch(stretch, next);
+        let pieces = cut.pieces.as_slice();
+        let stretches = self.stretches(pieces);
+        for batch in stretches.chunks(BATCH) {
+            let read = parallel::each(batch, &|stretch: &Range<usize>| {
+                self.read(pieces.get(stretch.clone())?)
+            });
+            for (stretch, read) in batch.iter().zip(read) {
+                match read {
+                    Some(read) => self.keep_read(read),
+                    None => self.singles(pieces, stretch.clone()),
+                }
             }
-            rest = behind;
+        }
+    }
+
+    /// The pieces in stretches: as many as pest is to be handed at once, or one that it can't read as it stands.
+    fn stretches(&self, pieces: &[Piece]) -> Vec<Range<usize>> {
+        let mut stretches = Vec::new();
+        let mut done = 0;
+        while let Some(first) = pieces.get(done) {
+            let fits =
+                |piece: &&Piece| piece.at.end - first.at.start <= STRETCH && self.is_clean(piece);
+            let rest = pieces.get(done..).unwrap_or_default();
+            let end = done + rest.iter().take_while(fits).count().max(1);
+            stretches.push(done..end);
+            done = end;
+        }
+        stretches
+    }
+
+    /// Statements that are thought to be right, read at once; none if one of them is not.
+    fn read(&self, pieces: &[Piece]) -> Option<Read> {
+        let (first, last) = (pieces.first()?, pieces.last()?);
+        if !self.is_clean(first) || last.at.end - first.at.start > MOST_STATEMENT {
+            return None;
+        }
+        let range = first.at.start..last.at.end;
+        let text = plain(self.slice(range.clone()));
+        let pairs = Grammar::parse(Rule::statements, &text).ok()?;
+        let (mut sink, mut statements) = (Sink::default(), Vec::with_capacity(pieces.len()));
+        let mut lower = Lower::new(self.base + range.start as u32, &mut sink);
+        lower.statements(pairs, &mut statements);
+        let lost = lower.lost;
+        Some(Read {
+            statements,
+            sink,
+            lost,
+        })
+    }
+
+    fn keep_read(&mut self, read: Read) {
+        self.ast.statements.extend(read.statements);
+        self.sink.append(read.sink);
+        self.lose_all(read.lost);
+    }
+
+    /// Statements one of which is not right, one by one.
+    fn singles(&mut self, pieces: &[Piece], stretch: Range<usize>) {
+        for index in stretch {
+            if let Some(piece) = pieces.get(index) {
+                let next = pieces.get(index + 1).map(|piece| piece.at.start);
+                self.single(piece, next);
+            }
         }
     }
 
@@ -169,32 +228,21 @@ impl<'a> Stage<'a> {
         self.span(at..at + first_word(text).len().max(first))
     }
 
-    /// Statements that are thought to be right, read at once.
-    fn stretch(&mut self, pieces: &[Piece], next: Option<usize>) {
-        let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else {
-            return;
-        };
-        let range = first.at.start..last.at.end;
-        let text = plain(self.slice(range.clone()));
-        if let Ok(pairs) = Grammar::parse(Rule::statements, &text) {
-            return self.lower_statements(pairs, range.start);
-        }
-        for (index, piece) in pieces.iter().enumerate() {
-            let behind = pieces.get(index + 1).map(|piece| piece.at.start);
-            self.single(piece, behind.or(next));
-        }
-    }
-
     /// Lowers what parsed at a place, and gives up what was found wrong in it.
     fn lower<T>(&mut self, at: usize, make: impl FnOnce(&mut Lower<'_>) -> T) -> T {
         let mut lower = Lower::new(self.base + at as u32, self.sink);
         lower.misplaced = self.misplaced;
         let made = make(&mut lower);
         self.misplaced = lower.misplaced;
-        for span in lower.lost {
+        let lost = lower.lost;
+        self.lose_all(lost);
+        made
+    }
+
+    fn lose_all(&mut self, lost: Vec<Span>) {
+        for span in lost {
             self.lose((span.start - self.base) as usize..(span.end - self.base) as usize);
         }
-        made
     }
 
     fn lower_statements(&mut self, pairs: Pairs<'_, Rule>, at: usize) {

@@ -2,48 +2,42 @@
 //!
 //! Each is replaced by as many bytes, so that every place stays. The grammar then knows one blank.
 
+use super::statement::line_end;
 use std::borrow::Cow;
 
 /// The stretch with blanks in place of what means no more than one.
 pub(super) fn plain(text: &str) -> Cow<'_, str> {
+    let bytes = text.as_bytes();
+    let blank = |byte: u8| matches!(byte, b'#' | b'\t' | b'\r');
     // A fold without an early end is done many bytes at a time.
-    let special = |byte: u8| matches!(byte, b'#' | b'\t' | b'\r');
-    if !text.bytes().fold(false, |any, byte| any | special(byte)) {
+    if !bytes.iter().fold(false, |any, byte| any | blank(*byte)) {
         return Cow::Borrowed(text);
     }
     let mut out = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
-        let (code, comment) = line.split_at(comment_start(line));
-        if code.contains(['\t', '\r']) {
-            let blank = |c| if matches!(c, '\t' | '\r') { ' ' } else { c };
-            out.extend(code.chars().map(blank));
-        } else {
-            out.push_str(code);
-        }
-        let ended = comment.ends_with('\n');
-        let length = comment.len() - usize::from(ended);
-        out.extend(std::iter::repeat_n(' ', length));
-        if ended {
-            out.push('\n');
+    let (mut done, mut at, mut quoted) = (0, 0, false);
+    let special = |byte: &u8| blank(*byte) || matches!(byte, b'"' | b'\n');
+    while let Some(length) = bytes
+        .get(at..)
+        .and_then(|rest| rest.iter().position(special))
+    {
+        let from = at + length;
+        at = from + 1;
+        match bytes.get(from) {
+            Some(b'"') => quoted = !quoted,
+            Some(b'\n') => quoted = false,
+            Some(b'#') if quoted => {}
+            mark => {
+                if mark == Some(&b'#') {
+                    at = line_end(bytes, from);
+                }
+                out.push_str(text.get(done..from).unwrap_or(""));
+                out.extend(std::iter::repeat_n(' ', at - from));
+                done = at;
+            }
         }
     }
+    out.push_str(text.get(done..).unwrap_or(""));
     Cow::Owned(out)
-}
-
-/// Where the comment of a line begins, or the end of the line.
-fn comment_start(line: &str) -> usize {
-    if !line.contains('#') {
-        return line.len();
-    }
-    let mut quoted = false;
-    for (at, byte) in line.bytes().enumerate() {
-        match byte {
-            b'"' => quoted = !quoted,
-            b'#' if !quoted => return at,
-            _ => {}
-        }
-    }
-    line.len()
 }
 
 #[cfg(test)]

@@ -44,7 +44,7 @@ fn settings(text: &str) -> (Vec<Setting>, SourceMap) {
 /// Arithmetic as it binds: `(1+(2*3))`.
 fn bound(expr: &Expr, sources: &SourceMap) -> String {
     match expr {
-        Expr::Number(span, _) | Expr::Broken(span) => sources.text(*span).to_owned(),
+        Expr::Number(span, ..) | Expr::Broken(span) => sources.text(*span).to_owned(),
         Expr::Name(name) => sources.text(name.span).to_owned(),
         Expr::Negate(_, inner) => format!("-{}", bound(inner, sources)),
         Expr::Binary(binary) => {

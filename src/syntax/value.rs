@@ -66,23 +66,10 @@ impl Values<'_> {
     }
 
     fn with_unit(&mut self, value: Expr, tokens: &mut Tokens<'_>) -> Quantity {
-        let span = value.span();
         let is_unit =
             |pair: &Pair<'_, Rule>| pair.as_rule() == Rule::unit && !SMALL.contains(&pair.as_str());
-        let Some(pair) = tokens.next_if(is_unit) else {
-            return Quantity {
-                span,
-                value,
-                unit: None,
-            };
-        };
-        let unit = self.ident(&pair);
-        let span = span.to(unit.span);
-        Quantity {
-            span,
-            value,
-            unit: Some(unit),
-        }
+        let unit = tokens.next_if(is_unit).map(|pair| self.ident(&pair));
+        Quantity { value, unit }
     }
 
     /// Arithmetic, where `/` divides.
@@ -173,7 +160,7 @@ impl Values<'_> {
     fn number(&mut self, pair: &Pair<'_, Rule>) -> Expr {
         let span = self.span(pair);
         match read_decimal(pair.as_str()) {
-            Ok(decimal) => Expr::Number(span, decimal),
+            Ok(Decimal { digits, places }) => Expr::Number(span, digits, places),
             Err(unread) => {
                 self.sink.push(match unread {
                     Unread::TooLarge => number::too_large(span, pair.as_str()),
@@ -214,7 +201,11 @@ impl Values<'_> {
             return None;
         };
         let end = |end: &Expr| match end {
-            Expr::Number(_, value) => value.words(),
+            Expr::Number(_, digits, places) => Decimal {
+                digits: *digits,
+                places: *places,
+            }
+            .words(),
             _ => "N".to_owned(),
         };
         let range = format!("{}..{}", end(&binary.left), end(&binary.right));
@@ -372,7 +363,6 @@ impl Values<'_> {
             {
                 let unit = self.ident(&tokens.next()?);
                 Some(Arg::Number(Quantity {
-                    span: name.span.to(unit.span),
                     value: Expr::Name(name),
                     unit: Some(unit),
                 }))
@@ -432,13 +422,13 @@ fn dash(value: &Expr) -> Option<Span> {
     let Expr::Binary(binary) = value else {
         return None;
     };
-    let (Expr::Number(left, low), Expr::Number(right, high)) = (&binary.left, &binary.right) else {
+    let (Expr::Number(left, low, 0), Expr::Number(right, high, 0)) = (&binary.left, &binary.right)
+    else {
         return None;
     };
-    let whole = low.places == 0 && high.places == 0;
     let glued = left.end + 1 == right.start && binary.span.start == left.start;
-    let falls = binary.operator == Operator::Subtract && low.digits < high.digits;
-    (whole && glued && falls).then(|| Span::new(left.end, right.start))
+    let falls = binary.operator == Operator::Subtract && low < high;
+    (glued && falls).then(|| Span::new(left.end, right.start))
 }
 
 /// Why a number can't be read.

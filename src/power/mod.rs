@@ -1,7 +1,7 @@
 //! What flows where: from model and plan to currents and voltages, and to what must be said of them.
 //!
 //! Each data line carries its power along with the data. [`net`] makes ladders of conductor segments out of what is
-//! wired, [`solve`] solves them, [`study`] reads currents and voltages off, [`cure`] finds what would help. Outside the
+//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`cure`](mod@cure) finds what would help. Outside the
 //! solver everything is whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be
 //! held against and is left alone; one that names fuses but no supply is taken to have its voltage at each port.
 

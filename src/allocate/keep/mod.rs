@@ -1,6 +1,6 @@
 //! What may stay where the lock has it, and if something must move, the least.
 //!
-//! The rule, in prose. Every string is bound to its row of the lock by name ([`bind`]); an open line goes to the output that
+//! The rule, in prose. Every string is bound to its row of the lock by name ([`bind`](mod@bind)); an open line goes to the output that
 //! its strings had ([`seats`]). What moves as a whole is a unit ([`units`]): a port, with `per prop` a string, on a
 //! `consecutive` controller all its pixel ports, a DMX output's universe. Of the places at which units would keep
 //! something, those are chosen that keep the most slots ([`choose`]). What is left over is new or must move: it goes to

@@ -2,6 +2,7 @@
 
 use crate::check::{self, codes, told};
 use crate::cli::{Folder, err, on, status};
+use crate::noise::Dice;
 use crate::robust::sound_or_panic;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -303,6 +304,90 @@ fn hostile_texts_are_refused_at_once() {
             begun.elapsed()
         );
     }
+}
+
+/// Words and lines of locks in random order: refused with a word at a sound place, or read; and what is read is the same
+/// when it was written again, and when it was built again.
+#[test]
+fn random_locks() {
+    let display = "display \"pond\" { }\nnode dot { chip ws2811; colour RGB }\n\
+                   controller pier { universes from 1; ports 1..4 { chip ws2811 } dmx 1 }\n\
+                   prop arch * 3 { node dot; string 50 nodes }\nprop flood { slots 6 }\n\
+                   wire pier.1: arch[1] -> arch[2]\nwire any: arch[3]\nwire pier.dmx1: flood\n";
+    let whole = "format: \"1.0\"\ndisplay: \"pond\"\nuniverse_slots: 512\nstrings:\n  \
+                 arch[1]: {port: pier.1, start: 1/1, slots: 150}\n  arch[2]: {port: pier.1, start: 1/151, slots: 150}\n  \
+                 arch[3]: {port: pier.2, start: 1/301, slots: 150}\n  flood: {port: pier.dmx1, start: 2/1, slots: 6}\n...\n";
+    let pieces: Vec<&str> = whole
+        .split_inclusive([' ', '\n', ',', ':', '/', '.'])
+        .chain([
+            "<<<<<<< HEAD\n",
+            "=======\n",
+            "\0",
+            "#",
+            "\t",
+            "...\n",
+            "99999999999999999999",
+            "dmx",
+            "[",
+            "{",
+            "\"",
+            "1.7",
+        ])
+        .collect();
+    let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
+    let (mut loaded, mut refused) = (0, 0);
+    let digits: Vec<usize> = whole
+        .match_indices(|c: char| c.is_ascii_digit())
+        .map(|(at, _)| at)
+        .collect();
+    for round in 0..600 {
+        let mut text = whole.to_owned();
+        // Half of them have other digits only.
+        for _ in 0..=dice.below(3) {
+            let at = digits[dice.below(digits.len())];
+            text.replace_range(at..=at, &dice.below(10).to_string());
+        }
+        for _ in 0..dice.below(2) * (1 + dice.below(4)) {
+            let at = dice.below(text.len());
+            let to = (at + dice.below(9)).min(text.len());
+            text.replace_range(at..to, pieces[dice.below(pieces.len())]);
+        }
+        let compiled = check::beside(
+            check::NAME,
+            &[(check::NAME, display)],
+            Some((check::LOCK, text.as_bytes())),
+        );
+        sound_or_panic(&format!("round {round}:\n{text}"), &compiled);
+        let Some(lock) = &compiled.lock else {
+            refused += 1;
+            assert!(compiled.blocks(), "round {round}:\n{text}");
+            continue;
+        };
+        loaded += 1;
+        let again = lockfile::write(&lock.lock, &lock.added);
+        assert_eq!(
+            rows(&read(again.as_bytes()).unwrap().lock),
+            rows(&lock.lock),
+            "round {round}:\n{text}"
+        );
+        if !compiled.blocks() {
+            let next = compiled.next_lock();
+            let twice = check::beside(
+                check::NAME,
+                &[(check::NAME, display)],
+                Some((check::LOCK, next.as_bytes())),
+            );
+            assert_eq!(twice.next_lock(), next, "round {round}:\n{text}");
+            assert!(
+                !codes(&twice.findings).contains(&"lock/moved"),
+                "round {round}:\n{text}"
+            );
+        }
+    }
+    assert!(
+        loaded > 20 && refused > 20,
+        "{loaded} loaded, {refused} refused"
+    );
 }
 
 /// Keys that only a newer format can have, in the ways that YAML has to write them.

@@ -31,11 +31,11 @@ fn every_truncation_of_each_example() {
 }
 
 /// Numbers that look random and are the same in every run (an xorshift generator).
-struct Dice(u64);
+pub struct Dice(pub u64);
 
 impl Dice {
     /// A number below `most`, which is above 0.
-    fn below(&mut self, most: usize) -> usize {
+    pub fn below(&mut self, most: usize) -> usize {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;

@@ -80,6 +80,67 @@ fn a_display_around_its_own_lock_is_the_same() {
     assert!(compared.get() > 80, "only {} compared", compared.get());
 }
 
+/// Props whose ports the compiler picks: what is there stays plugged in and stays where it lies, whatever is added.
+#[test]
+fn nothing_is_plugged_in_elsewhere() {
+    let mut lot = Lot::new(23);
+    let mut props: Vec<(usize, u64)> = (0..20).map(|at| (at, 20 + lot.below(200))).collect();
+    let text = |props: &[(usize, u64)]| {
+        let mut text = "node dot { chip ws2811; colour RGB }\n\
+                        controller pier { universes from 1; ports 1..24 { chip ws2811; nodes at most 600 } }\n\
+                        controller quay { universes from 400; ports 1..24 { chip ws2811; nodes at most 600 } }\n"
+            .to_owned();
+        for (name, nodes) in props {
+            let target = ["any", "pier", "quay"][name % 3];
+            text.push_str(&format!(
+                "prop p{name} {{ node dot; string {nodes} nodes }}\nwire {target}: p{name}\n"
+            ));
+        }
+        text
+    };
+    let mut lock = lock_of(&check::one(&text(&props)));
+    for round in 20..40 {
+        let removed = lot.below(3) == 0;
+        if removed {
+            let gone = lot.below(props.len() as u64) as usize;
+            props.remove(gone);
+        }
+        // Anywhere in the file.
+        let place = lot.below(props.len() as u64 + 1) as usize;
+        props.insert(place, (round, 20 + lot.below(200)));
+        let compiled = around(&text(&props), &lock);
+        assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+        let next = lock_of(&compiled);
+        for row in &lock.rows {
+            if let Some(now) = next.row(&row.name) {
+                assert_eq!((&now.controller, now.output), (&row.controller, row.output));
+                // What hung behind one that is gone moves up, its port being one unbroken range.
+                assert!(
+                    removed || now == row,
+                    "p{round} was added: {row:?}, {now:?}"
+                );
+            }
+        }
+        assert_eq!(lock_of(&around(&text(&props), &next)), next);
+        lock = next;
+    }
+}
+
+#[test]
+fn every_example_around_its_own_lock_is_the_same() {
+    for (main, ..) in crate::examples::EXAMPLES {
+        let compiled = crate::examples::compiled(main);
+        let lock = lock_of(&compiled);
+        let texts = crate::examples::texts(main);
+        let files = texts.iter().fold(Memory::default(), |files, (name, text)| {
+            files.with(name, text)
+        });
+        let loaded = files.load("", &texts[0].0).unwrap();
+        let again = compile_around(&files, loaded, Some(&lock));
+        assert_eq!(lock_of(&again), lock, "{main}");
+    }
+}
+
 /// A series of edits on a display of 300 props. After each: the same input gives the same bytes, nothing clashes, and
 /// no string moved that the least could have kept.
 fn series(spare: u32) -> (u64, u64, usize) {

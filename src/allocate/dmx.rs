@@ -20,7 +20,7 @@ struct Fixture {
 
 /// Lays an output at or behind a channel; where the next goes on.
 pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
-    let fixtures = fixtures(layer.model, port);
+    let mut fixtures = fixtures(layer.model, port);
     if fixtures.is_empty() {
         return cursor;
     }
@@ -28,7 +28,7 @@ pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, curs
     let pinned = universe_pin(layer.model, port);
     let begin = pinned.map_or(free, |(begin, _)| begin);
     if let Some((begin, first)) = pinned {
-        for fixture in &fixtures {
+        for fixture in &mut fixtures {
             if let Some((channel, at)) = fixture.item.pin
                 && run.grid.universe(channel) != run.grid.universe(begin)
             {
@@ -37,6 +37,8 @@ pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, curs
                 let finding =
                     rules::address::pin::two_universes(layer.model, one, universes, (at, first));
                 layer.sink.push(finding);
+                // Its slot there would be another's here.
+                fixture.pin = None;
             }
         }
     }

@@ -56,6 +56,21 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
     )
 }
 
+/// A receiver that has the name of a controller, which a wire then means.
+fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
+    let name = shown(name);
+    RULE.at(
+        at,
+        Words {
+            message: format!("receiver `{name}` has the name of a controller and is never used"),
+            label: "no wire can name it".to_owned(),
+            why: format!("a wire to `{name}` means the controller"),
+            help: "give the receiver another name".to_owned(),
+        },
+    )
+    .and(controller, "the controller of this name")
+}
+
 /// A chain that has skips or leads and no string.
 pub fn empty_chain(span: Span) -> Diagnostic {
     RULE.at(
@@ -105,7 +120,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let id = ReceiverId::from(index);
         let idle = used.get(id.index()).is_some_and(|used| !used);
         if idle && !receiver.stock {
-            sink.push(declared("receiver", &receiver.name, receiver.at));
+            let same = (model.controllers.iter()).find(|one| one.name == receiver.name);
+            sink.push(match same {
+                Some(same) => hidden(&receiver.name, receiver.at, same.at),
+                None => declared("receiver", &receiver.name, receiver.at),
+            });
         }
     }
 }

@@ -60,10 +60,14 @@ pub fn include_unreadable(span: Span, path: &str, why: &str) -> Diagnostic {
     RULE.at(
         span,
         Words {
-            message: format!("`{}` can't be read: {why}", words::shown(path)),
+            message: if path.trim().is_empty() {
+                "no file is named here".to_owned()
+            } else {
+                format!("`{}` can't be read: {why}", words::shown(path))
+            },
             label: "can't be read".to_owned(),
             why: "what it declares is missing from the display".to_owned(),
-            help: "name a readable text file".to_owned(),
+            help: "name a readable text file, as in `include \"porch.tinsel\"`".to_owned(),
         },
     )
 }

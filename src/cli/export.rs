@@ -52,7 +52,8 @@ pub fn run(args: &ExportArgs, console: &mut Console) -> Result<u8, Stop> {
     if compiled.blocks() {
         return Ok(1);
     }
-    let bytes = bytes(&to, &compiled)?;
+    let made = bytes(&to, &compiled);
+    let bytes = made.map_err(|why| Stop::Refused(format!("can't make {to}: {why}")))?;
     match &args.output {
         None => console.out().write_all(&bytes)?,
         Some(path) => {

@@ -10,28 +10,56 @@ const LAST_COMMENT: usize = 64;
 /// Blanks between a line and its comment.
 const BEFORE_COMMENT: usize = 2;
 
-/// The text of some lines.
-pub fn render(mut lines: Vec<Line<'_>>) -> String {
-    tidy(&mut lines);
-    columns(&mut lines);
-    let mut out = String::new();
-    for paragraph in lines.chunk_by(|_, next| !next.apart) {
-        let widest = paragraph
+/// A paragraph of more lines is cut for the purpose of columns, so that no text is held as lines for long.
+const MOST_LINES: usize = 1_000;
+
+/// Lines on their way to text, a paragraph at a time.
+#[derive(Default)]
+pub struct Page<'a> {
+    out: String,
+    /// The paragraph so far.
+    lines: Vec<Line<'a>>,
+    /// Whether the last line opened a block, or there was none.
+    filled: bool,
+}
+
+impl<'a> Page<'a> {
+    /// Adds a line. No empty line stands at the beginning of the text or of a block, nor at the end of a block.
+    pub fn push(&mut self, mut line: Line<'a>) {
+        line.apart &= self.filled && !line.code.starts_with('}');
+        self.filled = !line.code.ends_with('{');
+        if line.apart || self.lines.len() >= MOST_LINES {
+            self.paragraph();
+        }
+        self.lines.push(line);
+    }
+
+    /// The text of all lines.
+    pub fn finish(mut self) -> String {
+        self.paragraph();
+        self.out
+    }
+
+    fn paragraph(&mut self) {
+        columns(&mut self.lines);
+        let widest = self
+            .lines
             .iter()
             .filter(|line| line.comment.is_some() && !line.code.is_empty())
             .map(width)
             .filter(|width| *width <= LAST_COMMENT)
             .max()
             .unwrap_or(0);
-        for line in paragraph {
+        let out = &mut self.out;
+        for line in self.lines.drain(..) {
             if line.apart {
                 out.push('\n');
             }
             out.extend(std::iter::repeat_n(' ', line.depth * 4));
             out.push_str(&line.code);
-            if let Some(comment) = &line.comment {
+            if let Some(comment) = line.comment {
                 if !line.code.is_empty() {
-                    let gap = widest.saturating_sub(width(line)) + BEFORE_COMMENT;
+                    let gap = widest.saturating_sub(width(&line)) + BEFORE_COMMENT;
                     out.extend(std::iter::repeat_n(' ', gap));
                 }
                 out.push_str(comment);
@@ -39,28 +67,16 @@ pub fn render(mut lines: Vec<Line<'_>>) -> String {
             out.push('\n');
         }
     }
-    out
 }
 
 fn width(line: &Line<'_>) -> usize {
     line.depth * 4 + line.code.width()
 }
 
-/// No empty line at the beginning of the text or of a block, nor at the end of a block.
-fn tidy(lines: &mut [Line<'_>]) {
-    let mut opened = true;
-    for line in lines {
-        if opened || line.code.starts_with('}') {
-            line.apart = false;
-        }
-        opened = line.code.ends_with('{');
-    }
-}
-
 /// Moves what may be moved in neighbouring lines of one kind to one column.
 fn columns(lines: &mut [Line<'_>]) {
     for run in lines.chunk_by_mut(|line, next| {
-        !next.apart && line.depth == next.depth && kind(line).is_some() && kind(line) == kind(next)
+        line.depth == next.depth && kind(line).is_some() && kind(line) == kind(next)
     }) {
         let places = run.iter().filter_map(column);
         let Some(last) = places.filter(|place| *place <= LAST_COLUMN).max() else {

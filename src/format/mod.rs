@@ -76,7 +76,10 @@ fn laid_out(text: &str) -> String {
         Some(rest) => ("\u{feff}", rest),
         None => ("", text),
     };
-    let out = align::render(print::lines(&Tokens::of(plain).collect::<Vec<_>>()));
+    let mut tokens = Vec::with_capacity(Tokens::of(plain).count());
+    tokens.extend(Tokens::of(plain));
+    let out = print::text(&tokens);
+    drop(tokens);
     let same = tokens::essence(plain).eq(tokens::essence(&out));
     let mut sources = SourceMap::default();
     let parses = sources

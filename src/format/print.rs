@@ -1,5 +1,6 @@
-//! From tokens to lines.
+//! From tokens to lines, which go on to columns one by one.
 
+use super::align::Page;
 use super::tokens::{Kind, Token};
 
 /// A line of the laid-out text.
@@ -18,12 +19,12 @@ pub struct Line<'a> {
     pub column: Option<usize>,
 }
 
-/// Lays tokens out.
-pub fn lines<'a>(tokens: &[Token<'a>]) -> Vec<Line<'a>> {
+/// Lays tokens out as text.
+pub fn text(tokens: &[Token<'_>]) -> String {
     let mut printer = Printer {
         tokens,
         before_arrow: before_arrow(tokens),
-        lines: Vec::new(),
+        page: Page::default(),
         line: Line::default(),
         blocks: Vec::new(),
         before: None,
@@ -34,7 +35,7 @@ pub fn lines<'a>(tokens: &[Token<'a>]) -> Vec<Line<'a>> {
         printer.token(at);
     }
     printer.end_line();
-    printer.lines
+    printer.page.finish()
 }
 
 /// Whether the next token that is no comment, from each on, is a `->`.
@@ -58,7 +59,7 @@ struct Printer<'t, 'a> {
     tokens: &'t [Token<'a>],
     /// See the function of this name.
     before_arrow: Vec<bool>,
-    lines: Vec<Line<'a>>,
+    page: Page<'a>,
     line: Line<'a>,
     /// The open blocks, and whether each is on one line.
     blocks: Vec<bool>,
@@ -211,7 +212,7 @@ impl<'a> Printer<'_, 'a> {
         if line.code.is_empty() && line.comment.is_none() {
             return;
         }
-        self.lines.push(line);
+        self.page.push(line);
     }
 
     /// On a single port a comma reads as `->`.

@@ -64,7 +64,8 @@ impl<'a> Iterator for Tokens<'a> {
             return Some(unit);
         }
         let body = self.rest.trim_start_matches([' ', '\t', '\r', '\n']);
-        let blanks = self.rest.strip_suffix(body).unwrap_or("");
+        let before = self.rest.len() - body.len();
+        let blanks = self.rest.get(..before).unwrap_or("");
         if body.is_empty() {
             return None;
         }

@@ -16,6 +16,8 @@ mod tests;
 mod write;
 
 use crate::diagnostic::words;
+use crate::format::format;
+use crate::source::Loaded;
 use std::fmt;
 
 /// What became of a table.
@@ -85,6 +87,16 @@ pub struct Reading {
     pub nodes_per_string: bool,
 }
 
+/// A display as the formatter writes it.
+fn laid_out(text: String) -> String {
+    let main = Loaded {
+        identity: String::new(),
+        name: String::new(),
+        bytes: text.clone().into_bytes(),
+    };
+    format(&main).result.unwrap_or(text)
+}
+
 /// Reads the bytes of a table that is called `name`.
 ///
 /// # Errors
@@ -93,7 +105,7 @@ pub fn import(name: &str, bytes: &[u8], reading: Reading) -> Result<Import, Stri
     let table = sheet::read(bytes)?;
     let (columns, mut notes) = columns::find(&table, reading)?;
     let found = rows::read(&table, &columns, &mut notes);
-    let text = write::display(name, &found);
+    let text = laid_out(write::display(name, &found));
     notes.sort_by_key(|note| note.row);
     Ok(Import {
         text,

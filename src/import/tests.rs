@@ -6,6 +6,15 @@ fn read(text: &str) -> Import {
     import("props.csv", text.as_bytes(), Reading::default()).unwrap()
 }
 
+/// A display with its columns moved together.
+fn plain(import: &Import) -> String {
+    let lines = import.text.lines().map(|line| {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        words.join(" ") + "\n"
+    });
+    lines.collect()
+}
+
 fn lost(import: &Import) -> Vec<String> {
     let notes = import.notes.iter().filter(|note| note.grade == Grade::Lost);
     notes.map(ToString::to_string).collect()
@@ -21,15 +30,15 @@ fn a_table_as_people_have_it() {
     assert!(lost(&import).is_empty(), "{:?}", import.notes);
     for line in [
         "controller Shed-Box {",
-        "    label \"Shed Box\"",
-        "    ports 1..8 { }",
+        "label \"Shed Box\"",
+        "ports 1..8 { }",
         "prop Mini-Tree * 4 { label \"Mini Tree\"; node pixel; string 50 nodes }",
         "prop Arch-big { label \"Arch 'big'\"; node pixel; strings 2 of 600 nodes }",
         "wire Shed-Box.3: Mini-Tree\n",
         "wire Shed-Box.5: Arch-big.1\n",
         "wire Shed-Box.6: Arch-big.2\n",
     ] {
-        assert!(import.text.contains(line), "{line}\n{}", import.text);
+        assert!(plain(&import).contains(line), "{line}\n{}", import.text);
     }
 }
 
@@ -97,7 +106,7 @@ fn names_are_lawful_and_each_its_own() {
         "owl-2 ",
     ] {
         assert!(
-            import.text.contains(&format!("prop {name}{{")),
+            plain(&import).contains(&format!("prop {name}{{")),
             "{name}\n{}",
             import.text
         );

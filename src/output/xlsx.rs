@@ -12,6 +12,8 @@ use std::io;
 
 /// The most characters that a cell may hold (ECMA-376 leaves it open; common programs take no more).
 const MOST_CHARACTERS: usize = 32_767;
+/// A workbook is made in memory, about 200 bytes a cell, so it has no more rows; csv has no end.
+const MOST_ROWS: usize = 100_000;
 /// The narrowest and widest column, in characters.
 const WIDTHS: (usize, usize) = (6, 48);
 
@@ -28,8 +30,13 @@ fn name(by: By) -> &'static str {
 /// The workbook as bytes.
 ///
 /// # Errors
-/// A table with more rows than a sheet takes, which is more strings than a display may have.
+/// More than [`MOST_ROWS`] strings.
 pub fn render(view: &View<'_>) -> io::Result<Vec<u8>> {
+    if view.strings().nth(MOST_ROWS).is_some() {
+        return Err(io::Error::other(format!(
+            "a workbook of more than {MOST_ROWS} strings would fill the memory; take csv"
+        )));
+    }
     let mut book = Workbook::new();
     let date = ExcelDateTime::from_ymd(2000, 1, 1).map_err(fault)?;
     book.set_properties(&DocProperties::new().set_creation_datetime(&date));

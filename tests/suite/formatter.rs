@@ -11,7 +11,7 @@ use tinsel::format;
 use tinsel::source::Loaded;
 
 /// A text laid out; none if it does not parse.
-fn formatted(text: &str) -> Option<String> {
+pub fn formatted(text: &str) -> Option<String> {
     let main = Loaded {
         identity: check::NAME.to_owned(),
         name: check::NAME.to_owned(),

@@ -35,6 +35,8 @@ fn a_hundred_props_compile_as_they_stand() {
         import.text
     );
     assert_eq!(compiled.model.props.len(), 100);
+    // It is as `fmt` writes it.
+    assert_eq!(crate::formatter::formatted(&import.text), Some(import.text));
     assert_eq!(compiled.model.controllers.len(), 3);
 }
 

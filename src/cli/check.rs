@@ -1,9 +1,9 @@
 //! `tinsel check`: everything that is wrong with a display.
 
 use super::console::{Console, Stop};
-use super::disk::Disk;
+use super::disk::{self, Disk};
 use super::{Afresh, CheckArgs, Input};
-use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::words::{did_you_mean, nearest, shown};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::report::{self, terminal};
 use crate::source::Loaded;
@@ -70,10 +70,7 @@ pub fn relaid(
     let names = || compiled.model.controllers.iter().map(|one| &*one.name);
     let unknown = |name: &&String| !names().any(|other| other == name.as_str());
     if let Some(name) = relay.names().iter().find(unknown) {
-        let near = match nearest(name, names()).as_slice() {
-            [] => String::new(),
-            near => format!("; did you mean {}?", ticked_or(near)),
-        };
+        let near = did_you_mean(&nearest(name, names()));
         return Err(Stop::Refused(format!(
             "there is no controller `{}`{near}",
             shown(name)
@@ -126,6 +123,32 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
         console.tell(line.as_bytes());
     }
     Ok(())
+}
+
+/// Writes a result whole, but never over what the display was read from.
+///
+/// # Errors
+/// That it would, or why it can't be written.
+pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
+    // The texts of a display are shown by paths that lead to them. Its lock may not be there yet.
+    let texts = || {
+        compiled
+            .sources
+            .files()
+            .iter()
+            .map(|file| Path::new(&*file.name))
+    };
+    let lock = texts().next().map(|main| main.with_extension(disk::LOCK));
+    let over = texts()
+        .chain(lock.as_deref())
+        .find(|text| disk::same_file(text, path));
+    if let Some(text) = over {
+        let text = shown(&text.to_string_lossy());
+        return Err(Stop::Refused(format!(
+            "{text} is what this display is read from, and would be written over: name another file"
+        )));
+    }
+    disk::write_whole(path, bytes).map_err(Stop::Refused)
 }
 
 /// The findings that are to be shown: without advice where it is to be quiet.

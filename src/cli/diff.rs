@@ -1,9 +1,8 @@
 //! `tinsel diff`: what a build would change.
 
 use super::DiffArgs;
-use super::check::{name, open, relaid, tell};
+use super::check::{self, name, open, relaid, tell};
 use super::console::{Console, Stop};
-use super::disk;
 use crate::Compiled;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::diff::{Changes, json, remap, text};
@@ -54,7 +53,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
         };
         let mut bytes = Vec::new();
         remap::write(&compiled.model, &compiled.plan, past, &mut bytes)?;
-        disk::write_whole(path, &bytes).map_err(Stop::Refused)?;
+        check::write(&compiled, path, &bytes)?;
     }
     Ok(match (compiled.has_errors(), changed) {
         (true, _) => 1,

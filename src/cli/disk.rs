@@ -29,7 +29,7 @@ pub struct Disk {
 }
 
 /// The ending of a lock's name.
-const LOCK: &str = "lock";
+pub const LOCK: &str = "lock";
 
 /// What standard input is shown by where it was given no name; no lock lies beside it.
 pub const UNNAMED: &str = "<stdin>";

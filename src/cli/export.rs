@@ -1,9 +1,8 @@
 //! `tinsel export`: the whole display in a form that other programs read.
 
 use super::ExportArgs;
-use super::check::{status, told};
+use super::check::{status, told, write};
 use super::console::{Console, Stop};
-use super::disk::{same_file, write_whole};
 use crate::output::{self, By, View, mvr, svg, xlsx};
 use crate::{Compiled, graph};
 use std::io::{self, IsTerminal, Write};
@@ -57,18 +56,7 @@ pub fn run(args: &ExportArgs, console: &mut Console) -> Result<u8, Stop> {
     match &args.output {
         None => console.out().write_all(&bytes)?,
         Some(path) => {
-            // The texts of a display are shown by paths that lead to them.
-            let sources = compiled.sources.files().iter();
-            if let Some(source) = sources
-                .map(|file| Path::new(&*file.name))
-                .find(|source| same_file(source, path))
-            {
-                let source = crate::diagnostic::words::shown(&source.to_string_lossy());
-                return Err(Stop::Refused(format!(
-                    "{source} is a text of the display itself: name another file"
-                )));
-            }
-            write_whole(path, &bytes).map_err(Stop::Refused)?;
+            write(&compiled, path, &bytes)?;
         }
     }
     Ok(status(&args.input, &compiled))

@@ -3,7 +3,7 @@
 use super::check::told;
 use super::console::{Console, Stop};
 use super::{WhyArgs, normal};
-use crate::diagnostic::words::{nearest, shown, ticked_or};
+use crate::diagnostic::words::{did_you_mean, nearest, shown};
 use crate::model::StringId;
 use crate::why;
 use std::io::Write;
@@ -18,14 +18,14 @@ pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
     let model = &compiled.model;
     let strings = why::find(model, &name);
     if strings.is_empty() {
+        // What did not compile may be where it is declared, and that has been told.
+        if compiled.blocks() {
+            return Ok(1);
+        }
         let names: Vec<String> = (0..model.strings.len())
             .map(|at| model.name_of(StringId::from(at)))
             .collect();
-        let near = nearest(&name, names.iter().map(String::as_str));
-        let near = match near.as_slice() {
-            [] => String::new(),
-            near => format!("; did you mean {}?", ticked_or(near)),
-        };
+        let near = did_you_mean(&nearest(&name, names.iter().map(String::as_str)));
         return Err(Stop::Refused(format!(
             "there is no string `{}`{near}",
             shown(&name)

@@ -66,6 +66,26 @@ pub fn ticked_and<S: AsRef<str>>(names: &[S]) -> String {
     list(&ticked, "and")
 }
 
+/// The first three names, and how many more: "a, b, c and 4 more".
+#[must_use]
+pub fn few(names: &[String]) -> String {
+    const MOST: usize = 3;
+    let mut shown: Vec<String> = names.iter().take(MOST).cloned().collect();
+    if names.len() > MOST {
+        shown.push(format!("{} more", names.len() - MOST));
+    }
+    list(&shown, "and")
+}
+
+/// What a refusal ends in where names are near: `; did you mean `a` or `b`?`, or nothing.
+#[must_use]
+pub fn did_you_mean<S: AsRef<str>>(near: &[S]) -> String {
+    match near {
+        [] => String::new(),
+        near => format!("; did you mean {}?", ticked_or(near)),
+    }
+}
+
 /// Text from a file made safe to print on one line: control and bidirectional characters become visible
 /// escapes, long text is cut.
 #[must_use]

@@ -100,11 +100,14 @@ fn laid_out(text: String) -> String {
 /// Reads the bytes of a table that is called `name`.
 ///
 /// # Errors
-/// In words, why none of it can be read: no text, no header, an open quote.
+/// In words, why none of it can be read: no text, no header, no row below it, an open quote.
 pub fn import(name: &str, bytes: &[u8], reading: Reading) -> Result<Import, String> {
     let table = sheet::read(bytes)?;
     let (columns, mut notes) = columns::find(&table, reading)?;
     let found = rows::read(&table, &columns, &mut notes);
+    if found.rows == 0 {
+        return Err("there is no row below its header".to_owned());
+    }
     let text = laid_out(write::display(name, &found));
     notes.sort_by_key(|note| note.row);
     Ok(Import {

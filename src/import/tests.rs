@@ -124,6 +124,7 @@ fn what_can_t_be_read_is_refused_in_words() {
         (b"PK\x03\x04", "it is a workbook"),
         (b"name,no\0des", "NUL"),
         (b"", "it has no rows"),
+        (b"name,nodes\n", "no row below its header"),
         (b"owl,50\nfox,20\n", "no header with a column of names"),
         (
             b"name,nodes\n\"owl,50\nfox,20\n",

@@ -66,13 +66,3 @@ pub fn rows(model: &Model, plan: &Plan) -> Vec<PartRow> {
     rows.extend(lines::boxes(model, plan));
     rows
 }
-
-/// Names in a note: three of them, and how many more.
-fn named(names: &[String]) -> String {
-    const MOST: usize = 3;
-    let mut shown: Vec<String> = names.iter().take(MOST).cloned().collect();
-    if names.len() > MOST {
-        shown.push(format!("{} more", names.len() - MOST));
-    }
-    crate::diagnostic::words::list(&shown, "and")
-}

@@ -1,6 +1,6 @@
 //! `tinsel diff`, its remap and `tinsel why`, as the shell sees them.
 
-use crate::cli::{Folder, err, out, tinsel};
+use crate::cli::{Folder, err, on, out, status, tinsel};
 use std::fs;
 use std::process::Output;
 
@@ -231,4 +231,14 @@ fn a_layout_afresh_shows_its_cost() {
     fs::remove_file(folder.0.join("yard.lock")).unwrap();
     run(&folder, &["build", "--quiet", "yard.tinsel"]);
     assert_eq!(all, lock(), "afresh is as if there had been no lock");
+}
+
+/// A display with errors is told as such, not as one that lacks the name.
+#[test]
+fn why_in_a_display_that_does_not_compile() {
+    let folder = Folder::new();
+    let path = folder.file("yard.tinsel", "<html>\n");
+    let done = on("why", &path, &["owl"]);
+    assert_eq!(status(&done), 1, "{}", err(&done));
+    assert!(!err(&done).contains("there is no string"), "{}", err(&done));
 }

@@ -54,6 +54,17 @@ pub fn compiled(main: &str) -> Compiled {
     check::many(texts[0].0, &texts)
 }
 
+/// What a newcomer copies lights up to its last node.
+#[test]
+fn no_example_has_nodes_that_go_dark() {
+    for (main, ..) in EXAMPLES {
+        let compiled = compiled(main);
+        let study = tinsel::power::at(&compiled.model, &compiled.plan, None);
+        let dark = study.sections.iter().filter(|one| one.dark.is_some());
+        assert_eq!(dark.count(), 0, "{main}");
+    }
+}
+
 #[test]
 fn each_example_compiles_without_a_finding() {
     for (main, props, controllers) in EXAMPLES {

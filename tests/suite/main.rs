@@ -19,6 +19,7 @@
 //! | `fit` | how full a display is, and where more would go |
 //! | `cli` | the program as the shell sees it |
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
+//! | `overwrite` | no result is written over what the display is read from |
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
@@ -50,6 +51,7 @@ mod lockfile;
 mod noise;
 mod oracle;
 mod outputs;
+mod overwrite;
 mod parts;
 mod picked;
 mod placement;

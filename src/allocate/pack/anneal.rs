@@ -341,16 +341,7 @@ fn try_step(
     if lead - 2.0 * course.port > allowance {
         return false;
     }
-    let leaves = Change {
-        site: from,
-        gains: partner,
-        loses: Some(unit),
-    };
-    let comes = Change {
-        site: to,
-        gains: Some(unit),
-        loses: partner,
-    };
+    let (leaves, comes) = exchange(unit, partner, from, to);
     let before = i64::from(state.cost[from]) + i64::from(state.cost[to]);
     let least_from = state.least_after(norm, &leaves);
     let least_to = state.least_after(norm, &comes);
@@ -383,6 +374,26 @@ fn try_step(
         state.relocate(norm, pick, from);
     }
     true
+}
+
+/// A unit goes from one site to another, and its partner, if it has one, comes back in its place.
+fn exchange<'a>(
+    unit: &'a Unit,
+    partner: Option<&'a Unit>,
+    from: usize,
+    to: usize,
+) -> (Change<'a>, Change<'a>) {
+    let leaves = Change {
+        site: from,
+        gains: partner,
+        loses: Some(unit),
+    };
+    let comes = Change {
+        site: to,
+        gains: Some(unit),
+        loses: partner,
+    };
+    (leaves, comes)
 }
 
 /// Evens the loads of the sites by moves and swaps that cost neither a port nor lead.
@@ -450,16 +461,7 @@ fn even_step(
     if back > out || !better {
         return false;
     }
-    let leaves = Change {
-        site: from,
-        gains: partner,
-        loses: Some(unit),
-    };
-    let comes = Change {
-        site: to,
-        gains: Some(unit),
-        loses: partner,
-    };
+    let (leaves, comes) = exchange(unit, partner, from, to);
     let now = u64::from(state.cost[from]) + u64::from(state.cost[to]);
     if u64::from(state.least_after(norm, &leaves)) + u64::from(state.least_after(norm, &comes))
         > now

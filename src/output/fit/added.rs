@@ -203,10 +203,7 @@ fn fresh(model: &Model) -> String {
 
 fn unknown(kind: &str, name: &str, near: &[&str]) -> String {
     let name = words::shown(name);
-    let near = match near.is_empty() {
-        true => String::new(),
-        false => format!("; did you mean {}?", words::ticked_or(near)),
-    };
+    let near = words::did_you_mean(near);
     format!("no {kind} of this display is called `{name}`{near}")
 }
 

@@ -1,6 +1,7 @@
 //! Parts of the data lines: strings, fixtures, leads, joints, and the boxes they begin at.
 
-use super::{PartRow, named};
+use super::PartRow;
+use crate::diagnostic::words::few;
 use crate::model::{ControllerId, Model, NodeId, Output, PieceKind, Shape, ShapeRun, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::unit::{self, Dimension, Gauge};
@@ -291,7 +292,7 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
     if !ports.is_empty() {
         let amount = ports.len() as u64;
         let row = PartRow::counted("boxes", "ports in use".to_owned(), amount, "ports");
-        rows.push(row.note(named(&ports)));
+        rows.push(row.note(few(&ports)));
     }
     rows
 }

@@ -1,7 +1,8 @@
 //! Parts of power: feed leads, points of injection, fuses, supplies.
 
+use super::PartRow;
 use super::lines::{Run, gauge_words, thickness};
-use super::{PartRow, named};
+use crate::diagnostic::words::few;
 use crate::model::{FeedLead, InjectAt, Injection, Model, Output, Shape, StringId, SupplyId};
 use crate::plan::Plan;
 use crate::unit::{self, Dimension, Gauge};
@@ -66,7 +67,7 @@ pub fn points(model: &Model) -> Vec<PartRow> {
         return Vec::new();
     }
     let row = PartRow::counted("power", "point of injection".to_owned(), count, "pieces");
-    vec![row.note(format!("into {}", named(&names)))]
+    vec![row.note(format!("into {}", few(&names)))]
 }
 
 /// Fuses by rating: of ports in use, of feeds, of injections.
@@ -136,7 +137,7 @@ pub fn supplies(model: &Model) -> Vec<PartRow> {
                 item.push_str(&format!(", {}", unit::quantity(value, dimension)));
             }
         }
-        PartRow::counted("power", item, names.len() as u64, "pieces").note(named(&names))
+        PartRow::counted("power", item, names.len() as u64, "pieces").note(few(&names))
     });
     rows.collect()
 }

@@ -241,7 +241,23 @@ fn share(figure: Option<Decimal>) -> String {
 /// Statements with everything else as comments.
 fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
     let suggestions = view.suggestions.as_deref().unwrap_or(&[]);
-    if suggestions.is_empty() {
+    let unfed = view
+        .ports
+        .iter()
+        .filter(|row| row.from == "port" && row.dark_nodes > 0);
+    let unfed: Vec<String> = unfed.map(|row| words::shown(&row.port)).collect();
+    if !unfed.is_empty() {
+        // A comment takes one line however many there are.
+        writeln!(
+            out,
+            "# Nodes go dark on {}, and nothing says what feeds that.",
+            words::few(&unfed)
+        )?;
+        writeln!(
+            out,
+            "# Name a `supply` and say `power PORTS from SUPPLY through LENGTH of GAUGE`, then ask again."
+        )?;
+    } else if suggestions.is_empty() {
         writeln!(out, "# Nothing needs to be fed in more places.")?;
     }
     for row in suggestions {

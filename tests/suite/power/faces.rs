@@ -197,3 +197,15 @@ fn nothing_to_show() {
     assert_eq!(bare.status.code(), Some(0));
     assert!(said(&bare).contains("says what it draws"));
 }
+
+/// Where nodes go dark and nothing says what feeds them there is nothing to paste, and it says so.
+#[test]
+fn nothing_to_feed_from() {
+    let text = "node n { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 100 mm; gauge 20 AWG }\n\
+                controller pier { ports 1..2 { volts 12 V } }\n\
+                prop fence { node n; string 400 nodes }\nwire pier.1: fence\n";
+    let said = said(&tinsel(&["power", "-", "--suggest"], text));
+    assert!(said.contains("# Nodes go dark on pier.1"), "{said}");
+    assert!(!said.contains("Nothing needs"), "{said}");
+    assert!(said.lines().all(|line| line.starts_with('#')), "{said}");
+}

@@ -1,0 +1,221 @@
+//! What drives and lights: chips, makes of node, controllers, their ports, receivers.
+
+use super::{ChipId, CircuitId, ControllerId, Told};
+use crate::chip::BitTime;
+use crate::protocol::Input;
+use crate::source::Span;
+use crate::unit::Gauge;
+use std::sync::Arc;
+
+/// A chip.
+#[derive(Debug, Clone)]
+pub struct Chip {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration; `None` for one known beforehand.
+    pub at: Option<Span>,
+    /// Bit time; `None` for a clocked chip.
+    pub bit: Option<BitTime>,
+    /// Latch in nanoseconds.
+    pub latch_ns: u64,
+    /// Bits a colour, 8 or 16.
+    pub depth: u8,
+    /// Bits of a node that are no colour.
+    pub extra_bits: u32,
+    /// Lowest supply at a node in millivolts.
+    pub floor_mv: u32,
+    /// Whether the display says so, rather than the data sheet.
+    pub floor_told: bool,
+}
+
+/// What a node draws at full.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Draw {
+    /// Constant current, in microamperes.
+    Current(i64),
+    /// Constant power, in milliwatts.
+    Power(i64),
+}
+
+/// A make of node.
+#[derive(Debug, Clone)]
+pub struct NodeKind {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration.
+    pub at: Span,
+    /// Its chip, with the place that says so.
+    pub chip: Option<Told<ChipId>>,
+    /// Its letters in slot order, upper case as written.
+    pub colour: Box<str>,
+    /// Slots of one node, above 0.
+    pub slots: u32,
+    /// Bits of one node in the data line.
+    pub bits: u32,
+    /// Supply voltage in millivolts.
+    pub volts: Option<Told<i64>>,
+    /// Draw at full.
+    pub draw: Option<Told<Draw>>,
+    /// Draw of a dark node in microamperes, which comes on top at any level.
+    pub idle_ua: i64,
+    /// Lowest voltage it works at in millivolts, where the display says so.
+    pub floor: Option<Told<i64>>,
+    /// Distance from node to node, in micrometres.
+    pub pitch_um: Option<Told<i64>>,
+    /// The conductor within the string.
+    pub gauge: Option<Told<Gauge>>,
+}
+
+/// Where a controller's universes begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Start {
+    /// The universe after the highest given so far to controllers declared before it.
+    Auto,
+    /// `universes from N`.
+    From(u32),
+    /// `universes N..M`.
+    Range(u32, u32),
+    /// `universes after OTHER`.
+    After(ControllerId),
+}
+
+/// How a controller numbers its ports.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Addressing {
+    /// Each port is one unbroken range with a start of its own.
+    PerPort,
+    /// Each port begins where the one before it ends.
+    Consecutive,
+    /// Each string has a start of its own.
+    PerProp,
+}
+
+impl Addressing {
+    /// It as written.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::PerPort => "per port",
+            Self::Consecutive => "consecutive",
+            Self::PerProp => "per prop",
+        }
+    }
+}
+
+/// What begins at slot 1 of a universe.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    /// Nothing need.
+    Off,
+    /// Each port.
+    Port,
+    /// Each port, and each string whose prop differs from the one before it.
+    Prop,
+}
+
+/// What a port may drive.
+#[derive(Debug, Clone, Default)]
+pub struct PortSettings {
+    /// The chips it drives; empty for any.
+    pub chips: Vec<Told<ChipId>>,
+    /// Most nodes, skips included.
+    pub nodes: Option<Told<u32>>,
+    /// Most slots, for a port that feeds a panel driver or a relay board; in place of `nodes`.
+    pub slots: Option<Told<u32>>,
+    /// Fuse in microamperes.
+    pub fuse: Option<Told<i64>>,
+    /// Voltage in millivolts.
+    pub volts: Option<Told<i64>>,
+    /// Brightness in thousandths of a percent.
+    pub dim: Option<Told<u32>>,
+}
+
+/// A pixel port of a controller.
+#[derive(Debug, Clone)]
+pub struct Port {
+    /// Its number, from 1.
+    pub number: u32,
+    /// The `ports` or `port` setting that has it.
+    pub at: Span,
+    /// What it may drive, as the controller says.
+    pub settings: Arc<PortSettings>,
+}
+
+/// A controller.
+#[derive(Debug, Clone)]
+pub struct Controller {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration (the name).
+    pub at: Span,
+    /// A label for people.
+    pub label: Option<Box<str>>,
+    /// Where it is on the network.
+    pub host: Option<Told<Box<str>>>,
+    /// What it listens to.
+    pub input: Input,
+    /// Where that was said.
+    pub input_at: Option<Span>,
+    /// Where its universes begin.
+    pub start: Start,
+    /// Where that was said.
+    pub start_at: Option<Span>,
+    /// Most universes it takes.
+    pub most_universes: Option<Told<u32>>,
+    /// How it numbers its ports.
+    pub addressing: Addressing,
+    /// Where that was said.
+    pub addressing_at: Option<Span>,
+    /// What begins at slot 1.
+    pub align: Align,
+    /// A node that does not fit in a universe starts the next one (here or in `display`).
+    pub whole_nodes: bool,
+    /// Brightness in thousandths of a percent.
+    pub dim: Option<Told<u32>>,
+    /// Where it stands, in micrometres.
+    pub stands: Option<(i64, i64)>,
+    /// Its pixel ports by number, each number once.
+    pub ports: Vec<Port>,
+    /// Its DMX outputs by number, each with the setting that has it.
+    pub dmx: Vec<Told<u32>>,
+    /// What it draws from the mains, in milliwatts.
+    pub draw_mw: Option<i64>,
+    /// The mains circuit it is on.
+    pub circuit: Option<CircuitId>,
+    /// Whether some of its settings did not parse or resolve: which ports it has is then not known.
+    pub broken: bool,
+    /// Whether it is from a `stock` file and no wire names it: it is then not in this display.
+    pub stock: bool,
+}
+
+impl Controller {
+    /// Its pixel port of a number.
+    #[must_use]
+    pub fn port(&self, number: u32) -> Option<&Port> {
+        self.ports
+            .binary_search_by_key(&number, |port| port.number)
+            .ok()
+            .and_then(|at| self.ports.get(at))
+    }
+}
+
+/// A receiver: a controller's ports come out here.
+#[derive(Debug, Clone)]
+pub struct Receiver {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration (the name).
+    pub at: Span,
+    /// The controller whose ports it carries.
+    pub controller: ControllerId,
+    /// The first port it carries; its own port 1.
+    pub first: u32,
+    /// The last port it carries.
+    pub last: u32,
+    /// Where it stands, in micrometres.
+    pub stands: Option<(i64, i64)>,
+    /// Its own port settings by its own number, from 1; what is set here goes over the controller's.
+    pub ports: Vec<Port>,
+    /// Whether it is from a `stock` file.
+    pub stock: bool,
+}

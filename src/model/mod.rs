@@ -1,0 +1,358 @@
+//! What was meant: names bound, defaults filled, every value with the place it came from.
+//!
+//! The model knows no addresses. Strings are one flat table in the order prop, member, string, so a prop's
+//! strings are a stretch of it and nothing holds a name twice. Ids are plain indices into the tables here.
+
+mod hardware;
+mod power;
+mod prop;
+mod wiring;
+
+pub use hardware::*;
+pub use power::*;
+pub use prop::*;
+pub use wiring::*;
+
+use crate::source::Span;
+use crate::unit::Gauge;
+use std::sync::Arc;
+
+macro_rules! id {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+        pub struct $name(pub u32);
+
+        impl From<usize> for $name {
+            fn from(index: usize) -> Self {
+                // Tables are held far below this by the limits on strings and source size.
+                Self(u32::try_from(index).unwrap_or(u32::MAX))
+            }
+        }
+
+        impl $name {
+            /// As an index.
+            #[must_use]
+            pub fn index(self) -> usize {
+                self.0 as usize
+            }
+        }
+    };
+}
+
+id!(
+    /// A chip of the display.
+    ChipId
+);
+id!(
+    /// A make of node.
+    NodeId
+);
+id!(
+    /// A controller.
+    ControllerId
+);
+id!(
+    /// A receiver.
+    ReceiverId
+);
+id!(
+    /// A prop or family of props.
+    PropId
+);
+id!(
+    /// One string of one prop or member, or one fixture.
+    StringId
+);
+id!(
+    /// What a string is made of.
+    ShapeId
+);
+id!(
+    /// A supply.
+    SupplyId
+);
+id!(
+    /// A mains circuit.
+    CircuitId
+);
+
+/// A value and where it was said.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Told<T> {
+    /// The value.
+    pub value: T,
+    /// The place of the setting.
+    pub at: Span,
+}
+
+/// A whole display.
+#[derive(Debug, Clone, Default)]
+pub struct Model {
+    /// What holds for all of it.
+    pub display: Display,
+    /// Chips: those the display uses, known or declared.
+    pub chips: Vec<Chip>,
+    /// Makes of node.
+    pub nodes: Vec<NodeKind>,
+    /// Controllers in the order declared.
+    pub controllers: Vec<Controller>,
+    /// Receivers in the order declared.
+    pub receivers: Vec<Receiver>,
+    /// Props in the order declared.
+    pub props: Vec<Prop>,
+    /// What strings are made of.
+    pub shapes: Vec<Shape>,
+    /// Every string and fixture, by prop, member, string.
+    pub strings: Vec<StringDef>,
+    /// What the wires say, one data line each, in file order.
+    pub lines: Vec<Line>,
+    /// The pieces of all lines.
+    pub pieces: Vec<Piece>,
+    /// Reserved universes.
+    pub reserved_universes: Vec<ReservedUniverses>,
+    /// Reserved ports and outputs, whole or in part.
+    pub reserved_outputs: Vec<ReservedOutput>,
+    /// Stored strings, with the reference that says so.
+    pub stored_at: Vec<(StringId, Span)>,
+    /// Names carried over.
+    pub renames: Vec<Rename>,
+    /// Supplies.
+    pub supplies: Vec<Supply>,
+    /// Mains circuits.
+    pub circuits: Vec<Circuit>,
+    /// What feeds ports.
+    pub powers: Vec<PowerFeed>,
+    /// Power injections.
+    pub injections: Vec<Injection>,
+    /// Props that the compiler cuts into strings.
+    pub splits: Vec<Split>,
+    /// Whether a `power` or `inject` is missing here since it did not resolve: what would only follow from that is not
+    /// told.
+    pub power_unsure: bool,
+    /// Who takes whose settings.
+    pub likes: Vec<Like>,
+    /// Which text reads which, by the names they are shown by.
+    pub includes: Vec<(Box<str>, Box<str>)>,
+    /// Whether something is missing since it did not parse or resolve: what would only follow from that is
+    /// not told.
+    pub incomplete: bool,
+}
+
+/// A `split` of a prop: strings as many as the compiler chose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Split {
+    /// The setting.
+    pub at: Span,
+    /// The prop.
+    pub prop: PropId,
+    /// How many strings it makes of each member.
+    pub strings: u32,
+    /// How many strands there are to cut between: no more strings than that.
+    pub strands: u32,
+}
+
+/// A declaration that takes the settings of another of its kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Like {
+    /// Their kind.
+    pub kind: crate::ast::BlockKind,
+    /// The one that takes, as an index among those of its kind.
+    pub child: u32,
+    /// The one it takes from.
+    pub parent: u32,
+}
+
+/// What holds for the whole display.
+#[derive(Debug, Clone)]
+pub struct Display {
+    /// Its name; empty if it has none.
+    pub name: Box<str>,
+    /// The place of its statement.
+    pub at: Option<Span>,
+    /// Frame rate in millihertz; above 0.
+    pub frame_rate_mhz: u64,
+    /// Where the frame rate was said.
+    pub frame_rate_at: Option<Span>,
+    /// Slots in a universe, 1 to 512.
+    pub universe_slots: u32,
+    /// Where that was said.
+    pub universe_slots_at: Option<Span>,
+    /// A node that does not fit in a universe starts the next one.
+    pub whole_nodes: bool,
+    /// Brightness, in thousandths of a percent.
+    pub dim: Option<Told<u32>>,
+    /// Nodes left free behind each used port.
+    pub spare_nodes: u32,
+    /// Universes left free behind each controller.
+    pub spare_universes: u32,
+    /// What leads are made of where none is said.
+    pub lead: Option<Told<Gauge>>,
+    /// Temperature of all conductors in thousandths of a degree Celsius.
+    pub conductors_mc: i64,
+    /// What the compiler looks at first where it picks ports.
+    pub prefer: Option<Told<Prefer>>,
+    /// The first setting of its statement.
+    pub first_at: Option<Span>,
+}
+
+/// What is wanted first where the compiler picks ports; the other two follow in this order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Prefer {
+    /// As few ports as can be.
+    FewestPorts,
+    /// Props on the controllers nearest to them.
+    ShortestLeads,
+    /// Controllers as evenly full as can be.
+    EvenLoad,
+}
+
+impl Prefer {
+    /// All of them, in the order that holds where nothing is said.
+    pub const ALL: [Self; 3] = [Self::FewestPorts, Self::ShortestLeads, Self::EvenLoad];
+
+    /// It as written.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::FewestPorts => "fewest ports",
+            Self::ShortestLeads => "shortest leads",
+            Self::EvenLoad => "even load",
+        }
+    }
+}
+
+impl Default for Display {
+    fn default() -> Self {
+        Self {
+            name: "".into(),
+            at: None,
+            frame_rate_mhz: 40_000,
+            frame_rate_at: None,
+            universe_slots: 512,
+            universe_slots_at: None,
+            whole_nodes: false,
+            dim: None,
+            spare_nodes: 0,
+            spare_universes: 0,
+            lead: None,
+            prefer: None,
+            first_at: None,
+            conductors_mc: 20_000,
+        }
+    }
+}
+
+/// The most strings and fixtures that a display may have: what fits in the memory that a small text may cost.
+pub const MOST_STRINGS: u32 = 400_000;
+
+impl Model {
+    /// The string of an id.
+    #[must_use]
+    pub fn string(&self, id: StringId) -> Option<&StringDef> {
+        self.strings.get(id.index())
+    }
+
+    /// What a string is made of.
+    #[must_use]
+    pub fn shape_of(&self, id: StringId) -> Option<&Shape> {
+        self.shapes.get(self.string(id)?.shape.index())
+    }
+
+    /// The make of node of a string; `None` for a fixture.
+    #[must_use]
+    pub fn node_of(&self, id: StringId) -> Option<&NodeKind> {
+        self.nodes.get(self.shape_of(id)?.node?.index())
+    }
+
+    /// The chip of a string, if it is known.
+    #[must_use]
+    pub fn chip_of(&self, id: StringId) -> Option<&Chip> {
+        self.chips.get(self.node_of(id)?.chip?.value.index())
+    }
+
+    /// The prop of a string.
+    #[must_use]
+    pub fn prop_of(&self, id: StringId) -> Option<&Prop> {
+        self.props.get(self.string(id)?.prop.index())
+    }
+
+    /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.
+    ///
+    /// The string's number is left out where the prop or member has just one.
+    #[must_use]
+    pub fn name_of(&self, id: StringId) -> String {
+        let (Some(string), Some(prop)) = (self.string(id), self.prop_of(id)) else {
+            return String::new();
+        };
+        let mut name = prop.name.to_string();
+        if string.member > 0 {
+            name.push_str(&format!("[{}]", string.member));
+        }
+        if string.number > 0 && prop.strings_of(string.member.max(1)).len() > 1 {
+            name.push_str(&format!(".{}", string.number));
+        }
+        name
+    }
+
+    /// The pieces of a line.
+    #[must_use]
+    pub fn pieces_of(&self, line: &Line) -> &[Piece] {
+        self.pieces
+            .get(line.pieces.start as usize..line.pieces.end as usize)
+            .unwrap_or(&[])
+    }
+
+    /// The controller of an id.
+    #[must_use]
+    pub fn controller(&self, id: ControllerId) -> Option<&Controller> {
+        self.controllers.get(id.index())
+    }
+
+    /// The receivers that carry a port, in chain order, each with the port's number at the receiver.
+    pub fn receivers_of(
+        &self,
+        controller: ControllerId,
+        port: u32,
+    ) -> impl Iterator<Item = (ReceiverId, &Receiver, u32)> {
+        self.receivers
+            .iter()
+            .enumerate()
+            .filter(move |(_, r)| r.controller == controller && (r.first..=r.last).contains(&port))
+            .map(move |(index, r)| (ReceiverId::from(index), r, port - r.first + 1))
+    }
+
+    /// What a port may drive where it comes out at `receiver` (or at the controller): the receiver's own
+    /// settings over the controller's, one by one.
+    #[must_use]
+    pub fn port_settings(
+        &self,
+        controller: ControllerId,
+        port: u32,
+        receiver: Option<ReceiverId>,
+    ) -> Option<Arc<PortSettings>> {
+        let base = &self.controller(controller)?.port(port)?.settings;
+        let over = receiver
+            .and_then(|id| self.receivers.get(id.index()))
+            .and_then(|r| {
+                let own = port.checked_sub(r.first)? + 1;
+                r.ports.iter().find(|p| p.number == own)
+            });
+        let Some(over) = over.map(|p| &p.settings) else {
+            return Some(Arc::clone(base));
+        };
+        let mut settings = PortSettings::clone(base);
+        if !over.chips.is_empty() {
+            settings.chips.clone_from(&over.chips);
+        }
+        // `slots at most` stands in the place of `nodes at most`, so one replaces the other.
+        if over.nodes.is_some() || over.slots.is_some() {
+            settings.nodes = over.nodes;
+            settings.slots = over.slots;
+        }
+        settings.fuse = over.fuse.or(settings.fuse);
+        settings.volts = over.volts.or(settings.volts);
+        settings.dim = over.dim.or(settings.dim);
+        Some(Arc::new(settings))
+    }
+}

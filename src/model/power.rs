@@ -1,0 +1,97 @@
+//! What feeds it: supplies, mains circuits, leads and injections.
+
+use super::{CircuitId, ControllerId, ReceiverId, StringId, SupplyId, Told};
+use crate::source::Span;
+use crate::unit::Gauge;
+
+/// A supply.
+#[derive(Debug, Clone)]
+pub struct Supply {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration (the name).
+    pub at: Span,
+    /// Voltage in millivolts.
+    pub volts: Option<Told<i64>>,
+    /// Rating in milliwatts.
+    pub rated: Option<Told<i64>>,
+    /// Where it stands, in micrometres.
+    pub stands: Option<(i64, i64)>,
+    /// The mains circuit it is on.
+    pub circuit: Option<CircuitId>,
+    /// How much of what it takes from the mains it gives, in thousandths of a percent; above 0.
+    pub efficiency: u32,
+}
+
+/// A mains circuit.
+#[derive(Debug, Clone)]
+pub struct Circuit {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration (the name).
+    pub at: Span,
+    /// Voltage in millivolts.
+    pub volts: Option<Told<i64>>,
+    /// Breaker in microamperes.
+    pub breaker: Option<Told<i64>>,
+}
+
+/// A lead from a supply.
+#[derive(Debug, Clone, Copy)]
+pub struct FeedLead {
+    /// The supply.
+    pub supply: SupplyId,
+    /// Its length in micrometres.
+    pub length_um: i64,
+    /// Its conductor.
+    pub gauge: Gauge,
+    /// Its fuse in microamperes.
+    pub fuse: Option<Told<i64>>,
+}
+
+/// What feeds ports.
+#[derive(Debug, Clone)]
+pub struct PowerFeed {
+    /// The statement.
+    pub at: Span,
+    /// The controller.
+    pub controller: ControllerId,
+    /// The receiver, if the ports are named as its own.
+    pub receiver: Option<ReceiverId>,
+    /// First port, by the controller's number.
+    pub first: u32,
+    /// Last port.
+    pub last: u32,
+    /// From where.
+    pub lead: FeedLead,
+}
+
+/// Where on a string power is injected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InjectAt {
+    /// Before the first node.
+    Start,
+    /// Behind the last node.
+    End,
+    /// At a node, from 1.
+    Node(u32),
+    /// At every so many nodes.
+    EveryNodes(u32),
+    /// At every so many strands.
+    EveryStrands(u32),
+}
+
+/// A power injection.
+#[derive(Debug, Clone)]
+pub struct Injection {
+    /// The statement.
+    pub at: Span,
+    /// The strings it goes into.
+    pub strings: Vec<StringId>,
+    /// Where on each.
+    pub place: InjectAt,
+    /// From where.
+    pub lead: FeedLead,
+    /// The plus conductor is cut before this point.
+    pub apart: bool,
+}

@@ -1,0 +1,134 @@
+//! What is hung up: props, their members, and what their strings are made of.
+
+use super::{CircuitId, NodeId, PropId, ShapeId, StringId};
+use crate::source::Span;
+use crate::unit::Gauge;
+use std::ops::Range;
+
+/// A prop, or a family of `* N` props.
+#[derive(Debug, Clone)]
+pub struct Prop {
+    /// Its name.
+    pub name: Box<str>,
+    /// Its declaration (the name).
+    pub at: Span,
+    /// A label for people.
+    pub label: Option<Box<str>>,
+    /// How many members; `None` for a prop that is not `* N`.
+    pub count: Option<u32>,
+    /// Its first string in the table.
+    pub first: u32,
+    /// How the table is cut into members.
+    pub cut: Cut,
+    /// Where it stands, in micrometres.
+    pub stands: Option<(i64, i64)>,
+    /// What a fixture draws from the mains, in milliwatts.
+    pub draw_mw: Option<i64>,
+    /// The mains circuit it is on.
+    pub circuit: Option<CircuitId>,
+    /// Labels and places of single members, by member.
+    pub members: Vec<Member>,
+    /// Whether it did not parse or resolve: its strings are unknown.
+    pub broken: bool,
+    /// Whether it is from a `stock` file.
+    pub stock: bool,
+}
+
+/// How a prop's strings are cut into members.
+#[derive(Debug, Clone)]
+pub enum Cut {
+    /// Each member has this many strings.
+    Even(u32),
+    /// Member `m` has the strings from entry `m - 1` up to entry `m`, counted from the prop's first.
+    Odd(Box<[u32]>),
+}
+
+/// What one member of a family says of itself.
+#[derive(Debug, Clone)]
+pub struct Member {
+    /// Its number, from 1.
+    pub number: u32,
+    /// A label for people.
+    pub label: Option<Box<str>>,
+    /// Where it stands, in micrometres.
+    pub stands: Option<(i64, i64)>,
+}
+
+impl Prop {
+    /// How many members it has; 1 for a prop that is no family.
+    #[must_use]
+    pub fn members_count(&self) -> u32 {
+        self.count.unwrap_or(1)
+    }
+
+    /// The strings of a member (1 for a prop that is no family), as a stretch of the string table.
+    #[must_use]
+    pub fn strings_of(&self, member: u32) -> Range<u32> {
+        let m = member.saturating_sub(1);
+        let (from, to) = match &self.cut {
+            Cut::Even(each) => (m * each, (m + 1) * each),
+            Cut::Odd(ends) => {
+                let from = ends.get(m as usize).copied().unwrap_or(0);
+                (from, ends.get(m as usize + 1).copied().unwrap_or(from))
+            }
+        };
+        self.first + from..self.first + to
+    }
+
+    /// All its strings, as a stretch of the string table.
+    #[must_use]
+    pub fn strings(&self) -> Range<u32> {
+        let members = self.members_count();
+        let last = self.strings_of(members);
+        self.first..last.end
+    }
+}
+
+/// What a string is made of; shared by members that are alike.
+#[derive(Debug, Clone)]
+pub struct Shape {
+    /// The setting that says so.
+    pub at: Span,
+    /// Its name within the prop (`eaves`).
+    pub name: Option<Box<str>>,
+    /// Its make of node; `None` for a fixture.
+    pub node: Option<NodeId>,
+    /// Nodes that show something; 0 for a fixture.
+    pub nodes: u32,
+    /// Slots it takes.
+    pub slots: u32,
+    /// Nodes within it that show nothing.
+    pub skips: u32,
+    /// Nodes of one strand, where it is made of strands.
+    pub strand: Option<u32>,
+    /// The runs it is built of; empty for a plain string.
+    pub runs: Vec<ShapeRun>,
+}
+
+/// A run of a string as built.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ShapeRun {
+    /// Nodes, perhaps with a name.
+    Nodes(Option<Box<str>>, u32),
+    /// Nodes that show nothing.
+    Skip(u32),
+    /// Cable, in micrometres, and its conductor.
+    Lead(i64, Option<Gauge>),
+}
+
+/// One string of one prop or member, or one fixture.
+#[derive(Debug, Clone, Copy)]
+pub struct StringDef {
+    /// Its prop.
+    pub prop: PropId,
+    /// Its member from 1; 0 for a prop that is no family.
+    pub member: u32,
+    /// Its number from 1; 0 for a fixture.
+    pub number: u32,
+    /// What it is made of.
+    pub shape: ShapeId,
+    /// Not put up this season.
+    pub stored: bool,
+    /// The string whose data it shows.
+    pub same_as: Option<StringId>,
+}

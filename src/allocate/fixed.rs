@@ -6,7 +6,7 @@ use super::chain::{Chain, items};
 use super::space::{Block, Blocks, NOBODY};
 use crate::diagnostic::Sink;
 use crate::grid::Grid;
-use crate::model::{Addressing, Model, Output, PieceKind, PinPlace};
+use crate::model::{Addressing, Controller, Model, Output, PieceKind, PinPlace, Start};
 use crate::plan::PortPlan;
 use crate::protocol::UNIVERSES;
 use crate::rules;
@@ -23,6 +23,33 @@ pub(super) struct Fixed {
     own: Vec<Blocks>,
     /// What stays where the lock has it: by universe, for controllers other than the owner.
     kept: Blocks,
+    /// Around a lock, the universes that controllers say they have, `N..M`: used or not, they are nobody else's who does
+    /// not say such a thing.
+    declared: Blocks,
+    /// By controller: whether it says such a thing.
+    says: Vec<bool>,
+}
+
+fn says(controller: &Controller) -> bool {
+    matches!(controller.start, Start::Range(..))
+}
+
+/// The universes that controllers say they have, `N..M`.
+fn declared(model: &Model) -> Blocks {
+    let slots = u64::from(model.display.universe_slots.max(1));
+    let rows = model.controllers.iter().enumerate();
+    let rows = rows.filter_map(|(index, controller)| {
+        let Start::Range(first, last) = controller.start else {
+            return None;
+        };
+        let block = Block {
+            end: u64::from(last) * slots,
+            owner: u32::try_from(index).unwrap_or(u32::MAX),
+            at: controller.start_at.unwrap_or(controller.at),
+        };
+        Some((u64::from(first.max(1) - 1) * slots, block))
+    });
+    Blocks::new(rows.collect())
 }
 
 impl Fixed {
@@ -40,6 +67,9 @@ impl Fixed {
             self.foreign.touched(stretch, Some(owner)),
             own.and_then(|own| own.touched(stretch, without)),
             self.kept.touched(stretch, Some(owner)),
+            self.declared
+                .touched(stretch, None)
+                .filter(|_| self.says.get(controller) == Some(&false)),
         ]
         .into_iter()
         .flatten()
@@ -49,6 +79,12 @@ impl Fixed {
     /// Adds what stays, owned by the controllers.
     pub fn keep(&mut self, kept: Blocks) {
         self.kept = kept;
+    }
+
+    /// Keeps the universes that controllers say they have for them alone.
+    pub fn keep_declared(&mut self, model: &Model) {
+        self.declared = declared(model);
+        self.says = model.controllers.iter().map(says).collect();
     }
 
     /// Whether a controller has anything pinned.
@@ -83,6 +119,8 @@ impl Fixed {
             foreign: Blocks::new(foreign),
             own,
             kept: Blocks::default(),
+            declared: Blocks::default(),
+            says: Vec::new(),
         }
     }
 }

@@ -331,3 +331,23 @@ fn the_remap_leaves_padding_out() {
     // Slots 511 and 512 of a universe hold no node.
     assert_eq!(to(510), None);
 }
+
+/// Universes that a controller says it has are not given to a new one, though nothing lies in them yet.
+#[test]
+fn a_new_controller_stays_out_of_declared_universes() {
+    const YARD: &str = "node dot { chip ws2811; colour RGB }\n\
+                        controller pier { universes 1..3; ports 1..4 { } }\n\
+                        controller quay { ports 1..4 { } }\n\
+                        prop arch { node dot; string 50 nodes }\n\
+                        prop heron { node dot; string 50 nodes }\n\
+                        wire pier.1: arch\nwire quay.1: heron\n";
+    let before = lock_of(&check::one(YARD));
+    let new = "controller hut { universes from 1; ports 1..2 { } }\n\
+               prop owl { node dot; string 20 nodes }\nwire hut.1: owl\n";
+    let compiled = around(&format!("{new}{YARD}"), &before);
+    assert!(!compiled.blocks(), "{}", check::told(&compiled));
+    let now = lock_of(&compiled);
+    assert!(moved(&before, &now).is_empty());
+    // 1 to 3 are the pier's, 4 is the quay's.
+    assert_eq!(now.row("owl").unwrap().start, 4 * 512);
+}

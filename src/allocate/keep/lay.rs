@@ -63,6 +63,7 @@ impl<'a> Keeper<'a> {
         fixed: &mut Fixed,
     ) -> Self {
         let slots = u64::from(model.display.universe_slots.max(1));
+        fixed.keep_declared(model);
         let units = units::gather(model, old, ports, outputs, fixed);
         let calm = calm(model, old, &units);
         let weigh = |unit: &Unit, place: &Place| {

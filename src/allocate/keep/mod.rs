@@ -24,7 +24,6 @@ pub(super) mod units;
 pub(super) use lay::{Keeper, Record};
 
 use super::order;
-use super::space::{Block, Blocks};
 use crate::grid::Grid;
 use crate::lock::{Lock, Relay};
 use crate::model::{Controller, Model, Start, StringId};
@@ -43,8 +42,6 @@ pub(super) struct Old<'a> {
     same_size: bool,
     /// By controller: the channels that it may use.
     ranges: Vec<Range<u64>>,
-    /// Universes that a controller says it has, all of them.
-    declared: Blocks,
     /// By controller: whether it is laid out afresh.
     afresh: Vec<bool>,
 }
@@ -62,7 +59,6 @@ impl<'a> Old<'a> {
             lost: claims::lost(model, past),
             same_size: past.universe_slots == model.display.universe_slots,
             ranges: ranges(model),
-            declared: declared(model),
             afresh: model
                 .controllers
                 .iter()
@@ -91,12 +87,6 @@ impl<'a> Old<'a> {
         let here = was.controller.is_none_or(|old| old.index() == controller);
         let lost = self.lost.get(id.index()).copied().flatten();
         (here && lost.is_none()).then_some(was.start)
-    }
-
-    /// What another controller says is its own, under a stretch of one that says nothing of the kind.
-    fn of_another(&self, declared: &Controller, stretch: &Range<u64>) -> Option<Block> {
-        let other = self.declared.touched(stretch, None);
-        other.filter(|_| !matches!(declared.start, Start::Range(..)))
     }
 
     /// Slots that a string had; 0 for a new one.
@@ -130,24 +120,6 @@ impl<'a> Old<'a> {
             Some(_) | None => first..last.min(range.end),
         }
     }
-}
-
-/// The universes that controllers say they have, `N..M`.
-fn declared(model: &Model) -> Blocks {
-    let slots = u64::from(model.display.universe_slots.max(1));
-    let rows = model.controllers.iter().enumerate();
-    let rows = rows.filter_map(|(index, controller)| {
-        let Start::Range(first, last) = controller.start else {
-            return None;
-        };
-        let block = Block {
-            end: u64::from(last) * slots,
-            owner: u32::try_from(index).unwrap_or(u32::MAX),
-            at: controller.start_at.unwrap_or(controller.at),
-        };
-        Some((u64::from(first.max(1) - 1) * slots, block))
-    });
-    Blocks::new(rows.collect())
 }
 
 /// Whether a controller says how many universes it has, so that it can be full.

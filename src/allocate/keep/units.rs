@@ -227,7 +227,6 @@ fn places(
             Some(Refused::Outside)
         } else {
             let block = fixed.touched(unit.controller, &stretch, without);
-            let block = block.or_else(|| old.of_another(declared, &grid.universes(&stretch)));
             block.map(|block| Refused::Taken(block.at))
         };
         refused = refused.or(why);

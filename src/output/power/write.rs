@@ -161,7 +161,10 @@ fn port(row: &super::PortRow) -> Row<'_> {
         ));
     }
     match (row.left_out, row.from) {
-        (true, _) => remarks.push("left out: see what `tinsel check` says".to_owned()),
+        (true, _) => remarks.push(
+            "left out: more than one voltage on it, too long to reckon, or joined wrongly"
+                .to_owned(),
+        ),
         (false, "injections") => remarks.push("fed by injections".to_owned()),
         _ => {}
     }

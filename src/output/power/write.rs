@@ -79,6 +79,13 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
     } else {
         writeln!(out)?;
         text::print(PORTS, || view.ports.iter().map(port), width, out)?;
+        if view.supplies.is_empty() {
+            writeln!(
+                out,
+                "\nNo `supply` is named: each port is taken to have its full voltage, and `tinsel check` holds only\n\
+                 fuses and circuits against this."
+            )?;
+        }
     }
     if !view.leads.is_empty() {
         writeln!(out)?;

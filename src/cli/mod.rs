@@ -26,8 +26,8 @@ mod why;
 use crate::lock::Relay;
 use crate::output::{self, By, fit as fullness, parts as parts_list, power as power_list};
 use clap::builder::PossibleValuesParser;
-use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
-use console::Console;
+use clap::{ArgMatches, Args, FromArgMatches, ValueEnum};
+use console::{Console, Stop};
 use std::ffi::OsString;
 use std::path::PathBuf;
 use unicode_normalization::UnicodeNormalization;
@@ -37,17 +37,6 @@ Exit status:
   0  no error (warnings and advice allowed)
   1  errors in the display
   2  the command could not be carried out: wrong usage, or a file that can't be read or written";
-
-/// Compiles a pixel-light display: text in, checked ports, universes and start addresses out.
-#[derive(Parser)]
-#[command(name = "tinsel", version, about, after_help = STATUS, arg_required_else_help = true)]
-#[command(disable_help_subcommand = true, max_term_width = 100)]
-struct Arguments {
-    #[command(subcommand)]
-    command: Command,
-    #[command(flatten)]
-    looks: Looks,
-}
 
 /// How things are shown.
 #[derive(Args)]
@@ -71,65 +60,152 @@ enum Colour {
     Never,
 }
 
-#[derive(Subcommand)]
-enum Command {
-    /// Compile a display and tell everything that is wrong with it
-    #[command(after_help = help::CHECK)]
-    Check(CheckArgs),
-    /// Compile a display around its lock, and write the lock and the tables
-    #[command(after_help = help::BUILD)]
-    Build(BuildArgs),
-    /// Tell what a build would change: controllers to set up, show data to make again
-    #[command(after_help = help::DIFF)]
-    Diff(DiffArgs),
-    /// Tell why a string lies where it does
-    #[command(after_help = help::WHY)]
-    Why(WhyArgs),
-    /// Print the table of a display: ports, universes, slots and channels
-    #[command(after_help = help::TABLE)]
-    Table(TableArgs),
-    /// Print how full ports and controllers are, and where something more would go
-    #[command(after_help = help::FIT)]
-    Fit(FitArgs),
-    /// Print the parts list: strings, leads, joints, fuses, supplies, boxes
-    #[command(after_help = help::PARTS)]
-    Parts(PartsArgs),
-    /// Print currents, fuses and voltages, or where power must be fed in again
-    #[command(after_help = help::POWER)]
-    Power(PowerArgs),
-    /// Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs
-    #[command(after_help = help::EXPORT)]
-    Export(ExportArgs),
-    /// Lay display files out in one way, without a change to what they say
-    #[command(after_help = help::FMT)]
-    Fmt(FmtArgs),
-    /// Make a display file of a table of props (csv)
-    #[command(after_help = help::IMPORT)]
-    Import(ImportArgs),
-    /// Print the schema of the JSON that `table` or `parts` prints
-    #[command(after_help = help::SCHEMA)]
-    Schema(SchemaArgs),
-    /// Write the display as pages: everything to look at, and the sheets for the crew
-    #[command(after_help = help::REPORT)]
-    Report(ReportArgs),
-    /// Tell what a code means, with a wrong display and the same one put right
-    #[command(after_help = help::EXPLAIN)]
-    Explain(ExplainArgs),
-    /// Print who depends on whom in a display, as DOT or as a picture
-    #[command(after_help = help::GRAPH)]
-    Graph(GraphArgs),
-    /// Print a completion script for a shell
-    #[command(after_help = help::COMPLETIONS)]
-    Completions {
-        /// The shell
-        shell: clap_complete::Shell,
+/// A command of the program. One row of [`VERBS`] is all that a new one needs here.
+struct Verb {
+    name: &'static str,
+    about: &'static str,
+    /// What stands behind its options in its help.
+    help: &'static str,
+    args: fn(clap::Command) -> clap::Command,
+    run: fn(&ArgMatches, &mut Console) -> Result<u8, Stop>,
+}
+
+const VERBS: [Verb; 17] = [
+    Verb {
+        name: "check",
+        about: "Compile a display and tell everything that is wrong with it",
+        help: help::CHECK,
+        args: CheckArgs::augment_args,
+        run: |given, console| check::run(&read::<CheckArgs>(given)?, console),
     },
-    /// Print the manual page, of all or of one command
-    #[command(after_help = help::MAN)]
-    Man {
-        /// The command
-        command: Option<String>,
+    Verb {
+        name: "build",
+        about: "Compile a display around its lock, and write the lock and the tables",
+        help: help::BUILD,
+        args: BuildArgs::augment_args,
+        run: |given, console| build::run(&read::<BuildArgs>(given)?, console),
     },
+    Verb {
+        name: "diff",
+        about: "Tell what a build would change: controllers to set up, show data to make again",
+        help: help::DIFF,
+        args: DiffArgs::augment_args,
+        run: |given, console| diff::run(&read::<DiffArgs>(given)?, console),
+    },
+    Verb {
+        name: "why",
+        about: "Tell why a string lies where it does",
+        help: help::WHY,
+        args: WhyArgs::augment_args,
+        run: |given, console| why::run(&read::<WhyArgs>(given)?, console),
+    },
+    Verb {
+        name: "table",
+        about: "Print the table of a display: ports, universes, slots and channels",
+        help: help::TABLE,
+        args: TableArgs::augment_args,
+        run: |given, console| table::run(&read::<TableArgs>(given)?, console),
+    },
+    Verb {
+        name: "fit",
+        about: "Print how full ports and controllers are, and where something more would go",
+        help: help::FIT,
+        args: FitArgs::augment_args,
+        run: |given, console| fit::run(&read::<FitArgs>(given)?, console),
+    },
+    Verb {
+        name: "parts",
+        about: "Print the parts list: strings, leads, joints, fuses, supplies, boxes",
+        help: help::PARTS,
+        args: PartsArgs::augment_args,
+        run: |given, console| parts::run(&read::<PartsArgs>(given)?, console),
+    },
+    Verb {
+        name: "power",
+        about: "Print currents, fuses and voltages, or where power must be fed in again",
+        help: help::POWER,
+        args: PowerArgs::augment_args,
+        run: |given, console| power::run(&read::<PowerArgs>(given)?, console),
+    },
+    Verb {
+        name: "export",
+        about: "Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs",
+        help: help::EXPORT,
+        args: ExportArgs::augment_args,
+        run: |given, console| export::run(&read::<ExportArgs>(given)?, console),
+    },
+    Verb {
+        name: "fmt",
+        about: "Lay display files out in one way, without a change to what they say",
+        help: help::FMT,
+        args: FmtArgs::augment_args,
+        run: |given, console| fmt::run(&read::<FmtArgs>(given)?, console),
+    },
+    Verb {
+        name: "import",
+        about: "Make a display file of a table of props (csv)",
+        help: help::IMPORT,
+        args: ImportArgs::augment_args,
+        run: |given, console| import::run(&read::<ImportArgs>(given)?, console),
+    },
+    Verb {
+        name: "schema",
+        about: "Print the schema of the JSON that `table` or `parts` prints",
+        help: help::SCHEMA,
+        args: SchemaArgs::augment_args,
+        run: |given, console| schema::run(&read::<SchemaArgs>(given)?, console),
+    },
+    Verb {
+        name: "report",
+        about: "Write the display as pages: everything to look at, and the sheets for the crew",
+        help: help::REPORT,
+        args: ReportArgs::augment_args,
+        run: |given, console| report::run(&read::<ReportArgs>(given)?, console),
+    },
+    Verb {
+        name: "explain",
+        about: "Tell what a code means, with a wrong display and the same one put right",
+        help: help::EXPLAIN,
+        args: ExplainArgs::augment_args,
+        run: |given, console| explain::run(&read::<ExplainArgs>(given)?, console),
+    },
+    Verb {
+        name: "graph",
+        about: "Print who depends on whom in a display, as DOT or as a picture",
+        help: help::GRAPH,
+        args: GraphArgs::augment_args,
+        run: |given, console| graph::run(&read::<GraphArgs>(given)?, console),
+    },
+    Verb {
+        name: "completions",
+        about: "Print a completion script for a shell",
+        help: help::COMPLETIONS,
+        args: CompletionsArgs::augment_args,
+        run: |given, console| shell::completions(&read::<CompletionsArgs>(given)?, console),
+    },
+    Verb {
+        name: "man",
+        about: "Print the manual page, of all or of one command",
+        help: help::MAN,
+        args: ManArgs::augment_args,
+        run: |given, console| shell::man(&read::<ManArgs>(given)?, console),
+    },
+];
+
+/// The arguments of a command out of all that was given.
+fn read<A: FromArgMatches>(given: &ArgMatches) -> Result<A, Stop> {
+    A::from_arg_matches(given).map_err(|error| Stop::Refused(error.to_string()))
+}
+
+impl Colour {
+    /// Whether it was asked for or declined; none where the terminal decides.
+    fn said(self) -> Option<bool> {
+        match self {
+            Self::Auto => None,
+            Self::Always => Some(true),
+            Self::Never => Some(false),
+        }
+    }
 }
 
 /// Which display, and how strictly.
@@ -359,6 +435,18 @@ struct GraphArgs {
     format: String,
 }
 
+#[derive(Args)]
+struct CompletionsArgs {
+    /// The shell
+    shell: clap_complete::Shell,
+}
+
+#[derive(Args)]
+struct ManArgs {
+    /// The command
+    command: Option<String>,
+}
+
 fn report_names() -> PossibleValuesParser {
     PossibleValuesParser::new(
         std::iter::once("text").chain(crate::report::ALL.iter().map(|f| f.name)),
@@ -390,43 +478,36 @@ pub fn run(arguments: Vec<OsString>) -> u8 {
 }
 
 fn start(arguments: &[OsString]) -> u8 {
-    let parsed = match Arguments::try_parse_from(arguments) {
-        Ok(parsed) => parsed,
+    // A command that is named first is the only one needed: making all of them takes as long as a small display.
+    let named = arguments.get(1).and_then(|word| word.to_str());
+    let verb = VERBS.iter().find(|verb| Some(verb.name) == named);
+    match command_of(verb.map_or(&VERBS, std::slice::from_ref)).try_get_matches_from(arguments) {
+        Ok(given) => carry_out(&given),
         Err(answer) => {
             let status = u8::try_from(answer.exit_code()).unwrap_or(2);
-            let written = answer.print();
-            return match written {
+            match answer.print() {
                 Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => 2,
                 _ => status,
-            };
+            }
         }
+    }
+}
+
+fn carry_out(given: &ArgMatches) -> u8 {
+    let looks = read::<Looks>(given);
+    let (colour, ascii, quiet) = match &looks {
+        Ok(looks) => (looks.color.said(), looks.ascii, looks.quiet),
+        Err(_) => (None, false, false),
     };
-    let looks = &parsed.looks;
-    let colour = match looks.color {
-        Colour::Auto => None,
-        Colour::Always => Some(true),
-        Colour::Never => Some(false),
-    };
-    let mut console = Console::new(colour, looks.ascii, looks.quiet);
-    let status = match &parsed.command {
-        Command::Check(args) => check::run(args, &mut console),
-        Command::Build(args) => build::run(args, &mut console),
-        Command::Diff(args) => diff::run(args, &mut console),
-        Command::Why(args) => why::run(args, &mut console),
-        Command::Table(args) => table::run(args, &mut console),
-        Command::Fit(args) => fit::run(args, &mut console),
-        Command::Parts(args) => parts::run(args, &mut console),
-        Command::Power(args) => power::run(args, &mut console),
-        Command::Export(args) => export::run(args, &mut console),
-        Command::Fmt(args) => fmt::run(args, &mut console),
-        Command::Import(args) => import::run(args, &mut console),
-        Command::Schema(args) => schema::run(args, &mut console),
-        Command::Report(args) => report::run(args, &mut console),
-        Command::Explain(args) => explain::run(args, &mut console),
-        Command::Graph(args) => graph::run(args, &mut console),
-        Command::Completions { shell } => shell::completions(*shell, &mut console),
-        Command::Man { command } => shell::man(command.as_deref(), &mut console),
-    };
+    let mut console = Console::new(colour, ascii, quiet);
+    let verb = given.subcommand().and_then(|(name, own)| {
+        let verb = VERBS.iter().find(|verb| verb.name == name)?;
+        Some((verb, own))
+    });
+    let status = looks.and_then(|_| match verb {
+        Some((verb, own)) => (verb.run)(own, &mut console),
+        None => Err(Stop::Refused("no command is given".into())),
+    });
     console.finish(status)
 }
 
@@ -435,7 +516,25 @@ fn normal(name: &str) -> String {
     name.nfc().collect()
 }
 
-/// The command line as clap has it, for completions and manual pages.
+/// The whole command line as clap has it, for completions and manual pages.
 fn command() -> clap::Command {
-    Arguments::command()
+    command_of(&VERBS)
+}
+
+/// The command line with some of the commands.
+fn command_of(verbs: &[Verb]) -> clap::Command {
+    let root = clap::Command::new("tinsel")
+        .version(env!("CARGO_PKG_VERSION"))
+        .after_help(STATUS)
+        .arg_required_else_help(true)
+        .subcommand_required(true)
+        .disable_help_subcommand(true)
+        .max_term_width(100)
+        .subcommands(verbs.iter().map(|verb| {
+            (verb.args)(clap::Command::new(verb.name))
+                .about(verb.about)
+                .after_help(verb.help)
+        }));
+    // In the help of each command they stand behind its own.
+    Looks::augment_args(root.next_display_order(VERBS.len())).about(env!("CARGO_PKG_DESCRIPTION"))
 }

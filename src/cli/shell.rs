@@ -1,23 +1,23 @@
 //! `tinsel completions` and `tinsel man`: made from the arguments themselves.
 
 use super::console::{Console, Stop};
+use super::{CompletionsArgs, ManArgs};
 use crate::diagnostic::words;
-use clap_complete::Shell;
 
 /// Prints a completion script.
-pub fn completions(shell: Shell, console: &mut Console) -> Result<u8, Stop> {
+pub fn completions(args: &CompletionsArgs, console: &mut Console) -> Result<u8, Stop> {
     let mut script = Vec::new();
-    clap_complete::generate(shell, &mut super::command(), "tinsel", &mut script);
+    clap_complete::generate(args.shell, &mut super::command(), "tinsel", &mut script);
     std::io::Write::write_all(console.out(), &script)?;
     Ok(0)
 }
 
 /// Prints the manual page of all, or of one command.
-pub fn man(name: Option<&str>, console: &mut Console) -> Result<u8, Stop> {
+pub fn man(args: &ManArgs, console: &mut Console) -> Result<u8, Stop> {
     let mut command = super::command();
     // Fills in the full names of the commands.
     command.build();
-    if let Some(name) = name {
+    if let Some(name) = args.command.as_deref() {
         let found = command.find_subcommand(name).cloned();
         command = found.ok_or_else(|| {
             let names = command.get_subcommands().map(|c| c.get_name());

@@ -51,7 +51,7 @@ pub(super) fn join(model: &Model, seats: &[Option<Seat>], past: Option<&Past>) -
     if let Some(past) = past {
         keep::queue::order(model, past, &mut order);
     }
-    let mut ports: Vec<PortPlan> = Vec::new();
+    let mut ports: Vec<PortPlan> = Vec::with_capacity(order.len());
     for lines in
         order.chunk_by(|(a, _), (b, _)| (a.controller, a.output) == (b.controller, b.output))
     {

@@ -34,6 +34,7 @@ use matching::{Matched, Reader};
 use names::Names;
 use settings::{Key, Scope};
 pub use split::fewest;
+use std::cell::LazyCell;
 use targets::Ports;
 
 /// Reads the settings of one block; repeats and misfits are told and left out.
@@ -137,7 +138,8 @@ fn things(
     let receivers = controllers::receivers(reader, &lines, &mut chips, model, sink);
     let props = lineage(&names.props, BlockKind::Prop, sink);
     model.likes = likes;
-    let targets = split::Targets::read(ast, names);
+    // Asked for only where a prop is split.
+    let targets = LazyCell::new(|| split::Targets::read(ast, names));
     let most = |model: &Model, prop: &str, node| {
         targets.most(names, reader.lets, &receivers, model, prop, node)
     };
@@ -159,6 +161,7 @@ fn wiring(
 ) {
     let ports = Ports { receivers };
     let mut wires = wires::Wiring::new(model);
+    wires::make_room(ast, model);
     let renames: Vec<&Renamed> = ast
         .statements
         .iter()

@@ -4,8 +4,10 @@ use crate::ast::{Ast, Block, BlockKind, Ident, StatementKind};
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::{SourceMap, Span};
+use foldhash::fast::RandomState;
 use std::borrow::Cow;
 use std::cell::Cell;
+use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 use unicode_normalization::{UnicodeNormalization, is_nfc};
 
@@ -25,12 +27,20 @@ pub struct Decl<'a> {
 /// All declarations of one kind.
 #[derive(Debug, Default)]
 pub struct Table<'a> {
-    by_name: HashMap<Cow<'a, str>, u32>,
+    by_name: HashMap<Cow<'a, str>, u32, RandomState>,
     /// In file order.
     pub rows: Vec<Decl<'a>>,
 }
 
 impl<'a> Table<'a> {
+    /// Empty, with room for so many.
+    fn with_room(rows: usize) -> Self {
+        Self {
+            by_name: HashMap::with_capacity_and_hasher(rows, RandomState::default()),
+            rows: Vec::with_capacity(rows),
+        }
+    }
+
     /// The index of a name.
     #[must_use]
     pub fn get(&self, name: &str) -> Option<u32> {
@@ -63,7 +73,7 @@ impl<'a> Table<'a> {
 #[derive(Debug)]
 pub struct Names<'a> {
     sources: &'a SourceMap,
-    mentioned: HashSet<Cow<'a, str>>,
+    mentioned: HashSet<Cow<'a, str>, RandomState>,
     /// Chips declared here.
     pub chips: Table<'a>,
     /// Makes of node.
@@ -89,7 +99,7 @@ impl<'a> Names<'a> {
     pub fn read(ast: &'a Ast, sources: &'a SourceMap, sink: &mut Sink) -> Self {
         let mut names = Self {
             sources,
-            mentioned: HashSet::new(),
+            mentioned: HashSet::default(),
             chips: Table::default(),
             nodes: Table::default(),
             controllers: Table::default(),
@@ -100,6 +110,10 @@ impl<'a> Names<'a> {
             displays: Vec::new(),
             overrides: Vec::new(),
         };
+        let props = ast.statements.iter().filter(|statement| {
+            matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
+        });
+        names.props = Table::with_room(props.count());
         names.mentioned = ast.mentioned.iter().map(|word| names.key(*word)).collect();
         for statement in &ast.statements {
             if let StatementKind::Block(block) = &statement.kind {
@@ -142,14 +156,19 @@ impl<'a> Names<'a> {
             BlockKind::Supply => &mut self.supplies,
             BlockKind::Circuit => &mut self.circuits,
         };
-        if let Some(first) = table.get(&name).and_then(|at| table.row(at)) {
-            let word = block.kind.word();
-            let (at, first) = (block.name.span, first.block.name.span);
-            sink.push(rules::name::taken::again(word, &name, at, first));
-            return;
+        match table.by_name.entry(name.clone()) {
+            Entry::Vacant(place) => {
+                place.insert(u32::try_from(table.rows.len()).unwrap_or(u32::MAX));
+            }
+            Entry::Occupied(place) => {
+                if let Some(first) = table.rows.get(*place.get() as usize) {
+                    let word = block.kind.word();
+                    let (at, first) = (block.name.span, first.block.name.span);
+                    sink.push(rules::name::taken::again(word, &name, at, first));
+                }
+                return;
+            }
         }
-        let index = u32::try_from(table.rows.len()).unwrap_or(u32::MAX);
-        table.by_name.insert(name.clone(), index);
         table.rows.push(Decl {
             name,
             block,

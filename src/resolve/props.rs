@@ -75,6 +75,13 @@ pub struct Stretch {
     pub shapes: Range<u32>,
 }
 
+impl Stretch {
+    /// How many strings its members have together.
+    pub fn strings(&self) -> u64 {
+        u64::from(self.members) * u64::from(self.shapes.end - self.shapes.start)
+    }
+}
+
 /// Everything known of the props before the string table is laid out.
 #[derive(Default)]
 pub struct Drafts<'a> {
@@ -100,6 +107,9 @@ pub fn props<'a>(
     let table = &reader.names.props;
     let overrides = overrides(reader, sink);
     let mut drafts = Drafts::default();
+    model.props.reserve_exact(table.rows.len());
+    model.shapes.reserve(table.rows.len());
+    drafts.stretches.reserve(table.rows.len());
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);

@@ -8,6 +8,9 @@ use crate::rules;
 
 /// Lays out the string table from the stretches.
 pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
+    let all: u64 = stretches.iter().map(Stretch::strings).sum();
+    let most = all.min(u64::from(MOST_STRINGS));
+    model.strings.reserve(usize::try_from(most).unwrap_or(0));
     let mut at = 0;
     for index in 0..model.props.len() {
         let from = at;
@@ -21,10 +24,7 @@ pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
 
 fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
     let first = count(model.strings.len() as i64);
-    let total: u64 = own
-        .iter()
-        .map(|s| u64::from(s.members) * u64::from(s.shapes.end - s.shapes.start))
-        .sum();
+    let total: u64 = own.iter().map(Stretch::strings).sum();
     let Some(prop) = model.props.get_mut(id.index()) else {
         return;
     };

@@ -8,7 +8,7 @@ use super::matching::Reader;
 use super::props::number_of;
 use super::refs;
 use super::targets::{Ports, Spot};
-use crate::ast::{Chain, Item, Pin, PinKind, Wire};
+use crate::ast::{Ast, Chain, Item, Pin, PinKind, StatementKind, Wire};
 use crate::diagnostic::Sink;
 use crate::model::{Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringId, Target};
 use crate::rules;
@@ -353,6 +353,24 @@ impl Together {
             Self::Strings(cuts) => std::iter::once(0).chain(cuts.iter().copied()).collect(),
         }
     }
+}
+
+/// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
+pub fn make_room(ast: &Ast, model: &mut Model) {
+    let wires = ast.statements.iter().filter_map(|s| match &s.kind {
+        StatementKind::Wire(wire) => Some(wire),
+        _ => None,
+    });
+    let (mut lines, mut cable) = (0, 0);
+    for wire in wires {
+        lines += wire.chains.len();
+        let items = wire.chains.iter().flat_map(|chain| &chain.items);
+        cable += items
+            .filter(|item| !matches!(item, Item::Reference(..)))
+            .count();
+    }
+    model.lines.reserve(lines);
+    model.pieces.reserve(model.strings.len() + cable);
 }
 
 fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], group: u32) {

@@ -99,6 +99,9 @@ impl<'a> Place<'a> {
 
 /// Characters that begin in some bytes of UTF-8.
 fn characters_in(bytes: &[u8]) -> u32 {
+    if bytes.is_ascii() {
+        return bytes.len() as u32;
+    }
     let begin = bytes.iter().filter(|byte| **byte & 0xc0 != 0x80).count();
     begin as u32
 }

@@ -4,6 +4,7 @@
 //! text that is parsed afterwards holds the plain character in its place, with as many bytes, so that every
 //! offset stays; elsewhere the stretch is marked and the statement around it is left out in silence.
 
+use super::byteset::ByteSet;
 use super::statement::line_end;
 use crate::diagnostic::{Sink, words};
 use crate::rules::syntax::unexpected;
@@ -89,9 +90,9 @@ enum Within {
 }
 
 /// Bytes that need no look: printable ASCII but quotes, `#` and `/`, blanks and tabs.
-fn is_calm(byte: u8) -> bool {
-    matches!(byte, b' '..=b'~' | b'\t') && !matches!(byte, b'"' | b'#' | b'/')
-}
+const CALM: ByteSet = ByteSet::span(b' ', b'~')
+    .with(b"\t", true)
+    .with(b"\"#/", false);
 
 impl Checker<'_, '_> {
     fn run(&mut self) {
@@ -130,13 +131,7 @@ impl Checker<'_, '_> {
                 b'/' if within == Within::Code => at = self.slash(at),
                 b'/' => at += 1,
                 b'\r' if bytes.get(at + 1) == Some(&b'\n') => at += 1,
-                byte if is_calm(byte) => {
-                    let rest = bytes.get(at..).unwrap_or_default();
-                    at += rest
-                        .iter()
-                        .position(|byte| !is_calm(*byte))
-                        .unwrap_or(rest.len());
-                }
+                byte if CALM.has(byte) => at += CALM.run(bytes.get(at..).unwrap_or_default()),
                 byte if byte < 0x80 => at = self.control(at, byte, within),
                 _ => at = self.wide(at, within),
             }

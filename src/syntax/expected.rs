@@ -58,6 +58,7 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
         Rule::plus
         | Rule::small
         | Rule::b
+        | Rule::exponent
         | Rule::w
         | Rule::gap
         | Rule::stop

@@ -300,7 +300,7 @@ impl<'s> Lower<'s> {
 
     fn wire(&mut self, pairs: Pairs<'_, Rule>) -> Option<Wire> {
         let mut target = None;
-        let mut chains = Vec::new();
+        let mut chains = Vec::with_capacity(1);
         for pair in pairs {
             match pair.as_rule() {
                 Rule::reference => target = self.values.reference(pair),
@@ -317,12 +317,14 @@ impl<'s> Lower<'s> {
 
     fn chain(&mut self, pair: Pair<'_, Rule>) -> Chain {
         let span = self.values.span(&pair);
-        let mut items: Vec<Item> = pair
-            .into_inner()
-            .filter(|pair| pair.as_rule() == Rule::item)
-            .filter_map(|pair| self.item(pair))
-            .collect();
-        items.shrink_to_fit();
+        let pairs = pair.into_inner();
+        // Every second pair is an arrow.
+        let mut items = Vec::with_capacity(pairs.len().div_ceil(2));
+        items.extend(
+            pairs
+                .filter(|pair| pair.as_rule() == Rule::item)
+                .filter_map(|pair| self.item(pair)),
+        );
         Chain { span, items }
     }
 

@@ -9,6 +9,7 @@
 //! never holds the pairs of more than one stretch.
 
 mod bytes;
+mod byteset;
 mod expected;
 mod explain;
 mod lower;

@@ -2,8 +2,13 @@
 //!
 //! Each is replaced by as many bytes, so that every place stays. The grammar then knows one blank.
 
+use super::byteset::ByteSet;
 use super::statement::line_end;
 use std::borrow::Cow;
+
+/// Bytes that stay as they are and say nothing of those behind them. A quote and the end of a line say whether a `#`
+/// begins a comment.
+const CALM: ByteSet = ByteSet::but(b"#\t\r\"\n");
 
 /// The stretch with blanks in place of what means no more than one.
 pub(super) fn plain(text: &str) -> Cow<'_, str> {
@@ -15,14 +20,11 @@ pub(super) fn plain(text: &str) -> Cow<'_, str> {
     }
     let mut out = String::with_capacity(text.len());
     let (mut done, mut at, mut quoted) = (0, 0, false);
-    let special = |byte: &u8| blank(*byte) || matches!(byte, b'"' | b'\n');
-    while let Some(length) = bytes
-        .get(at..)
-        .and_then(|rest| rest.iter().position(special))
-    {
-        let from = at + length;
+    loop {
+        let from = at + CALM.run(bytes.get(at..).unwrap_or_default());
         at = from + 1;
         match bytes.get(from) {
+            None => break,
             Some(b'"') => quoted = !quoted,
             Some(b'\n') => quoted = false,
             Some(b'#') if quoted => {}

@@ -4,6 +4,7 @@
 //! One pass over the bytes, whatever the text: it knows comments, quoted text, brackets and the rules of where
 //! a line goes on, and nothing else of the language. Only blocks that are never closed cost a second pass.
 
+use super::byteset::ByteSet;
 use std::ops::Range;
 
 /// The deepest that brackets of any kind may stand within each other.
@@ -184,26 +185,7 @@ struct Cutter<'a> {
 }
 
 /// Bytes that mean nothing to the cut and stand in words and numbers.
-const PLAIN: [bool; 256] = {
-    let mut table = [true; 256];
-    let marks = b" \t\r\n#\"{}()[];,:>";
-    let mut at = 0;
-    while at < marks.len() {
-        #[allow(
-            clippy::indexing_slicing,
-            reason = "a constant is checked when it is compiled"
-        )]
-        {
-            table[marks[at] as usize] = false;
-        }
-        at += 1;
-    }
-    table
-};
-
-fn is_plain(byte: u8) -> bool {
-    PLAIN.get(usize::from(byte)).copied().unwrap_or(true)
-}
+const PLAIN: ByteSet = ByteSet::but(b" \t\r\n#\"{}()[];,:>");
 
 impl<'a> Cutter<'a> {
     fn new(text: &'a str, within: Range<usize>, whole: bool) -> Self {
@@ -440,14 +422,7 @@ impl<'a> Cutter<'a> {
                 at + 1
             }
             b'}' => at + 1,
-            _ => {
-                let rest = bytes.get(at + 1..).unwrap_or_default();
-                let length = rest
-                    .iter()
-                    .position(|byte| !is_plain(*byte))
-                    .unwrap_or(rest.len());
-                at + 1 + length
-            }
+            _ => at + 1 + PLAIN.run(bytes.get(at + 1..).unwrap_or_default()),
         };
         self.last = behind.min(self.within.end);
         behind

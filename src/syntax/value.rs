@@ -130,16 +130,11 @@ impl Values<'_> {
     }
 
     fn operand(&mut self, tokens: &mut Tokens<'_>, operators: &mut u32) -> Option<Expr> {
-        let mut sign: Option<Span> = None;
-        let mut negative = false;
-        while let Some(pair) = tokens.next_if(|pair| pair.as_rule() == Rule::minus) {
-            sign.get_or_insert(self.span(&pair));
-            negative = !negative;
-        }
         let pair = tokens.next()?;
-        let value = match pair.as_rule() {
-            Rule::number => self.number(&pair),
-            Rule::name => Expr::Name(self.ident(&pair)),
+        match pair.as_rule() {
+            Rule::number => Some(self.number(&pair)),
+            Rule::name => Some(Expr::Name(self.ident(&pair))),
+            Rule::minus => self.signed(self.span(&pair), tokens, operators),
             Rule::open => {
                 let open = self.span(&pair);
                 let mut inner = self.level(tokens, true, operators)?;
@@ -147,13 +142,25 @@ impl Values<'_> {
                 if let Expr::Binary(binary) = &mut inner {
                     binary.span = open.to(self.span(&close));
                 }
-                inner
+                Some(inner)
             }
-            _ => return None,
-        };
-        Some(match sign {
-            Some(sign) if negative => Expr::Negate(sign.to(value.span()), Box::new(value)),
-            _ => value,
+            _ => None,
+        }
+    }
+
+    /// An operand whose first sign has been read. Any number of them are one at most.
+    fn signed(&mut self, sign: Span, tokens: &mut Tokens<'_>, operators: &mut u32) -> Option<Expr> {
+        let mut negative = true;
+        while tokens
+            .next_if(|pair| pair.as_rule() == Rule::minus)
+            .is_some()
+        {
+            negative = !negative;
+        }
+        let value = self.operand(tokens, operators)?;
+        Some(match negative {
+            true => Expr::Negate(sign.to(value.span()), Box::new(value)),
+            false => value,
         })
     }
 

@@ -8,8 +8,8 @@ use super::matching::Reader;
 use super::props::number_of;
 use super::refs;
 use super::targets::{Ports, Spot};
-use crate::ast::{Ast, Chain, Item, Pin, PinKind, StatementKind, Wire};
-use crate::diagnostic::Sink;
+use crate::ast::{Ast, Chain, Expr, Item, Pin, PinKind, Reference, StatementKind, Wire};
+use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringId, Target};
 use crate::rules;
 use crate::source::Span;
@@ -49,6 +49,12 @@ impl Wiring {
         model: &mut Model,
         sink: &mut Sink,
     ) {
+        if let Some(finding) = swapped(reader, wire) {
+            sink.push(finding);
+            model.incomplete = true;
+            self.mark_quietly(reader, &wire.target, model);
+            return;
+        }
         let target = ports.find(reader, &wire.target, model, sink);
         let at = wire.target.span;
         if let Some(spot) = &target {
@@ -164,6 +170,16 @@ impl Wiring {
         items
     }
 
+    /// Marks what a reference picks as wired, whatever else is wrong with it.
+    fn mark_quietly(&mut self, reader: &Reader<'_, '_>, reference: &Reference, model: &Model) {
+        let mut quiet = Sink::default();
+        if let Some(picked) = refs::pick(reader, model, reference, &mut quiet) {
+            for id in picked.strings() {
+                self.mark(id, reference.span, model, &mut quiet);
+            }
+        }
+    }
+
     /// Marks a string as wired; tells one that is wired already.
     fn mark(&mut self, id: StringId, at: Span, model: &Model, sink: &mut Sink) -> bool {
         let Some(place) = self.wired.get_mut(id.index()) else {
@@ -204,6 +220,11 @@ impl Wiring {
                 PinPlace::Channel(channel as u64 - 1)
             }
             PinKind::Slot(slot) => {
+                if let Expr::Number(at, _, 1..) = slot {
+                    let written = names.text_at(*at);
+                    sink.push(rules::syntax::number::pin_with_point(*at, written));
+                    return None;
+                }
                 let slot = number_of(reader, slot, sink)?;
                 if !(1..=slots).contains(&slot) {
                     sink.push(rules::address::range::slot(pin.span, slot, slots));
@@ -353,6 +374,41 @@ impl Together {
             Self::Strings(cuts) => std::iter::once(0).chain(cuts.iter().copied()).collect(),
         }
     }
+}
+
+/// `wire fox: shed.2`: a prop before the `:` and a port behind it.
+fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
+    let names = reader.names;
+    let target = names.key(wire.target.name);
+    let feeds = |key: &str| {
+        let boxes = [
+            (&names.controllers, "controller"),
+            (&names.receivers, "receiver"),
+        ];
+        let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
+        found.map(|(_, kind)| *kind)
+    };
+    let [chain] = wire.chains.as_slice() else {
+        return None;
+    };
+    let [Item::Reference(item, None, None)] = chain.items.as_slice() else {
+        return None;
+    };
+    if names.props.get(&target).is_none() || feeds(&target).is_some() {
+        return None;
+    }
+    let kind = feeds(&names.key(item.name)).filter(|_| {
+        // A prop of that name may be meant as well.
+        names.props.get(&names.key(item.name)).is_none()
+    })?;
+    let (port, prop) = (names.text_at(item.span), names.text_at(wire.target.span));
+    Some(rules::name::unknown::swapped(
+        wire.target.span,
+        &target,
+        item.span,
+        kind,
+        &format!("wire {port}: {prop}"),
+    ))
 }
 
 /// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.

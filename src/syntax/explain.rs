@@ -476,6 +476,10 @@ impl Failure<'_> {
         }
         let number = token(rest);
         let target = self.before().trim_end();
+        if self.fits(Rule::equals) && self.thing == Thing::Statement("let") && !number.is_empty() {
+            let (here, value) = (self.here(number.len()), rest.trim_end());
+            return Some(unexpected::equals_missing(here, target, value));
+        }
         if number.starts_with(|c: char| c.is_ascii_digit())
             && self.fits(Rule::colon)
             && self.thing == Thing::Statement("wire")
@@ -483,6 +487,15 @@ impl Failure<'_> {
         {
             let meant = format!("{target}.{number}");
             return Some(unexpected::parted_port(self.here(number.len()), &meant));
+        }
+        let worded = target.rsplit_once([' ', '\t']).filter(|(before, word)| {
+            let at = before.trim_end().ends_with(" at");
+            at && ["universe", "universes", "slot", "slots"].contains(word)
+        });
+        if let Some((before, word)) = worded.filter(|_| number.starts_with(char::is_numeric)) {
+            let start = before.len() + 1;
+            let span = self.span(start..start + word.len());
+            return Some(unexpected::worded_pin(span, word, number));
         }
         if begins_word && self.fits(Rule::colon) && self.thing == Thing::Statement("wire") {
             let before = self.before().trim_end();

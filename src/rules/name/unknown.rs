@@ -71,6 +71,21 @@ pub fn name<'n>(
     finding.fix_near(span, &near)
 }
 
+/// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is what the second one is, `meant` the statement as it is meant.
+pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) -> Diagnostic {
+    let (target, meant) = (shown(target), shown(meant));
+    RULE.at(
+        span,
+        Words {
+            message: format!("a `wire` names the prop `{target}` before its port"),
+            label: "a prop stands where the port belongs".to_owned(),
+            why: "what stands before the `:` feeds what stands behind it".to_owned(),
+            help: format!("write `{meant}`"),
+        },
+    )
+    .and(item, format!("this is a {kind}"))
+}
+
 /// `fox1` or `shed1` where there is a family or a controller of the name before the number; `meant` is what says it.
 pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnostic {
     let written = shown(written);

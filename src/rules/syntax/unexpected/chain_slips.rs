@@ -65,3 +65,20 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
         ),
     )
 }
+
+/// `at universe 12`, `at slot 5`: the numbers of a pin stand without the words.
+#[must_use]
+pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
+    let number = words::shown(number);
+    let help = if word.starts_with("slot") {
+        format!("write `at {number}` on a DMX output, elsewhere `at 12/{number}` with the universe before the slot")
+    } else {
+        format!("write `at {number}/1`: the universe, then the slot that its first node begins at")
+    };
+    finding(
+        span,
+        format!("a pin is written with the word `{word}`"),
+        "no word stands here",
+        help,
+    )
+}

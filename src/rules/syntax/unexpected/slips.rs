@@ -216,6 +216,18 @@ pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
     )
 }
 
+/// A `let` without its `=`; `before` is all up to its value.
+#[must_use]
+pub fn equals_missing(span: Span, before: &str, value: &str) -> Diagnostic {
+    let (before, value) = (words::shown(before), words::shown(value));
+    finding(
+        span,
+        format!("no `=` stands between a name and its value, `{value}`"),
+        "`=` is missing before this",
+        format!("write `{before} = {value}`"),
+    )
+}
+
 /// An address of the newer internet protocol outside square brackets.
 #[must_use]
 pub fn bare_address(span: Span, address: &str) -> Diagnostic {

@@ -385,7 +385,9 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
             (&names.controllers, "controller"),
             (&names.receivers, "receiver"),
         ];
-        let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
+        let found = boxes
+            .iter()
+            .find(|(table, _)| table.use_name(key).is_some());
         found.map(|(_, kind)| *kind)
     };
     let [chain] = wire.chains.as_slice() else {

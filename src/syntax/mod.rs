@@ -8,6 +8,7 @@
 //! Time and memory grow with the text, whatever it holds: every part is read at most three times, and pest
 //! never holds the pairs of more than one stretch.
 
+mod bare;
 mod bytes;
 mod byteset;
 mod expected;
@@ -269,7 +270,9 @@ impl<'a> Stage<'a> {
                 let span = self.span(at..at + 1);
                 self.sink.push(unexpected::unclosed_brace(span, next));
             }
-            Some(Trouble::Unopened(end)) => return self.without_brace(range, end),
+            Some(Trouble::Unopened(end)) => return self.without_brace(range, end, true),
+            Some(Trouble::Bare(end)) => return self.without_brace(range, end, false),
+            Some(Trouble::Round(at)) => return self.in_round_brackets(range, at),
             Some(Trouble::Early(at)) => return self.closed_early(range, at),
             Some(Trouble::Dropped(at)) => self.dropped(range.start, at),
             Some(Trouble::Unclosed(_)) | None => {}
@@ -327,8 +330,8 @@ impl<'a> Stage<'a> {
         self.keep(head, settings, range);
     }
 
-    /// A block whose `{` is missing.
-    fn without_brace(&mut self, range: Range<usize>, head_end: usize) {
+    /// A block whose `{` is missing, and its `}` too unless it is `closed`.
+    fn without_brace(&mut self, range: Range<usize>, head_end: usize, closed: bool) {
         let text = self.slice(range.start..head_end);
         // What of the first line does not belong to the head is its first setting.
         let end = match Grammar::parse(Rule::one_head, &plain(text)) {
@@ -337,9 +340,15 @@ impl<'a> Stage<'a> {
         };
         let head = self.trimmed(range.start..end);
         if !self.is_told(range.clone()) {
-            let close = self.span(range.end - 1..range.end);
             let word = first_word(text);
-            let finding = unexpected::missing_brace(self.span(head.clone()), close, word);
+            let span = self.span(head.clone());
+            let finding = if closed {
+                let close = self.span(range.end - 1..range.end);
+                unexpected::missing_brace(span, close, word)
+            } else {
+                let last = self.span(range.end..range.end);
+                unexpected::bare_block(span, last, word)
+            };
             self.sink.push(finding);
         }
         let head = match Grammar::parse(Rule::one_head, &plain(self.slice(head))) {
@@ -348,6 +357,19 @@ impl<'a> Stage<'a> {
         };
         let kind = head.as_ref().map(|block| block.kind);
         let (settings, _) = self.settings(end..range.end, kind);
+        self.keep(head, settings, range);
+    }
+
+    /// A block in `( )`.
+    fn in_round_brackets(&mut self, range: Range<usize>, open: usize) {
+        let closed = self.slice(range.clone()).ends_with([')', '}']);
+        let end = range.end - usize::from(closed);
+        let close = closed.then(|| self.span(end..range.end));
+        self.sink
+            .push(unexpected::round_block(self.span(open..open + 1), close));
+        let head = self.head(range.start..open);
+        let kind = head.as_ref().map(|block| block.kind);
+        let (settings, _) = self.settings(open + 1..end, kind);
         self.keep(head, settings, range);
     }
 

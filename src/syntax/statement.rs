@@ -4,6 +4,7 @@
 //! One pass over the bytes, whatever the text: it knows comments, quoted text, brackets and the rules of where
 //! a line goes on, and nothing else of the language. Only blocks that are never closed cost a second pass.
 
+use super::bare;
 use super::byteset::ByteSet;
 use std::ops::Range;
 
@@ -34,6 +35,10 @@ pub(super) enum Trouble {
     Early(usize),
     /// Its `{`, at this place, stands on the line below its head.
     Dropped(usize),
+    /// A `(` stands at this place where its `{` belongs.
+    Round(usize),
+    /// It has neither `{` nor `}`; its head ends at this place.
+    Bare(usize),
 }
 
 /// What came of a cut.
@@ -51,13 +56,16 @@ pub(super) struct Cut {
 pub(super) fn statements(text: &str) -> Cut {
     let mut first = Cutter::new(text, 0..text.len(), true);
     first.run(&[]);
-    if first.open_braces.is_empty() {
-        return first.cut;
-    }
-    let unclosed = first.open_braces;
-    let mut second = Cutter::new(text, 0..text.len(), true);
-    second.run(&unclosed);
-    second.cut
+    let mut cut = if first.open_braces.is_empty() {
+        first.cut
+    } else {
+        let unclosed = first.open_braces;
+        let mut second = Cutter::new(text, 0..text.len(), true);
+        second.run(&unclosed);
+        second.cut
+    };
+    bare::join(text, &mut cut.pieces);
+    cut
 }
 
 /// Cuts the inside of a block into settings, up to the `}` that closes it or the end of the stretch.
@@ -122,7 +130,7 @@ const SURE: [&str; 15] = [
 /// Whether a statement surely begins at a place that is the first of its line.
 ///
 /// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
-fn begins_statement(text: &str, at: usize) -> bool {
+pub(super) fn begins_statement(text: &str, at: usize) -> bool {
     let line = text.get(at..line_end(text.as_bytes(), at)).unwrap_or("");
     let end = line
         .find(|c: char| !c.is_ascii_lowercase())
@@ -148,7 +156,7 @@ fn begins_statement(text: &str, at: usize) -> bool {
 }
 
 /// Whether a statement's first word is one that a `{ }` belongs to.
-fn heads_block(text: &str) -> bool {
+pub(super) fn heads_block(text: &str) -> bool {
     let end = text.find([' ', '\t']).unwrap_or(text.len());
     let word = text.get(..end).unwrap_or("");
     [
@@ -180,6 +188,8 @@ struct Cutter<'a> {
     braces: bool,
     deep: Option<usize>,
     dropped: Option<usize>,
+    /// The `(` that stands where the `{` of this piece belongs.
+    round: Option<usize>,
     /// Whether nothing but `}` has been read since the last stray one.
     after_stray: bool,
 }
@@ -202,6 +212,7 @@ impl<'a> Cutter<'a> {
             braces: false,
             deep: None,
             dropped: None,
+            round: None,
             after_stray: false,
             within,
         }
@@ -406,7 +417,11 @@ impl<'a> Cutter<'a> {
             }
             b'{' | b'(' | b'[' => {
                 self.goes_on = true;
-                if byte == b'{' {
+                if byte == b'(' && self.opens_block(at) {
+                    self.round = Some(at);
+                    self.open_braces.push(at);
+                    self.braces = true;
+                } else if byte == b'{' {
                     self.open_braces.push(at);
                     self.braces = true;
                 } else {
@@ -415,6 +430,10 @@ impl<'a> Cutter<'a> {
                 if self.open_braces.len() + self.open_others > MOST_NESTING {
                     self.deep.get_or_insert(at);
                 }
+                at + 1
+            }
+            b')' if self.open_others == 0 && self.closes_block() => {
+                self.open_braces.pop();
                 at + 1
             }
             b')' | b']' => {
@@ -428,16 +447,37 @@ impl<'a> Cutter<'a> {
         behind
     }
 
+    /// Whether a `(` stands where the `{` of a block belongs: behind a head, before a setting.
+    fn opens_block(&self, at: usize) -> bool {
+        let head = self.start.and_then(|start| self.text.get(start..at));
+        let line = self.text.get(at + 1..line_end(self.text.as_bytes(), at));
+        let name = |c: char| c.is_alphanumeric() || "_-\"".contains(c);
+        self.whole
+            && !self.braces
+            && head.is_some_and(|head| heads_block(head) && head.trim_end().ends_with(name))
+            && line.is_some_and(|line| {
+                let setting = line.trim_start();
+                !line.contains('{')
+                    && (setting.is_empty() || setting.starts_with(char::is_alphabetic))
+            })
+    }
+
+    /// Whether a `)` closes what a `(` opened in place of a `{`.
+    fn closes_block(&self) -> bool {
+        self.round.is_some() && self.open_braces.as_slice() == self.round.as_slice()
+    }
+
     /// Ends the piece that is being read, if one is.
     fn finish(&mut self, trouble: Option<Trouble>) {
         self.goes_on = false;
         let deep = self.deep.take().map(Trouble::Deep);
         let dropped = self.dropped.take().map(Trouble::Dropped);
+        let round = self.round.take().map(Trouble::Round);
         let braces = std::mem::take(&mut self.braces);
         if let Some(start) = self.start.take() {
             self.cut.pieces.push(Piece {
                 at: start..self.last,
-                trouble: deep.or(trouble).or(dropped),
+                trouble: deep.or(round).or(trouble).or(dropped),
                 braces,
             });
         }

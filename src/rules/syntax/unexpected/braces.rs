@@ -77,6 +77,50 @@ pub fn missing_brace(span: Span, close: Span, word: &str) -> Diagnostic {
     .and(close, "this `}` closes it")
 }
 
+/// A block without `{` and `}`; `last` is where its last setting ends.
+#[must_use]
+pub fn bare_block(span: Span, last: Span, word: &str) -> Diagnostic {
+    let edit = |at: u32, text: &str| Edit {
+        span: Span::new(at, at),
+        text: text.to_owned(),
+    };
+    finding(
+        span,
+        format!("the settings of this `{word}` stand in no `{{ }}`"),
+        "`{` is missing behind this",
+        format!(
+            "write `{{` behind the head and `}}` behind the last setting, as in `{}`",
+            statement_example(word)
+        ),
+    )
+    .and(last, "`}` is missing here")
+    .fix(
+        "put the settings in `{ }`",
+        vec![edit(span.end, " {"), edit(last.end, "\n}")],
+    )
+}
+
+/// A block in `( )`; `close` is what closes it, if something does.
+#[must_use]
+pub fn round_block(open: Span, close: Option<Span>) -> Diagnostic {
+    let edit = |span, text: &str| Edit {
+        span,
+        text: text.to_owned(),
+    };
+    let found = finding(
+        open,
+        "the settings of a block stand in `( )`".to_owned(),
+        "`{` belongs here",
+        "write `{` and `}`, as in `prop lamp { node bullet; string 36 nodes }`",
+    );
+    match close {
+        Some(close) => found
+            .and(close, "`}` belongs here")
+            .fix("write `{` and `}`", vec![edit(open, "{"), edit(close, "}")]),
+        None => found,
+    }
+}
+
 /// Brackets nested too deep.
 #[must_use]
 pub fn too_deep(span: Span, most: usize) -> Diagnostic {

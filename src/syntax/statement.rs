@@ -157,8 +157,6 @@ pub(super) fn begins_statement(text: &str, at: usize) -> bool {
 
 /// Whether a statement's first word is one that a `{ }` belongs to.
 pub(super) fn heads_block(text: &str) -> bool {
-    let end = text.find([' ', '\t']).unwrap_or(text.len());
-    let word = text.get(..end).unwrap_or("");
     [
         "prop",
         "controller",
@@ -169,7 +167,9 @@ pub(super) fn heads_block(text: &str) -> bool {
         "chip",
         "node",
     ]
-    .contains(&word)
+    .iter()
+    .filter_map(|word| text.strip_prefix(word))
+    .any(|rest| rest.is_empty() || rest.starts_with([' ', '\t']))
 }
 
 struct Cutter<'a> {
@@ -190,6 +190,8 @@ struct Cutter<'a> {
     dropped: Option<usize>,
     /// The `(` that stands where the `{` of this piece belongs.
     round: Option<usize>,
+    /// Whether this piece has had a `(`: only the first can stand where a `{` belongs.
+    bracketed: bool,
     /// Whether nothing but `}` has been read since the last stray one.
     after_stray: bool,
 }
@@ -213,6 +215,7 @@ impl<'a> Cutter<'a> {
             deep: None,
             dropped: None,
             round: None,
+            bracketed: false,
             after_stray: false,
             within,
         }
@@ -448,18 +451,22 @@ impl<'a> Cutter<'a> {
     }
 
     /// Whether a `(` stands where the `{` of a block belongs: behind a head, before a setting.
-    fn opens_block(&self, at: usize) -> bool {
+    fn opens_block(&mut self, at: usize) -> bool {
+        if std::mem::replace(&mut self.bracketed, true) {
+            return false;
+        }
         let head = self.start.and_then(|start| self.text.get(start..at));
-        let line = self.text.get(at + 1..line_end(self.text.as_bytes(), at));
         let name = |c: char| c.is_alphanumeric() || "_-\"".contains(c);
-        self.whole
-            && !self.braces
-            && head.is_some_and(|head| heads_block(head) && head.trim_end().ends_with(name))
-            && line.is_some_and(|line| {
-                let setting = line.trim_start();
-                !line.contains('{')
-                    && (setting.is_empty() || setting.starts_with(char::is_alphabetic))
-            })
+        let heads = |head: &str| heads_block(head) && head.trim_end().ends_with(name);
+        if !self.whole || self.braces || !head.is_some_and(heads) {
+            return false;
+        }
+        let line = self.text.get(at + 1..line_end(self.text.as_bytes(), at));
+        line.is_some_and(|line| {
+            let setting = line.trim_start();
+            let begins = setting.is_empty() || setting.starts_with(char::is_alphabetic);
+            begins && !line.contains('{')
+        })
     }
 
     /// Whether a `)` closes what a `(` opened in place of a `{`.
@@ -472,6 +479,7 @@ impl<'a> Cutter<'a> {
         self.goes_on = false;
         let deep = self.deep.take().map(Trouble::Deep);
         let dropped = self.dropped.take().map(Trouble::Dropped);
+        self.bracketed = false;
         let round = self.round.take().map(Trouble::Round);
         let braces = std::mem::take(&mut self.braces);
         if let Some(start) = self.start.take() {

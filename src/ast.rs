@@ -21,6 +21,8 @@ pub struct Ast {
     pub broken: bool,
     /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
     pub mentioned: Vec<Ident>,
+    /// The kinds of which a declaration has no name that can be read: what such a kind has is not known.
+    pub unnamed: Vec<BlockKind>,
     /// Which text reads which, by the names they are shown by.
     pub includes: Vec<(Box<str>, Box<str>)>,
 }

@@ -211,6 +211,11 @@ impl<'a> Lets<'a> {
         }
     }
 
+    /// Whether there is such a name.
+    pub fn has(&self, name: &str) -> bool {
+        self.by_name.contains_key(name)
+    }
+
     /// Tells the names that nothing uses.
     pub fn tell_unused(&self, names: &Names<'a>, sink: &mut Sink) {
         for row in &self.rows {

@@ -74,6 +74,7 @@ impl Gather<'_> {
         let ast = (self.parse)(&added, self.sink);
         self.all.broken |= ast.broken;
         self.all.mentioned.extend(ast.mentioned);
+        self.all.unnamed.extend(ast.unnamed);
         let includes = |one: &Statement| matches!(one.kind, StatementKind::Include(_));
         if !stock && self.all.statements.is_empty() && !ast.statements.iter().any(includes) {
             // A display of one file, mostly: a large one need not be moved.

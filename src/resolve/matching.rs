@@ -299,6 +299,8 @@ impl<'a> Reader<'_, 'a> {
                 let value = self.lets.eval(self.names, value, sink).ok_or(Why::Told)?;
                 Ok((value, *unit))
             }
+            // A word of the language is none that a `let` was forgotten for.
+            Arg::Word(word) if self.is_own_word(*word) => Err(Why::Found(arg)),
             // A lone name in a number's place is that of a `let`.
             Arg::Word(word) => {
                 let value = self
@@ -309,6 +311,12 @@ impl<'a> Reader<'_, 'a> {
             }
             other => Err(Why::Found(other)),
         }
+    }
+
+    /// Whether a word means something of its own and is no name of a `let`.
+    fn is_own_word(&self, word: Ident) -> bool {
+        let text = self.names.text(word);
+        rules::syntax::unexpected::is_own_word(text) && !self.lets.has(&self.names.key(word))
     }
 
     fn measure(

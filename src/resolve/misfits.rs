@@ -91,6 +91,15 @@ impl Measured {
         units.iter().map(|unit| unit.name).collect()
     }
 
+    /// Whether it may be meant as a part of 1 where a percentage is asked for.
+    fn is_share(&self) -> bool {
+        let below_one = self
+            .value
+            .scaled(1_000_000_000)
+            .is_some_and(|nano| (1..1_000_000_000).contains(&nano));
+        self.dimension == Some(Dimension::Share) && below_one
+    }
+
     /// Whether it is counted and not whole.
     fn is_broken(&self) -> bool {
         let counted = self
@@ -131,7 +140,10 @@ impl<'a> Reader<'_, 'a> {
                 unexpected::setting_ends(last, self.names.text(setting.key), example)
             }
             Why::NoBlock => form(setting.span),
-            Why::Found(arg) => form(arg.span()),
+            Why::Found(arg) => match misfit.row.slots.get(misfit.depth) {
+                Some(Slot::Choice(choices)) => self.no_choice(choices, arg, scope, setting),
+                _ => form(arg.span()),
+            },
             Why::Over(span) => form(*span),
             why => return self.tell_number(why, what(misfit), sink),
         });
@@ -151,6 +163,7 @@ impl<'a> Reader<'_, 'a> {
     /// A slip that is known by name.
     fn slip(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
         self.quoted_number(setting)
+            .or_else(|| self.letters_in_number(setting))
             .or_else(|| self.worded_range(setting))
             .or_else(|| {
                 let fits = |before: &'a [Arg]| self.fits(scope, setting, before);
@@ -223,6 +236,65 @@ impl<'a> Reader<'_, 'a> {
             let with_quotes = Span::new(text.span.start.saturating_sub(1), text.span.end + 1);
             number.then(|| unexpected::quoted_number(with_quotes, written))
         })
+    }
+
+    /// `12x10 nodes`, `6OO nodes`: letters that stand for a sign or for digits.
+    fn letters_in_number(&self, setting: &Setting) -> Option<Diagnostic> {
+        setting.args.iter().enumerate().find_map(|(at, arg)| {
+            let Arg::Number(Quantity {
+                value,
+                unit: Some(unit),
+            }) = arg
+            else {
+                return None;
+            };
+            let (number, letters) = (self.names.text_at(value.span()), self.names.text(*unit));
+            let whole = value.span().to(unit.span);
+            if let Some(digits) = letters.strip_prefix(['x', 'X']) {
+                let next = setting.args.get(at + 1);
+                let (digits, whole) = match next {
+                    Some(Arg::Number(second)) if digits.is_empty() => {
+                        let second = second.value.span();
+                        (self.names.text_at(second), whole.to(second))
+                    }
+                    _ => (digits, whole),
+                };
+                let counts = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
+                let meant = format!("{number} * {digits}");
+                return counts.then(|| rules::syntax::number::letter_for_times(whole, &meant));
+            }
+            let glued = value.span().end == unit.span.start;
+            if !glued || !letters.chars().all(|c| "OoIl".contains(c)) {
+                return None;
+            }
+            let digits = letters.replace(['O', 'o'], "0").replace(['I', 'l'], "1");
+            let meant = format!("{number}{digits}");
+            Some(rules::syntax::number::letters_for_digits(whole, &meant))
+        })
+    }
+
+    /// A choice of words of which none stands there.
+    fn no_choice(
+        &self,
+        choices: &[&str],
+        arg: &Arg,
+        scope: Scope,
+        setting: &Setting,
+    ) -> Diagnostic {
+        let written = Span::new(arg.span().start, setting.span.end);
+        let text = self.names.text_at(written);
+        let plain = text.replace('-', " ");
+        let last = |words: &str| {
+            let word = words.rsplit(' ').next().unwrap_or(words);
+            word.trim_end_matches('s').to_owned()
+        };
+        let near = crate::diagnostic::words::nearest(&plain, choices.iter().copied());
+        let near = near.first().copied().or_else(|| {
+            let mut alike = choices.iter().filter(|choice| last(choice) == last(&plain));
+            alike.next().copied()
+        });
+        let key = self.names.text(setting.key);
+        unexpected::no_choice(written, text, (scope.word(), key), choices, near)
     }
 
     /// `ports 1 to 4`.
@@ -316,6 +388,12 @@ impl<'a> Reader<'_, 'a> {
             self.names.text_at(Span::new(of.at.start, end)).trim_end()
         };
         match why {
+            Why::NoUnit(of) if of.is_share() => {
+                let percent = of.value.scaled(100).map(|percent| percent.to_string());
+                let written = number(of, None);
+                let finding = rules::syntax::unit::share(of.at, written, what, percent.as_deref());
+                sink.push(finding);
+            }
             Why::NoUnit(of) => sink.push(rules::syntax::unit::missing(
                 of.at,
                 number(of, None),

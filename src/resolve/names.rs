@@ -74,6 +74,7 @@ impl<'a> Table<'a> {
 pub struct Names<'a> {
     sources: &'a SourceMap,
     mentioned: HashSet<Cow<'a, str>, RandomState>,
+    unnamed: &'a [BlockKind],
     /// Chips declared here.
     pub chips: Table<'a>,
     /// Makes of node.
@@ -100,6 +101,7 @@ impl<'a> Names<'a> {
         let mut names = Self {
             sources,
             mentioned: HashSet::default(),
+            unnamed: &ast.unnamed,
             chips: Table::default(),
             nodes: Table::default(),
             controllers: Table::default(),
@@ -121,12 +123,17 @@ impl<'a> Names<'a> {
             }
         }
         names.tell_alike(sink);
-        // A family that only overrides name is told where the first of them stands.
-        for block in &names.overrides {
+        // A family that only overrides name is told where the first of them stands, unless its declaration did not parse.
+        for block in std::mem::take(&mut names.overrides) {
             let key = names.key(block.name);
+            let lost = names.is_mentioned(&key) || names.has_unnamed(BlockKind::Prop.word());
             if names.props.get(&key).is_none() {
                 names.mentioned.insert(key);
+                if lost {
+                    continue;
+                }
             }
+            names.overrides.push(block);
         }
         names
     }
@@ -241,6 +248,12 @@ impl<'a> Names<'a> {
         self.mentioned.contains(key)
     }
 
+    /// Whether a declaration of a kind has no name that can be read: any name may be meant as its.
+    #[must_use]
+    pub fn has_unnamed(&self, kind: &str) -> bool {
+        self.unnamed.iter().any(|unnamed| unnamed.word() == kind)
+    }
+
     /// Marks what a word names, of any kind, as used.
     pub fn use_anywhere(&self, word: Ident) {
         let key = self.key(word);
@@ -265,7 +278,7 @@ impl<'a> Names<'a> {
     ) -> Option<u32> {
         let key = self.key(word);
         let found = table.use_name(&key);
-        if found.is_none() && !self.is_mentioned(&key) {
+        if found.is_none() && !self.is_mentioned(&key) && !self.has_unnamed(kind) {
             let known = table.names().filter(|name| Some(*name) != own);
             let other = self.kind_of(&key);
             sink.push(rules::name::unknown::name(

@@ -28,7 +28,11 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
     for block in &names.overrides {
         let key = names.key(block.name);
         let Some(index) = names.props.use_name(&key) else {
-            sink.push(rules::name::unknown::family(block.name.span, &key));
+            sink.push(rules::name::unknown::family(
+                block.name.span,
+                &key,
+                names.props.names(),
+            ));
             continue;
         };
         let Some(row) = names.props.row(index) else {

@@ -88,7 +88,8 @@ impl Ports<'_> {
                 Some(Spot::Open(Target::Any))
             }
             (None, None) => {
-                if !names.is_mentioned(&key) {
+                let unnamed = names.has_unnamed("controller") || names.has_unnamed("receiver");
+                if !names.is_mentioned(&key) && !unnamed {
                     let known = names.controllers.names().chain(names.receivers.names());
                     let at = reference.name.span;
                     let kind = "controller or receiver";

@@ -193,6 +193,9 @@ impl Failure<'_> {
         if let Some(c) = first.filter(|c| c.is_numeric() && !c.is_ascii_digit()) {
             return Some(number::foreign_digit(self.here(c.len_utf8()), c));
         }
+        if let Some(finding) = self.unbracketed_members() {
+            return Some(finding);
+        }
         if let Some(behind) = rest.strip_prefix('.') {
             if before.ends_with("..") {
                 return Some(unexpected::bad_range(
@@ -235,9 +238,49 @@ impl Failure<'_> {
         if whole > 0 && first.is_some_and(|c| c.is_ascii_digit()) {
             let comma = self.span(self.at - 1..self.at);
             let number = self.span(self.at - 1 - whole..self.at + token(rest).len());
-            return Some(number::decimal_comma(number, comma));
+            let written = self
+                .text
+                .get(self.at - 1 - whole..self.at + token(rest).len())?;
+            let head = before.get(..self.at - 1 - whole)?.trim_end();
+            return Some(match head.ends_with(" at") {
+                true => number::pin_with_comma(number, written),
+                false => number::decimal_comma(number, comma, written, true),
+            });
         }
         None
+    }
+
+    /// `fox2..3`, `fox..3`.
+    fn unbracketed_members(&self) -> Option<Diagnostic> {
+        let dots = if self.rest().starts_with("..") {
+            self.at
+        } else {
+            self.before()
+                .strip_suffix('.')
+                .filter(|_| self.rest().starts_with('.'))?
+                .len()
+        };
+        let (before, behind) = (self.text.get(..dots)?, self.text.get(dots + 2..)?);
+        let last = leading_digits(behind);
+        let in_name = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+        let start = before.trim_end_matches(in_name).len();
+        let name = before.get(start..)?;
+        let stem = name.len() - trailing_digits(name);
+        let (family, first) = (
+            name.get(..stem)?.trim_end_matches(['-', '_']),
+            name.get(stem..)?,
+        );
+        if last == 0 || !family.starts_with(char::is_alphabetic) {
+            return None;
+        }
+        let first = if first.is_empty() { "1" } else { first };
+        let meant = format!("{family}[{first}..{}]", behind.get(..last)?);
+        let span = self.span(start..dots + 2 + last);
+        Some(unexpected::members_without_brackets(
+            span,
+            self.text.get(start..dots + 2 + last)?,
+            &meant,
+        ))
     }
 
     /// `1 to 4`.
@@ -460,7 +503,14 @@ impl Failure<'_> {
                 let start = before.len() - item.len();
                 return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
             }
-            return Some(unexpected::unjoined(self.here(word.len()), item, word));
+            // `fox and owl`: the word joins them.
+            let joins = ["and", "then", "to", "plus"].contains(&word);
+            let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
+            let next = behind.get(..end).unwrap_or("");
+            return Some(match joins && !next.is_empty() {
+                true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
+                false => unexpected::unjoined(self.here(word.len()), item, word),
+            });
         }
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();

@@ -181,7 +181,7 @@ impl<'s> Lower<'s> {
 
     /// A setting from a `setting` or `one_setting_head` pair; none if it was told to be wrong.
     fn setting(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> Option<Setting> {
-        let text = pair.as_str();
+        let (text, start) = (pair.as_str(), pair.as_span().start());
         let mut inner = pair.into_inner().peekable();
         let key_pair = inner.next()?;
         let key = self.values.ident(&key_pair);
@@ -199,7 +199,15 @@ impl<'s> Lower<'s> {
         let args: Box<[Arg]> = self.args.drain(outside..).collect();
         let body = body?;
         if let Some((number, comma)) = decimal_comma(&args).filter(|_| word != "stands") {
-            self.values.sink.push(number::decimal_comma(number, comma));
+            let at = |place: u32| (place - self.values.base) as usize - start;
+            let written = text.get(at(number.start)..at(number.end)).unwrap_or("");
+            let unit = text.get(at(number.end)..).unwrap_or("").trim_start();
+            let end = unit.find(|c: char| !c.is_alphanumeric() && c != '%');
+            let unit = unit::find(unit.get(..end.unwrap_or(unit.len())).unwrap_or(""));
+            // What is counted has no parts.
+            let parts = unit.is_none_or(|unit| unit.factor > 1);
+            let finding = number::decimal_comma(number, comma, written, parts);
+            self.values.sink.push(finding);
             return None;
         }
         let mut span = args.last().map_or(key.span, |arg| key.span.to(arg.span()));
@@ -228,6 +236,13 @@ impl<'s> Lower<'s> {
                 }
                 Rule::colon => {
                     let colon = self.values.span(&inner.next()?);
+                    if let (Some(host), Some(next)) = (self.host_before(word), inner.peek()) {
+                        let port = colon.to(self.values.span(next));
+                        self.values
+                            .sink
+                            .push(unexpected::host_with_port(host, port));
+                        return None;
+                    }
                     self.values
                         .sink
                         .push(unexpected::mark_after_key(colon, ":", word));
@@ -243,6 +258,14 @@ impl<'s> Lower<'s> {
             }
         }
         Some(Body::None)
+    }
+
+    /// The place of the host in a `host` setting that is being read.
+    fn host_before(&self, word: &str) -> Option<Span> {
+        match self.args.last() {
+            Some(arg) if word == "host" => Some(arg.span()),
+            _ => None,
+        }
     }
 
     fn run(&mut self, pair: Pair<'_, Rule>) -> Option<Run> {

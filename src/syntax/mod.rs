@@ -317,6 +317,7 @@ impl<'a> Stage<'a> {
                 Err(error) => self.tell(range.clone(), &error, Thing::Statement(first_word(text))),
             }
         }
+        self.note_unnamed(range.clone());
         self.lose(range);
     }
 
@@ -391,6 +392,7 @@ impl<'a> Stage<'a> {
     fn keep(&mut self, head: Option<Block>, settings: Vec<Setting>, range: Range<usize>) {
         self.ast.broken = true;
         let Some(mut block) = head else {
+            self.note_unnamed(range.clone());
             return self.lose(range);
         };
         block.settings = settings;
@@ -400,6 +402,17 @@ impl<'a> Stage<'a> {
             stock: false,
             kind: StatementKind::Block(block),
         });
+    }
+
+    /// Notes the kind of a declaration whose name can't be read.
+    fn note_unnamed(&mut self, range: Range<usize>) {
+        let text = self.slice(range);
+        let word = first_word(text);
+        let name = first_word(text.get(word.len()..).unwrap_or("").trim_start());
+        let kind = BlockKind::ALL.into_iter().find(|kind| kind.word() == word);
+        if name.is_empty() || name.ends_with('-') {
+            self.ast.unnamed.extend(kind);
+        }
     }
 
     fn head(&mut self, range: Range<usize>) -> Option<Block> {

@@ -353,14 +353,16 @@ impl<'a> Cutter<'a> {
     fn headless(&self, close: usize) -> Option<(usize, Piece)> {
         let mut head = None;
         for (index, piece) in self.before_stray() {
-            if piece.braces {
+            let text = self.text.get(piece.at.clone()).unwrap_or("");
+            let begins = begins_statement(self.text, piece.at.start);
+            // A setting may have a block of its own; a statement with one is whole.
+            if piece.braces && (begins || heads_block(text)) {
                 break;
             }
-            let text = self.text.get(piece.at.clone()).unwrap_or("");
             if heads_block(text) {
                 head = Some((index, piece));
             }
-            if begins_statement(self.text, piece.at.start) {
+            if begins {
                 break;
             }
         }

@@ -2,6 +2,7 @@
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
+use crate::rules::syntax::unexpected::is_own_word;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -108,17 +109,22 @@ pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnosti
 }
 
 /// `prop NAME[N]` of a family that is not declared.
-pub fn family(span: Span, written: &str) -> Diagnostic {
+pub fn family<'n>(span: Span, written: &str, known: impl Iterator<Item = &'n str>) -> Diagnostic {
+    let near = nearest(written, known);
     let written = shown(written);
-    RULE.at(
+    let finding = RULE.at(
         span,
         Words {
             message: format!("no prop is named `{written}`"),
             label: "no such family".to_owned(),
             why: "settings of single members need the family that they belong to".to_owned(),
-            help: format!("declare the family: `prop {written} * N {{ … }}`"),
+            help: match near.as_slice() {
+                [] => format!("declare the family: `prop {written} * N {{ … }}`"),
+                near => format!("did you mean {}?", ticked_or(near)),
+            },
         },
-    )
+    );
+    finding.fix_near(span, &near)
 }
 
 /// A name in arithmetic that no `let` gives a value; `subtraction` is what was likely meant by a name such as
@@ -135,7 +141,12 @@ pub fn number<'n>(
     let written = shown(written);
     let help = match (&subtraction, near.as_slice()) {
         (Some(meant), _) => format!("put blanks round the minus: `{meant}`"),
-        (None, []) => format!("give it a value: `let {written} = 28`"),
+        _ if is_own_word(&written) => {
+            format!("`{written}` is a word of the language: write the number that is missing here")
+        }
+        (None, []) => {
+            format!("give it a value with `let {written} = …`, or write the number itself")
+        }
         (None, near) => format!("did you mean {}?", ticked_or(near)),
     };
     let finding = RULE.at(

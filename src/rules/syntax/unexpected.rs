@@ -179,6 +179,16 @@ pub fn is_keyword(word: &str) -> bool {
     STATEMENTS.iter().any(|(keyword, _)| *keyword == word)
 }
 
+/// Whether a word joins or begins things in the language, or is a unit: in the place of a number it is a slip.
+#[must_use]
+pub fn is_own_word(word: &str) -> bool {
+    const JOINTS: [&str; 19] = [
+        "of", "at", "to", "from", "per", "through", "fuse", "apart", "by", "like", "every",
+        "after", "most", "as", "skip", "lead", "size", "port", "channel",
+    ];
+    JOINTS.contains(&word) || is_keyword(word) || crate::unit::find(word).is_some()
+}
+
 /// Something that does not fit where it stands.
 ///
 /// `found` is it in words ("`heron`", "the end of the line"); `fits` are the words for what does.

@@ -61,6 +61,25 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
     }
 }
 
+/// `dim to 0.8`: a part of 1 or a percentage? `percent` is it as the former.
+pub fn share(span: Span, written: &str, what: &str, percent: Option<&str>) -> Diagnostic {
+    let written = shown(written);
+    let part = percent
+        .map(|percent| format!("write `{percent} %` if `{written}` is meant as a part of 1, "));
+    RULE.at(
+        span,
+        Words {
+            message: format!("{what} has no unit"),
+            label: format!("{written} of what?"),
+            why: "a bare number could be meant in any unit".to_owned(),
+            help: format!(
+                "{}`{written} %` if it is a percentage",
+                part.unwrap_or_default()
+            ),
+        },
+    )
+}
+
 /// A unit that measures something else, or is none. `written` is what the number stands for, and the number.
 pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> Diagnostic {
     let unit = shown(unit);

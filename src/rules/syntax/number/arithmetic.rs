@@ -54,7 +54,8 @@ pub fn dotted(written: &str) -> Option<String> {
     let (from, to) = written.split_once('-')?;
     let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
     let (from, to) = (from.trim(), to.trim());
-    (digits(from) && digits(to) && !to.is_empty()).then(|| format!("{from}..{to}"))
+    (digits(from) && digits(to) && !from.is_empty() && !to.is_empty())
+        .then(|| format!("{from}..{to}"))
 }
 
 /// `1-4`, a subtraction that leaves too little, where `1..4` may be meant: `what` names it, `written` is the text.

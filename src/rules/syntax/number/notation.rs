@@ -95,16 +95,69 @@ pub fn bare_point(span: Span) -> Diagnostic {
     )
 }
 
-/// `1,5`: a comma where the point of a number stands. `comma` is the place of the comma.
+/// `12x10`; `meant` is it with a sign.
 #[must_use]
-pub fn decimal_comma(span: Span, comma: Span) -> Diagnostic {
+pub fn letter_for_times(span: Span, meant: &str) -> Diagnostic {
     finding(
         span,
-        "a number is written with a comma".to_owned(),
-        "a comma begins the next value here",
-        "write decimals with a point: `1.5`".to_owned(),
+        "a letter stands where two numbers are multiplied".to_owned(),
+        "`*` belongs between the numbers",
+        format!("write `{}`", words::shown(meant)),
     )
-    .fix(
+}
+
+/// `6OO`; `meant` is it in digits.
+#[must_use]
+pub fn letters_for_digits(span: Span, meant: &str) -> Diagnostic {
+    finding(
+        span,
+        "letters stand among the digits of a number".to_owned(),
+        "a letter that looks like a digit",
+        format!("write `{}`", words::shown(meant)),
+    )
+}
+
+/// `at 12,1` for `at 12/1`.
+#[must_use]
+pub fn pin_with_comma(span: Span, written: &str) -> Diagnostic {
+    let meant = written.replacen(',', "/", 1);
+    finding(
+        span,
+        format!("a pin is written with a comma, `{written}`"),
+        "`/` belongs between universe and slot",
+        format!("write `at {meant}`"),
+    )
+}
+
+/// `1,5`: a comma where the point of a number stands. `comma` is the place of the comma, `written` the number, of which
+/// there may be `parts`.
+#[must_use]
+pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Diagnostic {
+    let (whole, rest) = written.split_once(',').unwrap_or((written, ""));
+    let told = |help: String| {
+        finding(
+            span,
+            "a number is written with a comma".to_owned(),
+            "a comma begins the next value here",
+            help,
+        )
+    };
+    let (joined, point) = (format!("{whole}{rest}"), format!("{whole}.{rest}"));
+    // `1,200` is as likely a thousand and two hundred as it is one and a fifth.
+    if rest.len() == 3 && whole != "0" {
+        return told(match parts {
+            true => format!("write `{joined}`, or `{point}` if that is meant"),
+            false => {
+                format!("write `{joined}`: no comma stands in a number (`{whole}_{rest}` may)")
+            }
+        });
+    }
+    if !parts {
+        return told(format!(
+            "write a whole number: what is counted has no parts, so no `{point}`"
+        ));
+    }
+    told(format!("write decimals with a point: `{point}`")).fix(
         "write a point",
         vec![Edit {
             span: comma,

@@ -39,6 +39,33 @@ pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diag
     )
 }
 
+/// Other words than those that a setting may choose from; `of` is the block and the setting, `near` what is likely meant.
+#[must_use]
+pub fn no_choice(
+    span: Span,
+    found: &str,
+    of: (&str, &str),
+    choices: &[&str],
+    near: Option<&str>,
+) -> Diagnostic {
+    let (block, key) = of;
+    RULE.at(
+        span,
+        Words {
+            message: format!(
+                "`{}` does not fit the setting `{key}` of `{block}`",
+                words::shown(found)
+            ),
+            label: "does not fit here".to_owned(),
+            why: "what the setting sets can't be read".to_owned(),
+            help: match near {
+                Some(near) => format!("write `{key} {near}`"),
+                None => format!("it is one of {}", words::ticked_or(choices)),
+            },
+        },
+    )
+}
+
 /// A colour order with other letters than those of colours.
 #[must_use]
 pub fn colour(span: Span, found: &str) -> Diagnostic {

@@ -25,6 +25,39 @@ pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
     )
 }
 
+/// `host 192.168.7.20:5568`; `port` is what stands behind the host.
+#[must_use]
+pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
+    finding(
+        port,
+        "a host has the number of a network port behind it".to_owned(),
+        "no network port here",
+        "leave it out: each `input` has a network port of its own".to_owned(),
+    )
+    .and(host, "this is the host")
+    .fix(
+        "leave out the network port",
+        vec![Edit {
+            span: port,
+            text: String::new(),
+        }],
+    )
+}
+
+/// `fox2..3`, `fox..3` for `fox[2..3]`; `written` is what stands there, `meant` what says it.
+#[must_use]
+pub fn members_without_brackets(span: Span, written: &str, meant: &str) -> Diagnostic {
+    finding(
+        span,
+        format!(
+            "the members in `{}` stand without brackets",
+            words::shown(written)
+        ),
+        "members stand in `[ ]`",
+        format!("write `{}`", words::shown(meant)),
+    )
+}
+
 /// A statement or setting behind another on one line.
 #[must_use]
 pub fn second_on_line(span: Span, thing: Thing<'_>, found: &str) -> Diagnostic {
@@ -200,6 +233,20 @@ pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
         "`->` or `,` is missing before this",
         format!(
             "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
+        ),
+    )
+}
+
+/// `fox and owl` for `fox -> owl`.
+#[must_use]
+pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diagnostic {
+    let (before, next) = (words::shown(before), words::shown(next));
+    finding(
+        span,
+        format!("items of a chain are joined by the word `{word}`"),
+        "no word joins items",
+        format!(
+            "write `{before} -> {next}` to go on on the same data line, or `{before}, {next}` for the next port"
         ),
     )
 }

@@ -312,7 +312,7 @@ struct TableArgs {
     /// How the table is written
     #[arg(long, default_value = "text", value_parser = output_names())]
     format: String,
-    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`), controller or receiver
+    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`, a receiver's `jetty.1`), controller or receiver
     #[arg(long, value_name = "NAME")]
     only: Option<String>,
 }

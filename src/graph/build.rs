@@ -2,7 +2,9 @@
 
 use super::{EdgeKind, Graph, VertexKind};
 use crate::ast::BlockKind;
-use crate::model::{ControllerId, Model, Output, PieceKind, Prop, Start, StringId, Target};
+use crate::model::{
+    ControllerId, Model, Output, PieceKind, Prop, ReceiverId, Start, StringId, Target,
+};
 
 /// Things and what they depend on: names, `like`, `after`, `include`, carried ports, the order of chains.
 #[must_use]
@@ -78,9 +80,8 @@ impl Build<'_> {
         for receiver in &model.receivers {
             let at = Some(receiver.at);
             let at = self.graph.vertex(VertexKind::Receiver, &receiver.name, at);
-            for port in receiver.first..=receiver.last {
-                let port = self.port(receiver.controller, Output::Pixel(port));
-                self.graph.edge(at, port, EdgeKind::Carries);
+            if let Some(controller) = self.controller(receiver.controller) {
+                self.graph.edge(at, controller, EdgeKind::Carries);
             }
         }
     }
@@ -120,12 +121,7 @@ impl Build<'_> {
         for line in &model.lines {
             let mut before = match line.target {
                 Target::Port(controller, port, receiver) => {
-                    let port = self.port(controller, Output::Pixel(port));
-                    let receiver = receiver.and_then(|id| model.receivers.get(id.index()));
-                    match receiver {
-                        Some(one) => Some(self.graph.vertex(VertexKind::Receiver, &one.name, None)),
-                        None => Some(port),
-                    }
+                    Some(self.port_at(controller, port, receiver))
                 }
                 Target::Dmx(controller, output) => Some(self.port(controller, Output::Dmx(output))),
                 Target::Controller(controller) => self.controller(controller),
@@ -197,7 +193,7 @@ impl Build<'_> {
             };
             let supply = self.graph.vertex(VertexKind::Supply, &supply.name, None);
             for port in power.first..=power.last {
-                let port = self.port(power.controller, Output::Pixel(port));
+                let port = self.port_at(power.controller, port, power.receiver);
                 self.graph.edge(port, supply, EdgeKind::FedFrom);
             }
         }
@@ -232,6 +228,24 @@ impl Build<'_> {
             self.graph.edge(port, controller, EdgeKind::PartOf);
         }
         port
+    }
+
+    /// A pixel port where it comes out: at the receiver that a wire names, else at its controller.
+    fn port_at(&mut self, id: ControllerId, number: u32, receiver: Option<ReceiverId>) -> usize {
+        let model = self.model;
+        let port = self.port(id, Output::Pixel(number));
+        let Some(receiver) = receiver.and_then(|id| model.receivers.get(id.index())) else {
+            return port;
+        };
+        let own = (number + 1).saturating_sub(receiver.first);
+        let name = format!("{}.{own}", receiver.name);
+        let there = self.graph.vertex(VertexKind::Port, &name, None);
+        let receiver = self
+            .graph
+            .vertex(VertexKind::Receiver, &receiver.name, None);
+        self.graph.edge(there, receiver, EdgeKind::PartOf);
+        self.graph.edge(there, port, EdgeKind::Carries);
+        there
     }
 
     /// The vertex of a string: its prop's or member's own where that has just one.

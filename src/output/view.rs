@@ -39,8 +39,9 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`), a
-    /// controller or a receiver: its strings, and the ports, controllers and universes that carry them.
+    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`, or `jetty.1` of
+    /// a receiver), a controller or a receiver: its strings, and the ports, controllers and universes that carry
+    /// them. A port that nothing hangs on has none.
     ///
     /// # Errors
     /// The nearest names, where nothing has this one.
@@ -50,7 +51,8 @@ impl<'a> View<'a> {
         let prop_id = model.props.iter().position(|p| &*p.name == prop);
         let controller = model.controllers.iter().position(|c| &*c.name == name);
         let receiver = model.receivers.iter().position(|r| &*r.name == name);
-        let mut known = controller.is_some() || receiver.is_some();
+        let output = model.output_named(name);
+        let mut known = controller.is_some() || receiver.is_some() || output.is_some();
         let mut strings = vec![false; model.strings.len()];
         for index in 0..strings.len() {
             let id = StringId::from(index);
@@ -67,8 +69,11 @@ impl<'a> View<'a> {
                 || output_name(model, port.controller, port.output) == name;
             known |= whole;
             for piece in &port.pieces {
-                let here =
-                    whole || receiver.is_some() && piece.receiver.map(|r| r.index()) == receiver;
+                let here = whole
+                    || piece.receiver.is_some_and(|at| {
+                        Some(at.index()) == receiver
+                            || output == Some((port.controller, port.output, Some(at)))
+                    });
                 if let (PieceKind::String(id, _), true) = (piece.piece.kind, here)
                     && let Some(shown) = strings.get_mut(id.index())
                 {

@@ -427,7 +427,7 @@ struct ExplainArgs {
 struct GraphArgs {
     #[command(flatten)]
     input: Input,
-    /// Only what a change of this name reaches
+    /// Only what a change of this name reaches, by what the display says (see below)
     #[arg(long, value_name = "NAME")]
     reach: Option<String>,
     /// How it is drawn: as text for programs that draw graphs, or as a picture

@@ -3,10 +3,15 @@
 use super::{EdgeKind, Graph, VertexKind};
 use crate::ast::BlockKind;
 use crate::model::{
-    ControllerId, Model, Output, PieceKind, Prop, ReceiverId, Start, StringId, Target,
+    Addressing, ControllerId, Model, Output, PieceKind, Prop, ReceiverId, Start, StringId, Target,
 };
+use std::collections::BTreeMap;
 
-/// Things and what they depend on: names, `like`, `after`, `include`, carried ports, the order of chains.
+/// Things and what they depend on by what the display says: names, `like`, `after`, `include`, carried ports, the
+/// order of chains, and of ports where a controller is `consecutive`.
+///
+/// Not in it is what only moves in a layout without a lock (the next port, the next controller), nor a port that the
+/// compiler picks: those hang on the whole display, and a lock keeps them where they are.
 #[must_use]
 pub fn of(model: &Model) -> Graph {
     let mut build = Build {
@@ -20,6 +25,9 @@ pub fn of(model: &Model) -> Graph {
     build.feeds();
     build.graph
 }
+
+/// By output its wires: the receiver that they come out at, their place in the file, their first and last string.
+type Joined = BTreeMap<(ControllerId, Output), Vec<(Option<ReceiverId>, usize, (usize, usize))>>;
 
 struct Build<'m> {
     model: &'m Model,
@@ -118,7 +126,9 @@ impl Build<'_> {
     /// Each string hangs on what is before it on its line, the first on its port.
     fn lines(&mut self) {
         let model = self.model;
-        for line in &model.lines {
+        let mut joined = Joined::new();
+        for (index, line) in model.lines.iter().enumerate() {
+            let mut ends: Option<(usize, usize)> = None;
             let mut before = match line.target {
                 Target::Port(controller, port, receiver) => {
                     Some(self.port_at(controller, port, receiver))
@@ -143,6 +153,47 @@ impl Build<'_> {
                     self.graph.edge(at, before, EdgeKind::Follows);
                 }
                 before = Some(at);
+                ends = Some((ends.map_or(at, |(first, _)| first), at));
+            }
+            let output = match line.target {
+                Target::Port(controller, port, at) => Some((controller, Output::Pixel(port), at)),
+                Target::Dmx(controller, output) => Some((controller, Output::Dmx(output), None)),
+                Target::Controller(_) | Target::Receiver(_) | Target::Any => None,
+            };
+            if let (Some((controller, output, receiver)), Some(ends)) = (output, ends) {
+                let lines = joined.entry((controller, output)).or_default();
+                lines.push((receiver, index, ends));
+            }
+        }
+        self.joints(joined);
+    }
+
+    /// What several wires put on one output is one data line: by receiver as declared, then as they stand in the
+    /// file. And on a `consecutive` controller a port begins where the one before it ends, lock or not.
+    fn joints(&mut self, joined: Joined) {
+        let mut before: Option<(ControllerId, usize)> = None;
+        for ((controller, output), mut lines) in joined {
+            lines.sort_unstable();
+            for pair in lines.windows(2) {
+                if let [(_, _, (_, last)), (_, _, (first, _))] = pair
+                    && first != last
+                {
+                    self.graph.edge(*first, *last, EdgeKind::Follows);
+                }
+            }
+            let consecutive = self
+                .model
+                .controller(controller)
+                .is_some_and(|one| one.addressing == Addressing::Consecutive);
+            let Some((_, _, (_, last))) = lines.last() else {
+                continue;
+            };
+            if consecutive && matches!(output, Output::Pixel(_)) {
+                if let Some((_, ends)) = before.filter(|(of, _)| *of == controller) {
+                    let port = self.port(controller, output);
+                    self.graph.edge(port, ends, EdgeKind::After);
+                }
+                before = Some((controller, *last));
             }
         }
     }

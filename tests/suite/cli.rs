@@ -392,6 +392,56 @@ fn ports_are_known_by_their_names() {
     }
 }
 
+/// What the display itself puts behind something is reached; what only a layout without a lock does is not.
+#[test]
+fn the_graph_reaches_what_comes_behind() {
+    let folder = Folder::new();
+    let text = |addressing: &str| {
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\n\
+             controller hut {{ addressing {addressing}; ports 1..8 {{ }}; dmx 1 }}\n\
+             controller pier {{ ports 1..8 {{ }} }}\n\
+             receiver far {{ carries hut.1..4 }}\n\
+             receiver near {{ carries hut.1..4 }}\n\
+             prop owl {{ node dot; string 50 nodes }}\n\
+             prop fox {{ node dot; string 50 nodes }}\n\
+             prop elk {{ node dot; string 50 nodes }}\n\
+             prop hen {{ node dot; string 50 nodes }}\n\
+             prop cow {{ node dot; string 50 nodes }}\n\
+             prop lamp {{ slots 6 }}\n\
+             wire near.2: fox\n\
+             wire far.2: owl\n\
+             wire hut.5: elk\n\
+             wire hut.5: hen\n\
+             wire hut.dmx1: lamp\n\
+             wire pier.1: cow\n"
+        )
+    };
+    let apart = folder.file("apart.tinsel", text("per port"));
+    let joined = folder.file("joined.tinsel", text("consecutive"));
+    let props = ["owl", "fox", "elk", "hen", "cow", "lamp"];
+    for (path, name, reached) in [
+        (&apart, "owl", &["owl", "fox"][..]),
+        (&apart, "fox", &["fox"]),
+        (&apart, "elk", &["elk", "hen"]),
+        (&joined, "owl", &["owl", "fox", "elk", "hen"]),
+        (&joined, "fox", &["fox", "elk", "hen"]),
+        (&joined, "hen", &["hen"]),
+    ] {
+        let output = on("graph", path, &["--reach", name]);
+        assert_eq!(status(&output), 0, "{}", err(&output));
+        let graph = out(&output);
+        let shown = props
+            .iter()
+            .filter(|prop| graph.contains(&format!("prop {prop}\"")));
+        let shown: Vec<&str> = shown.copied().collect();
+        assert_eq!(shown, reached, "--reach {name}: {graph}");
+    }
+    // Between two ports of a controller it is the port that comes after.
+    let all = out(&on("graph", &joined, &[]));
+    assert_eq!(all.matches("[label=\"after\"]").count(), 1, "{all}");
+}
+
 #[test]
 fn help_shows_examples() {
     for command in ["check", "build", "table", "explain", "graph"] {

@@ -129,6 +129,13 @@ fn the_table_agrees_with_itself() {
             .map(|row| row["universe"].as_u64().unwrap())
             .collect();
         assert_eq!(used, listed, "{main}: universes with a slot in use");
+        for row in rows(&table, "controllers") {
+            let strings = || rows(&table, "strings").filter(|s| s["controller"] == row["name"]);
+            let first = strings().map(|s| number(s, "start", "universe")).min();
+            let last = strings().map(|s| number(s, "end", "universe")).max();
+            let told = ["first", "last"].map(|key| row["universes"][key].as_u64());
+            assert_eq!(told, [first, last], "{main}: {row}");
+        }
         for row in table["universes"].as_array().unwrap() {
             let both = row["used"].as_u64().unwrap() + row["free"].as_u64().unwrap();
             assert_eq!(both, slots, "{main}: {row}");

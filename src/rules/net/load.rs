@@ -3,10 +3,10 @@
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Controller, ControllerId, Model};
 use crate::plan::Plan;
+use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
 use crate::unit::decimal;
 use crate::usage::{self, Heard};
-use std::collections::BTreeSet;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -55,7 +55,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut over = None;
     let mut looked_at = 0;
     // What one packet brings to all that listen is sent by the machine once.
-    let mut grouped: BTreeSet<u32> = BTreeSet::new();
+    let mut grouped = vec![false; *UNIVERSES.end() as usize + 1];
     for (index, controller) in model.controllers.iter().enumerate() {
         let mut heard = usage::heard(model, plan, ControllerId::from(index));
         looked_at += heard.len();
@@ -69,7 +69,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         }
         let input = controller.input;
         if input.protocol.to_a_group(input.form) {
-            heard.retain(|row| grouped.insert(row.universe));
+            heard.retain(|row| {
+                let sent = grouped.get_mut(row.universe as usize);
+                sent.is_some_and(|sent| !std::mem::replace(sent, true))
+            });
         }
         total = total.saturating_add(bits_a_second(model, controller, &slots(&heard)));
         if total > TRUNK {

@@ -66,7 +66,7 @@ pub enum EdgeKind {
     Uses,
     /// Takes its settings (`like`).
     Like,
-    /// Comes behind it (`universes after`).
+    /// Comes behind it (`universes after`, or the ports of a `consecutive` controller).
     After,
     /// Reads it (`include`, `stock`).
     Includes,

@@ -20,8 +20,6 @@ pub struct UniverseUse {
     pub controller: ControllerId,
     /// Slots in use, padding left out.
     pub used: u32,
-    /// The highest slot in use, from 1.
-    pub highest: u32,
     /// The first string there.
     pub first: StringId,
 }
@@ -52,7 +50,6 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
                     universe,
                     controller: port.controller,
                     used: (segment.end - segment.start) as u32,
-                    highest: grid.offset(segment.end - 1) as u32 + 1,
                     first: id,
                 };
                 // Strings that follow one another mostly share a universe, and need one row for it.
@@ -75,6 +72,66 @@ fn joins(row: &UniverseUse, kept: &mut UniverseUse) -> bool {
     let same = (row.universe, row.controller) == (kept.universe, kept.controller);
     if same {
         kept.used = kept.used.saturating_add(row.used);
+    }
+    same
+}
+
+/// A universe that a controller listens to.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Heard {
+    /// The universe, from 1.
+    pub universe: u32,
+    /// The highest slot that it shows, from 1.
+    pub highest: u32,
+}
+
+/// The universes that a controller must be set up for, by number: those of its own strings, and those of others
+/// whose data its strings show.
+#[must_use]
+pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
+    let (Some(controller), Some(taken)) = (model.controller(id), plan.controllers.get(id.index()))
+    else {
+        return Vec::new();
+    };
+    let grid = Grid::of(model, controller);
+    let ports = taken.ports.start as usize..taken.ports.end as usize;
+    let ports = plan.ports.get(ports).unwrap_or(&[]).iter();
+    let mut laid: Vec<(u64, u64, StringId)> = ports
+        .flat_map(strings)
+        .filter_map(|(id, _)| plan.of(id).map(|placed| (placed.start, placed.end, id)))
+        .collect();
+    // Strings with the same data lie on the same slots; one of them says it all.
+    laid.sort_unstable();
+    laid.dedup_by_key(|(start, end, _)| (*start, *end));
+    let mut rows: Vec<Heard> = Vec::new();
+    for (start, _, id) in laid {
+        let Some(body) = Body::of(model, id) else {
+            continue;
+        };
+        for segment in grid.segments(start, body) {
+            let row = Heard {
+                universe: grid.universe(segment.start),
+                highest: grid.offset(segment.end - 1) as u32 + 1,
+            };
+            if rows.len() >= MOST_PIECES || row.universe > *crate::protocol::UNIVERSES.end() {
+                break;
+            }
+            if !rows.last_mut().is_some_and(|last| widens(&row, last)) {
+                rows.push(row);
+            }
+        }
+    }
+    if !rows.is_sorted() {
+        rows.sort_unstable();
+        rows.dedup_by(|row, kept| widens(row, kept));
+    }
+    rows
+}
+
+/// Adds a row to the one before it, if they are of one universe.
+fn widens(row: &Heard, kept: &mut Heard) -> bool {
+    let same = row.universe == kept.universe;
+    if same {
         kept.highest = kept.highest.max(row.highest);
     }
     same

@@ -4,7 +4,7 @@ use super::GraphArgs;
 use super::check::{heard, load, status, tell};
 use super::console::{Console, Stop};
 use crate::diagnostic::words;
-use crate::graph;
+use crate::graph::{self, VertexKind};
 use crate::output::{dot, svg};
 
 /// Runs it. A display with errors is drawn as far as it is understood: rings are what a picture helps with.
@@ -12,13 +12,18 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
     let compiled = load(&args.input)?;
     let findings = heard(&compiled, console);
     tell(&compiled, &findings, console)?;
-    let graph = graph::of(&compiled.model);
+    let mut graph = graph::of(&compiled.model);
     let reached = match &args.reach {
         None => None,
         Some(name) => {
-            let named = graph.named(&super::normal(name));
+            let name = super::normal(name);
+            let mut named = graph.named(&name);
+            // A port that nothing hangs on is in no picture of the whole, and still there to be asked about.
+            if named.is_empty() && compiled.model.output_named(&name).is_some() {
+                named.push(graph.vertex(VertexKind::Port, &name, None));
+            }
             if named.is_empty() {
-                return Err(unknown(&graph, name));
+                return Err(unknown(&graph, &name));
             }
             Some(graph.reach(&named))
         }

@@ -194,6 +194,11 @@ Exit status: 0 told, 2 no such code";
 
 /// Of `tinsel graph`.
 pub const GRAPH: &str = "\
+The graph holds what the display says: what names something, hangs on it or comes behind it on a data \
+line. Left out is what moves only where no lock keeps it, as the next port and the next controller do \
+when a string grows, and the ports that the compiler picks: edit the file, and `tinsel diff` tells what \
+moves.
+
 Examples:
   tinsel graph yard.tinsel --format svg > yard.svg
   tinsel graph yard.tinsel --reach boathouse

@@ -312,7 +312,7 @@ struct TableArgs {
     /// How the table is written
     #[arg(long, default_value = "text", value_parser = output_names())]
     format: String,
-    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`), controller or receiver
+    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`, a receiver's `jetty.1`), controller or receiver
     #[arg(long, value_name = "NAME")]
     only: Option<String>,
 }
@@ -427,7 +427,7 @@ struct ExplainArgs {
 struct GraphArgs {
     #[command(flatten)]
     input: Input,
-    /// Only what a change of this name reaches
+    /// Only what a change of this name reaches, by what the display says (see below)
     #[arg(long, value_name = "NAME")]
     reach: Option<String>,
     /// How it is drawn: as text for programs that draw graphs, or as a picture

@@ -2,9 +2,16 @@
 
 use super::{EdgeKind, Graph, VertexKind};
 use crate::ast::BlockKind;
-use crate::model::{ControllerId, Model, Output, PieceKind, Prop, Start, StringId, Target};
+use crate::model::{
+    Addressing, ControllerId, Model, Output, PieceKind, Prop, ReceiverId, Start, StringId, Target,
+};
+use std::collections::BTreeMap;
 
-/// Things and what they depend on: names, `like`, `after`, `include`, carried ports, the order of chains.
+/// Things and what they depend on by what the display says: names, `like`, `after`, `include`, carried ports, the
+/// order of chains, and of ports where a controller is `consecutive`.
+///
+/// Not in it is what only moves in a layout without a lock (the next port, the next controller), nor a port that the
+/// compiler picks: those hang on the whole display, and a lock keeps them where they are.
 #[must_use]
 pub fn of(model: &Model) -> Graph {
     let mut build = Build {
@@ -18,6 +25,9 @@ pub fn of(model: &Model) -> Graph {
     build.feeds();
     build.graph
 }
+
+/// By output its wires: the receiver that they come out at, their place in the file, their first and last string.
+type Joined = BTreeMap<(ControllerId, Output), Vec<(Option<ReceiverId>, usize, (usize, usize))>>;
 
 struct Build<'m> {
     model: &'m Model,
@@ -78,9 +88,8 @@ impl Build<'_> {
         for receiver in &model.receivers {
             let at = Some(receiver.at);
             let at = self.graph.vertex(VertexKind::Receiver, &receiver.name, at);
-            for port in receiver.first..=receiver.last {
-                let port = self.port(receiver.controller, Output::Pixel(port));
-                self.graph.edge(at, port, EdgeKind::Carries);
+            if let Some(controller) = self.controller(receiver.controller) {
+                self.graph.edge(at, controller, EdgeKind::Carries);
             }
         }
     }
@@ -117,15 +126,12 @@ impl Build<'_> {
     /// Each string hangs on what is before it on its line, the first on its port.
     fn lines(&mut self) {
         let model = self.model;
-        for line in &model.lines {
+        let mut joined = Joined::new();
+        for (index, line) in model.lines.iter().enumerate() {
+            let mut ends: Option<(usize, usize)> = None;
             let mut before = match line.target {
                 Target::Port(controller, port, receiver) => {
-                    let port = self.port(controller, Output::Pixel(port));
-                    let receiver = receiver.and_then(|id| model.receivers.get(id.index()));
-                    match receiver {
-                        Some(one) => Some(self.graph.vertex(VertexKind::Receiver, &one.name, None)),
-                        None => Some(port),
-                    }
+                    Some(self.port_at(controller, port, receiver))
                 }
                 Target::Dmx(controller, output) => Some(self.port(controller, Output::Dmx(output))),
                 Target::Controller(controller) => self.controller(controller),
@@ -147,6 +153,47 @@ impl Build<'_> {
                     self.graph.edge(at, before, EdgeKind::Follows);
                 }
                 before = Some(at);
+                ends = Some((ends.map_or(at, |(first, _)| first), at));
+            }
+            let output = match line.target {
+                Target::Port(controller, port, at) => Some((controller, Output::Pixel(port), at)),
+                Target::Dmx(controller, output) => Some((controller, Output::Dmx(output), None)),
+                Target::Controller(_) | Target::Receiver(_) | Target::Any => None,
+            };
+            if let (Some((controller, output, receiver)), Some(ends)) = (output, ends) {
+                let lines = joined.entry((controller, output)).or_default();
+                lines.push((receiver, index, ends));
+            }
+        }
+        self.joints(joined);
+    }
+
+    /// What several wires put on one output is one data line: by receiver as declared, then as they stand in the
+    /// file. And on a `consecutive` controller a port begins where the one before it ends, lock or not.
+    fn joints(&mut self, joined: Joined) {
+        let mut before: Option<(ControllerId, usize)> = None;
+        for ((controller, output), mut lines) in joined {
+            lines.sort_unstable();
+            for pair in lines.windows(2) {
+                if let [(_, _, (_, last)), (_, _, (first, _))] = pair
+                    && first != last
+                {
+                    self.graph.edge(*first, *last, EdgeKind::Follows);
+                }
+            }
+            let consecutive = self
+                .model
+                .controller(controller)
+                .is_some_and(|one| one.addressing == Addressing::Consecutive);
+            let Some((_, _, (_, last))) = lines.last() else {
+                continue;
+            };
+            if consecutive && matches!(output, Output::Pixel(_)) {
+                if let Some((_, ends)) = before.filter(|(of, _)| *of == controller) {
+                    let port = self.port(controller, output);
+                    self.graph.edge(port, ends, EdgeKind::After);
+                }
+                before = Some((controller, *last));
             }
         }
     }
@@ -197,7 +244,7 @@ impl Build<'_> {
             };
             let supply = self.graph.vertex(VertexKind::Supply, &supply.name, None);
             for port in power.first..=power.last {
-                let port = self.port(power.controller, Output::Pixel(port));
+                let port = self.port_at(power.controller, port, power.receiver);
                 self.graph.edge(port, supply, EdgeKind::FedFrom);
             }
         }
@@ -232,6 +279,24 @@ impl Build<'_> {
             self.graph.edge(port, controller, EdgeKind::PartOf);
         }
         port
+    }
+
+    /// A pixel port where it comes out: at the receiver that a wire names, else at its controller.
+    fn port_at(&mut self, id: ControllerId, number: u32, receiver: Option<ReceiverId>) -> usize {
+        let model = self.model;
+        let port = self.port(id, Output::Pixel(number));
+        let Some(receiver) = receiver.and_then(|id| model.receivers.get(id.index())) else {
+            return port;
+        };
+        let own = (number + 1).saturating_sub(receiver.first);
+        let name = format!("{}.{own}", receiver.name);
+        let there = self.graph.vertex(VertexKind::Port, &name, None);
+        let receiver = self
+            .graph
+            .vertex(VertexKind::Receiver, &receiver.name, None);
+        self.graph.edge(there, receiver, EdgeKind::PartOf);
+        self.graph.edge(there, port, EdgeKind::Carries);
+        there
     }
 
     /// The vertex of a string: its prop's or member's own where that has just one.

@@ -309,6 +309,30 @@ impl Model {
         self.controllers.get(id.index())
     }
 
+    /// The output that a name is declared for: `boathouse.3`, `boathouse.dmx1`, or by the number that it has at a
+    /// receiver, `jetty.1`.
+    #[must_use]
+    pub fn output_named(&self, name: &str) -> Option<(ControllerId, Output, Option<ReceiverId>)> {
+        let (owner, output) = name.rsplit_once('.')?;
+        let own = self.controllers.iter().position(|one| *one.name == *owner);
+        let own = own.map(ControllerId::from).and_then(|id| {
+            let controller = self.controller(id)?;
+            let pixel = controller.ports.iter();
+            let pixel = pixel.map(|port| Output::Pixel(port.number));
+            let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
+            let output = pixel.chain(dmx).find(|one| one.name() == output)?;
+            Some((id, output, None))
+        });
+        own.or_else(|| {
+            let index = self.receivers.iter().position(|one| *one.name == *owner)?;
+            let receiver = self.receivers.get(index)?;
+            let port = (receiver.first..=receiver.last)
+                .find(|port| (port - receiver.first + 1).to_string() == output)?;
+            let output = Output::Pixel(port);
+            Some((receiver.controller, output, Some(ReceiverId::from(index))))
+        })
+    }
+
     /// The receivers that carry a port, in chain order, each with the port's number at the receiver.
     pub fn receivers_of(
         &self,

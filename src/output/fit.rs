@@ -14,7 +14,7 @@ use super::row::Figure;
 use crate::limits::{NodeTime, PortLimit};
 use crate::model::{Controller, ControllerId, Model, Output, Prefer, Start};
 use crate::plan::{Plan, PortPlan};
-use crate::usage::output_name;
+use crate::usage::{self, output_name};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -287,7 +287,7 @@ fn controllers(
             && plan
                 .controllers
                 .get(index)
-                .is_none_or(|c| c.universes.is_none())
+                .is_none_or(|c| c.ports.is_empty())
         {
             continue;
         }
@@ -302,6 +302,7 @@ fn controllers(
         let left = nodes()
             .filter(|row| row.state != State::Reserved)
             .map(|row| row.left);
+        let heard = usage::heard(model, plan, id).len() as u64;
         rows.push(ControllerRow {
             controller: controller.name.to_string(),
             ports: pixel().count() as u64,
@@ -311,21 +312,17 @@ fn controllers(
             dmx_left: dmx().filter(|row| row.state == State::Free).count() as u64,
             nodes: nodes().map(|row| row.used).sum(),
             nodes_left: left.sum(),
-            universes: universes(plan, index),
-            universes_left: universes_left(model, plan, index, controller),
+            universes: heard,
+            universes_left: universes_left(model, plan, index, heard),
         });
     }
     rows
 }
 
-fn universes(plan: &Plan, index: usize) -> u64 {
-    let used = plan.controllers.get(index).and_then(|plan| plan.universes);
-    used.map_or(0, |(first, last)| u64::from(last.saturating_sub(first)) + 1)
-}
-
-/// Universes that a controller can grow by.
-fn universes_left(model: &Model, plan: &Plan, index: usize, controller: &Controller) -> u64 {
-    let Some(own) = plan.controllers.get(index) else {
+/// Universes that a controller can grow by, which listens to so many.
+fn universes_left(model: &Model, plan: &Plan, index: usize, heard: u64) -> u64 {
+    let (Some(own), Some(controller)) = (plan.controllers.get(index), model.controllers.get(index))
+    else {
         return 0;
     };
     let last = own
@@ -343,9 +340,9 @@ fn universes_left(model: &Model, plan: &Plan, index: usize, controller: &Control
         Start::Auto | Start::From(_) | Start::After(_) => u32::MAX,
     };
     let free = u64::from(end.min(range).saturating_sub(last));
-    let most = controller.most_universes.map_or(u64::MAX, |most| {
-        u64::from(most.value).saturating_sub(universes(plan, index))
-    });
+    let most = controller
+        .most_universes
+        .map_or(u64::MAX, |most| u64::from(most.value).saturating_sub(heard));
     free.min(most)
 }
 

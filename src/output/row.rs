@@ -265,7 +265,7 @@ pub struct ControllerRow<'a> {
     pub host: Option<&'a str>,
     /// What it listens to, as written.
     pub input: &'static str,
-    /// Its universes in use.
+    /// Its universes in use: all that it listens to, those of others whose data it shows too.
     pub universes: UniverseSpan,
     /// A label for people.
     pub label: Option<&'a str>,
@@ -287,7 +287,7 @@ pub struct ControllerRow<'a> {
     pub ports: u32,
     /// Nodes that light on it.
     pub nodes: u64,
-    /// Universes that are its own behind the last one in use.
+    /// Universes that are kept for it behind the last one of its own strings.
     pub spare_universes: u32,
     /// Network load at the frame rate, Ethernet's own costs included.
     pub mbit_per_s: Figure,
@@ -310,8 +310,23 @@ pub struct UniverseRow<'a> {
     pub address_kind: Option<&'static str>,
     /// Where it is sent where it has no address of its own: the controller's host.
     pub host: Option<&'a str>,
+    /// Other controllers that must listen to it, since strings of theirs show the same data.
+    pub also: Vec<Listener<'a>>,
     /// The strings in it, by slot.
     pub strings: Vec<String>,
+}
+
+/// A controller that listens to a universe of another.
+#[derive(Derive, JsonSchema, Debug)]
+pub struct Listener<'a> {
+    /// Its name.
+    pub controller: &'a str,
+    /// The universe's multicast group or Port-Address as this controller's input has it.
+    pub address: Option<String>,
+    /// Which of the two: `multicast` or `Port-Address`.
+    pub address_kind: Option<&'static str>,
+    /// The controller's host.
+    pub host: Option<&'a str>,
 }
 
 /// One prop or member.

@@ -190,6 +190,7 @@ fn universes(view: &View<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
         "address",
         "host",
         "strings",
+        "also",
     ])?;
     view.universes().try_for_each(|row| {
         sheet.number(row.universe.into())?;
@@ -198,6 +199,8 @@ fn universes(view: &View<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
         sheet.number(row.free.into())?;
         sheet.texts(&[row.address.as_deref(), row.host])?;
         sheet.text(&row.strings.join(" "))?;
+        let also: Vec<&str> = row.also.iter().map(|other| other.controller).collect();
+        sheet.text(&also.join(" "))?;
         sheet.end()
     })
 }

@@ -156,16 +156,31 @@ fn universe(row: UniverseRow<'_>) -> Row<'_> {
     if more > 0 {
         names.push(format!("{more} more"));
     }
+    let place = |address: &Option<String>, kind: Option<&str>, host: Option<&str>| match address {
+        Some(address) => format!("{} {address}", kind.unwrap_or("")),
+        None => host.map_or_else(|| "-".to_owned(), words::shown),
+    };
+    let mut whose = vec![row.controller.to_owned()];
+    let mut places = vec![place(&row.address, row.address_kind, row.host)];
+    for other in row.also.iter().take(NAMED - 1) {
+        whose.push(other.controller.to_owned());
+        // One multicast group serves all that listen.
+        let there = place(&other.address, other.address_kind, other.host);
+        if !places.contains(&there) {
+            places.push(there);
+        }
+    }
+    let others = row.also.len().saturating_sub(NAMED - 1);
+    if others > 0 {
+        whose.push(format!("{others} more"));
+    }
     Row {
         cells: vec![
             row.universe.to_string(),
-            row.controller.to_owned(),
+            words::list(&whose, "and"),
             row.used.to_string(),
             row.free.to_string(),
-            row.address
-                .map(|address| format!("{} {address}", row.address_kind.unwrap_or("")))
-                .or_else(|| row.host.map(words::shown))
-                .unwrap_or_else(|| "-".to_owned()),
+            words::list(&places, "and"),
         ],
         remark: words::list(&names, "and"),
         group: "",

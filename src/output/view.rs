@@ -1,14 +1,14 @@
 //! The tables as rows, made one at a time from model and plan.
 
 use super::row::{
-    ControllerRow, DisplayRow, Figure, OutputName, Point, PortRow, PropRow, Runs, StringRow,
-    UniverseRow, UniverseSpan, millimetres,
+    ControllerRow, DisplayRow, Figure, Listener, OutputName, Point, PortRow, PropRow, Runs,
+    StringRow, UniverseRow, UniverseSpan, millimetres,
 };
 use super::stretch::{self, Stretch, Used};
 use crate::diagnostic::words;
 use crate::model::{Controller, ControllerId, Model, Output, PieceKind, Prop, PropId, StringId};
 use crate::plan::{ChainPiece, Placed, Plan, PortPlan};
-use crate::usage::output_name;
+use crate::usage::{self, Heard, output_name};
 use std::cell::OnceCell;
 
 /// A compiled display as tables, perhaps narrowed to one name.
@@ -39,8 +39,9 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`), a
-    /// controller or a receiver: its strings, and the ports, controllers and universes that carry them.
+    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`, or `jetty.1` of
+    /// a receiver), a controller or a receiver: its strings, and the ports, controllers and universes that carry
+    /// them. A port that nothing hangs on has none.
     ///
     /// # Errors
     /// The nearest names, where nothing has this one.
@@ -50,7 +51,8 @@ impl<'a> View<'a> {
         let prop_id = model.props.iter().position(|p| &*p.name == prop);
         let controller = model.controllers.iter().position(|c| &*c.name == name);
         let receiver = model.receivers.iter().position(|r| &*r.name == name);
-        let mut known = controller.is_some() || receiver.is_some();
+        let output = model.output_named(name);
+        let mut known = controller.is_some() || receiver.is_some() || output.is_some();
         let mut strings = vec![false; model.strings.len()];
         for index in 0..strings.len() {
             let id = StringId::from(index);
@@ -67,8 +69,11 @@ impl<'a> View<'a> {
                 || output_name(model, port.controller, port.output) == name;
             known |= whole;
             for piece in &port.pieces {
-                let here =
-                    whole || receiver.is_some() && piece.receiver.map(|r| r.index()) == receiver;
+                let here = whole
+                    || piece.receiver.is_some_and(|at| {
+                        Some(at.index()) == receiver
+                            || output == Some((port.controller, port.output, Some(at)))
+                    });
                 if let (PieceKind::String(id, _), true) = (piece.piece.kind, here)
                     && let Some(shown) = strings.get_mut(id.index())
                 {
@@ -334,12 +339,11 @@ impl<'a> View<'a> {
     fn controller_row(&self, id: ControllerId, controller: &'a Controller) -> ControllerRow<'a> {
         let ports = self.ports_of(id);
         let plan = self.plan.controllers.get(id.index());
-        let own = self.usage().1.iter().filter(|used| used.owner == id);
-        let in_use: Vec<u32> = own.map(|used| used.universe).collect();
+        let heard = usage::heard(self.model, self.plan, id);
         let universes = UniverseSpan {
-            first: in_use.first().copied(),
-            last: in_use.last().copied(),
-            count: u32::try_from(in_use.len()).unwrap_or(u32::MAX),
+            first: heard.first().map(|row| row.universe),
+            last: heard.last().map(|row| row.universe),
+            count: count(heard.len()),
         };
         let input = controller.input;
         let address = |universe: u32| input.protocol.universe_address(input.form, universe);
@@ -367,26 +371,19 @@ impl<'a> View<'a> {
             ports_used: count(ports.len()),
             ports: count(controller.ports.len() + controller.dmx.len()),
             nodes: ports.iter().map(|port| u64::from(port.nodes)).sum(),
-            spare_universes: match (universes.last, plan) {
-                (Some(last), Some(plan)) => plan.last_given.saturating_sub(last),
-                _ => 0,
-            },
-            mbit_per_s: self.load(ports, controller),
+            // Behind its own: where it only shows others' data nothing is kept free for it.
+            spare_universes: plan.map_or(0, |plan| {
+                let own = plan.universes.map_or(plan.last_given, |(_, last)| last);
+                plan.last_given.saturating_sub(own)
+            }),
+            mbit_per_s: self.load(&heard, controller),
         }
     }
 
     /// What a controller's universes cost on the network at the frame rate, in hundredths of a Mbit/s. A
     /// universe is sent up to its highest slot in use here, whoever it belongs to.
-    fn load(&self, ports: &'a [PortPlan], controller: &Controller) -> Figure {
-        let mut slots: Vec<(u32, u32)> = Vec::new();
-        for (id, _) in ports.iter().flat_map(|port| self.placed_on(port)) {
-            stretch::each(self.model, self.plan, id, |stretch| {
-                slots.push((stretch.universe, stretch.last));
-            });
-        }
-        slots.sort_unstable_by_key(|(universe, last)| (*universe, std::cmp::Reverse(*last)));
-        slots.dedup_by_key(|(universe, _)| *universe);
-        let highest: Vec<u32> = slots.into_iter().map(|(_, last)| last).collect();
+    fn load(&self, heard: &[Heard], controller: &Controller) -> Figure {
+        let highest: Vec<u32> = heard.iter().map(|row| row.highest).collect();
         let bits = if highest.is_empty() {
             0
         } else {
@@ -424,8 +421,33 @@ impl<'a> View<'a> {
             address_kind: address.is_some().then(|| input.protocol.address_kind()),
             address,
             host: controller.host.as_ref().map(|host| &*host.value),
+            also: self.listeners(used, here),
             strings: here.iter().map(|s| self.model.name_of(s.string)).collect(),
         })
+    }
+
+    /// The other controllers that show something of a universe, as declared.
+    fn listeners(&self, used: &Used, here: &[Stretch]) -> Vec<Listener<'a>> {
+        let mut ids: Vec<ControllerId> = here
+            .iter()
+            .filter_map(|stretch| usage::controller_of(self.plan, stretch.string))
+            .filter(|id| *id != used.owner)
+            .collect();
+        ids.sort_unstable();
+        ids.dedup();
+        ids.into_iter()
+            .filter_map(|id| self.model.controller(id))
+            .map(|controller| {
+                let input = controller.input;
+                let address = input.protocol.universe_address(input.form, used.universe);
+                Listener {
+                    controller: &controller.name,
+                    address_kind: address.is_some().then(|| input.protocol.address_kind()),
+                    address,
+                    host: controller.host.as_ref().map(|host| &*host.value),
+                }
+            })
+            .collect()
     }
 
     /// Props and members that have an address, in the order declared.

@@ -4,6 +4,7 @@ use super::Part;
 use super::crew::Crew;
 use super::html::{Html, figure, put};
 use super::strips::{self, Fill};
+use crate::diagnostic::words::list;
 use crate::model::Output;
 use crate::output::row::UniverseRow;
 use crate::output::stretch::{self, Stretch};
@@ -117,6 +118,12 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     if let (Some(kind), Some(address)) = (row.address_kind, &row.address) {
         put!(html; "; ", kind, " <span class=\"num\">", address, "</span>");
     }
+    for other in &row.also {
+        put!(html; "; also to ", other.controller);
+        if let (Some(kind), Some(address)) = (other.address_kind, &other.address) {
+            put!(html; ", ", kind, " <span class=\"num\">", address, "</span>");
+        }
+    }
     put!(html; "</p>\n");
     let own = entries
         .iter()
@@ -175,17 +182,21 @@ fn between(first: u32, last: u32) -> String {
 fn map(crew: &Crew<'_>, html: &mut Html) {
     let mut taken: Vec<(u32, u32, String)> = Vec::new();
     for row in crew.view.universes() {
+        let mut whose = vec![row.controller.to_owned()];
+        whose.extend(row.also.iter().map(|other| other.controller.to_owned()));
+        let whose = list(&whose, "and");
         match taken.last_mut() {
-            Some((_, last, name)) if *last + 1 == row.universe && name == row.controller => {
+            Some((_, last, name)) if *last + 1 == row.universe && *name == whose => {
                 *last = row.universe
             }
-            _ => taken.push((row.universe, row.universe, row.controller.to_owned())),
+            _ => taken.push((row.universe, row.universe, whose)),
         }
     }
-    for row in crew.view.controllers() {
-        if let Some(last) = row.universes.last.filter(|_| row.spare_universes > 0) {
-            let spare = (last + 1, last.saturating_add(row.spare_universes));
-            taken.push((spare.0, spare.1, format!("spare of {}", row.name)));
+    let controllers = crew.model().controllers.iter();
+    for (controller, given) in controllers.zip(&crew.plan().controllers) {
+        if let Some((_, last)) = given.universes.filter(|(_, last)| *last < given.last_given) {
+            let whose = format!("spare of {}", controller.name);
+            taken.push((last + 1, given.last_given, whose));
         }
     }
     for reserved in &crew.model().reserved_universes {

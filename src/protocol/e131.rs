@@ -37,6 +37,10 @@ impl Protocol for E131 {
         "multicast"
     }
 
+    fn to_a_group(&self, form: usize) -> bool {
+        form <= MULTICAST
+    }
+
     fn wire_bits(&self, slots: &[u32]) -> u64 {
         slots
             .iter()

@@ -34,6 +34,11 @@ pub trait Protocol: Sync + std::fmt::Debug {
         ""
     }
 
+    /// Whether this form sends a universe once for all that listen to it.
+    fn to_a_group(&self, _form: usize) -> bool {
+        false
+    }
+
     /// Where a controller's data begin in the protocol's own count, for one that has such a count (a data
     /// offset in bytes from the controller's own first channel).
     fn data_offset(&self, _slots_before: u64) -> Option<u64> {

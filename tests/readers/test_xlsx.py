@@ -22,6 +22,8 @@ def flat(row):
     for key in ("strings", "receivers"):
         if isinstance(out.get(key), list):
             out[key] = " ".join(out[key])
+    if "also" in out:  # a universe: who else listens
+        out["also"] = " ".join(other["controller"] for other in out["also"])
     if "stored" in out:
         out["stored"] = "yes" if out["stored"] else "no"
     return out

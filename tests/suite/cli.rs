@@ -341,6 +341,107 @@ fn the_graph_is_told() {
     );
 }
 
+/// A port is known by every name that the language has for it, whether or not something hangs on it.
+#[test]
+fn ports_are_known_by_their_names() {
+    let folder = Folder::new();
+    let path = folder.file(
+        "yard.tinsel",
+        "node dot { chip ws2811; colour RGB }\n\
+         controller hut { ports 1..8 { }; dmx 1 }\n\
+         receiver far { carries hut.5..8 }\n\
+         receiver near { carries hut.5..8 }\n\
+         prop owl { node dot; string 50 nodes }\n\
+         prop fox { node dot; string 50 nodes }\n\
+         prop elk { node dot; string 50 nodes }\n\
+         wire far.2: owl\n\
+         wire near.2: fox\n\
+         wire near.3: elk\n",
+    );
+    let path = path.to_str().unwrap();
+    for (name, props) in [
+        ("far.2", &["owl"][..]),
+        ("near.2", &["fox"]),
+        ("hut.6", &["owl", "fox"]),
+        ("near", &["fox", "elk"]),
+        ("far.3", &[]),
+        ("hut.1", &[]),
+        ("hut.dmx1", &[]),
+    ] {
+        let table = run(&["table", "--only", name, "--format", "json", path]);
+        assert_eq!(status(&table), 0, "{name}: {}", err(&table));
+        let table: Value = serde_json::from_str(&out(&table)).unwrap();
+        let rows = table["strings"].as_array().unwrap().iter();
+        let shown: Vec<&str> = rows.map(|row| row["prop"].as_str().unwrap()).collect();
+        assert_eq!(shown, props, "--only {name}");
+        let graph = run(&["graph", "--reach", name, path]);
+        assert_eq!(status(&graph), 0, "{name}: {}", err(&graph));
+        let graph = out(&graph);
+        for prop in ["owl", "fox", "elk"] {
+            let reached = graph.contains(&format!("prop {prop}"));
+            assert!(!props.contains(&prop) || reached, "--reach {name}: {graph}");
+            assert!(!props.is_empty() || !reached, "--reach {name}: {graph}");
+        }
+    }
+    let empty = run(&["table", "--only", "hut.1", path]);
+    assert!(out(&empty).contains("nothing has an address here"));
+    for name in ["far.5", "hut.9", "hut.dmx2", "hut.06"] {
+        for (command, narrow) in [("table", "--only"), ("graph", "--reach")] {
+            assert_eq!(status(&run(&[command, narrow, name, path])), 2, "{name}");
+        }
+    }
+}
+
+/// What the display itself puts behind something is reached; what only a layout without a lock does is not.
+#[test]
+fn the_graph_reaches_what_comes_behind() {
+    let folder = Folder::new();
+    let text = |addressing: &str| {
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\n\
+             controller hut {{ addressing {addressing}; ports 1..8 {{ }}; dmx 1 }}\n\
+             controller pier {{ ports 1..8 {{ }} }}\n\
+             receiver far {{ carries hut.1..4 }}\n\
+             receiver near {{ carries hut.1..4 }}\n\
+             prop owl {{ node dot; string 50 nodes }}\n\
+             prop fox {{ node dot; string 50 nodes }}\n\
+             prop elk {{ node dot; string 50 nodes }}\n\
+             prop hen {{ node dot; string 50 nodes }}\n\
+             prop cow {{ node dot; string 50 nodes }}\n\
+             prop lamp {{ slots 6 }}\n\
+             wire near.2: fox\n\
+             wire far.2: owl\n\
+             wire hut.5: elk\n\
+             wire hut.5: hen\n\
+             wire hut.dmx1: lamp\n\
+             wire pier.1: cow\n"
+        )
+    };
+    let apart = folder.file("apart.tinsel", text("per port"));
+    let joined = folder.file("joined.tinsel", text("consecutive"));
+    let props = ["owl", "fox", "elk", "hen", "cow", "lamp"];
+    for (path, name, reached) in [
+        (&apart, "owl", &["owl", "fox"][..]),
+        (&apart, "fox", &["fox"]),
+        (&apart, "elk", &["elk", "hen"]),
+        (&joined, "owl", &["owl", "fox", "elk", "hen"]),
+        (&joined, "fox", &["fox", "elk", "hen"]),
+        (&joined, "hen", &["hen"]),
+    ] {
+        let output = on("graph", path, &["--reach", name]);
+        assert_eq!(status(&output), 0, "{}", err(&output));
+        let graph = out(&output);
+        let shown = props
+            .iter()
+            .filter(|prop| graph.contains(&format!("prop {prop}\"")));
+        let shown: Vec<&str> = shown.copied().collect();
+        assert_eq!(shown, reached, "--reach {name}: {graph}");
+    }
+    // Between two ports of a controller it is the port that comes after.
+    let all = out(&on("graph", &joined, &[]));
+    assert_eq!(all.matches("[label=\"after\"]").count(), 1, "{all}");
+}
+
 #[test]
 fn help_shows_examples() {
     for command in ["check", "build", "table", "explain", "graph"] {

@@ -1,5 +1,6 @@
 //! Every output of every example, read again by another reader than the one that wrote it.
 
+use crate::check;
 use crate::examples::{self, EXAMPLES};
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -128,6 +129,13 @@ fn the_table_agrees_with_itself() {
             .map(|row| row["universe"].as_u64().unwrap())
             .collect();
         assert_eq!(used, listed, "{main}: universes with a slot in use");
+        for row in rows(&table, "controllers") {
+            let strings = || rows(&table, "strings").filter(|s| s["controller"] == row["name"]);
+            let first = strings().map(|s| number(s, "start", "universe")).min();
+            let last = strings().map(|s| number(s, "end", "universe")).max();
+            let told = ["first", "last"].map(|key| row["universes"][key].as_u64());
+            assert_eq!(told, [first, last], "{main}: {row}");
+        }
         for row in table["universes"].as_array().unwrap() {
             let both = row["used"].as_u64().unwrap() + row["free"].as_u64().unwrap();
             assert_eq!(both, slots, "{main}: {row}");
@@ -214,4 +222,91 @@ fn every_output_gives_the_same_bytes_twice() {
             }
         }
     }
+}
+
+/// What shows others' data listens to their universes, so it must be told them; nothing else comes of it.
+#[test]
+fn a_controller_shows_every_universe_that_it_listens_to() {
+    let compiled = check::one(
+        "display \"m\" { spare 2 universes per controller }\n\
+         node n { chip ws2811; colour RGB }\n\
+         controller c { ports 1..8 { }; dmx 1 }\n\
+         controller d { input artnet; host 10.0.0.4; ports 1..8 { }; dmx 1 }\n\
+         controller e { universes after d; ports 1..8 { } }\n\
+         controller f { input ddp; host 10.0.0.6; ports 1..8 { } }\n\
+         prop big { node n; split 900 nodes }\n\
+         prop m { same as big }\n\
+         prop z * 4 { node n; string 200 nodes }\n\
+         prop y * 2 { same as z[3] }\n\
+         prop x { same as z[4] }\n\
+         prop lamp * 2 { slots 6 }\n\
+         prop twin { same as lamp[2] }\n\
+         wire c.1..2: big\n\
+         wire c.3: z[1..3]\n\
+         wire c.dmx1: lamp[1] -> lamp[2] at 100\n\
+         wire d.3..4: m\n\
+         wire d.1: y[1]\n\
+         wire d.dmx1: twin\n\
+         wire e.1: y[2]\n\
+         wire e.2: z[4]\n\
+         wire f.1: x\n",
+    );
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    let table: Value = serde_json::from_str(&table_text(&compiled, "json")).unwrap();
+    let controllers: Vec<(u64, u64, u64, u64)> = rows(&table, "controllers")
+        .map(|row| {
+            let of = |key: &str| row["universes"][key].as_u64().unwrap();
+            let spare = row["spare_universes"].as_u64().unwrap();
+            (of("first"), of("last"), of("count"), spare)
+        })
+        .collect();
+    // c: big, z[1..3] and the lamps. d: big in 1 to 6, z[3] in 8 and 9, the lamps in 10. e: z[3], and z[4] of its own.
+    let expected = [(1, 10, 10, 2), (1, 10, 9, 0), (8, 14, 4, 2), (13, 14, 2, 0)];
+    assert_eq!(controllers, expected);
+    assert_eq!(table["controllers"][1]["first_address"], "1 (0:0:1)");
+    assert_eq!(table["controllers"][1]["last_address"], "10 (0:0:10)");
+    let universes: Vec<(u64, &str, u64, Vec<&str>)> = rows(&table, "universes")
+        .map(|row| {
+            let number = |key: &str| row[key].as_u64().unwrap();
+            let also = row["also"].as_array().unwrap().iter();
+            let also = also.map(|other| other["controller"].as_str().unwrap());
+            (
+                number("universe"),
+                row["controller"].as_str().unwrap(),
+                number("used"),
+                also.collect::<Vec<&str>>(),
+            )
+        })
+        .filter(|(_, _, _, also)| !also.is_empty())
+        .collect();
+    // 900 nodes are 2700 slots: 140 in universe 6, where z[1] goes on.
+    let expected = [
+        (1, "c", 512, vec!["d"]),
+        (2, "c", 512, vec!["d"]),
+        (3, "c", 512, vec!["d"]),
+        (4, "c", 512, vec!["d"]),
+        (5, "c", 512, vec!["d"]),
+        (6, "c", 512, vec!["d"]),
+        (8, "c", 512, vec!["d", "e"]),
+        (9, "c", 404, vec!["d", "e"]),
+        (10, "c", 12, vec!["d"]),
+        (13, "e", 512, vec!["f"]),
+        (14, "e", 88, vec!["f"]),
+    ];
+    assert_eq!(universes, expected);
+    let text = table_by(&compiled, "text", By::Universe);
+    assert!(
+        text.contains("c, d and e   512     0  multicast 239.255.0.8 and Port-Address 8 (0:0:8)"),
+        "{text}"
+    );
+    assert!(
+        text.contains("multicast 239.255.0.13 and 10.0.0.6"),
+        "{text}"
+    );
+    let used = rows(&table, "universes").count();
+    assert_eq!(used, 12);
+}
+
+fn rows<'a>(table: &'a Value, key: &str) -> impl Iterator<Item = &'a Value> {
+    table[key].as_array().unwrap().iter()
 }

@@ -3,9 +3,10 @@
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Controller, ControllerId, Model};
 use crate::plan::Plan;
+use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
 use crate::unit::decimal;
-use crate::usage::{self, UniverseUse};
+use crate::usage::{self, Heard};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -15,7 +16,8 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "What one controller is sent in a second is more than a 100 Mbit/s link carries, or what all of them are sent \
                 is more than the gigabit link of the machine that plays the show carries. Counted at the frame rate, with all \
-                that Ethernet, IP and UDP put around the data.",
+                that Ethernet, IP and UDP put around the data. A controller that shows another's data (`same as`) is sent it \
+                too: by multicast in the same packets, else in a copy of its own.",
         why: "Packets are dropped, so strings stutter or freeze. 100 Mbit/s carry at most 443 full universes of E1.31 at 40 Hz, \
               403 at 44 Hz.",
         source: "IEEE 802.3 (100BASE-TX, 1000BASE-T; 38 bytes around each frame); ANSI E1.31-2018, Table 4-1 (126 bytes around the slots)",
@@ -37,32 +39,51 @@ const LINK: u64 = 100_000_000;
 /// Bits a second of the link of the machine that plays the show: 1000BASE-T.
 const TRUNK: u64 = 1_000_000_000;
 
-/// Bits a second that the universes of one controller cost at the frame rate, Ethernet's share included.
+/// Universes that are looked at in all. Whoever mirrors more than these has long been told.
+const MOST_HEARD: usize = 4_000_000;
+
+/// Bits a second that some universes, by the highest slot of each, cost at the frame rate, Ethernet's share included.
 #[must_use]
-pub fn bits_a_second(model: &Model, controller: &Controller, universes: &[UniverseUse]) -> u64 {
-    let slots: Vec<u32> = universes.iter().map(|row| row.highest).collect();
-    let frame = u128::from(controller.input.protocol.wire_bits(&slots));
+pub fn bits_a_second(model: &Model, controller: &Controller, slots: &[u32]) -> u64 {
+    let frame = u128::from(controller.input.protocol.wire_bits(slots));
     let second = frame * u128::from(model.display.frame_rate_mhz) / 1_000;
     u64::try_from(second).unwrap_or(u64::MAX)
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let mut uses = usage::universes(model, plan);
-    uses.sort_by_key(|row| row.controller);
     let mut total = 0_u64;
-    for one in uses.chunk_by(|a, b| a.controller == b.controller) {
-        let Some(controller) = one.first().and_then(|row| model.controller(row.controller)) else {
+    let mut over = None;
+    let mut looked_at = 0;
+    // What one packet brings to all that listen is sent by the machine once.
+    let mut grouped = vec![false; *UNIVERSES.end() as usize + 1];
+    for (index, controller) in model.controllers.iter().enumerate() {
+        let mut heard = usage::heard(model, plan, ControllerId::from(index));
+        looked_at += heard.len();
+        if heard.is_empty() {
             continue;
-        };
-        let bits = bits_a_second(model, controller, one);
+        }
+        let slots = |heard: &[Heard]| heard.iter().map(|row| row.highest).collect::<Vec<u32>>();
+        let bits = bits_a_second(model, controller, &slots(&heard));
         if bits > LINK {
-            sink.push(link(model, controller, bits, one.len()));
+            sink.push(link(model, controller, bits, heard.len()));
         }
-        let before = total;
-        total = total.saturating_add(bits);
-        if before <= TRUNK && total > TRUNK {
-            sink.push(trunk(model, &uses, controller));
+        let input = controller.input;
+        if input.protocol.to_a_group(input.form) {
+            heard.retain(|row| {
+                let sent = grouped.get_mut(row.universe as usize);
+                sent.is_some_and(|sent| !std::mem::replace(sent, true))
+            });
         }
+        total = total.saturating_add(bits_a_second(model, controller, &slots(&heard)));
+        if total > TRUNK {
+            over = over.or(Some(controller));
+        }
+        if looked_at > MOST_HEARD {
+            break;
+        }
+    }
+    if let Some(controller) = over {
+        sink.push(trunk(model, total, controller));
     }
 }
 
@@ -95,14 +116,7 @@ fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> 
     .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
 }
 
-fn trunk(model: &Model, uses: &[UniverseUse], last: &Controller) -> Diagnostic {
-    let rows = uses.chunk_by(|a, b| a.controller == b.controller);
-    let all: u64 = rows
-        .filter_map(|one| {
-            let id: ControllerId = one.first()?.controller;
-            Some(bits_a_second(model, model.controller(id)?, one))
-        })
-        .fold(0, u64::saturating_add);
+fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
     RULE.at(
         last.at,
         Words {

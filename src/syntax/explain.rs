@@ -1,6 +1,8 @@
 //! From a failed parse to the one finding that says what is wrong: slips that are known by name first, what
 //! would have fitted otherwise.
 
+mod names;
+
 use super::{Rule, expected, first_word, plain::plain};
 use crate::diagnostic::{Diagnostic, words};
 use crate::rules::net::host;
@@ -164,11 +166,21 @@ impl Failure<'_> {
         if let Some(finding) = self.parted_line() {
             return Some(finding);
         }
+        let joined = self.before().trim_end().ends_with("->");
+        if rest.starts_with("->") && joined {
+            return Some(unexpected::second_arrow(self.here(2)));
+        }
         if rest.starts_with("->") && matches!(self.thing, Thing::Setting(_, "string")) {
             return Some(unexpected::runs_without_colon(self.here(2)));
         }
         for arrow in ["=>", "-->", "->>", "==>", "- >"] {
             if rest.starts_with(arrow) {
+                return Some(unexpected::other_arrow(self.here(arrow.len()), arrow));
+            }
+        }
+        if self.fits(Rule::arrow_mark) {
+            let arrows = ["--", "<-", ">>", ">", "+", "&", "|"];
+            if let Some(arrow) = arrows.iter().find(|arrow| rest.starts_with(**arrow)) {
                 return Some(unexpected::other_arrow(self.here(arrow.len()), arrow));
             }
         }
@@ -250,39 +262,6 @@ impl Failure<'_> {
         None
     }
 
-    /// `fox2..3`, `fox..3`.
-    fn unbracketed_members(&self) -> Option<Diagnostic> {
-        let dots = if self.rest().starts_with("..") {
-            self.at
-        } else {
-            self.before()
-                .strip_suffix('.')
-                .filter(|_| self.rest().starts_with('.'))?
-                .len()
-        };
-        let (before, behind) = (self.text.get(..dots)?, self.text.get(dots + 2..)?);
-        let last = leading_digits(behind);
-        let in_name = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
-        let start = before.trim_end_matches(in_name).len();
-        let name = before.get(start..)?;
-        let stem = name.len() - trailing_digits(name);
-        let (family, first) = (
-            name.get(..stem)?.trim_end_matches(['-', '_']),
-            name.get(stem..)?,
-        );
-        if last == 0 || !family.starts_with(char::is_alphabetic) {
-            return None;
-        }
-        let first = if first.is_empty() { "1" } else { first };
-        let meant = format!("{family}[{first}..{}]", behind.get(..last)?);
-        let span = self.span(start..dots + 2 + last);
-        Some(unexpected::members_without_brackets(
-            span,
-            self.text.get(start..dots + 2 + last)?,
-            &meant,
-        ))
-    }
-
     /// `1 to 4`.
     fn worded_range(&self) -> Option<Diagnostic> {
         let before = self.before().trim_end_matches([' ', '\t']);
@@ -306,114 +285,6 @@ impl Failure<'_> {
             word,
             (from, to),
         ))
-    }
-
-    /// Names in quotes, with a `-` at the end, parted from their `[`; addresses without brackets.
-    fn slip_of_names(&self) -> Option<Diagnostic> {
-        let rest = self.rest();
-        let before = self.before();
-        if let Some(finding) = self.unquoted() {
-            return Some(finding);
-        }
-        if self.at > 0
-            && rest.starts_with('"')
-            && (self.fits(Rule::name) || self.fits(Rule::reference))
-            && !self.fits(Rule::text)
-        {
-            let quoted = token(rest);
-            let name = quoted.trim_matches('"');
-            return Some(unexpected::quoted_name(self.here(quoted.len()), name));
-        }
-        if rest.starts_with('-')
-            && !rest.starts_with("->")
-            && before.ends_with(|c: char| c.is_alphanumeric() || c == '_')
-            || (before.ends_with('-')
-                && !rest.starts_with(|c: char| c.is_alphanumeric() || c == '-'))
-        {
-            let end = if rest.starts_with('-') {
-                self.at + 1
-            } else {
-                self.at
-            };
-            let name_end = self.text.get(..end)?.trim_end_matches('-');
-            let word = name_end
-                .rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c)))
-                .next()?;
-            if word.starts_with(|c: char| c.is_alphabetic()) {
-                let start = name_end.len() - word.len();
-                let name = self.text.get(start..end)?;
-                return Some(unexpected::hanging_hyphen(self.span(start..end), name));
-            }
-        }
-        if rest.starts_with('[') && before.ends_with([' ', '\t']) {
-            let word = before.trim_end();
-            let name = word
-                .rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c)))
-                .next()?;
-            if name.starts_with(|c: char| c.is_alphabetic()) {
-                return Some(unexpected::parted_members(self.here(1), name));
-            }
-        }
-        None
-    }
-
-    /// `prop my lamp`, `prop 3lamps`.
-    fn name_of_head(&self) -> Option<Diagnostic> {
-        let Thing::Statement(keyword) = self.thing else {
-            return None;
-        };
-        let rest = self.rest().trim_end();
-        let in_name = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
-        if self.fits(Rule::name) {
-            let name = rest.get(..rest.find(|c| !in_name(c)).unwrap_or(rest.len()))?;
-            let letters = name.starts_with(|c: char| c.is_ascii_digit() || c == '_')
-                && name.contains(char::is_alphabetic);
-            return letters.then(|| unexpected::name_start(self.here(name.len()), name));
-        }
-        let start = keyword.len()
-            + self
-                .text
-                .get(keyword.len()..)?
-                .find(|c: char| !c.is_whitespace())?;
-        let name = self.text.get(start..self.at + rest.len())?;
-        let plain = name.chars().all(|c| in_name(c) || c == ' ');
-        if !self.fits(Rule::like_word) || !plain || name.split(' ').any(|word| word == "like") {
-            return None;
-        }
-        let joined: Vec<&str> = name.split_whitespace().collect();
-        let several = match joined.as_slice() {
-            [one, "x", many] | [one, many] if many.bytes().all(|b| b.is_ascii_digit()) => {
-                Some(format!("{keyword} {one} * {many}"))
-            }
-            _ => None,
-        };
-        if let Some(several) = several.filter(|_| keyword == "prop") {
-            let span = self.span(start..start + name.len());
-            return Some(unexpected::family_without_star(span, name, &several));
-        }
-        Some(unexpected::split_name(
-            self.span(start..start + name.len()),
-            name,
-            &joined.join("-"),
-        ))
-    }
-
-    /// `display Kestrel Quay`, `include porch.tinsel`.
-    fn unquoted(&self) -> Option<Diagnostic> {
-        let rest = self.rest().trim_end();
-        let named = matches!(
-            self.thing,
-            Thing::Statement("display" | "include" | "stock")
-        );
-        let plain = |c: char| c.is_alphanumeric() || " .-_/".contains(c);
-        if named
-            && self.fits(Rule::text)
-            && rest.starts_with(char::is_alphabetic)
-            && rest.chars().all(plain)
-        {
-            return Some(unexpected::unquoted(self.here(rest.len()), rest));
-        }
-        None
     }
 
     /// A line that begins with a mark which can only follow something.
@@ -511,6 +382,15 @@ impl Failure<'_> {
                 true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
                 false => unexpected::unjoined(self.here(word.len()), item, word),
             });
+        }
+        if self.thing == Thing::Statement("reserve")
+            && self.fits(Rule::universes_word)
+            && rest.starts_with(|c: char| c.is_ascii_digit())
+        {
+            let length = rest.find([' ', '\t', '"']).unwrap_or(rest.len());
+            let range = rest.get(..length).unwrap_or(rest);
+            let finding = unexpected::reserve_of_what(self.here(length), rest.trim_end());
+            return (!range.is_empty()).then_some(finding);
         }
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();

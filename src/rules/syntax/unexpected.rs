@@ -4,6 +4,8 @@ mod braces;
 mod bytes;
 mod chain_slips;
 mod file;
+mod name_slips;
+mod range_slips;
 mod setting;
 mod setting_slips;
 mod slips;
@@ -12,6 +14,8 @@ pub use braces::*;
 pub use bytes::*;
 pub use chain_slips::*;
 pub use file::*;
+pub use name_slips::*;
+pub use range_slips::*;
 pub use setting::*;
 pub use setting_slips::*;
 pub use slips::*;
@@ -196,12 +200,9 @@ pub fn is_own_word(word: &str) -> bool {
 pub fn misfit(span: Span, thing: Thing<'_>, found: &str, fits: &[&str]) -> Diagnostic {
     let fits = match fits.len() {
         0 => "something else".to_owned(),
-        1..=3 => words::list(fits, "or"),
+        1..=4 => words::list(fits, "or"),
         _ => match thing {
-            Thing::Statement(_) => format!(
-                "{} or what may follow",
-                fits.first().copied().unwrap_or("a name")
-            ),
+            Thing::Statement(_) => words::list(fits.get(..4).unwrap_or(fits), "or"),
             Thing::Setting(..) => "a word, a value or the end of the setting".to_owned(),
         },
     };

@@ -91,6 +91,26 @@ fn form(first: &str) -> Option<&'static str> {
     FORMS.into_iter().find(|form| first_of(form))
 }
 
+/// `framerate`, `frame-rate`, `dmx1`: a setting of the block whose words are written as one.
+fn in_one_word(written: &str, known: &[&str]) -> Option<String> {
+    let plain = written.to_lowercase().replace(['-', '_'], "");
+    let split = FORMS.into_iter().find(|form| {
+        let mut words = form.split(' ');
+        let (first, second) = (words.next().unwrap_or(""), words.next().unwrap_or(""));
+        known.contains(&first) && plain.strip_prefix(first) == Some(second)
+    });
+    if let Some(form) = split {
+        return Some(format!("write it as in `{form}`"));
+    }
+    let stem = plain.trim_end_matches(|c: char| c.is_ascii_digit());
+    let number = plain
+        .get(stem.len()..)
+        .filter(|number| !number.is_empty())?;
+    known
+        .contains(&stem)
+        .then(|| format!("write `{stem} {number}`"))
+}
+
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
 /// the kinds of block that do have it, `blocks_with` the kinds that have another.
 pub fn word(
@@ -106,7 +126,10 @@ pub fn word(
         Some(word) => vec![word],
         None => nearest(written, known.iter().copied()),
     };
+    let one = in_one_word(written, known);
+    let near = if one.is_some() { Vec::new() } else { near };
     let help = match (near.as_slice(), elsewhere) {
+        _ if one.is_some() => one.unwrap_or_default(),
         ([], []) => match meant(written) {
             Some(word) => format!(
                 "what says this is `{word}`, a setting of {}",

@@ -84,3 +84,72 @@ pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
         help,
     )
 }
+
+/// `=>`, `-->` and other arrows.
+#[must_use]
+pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
+    finding(
+        span,
+        format!("`{}` is no arrow here", words::shown(text)),
+        "not an arrow",
+        "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
+    )
+    .fix(
+        "write `->`",
+        vec![Edit {
+            span,
+            text: "->".to_owned(),
+        }],
+    )
+}
+
+/// `-> ->`: an arrow with nothing before it.
+#[must_use]
+pub fn second_arrow(span: Span) -> Diagnostic {
+    finding(
+        span,
+        "two `->` stand with nothing between them".to_owned(),
+        "joins nothing",
+        "take one `->` away, or write what stands between the two",
+    )
+}
+
+/// Two items of a chain with nothing between them: the one before, and the one found.
+#[must_use]
+pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
+    let (before, found) = (words::shown(before), words::shown(found));
+    finding(
+        span,
+        format!("`{found}` is not joined to the item before it"),
+        "`->` or `,` is missing before this",
+        format!(
+            "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
+        ),
+    )
+}
+
+/// `fox and owl` for `fox -> owl`.
+#[must_use]
+pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diagnostic {
+    let (before, next) = (words::shown(before), words::shown(next));
+    finding(
+        span,
+        format!("items of a chain are joined by the word `{word}`"),
+        "no word joins items",
+        format!(
+            "write `{before} -> {next}` to go on on the same data line, or `{before}, {next}` for the next port"
+        ),
+    )
+}
+
+/// A `wire` without the `:` behind its target.
+#[must_use]
+pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
+    let (before, found) = (words::shown(before), words::shown(found));
+    finding(
+        span,
+        format!("no `:` stands between a `wire`'s port and `{found}`"),
+        "`:` is missing before this",
+        format!("write `{before}: {found}`"),
+    )
+}

@@ -44,20 +44,6 @@ pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
     )
 }
 
-/// `fox2..3`, `fox..3` for `fox[2..3]`; `written` is what stands there, `meant` what says it.
-#[must_use]
-pub fn members_without_brackets(span: Span, written: &str, meant: &str) -> Diagnostic {
-    finding(
-        span,
-        format!(
-            "the members in `{}` stand without brackets",
-            words::shown(written)
-        ),
-        "members stand in `[ ]`",
-        format!("write `{}`", words::shown(meant)),
-    )
-}
-
 /// A statement or setting behind another on one line.
 #[must_use]
 pub fn second_on_line(span: Span, thing: Thing<'_>, found: &str) -> Diagnostic {
@@ -90,38 +76,6 @@ pub fn foreign_comment(span: Span, mark: &str) -> Diagnostic {
     )
 }
 
-/// Quotes round a name. `name` is the text between them.
-#[must_use]
-pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
-    let shown = words::shown(name);
-    let plain = name.starts_with(char::is_alphabetic)
-        && !name.ends_with('-')
-        && name
-            .chars()
-            .all(|c| c.is_alphanumeric() || c == '-' || c == '_');
-    let found = finding(
-        span,
-        format!("the name `{shown}` stands in quotes"),
-        "a name has no quotes",
-        if plain {
-            format!("write `{shown}`")
-        } else {
-            "write a name of letters, digits, `-` and `_`, and put what is to be read in a label: `label \"…\"`"
-                .to_owned()
-        },
-    );
-    if !plain {
-        return found;
-    }
-    found.fix(
-        "leave out the quotes",
-        vec![Edit {
-            span,
-            text: name.to_owned(),
-        }],
-    )
-}
-
 /// Quotes of another kind, as in `'porch'`.
 #[must_use]
 pub fn other_quote(span: Span, quote: char) -> Diagnostic {
@@ -130,136 +84,6 @@ pub fn other_quote(span: Span, quote: char) -> Diagnostic {
         format!("`{quote}` is no quotation mark here"),
         "not a quotation mark",
         "put texts between `\"` and `\"`, as in `label \"front porch\"`; names stand without",
-    )
-}
-
-/// A name that ends in `-`.
-#[must_use]
-pub fn hanging_hyphen(span: Span, name: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("the name `{}` ends in `-`", words::shown(name)),
-        "a name ends in a letter, a digit or `_`",
-        "leave out the last `-`",
-    )
-}
-
-/// A blank between a name and its `[`.
-#[must_use]
-pub fn parted_members(span: Span, name: &str) -> Diagnostic {
-    let name = words::shown(name);
-    finding(
-        span,
-        format!("a blank stands between `{name}` and its `[`"),
-        "belongs to the name before it",
-        format!("write `{name}[…]` without the blank"),
-    )
-}
-
-/// `1-4` for `1..4`; `dash` is the place of the `-`, `range` how it should be written.
-#[must_use]
-pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
-    let range = words::shown(range);
-    finding(
-        span,
-        "a range is written with `-`".to_owned(),
-        "this subtracts, and comes out below zero",
-        format!("write two dots between the ends: `{range}`"),
-    )
-    .suggest(
-        "write `..`",
-        vec![Edit {
-            span: dash,
-            text: "..".to_owned(),
-        }],
-    )
-}
-
-/// `1 to 4` or `1:4` for `1..4`; `mark` is what stands between the ends.
-#[must_use]
-pub fn worded_range(span: Span, mark: &str, (from, to): (&str, &str)) -> Diagnostic {
-    let range = words::shown(&format!("{from}..{to}"));
-    finding(
-        span,
-        format!("a range is written with `{mark}`"),
-        "a range has two dots between its ends",
-        format!("write `{range}`"),
-    )
-    .suggest(
-        format!("write `{range}`"),
-        vec![Edit {
-            span,
-            text: range.clone(),
-        }],
-    )
-}
-
-/// A range with too many dots, or without one of its ends. `what` says which.
-#[must_use]
-pub fn bad_range(span: Span, what: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("a range {what}"),
-        "a range has two dots between two numbers",
-        "write both ends with two dots between them, as in `1..4`",
-    )
-}
-
-/// `=>`, `-->` and other arrows.
-#[must_use]
-pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
-    finding(
-        span,
-        format!("`{}` is no arrow here", words::shown(text)),
-        "not an arrow",
-        "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
-    )
-    .fix(
-        "write `->`",
-        vec![Edit {
-            span,
-            text: "->".to_owned(),
-        }],
-    )
-}
-
-/// Two items of a chain with nothing between them: the one before, and the one found.
-#[must_use]
-pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
-    let (before, found) = (words::shown(before), words::shown(found));
-    finding(
-        span,
-        format!("`{found}` is not joined to the item before it"),
-        "`->` or `,` is missing before this",
-        format!(
-            "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
-        ),
-    )
-}
-
-/// `fox and owl` for `fox -> owl`.
-#[must_use]
-pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diagnostic {
-    let (before, next) = (words::shown(before), words::shown(next));
-    finding(
-        span,
-        format!("items of a chain are joined by the word `{word}`"),
-        "no word joins items",
-        format!(
-            "write `{before} -> {next}` to go on on the same data line, or `{before}, {next}` for the next port"
-        ),
-    )
-}
-
-/// A `wire` without the `:` behind its target.
-#[must_use]
-pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
-    let (before, found) = (words::shown(before), words::shown(found));
-    finding(
-        span,
-        format!("no `:` stands between a `wire`'s port and `{found}`"),
-        "`:` is missing before this",
-        format!("write `{before}: {found}`"),
     )
 }
 
@@ -322,22 +146,14 @@ pub fn runs_without_colon(span: Span) -> Diagnostic {
     )
 }
 
-/// A text without quotes where it must have them.
+/// `reserve 40..41`: what is reserved is missing.
 #[must_use]
-pub fn unquoted(span: Span, text: &str) -> Diagnostic {
-    let shown = words::shown(text);
+pub fn reserve_of_what(span: Span, rest: &str) -> Diagnostic {
     finding(
         span,
-        format!("the text `{shown}` stands without quotes"),
-        "needs `\"` before and behind it",
-        format!("write `\"{shown}\"`"),
-    )
-    .fix(
-        "put it in quotes",
-        vec![Edit {
-            span,
-            text: format!("\"{text}\""),
-        }],
+        "a `reserve` does not say what it reserves".to_owned(),
+        "universes?",
+        format!("write `reserve universes {}`", words::shown(rest)),
     )
 }
 
@@ -360,38 +176,5 @@ pub fn near_word(span: Span, thing: Thing<'_>, found: &str, near: &str) -> Diagn
             span,
             text: near.to_owned(),
         }],
-    )
-}
-
-/// `prop my lamp`: a name of several words; `joined` is how it could be written.
-#[must_use]
-pub fn split_name(span: Span, name: &str, joined: &str) -> Diagnostic {
-    let joined = words::shown(joined);
-    finding(
-        span,
-        format!("the name `{}` is more than one word", words::shown(name)),
-        "a name is one word",
-        format!("write `{joined}`; what is to be read by people goes in a label: `label \"front porch\"`"),
-    )
-    .suggest(
-        format!("write `{joined}`"),
-        vec![Edit {
-            span,
-            text: joined.clone(),
-        }],
-    )
-}
-
-/// A name that begins with a digit or `_`.
-#[must_use]
-pub fn name_start(span: Span, name: &str) -> Diagnostic {
-    finding(
-        span,
-        format!(
-            "the name `{}` does not begin with a letter",
-            words::shown(name)
-        ),
-        "a name begins with a letter",
-        "put a letter or a word before it, as in `lamp-3`",
     )
 }

@@ -10,7 +10,9 @@ use super::refs;
 use super::targets::{Ports, Spot};
 use crate::ast::{Ast, Chain, Expr, Item, Pin, PinKind, Reference, StatementKind, Wire};
 use crate::diagnostic::{Diagnostic, Sink};
-use crate::model::{Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringDef, StringId, Target};
+use crate::model::{
+    Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringDef, StringId, Target,
+};
 use crate::rules;
 use crate::source::Span;
 
@@ -390,7 +392,9 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
             (&names.controllers, "controller"),
             (&names.receivers, "receiver"),
         ];
-        let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
+        let found = boxes
+            .iter()
+            .find(|(table, _)| table.use_name(key).is_some());
         found.map(|(_, kind)| *kind)
     };
     let [chain] = wire.chains.as_slice() else {

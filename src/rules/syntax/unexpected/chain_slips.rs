@@ -71,7 +71,9 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
 pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
     let number = words::shown(number);
     let help = if word.starts_with("slot") {
-        format!("write `at {number}` on a DMX output, elsewhere `at 12/{number}` with the universe before the slot")
+        format!(
+            "write `at {number}` on a DMX output, elsewhere `at 12/{number}` with the universe before the slot"
+        )
     } else {
         format!("write `at {number}/1`: the universe, then the slot that its first node begins at")
     };

@@ -84,6 +84,7 @@ impl Display {
             addressing_at: None,
             align: Align::Off,
             whole_nodes: false,
+            whole_nodes_at: None,
             dim: None,
             stands: None,
             ports: (1..=ports).map(port).collect(),

@@ -170,6 +170,8 @@ pub struct Controller {
     pub align: Align,
     /// A node that does not fit in a universe starts the next one (here or in `display`).
     pub whole_nodes: bool,
+    /// Where that was said, if here.
+    pub whole_nodes_at: Option<Span>,
     /// Brightness in thousandths of a percent.
     pub dim: Option<Told<u32>>,
     /// Where it stands, in micrometres.

@@ -180,6 +180,8 @@ pub struct Display {
     pub universe_slots_at: Option<Span>,
     /// A node that does not fit in a universe starts the next one.
     pub whole_nodes: bool,
+    /// Where that was said.
+    pub whole_nodes_at: Option<Span>,
     /// Brightness, in thousandths of a percent.
     pub dim: Option<Told<u32>>,
     /// Nodes left free behind each used port.
@@ -232,6 +234,7 @@ impl Default for Display {
             universe_slots: 512,
             universe_slots_at: None,
             whole_nodes: false,
+            whole_nodes_at: None,
             dim: None,
             spare_nodes: 0,
             spare_universes: 0,

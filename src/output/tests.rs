@@ -24,6 +24,7 @@ fn boathouse(whole: bool) -> Controller {
         addressing_at: None,
         align: Align::Off,
         whole_nodes: whole,
+        whole_nodes_at: None,
         dim: None,
         stands: None,
         ports: Vec::new(),

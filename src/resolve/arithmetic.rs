@@ -1,17 +1,20 @@
 //! Whole-number arithmetic and the names of `let`.
 
 use super::names::Names;
-use crate::ast::{Expr, Let, Operator, SelRange};
+use crate::ast::{Expr, Let, Operator, Quantity, SelRange};
 use crate::diagnostic::Sink;
+use crate::graph;
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Decimal;
+use std::borrow::Cow;
+use std::cell::Cell;
 use std::collections::HashMap;
 
 /// The named numbers of a display.
 #[derive(Debug, Default)]
 pub struct Lets<'a> {
-    by_name: HashMap<std::borrow::Cow<'a, str>, usize>,
+    by_name: HashMap<Cow<'a, str>, usize>,
     rows: Vec<Row>,
 }
 
@@ -19,17 +22,26 @@ pub struct Lets<'a> {
 struct Row {
     at: Span,
     value: Option<Decimal>,
-    used: std::cell::Cell<bool>,
+    used: Cell<bool>,
+}
+
+/// That the value of one `let` waits for that of another, and the word that says so.
+#[derive(Debug, Clone, Copy)]
+struct Need {
+    from: usize,
+    to: usize,
+    at: Span,
 }
 
 impl<'a> Lets<'a> {
-    /// Takes the `let` statements in file order; each may use those before it.
+    /// Takes the `let` statements; each may use all the others, wherever they stand.
     pub fn read(
         names: &Names<'a>,
         statements: impl Iterator<Item = &'a Let>,
         sink: &mut Sink,
     ) -> Self {
         let mut lets = Self::default();
+        let mut said = Vec::new();
         for one in statements {
             let key = names.key(one.name);
             if let Some(first) = lets.by_name.get(&key).and_then(|at| lets.rows.get(*at)) {
@@ -41,26 +53,90 @@ impl<'a> Lets<'a> {
                 ));
                 continue;
             }
-            let value = lets.eval(names, &one.value.value, sink);
-            if let (Some(_), Some(unit)) = (value, one.value.unit) {
+            lets.by_name.insert(key, lets.rows.len());
+            lets.rows.push(Row {
+                at: one.name.span,
+                value: None,
+                used: Cell::new(false),
+            });
+            said.push(&one.value);
+        }
+        let needs = lets.needs(names, &said);
+        lets.tell_rings(names, &needs, sink);
+        for index in in_order(said.len(), &needs) {
+            let Some(quantity) = said.get(index) else {
+                continue;
+            };
+            let value = lets.value_of(names, &quantity.value, Some(index), sink);
+            if let (Some(_), Some(unit)) = (value, quantity.unit) {
                 sink.push(rules::syntax::unit::not_wanted(
                     unit.span,
                     names.text(unit),
                     "a `let` names a number alone",
                 ));
             }
-            lets.by_name.insert(key, lets.rows.len());
-            lets.rows.push(Row {
-                at: one.name.span,
-                value,
-                used: std::cell::Cell::new(false),
-            });
+            if let Some(row) = lets.rows.get_mut(index) {
+                row.value = value;
+            }
         }
         lets
     }
 
+    /// Which values wait for which, in file order.
+    fn needs(&self, names: &Names<'a>, said: &[&Quantity]) -> Vec<Need> {
+        let mut needs = Vec::new();
+        let mut left: Vec<&Expr> = Vec::new();
+        for (from, quantity) in said.iter().enumerate() {
+            left.push(&quantity.value);
+            while let Some(expr) = left.pop() {
+                match expr {
+                    Expr::Number(..) | Expr::Broken(_) => {}
+                    Expr::Negate(_, inner) => left.push(inner),
+                    Expr::Binary(binary) => left.extend([&binary.right, &binary.left]),
+                    Expr::Name(name) => {
+                        needs.extend(self.by_name.get(&names.key(*name)).map(|to| Need {
+                            from,
+                            to: *to,
+                            at: name.span,
+                        }));
+                    }
+                }
+            }
+        }
+        needs
+    }
+
+    /// Tells values that wait for each other; they have none.
+    fn tell_rings(&self, names: &Names<'a>, needs: &[Need], sink: &mut Sink) {
+        let pairs: Vec<(usize, usize)> = needs.iter().map(|need| (need.from, need.to)).collect();
+        for ring in graph::rings(self.rows.len(), &pairs) {
+            let next = ring.iter().cycle().skip(1);
+            let members: Vec<(String, Span)> = (ring.iter().zip(next))
+                .filter_map(|(from, to)| {
+                    let name = names.text_at(self.rows.get(*from)?.at);
+                    let begin = needs.partition_point(|need| need.from < *from);
+                    let need = needs.get(begin..)?.iter().find(|need| need.to == *to)?;
+                    Some((name.to_owned(), need.at))
+                })
+                .collect();
+            sink.push(rules::name::cycle::ring("let", &members));
+        }
+    }
+
     /// The value of an expression; `None` where it has none, which has then been told.
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
+        self.value_of(names, expr, None, sink)
+    }
+
+    /// As [`Self::eval`], in the `let` of an index: that one is not offered for a name that is unknown. How deep this
+    /// goes is bounded where arithmetic is read.
+    fn value_of(
+        &self,
+        names: &Names<'a>,
+        expr: &Expr,
+        own: Option<usize>,
+        sink: &mut Sink,
+    ) -> Option<Decimal> {
         match expr {
             Expr::Number(_, digits, places) => Some(Decimal {
                 digits: *digits,
@@ -76,16 +152,17 @@ impl<'a> Lets<'a> {
                 if names.is_mentioned(&key) {
                     return None;
                 }
+                let known = self.by_name.iter().filter(|(_, at)| Some(**at) != own);
                 sink.push(rules::name::unknown::number(
                     name.span,
                     &key,
-                    self.subtraction(&key),
-                    self.by_name.keys().map(AsRef::as_ref),
+                    self.subtraction(&key, own),
+                    known.map(|(name, _)| name.as_ref()),
                 ));
                 None
             }
             Expr::Negate(span, inner) => {
-                let value = self.eval(names, inner, sink)?;
+                let value = self.value_of(names, inner, own, sink)?;
                 match value.digits.checked_neg() {
                     Some(digits) => Some(Decimal { digits, ..value }),
                     None => {
@@ -95,8 +172,8 @@ impl<'a> Lets<'a> {
                 }
             }
             Expr::Binary(binary) => {
-                let left = self.eval(names, &binary.left, sink);
-                let right = self.eval(names, &binary.right, sink);
+                let left = self.value_of(names, &binary.left, own, sink);
+                let right = self.value_of(names, &binary.right, own, sink);
                 let (left, right) = (left?, right?);
                 let (Some(a), Some(b)) = (left.as_whole(), right.as_whole()) else {
                     let written = names.text_at(binary.span);
@@ -190,12 +267,13 @@ impl<'a> Lets<'a> {
     }
 
     /// `side-1` where `side` is a name: the slip of writing a subtraction without blanks.
-    fn subtraction(&self, word: &str) -> Option<String> {
+    fn subtraction(&self, word: &str, own: Option<usize>) -> Option<String> {
         let (left, right) = word.rsplit_once('-')?;
         let number = !right.is_empty() && right.bytes().all(|b| b.is_ascii_digit());
         // What was meant uses them, so they are not told as unused.
         let known = |name: &str| {
-            let row = self.by_name.get(name).and_then(|at| self.rows.get(*at));
+            let at = self.by_name.get(name).filter(|at| Some(**at) != own);
+            let row = at.and_then(|at| self.rows.get(*at));
             row.is_some_and(|row| {
                 row.used.set(true);
                 true
@@ -225,6 +303,38 @@ impl<'a> Lets<'a> {
             }
         }
     }
+}
+
+/// So many values in an order in which each comes behind all that it waits for. Those in a ring, and what waits for them,
+/// come last: they have no value, and what else is wrong with them is told all the same.
+fn in_order(count: usize, needs: &[Need]) -> Vec<usize> {
+    let mut waits = vec![0_usize; count];
+    let mut waiting: Vec<(usize, usize)> = Vec::with_capacity(needs.len());
+    for need in needs {
+        if let Some(waits) = waits.get_mut(need.from) {
+            *waits += 1;
+        }
+        waiting.push((need.to, need.from));
+    }
+    waiting.sort_unstable();
+    let free = (0..count).filter(|index| waits.get(*index) == Some(&0));
+    let mut order: Vec<usize> = free.collect();
+    let mut done = 0;
+    while let Some(at) = order.get(done).copied() {
+        done += 1;
+        let begin = waiting.partition_point(|(to, _)| *to < at);
+        let behind = waiting.iter().skip(begin).take_while(|(to, _)| *to == at);
+        for (_, from) in behind {
+            if let Some(waits) = waits.get_mut(*from) {
+                *waits -= 1;
+                if *waits == 0 {
+                    order.push(*from);
+                }
+            }
+        }
+    }
+    order.extend((0..count).filter(|index| waits.get(*index) != Some(&0)));
+    order
 }
 
 /// Tells a range that is written with a hyphen, `1-4`; false where the text is none.

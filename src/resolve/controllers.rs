@@ -45,6 +45,7 @@ pub fn controllers(
             addressing_at: None,
             align: Align::Off,
             whole_nodes: model.display.whole_nodes,
+            whole_nodes_at: None,
             dim: None,
             stands: None,
             ports: Vec::new(),
@@ -150,7 +151,10 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 _ => Align::Off,
             };
         }
-        (Key::WholeNodes, _) => controller.whole_nodes = true,
+        (Key::WholeNodes, _) => {
+            controller.whole_nodes = true;
+            controller.whole_nodes_at = Some(set.at());
+        }
         (Key::Dim, _) => controller.dim = Some(told(set, count(number))),
         (Key::Stands, Some(Value::Range(x, y))) => controller.stands = Some((x, y)),
         (Key::DrawPower, _) => controller.draw_mw = Some(number),

@@ -35,7 +35,10 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 display.universe_slots = count(number);
                 display.universe_slots_at = Some(set.at());
             }
-            Key::WholeNodes => display.whole_nodes = true,
+            Key::WholeNodes => {
+                display.whole_nodes = true;
+                display.whole_nodes_at = Some(set.at());
+            }
             Key::Dim => display.dim = Some(told(&set, count(number))),
             Key::SpareNodes => display.spare_nodes = count(number),
             Key::SpareUniverses => display.spare_universes = count(number),

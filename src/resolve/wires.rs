@@ -10,7 +10,9 @@ use super::refs;
 use super::targets::{Ports, Spot};
 use crate::ast::{Ast, Chain, Expr, Item, Pin, PinKind, Reference, StatementKind, Wire};
 use crate::diagnostic::{Diagnostic, Sink};
-use crate::model::{Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringId, Target};
+use crate::model::{
+    Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringDef, StringId, Target,
+};
 use crate::rules;
 use crate::source::Span;
 
@@ -317,16 +319,17 @@ impl Wiring {
         lines
     }
 
-    /// Lines for the strings that no wire names.
+    /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no
+    /// others.
     pub fn unasked(&mut self, reader: &Reader<'_, '_>, model: &mut Model) {
         for index in 0..model.props.len() {
             let Some(prop) = model.props.get(index) else {
                 continue;
             };
-            if prop.stock || prop.broken || reader.names.is_mentioned(&prop.name) {
+            if prop.broken || reader.names.is_mentioned(&prop.name) {
                 continue;
             }
-            let at = prop.at;
+            let (at, stock) = (prop.at, prop.stock);
             let members = prop.members_count();
             for member in 1..=members {
                 let own = model
@@ -336,6 +339,10 @@ impl Wiring {
                 self.groups += 1;
                 for id in own {
                     if self.wired.get(id as usize).is_none_or(Option::is_some) {
+                        continue;
+                    }
+                    let stored = |string: &StringDef| string.stored;
+                    if stock && !model.string(StringId(id)).is_some_and(stored) {
                         continue;
                     }
                     let pieces = [Piece {

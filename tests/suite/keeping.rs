@@ -351,3 +351,76 @@ fn a_new_controller_stays_out_of_declared_universes() {
     // 1 to 3 are the pier's, 4 is the quay's.
     assert_eq!(now.row("owl").unwrap().start, 4 * 512);
 }
+
+/// A display with an inventory beside it, its lines as given.
+fn with_stock(lines: &str, lock: Option<&Lock>) -> Compiled {
+    let text = format!(
+        "node dot {{ chip ws2811; colour RGB; volts 12 V }}\ncontroller shed {{ ports 1..9 {{ }} }}\n\
+         stock \"inventory.tinsel\"\nprop reed {{ node dot; string 3 nodes }}\n{lines}"
+    );
+    let inventory = "prop arch { node dot; string 3 nodes }\nprop hoop * 4 { node dot; string 2 nodes }\n\
+                     prop tree { node dot; strings 3 of 5 nodes }\nprop par { slots 6 }\n";
+    let files = Memory::default()
+        .with(check::NAME, &text)
+        .with("inventory.tinsel", inventory);
+    let main = files.load("", check::NAME).unwrap();
+    compile_around(&files, main, lock)
+}
+
+fn names(lock: &Lock) -> Vec<&str> {
+    lock.rows.iter().map(|row| &*row.name).collect()
+}
+
+#[test]
+fn what_is_stored_from_stock_keeps_its_addresses() {
+    let before =
+        "wire shed.1: arch\nwire shed.2: reed\nwire shed.3: hoop[1]\nwire shed.4: tree.2\n";
+    let lock = lock_of(&with_stock(before, None));
+    assert_eq!(names(&lock), ["arch", "hoop[1]", "reed", "tree.2"]);
+    let now = "stored arch, hoop[1], tree.2\nwire shed.2: reed\n\
+               prop new { node dot; string 3 nodes }\nwire shed.5: new\n";
+    let compiled = with_stock(now, Some(&lock));
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    let after = lock_of(&compiled);
+    // No string of the inventory comes along that nothing names.
+    assert_eq!(names(&after), ["arch", "hoop[1]", "new", "reed", "tree.2"]);
+    for row in &lock.rows {
+        let now = after.row(&row.name).unwrap();
+        assert_eq!((now.output, now.start), (row.output, row.start));
+    }
+    let past = compiled.plan.past.as_ref().unwrap();
+    assert!(past.freed.is_empty() && past.moves.is_empty());
+}
+
+#[test]
+fn what_is_stored_from_stock_takes_slots_when_laid_out_fresh() {
+    let lines = "wire shed.2: reed\nstored hoop[3]\n";
+    let compiled = with_stock(lines, None);
+    let lock = lock_of(&compiled);
+    assert_eq!(names(&lock), ["hoop[3]", "reed"]);
+    assert_eq!(lock.row("hoop[3]").unwrap().slots, 6);
+    // As when only that string were declared.
+    assert_eq!(check::codes(&compiled.findings), ["wire/picked"]);
+    // Of a wire and `stored` the wire says where.
+    let both = with_stock(&format!("wire shed.7: hoop[3]\n{lines}"), None);
+    assert!(both.findings.is_empty(), "{}", check::told(&both));
+    assert_eq!(names(&lock_of(&both)), ["hoop[3]", "reed"]);
+    // A whole prop by its name.
+    let all = lock_of(&with_stock(&format!("{lines}stored hoop\n"), None));
+    assert_eq!(
+        names(&all),
+        ["hoop[1]", "hoop[2]", "hoop[3]", "hoop[4]", "reed"]
+    );
+}
+
+#[test]
+fn what_is_no_more_named_from_stock_is_freed() {
+    let lines = "wire shed.1: arch -> hoop[1]\nwire shed.2: reed\n";
+    let lock = lock_of(&with_stock(lines, None));
+    let compiled = with_stock("wire shed.2: reed\n", Some(&lock));
+    assert!(compiled.findings.is_empty(), "{}", check::told(&compiled));
+    let past = compiled.plan.past.as_ref().unwrap();
+    let freed: Vec<&str> = past.freed.iter().map(|row| &*row.name).collect();
+    assert_eq!(freed, ["arch", "hoop[1]"]);
+    assert_eq!(names(&lock_of(&compiled)), ["reed"]);
+}

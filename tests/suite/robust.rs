@@ -513,3 +513,21 @@ fn too_large_a_text() {
     let compiled = check::one(&text);
     assert_eq!(codes(&compiled.findings), UNEXPECTED, "{}", told(&compiled));
 }
+
+/// A row of a hundred thousand numbers, each worked out from the one below it, and the same as a ring.
+#[test]
+fn numbers_that_wait_for_numbers() {
+    const MANY: usize = 100_000;
+    let row = |last: &str| {
+        let each = (1..MANY).map(|at| format!("let a{at} = a{} + 0\n", at + 1));
+        let all: String = each.collect();
+        format!("{all}let a{MANY} = {last}\n{REST}").replace("string 40", "string a1")
+    };
+    let compiled = check::one(&row("40"));
+    assert!(compiled.findings.is_empty(), "{}", check::told(&compiled));
+    let ring = check::one(&row("a1"));
+    sound_or_panic("a ring of numbers", &ring);
+    assert_eq!(check::codes(&ring.findings), ["name/cycle"]);
+    assert_eq!(ring.findings[0].labels.len(), MANY);
+    assert!(ring.findings[0].message.len() < 100);
+}

@@ -2,7 +2,7 @@
 
 use super::names::{Names, shapes};
 use crate::lock::{Lock, Row};
-use crate::model::{ControllerId, Model, StringId};
+use crate::model::{ControllerId, Model, PieceKind, StringId};
 use crate::plan::{Freed, Past, Was};
 use std::collections::BTreeMap;
 
@@ -29,7 +29,11 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
     };
     // What is carried over comes first, then what kept its name, then what changed its shape.
     let mut left = Vec::new();
+    let here = here(model);
     for (index, string) in model.strings.iter().enumerate() {
+        if here.get(index) == Some(&false) {
+            continue;
+        }
         let old = names.string(model, string);
         let found = old.and_then(|(rename, old)| {
             claim(index, &old, &mut claimed)?;
@@ -68,6 +72,25 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         carried,
         off: None,
     }
+}
+
+/// Which strings are in this display, by string; empty where all are. Of a prop from `stock` it is those that hang on a
+/// line: the row of any other is freed.
+fn here(model: &Model) -> Vec<bool> {
+    if !model.props.iter().any(|prop| prop.stock) {
+        return Vec::new();
+    }
+    let of_stock = |string| model.prop_of(string).is_some_and(|prop| prop.stock);
+    let strings = (0..model.strings.len()).map(StringId::from);
+    let mut here: Vec<bool> = strings.map(|string| !of_stock(string)).collect();
+    for piece in &model.pieces {
+        if let PieceKind::String(id, _) = piece.kind
+            && let Some(here) = here.get_mut(id.index())
+        {
+            *here = true;
+        }
+    }
+    here
 }
 
 fn find(lock: &Lock, name: &str) -> Option<usize> {

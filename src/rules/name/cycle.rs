@@ -1,6 +1,6 @@
 //! `name/cycle`: statements that need each other in a ring.
 
-use crate::diagnostic::words::list;
+use crate::diagnostic::words::{few, list};
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -9,13 +9,13 @@ use crate::source::Span;
 pub const RULE: Rule = Rule {
     code: "name/cycle",
     severity: Severity::Error,
-    title: "`like`, `after`, `same as` or `include` in a ring",
+    title: "`like`, `after`, `same as`, `let` or `include` in a ring",
     page: Page {
         means: "Each member of the ring waits for the next: `a` takes its settings from `b`, and `b` from `a`; \
-                or a controller's universes come after those of one that comes after it; or files include \
-                each other.",
+                or a controller's universes come after those of one that comes after it; or the value of a `let` needs \
+                that of one that needs its own; or files include each other.",
         why: "There is no first one to begin with, so none of them has a value.",
-        source: "the language guide: `like`, `universes after`, `same as` and `include`",
+        source: "the language guide: `like`, `universes after`, `same as`, `let` and `include`",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { universes after barn; ports 1..4 { } }\n\
                 controller barn { universes after shed; ports 1..4 { } }\n\
@@ -32,10 +32,14 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
+/// A ring of more is told by its first few; its places are all labelled.
+const MOST_NAMED: usize = 9;
+
 /// How to open a ring.
 fn help(word: &str, names: &[String]) -> String {
     let first = names.first().map_or("", String::as_str);
     let last = names.last().map_or("", String::as_str);
+    let bare = first.trim_matches('`');
     match word {
         "include" if names.len() == 1 => {
             format!("take the `include` of {first} out of itself")
@@ -43,6 +47,7 @@ fn help(word: &str, names: &[String]) -> String {
         "include" => format!(
             "take the `include` of {first} out of {last}; what one file declares is known in all the others"
         ),
+        "let" => format!("give {first} a number of its own, as in `let {bare} = 28`"),
         "after" => format!("give {first} a start of its own, as in `universes from 1`"),
         "like" => {
             format!("take the `like` out of {first} and write its settings out in its block")
@@ -65,7 +70,9 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
             .unwrap_or_default()
     };
     let message = match names.as_slice() {
+        [one] if word == "let" => format!("the value of {one} needs itself"),
         [one] => format!("{one} is `{word}` itself"),
+        many if many.len() > MOST_NAMED => format!("{} are in a ring of `{word}`", few(many)),
         many => format!("{} are in a ring of `{word}`", list(many, "and")),
     };
     let mut finding = RULE.at(

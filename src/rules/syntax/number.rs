@@ -2,6 +2,7 @@
 
 mod arithmetic;
 mod notation;
+mod whole;
 
 pub use arithmetic::*;
 pub use notation::*;
@@ -31,7 +32,7 @@ pub const RULE: Rule = Rule {
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 wire porch.1: lamp\n",
     },
-    check: None,
+    check: Some(whole::check),
 };
 
 const OUTSIDE: &str = "a value outside its range can't be set on any controller or fixture";

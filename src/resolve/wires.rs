@@ -251,13 +251,15 @@ impl Wiring {
         model: &mut Model,
         sink: &mut Sink,
     ) -> Vec<Draft> {
-        let cut = |item: &Item| matches!(item, Item::Reference(_, Some(_), _));
-        let by = wire.chains.iter().any(|chain| chain.items.iter().any(cut));
-        if by || wire.chains.len() < ports {
-            return self.open_lines(reader, wire, model, sink);
-        }
+        let is_reference = |item: &&Item| matches!(item, Item::Reference(..));
+        let is_cut = |item: &Item| matches!(item, Item::Reference(_, Some(_), _));
         let mut lines = Vec::with_capacity(wire.chains.len());
         for chain in &wire.chains {
+            let alone = chain.items.iter().filter(is_reference).count() == 1;
+            if chain.items.iter().any(is_cut) || (alone && wire.chains.len() < ports) {
+                self.open_chain(reader, chain, &mut lines, model, sink);
+                continue;
+            }
             self.groups += 1;
             let mut line = Draft {
                 group: self.groups,
@@ -281,42 +283,54 @@ impl Wiring {
     ) -> Vec<Draft> {
         let mut lines = Vec::new();
         for chain in &wire.chains {
-            let items = self.items(reader, chain, model, sink);
-            let alone = items.len() == 1;
-            let mut open = Draft::default();
-            for (pieces, together) in items {
-                let starts = together.starts(&pieces, alone);
-                self.groups += 1;
-                let several = starts.len() > 1;
-                let mut group = self.groups;
-                let mut prop = None;
-                for (at, piece) in pieces.into_iter().enumerate() {
-                    let PieceKind::String(id, _) = piece.kind else {
-                        open.pieces.push(piece);
-                        continue;
-                    };
-                    // Strings of one prop or member belong side by side; members need not.
-                    let owner = model.string(id).map(|s| (s.prop, s.member));
-                    if several && prop.is_some() && prop != owner {
-                        self.groups += 1;
-                        group = self.groups;
-                    }
-                    prop = owner;
-                    if at > 0 && starts.contains(&at) && open.strings > 0 {
-                        lines.push(std::mem::take(&mut open));
-                    }
-                    if open.group == 0 || several {
-                        open.group = group;
-                    }
-                    open.strings += 1;
-                    open.pieces.push(piece);
-                }
-            }
-            if !open.pieces.is_empty() {
-                lines.push(open);
-            }
+            self.open_chain(reader, chain, &mut lines, model, sink);
         }
         lines
+    }
+
+    /// The lines of one chain whose ports are open.
+    fn open_chain(
+        &mut self,
+        reader: &Reader<'_, '_>,
+        chain: &Chain,
+        lines: &mut Vec<Draft>,
+        model: &mut Model,
+        sink: &mut Sink,
+    ) {
+        let items = self.items(reader, chain, model, sink);
+        let alone = items.len() == 1;
+        let mut open = Draft::default();
+        for (pieces, together) in items {
+            let starts = together.starts(&pieces, alone);
+            self.groups += 1;
+            let several = starts.len() > 1;
+            let mut group = self.groups;
+            let mut prop = None;
+            for (at, piece) in pieces.into_iter().enumerate() {
+                let PieceKind::String(id, _) = piece.kind else {
+                    open.pieces.push(piece);
+                    continue;
+                };
+                // Strings of one prop or member belong side by side; members need not.
+                let owner = model.string(id).map(|s| (s.prop, s.member));
+                if several && prop.is_some() && prop != owner {
+                    self.groups += 1;
+                    group = self.groups;
+                }
+                prop = owner;
+                if at > 0 && starts.contains(&at) && open.strings > 0 {
+                    lines.push(std::mem::take(&mut open));
+                }
+                if open.group == 0 || several {
+                    open.group = group;
+                }
+                open.strings += 1;
+                open.pieces.push(piece);
+            }
+        }
+        if !open.pieces.is_empty() {
+            lines.push(open);
+        }
     }
 
     /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no

@@ -254,3 +254,18 @@ fn what_is_offered_for_random_displays_compiles() {
         "{refused} refusals, {offered} offers"
     );
 }
+
+#[test]
+fn a_range_of_ports_takes_a_chain_each_and_parts_only_what_stands_alone() {
+    let wired = |wire: &str| {
+        picked(&format!(
+            "node bud {{ chip ws2811; colour RGB }}\n\
+             controller c {{ ports 1..4 {{ }} }}\n\
+             prop a * 3 {{ node bud; strings 2 of 10 nodes }}\n\
+             wire {wire}\n"
+        ))
+    };
+    let [two, three] = ["c.2..3: a[1] -> a[2], a[3]", "c.2..4: a[1] -> a[2], a[3]"].map(wired);
+    assert_eq!(two, ["c.2", "c.2", "c.2", "c.2", "c.3", "c.3"]);
+    assert_eq!(three, ["c.2", "c.2", "c.2", "c.2", "c.3", "c.4"]);
+}

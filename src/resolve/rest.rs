@@ -273,7 +273,7 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
     let gauge = reader.gauge_of(&feed.gauge, sink);
     let fuse = match &feed.fuse {
         Some(fuse) => {
-            let bounds = (1, MOST_FUSE);
+            let bounds = (1_000, MOST_FUSE);
             let value = reader.measure_of(fuse, Dimension::Current, "the fuse", bounds, sink)?;
             Some(Told {
                 value,

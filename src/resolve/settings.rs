@@ -234,8 +234,9 @@ const MOST_MEMBERS: i64 = MOST_STRINGS as i64;
 /// 100 km: farther than any lead, pitch or place.
 const FAR_UM: i64 = 100_000_000_000;
 const VOLTS: Slot = S::Measure(D::Voltage, 1, 1_000_000);
-const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 0, 100_000)];
+const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 1_000, 100_000)];
 const POWER: Slot = S::Measure(D::Power, 0, 1_000_000_000);
+const FUSE: Slot = S::Measure(D::Current, 1_000, 10_000_000_000);
 const CURRENT: Slot = S::Measure(D::Current, 0, 10_000_000_000);
 const STANDS: Row = row(
     Key::Stands,
@@ -325,7 +326,7 @@ const PORTS: &[Row] = &[
     row(Key::Chips, "chip", &[S::Names], "chip ws2811, ws2815", "the chips"),
     row(Key::NodesAtMost, "nodes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Nodes))], "nodes at most 800", "the number of nodes"),
     row(Key::SlotsAtMost, "slots", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots at most 512", "the number of slots"),
-    row(Key::Fuse, "fuse", &[CURRENT], "fuse 5 A", "the fuse"),
+    row(Key::Fuse, "fuse", &[FUSE], "fuse 5 A", "the fuse"),
     VOLTS_ROW,
     DIM_ROW,
 ];

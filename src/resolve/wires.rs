@@ -23,6 +23,16 @@ pub struct Wiring {
     groups: u32,
 }
 
+/// Strings of one reference that are wired already, all at one place.
+struct Twice {
+    /// Where.
+    first: Span,
+    /// One of them.
+    string: StringId,
+    /// How many more.
+    more: usize,
+}
+
 /// A line before its target is known.
 #[derive(Default)]
 struct Draft {
@@ -146,12 +156,13 @@ impl Wiring {
                     };
                     let mut pieces = Vec::new();
                     let mut cuts = Vec::new();
+                    let mut twice: Vec<Twice> = Vec::new();
                     for strings in &picked.members {
                         for (at, id) in strings.iter().enumerate() {
                             if at > 0 {
                                 cuts.push(pieces.len());
                             }
-                            if !self.mark(*id, reference.span, model, sink) {
+                            if !self.mark(*id, reference.span, &mut twice) {
                                 continue;
                             }
                             let pinned = pin.filter(|_| pieces.is_empty());
@@ -160,6 +171,10 @@ impl Wiring {
                                 kind: PieceKind::String(*id, pinned),
                             });
                         }
+                    }
+                    for one in twice {
+                        let (name, at) = (model.name_of(one.string), reference.span);
+                        sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
                     }
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
@@ -177,22 +192,29 @@ impl Wiring {
         let mut quiet = Sink::default();
         if let Some(picked) = refs::pick(reader, model, reference, &mut quiet) {
             for id in picked.strings() {
-                self.mark(id, reference.span, model, &mut quiet);
+                self.mark(id, reference.span, &mut Vec::new());
             }
         }
     }
 
-    /// Marks a string as wired; tells one that is wired already.
-    fn mark(&mut self, id: StringId, at: Span, model: &Model, sink: &mut Sink) -> bool {
+    /// Marks a string as wired; one that is wired already goes to `twice`, with others that are at the same place.
+    fn mark(&mut self, id: StringId, at: Span, twice: &mut Vec<Twice>) -> bool {
         let Some(place) = self.wired.get_mut(id.index()) else {
             return false;
         };
-        if let Some(first) = place {
-            sink.push(rules::wire::twice::again(at, *first, &model.name_of(id)));
-            return false;
+        let Some(first) = *place else {
+            *place = Some(at);
+            return true;
+        };
+        match twice.last_mut().filter(|one| one.first == first) {
+            Some(one) => one.more += 1,
+            None => twice.push(Twice {
+                first,
+                string: id,
+                more: 0,
+            }),
         }
-        *place = Some(at);
-        true
+        false
     }
 
     fn pin(

@@ -139,6 +139,8 @@ impl Checker<'_, '_> {
         if let Within::Quotes(open) = within {
             self.unclosed_quote(open, bytes.len());
         }
+        let open = self.conflict.take();
+        self.half_conflict(open);
     }
 
     fn span(&self, range: &Range<usize>) -> Span {
@@ -324,7 +326,8 @@ impl Checker<'_, '_> {
         }
         let line = at..line_end(bytes, at);
         match (marker, self.conflict.clone()) {
-            (b"<<<<<<<", _) => {
+            (b"<<<<<<<", open) => {
+                self.half_conflict(open);
                 self.conflict = Some(line.clone());
                 self.edits.push((line.clone(), ""));
             }
@@ -341,6 +344,10 @@ impl Checker<'_, '_> {
                 self.edits.push((line.start..end, ""));
                 return end;
             }
+            (b"=======" | b"|||||||", None) => {
+                self.half_conflict(Some(line.clone()));
+                self.edits.push((line.clone(), ""));
+            }
             (b">>>>>>>", open) => {
                 self.conflict = None;
                 let (first, last) = match open {
@@ -355,6 +362,17 @@ impl Checker<'_, '_> {
             _ => return at,
         }
         line.end
+    }
+
+    /// Tells a conflict of which no more than one marker is left.
+    fn half_conflict(&mut self, marker: Option<Range<usize>>) {
+        if let Some(marker) = marker {
+            let span = self.span(&marker);
+            self.sink.push(unexpected::conflict(span, None, None));
+            // It stands before what has been told since.
+            let before = self.told.partition_point(|told| told.start < marker.start);
+            self.told.insert(before, marker);
+        }
     }
 
     /// The line that ends the conflict which `from` stands in; looked for no more once there is none.

@@ -61,21 +61,18 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
     }
 }
 
-/// `dim to 0.8`: a part of 1 or a percentage? `percent` is it as the former.
+/// `dim to 0.8`: a part of 1 where a percentage is asked for. `percent` is it as that.
 pub fn share(span: Span, written: &str, what: &str, percent: Option<&str>) -> Diagnostic {
-    let written = shown(written);
-    let part = percent
-        .map(|percent| format!("write `{percent} %` if `{written}` is meant as a part of 1, "));
     RULE.at(
         span,
         Words {
             message: format!("{what} has no unit"),
-            label: format!("{written} of what?"),
+            label: format!("{} of what?", shown(written)),
             why: "a bare number could be meant in any unit".to_owned(),
-            help: format!(
-                "{}`{written} %` if it is a percentage",
-                part.unwrap_or_default()
-            ),
+            help: match percent {
+                Some(percent) => format!("write `{percent} %`"),
+                None => "write it in percent, as in `30 %`".to_owned(),
+            },
         },
     )
 }

@@ -29,16 +29,22 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A string that hangs somewhere already.
-pub fn again(second: Span, first: Span, name: &str) -> Diagnostic {
+/// A string that hangs somewhere already, and how many more of the same reference do at the same place.
+pub fn again(second: Span, first: Span, name: &str, more: usize) -> Diagnostic {
+    let others = match more {
+        0 => " is".to_owned(),
+        1 => " and 1 more string are".to_owned(),
+        more => format!(" and {more} more strings are"),
+    };
+    let them = if more == 0 { "it" } else { "them" };
     RULE.at(
         second,
         Words {
-            message: format!("`{name}` is wired twice"),
+            message: format!("`{name}`{others} wired twice"),
             label: format!("`{name}` again"),
             why: "a string has one data input and hangs on one port".to_owned(),
-            help: format!("take it out of one of the two; another string that is to show the same is a prop with `same as {name}`"),
+            help: format!("take {them} out of one of the two; another string that is to show the same is a prop with `same as {name}`"),
         },
     )
-    .and(first, format!("`{name}` is wired here already"))
+    .and(first, format!("`{name}`{others} wired here already"))
 }

@@ -169,6 +169,12 @@ pub fn conflict(first: Span, middle: Option<Span>, last: Option<Span>) -> Diagno
         "two versions of these lines stand one after the other, and only one of them can be meant",
         "keep one of the two versions, or what is right of both, and delete the marker lines",
     )
-    .and_if(middle, "the other version begins here; it is not read")
+    .and_if(
+        middle,
+        match last {
+            Some(_) => "the other version begins here; it is not read",
+            None => "the other version begins here",
+        },
+    )
     .and_if(last, "the conflict ends here")
 }

@@ -137,13 +137,20 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let mut unpinned: Option<Outside> = None;
         let ports = taken.ports.start as usize..taken.ports.end as usize;
         for port in plan.ports.get(ports).unwrap_or(&[]) {
+            // What hangs behind a pin that leads out of the range follows it there.
+            let mut led_out = false;
             for piece in &port.pieces {
+                led_out &= !matches!(piece.piece.kind, PieceKind::String(_, Some(_)));
                 let Some(outside) =
                     outside(model, plan, piece.piece.kind, piece.piece.at, first..=last)
                 else {
                     continue;
                 };
+                if led_out {
+                    continue;
+                }
                 if outside.pin.is_some() {
+                    led_out = true;
                     sink.push(told(model, index, &outside, first..=last, at));
                 } else if let Some(known) = &mut unpinned {
                     known.more += 1;

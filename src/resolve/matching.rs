@@ -316,7 +316,9 @@ impl<'a> Reader<'_, 'a> {
     /// Whether a word means something of its own and is no name of a `let`.
     fn is_own_word(&self, word: Ident) -> bool {
         let text = self.names.text(word);
-        rules::syntax::unexpected::is_own_word(text) && !self.lets.has(&self.names.key(word))
+        let key = self.names.key(word);
+        let own = rules::syntax::unexpected::is_own_word(text);
+        own && !self.lets.has(&key) && !self.names.is_mentioned(&key)
     }
 
     fn measure(

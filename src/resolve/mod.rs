@@ -23,7 +23,7 @@ mod table;
 mod targets;
 mod wires;
 
-use crate::ast::{Ast, BlockKind, Renamed, Setting, StatementKind};
+use crate::ast::{Ast, BlockKind, Item, Renamed, Setting, StatementKind};
 use crate::diagnostic::Sink;
 use crate::model::{Model, Told};
 use crate::rules;
@@ -161,7 +161,7 @@ fn wiring(
 ) {
     let ports = Ports { receivers };
     let mut wires = wires::Wiring::new(model);
-    wires::make_room(ast, model);
+    make_room(ast, model);
     let renames: Vec<&Renamed> = ast
         .statements
         .iter()
@@ -184,6 +184,24 @@ fn wiring(
         }
     }
     wires.unasked(reader, model);
+}
+
+/// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
+fn make_room(ast: &Ast, model: &mut Model) {
+    let wires = ast.statements.iter().filter_map(|s| match &s.kind {
+        StatementKind::Wire(wire) => Some(wire),
+        _ => None,
+    });
+    let (mut lines, mut cable) = (0, 0);
+    for wire in wires {
+        lines += wire.chains.len();
+        let items = wire.chains.iter().flat_map(|chain| &chain.items);
+        cable += items
+            .filter(|item| !matches!(item, Item::Reference(..)))
+            .count();
+    }
+    model.lines.reserve(lines);
+    model.pieces.reserve(model.strings.len() + cable);
 }
 
 /// Tells what is declared and named nowhere. Props are never unused: what no wire names is placed.

@@ -8,13 +8,14 @@ use super::matching::Reader;
 use super::props::number_of;
 use super::refs;
 use super::targets::{Ports, Spot};
-use crate::ast::{Ast, Chain, Expr, Item, Pin, PinKind, Reference, StatementKind, Wire};
+use crate::ast::{Chain, Expr, Item, Pin, PinKind, Reference, Wire};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringDef, StringId, Target,
 };
 use crate::rules;
 use crate::source::Span;
+use crate::unit::Decimal;
 
 /// Builds the lines of a display.
 pub struct Wiring {
@@ -244,9 +245,11 @@ impl Wiring {
                 PinPlace::Channel(channel as u64 - 1)
             }
             PinKind::Slot(slot) => {
-                if let Expr::Number(at, _, 1..) = slot {
-                    let written = names.text_at(*at);
-                    sink.push(rules::syntax::number::pin_with_point(*at, written));
+                if let Expr::Number(at, digits, places) = *slot
+                    && (Decimal { digits, places }).as_whole().is_none()
+                {
+                    let written = names.text_at(at);
+                    sink.push(rules::syntax::number::pin_with_point(at, written));
                     return None;
                 }
                 let slot = number_of(reader, slot, sink)?;
@@ -454,24 +457,6 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
         kind,
         &format!("wire {port}: {prop}"),
     ))
-}
-
-/// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
-pub fn make_room(ast: &Ast, model: &mut Model) {
-    let wires = ast.statements.iter().filter_map(|s| match &s.kind {
-        StatementKind::Wire(wire) => Some(wire),
-        _ => None,
-    });
-    let (mut lines, mut cable) = (0, 0);
-    for wire in wires {
-        lines += wire.chains.len();
-        let items = wire.chains.iter().flat_map(|chain| &chain.items);
-        cable += items
-            .filter(|item| !matches!(item, Item::Reference(..)))
-            .count();
-    }
-    model.lines.reserve(lines);
-    model.pieces.reserve(model.strings.len() + cable);
 }
 
 fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], group: u32) {

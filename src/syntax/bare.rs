@@ -10,8 +10,14 @@ pub(super) fn join(text: &str, pieces: &mut Vec<Piece>) {
         let head = text.get(piece.at.clone()).unwrap_or("");
         !piece.braces && piece.trouble.is_none() && heads_block(head)
     };
+    // `node bud like bulb` needs no braces, and no setting has this word.
+    let is_like = |piece: &Piece| {
+        let words = text.get(piece.at.clone()).unwrap_or("");
+        heads_block(words) && words.split([' ', '\t']).any(|word| word == "like")
+    };
     let below = |piece: &Piece, column: usize| {
         piece.trouble.is_none()
+            && !is_like(piece)
             && indent(text, piece).is_some_and(|own| own > column)
             && !begins_statement(text, piece.at.start)
     };
@@ -81,6 +87,7 @@ mod tests {
             "prop fox like owl\n  wire c.1: fox\n",
             "prop fox like owl; string 50 nodes\n",
             "wire c.1: fox\n  string 50 nodes\n",
+            "prop fox like owl\n  node bud like bulb\n",
         ] {
             assert!(cut(text).iter().all(|(_, trouble)| trouble.is_none()));
         }

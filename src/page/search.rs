@@ -63,7 +63,7 @@ fn data(crew: &Crew<'_>) -> Value {
         controllers.push(json!([&*first.controller.name, u8::from(whole)]));
         for line in lines {
             for hung in line.strings() {
-                let out = outlet(hung);
+                let out = hung.outlet().unwrap_or_default();
                 let port = *port_at.entry((line.index, out.clone())).or_insert_with(|| {
                     ports.push(json!([line.name, controllers.len() - 1, out, line.index]));
                     ports.len() - 1
@@ -96,14 +96,6 @@ fn data(crew: &Crew<'_>) -> Value {
         "strings": strings,
         "reserved": reserved,
     })
-}
-
-/// Where a string comes out: `pond.1`, or nothing at the controller itself.
-fn outlet(hung: &Hung<'_>) -> String {
-    match (hung.row.receiver, hung.row.receiver_port) {
-        (Some(receiver), Some(port)) => format!("{receiver}.{port}"),
-        _ => String::new(),
-    }
 }
 
 fn shape(hung: &Hung<'_>) -> Value {

@@ -15,6 +15,7 @@
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `formatter` | the formatter over every text there is |
 //! | `importing` | tables of props, sound and not |
+//! | `papers` | the papers of a crew, against the table and against one another |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `fit` | how full a display is, and where more would go |
 //! | `cli` | the program as the shell sees it |
@@ -52,6 +53,7 @@ mod noise;
 mod oracle;
 mod outputs;
 mod overwrite;
+mod papers;
 mod parts;
 mod picked;
 mod placement;

@@ -67,16 +67,20 @@ pub struct Page {
 #[must_use]
 pub fn folder(compiled: &Compiled) -> Vec<Page> {
     let crew = Crew::new(compiled);
-    let edition = search::edition(&crew);
-    let sheets: Vec<&Part> = SHEETS.iter().chain(APART).collect();
+    let (report, sheets) = (bodies(&crew, REPORT), bodies(&crew, SHEETS));
+    let edition = edition(&crew, report.iter().chain(&sheets));
+    let others: Vec<&Part> = SHEETS.iter().chain(APART).collect();
     let report = Page {
         file: "index.html".to_owned(),
-        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), &sheets),
+        text: shell::page(&crew, &edition, report, &others),
     };
-    let pages = sheets.iter().map(|sheet| Page {
-        file: format!("{}.html", sheet.name),
-        text: shell::page(&crew, &edition, &[*sheet], &sheets),
-    });
+    let pages = sheets
+        .into_iter()
+        .chain(bodies(&crew, APART))
+        .map(|body| Page {
+            file: format!("{}.html", body.part.name),
+            text: shell::page(&crew, &edition, vec![body], &others),
+        });
     std::iter::once(report).chain(pages).collect()
 }
 
@@ -84,9 +88,33 @@ pub fn folder(compiled: &Compiled) -> Vec<Page> {
 #[must_use]
 pub fn single(compiled: &Compiled) -> String {
     let crew = Crew::new(compiled);
-    let edition = search::edition(&crew);
-    let parts: Vec<&Part> = REPORT.iter().chain(SHEETS).collect();
-    shell::page(&crew, &edition, &parts, &[])
+    let mut bodies = bodies(&crew, REPORT);
+    bodies.extend(self::bodies(&crew, SHEETS));
+    let edition = edition(&crew, bodies.iter());
+    shell::page(&crew, &edition, bodies, &[])
+}
+
+/// A part with what it writes under its heading.
+struct Body {
+    part: &'static Part,
+    html: Html,
+}
+
+fn bodies(crew: &Crew<'_>, parts: &'static [Part]) -> Vec<Body> {
+    let write = |part: &'static Part| {
+        let mut html = Html::default();
+        (part.write)(crew, &mut html);
+        Body { part, html }
+    };
+    parts.iter().map(write).collect()
+}
+
+/// Eight hexadecimal digits that change with the display's name and with whatever the report or a sheet prints, and
+/// with nothing else. Labels say nothing that no sheet says, so they need not be made for it.
+fn edition<'b>(crew: &Crew<'_>, bodies: impl Iterator<Item = &'b Body>) -> String {
+    let printed = bodies.filter(|body| body.part.name != search::PART.name);
+    let texts = printed.flat_map(|body| body.html.printed());
+    shell::short_hash(std::iter::once(crew.title()).chain(texts))
 }
 
 #[cfg(test)]

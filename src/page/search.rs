@@ -16,7 +16,6 @@
 use super::Part;
 use super::crew::{Crew, Hung};
 use super::html::{Html, put, visible};
-use super::shell::short_hash;
 use crate::model::{Shape, ShapeRun};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -43,11 +42,6 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html; "browser's own search finds it.</p></noscript>\n<script type=\"application/json\" id=\"data\">");
     html.json(&data(crew).to_string());
     put!(html; "</script>\n");
-}
-
-/// Eight hexadecimal digits that change when any address or name does.
-pub fn edition(crew: &Crew<'_>) -> String {
-    short_hash(&data(crew).to_string())
 }
 
 fn data(crew: &Crew<'_>) -> Value {

@@ -1,26 +1,27 @@
 //! What stands round the parts of a page: head, policy, heading, ways through it, cautions.
 
-use super::Part;
 use super::crew::Crew;
 use super::html::{Html, put};
+use super::{Body, Part};
 use sha2::{Digest, Sha256};
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// A page of some parts, with links to the pages of `others` where they are files of their own.
-pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
+pub fn page(crew: &Crew<'_>, edition: &str, bodies: Vec<Body>, others: &[&Part]) -> String {
+    let parts: Vec<&Part> = bodies.iter().map(|body| body.part).collect();
     let mut html = Html::default();
-    head(crew, parts, &mut html);
+    head(crew, &parts, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
-    put!(html; "one another; any change of an address makes another.</p>\n</header>\n");
-    ways(parts, others, &mut html);
+    put!(html; "one another; a change of anything on any of them makes another.</p>\n</header>\n");
+    ways(&parts, others, &mut html);
     put!(html; "<main id=\"main\" tabindex=\"-1\">\n");
-    for part in parts {
+    for Body { part, html: body } in bodies {
         put!(html; "<section class=\"part\" id=\"", part.name, "\" aria-labelledby=\"", part.name, "-h\">\n");
         put!(html; "<h2 id=\"", part.name, "-h\">", part.title, "</h2>\n");
-        (part.write)(crew, &mut html);
+        html.append(&body);
         put!(html; "</section>\n");
     }
     put!(html; "</main>\n");
@@ -79,9 +80,15 @@ fn hash(text: &str) -> String {
     base64(&Sha256::digest(text.as_bytes()))
 }
 
-/// The first eight hexadecimal digits of a text's SHA-256.
-pub fn short_hash(text: &str) -> String {
-    Sha256::digest(text.as_bytes())
+/// The first eight hexadecimal digits of the SHA-256 of some texts, each ended by a byte that no text has.
+pub fn short_hash<'t>(texts: impl Iterator<Item = &'t str>) -> String {
+    let mut hash = Sha256::new();
+    for text in texts {
+        hash.update(text.as_bytes());
+        hash.update([0xff]);
+    }
+    let digits = hash.finalize();
+    digits
         .iter()
         .take(4)
         .map(|byte| format!("{byte:02x}"))
@@ -112,7 +119,7 @@ fn base64(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
 
-    // RFC 4648, section 10, and FIPS 180-4's example "abc".
+    // RFC 4648, section 10, FIPS 180-4's example "abc", and the SHA-256 of nothing.
     #[test]
     fn hashes_are_those_of_the_standards() {
         assert_eq!(
@@ -120,6 +127,6 @@ mod tests {
             ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg=="]
         );
         assert_eq!(hash("abc"), "ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0=");
-        assert_eq!(short_hash("abc"), "ba7816bf");
+        assert_eq!(short_hash(std::iter::empty()), "e3b0c442");
     }
 }

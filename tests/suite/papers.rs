@@ -10,7 +10,7 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 use tinsel::Compiled;
 use tinsel::output::{self, By, View};
-use tinsel::page::folder;
+use tinsel::page::{folder, single};
 
 /// Two receivers on one cable, so each plugs its own strings; a stored string and a dark node in between.
 const DAISY: &str = "display \"Moss Lane\" { lead of 18 AWG }\n\
@@ -253,5 +253,98 @@ fn papers_agree_on_every_plug() {
         let spec = random::spec().new_tree(&mut runner).unwrap().current();
         let source = random::build(&spec).source();
         agree(&source, &check::one(&source));
+    }
+}
+
+/// The display that the edition is tried on: something on every paper.
+const ORCHARD: &str = "display \"Orchard\" { frame rate 40 Hz; lead of 18 AWG; dim to 30 % }\n\
+    node berry { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 75 mm; gauge 18 AWG }\n\
+    controller kiosk { host 10.7.0.2; universes from 4; ports 1..4 { nodes at most 600; fuse 5 A }; dmx 1 }\n\
+    receiver bank { carries kiosk.3..4; ports 1..2 { fuse 5 A } }\n\
+    prop otter { node berry; string 60 nodes }\n\
+    prop newt * 3 { label \"under the pear\"; node berry; string 40 nodes }\n\
+    prop lamp { slots 6 }\n\
+    supply rack { volts 12 V; rated 350 W }\n\
+    wire kiosk.1: otter -> lead 4 m -> newt[1] -> skip 1 -> newt[2]\n\
+    wire kiosk.3: newt[3]\n\
+    wire kiosk.dmx1: lamp at 30\n\
+    power kiosk.1..2 from rack through 0.5 m of 12 AWG fuse 5 A\n\
+    power bank.1 from rack through 0.5 m of 12 AWG fuse 5 A\n\
+    inject newt[2] at end from rack through 3 m of 16 AWG fuse 5 A\n";
+
+/// Changes of it: what is replaced by what.
+const CHANGES: &[(&str, &str)] = &[
+    ("Orchard", "Meadow"),
+    ("frame rate 40 Hz", "frame rate 30 Hz"),
+    ("dim to 30 %", "dim to 25 %"),
+    ("lead of 18 AWG", "lead of 16 AWG"),
+    ("lead 4 m", "lead 5 m"),
+    ("skip 1", "skip 2"),
+    ("host 10.7.0.2", "host 10.7.0.3"),
+    ("nodes at most 600", "nodes at most 500"),
+    ("through 3 m of 16 AWG", "through 2 m of 16 AWG"),
+    ("16 AWG fuse 5 A", "16 AWG fuse 3 A"),
+    ("fuse 5 A\npower bank", "fuse 4 A\npower bank"),
+    ("at end", "at start"),
+    ("pitch 75 mm", "pitch 80 mm"),
+    ("under the pear", "under the plum"),
+    (
+        "newt[1] -> skip 1 -> newt[2]",
+        "newt[2] -> skip 1 -> newt[1]",
+    ),
+    ("lamp at 30", "lamp at 31"),
+    ("universes from 4", "universes from 5"),
+    ("kiosk.1..2", "kiosk.1..4"),
+    ("bank", "shore"),
+    ("colour RGB", "colour GRB"),
+    ("controller kiosk {", "controller kiosk { input ddp;"),
+    // These print nothing else.
+    ("slots 6 }", "slots 6 } # a note"),
+    ("volts 12 V; rated 350 W", "rated 350 W; volts 12 V"),
+    ("string 60 nodes", "string 6 * 10 nodes"),
+];
+
+/// The edition of a page, and the texts that a reader sees on it.
+fn edition(page: &str) -> (String, Vec<String>) {
+    let (head, rest) = page.split_once("<p>Edition <span class=\"num\">").unwrap();
+    let (edition, rest) = rest.split_once('<').unwrap();
+    let body =
+        head.split_once("<body>").unwrap().1.to_owned() + rest.split("<script>").next().unwrap();
+    let searched = body.split_once("<section class=\"part\" id=\"search\"");
+    let body = searched.map_or(body.clone(), |(before, rest)| {
+        before.to_owned() + rest.split_once("</section>").unwrap().1
+    });
+    let texts = body
+        .split('<')
+        .map(|part| part.split_once('>').map_or("", |(_, text)| text));
+    (edition.to_owned(), texts.map(str::to_owned).collect())
+}
+
+#[test]
+fn an_edition_changes_with_what_is_printed_and_only_then() {
+    let printed = |text: &str| {
+        let compiled = check::one(text);
+        assert!(!compiled.blocks(), "{}", check::told(&compiled));
+        let pages: Vec<_> = folder(&compiled)
+            .iter()
+            .map(|page| edition(&page.text))
+            .collect();
+        let first = pages[0].0.clone();
+        assert!(pages.iter().all(|(edition, _)| *edition == first));
+        assert_eq!(edition(&single(&compiled)).0, first);
+        let texts: Vec<Vec<String>> = pages.into_iter().map(|(_, texts)| texts).collect();
+        (first, texts)
+    };
+    let (before, texts) = printed(ORCHARD);
+    for (from, to) in CHANGES {
+        let changed = ORCHARD.replacen(from, to, if *from == "bank" { 9 } else { 1 });
+        assert_ne!(changed, ORCHARD, "{from}");
+        let (after, now) = printed(&changed);
+        assert_eq!(after == before, now == texts, "{from} to {to}");
+        assert_eq!(
+            after == before,
+            to.contains("# a note") || to.contains("6 * 10") || to.contains("350"),
+            "{from} to {to}"
+        );
     }
 }

@@ -22,6 +22,10 @@ pub struct Chip {
     pub depth: u8,
     /// Bits of a node that are no colour.
     pub extra_bits: u32,
+    /// Bits of a frame before the data.
+    pub header_bits: u32,
+    /// Clocks after the data, in quarters of a clock for each node.
+    pub tail_quarters: u32,
     /// Lowest supply at a node in millivolts.
     pub floor_mv: u32,
     /// Whether the display says so, rather than the data sheet.

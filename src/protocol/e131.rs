@@ -1,6 +1,6 @@
 //! Streaming ACN, ANSI E1.31-2018.
 
-use super::Protocol;
+use super::{Pace, Protocol};
 use std::ops::RangeInclusive;
 
 /// The protocol.
@@ -39,6 +39,14 @@ impl Protocol for E131 {
 
     fn to_a_group(&self, form: usize) -> bool {
         form <= MULTICAST
+    }
+
+    // E1.31-2018, 6.6.1: not faster than ANSI E1.11 lets that many slots repeat, unless the user has configured it.
+    fn pace(&self) -> Option<Pace> {
+        Some(Pace {
+            of_its_slots: true,
+            clause: "ANSI E1.31-2018, 6.6.1",
+        })
     }
 
     fn wire_bits(&self, slots: &[u32]) -> u64 {

@@ -45,9 +45,23 @@ pub trait Protocol: Sync + std::fmt::Debug {
         None
     }
 
+    /// How often the standard lets a universe be sent, where it has a limit.
+    fn pace(&self) -> Option<Pace> {
+        None
+    }
+
     /// Bits on the wire for one frame of a controller: `slots` holds the highest slot in use of each of its
     /// universes, Ethernet's own costs included.
     fn wire_bits(&self, slots: &[u32]) -> u64;
+}
+
+/// A limit on how often a universe may be sent: as often as a DMX512 packet can be.
+#[derive(Clone, Copy, Debug)]
+pub struct Pace {
+    /// Whether a packet with as many slots as the universe has is meant; else always one with 512.
+    pub of_its_slots: bool,
+    /// Where the standard says so.
+    pub clause: &'static str,
 }
 
 /// All of them, in the order of the guide.

@@ -265,11 +265,9 @@ fn port_setting(
             for arg in args {
                 match arg {
                     Arg::Word(word) => {
-                        port.chips
-                            .extend(chips.find(reader, model, *word, sink).map(|value| Told {
-                                value,
-                                at: set.at(),
-                            }))
+                        let chip = chips.find(reader, model, *word, None, sink);
+                        let at = set.at();
+                        port.chips.extend(chip.map(|value| Told { value, at }));
                     }
                     Arg::Comma(_) => {}
                     other => sink.push(rules::syntax::unexpected::setting_form(

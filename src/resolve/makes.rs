@@ -5,8 +5,9 @@ use super::matching::{Reader, Value};
 use super::settings::{Key, Scope};
 use super::{settings_of, told};
 use crate::ast::{BlockKind, Ident};
-use crate::chip::{BitTime, known};
+use crate::chip::{BitTime, KNOWN, known};
 use crate::diagnostic::Sink;
+use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
 use crate::rules;
 use crate::source::Span;
@@ -95,6 +96,8 @@ pub fn chips(
             latch_ns: base.map_or(300_000, |base| base.latch_ns),
             depth: base.map_or(8, |base| base.depth),
             extra_bits: base.map_or(0, |base| base.extra_bits),
+            header_bits: base.map_or(0, |base| base.header_bits),
+            tail_quarters: base.map_or(0, |base| base.tail_quarters),
             floor_mv: base.map_or(4_500, |base| base.floor_mv),
             floor_told: false,
         };
@@ -128,12 +131,14 @@ pub fn chips(
 }
 
 impl Chips {
-    /// The chip of a name, declared or known; an unknown one is told.
+    /// The chip of a name, declared or known; an unknown one is reported. `letters` are those of the node's colour,
+    /// where a node names it.
     pub fn find(
         &mut self,
         reader: &Reader<'_, '_>,
         model: &mut Model,
         word: Ident,
+        letters: Option<usize>,
         sink: &mut Sink,
     ) -> Option<ChipId> {
         let key = reader.names.key(word);
@@ -152,6 +157,8 @@ impl Chips {
                 latch_ns: row.latch_ns,
                 depth: row.depth,
                 extra_bits: row.extra_bits,
+                header_bits: row.header_bits,
+                tail_quarters: row.tail_quarters,
                 floor_mv: row.floor_mv,
                 floor_told: false,
             });
@@ -159,14 +166,46 @@ impl Chips {
             return Some(id);
         }
         if !reader.names.is_mentioned(&key) {
-            let names = reader.names.chips.names();
-            let names = names.chain(crate::chip::KNOWN.iter().map(|chip| chip.name));
-            sink.push(rules::name::unknown::name(
-                word.span, "chip", &key, names, None,
-            ));
+            let near = near(reader, model, &key, letters);
+            let near: Vec<&str> = near.iter().map(String::as_str).collect();
+            sink.push(rules::name::unknown::chip(word.span, &key, &near));
         }
         None
     }
+}
+
+/// The chips that an unknown name may be a slip of. For a node of so many letters: those known to have as many, if all
+/// that are near have the same slots a node. For a port, which has no letters: those that some node is made with.
+fn near(
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    written: &str,
+    letters: Option<usize>,
+) -> Vec<String> {
+    let declared = reader.names.chips.names();
+    let Some(letters) = letters else {
+        let used = model.nodes.iter().filter_map(|node| node.chip);
+        let used = used.filter_map(|told| model.chips.get(told.value.index()));
+        let near = nearest(written, used.map(|chip| &*chip.name));
+        return near.into_iter().map(str::to_owned).collect();
+    };
+    let all = declared.chain(KNOWN.iter().map(|chip| chip.name));
+    let near = nearest(written, all);
+    // Slots of a node with these letters; `None` where the chip is made for another number of them.
+    let slots = |name: &&str| match known(name) {
+        Some(chip) if chip.colours.is_some_and(|own| usize::from(own) != letters) => None,
+        Some(chip) => Some(letters * usize::from(chip.depth / 8)),
+        None => {
+            let own = model.chips.iter().find(|chip| *chip.name == **name)?;
+            Some(letters * usize::from(own.depth / 8))
+        }
+    };
+    let width = near.first().and_then(slots);
+    let alike = width.is_some() && near.iter().all(|name| slots(name) == width);
+    near.into_iter()
+        .filter(|_| alike)
+        .map(str::to_owned)
+        .collect()
 }
 
 /// Reads the `node` statements.
@@ -193,16 +232,12 @@ pub fn nodes(
             pitch_um: None,
             gauge: None,
         };
+        let mut named: Vec<(Ident, Span)> = Vec::new();
         for block in lineage.blocks(table, count(index as i64)) {
             for set in settings_of(reader, Scope::Of(BlockKind::Node), &block.settings, sink) {
                 let number = set.number(0);
                 match (set.key, set.value(0)) {
-                    (Key::Chip, Some(Value::Word(word))) => {
-                        node.chip = chips.find(reader, model, word, sink).map(|value| Told {
-                            value,
-                            at: set.at(),
-                        });
-                    }
+                    (Key::Chip, Some(Value::Word(word))) => named.push((word, set.at())),
                     (Key::Colour, Some(Value::Word(word))) => {
                         colour(reader.names.text(word), word.span, &mut node, sink);
                     }
@@ -217,7 +252,12 @@ pub fn nodes(
                 }
             }
         }
-        let letters = count(node.colour.chars().count() as i64);
+        let letters = node.colour.chars().count();
+        for (word, at) in named {
+            let chip = chips.find(reader, model, word, Some(letters), sink);
+            node.chip = chip.map(|value| Told { value, at });
+        }
+        let letters = count(letters as i64);
         let chip = node
             .chip
             .and_then(|chip| model.chips.get(chip.value.index()));

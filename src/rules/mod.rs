@@ -91,6 +91,7 @@ pub mod wire {
 /// Rules of the group `port`.
 pub mod port {
     pub mod nodes;
+    pub mod pace;
     pub mod time;
 }
 
@@ -133,6 +134,7 @@ pub mod net {
     pub mod host;
     pub mod load;
     pub mod range;
+    pub mod rate;
 }
 
 /// Rules of the group `stored`.
@@ -175,6 +177,7 @@ pub const ALL: &[&Rule] = &[
     &wire::picked::RULE,
     &port::nodes::RULE,
     &port::time::RULE,
+    &port::pace::RULE,
     &address::overlap::RULE,
     &address::pin::RULE,
     &address::range::RULE,
@@ -196,6 +199,7 @@ pub const ALL: &[&Rule] = &[
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,
+    &net::rate::RULE,
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,

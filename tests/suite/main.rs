@@ -18,6 +18,7 @@
 //! | `papers` | the papers of a crew, against the table and against one another |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `fit` | how full a display is, and where more would go |
+//! | `chips` | chips known beforehand, held against their sources and against the compiler |
 //! | `cli` | the program as the shell sees it |
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
 //! | `overwrite` | no result is written over what the display is read from |
@@ -39,6 +40,7 @@ mod allocation;
 mod build;
 mod changes;
 mod check;
+mod chips;
 mod cli;
 mod diagnostics;
 mod examples;

@@ -1,0 +1,104 @@
+//! `net/rate`: universes sent more often than their standard asks for.
+
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::limits::{DMX_SLOTS, dmx_packet, dmx_slots};
+use crate::model::{Controller, ControllerId, Model};
+use crate::plan::Plan;
+use crate::protocol::Pace;
+use crate::rules::{Page, Rule};
+use crate::unit::{counted, decimal};
+use crate::usage;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "net/rate",
+    severity: Severity::Advice,
+    title: "a frame rate above what the network standard asks for",
+    page: Page {
+        means: "Streaming ACN asks a sender to repeat a universe no faster than a DMX512 line can, unless the user has configured \
+                it: 44 times a second with 512 slots, 50 with 451, 60 with 375. Art-Net asks for at most the rate of 512 slots, \
+                however many are used. The display's frame rate is higher.",
+        why: "Many controllers take a higher rate, and your `frame rate` may be just that configuration. One that converts to DMX \
+              or keeps to the standard drops the frames that come too soon, so it moves in jerks.",
+        source: "ANSI E1.31-2018, 6.6.1; Art-Net 4, ArtDmx; the rates from the timing of ANSI E1.11",
+        wrong: "display \"pier\" { frame rate 60 Hz }\n\
+                node dot { chip ws2811; colour RGB }\n\
+                controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
+                prop arch { node dot; string 170 nodes }\n\
+                wire pier.1: arch\n",
+        right: "display \"pier\" { frame rate 44 Hz }\n\
+                node dot { chip ws2811; colour RGB }\n\
+                controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
+                prop arch { node dot; string 170 nodes }\n\
+                wire pier.1: arch\n",
+    },
+    check: Some(check),
+};
+
+fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+    let rate = model.display.frame_rate_mhz;
+    let most = dmx_slots(rate);
+    if most == DMX_SLOTS {
+        return;
+    }
+    // By clause: the first controller it is about, how many controllers, how many universes.
+    let mut found: Vec<(Pace, &Controller, i64, i64)> = Vec::new();
+    for (index, controller) in model.controllers.iter().enumerate() {
+        let Some(pace) = controller.input.protocol.pace() else {
+            continue;
+        };
+        let heard = usage::heard(model, plan, ControllerId::from(index));
+        let over = |highest: u32| !pace.of_its_slots || highest > most;
+        let fast = heard.iter().filter(|row| over(row.highest)).count();
+        let fast = i64::try_from(fast).unwrap_or(i64::MAX);
+        if fast == 0 {
+            continue;
+        }
+        match found
+            .iter_mut()
+            .find(|(other, ..)| other.clause == pace.clause)
+        {
+            Some((_, _, controllers, universes)) => {
+                *controllers += 1;
+                *universes = universes.saturating_add(fast);
+            }
+            None => found.push((pace, controller, 1, fast)),
+        }
+    }
+    for (pace, first, controllers, universes) in found {
+        let whose = match controllers {
+            1 => format!("`{}`", first.name),
+            more => counted(more, "controller"),
+        };
+        let of = match pace.of_its_slots {
+            true => format!(" of more than {most} slots"),
+            false => String::new(),
+        };
+        let what = format!("{}{of}", counted(universes, "universe"));
+        sink.push(told(model, first, &whose, &what, pace.clause));
+    }
+}
+
+fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {
+    let rate = hertz(model.display.frame_rate_mhz);
+    let is = if whose.starts_with('`') { "is" } else { "are" };
+    let full = hertz(dmx_packet(DMX_SLOTS).rate_mhz().unwrap_or(0) / 1_000 * 1_000);
+    RULE.at(
+        model.display.frame_rate_at.unwrap_or(first.at),
+        Words {
+            message: format!("{whose} {is} sent {what} at {rate}, more often than a DMX512 line repeats"),
+            label: format!("{clause}, asks for a lower rate unless you chose this one"),
+            why: "a controller that keeps to the standard drops what comes too soon, so its strings move in jerks".into(),
+            help: format!("set `frame rate {full}` or slower in `display`; if your controllers are made for {rate}, leave it as it is"),
+        },
+    )
+    .and(
+        first.input_at.unwrap_or(first.at),
+        format!("`{}` listens to {}", first.name, first.input.words()),
+    )
+}
+
+fn hertz(mhz: u64) -> String {
+    let rate = i64::try_from(mhz).unwrap_or(i64::MAX);
+    format!("{} Hz", decimal(rate, 1_000))
+}

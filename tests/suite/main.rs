@@ -21,6 +21,7 @@
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
 //! | `overwrite` | no result is written over what the display is read from |
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
+//! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -57,5 +58,6 @@ mod picked;
 mod placement;
 mod power;
 mod random;
+mod renaming;
 mod robust;
 mod standards;

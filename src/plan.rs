@@ -224,6 +224,8 @@ pub enum Change {
     Length(StringId),
     /// A string lies on another place of the line, or came from another.
     Order(StringId),
+    /// A string is stored, so the line closes up.
+    Stored(StringId),
     /// A string is gone; an index of [`Past::freed`].
     Gone(u32),
     /// A string hangs on another output now.

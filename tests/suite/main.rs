@@ -4,6 +4,7 @@
 //! |---|---|
 //! | `check` | the one way in which tests compile text |
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
+//! | `advice` | what findings advise is done, and comes out as they say |
 //! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
 //! | `picked` | ports that the compiler picks, seen from the display |
 //! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
@@ -35,6 +36,7 @@
     reason = "a test that fails says so by a panic"
 )]
 
+mod advice;
 mod allocation;
 mod build;
 mod changes;

@@ -208,14 +208,22 @@ impl Compiled {
     /// The text of the lock that a build writes. Means something only where nothing blocks.
     #[must_use]
     pub fn next_lock(&self) -> String {
-        let lock = Lock::of(&self.model, &self.plan);
-        match &self.lock {
-            Some(before) => {
-                let added = before.added_today(&self.model, &self.plan);
-                lockfile::write(&lock, &added)
-            }
-            None => lockfile::write(&lock, &lockfile::Added::default()),
-        }
+        lockfile::write(&Lock::of(&self.model, &self.plan), &self.added())
+    }
+
+    /// Whether a build would leave the lock as it is, but for its format and its list of renames.
+    #[must_use]
+    pub fn lock_stands(&self) -> bool {
+        let next = Lock::of(&self.model, &self.plan);
+        let stands = |lock: &LockText| lock.stands(&next, &self.added());
+        self.lock.as_ref().is_some_and(stands)
+    }
+
+    /// What a newer format added to the lock, which a build keeps.
+    fn added(&self) -> lockfile::Added {
+        self.lock.as_ref().map_or_else(Default::default, |before| {
+            before.added_today(&self.model, &self.plan)
+        })
     }
 
     /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.
@@ -223,8 +231,7 @@ impl Compiled {
         if self.blocks() {
             return;
         }
-        let text = self.next_lock();
-        if self.lock.as_ref().is_some_and(|lock| lock.is(&text)) {
+        if self.lock_stands() {
             return;
         }
         let next = Lock::of(&self.model, &self.plan);

@@ -130,10 +130,23 @@ pub struct Past {
     pub moves: Vec<Move>,
     /// Rows of the lock whose string is gone.
     pub freed: Vec<Freed>,
-    /// By rename: whether the lock holds what it carries over.
-    pub carried: Vec<bool>,
+    /// By rename: what became of it.
+    pub carried: Vec<Carried>,
+    /// Strings whose name is another one because their prop has another shape, each after its old name.
+    pub reshaped: Vec<(Box<str>, StringId)>,
     /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
     pub off: Option<u64>,
+}
+
+/// What a rename does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Carried {
+    /// Nothing: the lock does not hold the old name.
+    Nothing,
+    /// It carries addresses over now.
+    Now,
+    /// Nothing: an earlier build has carried it over.
+    Before,
 }
 
 /// Where a string lay.
@@ -211,6 +224,8 @@ pub enum Change {
     Length(StringId),
     /// A string lies on another place of the line, or came from another.
     Order(StringId),
+    /// A string is stored, so the line closes up.
+    Stored(StringId),
     /// A string is gone; an index of [`Past::freed`].
     Gone(u32),
     /// A string hangs on another output now.

@@ -4,7 +4,7 @@
 use crate::grid::{Body, Grid};
 use crate::loads::Remedy;
 use crate::model::{
-    ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, ReceiverId, StringId,
+    ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, Receiver, ReceiverId, StringId,
 };
 use crate::plan::{Placed, Plan, PortPlan, Why};
 use crate::source::Span;
@@ -308,6 +308,55 @@ pub fn port_name(
         }
         None => output_name(model, controller, Output::Pixel(number)),
     }
+}
+
+/// An output as it is named where one of its strings is plugged in: by its receiver where it has one. Without a string, by
+/// the receiver that all its strings share.
+#[must_use]
+pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> String {
+    let Output::Pixel(number) = port.output else {
+        return output_name(model, port.controller, port.output);
+    };
+    let mut receivers = port
+        .pieces
+        .iter()
+        .filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) if string.is_none_or(|string| string == id) => {
+                Some(piece.receiver)
+            }
+            PieceKind::String(..) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+    let first = receivers.next().flatten();
+    let shared = first.filter(|first| receivers.all(|other| other == Some(*first)));
+    port_name(model, port.controller, number, shared)
+}
+
+/// The plug of a string; empty for one without a place.
+#[must_use]
+pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
+    let port = plan
+        .of(id)
+        .and_then(|placed| plan.ports.get(placed.port as usize));
+    port.map_or_else(String::new, |port| plug_name(model, port, Some(id)))
+}
+
+/// An output as the lock has it, by the receiver where just one carries it.
+#[must_use]
+pub fn old_plug(model: &Model, controller: ControllerId, output: Output) -> String {
+    let Output::Pixel(number) = output else {
+        return output_name(model, controller, output);
+    };
+    let carries = |receiver: &Receiver| {
+        receiver.controller == controller && (receiver.first..=receiver.last).contains(&number)
+    };
+    let mut carriers = (model.receivers.iter().enumerate()).filter(|(_, one)| carries(one));
+    let only = carriers.next().filter(|_| carriers.next().is_none());
+    port_name(
+        model,
+        controller,
+        number,
+        only.map(|(index, _)| ReceiverId::from(index)),
+    )
 }
 
 /// The ports of a `power` statement as it names them: `boathouse.1..16`, `pond.2`.

@@ -61,7 +61,7 @@ pub fn write(
     let Some((placed, port)) = found else {
         return writeln!(out, "{name} has no place: see what `tinsel check` says");
     };
-    let output = usage::output_name(model, port.controller, port.output);
+    let output = usage::plug_name(model, port, Some(id));
     writeln!(
         out,
         "{name} lies from {} to {} on {output} (channels {} to {})",
@@ -228,7 +228,7 @@ impl Teller<'_> {
         last.map_or_else(
             || "it is the first of its port".to_owned(),
             |(other, id)| {
-                let output = usage::output_name(self.model, other.controller, other.output);
+                let output = usage::plug_name(self.model, other, Some(id));
                 format!(
                     "its port begins behind {output}, whose {} ends at {}",
                     self.name(id),

@@ -341,7 +341,10 @@ impl<'a> Causes<'a> {
                 changes.push((at, Change::Added(item.id)));
                 continue;
             };
-            if !self.on_lines(unit, was) || was.start < furthest {
+            let stored = self.model.string(item.id).is_some_and(|s| s.stored);
+            if stored && was.start < furthest {
+                changes.push((at, Change::Stored(item.id)));
+            } else if !self.on_lines(unit, was) || was.start < furthest {
                 changes.push((at, Change::Order(item.id)));
             } else if self.is_longer(unit, item.id, was) {
                 changes.push((at, Change::Length(item.id)));

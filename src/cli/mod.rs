@@ -1,7 +1,8 @@
 //! The command line: arguments, dispatch, exit status. The only file that knows clap.
 //!
 //! Results go to standard output and everything else to standard error, through one [`Console`]. Exit
-//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out.
+//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out, 3 `diff`: something would
+//! change.
 
 mod build;
 mod check;
@@ -36,7 +37,8 @@ const STATUS: &str = "\
 Exit status:
   0  no error (warnings and advice allowed)
   1  errors in the display
-  2  the command could not be carried out: wrong usage, or a file that can't be read or written";
+  2  the command could not be carried out: wrong usage, or a file that can't be read or written
+  3  diff only: a build would change something that people type, plug or know by name";
 
 /// How things are shown.
 #[derive(Args)]

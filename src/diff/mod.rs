@@ -13,7 +13,7 @@ pub use boxes::{BoxChange, OutputChange, Stretch};
 
 use crate::lock::Lock;
 use crate::model::{ControllerId, Model, Output, StringId};
-use crate::plan::{Cause, Past, Plan};
+use crate::plan::{Carried, Cause, Past, Plan};
 use crate::rules::lock::moved::reason;
 use std::collections::BTreeMap;
 
@@ -72,10 +72,13 @@ impl<'a> Changes<'a> {
         changes.strings();
         if let Some(past) = past {
             let renames = model.renames.iter().zip(&past.carried);
-            let carried = renames.filter(|(_, carried)| **carried);
+            let carried = renames.filter(|(_, carried)| **carried == Carried::Now);
             changes.renamed = carried
                 .map(|(r, _)| (r.old.clone(), r.new.clone()))
                 .collect();
+            let reshaped = past.reshaped.iter();
+            let named = reshaped.map(|(old, id)| (old.clone(), model.name_of(*id).into()));
+            changes.renamed.extend(named);
             changes.moved = moved(model, plan, past);
             if let Some(lock) = lock.filter(|_| !changes.moved.is_empty()) {
                 changes.hints = hints::find(model, plan, past, lock);

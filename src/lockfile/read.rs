@@ -51,7 +51,7 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         display_at: Span::default(),
         head: Vec::new(),
         added: Added {
-            minor: (minor > MINOR).then_some(minor),
+            minor,
             ..Added::default()
         },
         faults: Vec::new(),
@@ -137,6 +137,8 @@ enum State {
     Head,
     /// What belongs to a line of the head that a newer format added.
     Added,
+    /// The renames that were carried over.
+    Renamed,
     /// Its rows.
     Rows,
     /// Nothing may follow.
@@ -172,6 +174,7 @@ impl<'f> Reader<'f> {
                 State::Head if words == "---" && self.head.is_empty() => {}
                 _ if line.trim_end() == "..." => self.state = State::End,
                 State::Rows if indented => self.row(line, at),
+                State::Renamed if indented || words.starts_with("- ") => self.rename(words, at),
                 State::Added if indented => {
                     self.added.head.extend(self.newer.then(|| line.to_owned()))
                 }
@@ -214,6 +217,7 @@ impl<'f> Reader<'f> {
                     self.fault(at, &Fault::Line);
                 }
             }
+            "renamed" if value.is_empty() => self.state = State::Renamed,
             _ if self.newer => {
                 self.state = State::Added;
                 self.added.head.push(line.to_owned());
@@ -224,6 +228,23 @@ impl<'f> Reader<'f> {
             }
         }
         self.head.push((word, at));
+    }
+
+    /// A rename that was carried over: `- OLD -> NEW`.
+    fn rename(&mut self, words: &str, at: Span) {
+        let pair = words
+            .strip_prefix("- ")
+            .and_then(|rest| text(rest.trim()))
+            .and_then(|pair| {
+                let (old, new) = pair.split_once("->")?;
+                let bare = |name: &str| name.split_whitespace().collect::<String>();
+                Some((bare(old), bare(new)))
+            })
+            .filter(|(old, new)| is_renamed(old) && is_renamed(new));
+        match pair {
+            Some((old, new)) => self.lock.renamed.push((old.into(), new.into())),
+            None => self.fault(at, &Fault::Renamed),
+        }
     }
 
     fn row(&mut self, line: &str, at: Span) {
@@ -307,6 +328,8 @@ impl<'f> Reader<'f> {
         {
             self.fault(self.file.span(), &Fault::Missing(missing));
         }
+        self.lock.renamed.sort();
+        self.lock.renamed.dedup();
         self.lock
             .rows
             .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
@@ -454,4 +477,10 @@ fn is_string(word: &str) -> bool {
         None => (rest, Some(1)),
     };
     number.is_some() && member.is_some() && is_name(prop)
+}
+
+/// Whether a word can be a name in a rename: `heron`, `heron[2..4]`, `lighthouse.2`, or with more between the brackets.
+fn is_renamed(word: &str) -> bool {
+    let (base, rest) = word.split_at(word.find(['[', '.']).unwrap_or(word.len()));
+    is_name(base) && !rest.contains(is_unprintable)
 }

@@ -15,6 +15,7 @@ use crate::model::{
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Dimension;
+use unicode_normalization::UnicodeNormalization;
 
 /// What a switching supply gives of what it takes, in thousandths of a percent, where nothing is said; common practice.
 const USUAL_EFFICIENCY: u32 = 85_000;
@@ -258,9 +259,9 @@ pub fn renamed(
     }
     model.renames.push(Rename {
         at: old.span.to(new.span),
-        old: old_text.into(),
+        old: old_text.nfc().collect::<String>().into(),
         old_at: old.span,
-        new: new_text.into(),
+        new: new_text.nfc().collect::<String>().into(),
         new_at: new.span,
     });
 }

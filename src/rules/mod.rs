@@ -82,6 +82,7 @@ pub mod name {
 pub mod wire {
     pub mod chip;
     pub mod kind;
+    pub mod mixed;
     pub mod no_port;
     pub mod picked;
     pub mod twice;
@@ -174,6 +175,7 @@ pub const ALL: &[&Rule] = &[
     &wire::chip::RULE,
     &wire::volts::RULE,
     &wire::kind::RULE,
+    &wire::mixed::RULE,
     &wire::picked::RULE,
     &port::nodes::RULE,
     &port::time::RULE,

@@ -4,6 +4,7 @@
 //! |---|---|
 //! | `check` | the one way in which tests compile text |
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
+//! | `advice` | what findings advise is done, and comes out as they say |
 //! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
 //! | `picked` | ports that the compiler picks, seen from the display |
 //! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
@@ -23,6 +24,7 @@
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
 //! | `overwrite` | no result is written over what the display is read from |
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
+//! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -36,6 +38,7 @@
     reason = "a test that fails says so by a panic"
 )]
 
+mod advice;
 mod allocation;
 mod build;
 mod changes;
@@ -61,5 +64,6 @@ mod picked;
 mod placement;
 mod power;
 mod random;
+mod renaming;
 mod robust;
 mod standards;

@@ -112,7 +112,7 @@ fn a_list_counted_by_hand() {
             "2 of 2 pixel ports, 1 of 1 DMX outputs in use",
         ),
         ("far, receiver", "1", "pieces", "1 of 1 ports in use"),
-        ("ports in use", "3", "ports", "hut.1, hut.2 and hut.dmx1"),
+        ("ports in use", "3", "ports", "hut.1, far.1 and hut.dmx1"),
     ];
     let expected: Vec<_> = expected
         .iter()

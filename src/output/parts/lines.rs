@@ -287,7 +287,7 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
         .ports
         .iter()
         .filter(|port| !port.pieces.is_empty())
-        .map(|port| crate::usage::output_name(model, port.controller, port.output))
+        .map(|port| crate::usage::plug_name(model, port, None))
         .collect();
     if !ports.is_empty() {
         let amount = ports.len() as u64;

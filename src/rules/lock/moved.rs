@@ -6,7 +6,7 @@ use crate::model::{Addressing, ControllerId, Model, Output, StringId};
 use crate::plan::{Cause, Change, Move, Past, Plan, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::{self, controller_of, output_name};
+use crate::usage::{self, controller_of, old_plug, plug_name};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The rule.
@@ -212,7 +212,7 @@ impl Scene<'_> {
         match elsewhere {
             Some(port) => format!(
                 "{universe}/{slot} on port `{}`",
-                output_name(self.model, port.controller, port.output)
+                plug_name(self.model, port, Some(id))
             ),
             None => format!("{universe}/{slot}"),
         }
@@ -230,6 +230,7 @@ impl Scene<'_> {
                     Change::Added(id) => Some(string(id, "is new here")),
                     Change::Length(id) => Some(string(id, "has another length")),
                     Change::Order(id) => Some(string(id, "hangs elsewhere now")),
+                    Change::Stored(id) => Some(string(id, "is stored")),
                     Change::Left(id) => Some(string(id, "came from there")),
                     Change::Gone(_) | Change::Settings => None,
                 }
@@ -269,7 +270,7 @@ fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) ->
         {
             format!(
                 "{start} on port `{}`",
-                output_name(model, controller, was.output)
+                old_plug(model, controller, was.output)
             )
         }
         _ => start,
@@ -369,6 +370,7 @@ fn changed(
         Change::Added(id) => format!("`{}` was added to {}", name(id), on(id)),
         Change::Length(id) => format!("`{}` on {} has another length", name(id), on(id)),
         Change::Order(id) => format!("`{}` has another place on {}", name(id), on(id)),
+        Change::Stored(id) => format!("`{}` is stored and the line closes up", name(id)),
         Change::Left(id) => format!("`{}` went to another port", name(id)),
         Change::Gone(index) => {
             let past = plan.past.as_ref();

@@ -192,12 +192,9 @@ fn place(model: &Model, plan: &Plan, id: StringId) -> String {
     let Some(placed) = plan.of(id) else {
         return String::new();
     };
-    let port = plan.ports.get(placed.port as usize);
-    let port = port.map_or(String::new(), |port| {
-        usage::output_name(model, port.controller, port.output)
-    });
     format!(
-        "{} on `{port}`",
-        usage::stretch_name(model, placed.start, placed.end)
+        "{} on `{}`",
+        usage::stretch_name(model, placed.start, placed.end),
+        usage::plug_of(model, plan, id)
     )
 }

@@ -7,7 +7,7 @@ use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
-use crate::usage::output_name;
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -58,7 +58,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 }
 
 fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str) -> Diagnostic {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let count = |count: u64| counted(i64::try_from(count).unwrap_or(i64::MAX), unit);
     let too_many = total.saturating_sub(u64::from(most.value));
     let over = first_over(model, port, u64::from(most.value), unit == "slot");
@@ -133,7 +133,7 @@ fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> Over {
 
 /// What to do: move the string that does not fit, or cut it if no port of this kind can take it.
 fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> String {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let most = u64::from(most.max(1));
     let rest = match over.strings.1 {
         0 => "",

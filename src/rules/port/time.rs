@@ -7,7 +7,7 @@ use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::decimal;
-use crate::usage::{output_name, strings};
+use crate::usage::{plug_name, strings};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -71,7 +71,7 @@ fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
 }
 
 fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -> Diagnostic {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let rate = hertz(model.display.frame_rate_mhz);
     let time = load.time();
     let fits = load.frame_nodes(model).unwrap_or(0);
@@ -102,7 +102,7 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
     let Some((slot, at, id)) = ends.max_by_key(|(slot, ..)| *slot) else {
         return;
     };
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let rate = hertz(model.display.frame_rate_mhz);
     let packet: Time = dmx_packet(slot);
     let slower = packet.rate_mhz().map_or(String::new(), rounded);

@@ -6,7 +6,7 @@ use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, Recei
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::output_name;
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -112,7 +112,7 @@ fn refused(
     let mut list = driven.clone();
     list.push(word(chip.value));
     let (driven, chip_name) = (ticked_or(&driven), word(chip.value));
-    let output = output_name(model, port.controller, port.output);
+    let output = plug_name(model, port, Some(id));
     let name = model.name_of(id);
     let others = match more {
         0 => String::new(),

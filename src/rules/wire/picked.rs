@@ -6,7 +6,8 @@ use crate::model::{Model, PieceKind, PropId, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::output_name;
+use crate::usage::plug_of;
+use std::collections::BTreeMap;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -58,42 +59,48 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
+/// The strings of one plug, by their place there: the port's index with its name as a wire has it.
+type Plugs = BTreeMap<(u32, String), Vec<(u32, StringId)>>;
+
 fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
     let Some((prop, _, first, at)) = one.first() else {
         return;
     };
-    let mut ports: Vec<u32> = one
-        .iter()
-        .filter_map(|(_, _, id, _)| plan.of(*id).map(|placed| placed.port))
-        .collect();
-    let on = ports.first().copied();
-    ports.sort_unstable();
-    ports.dedup();
-    let mut names: Vec<String> = ports
-        .iter()
-        .take(MOST_NAMED)
-        .filter_map(|port| plan.ports.get(*port as usize))
-        .map(|port| format!("`{}`", output_name(model, port.controller, port.output)))
-        .collect();
-    if ports.len() > MOST_NAMED {
-        names.push(format!("{} more", ports.len() - MOST_NAMED));
+    let mut plugs = Plugs::new();
+    for (_, _, id, _) in one {
+        if let Some(placed) = plan.of(*id) {
+            let plug = (placed.port, plug_of(model, plan, *id));
+            plugs.entry(plug).or_default().push((placed.position, *id));
+        }
     }
-    let (Some(name), Some(port)) = (
-        model.props.get(prop.index()).map(|prop| &prop.name),
-        on.and_then(|port| plan.ports.get(port as usize)),
-    ) else {
+    let mut names: Vec<String> = (plugs.keys().take(MOST_NAMED))
+        .map(|(_, plug)| format!("`{plug}`"))
+        .collect();
+    if plugs.len() > MOST_NAMED {
+        names.push(format!("{} more", plugs.len() - MOST_NAMED));
+    }
+    let Some(whole_prop) = model.props.get(prop.index()) else {
         return;
     };
-    let to = output_name(model, port.controller, port.output);
-    let all = model
-        .props
-        .get(prop.index())
-        .is_some_and(|prop| prop.strings().len() == one.len());
+    let all = whole_prop.strings().len() == one.len();
     let (it, was) = if all || one.len() == 1 {
         ("it", "it was")
     } else {
         ("them", "they were")
     };
+    let shown = if plugs.len() > MOST_NAMED {
+        1
+    } else {
+        plugs.len()
+    };
+    let wires = plugs.iter_mut().take(shown).map(|((_, plug), strings)| {
+        strings.sort_unstable();
+        let items = match all && shown == 1 && strings.is_sorted_by_key(|(_, id)| *id) {
+            true => whole_prop.name.to_string(),
+            false => references(model, strings),
+        };
+        format!("wire {plug}: {items}")
+    });
     let words = Words {
         message: format!(
             "no wire names {}, so {was} put on {}",
@@ -103,15 +110,42 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         label: format!("put on {}", list(&names, "and")),
         why: "a pick of the compiler's may change when the display does; a wire stays".into(),
         help: format!(
-            "write a wire for {it}, as in `wire {to}: {}`",
-            if all && ports.len() == 1 {
-                name.to_string()
-            } else {
-                model.name_of(*first)
-            }
+            "write a wire for {it}, as in `{}`",
+            wires.collect::<Vec<_>>().join("; ")
         ),
     };
     sink.push(RULE.at(*at, words));
+}
+
+/// Strings of one prop as a chain names them: neighbours as a range.
+fn references(model: &Model, strings: &[(u32, StringId)]) -> String {
+    let of = |id: StringId| {
+        model
+            .string(id)
+            .map(|string| (string.member, string.number))
+    };
+    let joins = |a: &(u32, StringId), b: &(u32, StringId)| {
+        let (Some((member, number)), Some(next)) = (of(a.1), of(b.1)) else {
+            return false;
+        };
+        // Of a member with several strings, those; else members one by one.
+        match model.name_of(a.1).contains("].") || member == 0 {
+            true => next == (member, number + 1),
+            false => next == (member + 1, number),
+        }
+    };
+    let runs = strings.chunk_by(joins).filter_map(|run| {
+        let (first, last) = (model.name_of(run.first()?.1), model.name_of(run.last()?.1));
+        let from = first.rfind(['[', '.']).map(|at| at + 1);
+        Some(match from {
+            Some(from) if run.len() > 1 => {
+                let end = first.trim_end_matches(']');
+                format!("{end}..{}", last.get(from..).unwrap_or(""))
+            }
+            _ => first,
+        })
+    });
+    runs.collect::<Vec<_>>().join(" -> ")
 }
 
 /// What was placed: the prop, or some of it.

@@ -100,6 +100,12 @@ impl Time {
         mine <= others
     }
 
+    /// The longer of the two.
+    #[must_use]
+    pub fn longer(self, other: Self) -> Self {
+        if self.within(other) { other } else { self }
+    }
+
     /// How often `each` goes into the time by which `self` is shorter than `whole`; below 0, how often it
     /// must go out of it until it fits. `None` where `each` takes no time.
     #[must_use]
@@ -151,8 +157,8 @@ pub struct NodeTime {
     pub bits: u32,
     /// The time of one; `None` for a clocked chip, whose pace its controller sets.
     pub bit: Option<BitTime>,
-    /// How long the line rests behind the frame, in nanoseconds.
-    pub latch_ns: u64,
+    /// What a frame takes besides its nodes: the bits before the data, and how long the line rests after them.
+    pub around: Time,
 }
 
 impl NodeTime {
@@ -168,14 +174,15 @@ impl NodeTime {
         let chip = node
             .chip
             .and_then(|chip| model.chips.get(chip.value.index()));
-        let (bit, latch_ns) = match chip {
-            Some(chip) => (chip.bit, chip.latch_ns),
-            None => (Some(USUAL_BIT), USUAL_LATCH_NS),
+        let (bit, latch_ns, header) = match chip {
+            Some(chip) => (chip.bit, chip.latch_ns, chip.header_bits),
+            None => (Some(USUAL_BIT), USUAL_LATCH_NS, 0),
         };
+        let header = bit.map_or(Time::ZERO, |bit| Time::bits(u128::from(header), bit));
         Self {
             bits: node.bits,
             bit,
-            latch_ns,
+            around: Time::ns(latch_ns).plus(header),
         }
     }
 
@@ -183,7 +190,7 @@ impl NodeTime {
     #[must_use]
     pub fn most(self, frame_rate_mhz: u64) -> Option<u32> {
         let frame = Time::frame(frame_rate_mhz);
-        let room = Time::ns(self.latch_ns).room(frame, self.of_nodes(1))?;
+        let room = self.around.room(frame, self.of_nodes(1))?;
         Some(u32::try_from(room.max(0)).unwrap_or(u32::MAX))
     }
 
@@ -206,7 +213,7 @@ pub struct Load {
     /// Slots, those of stored strings included.
     pub slots: u64,
     busy: Time,
-    latch_ns: u64,
+    around: Time,
     last: Option<NodeTime>,
     /// Skips at the head of the line, until the string that says what a node of them costs.
     waiting: u64,
@@ -219,7 +226,7 @@ impl Default for Load {
             skipped: 0,
             slots: 0,
             busy: Time::ZERO,
-            latch_ns: 0,
+            around: Time::ZERO,
             last: None,
             waiting: 0,
         }
@@ -259,7 +266,7 @@ impl Load {
         let count = u64::from(shape.nodes) + u64::from(shape.skips) + self.waiting;
         self.waiting = 0;
         self.busy = self.busy.plus(time.of_nodes(count));
-        self.latch_ns = self.latch_ns.max(time.latch_ns);
+        self.around = self.around.longer(time.around);
         self.last = Some(time);
     }
 
@@ -269,10 +276,10 @@ impl Load {
         self.nodes + self.skipped
     }
 
-    /// The time of one frame on this line, latch included.
+    /// The time of one frame on this line, header and latch included.
     #[must_use]
     pub fn time(&self) -> Time {
-        self.busy.plus(Time::ns(self.latch_ns))
+        self.busy.plus(self.around)
     }
 
     /// Whether it can be sent in one frame.
@@ -296,9 +303,9 @@ impl Load {
     /// How many more nodes of a kind one frame has time for; `None` where nothing limits it.
     #[must_use]
     pub fn room(&self, model: &Model, each: NodeTime) -> Option<u64> {
-        let latch = Time::ns(self.latch_ns.max(each.latch_ns));
+        let around = self.around.longer(each.around);
         let frame = Time::frame(model.display.frame_rate_mhz);
-        let room = self.busy.plus(latch).room(frame, each.of_nodes(1))?;
+        let room = self.busy.plus(around).room(frame, each.of_nodes(1))?;
         Some(u64::try_from(room).unwrap_or(0))
     }
 

@@ -133,6 +133,7 @@ pub mod net {
     pub mod host;
     pub mod load;
     pub mod range;
+    pub mod setting;
 }
 
 /// Rules of the group `stored`.
@@ -196,6 +197,7 @@ pub const ALL: &[&Rule] = &[
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,
+    &net::setting::RULE,
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,

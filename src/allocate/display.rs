@@ -118,7 +118,7 @@ impl Display {
             skips: 0,
             strand: None,
             runs: Vec::new(),
-            loads: node.map_or(UNIT_LOAD, |_| 0),
+            loads: node.map_or(crate::model::UNIT_LOAD, |_| 0),
         });
         let shape = ShapeId::from(self.model.shapes.len() - 1);
         let index = self.model.props.len();

@@ -306,7 +306,7 @@ const CHIP: &[Row] = &[
     row(Key::Rate, "rate", &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)], "rate 800 kHz", "the rate"),
     row(Key::Latch, "latch", &[S::Measure(D::Time, 0, 1_000_000_000)], "latch 50 us", "the latch time"),
     row(Key::Depth, "depth", &[S::Count(8, 16, None)], "depth 16", "the depth"),
-    row(Key::Sends, "sends", &[S::Measure(D::Bits, 1, MOST_BITS)], "sends 16 bits", "the bits of a letter"),
+    row(Key::Sends, "sends", &[S::Measure(D::Bits, 1, MOST_BITS)], "sends 16 bits", "the width of a letter"),
     row(Key::Header, "header", &[S::Measure(D::Bits, 0, MOST_BITS)], "header 64 bits", "the header"),
     FLOOR,
 ];

@@ -5,7 +5,7 @@ use crate::model::{Model, Output};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::unit::{Dimension, quantity};
+use crate::unit::{Dimension, counted, quantity};
 use crate::usage::{output_name, strings};
 
 /// The rule.
@@ -50,8 +50,9 @@ fn told(
         at,
         Words {
             message: format!(
-                "DMX output `{output}` has {fixtures} fixtures of {} unit loads together, a line is made for {}",
+                "DMX output `{output}` has {} unit loads ({}), a line is made for {}",
                 loads(sum),
+                counted(i64::try_from(fixtures).unwrap_or(i64::MAX), "fixture"),
                 loads(MOST)
             ),
             label: format!("`{name}` is number {place}"),

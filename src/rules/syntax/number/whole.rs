@@ -20,7 +20,10 @@ pub(super) fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let asked = (controller.whole_nodes_at).or(model.display.whole_nodes_at);
         let Some(at) = asked else { continue };
         let room = controller.slots_used(all);
-        let own = controller.universe_slots.map(|own| own.at);
+        let (room_at, place) = match controller.universe_slots {
+            Some(own) => (Some(own.at), format!("on `{}`", controller.name)),
+            None => (model.display.universe_slots_at, "in `display`".to_owned()),
+        };
         for piece in &port.pieces {
             let PieceKind::String(id, _) = piece.piece.kind else {
                 continue;
@@ -29,14 +32,18 @@ pub(super) fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 && node.slots > room
                 && told.insert((at.start, node.at.start))
             {
-                sink.push(too_wide(node, at, room, own.or(model.display.universe_slots_at)));
+                sink.push(too_wide(node, at, (room, room_at, &place)));
             }
         }
     }
 }
 
-/// A node that no universe has room for; `room` slots are used of each, as `room_at` says.
-fn too_wide(node: &NodeKind, at: Span, room: u32, room_at: Option<Span>) -> Diagnostic {
+/// A node that no universe has room for; `room` slots are used of each, as `room_at` in `place` says.
+fn too_wide(
+    node: &NodeKind,
+    at: Span,
+    (room, room_at, place): (u32, Option<Span>, &str),
+) -> Diagnostic {
     let name = shown(&node.name);
     let needs = counted(i64::from(node.slots), "slot");
     let has = counted(i64::from(room), "slot");
@@ -50,8 +57,7 @@ fn too_wide(node: &NodeKind, at: Span, room: u32, room_at: Option<Span>) -> Diag
             why: "every node would be split over universes, and a controller that keeps nodes whole lights none of them right"
                 .to_owned(),
             help: format!(
-                "write `universe {}` or more, or take `whole nodes` out",
-                needs
+                "write `universe {needs}` or more {place}, or take `whole nodes` out"
             ),
         },
     );

@@ -221,7 +221,10 @@ mod tests {
         assert_eq!(grid.lay(510, rgb(1)), 512..515);
         let used: Vec<_> = grid.segments(0, rgb(400)).collect();
         assert_eq!(used, [0..510, 512..1022, 1024..1204]);
-        let rgbw = Body { nodes: 130, each: 4 };
+        let rgbw = Body {
+            nodes: 130,
+            each: 4,
+        };
         let cut: Vec<_> = grid.segments(0, rgbw).collect();
         assert_eq!(cut, [0..510, 512..522]);
         let kept: Vec<_> = Grid::new(512, true).using(510).segments(0, rgbw).collect();

@@ -420,7 +420,11 @@ impl<'a> View<'a> {
         let input = controller.input;
         let address = input.protocol.universe_address(input.form, used.universe);
         let all = self.plan.universe_slots;
-        let size = if used.dmx { all } else { controller.slots_used(all) };
+        let size = if used.dmx {
+            all
+        } else {
+            controller.slots_used(all)
+        };
         Some(UniverseRow {
             universe: used.universe,
             controller: &controller.name,

@@ -500,7 +500,12 @@ impl<'a> Context<'_, '_, 'a> {
         if let (Some((_, at)), Some(string)) = (draft.loads, string) {
             let why = "only a fixture hangs on a DMX line and loads it";
             let words = ("string", "loads");
-            sink.push(rules::syntax::repeated_setting::either(at, string.at(), words, why));
+            sink.push(rules::syntax::repeated_setting::either(
+                at,
+                string.at(),
+                words,
+                why,
+            ));
             prop.broken = true;
         }
         if !prop.broken {

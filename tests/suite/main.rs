@@ -22,6 +22,7 @@
 //! | `overwrite` | no result is written over what the display is read from |
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
+//! | `settings` | settings against figures worked out by hand or by programs of others |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
@@ -58,4 +59,5 @@ mod placement;
 mod power;
 mod random;
 mod robust;
+mod settings;
 mod standards;

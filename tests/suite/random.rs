@@ -114,22 +114,24 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
         proptest::bool::weighted(0.2),
     )
         .prop_map(
-            |(start, addressing, align, whole, (fewer, sync), ports, dmx, receivers, echo)| ControllerSpec {
-                start,
-                addressing,
-                // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
-                align: if addressing == Addressing::Consecutive {
-                    Align::Off
-                } else {
-                    align
-                },
-                whole,
-                fewer,
-                sync,
-                ports,
-                dmx,
-                receivers,
-                echo,
+            |(start, addressing, align, whole, (fewer, sync), ports, dmx, receivers, echo)| {
+                ControllerSpec {
+                    start,
+                    addressing,
+                    // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
+                    align: if addressing == Addressing::Consecutive {
+                        Align::Off
+                    } else {
+                        align
+                    },
+                    whole,
+                    fewer,
+                    sync,
+                    ports,
+                    dmx,
+                    receivers,
+                    echo,
+                }
             },
         )
 }
@@ -137,7 +139,10 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
 /// Slots of each universe that a controller uses.
 fn slots_of(spec: &Spec, controller: &ControllerSpec) -> u64 {
     let fewer = controller.fewer.unwrap_or(0);
-    spec.universe_slots.saturating_sub(fewer).max(12).min(spec.universe_slots)
+    spec.universe_slots
+        .saturating_sub(fewer)
+        .max(12)
+        .min(spec.universe_slots)
 }
 
 /// Any display.
@@ -387,7 +392,11 @@ impl Builder<'_> {
             let _ = writeln!(text, "    universe {} slots", slots_of(self.spec, spec));
         }
         if let Some(sync) = spec.sync {
-            let _ = writeln!(text, "    sync universe {}", index as u64 * APART + 1 + sync);
+            let _ = writeln!(
+                text,
+                "    sync universe {}",
+                index as u64 * APART + 1 + sync
+            );
         }
         let _ = writeln!(text, "    ports 1..{ports} {{ }}");
         if !spec.dmx.is_empty() {

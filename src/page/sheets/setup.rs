@@ -72,7 +72,9 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
         );
     }
     let slots = match (row.universe_slots, display.universe_slots) {
-        (own, all) if own < all => format!("{own} (the display counts {all}; DMX outputs send {all})"),
+        (own, all) if own < all => {
+            format!("{own} (the display counts {all}; DMX outputs send {all})")
+        }
         (_, all) => all.to_string(),
     };
     fact(html, "Slots of a universe", &slots);

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::grid::Grid;
-use crate::model::{Addressing, Model, Pinned, StringId};
+use crate::model::{Addressing, Controller, Model, Pinned, StringId};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -188,6 +188,36 @@ pub fn other_universe(
             help: format!("wire `{name}` to the output of `{shown}`, or to a DMX output with nothing else on it"),
         },
     )
+}
+
+/// A string over several universes that shows the data of one on a controller with universes of another size: the two
+/// controllers, and how many slots of each universe they use.
+#[must_use]
+pub fn other_cut(
+    model: &Model,
+    one: (StringId, Span),
+    shown: StringId,
+    (own, other): (&Controller, &Controller),
+    slots: (u32, u32),
+) -> Diagnostic {
+    let (name, shown) = (model.name_of(one.0), model.name_of(shown));
+    let (mine, theirs) = (&own.name, &other.name);
+    let slots = (counted(i64::from(slots.0), "slot"), slots.1);
+    RULE.at(
+        one.1,
+        Words {
+            message: format!(
+                "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, `{theirs}` uses {}",
+                slots.0, slots.1
+            ),
+            label: format!("runs on in the next universe, as `{shown}` does"),
+            why: "the two controllers go on in the next universe after another slot, so all nodes from there on would differ"
+                .into(),
+            help: format!("let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"),
+        },
+    )
+    .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
+    .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
 }
 
 /// A string that shows another's data is pinned elsewhere.

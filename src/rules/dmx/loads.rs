@@ -44,7 +44,10 @@ fn told(
     (name, place): (String, usize),
 ) -> Diagnostic {
     let loads = |thousandths: u64| {
-        quantity(i64::try_from(thousandths).unwrap_or(i64::MAX), Dimension::UnitLoads)
+        quantity(
+            i64::try_from(thousandths).unwrap_or(i64::MAX),
+            Dimension::UnitLoads,
+        )
     };
     RULE.at(
         at,
@@ -70,8 +73,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let Output::Dmx(_) = port.output else {
             continue;
         };
-        let up = strings(port)
-            .filter(|(id, _)| model.string(*id).is_some_and(|string| !string.stored));
+        let up =
+            strings(port).filter(|(id, _)| model.string(*id).is_some_and(|string| !string.stored));
         let (mut sum, mut fixtures, mut over) = (0, 0, None);
         for (id, at) in up {
             fixtures += 1;

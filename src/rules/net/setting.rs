@@ -32,7 +32,12 @@ pub const RULE: Rule = Rule {
 
 fn check(model: &Model, _: &Plan, sink: &mut Sink) {
     let deaf = |controller: &&Controller| !controller.input.protocol.has_priority();
-    for controller in model.controllers.iter().filter(|one| !one.stock).filter(deaf) {
+    for controller in model
+        .controllers
+        .iter()
+        .filter(|one| !one.stock)
+        .filter(deaf)
+    {
         if let Some(told) = controller.priority {
             sink.push(no_field(controller, told.at, "priority"));
         }

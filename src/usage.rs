@@ -36,7 +36,7 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
         let Some(controller) = model.controller(port.controller) else {
             continue;
         };
-        let grid = Grid::of(model, controller);
+        let grid = Grid::of_output(model, controller, port.output);
         for (id, placed) in own_strings(model, plan, port) {
             let Some(body) = Body::of(model, id) else {
                 continue;
@@ -93,18 +93,21 @@ pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
     else {
         return Vec::new();
     };
-    let grid = Grid::of(model, controller);
     let ports = taken.ports.start as usize..taken.ports.end as usize;
     let ports = plan.ports.get(ports).unwrap_or(&[]).iter();
-    let mut laid: Vec<(u64, u64, StringId)> = ports
-        .flat_map(strings)
-        .filter_map(|(id, _)| plan.of(id).map(|placed| (placed.start, placed.end, id)))
+    let mut laid: Vec<(u64, u64, Output, StringId)> = ports
+        .flat_map(|port| strings(port).map(|(id, _)| (port.output, id)))
+        .filter_map(|(output, id)| {
+            let placed = plan.of(id)?;
+            Some((placed.start, placed.end, output, id))
+        })
         .collect();
     // Strings with the same data lie on the same slots; one of them says it all.
     laid.sort_unstable();
-    laid.dedup_by_key(|(start, end, _)| (*start, *end));
+    laid.dedup_by_key(|(start, end, ..)| (*start, *end));
     let mut rows: Vec<Heard> = Vec::new();
-    for (start, _, id) in laid {
+    for (start, _, output, id) in laid {
+        let grid = Grid::of_output(model, controller, output);
         let Some(body) = Body::of(model, id) else {
             continue;
         };
@@ -270,13 +273,21 @@ fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Optio
 }
 
 fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
-    let grid = Grid::of(model, model.controller(controller_of(plan, id)?)?);
+    let grid = grid_of(model, plan, id)?;
     // Beyond the last universe all is told by `address/range`.
     let most = *crate::protocol::UNIVERSES.end() as usize;
     Some(
         grid.segments(plan.of(id)?.start, Body::of(model, id)?)
             .take(most),
     )
+}
+
+/// The universes of a string's output, as its controller fills them.
+#[must_use]
+pub fn grid_of(model: &Model, plan: &Plan, id: StringId) -> Option<Grid> {
+    let port = plan.ports.get(plan.of(id)?.port as usize)?;
+    let controller = model.controller(port.controller)?;
+    Some(Grid::of_output(model, controller, port.output))
 }
 
 /// The controller that a string hangs on.

@@ -378,7 +378,7 @@ impl<'a> Causes<'a> {
     fn is_longer(&self, unit: &Unit, id: StringId, was: &Was) -> bool {
         let declared = self.model.controllers.get(unit.controller);
         let laid = declared.and_then(|declared| {
-            let grid = Grid::of(self.model, declared);
+            let grid = Grid::of_output(self.model, declared, was.output);
             Some(grid.lay(was.start, Body::of(self.model, id)?))
         });
         laid.is_some_and(|laid| laid.end - laid.start != was.slots)

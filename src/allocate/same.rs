@@ -113,6 +113,7 @@ fn output(
                 layer.sink.push(finding);
             }
         }
+        tell_cut(layer, run, item, root, &place);
         if let Some((channel, at)) = item.pin
             && channel != place.start
         {
@@ -138,6 +139,24 @@ fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alon
     let one = (item.id, item.at);
     let finding = pin::port_of_its_own(layer.model, one, shown, run.controller, alone);
     layer.sink.push(finding);
+}
+
+/// Tells a string over several universes that shows the data of one on a controller which uses fewer slots of each, or
+/// more.
+fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, place: &Placed) {
+    let model = layer.model;
+    let theirs = layer.ports.get(place.port as usize);
+    let Some(other) = theirs.and_then(|port| model.controller(port.controller)) else {
+        return;
+    };
+    let all = model.display.universe_slots;
+    let slots = (run.declared.slots_used(all), other.slots_used(all));
+    let cut = run.grid.universe(place.start) != run.grid.universe(place.end);
+    if cut && slots.0 != slots.1 {
+        let whose = (run.declared, other);
+        let finding = pin::other_cut(model, (item.id, item.at), root, whose, slots);
+        layer.sink.push(finding);
+    }
 }
 
 fn own_place(layer: &Layer<'_>, item: &Item) -> Option<Placed> {

@@ -82,6 +82,8 @@ struct Limited {
     aligned: bool,
     /// One of them keeps nodes whole.
     whole: bool,
+    /// The fewest slots of each universe that one of them uses.
+    used: u64,
 }
 
 /// What stands for a class.
@@ -115,7 +117,10 @@ impl<'a> Asked<'a> {
         let searched = lines.len() <= MOST_LINES
             && lines.len() * stretches.len() <= MOST_PAIRS
             && ports * samples.len() <= MOST_PAIRS;
-        let mut limited = Limited::default();
+        let mut limited = Limited {
+            used: u64::MAX,
+            ..Limited::default()
+        };
         for stretch in &stretches {
             if let Some(controller) = model.controller(stretch.controller)
                 && limit(model, stretch) < u64::MAX
@@ -123,6 +128,8 @@ impl<'a> Asked<'a> {
                 limited.any = true;
                 limited.aligned |= controller.align != Align::Off;
                 limited.whole |= controller.whole_nodes || model.display.whole_nodes;
+                let used = controller.slots_used(model.display.universe_slots);
+                limited.used = limited.used.min(u64::from(used.max(1)));
             }
         }
         searched.then_some(Self {
@@ -320,13 +327,15 @@ impl<'a> Asked<'a> {
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
         let slots = slots.saturating_add(u64::from(model.display.spare_nodes) * each);
         let universe = u64::from(model.display.universe_slots.max(1));
+        let used = universe.min(self.limited.used);
+        let usable = match used - used % each {
+            usable if self.limited.whole && usable > 0 => usable,
+            _ => used,
+        };
         if self.limited.aligned {
-            return slots.div_ceil(universe) * universe;
+            return slots.div_ceil(used) * universe;
         }
-        match universe - universe % each {
-            usable if self.limited.whole && usable > 0 => (slots * universe).div_ceil(usable),
-            _ => slots,
-        }
+        (slots * universe).div_ceil(usable)
     }
 
     /// A site with what is left on its ports; `wired` says whether ports that a wire names are offered.

@@ -5,7 +5,7 @@
 //! | key | entries |
 //! |---|---|
 //! | `slots` | slots of a universe |
-//! | `controllers` | name, whether nodes stay whole |
+//! | `controllers` | name, whether nodes stay whole, slots of each universe in use |
 //! | `ports` | name, index of its controller, where it comes out (`pond.1`, or empty), place in the page |
 //! | `shapes` | nodes (0 for a fixture), slots of a node, letters, nodes of a strand (0: none), runs, slots |
 //! | `strings` | name, label, port, shape, channel from 0, last channel, line nodes before it, flags, place in the page |
@@ -54,7 +54,8 @@ fn data(crew: &Crew<'_>) -> Value {
     for lines in crew.by_controller() {
         let Some(first) = lines.first() else { continue };
         let whole = first.controller.whole_nodes || crew.model().display.whole_nodes;
-        controllers.push(json!([&*first.controller.name, u8::from(whole)]));
+        let used = first.controller.slots_used(crew.plan().universe_slots);
+        controllers.push(json!([&*first.controller.name, u8::from(whole), used]));
         for line in lines {
             for hung in line.strings() {
                 let out = hung.outlet().unwrap_or_default();

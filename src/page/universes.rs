@@ -159,7 +159,11 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
         }
         put!(html; "</li>\n");
     }
-    free(behind, slots + 1, html);
+    free(
+        behind,
+        row.used.saturating_add(row.free).max(behind) + 1,
+        html,
+    );
     put!(html; "</ol>\n</article>\n");
 }
 

@@ -37,6 +37,11 @@ impl Protocol for E131 {
         "multicast"
     }
 
+    // E1.31-2018, 6.2.3 and 6.2.4, fields of Table 4-1.
+    fn has_priority(&self) -> bool {
+        true
+    }
+
     fn to_a_group(&self, form: usize) -> bool {
         form <= MULTICAST
     }

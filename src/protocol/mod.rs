@@ -14,6 +14,11 @@ use std::ops::RangeInclusive;
 /// Source: ANSI E1.31-2018, 6.2.7 and 9.1.1.
 pub const UNIVERSES: RangeInclusive<u32> = 1..=63_999;
 
+/// The priority of E1.31 data where nothing is said; the highest is 200.
+///
+/// Source: ANSI E1.31-2018, 6.2.3 and Appendix A.
+pub const USUAL_PRIORITY: u32 = 100;
+
 /// One way for data to reach a controller.
 pub trait Protocol: Sync + std::fmt::Debug {
     /// The forms it may be written in after `input`, the plain one first.
@@ -32,6 +37,11 @@ pub trait Protocol: Sync + std::fmt::Debug {
     /// What [`Self::universe_address`] gives, in a word or two; empty where it gives nothing.
     fn address_kind(&self) -> &'static str {
         ""
+    }
+
+    /// Whether its packets carry a priority and a synchronisation address.
+    fn has_priority(&self) -> bool {
+        false
     }
 
     /// Whether this form sends a universe once for all that listen to it.

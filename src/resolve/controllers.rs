@@ -9,12 +9,13 @@ use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
-    Start, Told,
+    ReservedUniverses, Start, Told,
 };
 use crate::protocol::{self, Input};
 use crate::rules;
 use crate::rules::wire::no_port::{self, Missing};
 use crate::source::Span;
+use crate::unit::counted;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -41,6 +42,9 @@ pub fn controllers(
             start: Start::Auto,
             start_at: None,
             most_universes: None,
+            universe_slots: None,
+            priority: None,
+            sync: None,
             addressing: Addressing::PerPort,
             addressing_at: None,
             align: Align::Off,
@@ -81,6 +85,7 @@ pub fn controllers(
                 &controller.name,
             ));
         }
+        tell_universe_size(model, &mut controller, sink);
         controller.ports = ports.into_values().collect();
         controller.dmx.sort_by_key(|output| output.value);
         controller.dmx.dedup_by_key(|output| output.value);
@@ -112,7 +117,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 None => sink.push(unknown_input(reader, set, args)),
             }
         }
-        (Key::UniversesFrom, _) if !is_universe(number) => {
+        (Key::UniversesFrom | Key::Sync, _) if !is_universe(number) => {
             sink.push(rules::address::range::universe(set.at(), number));
         }
         (Key::UniversesRange, Some(Value::Range(from, to)))
@@ -135,6 +140,9 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 controller.start_at = Some(set.at());
             }
         }
+        (Key::Sync, _) => controller.sync = Some(told(set, count(number))),
+        (Key::Priority, _) => controller.priority = Some(told(set, count(number))),
+        (Key::UniverseSlots, _) => controller.universe_slots = Some(told(set, count(number))),
         (Key::UniversesAtMost, _) => controller.most_universes = Some(told(set, count(number))),
         (Key::Addressing, Some(Value::Choice(which))) => {
             controller.addressing = match which {
@@ -161,6 +169,33 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
         (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
         _ => {}
     }
+}
+
+/// Tells a universe size above the display's; it then holds as if it were not said.
+fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
+    let all = model.display.universe_slots;
+    let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
+        return;
+    };
+    let slots = |count: u32| counted(i64::from(count), "slot");
+    let what = format!("the universe size of `{}`", controller.name);
+    let finding = rules::syntax::number::too_big(own.at, &what, slots(own.value), slots(all));
+    let size = format!("{} in a universe of the display", slots(all));
+    sink.push(finding.and_if(model.display.universe_slots_at, size));
+    controller.universe_slots = None;
+}
+
+/// Reserves the universes of synchronisation packets: no data may lie there.
+pub fn reserve_sync(model: &mut Model) {
+    let here = model.controllers.iter().filter(|one| !one.stock);
+    let told = here.filter_map(|one| Some((one.sync?, &one.name)));
+    let rows = told.map(|(sync, name)| ReservedUniverses {
+        at: sync.at,
+        first: sync.value,
+        last: sync.value,
+        reason: Some(format!("synchronisation of `{name}`").into()),
+    });
+    model.reserved_universes.extend(rows);
 }
 
 /// An input that is none; a second setting behind one may be meant.

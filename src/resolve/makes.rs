@@ -96,6 +96,7 @@ pub fn chips(
             latch_ns: base.map_or(300_000, |base| base.latch_ns),
             depth: base.map_or(8, |base| base.depth),
             extra_bits: base.map_or(0, |base| base.extra_bits),
+            letter_bits: None,
             header_bits: base.map_or(0, |base| base.header_bits),
             tail_quarters: base.map_or(0, |base| base.tail_quarters),
             floor_mv: base.map_or(4_500, |base| base.floor_mv),
@@ -113,6 +114,8 @@ pub fn chips(
                         });
                     }
                     Key::Latch => chip.latch_ns = number.unsigned_abs(),
+                    Key::Sends => chip.letter_bits = Some(count(number)),
+                    Key::Header => chip.header_bits = count(number),
                     Key::Floor => {
                         chip.floor_mv = count(number);
                         chip.floor_told = true;
@@ -157,6 +160,7 @@ impl Chips {
                 latch_ns: row.latch_ns,
                 depth: row.depth,
                 extra_bits: row.extra_bits,
+                letter_bits: None,
                 header_bits: row.header_bits,
                 tail_quarters: row.tail_quarters,
                 floor_mv: row.floor_mv,
@@ -262,8 +266,9 @@ pub fn nodes(
             .chip
             .and_then(|chip| model.chips.get(chip.value.index()));
         let depth = chip.map_or(8, |chip| u32::from(chip.depth));
+        let sent = chip.and_then(|chip| chip.letter_bits).unwrap_or(depth);
         node.slots = letters * (depth / 8);
-        node.bits = letters * depth + chip.map_or(0, |chip| chip.extra_bits);
+        node.bits = letters * sent + chip.map_or(0, |chip| chip.extra_bits);
         model.nodes.push(node);
     }
 }

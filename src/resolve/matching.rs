@@ -216,6 +216,9 @@ impl<'a> Reader<'_, 'a> {
             (Slot::Count(least, most, dimension), _) => {
                 Value::Number(self.count(first, *dimension, (*least, *most), sink)?)
             }
+            (Slot::Thousandths(dimension, least, most), _) => {
+                Value::Number(self.thousandths(first, *dimension, (*least, *most), sink)?)
+            }
             (Slot::Range(least, most) | Slot::RangeOrOne(least, most), Arg::Range(range)) => {
                 self.range(range, (*least, *most), sink)?
             }
@@ -350,6 +353,31 @@ impl<'a> Reader<'_, 'a> {
         of.value
             .scaled(known.factor)
             .filter(|value| (of.bounds.0..=of.bounds.1).contains(value))
+            .ok_or(Why::OutOfRange(of))
+    }
+
+    /// A decimal without a unit, in thousandths.
+    fn thousandths(
+        &self,
+        arg: &'a Arg,
+        dimension: Dimension,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Result<i64, Why<'a>> {
+        let (value, unit) = self.number_of(arg, sink)?;
+        if let Some(written) = unit {
+            return Err(Why::Over(written.span));
+        }
+        let of = Measured {
+            at: arg.span(),
+            value,
+            unit,
+            dimension: Some(dimension),
+            bounds,
+        };
+        value
+            .scaled(1_000)
+            .filter(|value| (bounds.0..=bounds.1).contains(value))
             .ok_or(Why::OutOfRange(of))
     }
 

@@ -412,6 +412,10 @@ impl<'a> Reader<'_, 'a> {
                     Some(unit) => format!("{} {}", of.value.words(), self.names.text(unit)),
                     None => of.value.words(),
                 };
+                let loads = of.dimension == Some(Dimension::UnitLoads);
+                if loads && of.value.scaled(1_000).is_none() {
+                    return sink.push(rules::syntax::number::finer(of.at, what, written, 3));
+                }
                 if of.is_broken() {
                     return sink.push(rules::syntax::number::not_whole(of.at, what, written));
                 }
@@ -422,7 +426,7 @@ impl<'a> Reader<'_, 'a> {
                 let factor = of
                     .unit
                     .and_then(|unit| unit::find(self.names.text(unit)))
-                    .map_or(1, |unit| unit.factor);
+                    .map_or(if loads { 1_000 } else { 1 }, |unit| unit.factor);
                 let least = of
                     .value
                     .scaled(factor)

@@ -100,6 +100,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     };
     let receivers = things(&reader, &mut model, ast, more, sink);
     wiring(&reader, &receivers, &mut model, ast, sink);
+    controllers::reserve_sync(&mut model);
     if !ast.broken {
         tell_unused(&reader, sink);
         lets.tell_unused(&names, sink);

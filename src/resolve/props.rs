@@ -13,7 +13,7 @@ use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
 use crate::model::NodeId;
-use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, PropId, Shape, Split};
+use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, PropId, Shape, Split, UNIT_LOAD};
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
@@ -28,6 +28,7 @@ pub struct Draft<'a> {
     shapes: Vec<Sketch<'a>>,
     stands: Option<(i64, i64)>,
     draw_mw: Option<i64>,
+    loads: Option<(u32, Span)>,
     circuit: Option<crate::model::CircuitId>,
     /// The reference of `same as`.
     pub same_as: Option<SameRef<'a>>,
@@ -44,6 +45,8 @@ pub struct SameRef<'a> {
     pub name: Ident,
     /// Members and string, if it says them.
     pub reference: Option<&'a Reference>,
+    /// The unit loads that the prop says, in thousandths.
+    pub loads: Option<u32>,
 }
 
 /// What one shape setting says.
@@ -270,6 +273,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
             }
             (Key::Stands, Some(Value::Range(x, y))) => draft.stands = Some((x, y)),
             (Key::DrawPower, _) => draft.draw_mw = Some(number),
+            (Key::Loads, _) => draft.loads = Some((count(number), at)),
             (Key::On, Some(Value::Word(word))) => {
                 draft.circuit = super::controllers::circuit(reader, word, sink);
             }
@@ -279,11 +283,13 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                         at,
                         name,
                         reference: None,
+                        loads: None,
                     }),
                     Value::Reference(reference) => Some(SameRef {
                         at,
                         name: reference.name,
                         reference: Some(reference),
+                        loads: None,
                     }),
                     _ => None,
                 };
@@ -430,6 +436,8 @@ impl<'a> Context<'_, '_, 'a> {
     ) {
         if let Some(same) = own.same_as {
             let has_own = !own.shapes.is_empty();
+            let loads = own.loads.map(|(loads, _)| loads);
+            let same = SameRef { loads, ..same };
             drafts.same.push((self.index, (from, to), same, has_own));
         }
         drafts.stretches.push(Stretch {
@@ -489,9 +497,20 @@ impl<'a> Context<'_, '_, 'a> {
             }
             prop.broken = true;
         }
+        if let (Some((_, at)), Some(string)) = (draft.loads, string) {
+            let why = "only a fixture hangs on a DMX line and loads it";
+            let words = ("string", "loads");
+            sink.push(rules::syntax::repeated_setting::either(
+                at,
+                string.at(),
+                words,
+                why,
+            ));
+            prop.broken = true;
+        }
         if !prop.broken {
             for sketch in &draft.shapes {
-                self.shape(sketch, draft.node.map(|(node, _)| node), prop, model, sink);
+                self.shape(sketch, draft, prop, model, sink);
             }
         }
         start..count(model.shapes.len() as i64)
@@ -500,11 +519,13 @@ impl<'a> Context<'_, '_, 'a> {
     fn shape(
         &self,
         sketch: &Sketch<'a>,
-        node: Option<NodeId>,
+        draft: &Draft<'a>,
         prop: &mut Prop,
         model: &mut Model,
         sink: &mut Sink,
     ) {
+        let node = draft.node.map(|(node, _)| node);
+        let loads = draft.loads.map(|(loads, _)| loads);
         let each = node
             .and_then(|node| model.nodes.get(node.index()))
             .map_or(0, |node| node.slots);
@@ -517,6 +538,7 @@ impl<'a> Context<'_, '_, 'a> {
             skips: 0,
             strand,
             runs: Vec::new(),
+            loads: 0,
         };
         match sketch {
             Sketch::Plain {
@@ -558,6 +580,7 @@ impl<'a> Context<'_, '_, 'a> {
             Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
                 node: None,
                 slots: *slots,
+                loads: loads.unwrap_or(UNIT_LOAD),
                 ..plain(0, None)
             }),
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {

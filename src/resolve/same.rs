@@ -145,6 +145,9 @@ fn borrow(
         for id in list {
             let mut shape = model.shape_of(id)?.clone();
             shape.at = same.at;
+            if let Some(loads) = same.loads.filter(|_| shape.node.is_none()) {
+                shape.loads = loads;
+            }
             model.shapes.push(shape);
         }
         stretches.push(Stretch {

@@ -136,6 +136,7 @@ pub mod net {
     pub mod load;
     pub mod range;
     pub mod rate;
+    pub mod setting;
 }
 
 /// Rules of the group `stored`.
@@ -202,6 +203,7 @@ pub const ALL: &[&Rule] = &[
     &net::range::RULE,
     &net::load::RULE,
     &net::rate::RULE,
+    &net::setting::RULE,
     &stored::mid_chain::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,

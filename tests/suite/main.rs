@@ -26,6 +26,7 @@
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
+//! | `settings` | settings against figures worked out by hand or by programs of others |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
@@ -66,4 +67,5 @@ mod power;
 mod random;
 mod renaming;
 mod robust;
+mod settings;
 mod standards;

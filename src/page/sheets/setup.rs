@@ -71,11 +71,19 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
             &format!("offset {offset} is channel {channel}"),
         );
     }
-    fact(
-        html,
-        "Slots of a universe",
-        &display.universe_slots.to_string(),
-    );
+    let slots = match (row.universe_slots, display.universe_slots) {
+        (own, all) if own < all => {
+            format!("{own} (the display counts {all}; DMX outputs send {all})")
+        }
+        (_, all) => all.to_string(),
+    };
+    fact(html, "Slots of a universe", &slots);
+    if let Some(priority) = row.priority {
+        fact(html, "Priority", &priority.to_string());
+    }
+    if let Some(universe) = row.sync_universe {
+        fact(html, "Synchronisation universe", &universe.to_string());
+    }
     fact(html, "Ports are addressed", row.addressing);
     let whole = controller.whole_nodes || crew.model().display.whole_nodes;
     fact(

@@ -32,6 +32,17 @@ pub fn too_fine(span: Span, text: &str) -> Diagnostic {
     )
 }
 
+/// A number with more decimals than what it counts may have.
+#[must_use]
+pub fn finer(span: Span, what: &str, written: String, decimals: u32) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is {written}, it has at most {decimals} decimals"),
+        "too many decimals",
+        format!("write at most {decimals} digits after the point"),
+    )
+}
+
 /// What a number in another notation comes to, if it is whole and fits.
 fn plain(text: &str) -> Option<u64> {
     let text = text.replace('_', "").to_lowercase();

@@ -2,12 +2,13 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::limits::{DMX_SLOTS, dmx_packet, dmx_slots};
-use crate::model::{Controller, ControllerId, Model};
+use crate::model::{Controller, ControllerId, Model, Output};
 use crate::plan::Plan;
 use crate::protocol::Pace;
 use crate::rules::{Page, Rule};
 use crate::unit::{counted, decimal};
-use crate::usage;
+use crate::usage::{self, Heard};
+use std::collections::BTreeSet;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -47,9 +48,15 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let Some(pace) = controller.input.protocol.pace() else {
             continue;
         };
-        let heard = usage::heard(model, plan, ControllerId::from(index));
-        let over = |highest: u32| !pace.of_its_slots || highest > most;
-        let fast = heard.iter().filter(|row| over(row.highest)).count();
+        let id = ControllerId::from(index);
+        let heard = usage::heard(model, plan, id);
+        let dmx = dmx_universes(plan, id);
+        // A DMX output that can't keep up is `port/time`.
+        let over = |row: &Heard| match row.highest > most {
+            true => !dmx.contains(&row.universe),
+            false => !pace.of_its_slots,
+        };
+        let fast = heard.iter().filter(|row| over(row)).count();
         let fast = i64::try_from(fast).unwrap_or(i64::MAX);
         if fast == 0 {
             continue;
@@ -77,6 +84,16 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let what = format!("{}{of}", counted(universes, "universe"));
         sink.push(told(model, first, &whose, &what, pace.clause));
     }
+}
+
+/// The universes of the DMX outputs of a controller.
+fn dmx_universes(plan: &Plan, id: ControllerId) -> BTreeSet<u32> {
+    let outputs = plan.ports.iter().filter(|port| port.controller == id);
+    let dmx = outputs.filter(|port| matches!(port.output, Output::Dmx(_)));
+    let first = dmx.filter_map(|port| usage::strings(port).find_map(|(id, _)| plan.of(id)));
+    first
+        .map(|placed| plan.universe_slot(placed.start).0)
+        .collect()
 }
 
 fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {

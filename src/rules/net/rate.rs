@@ -43,7 +43,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         return;
     }
     // By clause: the first controller it is about, how many controllers, how many universes.
-    let mut found: Vec<(Pace, &Controller, i64, i64)> = Vec::new();
+    let mut found: Vec<(Pace, &Controller, usize, usize)> = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let Some(pace) = controller.input.protocol.pace() else {
             continue;
@@ -57,7 +57,6 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             false => !pace.of_its_slots,
         };
         let fast = heard.iter().filter(|row| over(row)).count();
-        let fast = i64::try_from(fast).unwrap_or(i64::MAX);
         if fast == 0 {
             continue;
         }
@@ -67,7 +66,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         {
             Some((_, _, controllers, universes)) => {
                 *controllers += 1;
-                *universes = universes.saturating_add(fast);
+                *universes += fast;
             }
             None => found.push((pace, controller, 1, fast)),
         }
@@ -78,7 +77,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             more => counted(more, "controller"),
         };
         let of = match pace.of_its_slots {
-            true => format!(" of more than {most} slots"),
+            true => format!(" of more than {}", counted(most, "slot")),
             false => String::new(),
         };
         let what = format!("{}{of}", counted(universes, "universe"));

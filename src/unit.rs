@@ -207,7 +207,8 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
         }
         Dimension::Frequency => format!("{} Hz", decimal(value, 1_000)),
         Dimension::Time => format!("{} us", decimal(value, 1_000)),
-        Dimension::Length if value.abs() < 1_000_000 => format!("{} mm", decimal(value, 1_000)),
+        // Spacings of nodes in millimetres, cables in metres.
+        Dimension::Length if value.abs() < 200_000 => format!("{} mm", decimal(value, 1_000)),
         Dimension::Length => format!("{} m", decimal(value, 1_000_000)),
         Dimension::Current if value.abs() < 1_000_000 => format!("{} mA", decimal(value, 1_000)),
         Dimension::Current => format!("{} A", decimal(value, 1_000_000)),
@@ -246,7 +247,8 @@ fn up(value: i64, step: i64) -> i64 {
 
 /// `1 node`, `2 nodes`.
 #[must_use]
-pub fn counted(count: i64, one: &str) -> String {
+pub fn counted(count: impl TryInto<i64>, one: &str) -> String {
+    let count = count.try_into().unwrap_or(i64::MAX);
     if count == 1 {
         format!("1 {one}")
     } else {

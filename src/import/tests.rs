@@ -33,7 +33,7 @@ fn a_table_as_people_have_it() {
         "label \"Shed Box\"",
         "ports 1..8 { }",
         "prop Mini-Tree * 4 { label \"Mini Tree\"; node pixel; string 50 nodes }",
-        "prop Arch-big { label \"Arch 'big'\"; node pixel; strings 2 of 600 nodes }",
+        "prop Arch-big { label \"Arch \\\"big\\\"\"; node pixel; strings 2 of 600 nodes }",
         "wire Shed-Box.3: Mini-Tree\n",
         "wire Shed-Box.5: Arch-big.1\n",
         "wire Shed-Box.6: Arch-big.2\n",

@@ -3,6 +3,7 @@
 use super::rows::{Found, Prop};
 use crate::chip;
 use crate::diagnostic::words;
+use crate::source::quoted;
 use crate::unit;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -138,11 +139,10 @@ fn controllers(found: &Found, out: &mut String) {
 /// A text fit to stand between quotes.
 fn quotable(text: &str) -> String {
     let plain = text.chars().map(|c| match c {
-        '"' | '\u{201c}' | '\u{201d}' => '\'',
         c if words::is_unprintable(c) => ' ',
         c => c,
     });
-    plain.take(200).collect()
+    quoted::written(&plain.take(200).collect::<String>())
 }
 
 fn prop(prop: &Prop, out: &mut String) {

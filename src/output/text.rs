@@ -97,7 +97,7 @@ fn string(row: StringRow<'_>) -> Row<'_> {
         remarks.push(format!("at {receiver}.{port}"));
     }
     if row.nodes.is_none() {
-        remarks.push(format!("{} slots", row.slots));
+        remarks.push(unit::counted(row.slots, "slot"));
     }
     if row.skip_before > 0 {
         remarks.push(format!("skip {} before", row.skip_before));
@@ -258,7 +258,8 @@ fn summary(view: &View<'_>, width: usize, out: &mut dyn Write) -> io::Result<()>
         parts.push(unit::counted(fixtures, "fixture"));
     }
     parts.push(format!("{} Hz", display.frame_rate_hz.words()));
-    parts.push(format!("{} slots a universe", display.universe_slots));
+    let slots = unit::counted(display.universe_slots, "slot");
+    parts.push(format!("{slots} a universe"));
     let name = if display.name.is_empty() {
         String::new()
     } else {

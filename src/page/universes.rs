@@ -9,6 +9,7 @@ use crate::model::Output;
 use crate::output::row::UniverseRow;
 use crate::output::stretch::{self, Stretch};
 use crate::protocol::UNIVERSES;
+use crate::unit::counted;
 use std::collections::BTreeMap;
 
 /// The part.
@@ -114,7 +115,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     put!(html;
         "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ", row.universe, "</h5>\n<p>"
     );
-    put!(html; row.used, " slots used, ", row.free, " free");
+    put!(html; counted(row.used, "slot"), " used, ", row.free, " free");
     if let (Some(kind), Some(address)) = (row.address_kind, &row.address) {
         put!(html; "; ", kind, " <span class=\"num\">", address, "</span>");
     }

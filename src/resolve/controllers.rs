@@ -99,7 +99,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
     let names = reader.names;
     let number = set.number(0);
     match (set.key, set.value(0)) {
-        (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.text(text).into()),
+        (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.said(text).into()),
         (Key::Host, Some(Value::Word(host))) => {
             if rules::net::host::is_lawful(names.text(host)) {
                 controller.host = Some(told(set, names.text(host).into()));

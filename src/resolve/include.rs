@@ -3,7 +3,7 @@
 use crate::ast::{Ast, Statement, StatementKind};
 use crate::diagnostic::Sink;
 use crate::rules;
-use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span};
+use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span, quoted};
 
 /// How many files deep an include may go.
 const DEEPEST: usize = 16;
@@ -84,7 +84,7 @@ impl Gather<'_> {
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {
-                    let path = self.sources.text(include.path.span).to_owned();
+                    let path = quoted::said(self.sources.text(include.path.span)).into_owned();
                     let place = include.path.span;
                     self.open
                         .push((file.identity.clone(), file.name.clone(), place));

@@ -22,7 +22,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
     let Some(block) = reader.names.displays.first() else {
         return display;
     };
-    display.name = reader.names.text(block.name).into();
+    display.name = reader.names.said(block.name).into();
     display.at = Some(block.name.span);
     display.first_at = block.settings.first().map(|setting| setting.span);
     for set in settings_of(reader, Scope::Of(BlockKind::Display), &block.settings, sink) {

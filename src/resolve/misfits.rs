@@ -8,7 +8,7 @@ use crate::ast::{Arg, Expr, Ident, Quantity, Setting};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::rules;
 use crate::rules::syntax::unexpected;
-use crate::source::Span;
+use crate::source::{Span, quoted};
 use crate::unit::{self, Decimal, Dimension};
 
 /// How far a row fitted and why no further.
@@ -187,7 +187,8 @@ impl<'a> Reader<'_, 'a> {
                         .names
                         .text_at(setting.args.first()?.span().to(setting.span));
                     let all = text.get(key.len()..)?.trim();
-                    return (words == setting.args.len()).then(|| format!("{key} \"{all}\""));
+                    return (words == setting.args.len())
+                        .then(|| format!("{key} \"{}\"", quoted::written(all)));
                 }
                 let is_word = |slot: &&Slot| matches!(slot, Slot::Word(_));
                 let (own, value) = row

@@ -3,7 +3,7 @@
 use crate::ast::{Ast, Block, BlockKind, Ident, StatementKind};
 use crate::diagnostic::Sink;
 use crate::rules;
-use crate::source::{SourceMap, Span};
+use crate::source::{SourceMap, Span, quoted};
 use foldhash::fast::RandomState;
 use std::borrow::Cow;
 use std::cell::Cell;
@@ -223,6 +223,12 @@ impl<'a> Names<'a> {
     #[must_use]
     pub fn text(&self, word: Ident) -> &'a str {
         self.sources.text(word.span)
+    }
+
+    /// What a text in quotes says: its escapes are undone.
+    #[must_use]
+    pub fn said(&self, text: Ident) -> Cow<'a, str> {
+        quoted::said(self.text(text))
     }
 
     /// The text of a place.

@@ -265,7 +265,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         let at = set.at();
         let number = set.number(0);
         match (set.key, set.value(0)) {
-            (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.text(text).into()),
+            (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
             (Key::Node, Some(Value::Word(word))) => {
                 let found = names.find(&names.nodes, "node", word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));

@@ -88,7 +88,7 @@ pub fn reserve(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.text(text).into());
+    let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.said(text).into());
     match &reserve.what {
         ReserveKind::Universes(range) => {
             let bounds = (i64::MIN, i64::MAX);

@@ -5,6 +5,7 @@
 
 mod files;
 mod position;
+pub mod quoted;
 
 pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory};
 pub use position::{LineTable, Place};

@@ -8,7 +8,7 @@ use crate::diagnostic::{Diagnostic, words};
 use crate::rules::net::host;
 use crate::rules::syntax::number;
 use crate::rules::syntax::unexpected::{self, Thing};
-use crate::source::Span;
+use crate::source::{Span, quoted};
 use pest::error::{Error, ErrorVariant, InputLocation};
 use std::ops::Range;
 
@@ -40,7 +40,8 @@ fn token(text: &str) -> &str {
     };
     let length = if first == '"' {
         let inner = text.get(1..).unwrap_or("");
-        inner.find(['"', '\n']).map_or(text.len(), |at| at + 2)
+        let end = quoted::closing(inner.as_bytes());
+        end.map_or(text.len(), |at| at + 2)
     } else if first.is_ascii_digit() {
         text.find(|c: char| !(c.is_ascii_digit() || c == '_'))
             .unwrap_or(text.len())

@@ -9,6 +9,7 @@
 //! | `picked` | ports that the compiler picks, seen from the display |
 //! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
 //! | `placement` | the placement engine on recorded instances, and against a slow decider |
+//! | `plurals` | counts and units in all that is said |
 //! | `power` | currents and voltages: handbook examples, ngspice, displays |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
@@ -63,6 +64,7 @@ mod papers;
 mod parts;
 mod picked;
 mod placement;
+mod plurals;
 mod power;
 mod random;
 mod renaming;

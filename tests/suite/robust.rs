@@ -473,7 +473,7 @@ fn large_displays() {
     let mut text = String::from("node bulb { chip ws2811; colour RGB }\n");
     for at in 0..400 {
         text.push_str(&format!(
-            "controller c{at} {{ ports 1..16 {{ nodes at most 500 }} }}\n"
+            "controller c{at} {{ input e131 unicast; ports 1..16 {{ nodes at most 500 }} }}\n"
         ));
     }
     for at in 0..6_400 {

@@ -354,7 +354,7 @@ fn six_hundred_and_eighty_nodes() {
     let display = |rate: u32| {
         format!(
             "display \"check\" {{ frame rate {rate} Hz }}\nnode n {{ chip ws2812b; colour RGB }}\n\
-             controller c {{ universes from 1; ports 1..2 {{ }} }}\n\
+             controller c {{ input ddp; universes from 1; ports 1..2 {{ }} }}\n\
              prop p {{ node n; string 680 nodes }}\nwire c.1: p\n"
         )
     };

@@ -105,14 +105,14 @@ pub fn fuses(model: &Model, plan: &Plan) -> Vec<PartRow> {
     }
     let rows = ratings.into_iter().map(|(rating, [ports, feeds, points])| {
         let parts = [
-            (ports, "at ports"),
-            (feeds, "in feeds of ports"),
-            (points, "at injections"),
+            (ports, "at ports", "at a port"),
+            (feeds, "in feeds of ports", "in a feed of ports"),
+            (points, "at injections", "at an injection"),
         ];
         let notes: Vec<String> = parts
             .iter()
-            .filter(|(count, _)| *count > 0)
-            .map(|(count, place)| format!("{count} {place}"))
+            .filter(|(count, ..)| *count > 0)
+            .map(|(count, many, one)| format!("{count} {}", if *count == 1 { one } else { many }))
             .collect();
         let item = format!("fuse of {}", unit::quantity(rating, Dimension::Current));
         PartRow::counted("power", item, ports + feeds + points, "pieces").note(notes.join(", "))

@@ -7,7 +7,7 @@ use super::super::crew::{Crew, Hung, Line, Plugs, injection_nodes, place_words};
 use super::super::html::{Html, put};
 use super::{caution, fold};
 use crate::model::ShapeRun;
-use crate::unit::{Dimension, quantity};
+use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
 
 /// The part.
@@ -187,7 +187,7 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
         .flat_map(|i| injection_nodes(i.place, hung.shape))
         .collect();
     put!(html;
-        "<p>", strands, " strands of ", each, " nodes: up, down, up and so on. Mark the last node of each:</p>\n"
+        "<p>", counted(strands, "strand"), " of ", counted(each, "node"), ": up, down, up and so on. Mark the last node of each:</p>\n"
     );
     fold::draw(strands, each, &points, html);
     put!(html; "<ol class=\"marks-list\">\n");

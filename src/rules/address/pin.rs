@@ -111,7 +111,7 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
     RULE.at(
         fall.item.1,
         Words {
-            message: format!("`{name}` is pinned to {pin}, where no node of {slots} slots fits whole"),
+            message: format!("`{name}` is pinned to {pin}, where no node of {} fits whole", counted(slots, "slot")),
             label: "its first node would run over the end of the universe".into(),
             why: "`whole nodes` is set, so the controller starts a node that does not fit in the next universe".into(),
             help: format!("write `at {falls}`, the next place for a whole node"),

@@ -8,6 +8,7 @@ use crate::protocol::UNIVERSES;
 use crate::rules::dmx::footprint::beyond;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use std::ops::RangeInclusive;
 
 /// The rule.
@@ -73,7 +74,8 @@ pub fn universe(at: Span, universe: i64) -> Diagnostic {
 pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     let why = if (slots + 1..=i64::from(DMX_SLOTS)).contains(&slot) {
         format!(
-            "with `universe {slots} slots`, {} of a DMX output can't be reached",
+            "with `universe {}`, {} of a DMX output can't be reached",
+            counted(slots, "slot"),
             beyond(slots.unsigned_abs())
         )
     } else {

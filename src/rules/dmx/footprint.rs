@@ -5,6 +5,7 @@ use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, Output, StringId};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use crate::usage::output_name;
 
 /// The rule.
@@ -53,7 +54,8 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     let short = room < u64::from(DMX_SLOTS) && over.last <= u64::from(DMX_SLOTS);
     let why = if short {
         format!(
-            "with `universe {room} slots`, {} of a DMX output can't be reached",
+            "with `universe {}`, {} of a DMX output can't be reached",
+            counted(room, "slot"),
             beyond(room)
         )
     } else {
@@ -75,7 +77,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
                 "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
                 over.first, over.last
             ),
-            label: format!("{slots} slots from slot {}", over.first),
+            label: format!("{} from slot {}", counted(slots, "slot"), over.first),
             why,
             help,
         },
@@ -83,7 +85,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     .and_if(over.pin, "pinned here")
     .and_if(
         model.display.universe_slots_at.filter(|_| short),
-        format!("{room} slots set here"),
+        format!("{} set here", counted(room, "slot")),
     )
 }
 

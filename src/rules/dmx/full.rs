@@ -37,13 +37,18 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
         over.one.1,
         Words {
             message: format!(
-                "{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"
+                "{} on DMX output `{output}` ask for {}, it has {room}",
+                counted(fixtures, "fixture"),
+                counted(asked, "slot")
             ),
             label: format!(
                 "`{name}` is the first that does not fit, {} too many in all",
-                counted(i64::try_from(asked - room).unwrap_or(i64::MAX), "slot")
+                counted(asked - room, "slot")
             ),
-            why: format!("a DMX line carries {room} slots, so fixtures past the last get no data"),
+            why: format!(
+                "a DMX line carries {}, so fixtures past the last get no data",
+                counted(room, "slot")
+            ),
             help: format!("wire `{name}` and those behind it to another DMX output"),
         },
     )
@@ -52,6 +57,6 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
             .display
             .universe_slots_at
             .filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
-        format!("{room} slots set here"),
+        format!("{} set here", counted(room, "slot")),
     )
 }

@@ -5,7 +5,7 @@ use crate::model::{Controller, ControllerId, Model};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
-use crate::unit::decimal;
+use crate::unit::{counted, decimal};
 use crate::usage::{self, Heard};
 
 /// The rule.
@@ -118,8 +118,9 @@ fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> 
         controller.at,
         Words {
             message: format!(
-                "`{name}` is sent {} in {universes} universes at {}, a 100 Mbit/s link carries less",
+                "`{name}` is sent {} in {} at {}, a 100 Mbit/s link carries less",
                 mbit(bits),
+                counted(universes, "universe"),
                 rate(model)
             ),
             label: mbit(bits),

@@ -2,12 +2,13 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::limits::{DMX_SLOTS, dmx_packet, dmx_slots};
-use crate::model::{Controller, ControllerId, Model};
+use crate::model::{Controller, ControllerId, Model, Output};
 use crate::plan::Plan;
 use crate::protocol::Pace;
 use crate::rules::{Page, Rule};
 use crate::unit::{counted, decimal};
-use crate::usage;
+use crate::usage::{self, Heard};
+use std::collections::BTreeSet;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -42,15 +43,20 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         return;
     }
     // By clause: the first controller it is about, how many controllers, how many universes.
-    let mut found: Vec<(Pace, &Controller, i64, i64)> = Vec::new();
+    let mut found: Vec<(Pace, &Controller, usize, usize)> = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let Some(pace) = controller.input.protocol.pace() else {
             continue;
         };
-        let heard = usage::heard(model, plan, ControllerId::from(index));
-        let over = |highest: u32| !pace.of_its_slots || highest > most;
-        let fast = heard.iter().filter(|row| over(row.highest)).count();
-        let fast = i64::try_from(fast).unwrap_or(i64::MAX);
+        let id = ControllerId::from(index);
+        let heard = usage::heard(model, plan, id);
+        let dmx = dmx_universes(plan, id);
+        // A DMX output that can't keep up is `port/time`.
+        let over = |row: &Heard| match row.highest > most {
+            true => !dmx.contains(&row.universe),
+            false => !pace.of_its_slots,
+        };
+        let fast = heard.iter().filter(|row| over(row)).count();
         if fast == 0 {
             continue;
         }
@@ -60,7 +66,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         {
             Some((_, _, controllers, universes)) => {
                 *controllers += 1;
-                *universes = universes.saturating_add(fast);
+                *universes += fast;
             }
             None => found.push((pace, controller, 1, fast)),
         }
@@ -71,12 +77,22 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             more => counted(more, "controller"),
         };
         let of = match pace.of_its_slots {
-            true => format!(" of more than {most} slots"),
+            true => format!(" of more than {}", counted(most, "slot")),
             false => String::new(),
         };
         let what = format!("{}{of}", counted(universes, "universe"));
         sink.push(told(model, first, &whose, &what, pace.clause));
     }
+}
+
+/// The universes of the DMX outputs of a controller.
+fn dmx_universes(plan: &Plan, id: ControllerId) -> BTreeSet<u32> {
+    let outputs = plan.ports.iter().filter(|port| port.controller == id);
+    let dmx = outputs.filter(|port| matches!(port.output, Output::Dmx(_)));
+    let first = dmx.filter_map(|port| usage::strings(port).find_map(|(id, _)| plan.of(id)));
+    first
+        .map(|placed| plan.universe_slot(placed.start).0)
+        .collect()
 }
 
 fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {

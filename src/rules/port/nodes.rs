@@ -144,8 +144,9 @@ fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> S
             let parts = length.div_ceil(most);
             let each = length.div_ceil(parts);
             format!(
-                "cut {} into {parts} strings of at most {each} nodes, each on a port of its own",
-                over.what
+                "cut {} into {parts} strings of at most {}, each on a port of its own",
+                over.what,
+                counted(each, "node")
             )
         }
         Some(length) if length > most => format!("wire {} to a port that takes more", over.what),

@@ -34,7 +34,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// By chip, the first node with it and the ports where it hangs.
-type Unpaced<'a> = BTreeMap<usize, (&'a NodeKind, &'a Chip, i64)>;
+type Unpaced<'a> = BTreeMap<usize, (&'a NodeKind, &'a Chip, u32)>;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut found: Unpaced<'_> = BTreeMap::new();

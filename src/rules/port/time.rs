@@ -6,7 +6,7 @@ use crate::model::{Model, Output, PieceKind};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::unit::decimal;
+use crate::unit::{counted, decimal};
 use crate::usage::{plug_name, strings};
 
 /// The rule.
@@ -81,16 +81,30 @@ fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -
         at,
         Words {
             message: format!(
-                "port `{name}` needs {} for its {length} nodes, one frame at {rate} has {}",
+                "port `{name}` needs {} for its {}, one frame at {rate} has {}",
                 time.words(),
+                counted(length, "node"),
                 frame_words(model)
             ),
-            label: format!("{what} runs over the frame: {fits} nodes fit, {} too many", length.saturating_sub(fits)),
+            label: format!(
+                "{what} runs over the frame: {}, {} too many",
+                fit_words(fits),
+                length.saturating_sub(fits)
+            ),
             why: "the port drops frames, so what hangs on it moves in jerks and out of step".into(),
-            help: format!("put at most {fits} nodes on `{name}`, or set `frame rate {slower}` or slower in `display`"),
+            help: format!(
+                "put at most {} on `{name}`, or set `frame rate {slower}` or slower in `display`",
+                counted(fits, "node")
+            ),
         },
     )
     .and_if(model.display.frame_rate_at, format!("{rate} set here"))
+}
+
+/// `1 node fits`, `2 nodes fit`.
+fn fit_words(nodes: u64) -> String {
+    let ending = if nodes == 1 { "s" } else { "" };
+    format!("{} fit{ending}", counted(nodes, "node"))
 }
 
 fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
@@ -115,8 +129,9 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
     };
     let words = Words {
         message: format!(
-            "DMX output `{name}` needs {} for {slot} slots, one frame at {rate} has {}",
+            "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
             packet.words(),
+            counted(slot, "slot"),
             frame_words(model)
         ),
         label: format!(

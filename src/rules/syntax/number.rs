@@ -11,6 +11,7 @@ use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use std::fmt::Display;
 
 /// The rule.
@@ -127,7 +128,7 @@ pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Spa
             help: format!("write a node from 1 to {nodes}, or `at end`"),
         },
     )
-    .and(declared, format!("{nodes} nodes here"))
+    .and(declared, format!("{} here", counted(nodes, "node")))
 }
 
 /// A string longer than any display can address.

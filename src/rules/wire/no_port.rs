@@ -4,6 +4,7 @@ use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -117,8 +118,11 @@ pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
     RULE.at(
         span,
         Words {
-            message: format!("{chains} chains are wired to a range of {ports} ports"),
-            label: format!("{ports} ports"),
+            message: format!(
+                "{chains} chains are wired to a range of {}",
+                counted(ports, "port")
+            ),
+            label: counted(ports, "port"),
             why: "each chain takes a port of the range, and some would be left without".to_owned(),
             help: format!("make the range {chains} ports long, or join chains with `->`"),
         },

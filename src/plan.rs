@@ -194,7 +194,7 @@ pub enum Cause {
     /// A wire puts it on another output.
     Rewired,
     /// No wire names its output, and it could not stay on the one it had.
-    Replaced,
+    Replaced(Unseated),
     /// The lock has it on the slots of this string too, as a merge of two branches may.
     Shared(StringId),
     /// Something before it on its line changed; on a `consecutive` controller on any line before it.
@@ -213,6 +213,21 @@ pub enum Cause {
     Align,
     /// A re-layout was asked for.
     Compact,
+}
+
+/// Why a string could not stay on the output that it had.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Unseated {
+    /// The output is reserved now; the place that says so.
+    Reserved(Span),
+    /// Its controller has no such output any more.
+    Gone,
+    /// The output no longer drives its chip.
+    Chip,
+    /// The output has another voltage.
+    Volts,
+    /// The output takes fewer nodes or slots, or others need the room.
+    Room,
 }
 
 /// What changed on a data line.

@@ -195,6 +195,9 @@ fn list(
             "  {name:<20} {start:<20} {slots:<12} {}",
             port(changes, *id)
         )?;
+        if let Some((_, reason)) = changes.unplugged(*id) {
+            writeln!(out, "      {reason}")?;
+        }
     }
     more(strings.len(), out)?;
     writeln!(out)

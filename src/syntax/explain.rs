@@ -375,6 +375,13 @@ impl Failure<'_> {
                 let start = before.len() - item.len();
                 return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
             }
+            let words = [(item, before.len() - item.len()), (word, self.at)];
+            let own = words.iter().find_map(|(word, start)| {
+                unexpected::word_in_chain(self.span(*start..*start + word.len()), word)
+            });
+            if own.is_some() {
+                return own;
+            }
             // `fox and owl`: the word joins them.
             let joins = ["and", "then", "to", "plus"].contains(&word);
             let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
@@ -392,6 +399,14 @@ impl Failure<'_> {
             let range = rest.get(..length).unwrap_or(rest);
             let finding = unexpected::reserve_of_what(self.here(length), rest.trim_end());
             return (!range.is_empty()).then_some(finding);
+        }
+        if self.thing == Thing::Statement("reserve") && self.fits(Rule::text) && begins_word {
+            let reason = rest.lines().next().unwrap_or("").trim_end();
+            let span = self.here(reason.len());
+            return Some(unexpected::reason_without_quotes(span, reason));
+        }
+        if let Some(finding) = self.second_range() {
+            return Some(finding);
         }
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();
@@ -434,6 +449,20 @@ impl Failure<'_> {
             return Some(unexpected::colon_missing(span, before, word));
         }
         None
+    }
+
+    /// `power c.1..12, c.17 from …`, `inject a, b at end …`.
+    fn second_range(&self) -> Option<Diagnostic> {
+        let Thing::Statement(statement @ ("power" | "inject")) = self.thing else {
+            return None;
+        };
+        let behind = self.rest().strip_prefix(',')?;
+        let first = self.before().trim().strip_prefix(statement)?.trim();
+        let next = behind.split_whitespace().next()?.trim_end_matches(',');
+        let whole = |text: &str| !text.is_empty() && !text.contains([' ', '\t', '"']);
+        let word = if statement == "power" { "from" } else { "at" };
+        (whole(first) && whole(next))
+            .then(|| unexpected::second_range(self.here(1), statement, (first, next), word))
     }
 
     fn misfit(&self) -> Diagnostic {

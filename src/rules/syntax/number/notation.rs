@@ -88,6 +88,23 @@ pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     )
 }
 
+/// A measure with more decimals than its unit is kept with: `finest` is the smallest step, `near` the value to that step.
+#[must_use]
+pub fn finer_than_kept(
+    span: Span,
+    what: &str,
+    written: &str,
+    finest: &str,
+    near: &str,
+) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is {written}, which is finer than steps of {finest}"),
+        "too many decimals",
+        format!("write `{near}`"),
+    )
+}
+
 /// `.5`: a number that begins with its point.
 #[must_use]
 pub fn bare_point(span: Span) -> Diagnostic {
@@ -106,9 +123,22 @@ pub fn bare_point(span: Span) -> Diagnostic {
     )
 }
 
-/// `12x10`; `meant` is it with a sign.
+/// `12x10`; `meant` is it with a sign. Where strings are counted, `several` is how many of how many nodes.
 #[must_use]
-pub fn letter_for_times(span: Span, meant: &str) -> Diagnostic {
+pub fn letter_for_times(span: Span, meant: &str, several: Option<(&str, &str)>) -> Diagnostic {
+    if let Some((count, length)) = several {
+        let (count, length) = (words::shown(count), words::shown(length));
+        return finding(
+            span,
+            "a letter stands between two numbers of a string".to_owned(),
+            "several strings, or one?",
+            format!(
+                "write `strings {count} of {length} nodes` for {count} strings of {length} nodes each, or `string {} nodes` for \
+                 one string of all of them",
+                words::shown(meant)
+            ),
+        );
+    }
     finding(
         span,
         "a letter stands where two numbers are multiplied".to_owned(),

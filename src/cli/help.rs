@@ -189,6 +189,7 @@ Examples:
   tinsel explain                list all codes
   tinsel explain port/nodes     the page of one
   tinsel explain port           the codes of a group
+  tinsel explain language       the language guide
 
 Exit status: 0 told, 2 no such code";
 

@@ -278,21 +278,18 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                 draft.circuit = super::controllers::circuit(reader, word, sink);
             }
             (Key::SameAs, Some(value)) => {
-                draft.same_as = match value {
-                    Value::Word(name) => Some(SameRef {
-                        at,
-                        name,
-                        reference: None,
-                        loads: None,
-                    }),
-                    Value::Reference(reference) => Some(SameRef {
-                        at,
-                        name: reference.name,
-                        reference: Some(reference),
-                        loads: None,
-                    }),
-                    _ => None,
+                let (name, reference) = match value {
+                    Value::Word(name) => (Some(name), None),
+                    Value::Reference(reference) => (Some(reference.name), Some(reference)),
+                    _ => (None, None),
                 };
+                let loads = None;
+                draft.same_as = name.map(|name| SameRef {
+                    at,
+                    name,
+                    reference,
+                    loads,
+                });
             }
             _ => draft.shapes.extend(sketch(&set)),
         }

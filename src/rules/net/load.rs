@@ -20,7 +20,8 @@ pub const RULE: Rule = Rule {
                 too: by multicast in the same packets, else in a copy of its own.",
         why: "Packets are dropped, so strings stutter or freeze. 100 Mbit/s carry at most 443 full universes of E1.31 at 40 Hz, \
               403 at 44 Hz.",
-        source: "IEEE 802.3 (100BASE-TX, 1000BASE-T; 38 bytes around each frame); ANSI E1.31-2018, Table 4-1 (126 bytes around the slots)",
+        source: "IEEE 802.3-2022 (100BASE-TX, 1000BASE-T; 38 bytes around each frame; free to read after registering, edition from memory); \
+                 ANSI E1.31-2018, Table 4-1 (126 bytes around the slots; free from ESTA)",
         wrong: "node dot { chip apa102; colour RGB }\n\
                 prop wall { node dot; string 80000 nodes }\n\
                 controller pier { input e131 unicast; ports 1..2 { chip apa102 } }\n\

@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
         means: "`renamed OLD -> NEW` carries the addresses that the lock holds for OLD over to NEW. No lock holds OLD: the \
                 rename has done its work, or there never was such a name.",
         why: "A rename that stays would catch a new thing that is called OLD one day.",
-        source: "LANGUAGE.md, section 3",
+        source: "grammar/LANGUAGE.md, \"renamed\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

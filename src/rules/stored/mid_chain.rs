@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
                 what hangs behind it would then come too late by its slots, because its nodes are not there to take theirs.",
         why: "Each node takes the first data it gets and hands on the rest. Without the stored nodes all behind them show what \
               was meant for nodes further on.",
-        source: "how chained pixels pass on data; LANGUAGE.md, section 3",
+        source: "grammar/LANGUAGE.md, \"stored\"; data sheets of the chips (each node passes on what comes after its own data), for instance WS2811",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 3 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -9,6 +9,12 @@ use crate::unit::{Dimension, decimal, quantity};
 use serde::Serialize;
 use std::io::{self, Write};
 
+/// The language guide, `grammar/LANGUAGE.md`.
+pub const LANGUAGE: &str = include_str!("../grammar/LANGUAGE.md");
+
+/// The word that stands for the guide where a code may stand.
+pub const GUIDE: &str = "language";
+
 /// A page as other programs read it.
 #[derive(Serialize)]
 struct PageRow {
@@ -98,6 +104,19 @@ pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()
         )?;
     }
     Ok(())
+}
+
+/// Writes the language guide, as text or as a JSON object.
+///
+/// # Errors
+/// What the writer says.
+pub fn guide(as_json: bool, out: &mut dyn Write) -> io::Result<()> {
+    if !as_json {
+        return out.write_all(LANGUAGE.as_bytes());
+    }
+    let guide = serde_json::json!({ GUIDE: LANGUAGE });
+    serde_json::to_writer_pretty(&mut *out, &guide)?;
+    writeln!(out)
 }
 
 /// Writes rules with their pages as a JSON array.

@@ -418,7 +418,7 @@ struct ReportArgs {
 
 #[derive(Args)]
 struct ExplainArgs {
-    /// A code or a group of codes; without it, all are listed
+    /// A code, a group of codes, or `language` for the guide; without it, all codes are listed
     code: Option<String>,
     /// How it is written
     #[arg(long, default_value = "text", value_parser = PossibleValuesParser::new(["text", "json"]))]

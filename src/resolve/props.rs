@@ -12,8 +12,9 @@ use super::settings::{Key, Scope};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
-use crate::model::NodeId;
-use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, PropId, Shape, Split, UNIT_LOAD};
+use crate::model::{
+    Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Shape, Split, UNIT_LOAD,
+};
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
@@ -278,21 +279,17 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                 draft.circuit = super::controllers::circuit(reader, word, sink);
             }
             (Key::SameAs, Some(value)) => {
-                draft.same_as = match value {
-                    Value::Word(name) => Some(SameRef {
-                        at,
-                        name,
-                        reference: None,
-                        loads: None,
-                    }),
-                    Value::Reference(reference) => Some(SameRef {
-                        at,
-                        name: reference.name,
-                        reference: Some(reference),
-                        loads: None,
-                    }),
-                    _ => None,
+                let (name, reference) = match value {
+                    Value::Word(name) => (Some(name), None),
+                    Value::Reference(reference) => (Some(reference.name), Some(reference)),
+                    _ => (None, None),
                 };
+                draft.same_as = name.map(|name| SameRef {
+                    at,
+                    name,
+                    reference,
+                    loads: None,
+                });
             }
             _ => draft.shapes.extend(sketch(&set)),
         }
@@ -465,14 +462,9 @@ impl<'a> Context<'_, '_, 'a> {
             ));
             prop.broken = true;
         }
-        let fixture = draft
-            .shapes
-            .iter()
-            .find(|s| matches!(s, Sketch::Fixture { .. }));
-        let string = draft
-            .shapes
-            .iter()
-            .find(|s| !matches!(s, Sketch::Fixture { .. }));
+        let is_fixture = |sketch: &&Sketch<'_>| matches!(sketch, Sketch::Fixture { .. });
+        let fixture = draft.shapes.iter().find(is_fixture);
+        let string = draft.shapes.iter().find(|sketch| !is_fixture(sketch));
         if let (Some(fixture), Some(string)) = (fixture, string) {
             let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
             let words = if first == fixture.at() {
@@ -525,7 +517,6 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) {
         let node = draft.node.map(|(node, _)| node);
-        let loads = draft.loads.map(|(loads, _)| loads);
         let each = node
             .and_then(|node| model.nodes.get(node.index()))
             .map_or(0, |node| node.slots);
@@ -580,7 +571,7 @@ impl<'a> Context<'_, '_, 'a> {
             Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
                 node: None,
                 slots: *slots,
-                loads: loads.unwrap_or(UNIT_LOAD),
+                loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
                 ..plain(0, None)
             }),
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {

@@ -13,6 +13,7 @@
 //! | `power` | currents and voltages: handbook examples, ngspice, displays |
 //! | `standards` | one test a clause of a standard, its source beside it |
 //! | `examples` | every example, and the displays in README.md |
+//! | `guide` | the language guide: its examples, its settings, what pages cite of it |
 //! | `outputs` | every output of every example, read again by another reader |
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `formatter` | the formatter over every text there is |
@@ -51,6 +52,7 @@ mod diagnostics;
 mod examples;
 mod fit;
 mod formatter;
+mod guide;
 mod handing;
 mod house;
 mod importing;

@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
         means: "Two strings lie on the same slots: two pins too close together, or an unbroken range that runs into a pin. \
                 Strings that are to show the same data say so with `same as`.",
         why: "What is meant for one is shown by the other too, and there is no way to light them apart.",
-        source: "LANGUAGE.md, section 5",
+        source: "grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -21,7 +21,7 @@ pub const RULE: Rule = Rule {
                 N, so no string of its pixel ports starts there.",
         why: "The controller has one start address for the port. Behind it the data follow node by node, whatever the table \
               says, so the string would show what is meant for another.",
-        source: "LANGUAGE.md, section 5, rule 6",
+        source: "grammar/LANGUAGE.md, \"Pins\", grammar/LANGUAGE.md, \"Where strings lie\", rule 6",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

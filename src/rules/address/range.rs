@@ -21,7 +21,7 @@ pub const RULE: Rule = Rule {
                 strings must lie there.",
         why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
               another: the strings there stay dark.",
-        source: "ANSI E1.31-2018, 6.2.7 and 9.1.1",
+        source: "ANSI E1.31-2018, 6.2.7 and 9.1.1; free from ESTA",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes 1..3; ports 1..4 { chip ws2811 } }\n\

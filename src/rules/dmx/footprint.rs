@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
         means: "A DMX output has 512 slots (or as many as `universe N slots` says). The fixture starts before the last, but \
                 its footprint reaches past it.",
         why: "The slots past the last do not exist: the fixture's last functions get no data.",
-        source: "ANSI E1.11 (at most 512 data slots); ANSI E1.20 (start address and footprint)",
+        source: "ANSI E1.11-2008 (R2018), at most 512 data slots; ANSI E1.20-2010, start address and footprint; both free from ESTA",
         wrong: "prop flood * 2 { slots 6 }\n\
                 controller pier { dmx 1 }\n\
                 wire pier.dmx1: flood[1] at 1 -> flood[2] at 510\n",

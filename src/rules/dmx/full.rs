@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "The fixtures on a DMX output need more slots together than its one universe has.",
         why: "A DMX line carries 512 slots. A fixture past the last gets no data.",
-        source: "ANSI E1.11 (at most 512 data slots)",
+        source: "ANSI E1.11-2008 (R2018), at most 512 data slots; free from ESTA",
         wrong: "prop bar * 9 { slots 60 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: bar[1..9]\n",

@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
         why: "With more the levels sag and fixtures at the end flicker or miss data, often only when it is wet or cold. \
               Fixtures of a quarter or an eighth of a unit load allow for more; their data sheet says it.",
         source: "TIA/EIA-485-A (32 unit loads; a purchased standard), on which ANSI E1.11-2008 (R2018) rests; `loads`: grammar/LANGUAGE.md, \
-                 `prop`",
+                 \"prop\"",
         wrong: "prop par * 33 { slots 4 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: par[1..33]\n",

@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
                 what pushed it on. Of all that could have moved, the fewest slots did.",
         why: "Shows are made for addresses, and controllers are set up by hand. What moved needs its show data made again or \
               re-cut, and its controller set up again.",
-        source: "LANGUAGE.md, section 7",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 prop star { node dot; string 10 nodes }\n\

@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
                 the display was changed since the last build, or there was none.",
         why: "An automatic check with `--locked` proves that no string moved, and that what is new was built and its lock \
               kept.",
-        source: "LANGUAGE.md, sections 6 and 8",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
                 written over, since then every address might change.\n\n\
                 Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
         why: "The show is programmed against the addresses in the lock, and the controllers are set to them.",
-        source: "LANGUAGE.md, section 7; the format: src/lockfile",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

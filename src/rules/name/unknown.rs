@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
                 statement of the display (or of its included files) declares.",
         why: "Nothing can be wired, fed or copied that does not exist; most often it is a slip of the pen, and \
               a guess would put a string on the wrong port.",
-        source: "the language guide: every name is declared once, in any order",
+        source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bulet; string 50 nodes }\n\

@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
         means: "A chip, a make of node, a `let`, a supply, a circuit, a receiver or a controller is declared, \
                 and nothing names it or comes to lie on it.",
         why: "It is either left over from last year or a sign that a wire to it is missing.",
-        source: "the language guide",
+        source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 node icicle { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\

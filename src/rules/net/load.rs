@@ -22,8 +22,9 @@ pub const RULE: Rule = Rule {
                 100 Mbit/s link as well.",
         why: "Packets are dropped, so strings stutter or freeze. 100 Mbit/s carry at most 443 full universes of E1.31 at 40 Hz, \
               403 at 44 Hz.",
-        source: "IEEE 802.3 (100BASE-TX, 1000BASE-T; 38 bytes around each frame); ANSI E1.31-2018, Table 4-1 (126 bytes around the slots) \
-                 and 9.2 (receivers join groups by IGMP); RFC 4541, 2.1 (what a switch that snoops on IGMP forwards)",
+        source: "IEEE 802.3-2022 (100BASE-TX, 1000BASE-T; 38 bytes around each frame; free to read after registering, edition from memory); \
+                 ANSI E1.31-2018, Table 4-1 (126 bytes around the slots) and 9.2 (receivers join groups by IGMP; free from ESTA); \
+                 RFC 4541, 2.1 (what a switch that snoops on IGMP forwards)",
         wrong: "prop wall { slots 240000 }\n\
                 controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
                 wire pier.1: wall\n",

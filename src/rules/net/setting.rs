@@ -16,8 +16,8 @@ pub const RULE: Rule = Rule {
                 have no such field.",
         why: "The setting would change nothing at the controller: a second source would still merge in, or frames would still \
               show one universe after another.",
-        source: "ANSI E1.31-2018, 6.2.3 (priority, 0 to 200, default 100), 6.2.4 and 11 (synchronization); free from ESTA's \
-                 published documents",
+        source: "ANSI E1.31-2018, 6.2.3 (priority, 0 to 200, default 100), 6.2.4 and 11 (synchronization); free from \
+                 ESTA; grammar/LANGUAGE.md, \"controller\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input ddp; priority 150; ports 1..4 { chip ws2811 } }\n\

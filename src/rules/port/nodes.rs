@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
         means: "`nodes at most N` (or `slots at most N`) says what a port may drive. More hangs on it; nodes that a `skip` \
                 leaves dark count too, since the port sends them all the same.",
         why: "The controller stops sending at its limit, so the last nodes of the line stay dark or keep their colour.",
-        source: "the port's own limit, as its `nodes at most` has it",
+        source: "the port's own limit, as its `nodes at most` has it; grammar/LANGUAGE.md, \"Ports\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 110 nodes }\n\
                 controller pier { ports 1..4 { nodes at most 200 } }\n\

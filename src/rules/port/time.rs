@@ -19,7 +19,8 @@ pub const RULE: Rule = Rule {
                 they take over the colours (the latch). That takes longer than one frame at the display's frame rate. Skipped \
                 nodes are sent too. A DMX output sends its slots in the same way, 44 us each.",
         why: "The port can't keep up: it drops frames, so it moves in jerks and out of step with its neighbours.",
-        source: "data sheets of the chips (bit time and latch): frame >= nodes * bits * bit time + latch; ANSI E1.11 for DMX",
+        source: "data sheets of the chips (bit time and latch): frame >= header + nodes * bits * bit time + latch; for DMX ANSI E1.11-2008 (R2018) \
+                 (44 us a slot; free from ESTA); grammar/LANGUAGE.md, \"Ports\"",
         wrong: "display \"pier\" { frame rate 60 Hz }\n\
                 node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 600 nodes }\n\

@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
                 it gives at the level that `dim to` allows, and with its own loss: it gives 85 % of what it takes, unless it says \
                 `efficiency`.",
         why: "The breaker trips in the middle of the show, and everything on it goes dark at once.",
-        source: "NFPA 70 (NEC), 210.20(A): a load of three hours or more takes at most 80 % of a breaker; the efficiency is common \
+        source: "NFPA 70 (NEC), 2020 edition, 210.20(A) (from memory): a load of three hours or more takes at most 80 % of a breaker; the efficiency is common \
                  practice for switching supplies, no source",
         wrong: "circuit porch { volts 120 V; breaker 15 A }\n\
                 prop flood * 4 { slots 6; draw 400 W; on porch }\n\

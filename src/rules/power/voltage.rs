@@ -21,7 +21,7 @@ pub const RULE: Rule = Rule {
                 says otherwise.",
         why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and everything behind \
               flickers or stays dark.",
-        source: "data sheets of the chips (least supply voltage); ASTM B258 and IEC 60228 (resistance of conductors); three quarters \
+        source: "data sheets of the chips (least supply voltage); ASTM B258-18 and IEC 60228:2004 (resistance of conductors; purchased, editions from memory); three quarters \
                  for diodes in a row is common practice, no source",
         wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 55 mA; pitch 75 mm; gauge 20 AWG }\n\
                 prop arch { node dot; string 200 nodes }\n\

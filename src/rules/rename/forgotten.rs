@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
                 lock does not know. It may be the same prop under a new name.",
         why: "A name is all that ties a prop to its addresses. Without `renamed` the old ones are freed at the next build, \
               and the new name gets what is free.",
-        source: "LANGUAGE.md, sections 3 and 7",
+        source: "grammar/LANGUAGE.md, \"renamed\", grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
                 notes it in the lock; from then on the statement does nothing. Here it has been built, or no lock holds OLD.",
         why: "A statement that does nothing misleads whoever reads the display next. Take it away: the next build takes its \
               note out of the lock, and the same names can be renamed again.",
-        source: "LANGUAGE.md, section 3",
+        source: "grammar/LANGUAGE.md, \"renamed\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -20,7 +20,7 @@ pub const RULE: Rule = Rule {
                 is one, a way that moves fewer. With `addressing per prop` nothing else moves.",
         why: "Each node takes the first data it gets and hands on the rest. Show data made for the old addresses lights the \
               wrong nodes.",
-        source: "how chained pixels pass on data: WS2812B data sheet, cascade method; LANGUAGE.md, sections 3 and 9",
+        source: "grammar/LANGUAGE.md, \"stored\"; data sheets of the chips (each node passes on what comes after its own data), for instance WS2811",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 3 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -23,7 +23,7 @@ pub const RULE: Rule = Rule {
         means: "A number is written in a way that is not read here, or it is too small or too large for what it \
                 counts. Numbers are plain digits with at most nine decimals behind a point: `448`, `1_344`, `2.5`.",
         why: "A number that was cut or guessed would put nodes on channels that nobody meant.",
-        source: "the language guide, numbers",
+        source: "grammar/LANGUAGE.md, \"Numbers and units\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 prop lamp { node bullet; string 0x24 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\

@@ -38,7 +38,7 @@ pub const RULE: Rule = Rule {
         means: "A statement or setting holds a word or mark that does not fit where it stands, or lacks one. Only \
                 that statement or setting is left out; everything else is still read and checked.",
         why: "What can't be read gets no address, so part of the display would stay dark.",
-        source: "the language guide",
+        source: "grammar/LANGUAGE.md, \"Text, lines and comments\", grammar/LANGUAGE.md, \"Blocks and settings\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 prop lamp { node bullet; string = 36 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\

@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
                 setting of another kind.",
         why: "What the line was meant to say would silently not hold: a limit that is not read protects \
               nothing.",
-        source: "the language guide, statements and their settings",
+        source: "grammar/LANGUAGE.md, \"Blocks and settings\" and the section of the block",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { hots 10.0.0.9; ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\

@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
         means: "A wire, receiver, reservation or feed names a port or DMX output that its controller or \
                 receiver does not have, or a range of ports has fewer ports than there are chains for it.",
         why: "There is no socket for that plug.",
-        source: "the language guide, wiring",
+        source: "grammar/LANGUAGE.md, \"wire\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\

@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
                 `--all-wired` this is an error.",
         why: "The pick is as good as any other to the compiler, which knows no trees and no cables. Written down as a wire it \
               stays, whatever comes later.",
-        source: "LANGUAGE.md, section 4",
+        source: "grammar/LANGUAGE.md, \"Ports that the compiler picks\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n",

@@ -140,6 +140,11 @@ pub mod stored {
     pub mod mid_chain;
 }
 
+/// Rules of the group `size`.
+pub mod size {
+    pub mod too_much;
+}
+
 /// Rules of the group `rename`.
 pub mod rename {
     pub mod forgotten;
@@ -197,6 +202,7 @@ pub const ALL: &[&Rule] = &[
     &net::range::RULE,
     &net::load::RULE,
     &stored::mid_chain::RULE,
+    &size::too_much::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,
     &lock::stale::RULE,

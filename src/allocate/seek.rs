@@ -116,6 +116,7 @@ impl<'a> Asked<'a> {
         let ports: usize = stretches.iter().map(|stretch| stretch.rows.len()).sum();
         let searched = lines.len() <= MOST_LINES
             && lines.len() * stretches.len() <= MOST_PAIRS
+            && lines.len() * samples.len() <= MOST_PAIRS
             && ports * samples.len() <= MOST_PAIRS;
         let mut limited = Limited {
             used: u64::MAX,

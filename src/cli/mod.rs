@@ -487,10 +487,12 @@ fn start(arguments: &[OsString]) -> u8 {
         Ok(given) => carry_out(&given),
         Err(answer) => {
             let status = u8::try_from(answer.exit_code()).unwrap_or(2);
-            match answer.print() {
-                Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => 2,
-                _ => status,
-            }
+            console::answer(
+                &answer.to_string(),
+                || answer.print(),
+                answer.use_stderr(),
+                status,
+            )
         }
     }
 }

@@ -118,7 +118,8 @@ fn first(text: &str) -> (Kind, usize) {
         here.starts_with([' ', '\t', '\r', '\n', '#', '"'])
             || MARKS.iter().any(|mark| here.starts_with(mark))
     };
-    let length = text.char_indices().map(|(at, _)| at).find(|at| ends(*at));
+    let mut others = text.char_indices().filter(|(_, c)| !c.is_alphanumeric());
+    let length = others.find(|(at, _)| ends(*at)).map(|(at, _)| at);
     (Kind::Word, length.unwrap_or(text.len()))
 }
 

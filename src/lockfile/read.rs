@@ -34,12 +34,13 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         Err(error) => {
             let at = error.valid_up_to();
             let file = sources.add_lock(&name, &excerpt(&bytes, at))?;
-            sink.push(unreadable::not_utf8(file, &bytes, at));
+            let newer = newer(file);
+            sink.push(newer.unwrap_or_else(|| unreadable::not_utf8(file, &bytes, at)));
             return None;
         }
     };
     let file = sources.add_lock(&name, text)?;
-    if let Some(finding) = whole(file) {
+    if let Some(finding) = newer(file).or_else(|| whole(file)) {
         sink.push(finding);
         return None;
     }
@@ -107,6 +108,17 @@ fn whole(file: &SourceFile) -> Option<Diagnostic> {
         *first,
         marks.get(1..).unwrap_or(&[]),
     ))
+}
+
+/// That a newer tinsel wrote it, whatever else it holds; where two formats clash in a merge, that comes first.
+fn newer(file: &SourceFile) -> Option<Diagnostic> {
+    let mut lines = lines(file).take_while(|(line, _)| !line.starts_with("<<<<<<<"));
+    let (line, at) = lines.find(|(line, _)| line.starts_with("format:"))?;
+    let value = line.strip_prefix("format:")?.split('#').next()?.trim();
+    let value = value.trim_matches(['"', '\'']);
+    let major = value.split_once('.').map_or(value, |(major, _)| major);
+    let is_newer = major.parse::<u32>().is_ok_and(|major| major > MAJOR);
+    is_newer.then(|| unreadable::newer(&file.name, at, value, MAJOR))
 }
 
 /// The minor format, looked for before anything else is read: a newer one may look different altogether.

@@ -89,6 +89,8 @@ pub struct Told<T> {
 /// A whole display.
 #[derive(Debug, Clone, Default)]
 pub struct Model {
+    /// The most strings and fixtures that its text may stand for; see [`most_strings`].
+    pub most_strings: u32,
     /// What holds for all of it.
     pub display: Display,
     /// Chips: those the display uses, known or declared.
@@ -248,6 +250,23 @@ impl Default for Display {
 
 /// The most strings and fixtures that a display may have: what fits in the memory that a small text may cost.
 pub const MOST_STRINGS: u32 = 400_000;
+
+/// The strings and fixtures that even the shortest text may stand for.
+const LEAST_STRINGS: u32 = 20_000;
+
+/// Bytes of text that may stand for one more string: most statements that declare one are longer.
+const BYTES_A_STRING: usize = 20;
+
+/// The most strings and fixtures of a display whose text has so many bytes. A short text that asks for more
+/// would need far more time and memory than its reading does.
+#[must_use]
+pub fn most_strings(bytes: usize) -> u32 {
+    let by_text = u32::try_from(bytes / BYTES_A_STRING).unwrap_or(MOST_STRINGS);
+    by_text.clamp(LEAST_STRINGS, MOST_STRINGS)
+}
+
+/// The most ports and DMX outputs that all controllers and receivers may declare or take from others.
+pub const MOST_PORTS: usize = 200_000;
 
 impl Model {
     /// The string of an id.

@@ -6,7 +6,7 @@ use super::Part;
 use super::crew::{Crew, Hung, Item, Line, Plug};
 use super::html::{Html, put};
 use crate::diagnostic::words::is_unprintable;
-use qrcodegen::{QrCode, QrCodeEcc};
+use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment};
 use std::fmt::Write as _;
 
 /// The part.
@@ -142,7 +142,13 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
 /// A code as one path, a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
     // Four short lines always fit into a code; one that did not would be a label without.
-    let Ok(code) = QrCode::encode_text(text, QrCodeEcc::Medium) else {
+    // All eight masks are lawful. Finding the best of them takes most of the time of a page, and these codes are
+    // small and printed large.
+    let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
+    let segments = QrSegment::make_segments(text);
+    let (level, mask) = (QrCodeEcc::Medium, Some(Mask::new(0)));
+    let code = QrCode::encode_segments_advanced(&segments, level, least, most, mask, true);
+    let Ok(code) = code else {
         return;
     };
     let side = code.size() + 2 * QUIET;

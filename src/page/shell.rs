@@ -35,6 +35,8 @@ pub fn page(crew: &Crew<'_>, edition: &str, bodies: Vec<Body>, others: &[&Part])
 
 fn head(crew: &Crew<'_>, parts: &[&Part], html: &mut Html) {
     put!(html; "<!doctype html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n");
+    html.raw(super::MARK);
+    html.raw("\n");
     put!(html; "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-");
     put!(html; hash(STYLE), "'; script-src 'sha256-", hash(SCRIPT), "'; base-uri 'none'; form-action 'none'\">\n");
     put!(html; "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>");

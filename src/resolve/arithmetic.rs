@@ -152,7 +152,12 @@ impl<'a> Lets<'a> {
                 if names.is_mentioned(&key) {
                     return None;
                 }
-                let known = self.by_name.iter().filter(|(_, at)| Some(**at) != own);
+                let most = match names.may_compare(self.rows.len()) {
+                    true => usize::MAX,
+                    false => 0,
+                };
+                let known = self.by_name.iter().take(most);
+                let known = known.filter(|(_, at)| Some(**at) != own);
                 sink.push(rules::name::unknown::number(
                     name.span,
                     &key,

@@ -22,6 +22,18 @@ use std::sync::Arc;
 /// Ports under construction, by number.
 type Ports = BTreeMap<u32, Port>;
 
+/// A controller, and what is only asked for while it is read.
+#[derive(Clone)]
+struct Made {
+    controller: Controller,
+    align_at: Option<Span>,
+}
+
+/// Ports by their numbers.
+fn by_number(ports: Vec<Port>) -> Ports {
+    ports.into_iter().map(|port| (port.number, port)).collect()
+}
+
 /// Reads the `controller` statements.
 pub fn controllers(
     reader: &Reader<'_, '_>,
@@ -31,52 +43,76 @@ pub fn controllers(
     sink: &mut Sink,
 ) {
     let table = &reader.names.controllers;
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut controller = Controller {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
-            label: None,
-            host: None,
-            input: Input::default(),
-            input_at: None,
-            start: Start::Auto,
-            start_at: None,
-            most_universes: None,
-            universe_slots: None,
-            priority: None,
-            sync: None,
-            addressing: Addressing::PerPort,
-            addressing_at: None,
-            align: Align::Off,
-            whole_nodes: model.display.whole_nodes,
-            whole_nodes_at: None,
-            dim: None,
-            stands: None,
-            ports: Vec::new(),
-            dmx: Vec::new(),
-            draw_mw: None,
-            circuit: None,
-            broken: lineage.is_lost(count(index as i64)),
-            stock: row.stock,
+    let made = lineage.each(|index, like: Option<&Made>| {
+        let mut made = like.cloned().unwrap_or(Made {
+            controller: Controller {
+                name: "".into(),
+                at: Span::default(),
+                label: None,
+                host: None,
+                input: Input::default(),
+                input_at: None,
+                start: Start::Auto,
+                start_at: None,
+                most_universes: None,
+                universe_slots: None,
+                priority: None,
+                sync: None,
+                addressing: Addressing::PerPort,
+                addressing_at: None,
+                align: Align::Off,
+                whole_nodes: model.display.whole_nodes,
+                whole_nodes_at: None,
+                dim: None,
+                stands: None,
+                ports: Vec::new(),
+                dmx: Vec::new(),
+                draw_mw: None,
+                circuit: None,
+                broken: false,
+                stock: false,
+            },
+            align_at: None,
+        });
+        let Some(row) = table.row(index) else {
+            return made;
         };
-        let mut ports = Ports::new();
-        let mut align_at = None;
-        for block in lineage.blocks(table, count(index as i64)) {
-            let scope = Scope::Of(BlockKind::Controller);
-            let read = settings_of(reader, scope, &block.settings, sink);
-            controller.broken |= block.broken || read.len() < block.settings.len();
-            for set in read {
-                match set.key {
-                    Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
-                    Key::Dmx => add_dmx(&set, &mut controller),
-                    Key::Align => {
-                        align_at = Some(set.at());
-                        apply(reader, &set, &mut controller, sink);
-                    }
-                    _ => apply(reader, &set, &mut controller, sink),
+        let controller = &mut made.controller;
+        controller.name = row.name.as_ref().into();
+        controller.at = row.block.name.span;
+        controller.stock = row.stock;
+        controller.broken |= row.block.broken || lineage.is_lost(index);
+        let taken = controller.ports.len() + controller.dmx.len();
+        if !reader.names.may_have_ports(taken, controller.at, sink) {
+            controller.ports.clear();
+            controller.dmx.clear();
+            controller.broken = true;
+        }
+        let mut ports = by_number(std::mem::take(&mut controller.ports));
+        let scope = Scope::Of(BlockKind::Controller);
+        let read = settings_of(reader, scope, &row.block.settings, sink);
+        controller.broken |= read.len() < row.block.settings.len();
+        for set in read {
+            match set.key {
+                Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
+                Key::Dmx => add_dmx(reader, &set, controller, sink),
+                Key::Align => {
+                    made.align_at = Some(set.at());
+                    apply(reader, &set, controller, sink);
                 }
+                _ => apply(reader, &set, controller, sink),
             }
         }
+        controller.dmx.sort_by_key(|output| output.value);
+        controller.dmx.dedup_by_key(|output| output.value);
+        controller.ports = ports.into_values().collect();
+        made
+    });
+    for Made {
+        mut controller,
+        align_at,
+    } in made
+    {
         let aligned = align_at.filter(|_| controller.align != Align::Off);
         if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
             sink.push(rules::syntax::repeated_setting::align_dropped(
@@ -86,9 +122,6 @@ pub fn controllers(
             ));
         }
         tell_universe_size(model, &mut controller, sink);
-        controller.ports = ports.into_values().collect();
-        controller.dmx.sort_by_key(|output| output.value);
-        controller.dmx.dedup_by_key(|output| output.value);
         model.incomplete |= controller.broken;
         model.controllers.push(controller);
     }
@@ -229,8 +262,18 @@ pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<
         .map(CircuitId)
 }
 
-fn add_dmx(set: &Matched<'_>, controller: &mut Controller) {
+fn add_dmx(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    controller: &mut Controller,
+    sink: &mut Sink,
+) {
     if let Some(Value::Range(from, to)) = set.value(0) {
+        let outputs = (count(to) + 1).saturating_sub(count(from)) as usize;
+        if !reader.names.may_have_ports(outputs, set.at(), sink) {
+            controller.broken = true;
+            return;
+        }
         controller
             .dmx
             .extend((count(from)..=count(to)).map(|value| Told {
@@ -252,6 +295,13 @@ fn add_ports(
         Some(Value::Range(from, to)) => (count(from), count(to)),
         _ => (count(set.number(0)), count(set.number(0))),
     };
+    if !reader
+        .names
+        .may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink)
+    {
+        model.incomplete = true;
+        return;
+    }
     let settings: &[Setting] = match &set.setting.body {
         Body::Block(settings, _) => settings,
         _ => &[],
@@ -355,6 +405,16 @@ fn cut_rings(model: &mut Model, sink: &mut Sink) {
     }
 }
 
+/// What the settings of a receiver and of those it is like say.
+#[derive(Clone, Default)]
+struct Carrier {
+    carried: Option<(ControllerId, u32, u32)>,
+    /// Something says which ports it carries, or did not parse and may.
+    says_carries: bool,
+    stands: Option<(i64, i64)>,
+    ports: Vec<Port>,
+}
+
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
@@ -364,42 +424,45 @@ pub fn receivers(
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
     let table = &reader.names.receivers;
-    // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut carried = None;
-        let mut stands = None;
-        let mut ports = Ports::new();
-        for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(
-                reader,
-                Scope::Of(BlockKind::Receiver),
-                &block.settings,
-                sink,
-            ) {
-                match (set.key, set.value(0)) {
-                    (Key::Carries, Some(value)) => {
-                        carried = carries(reader, &set, value, model, &row.name, sink);
-                    }
-                    (Key::Stands, Some(Value::Range(x, y))) => stands = Some((x, y)),
-                    (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
-                    _ => {}
+    let made = lineage.each(|index, like: Option<&Carrier>| {
+        let mut made = like.cloned().unwrap_or_default();
+        let Some(row) = table.row(index) else {
+            return made;
+        };
+        if !reader
+            .names
+            .may_have_ports(made.ports.len(), row.block.name.span, sink)
+        {
+            made.ports.clear();
+            model.incomplete = true;
+        }
+        let mut ports = by_number(std::mem::take(&mut made.ports));
+        let scope = Scope::Of(BlockKind::Receiver);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
+            match (set.key, set.value(0)) {
+                (Key::Carries, Some(value)) => {
+                    made.carried = carries(reader, &set, value, model, &row.name, sink);
                 }
-            }
-            if block.broken {
-                model.incomplete = true;
+                (Key::Stands, Some(Value::Range(x, y))) => made.stands = Some((x, y)),
+                (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
+                _ => {}
             }
         }
-        let says_carries = lineage
-            .blocks(table, count(index as i64))
-            .iter()
-            .any(|block| {
-                block.broken
-                    || block
-                        .settings
-                        .iter()
-                        .any(|one| reader.names.text(one.key) == "carries")
-            });
+        made.ports = ports.into_values().collect();
+        model.incomplete |= row.block.broken;
+        let says = |one: &Setting| reader.names.text(one.key) == "carries";
+        made.says_carries |= row.block.broken || row.block.settings.iter().any(says);
+        made
+    });
+    // A receiver whose ports are not known is left out of the model, so its index there may differ.
+    let mut index_of = Vec::with_capacity(table.rows.len());
+    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
+        let Carrier {
+            carried,
+            says_carries,
+            stands,
+            ports,
+        } = made;
         let Some((controller, first, last)) = carried else {
             if !says_carries && !lineage.is_lost(count(index as i64)) {
                 let at = row.block.name.span;
@@ -414,7 +477,7 @@ pub fn receivers(
             index_of.push(None);
             continue;
         };
-        for port in ports.values() {
+        for port in &ports {
             if port.number > last - first + 1 {
                 let has =
                     super::targets::ports_in_words(&(1..=last - first + 1).collect::<Vec<_>>());
@@ -436,7 +499,7 @@ pub fn receivers(
             first,
             last,
             stands,
-            ports: ports.into_values().collect(),
+            ports,
             stock: row.stock,
         });
     }

@@ -23,9 +23,9 @@ mod table;
 mod targets;
 mod wires;
 
-use crate::ast::{Ast, BlockKind, Item, Renamed, Setting, StatementKind};
+use crate::ast::{Ast, BlockKind, Item, Setting, StatementKind};
 use crate::diagnostic::Sink;
-use crate::model::{Model, Told};
+use crate::model::{Model, Told, most_strings};
 use crate::rules;
 use crate::source::SourceMap;
 use arithmetic::Lets;
@@ -95,6 +95,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     };
     let mut model = Model {
         incomplete: ast.broken,
+        most_strings: most_strings(sources.bytes()),
         includes: ast.includes.clone(),
         ..Model::default()
     };
@@ -163,14 +164,11 @@ fn wiring(
     let ports = Ports { receivers };
     let mut wires = wires::Wiring::new(model);
     make_room(ast, model);
-    let renames: Vec<&Renamed> = ast
-        .statements
-        .iter()
-        .filter_map(|s| match &s.kind {
-            StatementKind::Renamed(one) => Some(&**one),
-            _ => None,
-        })
-        .collect();
+    let renames = ast.statements.iter().filter_map(|s| match &s.kind {
+        StatementKind::Renamed(one) => Some(&**one),
+        _ => None,
+    });
+    let renames = rest::Renames::read(reader.names, renames);
     for statement in &ast.statements {
         match &statement.kind {
             StatementKind::Wire(wire) => wires.wire(reader, &ports, wire, model, sink),

@@ -18,6 +18,7 @@ use crate::model::{
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
+use std::rc::Rc;
 
 /// What the settings of a prop or member say, before its strings are laid out.
 #[derive(Clone, Default)]
@@ -26,7 +27,7 @@ pub struct Draft<'a> {
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
-    shapes: Vec<Sketch<'a>>,
+    shapes: Rc<Vec<Sketch<'a>>>,
     stands: Option<(i64, i64)>,
     draw_mw: Option<i64>,
     loads: Option<(u32, Span)>,
@@ -110,6 +111,21 @@ pub fn props<'a>(
 ) -> Drafts<'a> {
     let table = &reader.names.props;
     let overrides = overrides(reader, sink);
+    let draft = |base: Option<&Draft<'a>>, index: u32, sink: &mut Sink| {
+        let mut draft = base.cloned().unwrap_or_default();
+        draft.broken |= lineage.is_lost(index);
+        if let Some(row) = table.row(index) {
+            apply(reader, row.block, &mut draft, sink);
+        }
+        draft
+    };
+    // Only what others are like is kept.
+    let parents = lineage.are_parents();
+    let bases = lineage.each(|index, base: Option<&Option<Box<Draft<'a>>>>| {
+        let is_parent = parents.get(index as usize).copied().unwrap_or(false);
+        let base = base.and_then(Option::as_deref);
+        is_parent.then(|| Box::new(draft(base, index, sink)))
+    });
     let mut drafts = Drafts::default();
     model.props.reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
@@ -117,13 +133,13 @@ pub fn props<'a>(
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);
-        let mut draft = Draft {
-            broken: lineage.is_lost(index),
-            ..Draft::default()
+        let at = index as usize;
+        let made = bases.get(at).and_then(Option::as_deref);
+        let drafted = match (made, lineage.parent(at).and_then(|at| bases.get(at))) {
+            (Some(_), _) => Draft::default(),
+            (None, base) => draft(base.and_then(Option::as_deref), index, sink),
         };
-        for block in lineage.blocks(table, index) {
-            apply(reader, block, &mut draft, sink);
-        }
+        let draft = made.unwrap_or(&drafted);
         // How many there are is no setting, so `like` does not take it.
         let members = match &row.block.count {
             Some(expr) => members(reader.lets, reader, expr, sink),
@@ -131,10 +147,10 @@ pub fn props<'a>(
         };
         let (number, known) = (members.flatten(), members.is_some());
         members_so_far += u64::from(number.unwrap_or(1));
-        let over = members_so_far > u64::from(MOST_STRINGS);
+        let over = members_so_far > u64::from(model.most_strings);
         if over {
-            let at = row.block.name.span;
-            sink.push(rules::syntax::number::too_many_strings(at, MOST_STRINGS));
+            let at = (row.block.count.as_ref()).map_or(row.block.name.span, |count| count.span());
+            sink.push(rules::size::too_much::strings(at, model.most_strings));
             members_so_far -= u64::from(number.unwrap_or(1));
         }
         let mut prop = Prop {
@@ -159,7 +175,7 @@ pub fn props<'a>(
             more,
         };
         if !prop.broken {
-            context.stretches(&draft, &mut prop, own, model, &mut drafts, sink);
+            context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
         }
         model.incomplete |= prop.broken;
         model.props.push(prop);
@@ -247,7 +263,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     let whole = read.len() == block.settings.len() && !block.broken;
     draft.broken |= !whole;
     if read.iter().any(|set| is_shape(set.key)) {
-        draft.shapes.clear();
+        draft.shapes = Rc::default();
     }
     let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);
     if let (Some(node), Some(slots)) = (of(Key::Node), of(Key::Slots)) {
@@ -291,7 +307,11 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                     loads: None,
                 });
             }
-            _ => draft.shapes.extend(sketch(&set)),
+            _ => {
+                if let Some(sketch) = sketch(&set) {
+                    Rc::make_mut(&mut draft.shapes).push(sketch);
+                }
+            }
         }
     }
 }
@@ -404,6 +424,10 @@ impl<'a> Context<'_, '_, 'a> {
                 apply(self.reader, block, &mut own, sink);
                 touched = true;
             }
+            if cover.is_crowded() {
+                prop.broken = true;
+                return;
+            }
             if touched {
                 prop.broken |= own.broken;
                 prop.members.extend((from..=to).map(|number| Member {
@@ -501,7 +525,7 @@ impl<'a> Context<'_, '_, 'a> {
             prop.broken = true;
         }
         if !prop.broken {
-            for sketch in &draft.shapes {
+            for sketch in draft.shapes.iter() {
                 self.shape(sketch, draft, prop, model, sink);
             }
         }
@@ -538,11 +562,9 @@ impl<'a> Context<'_, '_, 'a> {
                 strand,
                 ..
             } => {
-                if count(model.shapes.len() as i64).saturating_add(*strings) > MOST_STRINGS {
-                    sink.push(rules::syntax::number::too_many_strings(
-                        sketch.at(),
-                        MOST_STRINGS,
-                    ));
+                let most = model.most_strings;
+                if count(model.shapes.len() as i64).saturating_add(*strings) > most {
+                    sink.push(rules::size::too_much::strings(sketch.at(), most));
                     prop.broken = true;
                     return;
                 }

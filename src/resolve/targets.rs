@@ -90,7 +90,8 @@ impl Ports<'_> {
             (None, None) => {
                 let unnamed = names.has_unnamed("controller") || names.has_unnamed("receiver");
                 if !names.is_mentioned(&key) && !unnamed {
-                    let known = names.controllers.names().chain(names.receivers.names());
+                    let known = names.held(&names.controllers);
+                    let known = known.chain(names.held(&names.receivers));
                     let at = reference.name.span;
                     let kind = "controller or receiver";
                     if let Some((name, number)) = numbered(&key)

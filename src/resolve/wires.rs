@@ -329,6 +329,7 @@ impl Wiring {
             let starts = together.starts(&pieces, alone);
             self.groups += 1;
             let several = starts.len() > 1;
+            let mut starts = starts.into_iter().peekable();
             let mut group = self.groups;
             let mut prop = None;
             for (at, piece) in pieces.into_iter().enumerate() {
@@ -343,7 +344,8 @@ impl Wiring {
                     group = self.groups;
                 }
                 prop = owner;
-                if at > 0 && starts.contains(&at) && open.strings > 0 {
+                while starts.next_if(|start| *start < at).is_some() {}
+                if at > 0 && starts.next_if_eq(&at).is_some() && open.strings > 0 {
                     lines.push(std::mem::take(&mut open));
                 }
                 if open.group == 0 || several {

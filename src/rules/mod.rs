@@ -144,6 +144,11 @@ pub mod stored {
     pub mod mid_chain;
 }
 
+/// Rules of the group `size`.
+pub mod size {
+    pub mod too_much;
+}
+
 /// Rules of the group `rename`.
 pub mod rename {
     pub mod forgotten;
@@ -205,6 +210,7 @@ pub const ALL: &[&Rule] = &[
     &net::rate::RULE,
     &net::setting::RULE,
     &stored::mid_chain::RULE,
+    &size::too_much::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,
     &lock::stale::RULE,

@@ -114,6 +114,12 @@ impl SourceMap {
         &self.files
     }
 
+    /// How many bytes all files have together.
+    #[must_use]
+    pub fn bytes(&self) -> usize {
+        self.files.iter().map(|file| file.text.len()).sum()
+    }
+
     /// The file that holds an offset.
     #[must_use]
     pub fn file_at(&self, offset: u32) -> Option<&SourceFile> {

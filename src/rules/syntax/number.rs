@@ -102,20 +102,6 @@ pub fn pin_with_point(span: Span, written: &str) -> Diagnostic {
     )
 }
 
-/// More strings and fixtures than a display may have.
-#[must_use]
-pub fn too_many_strings(span: Span, most: u32) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("the display has more than {most} strings and fixtures"),
-            label: "this one goes beyond".to_owned(),
-            why: "all 63999 universes together hold fewer strings of any useful length".to_owned(),
-            help: format!("declare fewer members or strings, at most {most} in all"),
-        },
-    )
-}
-
 /// A node that a string does not have.
 #[must_use]
 pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {

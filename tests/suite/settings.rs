@@ -395,3 +395,24 @@ fn pages_show_the_slots_that_a_box_does_not_use() {
         "slots 181 to 510 of universe 3 are free, and no more"
     );
 }
+
+/// With `per prop` a string is pinned to where another of its own port lies by the lock: the other moves.
+#[test]
+fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
+    let text = |pin: &str| {
+        format!(
+            "node berry {{ chip ws2811; colour RGB }}\nprop trellis {{ node berry; strings 2 of 34 nodes }}\n\
+             prop lamp {{ slots 4 }}\n\
+             controller press {{ universes 1..9; addressing per prop; ports 1..2 {{ }}; dmx 1 }}\n\
+             wire press.1: trellis{pin}\nwire press.dmx1: lamp\n"
+        )
+    };
+    let lock = lock_of(&check::one(&text("")));
+    let now = around(&text(" at 1/68"), &lock);
+    assert_eq!(
+        codes(&now.findings),
+        ["lock/moved", "lock/moved"],
+        "{}",
+        told(&now)
+    );
+}

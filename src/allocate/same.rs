@@ -141,18 +141,23 @@ fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alon
     layer.sink.push(finding);
 }
 
-/// Tells a string over several universes that shows the data of one on a controller which uses fewer slots of each, or
-/// more.
+/// Tells a string that shows the data of one on a controller which uses fewer slots of each universe, or more, where
+/// this controller would read it from other slots.
 fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, place: &Placed) {
     let model = layer.model;
-    let theirs = layer.ports.get(place.port as usize);
-    let Some(other) = theirs.and_then(|port| model.controller(port.controller)) else {
+    let Some(theirs) = layer.ports.get(place.port as usize) else {
+        return;
+    };
+    let Some(other) = model
+        .controller(theirs.controller)
+        .filter(|_| !is_dmx(theirs))
+    else {
         return;
     };
     let all = model.display.universe_slots;
     let slots = (run.declared.slots_used(all), other.slots_used(all));
-    let cut = run.grid.universe(place.start) != run.grid.universe(place.end);
-    if cut && slots.0 != slots.1 {
+    let read = run.grid.lay(place.start, item.body);
+    if slots.0 != slots.1 && read != (place.start..place.end + 1) {
         let whose = (run.declared, other);
         let finding = pin::other_cut(model, (item.id, item.at), root, whose, slots);
         layer.sink.push(finding);

@@ -26,6 +26,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     );
     put!(html; "empty is free.</p>\n");
     let (model, plan) = (crew.model(), crew.plan());
+    let slots = plan.universe_slots;
     let stretches = stretch::stretches(model, plan);
     let used = stretch::by_universe(plan, &stretches);
     let reserved = reserved_slots(crew);
@@ -43,8 +44,12 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
             put!(html; "<h4 class=\"owner\">", owner, "</h4>\n");
         }
         let here = stretches.get(used.from..used.to).unwrap_or(&[]);
-        let reserved = reserved.get(&row.universe).map_or(&[][..], Vec::as_slice);
-        let entries = entries(here, &names, reserved);
+        let mut reserved = reserved.get(&row.universe).cloned().unwrap_or_default();
+        let size = row.used.saturating_add(row.free);
+        if size < slots {
+            reserved.push((size + 1, slots, "its controller does not use these slots"));
+        }
+        let entries = entries(here, &names, &reserved);
         one(crew, &row, &entries, html);
     }
 }
@@ -160,11 +165,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
         }
         put!(html; "</li>\n");
     }
-    free(
-        behind,
-        row.used.saturating_add(row.free).max(behind) + 1,
-        html,
-    );
+    free(behind, slots + 1, html);
     put!(html; "</ol>\n</article>\n");
 }
 

@@ -490,11 +490,11 @@ impl Decider<'_> {
                         .table
                         .get(other)
                         .ok_or(Answer::Open("an echo of an echo"))?;
-                    let slots = self.case.universe_slots;
                     let shows = |port: &Port| lits(port).iter().any(|lit| lit.name == *other);
                     let mut all = self.case.controllers.iter();
                     let theirs = all.find(|c| c.ports.iter().any(shows)).unwrap().slots;
-                    if theirs != controller.slots && there.0 / slots != there.1 / slots {
+                    let here = self.lay(controller, &[lit], there.0, Some(&lit.prop));
+                    if theirs != controller.slots && (here[0].1, here[0].2) != there {
                         return Err(Answer::Unlawful("universes of two sizes for one string"));
                     }
                     self.table.insert(lit.name.clone(), there);

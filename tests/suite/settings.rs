@@ -3,10 +3,15 @@
 
 use crate::check::{self, codes, told};
 use crate::keeping::{around, lock_of};
+use crate::random;
+use proptest::prelude::*;
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use serde_json::Value;
 use tinsel::Compiled;
 use tinsel::diff::remap;
+use tinsel::model::StringId;
 use tinsel::output::By;
+use tinsel::usage;
 
 fn table_of(compiled: &Compiled) -> Value {
     serde_json::from_str(&crate::outputs::table_text(compiled, "json")).unwrap()
@@ -314,4 +319,100 @@ fn what_shows_anothers_data_loads_the_line() {
     assert_eq!(codes(&check::one(&text("")).findings), ["dmx/loads"]);
     let lighter = check::one(&text("loads 1"));
     assert!(lighter.findings.is_empty(), "{}", told(&lighter));
+}
+
+/// Random displays whose controllers change how many slots of each universe they use, around the lock of before: what
+/// is lawful afresh is lawful around the lock, no string lies on a slot that its controller does not use, and the next
+/// build changes nothing.
+#[test]
+fn a_controller_changes_the_slots_it_uses() {
+    let config = Config {
+        cases: 320,
+        failure_persistence: None,
+        ..Config::default()
+    };
+    let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[31; 32]);
+    let mut runner = TestRunner::new_with_rng(config, rng);
+    let compared = std::cell::Cell::new(0_usize);
+    let outcome = runner.run(&(random::spec(), any::<bool>()), |(spec, to_all)| {
+        let own = random::build(&spec).source();
+        let is_own = |line: &&str| line.trim_start().starts_with("universe ");
+        let all: String = own
+            .lines()
+            .filter(|line| !is_own(line))
+            .map(|line| format!("{line}\n"))
+            .collect();
+        if own == all {
+            return Ok(());
+        }
+        let (before, after) = if to_all { (own, all) } else { (all, own) };
+        let first = check::one(&before);
+        if first.has_errors() || check::one(&after).has_errors() {
+            return Ok(());
+        }
+        let now = around(&after, &lock_of(&first));
+        prop_assert!(
+            !now.has_errors(),
+            "{}\n--- the display ---\n{after}",
+            told(&now)
+        );
+        for (index, placed) in now.plan.placed.iter().enumerate() {
+            let id = StringId::from(index);
+            let Some((placed, grid)) = placed.zip(usage::grid_of(&now.model, &now.plan, id)) else {
+                continue;
+            };
+            prop_assert!(
+                grid.uses(placed.start) && grid.uses(placed.end),
+                "\n{after}"
+            );
+        }
+        let again = around(&after, &lock_of(&now));
+        prop_assert_eq!(
+            lock_of(&again),
+            lock_of(&now),
+            "\n--- the display ---\n{}",
+            after
+        );
+        compared.set(compared.get() + 1);
+        Ok(())
+    });
+    if let Err(failure) = outcome {
+        panic!("{failure}");
+    }
+    assert!(compared.get() > 40, "only {} compared", compared.get());
+}
+
+/// The page of a box that uses 510 slots: its set-up sheet says it, and slots 511 and 512 are not shown as free.
+#[test]
+fn pages_show_the_slots_that_a_box_does_not_use() {
+    let compiled = check::one(ORCHARD);
+    let page = tinsel::page::single(&compiled);
+    assert!(page.contains("510 (the display counts 512; DMX outputs send 512)"));
+    assert!(page.contains("its controller does not use these slots"));
+    assert!(page.contains("511\u{2013}512"));
+    assert!(
+        !page.contains("181\u{2013}512"),
+        "slots 181 to 510 of universe 3 are free, and no more"
+    );
+}
+
+/// With `per prop` a string is pinned to where another of its own port lies by the lock: the other moves.
+#[test]
+fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
+    let text = |pin: &str| {
+        format!(
+            "node berry {{ chip ws2811; colour RGB }}\nprop trellis {{ node berry; strings 2 of 34 nodes }}\n\
+             prop lamp {{ slots 4 }}\n\
+             controller press {{ universes 1..9; addressing per prop; ports 1..2 {{ }}; dmx 1 }}\n\
+             wire press.1: trellis{pin}\nwire press.dmx1: lamp\n"
+        )
+    };
+    let lock = lock_of(&check::one(&text("")));
+    let now = around(&text(" at 1/68"), &lock);
+    assert_eq!(
+        codes(&now.findings),
+        ["lock/moved", "lock/moved"],
+        "{}",
+        told(&now)
+    );
 }

@@ -190,8 +190,8 @@ pub fn other_universe(
     )
 }
 
-/// A string over several universes that shows the data of one on a controller with universes of another size: the two
-/// controllers, and how many slots of each universe they use.
+/// A string that shows the data of one on a controller which uses another number of slots of each universe: the two
+/// controllers, and how many slots they use.
 #[must_use]
 pub fn other_cut(
     model: &Model,
@@ -210,8 +210,8 @@ pub fn other_cut(
                 "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, `{theirs}` uses {}",
                 slots.0, slots.1
             ),
-            label: format!("runs on in the next universe, as `{shown}` does"),
-            why: "the two controllers go on in the next universe after another slot, so all nodes from there on would differ"
+            label: "takes a slot that one of the two does not use".into(),
+            why: "each goes on in the next universe after the last slot that it uses, so all nodes from there on would differ"
                 .into(),
             help: format!("let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"),
         },

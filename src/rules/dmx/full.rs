@@ -37,7 +37,7 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
         over.one.1,
         Words {
             message: format!(
-                "{} on DMX output `{output}` ask for {}, it has {room}",
+                "{} on DMX output `{output}` take {}, it has {room}",
                 counted(fixtures, "fixture"),
                 counted(asked, "slot")
             ),

@@ -23,6 +23,7 @@
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
+//! | `heavy` | short texts that ask for much, in a process with limits |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
 
@@ -44,6 +45,7 @@ mod examples;
 mod fit;
 mod formatter;
 mod handing;
+mod heavy;
 mod house;
 mod importing;
 mod keeping;

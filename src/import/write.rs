@@ -97,6 +97,18 @@ fn rounded(ports: u64) -> u64 {
     usual.unwrap_or_else(|| ports.next_multiple_of(16).min(MOST_PORTS))
 }
 
+/// The props of each controller, in their order.
+fn of_boxes(found: &Found) -> Vec<Vec<&Prop>> {
+    let mut boxes = vec![Vec::new(); found.controllers.len()];
+    for prop in &found.props {
+        let own = prop.controller.and_then(|at| boxes.get_mut(at));
+        if let Some(own) = own {
+            own.push(prop);
+        }
+    }
+    boxes
+}
+
 fn controllers(found: &Found, out: &mut String) {
     let homeless = || found.props.iter().filter(|prop| prop.controller.is_none());
     let main = ("main".to_owned(), None);
@@ -107,13 +119,9 @@ fn controllers(found: &Found, out: &mut String) {
     } else {
         found.controllers.iter().collect()
     };
+    let of_boxes = of_boxes(found);
     for (at, (name, label)) in all.into_iter().enumerate() {
-        let own = || {
-            found
-                .props
-                .iter()
-                .filter(|prop| prop.controller == Some(at))
-        };
+        let own = || of_boxes.get(at).into_iter().flatten().copied();
         let highest = own()
             .flat_map(|prop| prop.ports.iter().copied())
             .max()
@@ -187,13 +195,9 @@ fn counted(nodes: u64) -> String {
 }
 
 fn wires(found: &Found, out: &mut String) {
+    let of_boxes = of_boxes(found);
     for (at, (name, _)) in found.controllers.iter().enumerate() {
-        let own = || {
-            found
-                .props
-                .iter()
-                .filter(|prop| prop.controller == Some(at))
-        };
+        let own = || of_boxes.get(at).into_iter().flatten().copied();
         let mut chains: BTreeMap<u64, Vec<String>> = BTreeMap::new();
         for prop in own() {
             for (share, port) in prop.ports.iter().enumerate() {

@@ -265,8 +265,15 @@ pub fn most_strings(bytes: usize) -> u32 {
     by_text.clamp(LEAST_STRINGS, MOST_STRINGS)
 }
 
-/// The most ports and DMX outputs that all controllers and receivers may declare or take from others.
-pub const MOST_PORTS: usize = 200_000;
+/// The most ports and DMX outputs that all controllers and receivers of a text of so many bytes may declare or
+/// take from others.
+#[must_use]
+pub fn most_ports(bytes: usize) -> usize {
+    (bytes / BYTES_A_STRING).max(LEAST_PORTS)
+}
+
+/// The ports that even the shortest text may stand for.
+const LEAST_PORTS: usize = 50_000;
 
 impl Model {
     /// The string of an id.

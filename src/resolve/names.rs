@@ -2,7 +2,7 @@
 
 use crate::ast::{Ast, Block, BlockKind, Ident, StatementKind};
 use crate::diagnostic::Sink;
-use crate::model::MOST_PORTS;
+use crate::model::most_ports;
 use crate::rules;
 use crate::source::{SourceMap, Span, quoted};
 use foldhash::fast::RandomState;
@@ -102,6 +102,7 @@ pub struct Names<'a> {
     points: Cell<u32>,
     /// How many ports were declared so far.
     ports: Cell<usize>,
+    most_ports: usize,
     /// How many names were held against unknown ones so far.
     compared: Cell<usize>,
 }
@@ -136,6 +137,7 @@ impl<'a> Names<'a> {
             picked: Cell::new(0),
             points: Cell::new(0),
             ports: Cell::new(0),
+            most_ports: most_ports(sources.bytes()),
             compared: Cell::new(0),
         };
         let props = ast.statements.iter().filter(|statement| {
@@ -371,10 +373,11 @@ impl<'a> Names<'a> {
         let before = self.ports.get();
         let all = before.saturating_add(ports);
         self.ports.set(all);
-        if before <= MOST_PORTS && all > MOST_PORTS {
-            sink.push(rules::size::too_much::ports(at, MOST_PORTS));
+        let most = self.most_ports;
+        if before <= most && all > most {
+            sink.push(rules::size::too_much::ports(at, most));
         }
-        ports == 0 || all <= MOST_PORTS
+        ports == 0 || all <= most
     }
 
     /// The kind of something that has this name.

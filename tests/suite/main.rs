@@ -30,6 +30,7 @@
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `settings` | settings against figures worked out by hand or by programs of others |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
+//! | `heavy` | short texts that ask for much, in a process with limits |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
 
@@ -54,6 +55,7 @@ mod fit;
 mod formatter;
 mod guide;
 mod handing;
+mod heavy;
 mod house;
 mod importing;
 mod keeping;

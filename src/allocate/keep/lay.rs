@@ -361,7 +361,7 @@ impl<'a> Keeper<'a> {
             gaps: gaps.clone(),
             lay: &lay,
         };
-        let found = room::search(&case);
+        let found = room::search(&case, &self.old.room_looks);
         let Some(found) = found else {
             self.retake(ground.index, span);
             return None;

@@ -14,7 +14,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A count in the text stands for more strings, ports or references than the compiler takes. \
                 A text may have 20,000 strings and fixtures, or one for each 20 bytes of its text where \
-                that is more, and never more than 400,000; 200,000 ports; \
+                that is more, and never more than 400,000; 50,000 ports, or one for each 20 bytes; \
                 200,000 points of injection; and references that name 2,000,000 strings together. Mostly it is a slip: a digit too many, or a family that is \
                 counted again in each of its members.",
         why: "Every command must answer in seconds and within the memory of a small computer, whatever a \

@@ -162,7 +162,7 @@ fn decide(
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::relay(&model, lock, relay, &mut sink);
     check::check(&model, &plan, &mut sink);
-    power::check(&model, &plan, &mut sink);
+    power::check(&model, &plan, None, &mut sink);
     Compiled {
         sources,
         ast,
@@ -183,6 +183,16 @@ impl Compiled {
     #[must_use]
     pub fn has_errors(&self) -> bool {
         self.lock_unread || self.count(Severity::Error) > 0
+    }
+
+    /// Checks power again with all nodes at a level (thousandths of a percent), in place of what the display allows.
+    pub fn power_at(&mut self, level: u32) {
+        let mut sink = Sink::default();
+        power::check(&self.model, &self.plan, Some(level), &mut sink);
+        self.findings
+            .retain(|finding| !finding.code.starts_with("power/"));
+        self.findings.extend(sink.finish());
+        diagnostic::in_order(&mut self.findings);
     }
 
     /// Whether an error was found that leaves no table to trust: any but those of power and network.

@@ -7,7 +7,9 @@
 //! stored is not there.
 
 use super::make::{Make, celsius, floor, make};
-use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, Piece, Run, Site, Stretch};
+use super::net::{
+    DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Piece, Run, Site, Stretch,
+};
 use crate::cable::loop_ohms;
 use crate::loads::From;
 use crate::model::{
@@ -28,6 +30,7 @@ pub fn build(model: &Model, plan: &Plan) -> (Vec<Make>, Vec<Stretch>, Vec<DataLi
         stretches: Vec::new(),
         pieces: Vec::new(),
         lines: Vec::new(),
+        taps: 0,
     };
     for (index, port) in plan.ports.iter().enumerate() {
         if let Output::Pixel(number) = port.output {
@@ -72,6 +75,7 @@ struct Builder<'a> {
     /// Those of the line that is being built.
     pieces: Vec<Piece>,
     lines: Vec<DataLine>,
+    taps: usize,
 }
 
 impl Builder<'_> {
@@ -341,7 +345,8 @@ impl Builder<'_> {
             let before = std::mem::replace(on, fresh);
             self.close(before);
         }
-        if on.sites.len() >= MOST_TAPS {
+        self.taps += 1;
+        if on.sites.len() >= MOST_TAPS || self.taps > MOST_TAPS_IN_ALL {
             on.left_out = true;
             return;
         }

@@ -23,7 +23,7 @@ use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
-use crate::rules::power::{circuit, fuse, gauge, supply, voltage};
+use crate::rules::power::{circuit, fuse, gauge, idle, supply, voltage};
 use crate::source::Span;
 use cure::Line;
 use net::{FULL, Group, Nets, nets};
@@ -35,21 +35,23 @@ const MOST_CURES: usize = 40;
 /// Lines that hang together for which one is looked for, in points: what works is far shorter.
 const MOST_CURED: u64 = 20_000;
 
-/// Holds the power of a display against the rules.
-pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
+/// Holds the power of a display against the rules: at the levels that it allows, or with all nodes at `all` (thousandths
+/// of a percent).
+pub fn check(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
     if !stated(model) || model.power_unsure {
         return;
     }
     let mut nets = nets(model, plan);
     faults::tell(model, plan, &mut nets, sink);
-    let loads = loads(model, &nets);
+    let loads = loads(model, &nets, all);
     fuse::tell(model, plan, &loads, sink);
     gauge::tell(model, &loads, sink);
+    idle::tell(model, &loads.allowed, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
     // A display without supplies does not say how power reaches its ports.
     if !model.supplies.is_empty() && !model.incomplete {
-        voltages(model, plan, &nets, &loads, sink);
+        voltages(model, plan, &nets, (&loads, all), sink);
     }
 }
 
@@ -69,10 +71,11 @@ fn stated(model: &Model) -> bool {
             .any(|receiver| fused(&receiver.ports))
 }
 
-fn loads(model: &Model, nets: &Nets) -> Loads {
-    let dimmed = nets.stretches.iter().any(|stretch| stretch.level < FULL);
+fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
+    let mut stretches = nets.stretches.iter();
+    let dimmed = all.is_none() && stretches.any(|stretch| stretch.level < FULL);
     Loads {
-        allowed: study(model, nets, None),
+        allowed: study(model, nets, all),
         full: dimmed.then(|| study(model, nets, Some(FULL))),
     }
 }
@@ -143,7 +146,13 @@ pub fn suggest(model: &Model, plan: &Plan, all: Option<u32>) -> Vec<Suggestion> 
     suggestions
 }
 
-fn voltages(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
+fn voltages(
+    model: &Model,
+    plan: &Plan,
+    nets: &Nets,
+    (loads, all): (&Loads, Option<u32>),
+    sink: &mut Sink,
+) {
     let mut cures = 0;
     let mut cure = |index: usize, all: Option<u32>| {
         cures += 1;
@@ -159,7 +168,7 @@ fn voltages(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(index, None),
+                cure: cure(index, all),
             };
             sink.push(voltage::allowed(
                 model,

@@ -16,6 +16,9 @@ use crate::unit::Gauge;
 /// The most points of one group: longer than any line that works, and it bounds the memory.
 pub const MOST_POINTS: u64 = 400_000;
 
+/// The most taps of a display: what comes after them is left out.
+pub const MOST_TAPS_IN_ALL: usize = 200_000;
+
 /// The most taps of one section.
 pub const MOST_TAPS: usize = 10_000;
 

@@ -142,23 +142,27 @@ pub struct State {
 /// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
 pub const TRIFLE: f64 = 1e-7;
 
-/// Solves a network.
+/// Steps on the points that lines have in common; above what any park takes, and it bounds the time.
+const STEPS: usize = 4_000_000;
+
+/// Solves a network; `None` where too many of its supplies depend on each other.
 #[must_use]
-pub fn solve(network: &Network) -> State {
+pub fn solve(network: &Network) -> Option<State> {
     let mut works: Vec<Work> = network
         .lines
         .iter()
         .map(|line| Work::new(network, line))
         .collect();
     let mut kept = Vec::new();
+    let mut steps = STEPS;
     for round in 0.. {
-        let volts = terminals(network, &works);
+        let volts = terminals(network, &works, &mut steps)?;
         let mut moved = false;
         for work in &mut works {
             moved |= work.walk(&volts, round, &mut kept);
         }
         if !moved || round > MOST {
-            return State {
+            return Some(State {
                 buses: network
                     .buses
                     .iter()
@@ -166,10 +170,10 @@ pub fn solve(network: &Network) -> State {
                     .map(|bus| volts.bus(bus))
                     .collect(),
                 lines: works.into_iter().map(|work| work.state).collect(),
-            };
+            });
         }
     }
-    State::default()
+    None
 }
 
 /// The voltages that lines have in common. Supply 0's minus is at 0 V.
@@ -206,7 +210,7 @@ impl Volts {
     }
 }
 
-fn terminals(network: &Network, works: &[Work<'_>]) -> Volts {
+fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option<Volts> {
     let (supplies, grounds) = (network.supplies, network.grounds);
     let mut mesh = Mesh::new(supplies + grounds + network.buses.len());
     for (at, bus) in network.buses.iter().enumerate() {
@@ -235,11 +239,11 @@ fn terminals(network: &Network, works: &[Work<'_>]) -> Volts {
             front.join(at, *supply, (bus, ground), &work.supplies, &mut mesh);
         }
     }
-    Volts {
-        all: mesh.solve(),
+    Some(Volts {
+        all: mesh.solve(steps)?,
         supplies,
         grounds,
-    }
+    })
 }
 
 /// The points of a row one by one: the voltage of the round before, and whether each counts as a resistor.

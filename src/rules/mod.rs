@@ -123,6 +123,7 @@ pub mod power {
     pub mod circuit;
     pub mod fuse;
     pub mod gauge;
+    pub mod idle;
     pub mod mixed;
     pub mod parallel;
     pub mod supply;
@@ -202,6 +203,7 @@ pub const ALL: &[&Rule] = &[
     &power::voltage::RULE,
     &power::fuse::RULE,
     &power::gauge::RULE,
+    &power::idle::RULE,
     &power::supply::RULE,
     &power::circuit::RULE,
     &net::host::RULE,

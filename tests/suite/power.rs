@@ -1,10 +1,11 @@
 //! Currents and voltages: worked examples of handbooks and tables, each with its source, and ladders that an
 //! independent circuit simulator solved (`power/spice.rs`), and whole displays that it solved (`power/rails.rs`); whole displays and cures (`power/displays.rs`); the fewest
-//! injections (`power/fewest.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
+//! injections (`power/fewest.rs`); plus and minus apart (`power/minus.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
 
 mod displays;
 mod faces;
 mod fewest;
+mod minus;
 mod rails;
 mod random;
 mod spice;

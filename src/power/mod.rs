@@ -12,8 +12,10 @@ pub mod make;
 pub mod net;
 mod places;
 mod plain;
+pub mod protect;
 pub mod solve;
 pub mod study;
+mod unknown;
 
 use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
@@ -37,12 +39,15 @@ pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         return;
     }
     let mut nets = nets(model, plan);
+    let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
     let loads = loads(model, &nets);
     fuse::tell(model, plan, &loads, sink);
+    protect::tell(model, plan, &nets, &loads, sink);
     gauge::tell(model, &loads, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
+    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
     // A display without supplies does not say how power reaches its ports.
     if !model.supplies.is_empty() && !model.incomplete {
         voltages(model, plan, &nets, &loads, sink);

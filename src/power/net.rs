@@ -113,6 +113,8 @@ pub struct Nets {
     pub stretches: Vec<Stretch>,
     /// What is solved together.
     pub groups: Vec<Group>,
+    /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
+    pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
     group_of: Vec<usize>,
 }
@@ -133,8 +135,14 @@ impl Nets {
             makes,
             stretches,
             groups,
+            undrawn: Vec::new(),
             group_of,
         }
+    }
+
+    /// Every stretch: what is solved by its index, then what nothing draws from.
+    pub fn all(&self) -> impl Iterator<Item = &Stretch> {
+        self.stretches.iter().chain(&self.undrawn)
     }
 
     /// The group of a stretch.
@@ -153,6 +161,7 @@ pub fn nets(model: &Model, plan: &Plan) -> Nets {
         makes,
         sites: sites(model),
         stretches: Vec::new(),
+        undrawn: Vec::new(),
     };
     for (index, port) in plan.ports.iter().enumerate() {
         if let Output::Pixel(number) = port.output {
@@ -165,10 +174,14 @@ pub fn nets(model: &Model, plan: &Plan) -> Nets {
     let Builder {
         makes,
         mut stretches,
+        undrawn,
         ..
     } = builder;
     let groups = groups(model, &mut stretches);
-    Nets::new(makes, stretches, groups)
+    Nets {
+        undrawn,
+        ..Nets::new(makes, stretches, groups)
+    }
 }
 
 /// Each string's injections, by string.
@@ -200,6 +213,7 @@ struct Builder<'a> {
     makes: Vec<Make>,
     sites: Vec<(StringId, u32)>,
     stretches: Vec<Stretch>,
+    undrawn: Vec<Stretch>,
 }
 
 impl Builder<'_> {
@@ -462,6 +476,7 @@ impl Builder<'_> {
     /// Keeps a stretch that draws something.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
+            self.undrawn.push(on);
             return;
         }
         if !on.sites.is_empty() && on.from == From::Nothing {

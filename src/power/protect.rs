@@ -6,17 +6,16 @@
 //! each lead that has none. Nothing here depends on the level, but for the size that a help names.
 
 use super::net::{Nets, Stretch};
-use crate::cable::capacity;
+use crate::cable::{capacity, fuse_for};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::shown;
 use crate::loads::{From, Loads};
 use crate::model::{FeedLead, Injection, Model, PowerFeed, Told};
 use crate::plan::Plan;
 use crate::rules::power::fuse::{
-    Before, Lead, Unnamed, Wire, lead_without, ports_without, too_large,
+    Before, Lead, Need, Unnamed, Wire, lead_without, ports_without, too_large,
 };
 use crate::source::Span;
-use crate::unit::Gauge;
 use crate::usage::{Outlet, fed_ports, inject_place, outlet, outlets};
 use std::collections::BTreeMap;
 
@@ -248,28 +247,44 @@ impl Protect<'_> {
         sink.push(ports_without(at, &before, &wire, &self.named(&bad)));
     }
 
-    /// Ports, those together that want the same fuse.
+    /// Ports, those together that need the same.
     fn named(&self, stretches: &[usize]) -> Vec<Unnamed> {
-        let mut groups: Vec<(Option<Gauge>, i64, Vec<Outlet>)> = Vec::new();
+        let mut groups: Vec<(Need, Vec<Outlet>)> = Vec::new();
         for index in stretches {
             let stretch = self.nets.all().nth(*index);
             let Some(port) = stretch.and_then(|stretch| self.outlet(stretch)) else {
                 continue;
             };
-            let (gauge, ua) = (self.thin(*index).map(|wire| wire.gauge), self.through(*index));
-            match groups.iter_mut().find(|group| group.0 == gauge) {
-                Some(group) => {
-                    group.1 = group.1.max(ua);
-                    group.2.push(port);
+            let (need, ua) = self.need(*index);
+            let same = |group: &&mut (Need, Vec<Outlet>)| match (group.0, need) {
+                (Need::Thicker(one, _), Need::Thicker(other, _)) => one == other,
+                (one, other) => one == other,
+            };
+            match groups.iter_mut().find(same) {
+                Some((most, ports)) => {
+                    if let Need::Thicker(_, most) = most {
+                        *most = ua.max(*most);
+                    }
+                    ports.push(port);
                 }
-                None => groups.push((gauge, ua, vec![port])),
+                None => groups.push((need, vec![port])),
             }
         }
-        let named = groups.into_iter().map(|(gauge, ua, ports)| Unnamed {
+        let named = groups.into_iter().map(|(need, ports)| Unnamed {
             ports: outlets(self.model, &ports),
-            wire: gauge.map(|gauge| (gauge, ua)),
+            need,
         });
         named.collect()
+    }
+
+    /// What the port of a stretch needs, and what flows through it.
+    fn need(&self, stretch: usize) -> (Need, i64) {
+        let ua = self.through(stretch);
+        let gauge = self.thin(stretch).map(|wire| wire.gauge);
+        let need = gauge.map_or(Need::Unknown, |gauge| {
+            fuse_for(gauge, ua).map_or(Need::Thicker(gauge, ua), Need::Fuse)
+        });
+        (need, ua)
     }
 
     fn injections(&self, without: &mut BTreeMap<usize, Vec<Bare>>, sink: &mut Sink) {

@@ -2,7 +2,7 @@
 
 mod conductor;
 
-pub use conductor::{Before, Lead, Unnamed, Wire, lead_without, ports_without, too_large};
+pub use conductor::{Before, Lead, Need, Unnamed, Wire, lead_without, ports_without, too_large};
 
 use crate::cable::LASTING;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
@@ -235,7 +235,7 @@ fn port_finding(model: &Model, same: &Same, severity: Severity, back: bool) -> D
     } else {
         (
             format!("from here on it is {}", load(same.ua)),
-            "put fewer nodes on it, allow it less light with `dim to`, or feed it in one more place: `tinsel power FILE --suggest` writes the `inject` for it".to_owned(),
+            "put fewer nodes on each line, allow less light with `dim to`, or feed it in one more place: `tinsel power FILE --suggest` writes the `inject` for it".to_owned(),
         )
     };
     let carrier = Carrier {

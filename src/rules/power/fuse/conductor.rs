@@ -47,8 +47,19 @@ pub struct Lead<'a> {
 pub struct Unnamed {
     /// Them: "`pier.1..4`".
     pub ports: String,
-    /// The thinnest conductor after them, where one is known, and the most that one of them carries, in microamperes.
-    pub wire: Option<(Gauge, i64)>,
+    /// What they would need.
+    pub need: Need,
+}
+
+/// What a port without a named fuse would need.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Need {
+    /// This fuse, in microamperes.
+    Fuse(i64),
+    /// A thicker conductor: no common fuse carries the most that flows (microamperes) and protects this one.
+    Thicker(Gauge, i64),
+    /// Not known: no conductor after it is.
+    Unknown,
 }
 
 /// A fuse that is larger than the thinnest conductor after it may carry; `ua` (microamperes) is what flows there.
@@ -152,13 +163,12 @@ pub fn ports_without(
 /// What to write at ports whose fuse is not named.
 fn name_ports(ports: &[Unnamed]) -> String {
     let (mut fuses, mut rest) = (Vec::new(), Vec::new());
-    for one in ports {
-        match one.wire.map(|(gauge, ua)| (gauge, ua, fuse_for(gauge, ua))) {
-            Some((_, _, Some(fuse))) => fuses.push(format!("`fuse {}` at {}", amps(fuse), one.ports)),
-            Some((gauge, ua, None)) => rest.push(format!("at {}, {}", one.ports, no_fuse(gauge, ua))),
-            None => fuses.push(format!(
-                "at {} a `fuse` no larger than its strings may carry",
-                one.ports
+    for Unnamed { ports, need } in ports {
+        match *need {
+            Need::Fuse(fuse) => fuses.push(format!("`fuse {}` at {ports}", amps(fuse))),
+            Need::Thicker(gauge, ua) => rest.push(format!("at {ports}, {}", no_fuse(gauge, ua))),
+            Need::Unknown => fuses.push(format!(
+                "at {ports} a `fuse` no larger than the strings there may carry"
             )),
         }
     }

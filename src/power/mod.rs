@@ -5,16 +5,20 @@
 //! solver everything is whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be
 //! held against and is left alone; one that names fuses but no supply is taken to have its voltage at each port.
 
+mod build;
 mod cure;
 mod faults;
 pub mod fewest;
+mod front;
 pub mod make;
+mod mesh;
 pub mod net;
 mod places;
-mod plain;
 pub mod protect;
+pub mod rails;
 pub mod solve;
 pub mod study;
+mod units;
 mod unknown;
 
 use crate::diagnostic::Sink;

@@ -60,7 +60,10 @@ fn fifty_nodes_fed_at_both_ends() {
 fn fifty_nodes_fed_in_the_middle() {
     // The port gives data only, and the cut is behind node 25: half of the nodes hang on each side of the feed.
     let text = FIFTY.replace("string 50 nodes", "string: 25 nodes -> 25 nodes");
-    let text = text.replace("power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n", "");
+    let text = text.replace(
+        "power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n",
+        "",
+    );
     let section = only(&format!(
         "{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"
     ));

@@ -154,7 +154,6 @@ fn drawn(
             "node n{index} {{ chip ws2811; colour RGB; volts 12 V; draw 1 mA; pitch 20 mm; gauge {size} }}\n"
         ));
     }
-    let supply_line = line(&text);
     let fuse = |fuse: Option<u32>| fuse.map_or(String::new(), |f| format!(" fuse {}", amps(f)));
     let own = yard
         .supply
@@ -321,18 +320,14 @@ fn drawn(
             *want.entry((lead_lines[at], "warning")).or_insert(0) += 1;
         }
     }
-    match yard.supply {
-        Some(fuse) if bare.iter().any(|(_, least, _)| fuse > *least) => {
-            want.insert((supply_line, "error"), 1);
+    for (line, least, alone) in bare {
+        match yard.supply {
+            Some(fuse) if fuse > least => *want.entry((line, "error")).or_insert(0) += 1,
+            Some(_) => {}
+            None => *want.entry((line, "warning")).or_insert(0) += 1,
         }
-        Some(_) => {}
-        None => {
-            for (line, least, alone) in bare {
-                *want.entry((line, "warning")).or_insert(0) += 1;
-                if alone {
-                    sizes.insert(line, least);
-                }
-            }
+        if alone || yard.supply.is_some() {
+            sizes.insert(line, least);
         }
     }
     (text, want, sizes)
@@ -391,7 +386,7 @@ proptest! {
             let severity = if finding.severity == Severity::Error { "error" } else { "warning" };
             *got.entry((line, severity)).or_insert(0) += 1;
             // The fuse that would do is the largest blade that the thinnest conductor allows.
-            if let Some(least) = sizes.get(&line) {
+            if let Some(least) = sizes.get(&line).filter(|_| !finding.help.starts_with("name ")) {
                 let fits = BLADES.iter().rfind(|blade| *blade <= least).unwrap();
                 let size = format!("write `fuse {}`", amps(*fits));
                 prop_assert!(finding.help.contains(&size), "{size}: {}\nthe display\n{text}", finding.help);

@@ -244,7 +244,8 @@ impl Builder<'_> {
             gauge: make.gauge,
             lead: None,
         });
-        if make.draws && first > 0 || make.idle > 0.0 {
+        let idle = make.idle > 0.0 && on.from != From::Nothing;
+        if make.draws && first > 0 || idle {
             on.at = on.at.or(Some(at));
         }
         if first > 0 && make.draws {

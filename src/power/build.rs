@@ -19,15 +19,28 @@ use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::source::Span;
 use crate::unit::Gauge;
 
+/// What is made out of model and plan.
+pub struct Built {
+    /// The makes of node.
+    pub makes: Vec<Make>,
+    /// All stretches that something draws from or feeds.
+    pub stretches: Vec<Stretch>,
+    /// All others.
+    pub undrawn: Vec<Stretch>,
+    /// The lines that they are on.
+    pub lines: Vec<DataLine>,
+}
+
 /// The makes of node, all stretches, and the lines that they are on.
 #[must_use]
-pub fn build(model: &Model, plan: &Plan) -> (Vec<Make>, Vec<Stretch>, Vec<DataLine>) {
+pub fn build(model: &Model, plan: &Plan) -> Built {
     let makes = model.nodes.iter().map(|node| make(model, node)).collect();
     let mut builder = Builder {
         model,
         makes,
         sites: sites(model),
         stretches: Vec::new(),
+        undrawn: Vec::new(),
         pieces: Vec::new(),
         lines: Vec::new(),
         taps: 0,
@@ -40,7 +53,12 @@ pub fn build(model: &Model, plan: &Plan) -> (Vec<Make>, Vec<Stretch>, Vec<DataLi
             }
         }
     }
-    (builder.makes, builder.stretches, builder.lines)
+    Built {
+        makes: builder.makes,
+        stretches: builder.stretches,
+        undrawn: builder.undrawn,
+        lines: builder.lines,
+    }
 }
 
 /// Each string's injections, by string.
@@ -72,6 +90,7 @@ struct Builder<'a> {
     makes: Vec<Make>,
     sites: Vec<(StringId, u32)>,
     stretches: Vec<Stretch>,
+    undrawn: Vec<Stretch>,
     /// Those of the line that is being built.
     pieces: Vec<Piece>,
     lines: Vec<DataLine>,
@@ -412,7 +431,8 @@ impl Builder<'_> {
     /// Keeps a stretch that draws something.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
-            self.pieces.push(Piece::Bare(on.runs));
+            self.pieces.push(Piece::Bare(on.runs.clone()));
+            self.undrawn.push(on);
             return;
         }
         if !on.sites.is_empty() && on.from == From::Nothing {

@@ -14,10 +14,12 @@ pub mod make;
 mod mesh;
 pub mod net;
 mod places;
+pub mod protect;
 pub mod rails;
 pub mod solve;
 pub mod study;
 mod units;
+mod unknown;
 
 use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
@@ -42,13 +44,16 @@ pub fn check(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
         return;
     }
     let mut nets = nets(model, plan);
+    let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
     let loads = loads(model, &nets, all);
     fuse::tell(model, plan, &loads, sink);
+    protect::tell(model, plan, &nets, &loads, sink);
     gauge::tell(model, &loads, sink);
     idle::tell(model, &loads.allowed, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
+    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
     // A display without supplies does not say how power reaches its ports.
     if !model.supplies.is_empty() && !model.incomplete {
         voltages(model, plan, &nets, (&loads, all), sink);

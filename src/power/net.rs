@@ -3,7 +3,7 @@
 //! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a line is its
 //! stretches from the box on, whose minus is whole.
 
-use super::build::build;
+use super::build::{Built, build};
 use super::make::{Make, celsius};
 use super::solve::{Draw, Ladder, Point, Source, Tap};
 use crate::cable::loop_ohms;
@@ -148,6 +148,8 @@ pub struct Nets {
     pub lines: Vec<DataLine>,
     /// What is solved together.
     pub groups: Vec<Group>,
+    /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
+    pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
     group_of: Vec<usize>,
 }
@@ -169,8 +171,14 @@ impl Nets {
             stretches,
             lines: Vec::new(),
             groups,
+            undrawn: Vec::new(),
             group_of,
         }
+    }
+
+    /// Every stretch: what is solved by its index, then what nothing draws from.
+    pub fn all(&self) -> impl Iterator<Item = &Stretch> {
+        self.stretches.iter().chain(&self.undrawn)
     }
 
     /// The group of a stretch.
@@ -183,10 +191,16 @@ impl Nets {
 /// The nets of a display.
 #[must_use]
 pub fn nets(model: &Model, plan: &Plan) -> Nets {
-    let (makes, mut stretches, lines) = build(model, plan);
+    let Built {
+        makes,
+        mut stretches,
+        undrawn,
+        lines,
+    } = build(model, plan);
     let groups = groups(model, &mut stretches);
     Nets {
         lines,
+        undrawn,
         ..Nets::new(makes, stretches, groups)
     }
 }

@@ -127,6 +127,7 @@ pub mod power {
     pub mod mixed;
     pub mod parallel;
     pub mod supply;
+    pub mod unchecked;
     pub mod unfed;
     pub mod voltage;
 }
@@ -206,6 +207,7 @@ pub const ALL: &[&Rule] = &[
     &power::idle::RULE,
     &power::supply::RULE,
     &power::circuit::RULE,
+    &power::unchecked::RULE,
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,

@@ -251,7 +251,10 @@ fn golden_cases() {
 }
 
 /// Cases that show a second code as well, since one mistake in fact breaks two rules.
-const MIXED: &[(&str, &str)] = &[("stored/mid-chain", "closes-up")];
+const MIXED: &[(&str, &str)] = &[
+    ("stored/mid-chain", "closes-up"),
+    ("power/unchecked", "two-faults"),
+];
 
 #[test]
 fn nearly_wrong_is_accepted() {

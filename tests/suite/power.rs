@@ -2,6 +2,7 @@
 //! independent circuit simulator solved (`power/spice.rs`), and whole displays that it solved (`power/rails.rs`); whole displays and cures (`power/displays.rs`); the fewest
 //! injections (`power/fewest.rs`); plus and minus apart (`power/minus.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
 
+mod circuits;
 mod displays;
 mod faces;
 mod fewest;

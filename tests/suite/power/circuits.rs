@@ -1,4 +1,5 @@
-//! Displays as circuits that ngspice reads, drawn from their choices and not from anything that the solver has.
+//! Displays as circuits that ngspice reads, drawn from their choices and not from anything that the
+//! solver has.
 
 use super::yards::{Chain, Inject, Item, Lead, Part, Place, Prop, Station, Yard};
 use std::collections::BTreeMap;
@@ -6,7 +7,8 @@ use std::fmt::Write as _;
 use tinsel::cable::loop_ohms;
 use tinsel::unit::Gauge;
 
-/// By stretch: the lowest voltage, the largest current in plus and in minus. By lead: plus and minus.
+/// By stretch: the lowest voltage, the largest current in plus and in minus. By lead: plus and
+/// minus.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Found {
     pub sections: Vec<Vec<f64>>,
@@ -36,9 +38,11 @@ pub struct Circuit {
     points: usize,
     /// Between which points conductors lie, for the one point of each island that is at 0 V.
     pub joins: Vec<(String, String)>,
-    /// By stretch of plus: its nodes that show something, its segments of plus and minus (from, to, ohm).
+    /// By stretch of plus: its nodes that show something, its segments of plus and minus (from, to,
+    /// ohm).
     stretches: Vec<Section>,
-    /// By statement and nodes before it: the lead's ends at the supply and at the line, and its ohms.
+    /// By statement and nodes before it: the lead's ends at the supply and at the line, and its
+    /// ohms.
     taps: BTreeMap<(usize, u32), [Wire; 2]>,
     feeds: Vec<[Wire; 2]>,
     statement: usize,

@@ -1,11 +1,11 @@
 //! Whole displays against ngspice, with plus and minus as two conductors.
 //!
-//! `tests/power/rails.txt` holds random displays and what ngspice 39 gave for them: several supplies, several ports of a
-//! box, receivers, injections at the start, the end, at nodes and strands, with `apart` and without. The circuit is
-//! drawn from the same choices as the display's text (`circuits.rs`, `yards.rs`); it knows nothing of the solver's
-//! networks. Where
-//! ngspice is installed (or `NGSPICE` names it) it is asked anew. To draw and record them again: `RECORD_RAILS=1 cargo
-//! test --test suite rails`.
+//! `tests/power/rails.txt` holds random displays and what ngspice 39 gave for them: several
+//! supplies, several ports of a box, receivers, injections at the start, the end, at nodes and
+//! strands, with `apart` and without. The circuit is drawn from the same choices as the display's
+//! text (`circuits.rs`, `yards.rs`); it knows nothing of the solver's networks. Where ngspice is
+//! installed (or `NGSPICE` names it) it is asked anew. To draw and record them again:
+//! `RECORD_RAILS=1 cargo test --test suite rails`.
 
 use super::circuits::{Circuit, Found};
 use super::spice::{Random, spice};
@@ -104,7 +104,8 @@ fn draws() -> impl Iterator<Item = Yard> {
     })
 }
 
-/// As many draws as are wanted of both kinds, by number: all solved, some nodes under their floor or none.
+/// As many draws as are wanted of both kinds, by number: all solved, some nodes under their floor
+/// or none.
 fn chosen() -> Vec<usize> {
     let (mut bright, mut dark) = (Vec::new(), Vec::new());
     for (draw, yard) in draws().enumerate() {

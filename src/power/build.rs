@@ -1,10 +1,10 @@
 //! From model and plan to lines: which plus joins what, and with how much copper between.
 //!
-//! On a data line plus and minus run along with the data, from the port through leads and strings to the end of the
-//! chain. An injection that is `apart` cuts the plus before its point; the minus is never cut. A receiver's port is a
-//! beginning of its own. Every node stands behind one pitch of its string's conductor; an injection at the end of a
-//! string reaches its last node through one pitch more, and one at every so many nodes is at the last of these. What is
-//! stored is not there.
+//! On a data line plus and minus run along with the data, from the port through leads and strings
+//! to the end of the chain. An injection that is `apart` cuts the plus before its point; the minus
+//! is never cut. A receiver's port is a beginning of its own. Every node stands behind one pitch of
+//! its string's conductor; an injection at the end of a string reaches its last node through one
+//! pitch more, and one at every so many nodes is at the last of these. What is stored is not there.
 
 use super::make::{Make, celsius, floor, make};
 use super::net::{
@@ -390,8 +390,9 @@ impl Builder<'_> {
         }
     }
 
-    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one at the end of the
-    /// string before ends the plus before the cut, the one at the start of the string behind begins the plus behind it.
+    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one
+    /// at the end of the string before ends the plus before the cut, the one at the start of the
+    /// string behind begins the plus behind it.
     fn ends_before(&mut self, on: &mut Stretch) {
         let sites = std::mem::take(&mut on.sites);
         let Some(piece) = self.pieces.pop() else {

@@ -1,14 +1,16 @@
 //! Solves plus and minus as two conductors: data lines that hang on boxes and supplies.
 //!
-//! A line runs from its box: rows of equal nodes, points where a lead of a supply joins, and cuts of the plus. Its
-//! minus is whole and joined to the ground of its box. A supply is an ideal source between one plus and one minus
-//! terminal, where all of its leads meet. The lead of a `power` statement ends at a bus, which feeds the lines of its
-//! ports; its minus ends at the ground of the box.
+//! A line runs from its box: rows of equal nodes, points where a lead of a supply joins, and cuts
+//! of the plus. Its minus is whole and joined to the ground of its box. A supply is an ideal source
+//! between one plus and one minus terminal, where all of its leads meet. The lead of a `power`
+//! statement ends at a bus, which feeds the lines of its ports; its minus ends at the ground of the
+//! box.
 //!
-//! Each line is eliminated from its far end to its start, two conductors at a time, down to the points that it has in
-//! common with others ([`Mesh`]); with these solved it is walked from its start. A row of equal nodes with constant
-//! current is one step of that. Only where a node is under its floor, or draws constant power, does each node count by
-//! itself, and Newton's method goes round until nothing moves, as in [`super::solve`].
+//! Each line is eliminated from its far end to its start, two conductors at a time, down to the
+//! points that it has in common with others ([`Mesh`]); with these solved it is walked from its
+//! start. A row of equal nodes with constant current is one step of that. Only where a node is
+//! under its floor, or draws constant power, does each node count by itself, and Newton's method
+//! goes round until nothing moves, as in [`super::solve`].
 //!
 //! Voltages are in volts, currents in amperes, resistances in ohm.
 
@@ -139,10 +141,12 @@ pub struct State {
     pub lines: Vec<LineState>,
 }
 
-/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
+/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less
+/// than can be measured.
 pub const TRIFLE: f64 = 1e-7;
 
-/// Steps on the points that lines have in common; above what any park takes, and it bounds the time.
+/// Steps on the points that lines have in common; above what any park takes, and it bounds the
+/// time.
 const STEPS: usize = 4_000_000;
 
 /// Solves a network; `None` where too many of its supplies depend on each other.
@@ -246,7 +250,8 @@ fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option
     })
 }
 
-/// The points of a row one by one: the voltage of the round before, and whether each counts as a resistor.
+/// The points of a row one by one: the voltage of the round before, and whether each counts as a
+/// resistor.
 type Singly = Vec<(f64, bool)>;
 
 /// A line while it is solved.
@@ -332,7 +337,8 @@ impl<'a> Work<'a> {
         front
     }
 
-    /// Walks the line with all that it has in common with others known; whether anything still moves.
+    /// Walks the line with all that it has in common with others known; whether anything still
+    /// moves.
     fn walk(&mut self, volts: &Volts, round: usize, kept: &mut Vec<Kept>) -> bool {
         kept.clear();
         let start = self.back(Front::default(), Some(volts), |front| {
@@ -382,7 +388,8 @@ fn back_row(row: &Row, singly: &[(f64, bool)], front: &mut Front, keep: &mut imp
         }
         return;
     }
-    // A current at a point of a row is the same, beyond its ends, as two at the ends in proportion to how near they are.
+    // A current at a point of a row is the same, beyond its ends, as two at the ends in proportion
+    // to how near they are.
     let (count, amps) = (f64::from(row.count), row.draw.amps);
     front.draws(amps * (count + 1.0) / 2.0, 0.0);
     front.series(row.plus * count, row.minus * count);
@@ -488,7 +495,8 @@ impl Peak {
     }
 }
 
-/// A row of equal points with constant current: its currents fall evenly, its voltage is a parabola.
+/// A row of equal points with constant current: its currents fall evenly, its voltage is a
+/// parabola.
 struct Even {
     row: Row,
     /// The voltage before it.

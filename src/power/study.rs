@@ -18,14 +18,16 @@ pub struct Levels<'a> {
 }
 
 impl Levels<'_> {
-    /// Whether a stretch is solved: joined as it should be, fed, at known voltages, and not too long.
+    /// Whether a stretch is solved: joined as it should be, fed, at known voltages, and not too
+    /// long.
     #[must_use]
     pub fn holds(&self, stretch: usize) -> bool {
         self.held.get(stretch).copied().unwrap_or(false)
     }
 }
 
-/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths of a percent).
+/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths
+/// of a percent).
 #[must_use]
 pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     let units = units(model, nets);
@@ -77,7 +79,8 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study
 }
 
-/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made for.
+/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made
+/// for.
 fn feeds(model: &Model, nets: &Nets) -> Vec<Option<f64>> {
     let mut feeds = vec![None; model.powers.len()];
     for group in &nets.groups {
@@ -325,8 +328,8 @@ pub struct Part {
     pub solved: Solved,
 }
 
-/// Solves those stretches of a group that are not left out; `None` where their voltage is not known or nothing feeds
-/// them.
+/// Solves those stretches of a group that are not left out; `None` where their voltage is not known
+/// or nothing feeds them.
 #[must_use]
 pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Option<Vec<Part>> {
     let trunk = trunk(model, nets, group);

@@ -4,6 +4,7 @@
 //! displays (`power/random.rs`); the command (`power/faces.rs`); fuses against what they protect, by small displays
 //! (`power/fuses.rs`) and by a second decider (`power/protect.rs`).
 
+mod circuits;
 mod displays;
 mod faces;
 mod fewest;

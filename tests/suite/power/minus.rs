@@ -1,4 +1,5 @@
-//! Plus and minus apart: small displays that can be worked out by hand, and what is reported of feeds that do nothing.
+//! Plus and minus apart: small displays that can be worked out by hand, and what is reported of
+//! feeds that do nothing.
 //!
 //! IEC 60228, class 5, 1.5 mm2: 13.3 ohm a kilometre and conductor, so 0.0133 ohm a metre.
 
@@ -20,8 +21,8 @@ fn near(got: i64, want: i64, within: i64) {
     );
 }
 
-/// 40 nodes of 50 mA and 10 more, on conductors that take nothing. The port is fed through 10 m, the second string
-/// through 5 m, both of 1.5 mm2.
+/// 40 nodes of 50 mA and 10 more, on conductors that take nothing. The port is fed through 10 m,
+/// the second string through 5 m, both of 1.5 mm2.
 const MAST: &str = "\
 node bead { chip ws2811; colour RGB; volts 12 V; draw 50 mA; floor 6 V }
 prop mast { node bead; string 40 nodes }
@@ -33,7 +34,8 @@ power deck.1 from hold through 10 m of 1.5 mm2
 inject flag at start from hold through 5 m of 1.5 mm2 apart
 ";
 
-/// 2 A flow out of the port and 0.5 A behind the cut; all 2.5 A come back through both leads by their length.
+/// 2 A flow out of the port and 0.5 A behind the cut; all 2.5 A come back through both leads by
+/// their length.
 #[test]
 fn the_minus_is_never_cut() {
     let study = study(MAST);
@@ -50,7 +52,8 @@ fn the_minus_is_never_cut() {
     near(study.sections[1].lowest.unwrap().uv, 12_000_000 - drop, 2);
 }
 
-/// What comes back beside the cut is in the string's own minus, where a rule can hold it against its gauge.
+/// What comes back beside the cut is in the string's own minus, where a rule can hold it against
+/// its gauge.
 #[test]
 fn every_conductor_has_its_currents() {
     let text = MAST.replace("floor 6 V", "floor 6 V; pitch 1 mm; gauge 18 AWG");
@@ -67,7 +70,8 @@ fn every_conductor_has_its_currents() {
     near(flag.plus.ua, 500_000, 1);
 }
 
-/// Ports of one box share its ground, whatever feeds them: two leads of one supply, or a lead and an injection.
+/// Ports of one box share its ground, whatever feeds them: two leads of one supply, or a lead and
+/// an injection.
 #[test]
 fn the_ground_of_a_box_is_shared() {
     let two = MAST
@@ -109,8 +113,8 @@ fn supplies_get_back_what_they_give() {
     let loads = study(&format!("{text}supply bow {{ volts 12 V; rated 20 W }}\n"));
     near(loads.feeds[0].minus_ua, 2_000_000, 1);
     near(loads.taps[0].minus_ua, 500_000, 1);
-    // A second lead of `bow`, to the box: a part of what the port takes from `hold` can't flow back to `bow`, but what
-    // `bow` gives to the flag comes back on both of its leads.
+    // A second lead of `bow`, to the box: a part of what the port takes from `hold` can't flow back
+    // to `bow`, but what `bow` gives to the flag comes back on both of its leads.
     let more =
         "supply bow { volts 12 V; rated 20 W }\npower deck.2 from bow through 10 m of 1.5 mm2\n";
     let loads = study(&format!("{text}{more}"));
@@ -165,7 +169,8 @@ fn the_floor_of_a_node_without_volts() {
     assert_eq!(floors(&own), [7_000_000, 7_000_000]);
 }
 
-/// Nodes that show nothing draw what they draw in idle, also where nothing else hangs on their plus.
+/// Nodes that show nothing draw what they draw in idle, also where nothing else hangs on their
+/// plus.
 #[test]
 fn dark_nodes_alone_draw_their_idle() {
     let text = MAST
@@ -184,7 +189,8 @@ fn dark_nodes_alone_draw_their_idle() {
     );
 }
 
-/// A line with more supplies than can be solved, and boxes that depend on each other too much, are left out.
+/// A line with more supplies than can be solved, and boxes that depend on each other too much, are
+/// left out.
 #[test]
 fn too_many_supplies_are_left_out() {
     let mut text = String::from(
@@ -283,7 +289,8 @@ fn the_ways_out_of_parallel() {
     assert!(power_codes(&one(&cut)).is_empty());
 }
 
-/// The same for an injection that feeds nothing: taken away or moved, and the display has no finding.
+/// The same for an injection that feeds nothing: taken away or moved, and the display has no
+/// finding.
 #[test]
 fn the_ways_out_of_idle() {
     let text = PIER.replace("AWG fuse 5 A\n", "AWG fuse 5 A apart\n");

@@ -20,7 +20,8 @@ pub struct Inject {
     pub place: Place,
     pub lead: Lead,
     pub apart: bool,
-    /// At the end of a string, where the next one's start is fed `apart` too: the cut is behind this one.
+    /// At the end of a string, where the next one's start is fed `apart` too: the cut is behind
+    /// this one.
     pub before_the_cut: bool,
 }
 
@@ -65,7 +66,8 @@ pub struct Chain {
     pub items: Vec<Item>,
 }
 
-/// A controller or receiver: its name, its `power` statements (first and last port, lead), its chains by port.
+/// A controller or receiver: its name, its `power` statements (first and last port, lead), its
+/// chains by port.
 #[derive(Debug, Clone)]
 pub struct Station {
     pub name: String,
@@ -372,7 +374,8 @@ impl Yard {
         let name = &station.name;
         let volts = self.volts;
         let _ = match (at, self.receivers) {
-            // Both receivers hang on ports 4 and 5: on each of them the first one's chain comes first.
+            // Both receivers hang on ports 4 and 5: on each of them the first one's chain comes
+            // first.
             (1 | 2, true) => writeln!(
                 text,
                 "receiver {name} {{ carries hut.4..5; ports 1..2 {{ volts {volts} V }} }}"

@@ -139,6 +139,12 @@ fn the_fuse_of_a_supply() {
     };
     quiet(&text("5 A"));
     quiet(&text("20 A"));
+    let compiled = one(&text("20 A"));
+    let rows = parts::rows(&compiled.model, &compiled.plan);
+    assert!(
+        rows.iter()
+            .any(|row| row.item == "supply, 12 V, 150 W, with a fuse of 20 A")
+    );
     let over = only(&text("20.5 A"));
     assert_eq!((over.code, over.severity), ("power/fuse", Severity::Error));
     let message =

@@ -24,7 +24,7 @@ function settled(page) {
       const top = target ? target.getBoundingClientRect().top : NaN;
       still = top === last ? still + 1 : 0;
       last = top;
-      if (still < 30) requestAnimationFrame(look);
+      if (still < 12) requestAnimationFrame(look);
       else done({ top, id: target?.id, height: innerHeight, end: scrollY + innerHeight >= document.documentElement.scrollHeight - 2 });
     };
     requestAnimationFrame(look);
@@ -48,7 +48,7 @@ for (const reducedMotion of ['no-preference', 'reduce']) {
       const table = JSON.parse(tinsel('table', file, '--format', 'json'));
       for (const viewport of [{ width: 1280, height: 900 }, { width: 390, height: 844 }]) {
         const { page, context, faults } = await open(browser, paper, { reducedMotion, viewport });
-        for (const { name: string } of spread(table.strings, 6)) {
+        for (const { name: string } of spread(table.strings, 4)) {
           await page.fill('#question', string);
           await page.press('#question', 'Enter');
           for (const kind of ['#s', '#p']) {
@@ -58,14 +58,14 @@ for (const reducedMotion of ['no-preference', 'reduce']) {
             landed(await settled(page), href.slice(1), `${string} by search`);
           }
         }
-        for (const { universe } of spread(table.universes, 4)) {
+        for (const { universe } of spread(table.universes, 2)) {
           await page.fill('#question', `universe ${universe}`);
           await page.press('#question', 'Enter');
           await page.locator(`#answer a[href="#u${universe}"]`).click();
           landed(await settled(page), `u${universe}`, `universe ${universe}`);
         }
         const parts = await page.evaluate(() => [...document.querySelectorAll('nav a')].map((a) => a.getAttribute('href')));
-        for (const href of parts) {
+        for (const href of spread(parts, 5)) {
           await page.locator(`nav a[href="${href}"]`).click();
           landed(await settled(page), href.slice(1), href);
         }
@@ -79,7 +79,7 @@ for (const reducedMotion of ['no-preference', 'reduce']) {
         await page.close();
         return all;
       });
-      for (const id of spread(ids, 3)) {
+      for (const id of spread(ids, 2)) {
         const context = await browser.newContext({ reducedMotion });
         const page = await context.newPage();
         await page.goto(`${pathToFileURL(paper).href}#${id}`);

@@ -416,3 +416,41 @@ fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
         told(&now)
     );
 }
+
+/// Random displays around the lock of another display, whose names are mostly the same: what is lawful afresh is lawful
+/// there, and the next build changes nothing. Left out is what may hang on where others lie: `same as`, `consecutive`.
+#[test]
+fn a_display_around_the_lock_of_another() {
+    let config = Config {
+        cases: 320,
+        failure_persistence: None,
+        ..Config::default()
+    };
+    let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[5; 32]);
+    let mut runner = TestRunner::new_with_rng(config, rng);
+    let compared = std::cell::Cell::new(0_usize);
+    let outcome = runner.run(&(random::spec(), random::spec()), |(other, spec)| {
+        let text = random::build(&spec).source();
+        if text.contains("consecutive") || text.contains("same as") {
+            return Ok(());
+        }
+        let first = check::one(&random::build(&other).source());
+        if first.has_errors() || check::one(&text).has_errors() {
+            return Ok(());
+        }
+        let now = around(&text, &lock_of(&first));
+        prop_assert!(
+            !now.has_errors(),
+            "{}\n--- the display ---\n{text}",
+            told(&now)
+        );
+        let again = around(&text, &lock_of(&now));
+        prop_assert_eq!(lock_of(&again), lock_of(&now), "\n{}", text);
+        compared.set(compared.get() + 1);
+        Ok(())
+    });
+    if let Err(failure) = outcome {
+        panic!("{failure}");
+    }
+    assert!(compared.get() > 40, "only {} compared", compared.get());
+}

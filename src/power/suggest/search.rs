@@ -1,0 +1,626 @@
+//! The fewest feeds with which lines hold: placed by climbing, proven by trying all sets of one fewer.
+//!
+//! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
+//! every smaller set is then tried, from the port on. Two bounds keep that short. No point has more than the voltage of
+//! the supplies, so what fails between a set's last site and the next one when that one has all of it fails with
+//! any further site too. And from each point on there is a number of sites that are needed at least: with the full
+//! voltage at each of them, and for the current that is drawn there. Work is counted; where it runs out, what was found
+//! is not proven.
+
+use super::wire::{Bus, BusFlow, Feed, Flow, Norton, Wire, room};
+
+/// A set is taken for good from this slack on: no node or fuse is then near its limit.
+const GOOD: f64 = 0.03;
+
+/// The most feeds that are added to one line.
+const MOST_FEEDS: usize = 250;
+
+/// The most steps that go into proving for one line that no fewer do.
+const MOST_PROOF: u64 = 4_000_000;
+
+/// Sites of each line, by index and in order.
+pub type Sets = Vec<Vec<usize>>;
+
+/// What was found.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// The sites.
+    pub sets: Sets,
+    /// Whether no fewer do.
+    pub proven: bool,
+}
+
+impl Answer {
+    /// How many feeds there are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.sets.iter().map(Vec::len).sum()
+    }
+}
+
+/// Lines and where they could be fed.
+pub struct Search<'a> {
+    /// At each level that must hold, the hardest one first.
+    pub levels: &'a [Bus],
+    /// The sites of each line, by point.
+    pub sites: &'a [Vec<Feed>],
+    /// Which sites are where a person looks first.
+    pub natural: &'a [Vec<bool>],
+    /// The least slack that is wanted, 0 or more.
+    pub need: f64,
+    /// Whether all that flows is as reckoned here, so that a proof holds.
+    pub exact: bool,
+}
+
+/// The work that is left.
+#[derive(Clone, Copy, Debug)]
+pub struct Steps(pub u64);
+
+impl Steps {
+    fn take(&mut self, steps: usize) -> bool {
+        self.0 = self.0.saturating_sub(steps as u64);
+        self.0 > 0
+    }
+}
+
+/// How sets do.
+#[derive(Clone, Debug, Default)]
+struct Score {
+    lines: Vec<f64>,
+    ports: Vec<f64>,
+    trunk: f64,
+}
+
+impl Score {
+    fn least(&self) -> f64 {
+        self.lines.iter().copied().fold(self.trunk, f64::min)
+    }
+
+    fn worst_line(&self) -> usize {
+        let lines = self.lines.iter().enumerate();
+        let worst = lines.min_by(|a, b| a.1.total_cmp(b.1));
+        worst.map_or(0, |(line, _)| line)
+    }
+}
+
+impl Search<'_> {
+    /// The fewest feeds that are found; `None` where none help.
+    #[must_use]
+    pub fn fewest(&self, steps: &mut Steps) -> Option<Answer> {
+        if !self.all_would_do() {
+            return None;
+        }
+        let found = match self.sites {
+            [_] => self.of_one_line(steps),
+            _ => self.of_many(steps),
+        };
+        found.map(|answer| Answer {
+            sets: self.natural_sets(answer.sets),
+            ..answer
+        })
+    }
+
+    /// Whether voltages hold with the full voltage at every site.
+    fn all_would_do(&self) -> bool {
+        let Some(bus) = self.levels.first() else {
+            return false;
+        };
+        let all = || bus.lines.iter().zip(self.sites);
+        all().any(|(_, sites)| !sites.is_empty())
+            && all().all(|(wire, sites)| {
+                let feeds = wire.fixed.iter().chain(sites);
+                let most = feeds.map(|feed| feed.volts).fold(0.0, f64::max);
+                let mut floors = wire.pieces.iter().filter_map(|piece| piece.floor);
+                sites.is_empty() || floors.all(|floor| floor < most)
+            })
+    }
+
+    fn merged(&self, line: usize, set: &[usize], bus: &Bus, into: &mut Vec<Feed>) {
+        into.clear();
+        let fixed = bus.lines.get(line).map_or(&[][..], |wire| &wire.fixed);
+        let sites = self.sites.get(line).map_or(&[][..], Vec::as_slice);
+        into.extend(set.iter().filter_map(|at| sites.get(*at)));
+        if !fixed.is_empty() {
+            into.extend(fixed);
+            into.sort_by_key(|feed| feed.at);
+        }
+    }
+
+    fn score(&self, sets: &Sets) -> Score {
+        let mut score = Score {
+            trunk: f64::INFINITY,
+            ..Score::default()
+        };
+        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
+        let mut flow = BusFlow::default();
+        for bus in self.levels {
+            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
+                self.merged(line, set, bus, feeds);
+            }
+            bus.flow(&feeds, &mut flow);
+            score.trunk = score.trunk.min(flow.trunk);
+            score.lines.resize(sets.len(), f64::INFINITY);
+            score.ports.resize(sets.len(), 0.0);
+            let rows = score.lines.iter_mut().zip(&mut score.ports);
+            for ((slack, port), line) in rows.zip(&flow.lines) {
+                *slack = slack.min(line.slack);
+                *port = port.max(line.port);
+            }
+        }
+        score
+    }
+
+    /// What an evaluation costs.
+    fn cost(&self, sets: &Sets) -> usize {
+        let feeds: usize = sets.iter().map(Vec::len).sum();
+        self.levels.len() * (2 * feeds + 2 * sets.len())
+    }
+
+    /// Sites spread evenly by what is drawn.
+    fn spread(&self, line: usize, count: usize) -> Vec<usize> {
+        let wire = self.levels.first().and_then(|bus| bus.lines.get(line));
+        let sites = self.sites.get(line);
+        let Some((wire, sites)) = wire.zip(sites) else {
+            return Vec::new();
+        };
+        let all = wire.beyond(0);
+        // A port feeds half a stretch, each site two halves.
+        let port = usize::from(self.levels.first().is_some_and(|bus| bus.trunk.is_some()));
+        let mut set: Vec<usize> = Vec::with_capacity(count);
+        for at in 0..count {
+            let share = (2 * at + 1 + port) as f64 / (2 * count + port) as f64;
+            let site = sites.partition_point(|site| wire.beyond(site.at) > all * (1.0 - share));
+            let next = set.last().map_or(0, |before| before + 1);
+            set.push(site.max(next));
+        }
+        // Those that ran over the end move back.
+        let mut last = sites.len();
+        for site in set.iter_mut().rev() {
+            *site = (*site).min(last.saturating_sub(1));
+            last = *site;
+        }
+        set.dedup();
+        set
+    }
+
+    /// Moves the sites of a line to where it does best.
+    fn climb(&self, sets: &mut Sets, line: usize, steps: &mut Steps) -> Score {
+        let mut score = self.score(sets);
+        let sites = self.sites.get(line).map_or(0, Vec::len);
+        let count = sets.get(line).map_or(0, Vec::len);
+        // A line that does well by itself helps the others.
+        let worth = |score: &Score| {
+            let own = score.lines.get(line).copied().unwrap_or(f64::INFINITY);
+            (own.min(GOOD), score.least())
+        };
+        let mut step = sites.div_ceil(4 * count.max(1)).max(1);
+        loop {
+            let mut moved = false;
+            for at in 0..count {
+                for (ahead, span) in moves(at, count) {
+                    let Some(tried) = shifted(sets, line, span, (step, ahead), sites) else {
+                        continue;
+                    };
+                    if !steps.take(self.cost(sets)) {
+                        return score;
+                    }
+                    let than = self.score(&tried);
+                    if worth(&than) > worth(&score) {
+                        (*sets, score, moved) = (tried, than, true);
+                    }
+                }
+            }
+            if !moved && step == 1 {
+                return score;
+            }
+            if !moved {
+                step = step.div_ceil(2).min(step - 1).max(1);
+            }
+        }
+    }
+
+    fn of_one_line(&self, steps: &mut Steps) -> Option<Answer> {
+        let nothing = vec![Vec::new()];
+        if self.score(&nothing).least() >= self.need {
+            return Some(Answer {
+                sets: nothing,
+                proven: true,
+            });
+        }
+        let mut proof = Proof::new(self);
+        let least = proof.as_ref().map_or(1, |proof| proof.least().max(1));
+        let mut sets = self.climbed(least, steps)?;
+        // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
+        let count = sets.first().map_or(0, Vec::len);
+        let mut proven = proof.is_some() && self.exact;
+        let mut share = Steps(steps.0.min(MOST_PROOF));
+        let before = share.0;
+        for fewer in least..count {
+            let tried = proof.as_mut().map(|proof| proof.any(fewer, &mut share));
+            match tried {
+                Some(Tried::Found(set)) => {
+                    sets = vec![set];
+                    self.climb(&mut sets, 0, steps);
+                    break;
+                }
+                Some(Tried::None) => {}
+                Some(Tried::NotAll) | None => {
+                    proven = false;
+                    break;
+                }
+            }
+        }
+        steps.take((before - share.0) as usize);
+        // That it does not hold without any is seen already.
+        proven |= self.exact && count == 1;
+        Some(Answer { sets, proven })
+    }
+
+    /// The smallest set that climbing finds, from a size on.
+    fn climbed(&self, least: usize, steps: &mut Steps) -> Option<Sets> {
+        let sites = self.sites.first().map_or(0, Vec::len);
+        let most = (least + MOST_FEEDS).min(sites);
+        let mut count = least;
+        while count <= most && steps.0 > 0 {
+            let mut sets = vec![self.spread(0, count)];
+            if self.climb(&mut sets, 0, steps).least() >= self.need {
+                return Some(sets);
+            }
+            count += 1;
+        }
+        None
+    }
+
+    /// Lines that share a lead: one feed after the other for the line that is worst, then without those that are not
+    /// needed.
+    fn of_many(&self, steps: &mut Steps) -> Option<Answer> {
+        let mut sets: Sets = vec![Vec::new(); self.sites.len()];
+        let mut score = self.score(&sets);
+        while score.least() < self.need {
+            let line = self.line_to_feed(&score, &sets)?;
+            let count = sets.get(line).map_or(0, Vec::len) + 1;
+            *sets.get_mut(line)? = self.spread(line, count);
+            if sets.get(line).map_or(0, Vec::len) < count || count > MOST_FEEDS {
+                return None;
+            }
+            score = self.climb(&mut sets, line, steps);
+            if score.least() < self.need && score.worst_line() != line {
+                score = self.climb(&mut sets, score.worst_line(), steps);
+            }
+            if steps.0 == 0 {
+                return None;
+            }
+        }
+        for line in 0..sets.len() {
+            self.thin(&mut sets, line, steps);
+        }
+        let count: usize = sets.iter().map(Vec::len).sum();
+        let proven = self.exact && (count < 2 || count == 2 && self.no_single(steps));
+        if count == 2 && !proven {
+            if let Some(single) = self.single(steps) {
+                return Some(Answer {
+                    sets: single,
+                    proven: self.exact,
+                });
+            }
+        }
+        Some(Answer { sets, proven })
+    }
+
+    /// The line that gets one feed more: the worst one, or where only their common lead carries too much, the one that
+    /// takes most from it.
+    fn line_to_feed(&self, score: &Score, sets: &Sets) -> Option<usize> {
+        let worst = score.worst_line();
+        let fails = score.lines.get(worst).is_some_and(|slack| *slack < self.need);
+        if fails {
+            return Some(worst);
+        }
+        let room = |line: &usize| {
+            let sites = self.sites.get(*line).map_or(0, Vec::len);
+            sets.get(*line).is_some_and(|set| set.len() < sites)
+        };
+        let lines = (0..sets.len()).filter(room);
+        lines.max_by(|a, b| {
+            let port = |line: &usize| score.ports.get(*line).copied().unwrap_or(0.0);
+            port(a).total_cmp(&port(b)).then(b.cmp(a))
+        })
+    }
+
+    /// Takes from a line what all of them do without.
+    fn thin(&self, sets: &mut Sets, line: usize, steps: &mut Steps) {
+        while let Some(count) = sets.get(line).map(Vec::len).filter(|count| *count > 0) {
+            let mut fewer = sets.clone();
+            let spread = self.spread(line, count - 1);
+            if let Some(set) = fewer.get_mut(line) {
+                *set = spread;
+            }
+            if self.climb(&mut fewer, line, steps).least() < self.need {
+                return;
+            }
+            *sets = fewer;
+        }
+    }
+
+    fn single(&self, steps: &mut Steps) -> Option<Sets> {
+        let mut sets: Sets = vec![Vec::new(); self.sites.len()];
+        let mut best: Option<(f64, Sets)> = None;
+        for (line, sites) in self.sites.iter().enumerate() {
+            for site in 0..sites.len() {
+                if !steps.take(self.cost(&sets)) {
+                    return None;
+                }
+                *sets.get_mut(line)? = vec![site];
+                let slack = self.score(&sets).least();
+                let better = best.as_ref().is_none_or(|(than, _)| slack > *than);
+                if slack >= self.need && better {
+                    best = Some((slack, sets.clone()));
+                }
+            }
+            sets.get_mut(line)?.clear();
+        }
+        best.map(|(_, sets)| sets)
+    }
+
+    /// Whether no single feed does; false where not all could be tried.
+    fn no_single(&self, steps: &mut Steps) -> bool {
+        self.single(steps).is_none() && steps.0 > 0
+    }
+
+    /// Moves sites to the starts and ends of strings and strands near them, where that costs little.
+    fn natural_sets(&self, mut sets: Sets) -> Sets {
+        let enough = |slack: f64| self.need.max((slack / 2.0).min(GOOD));
+        let enough_now = enough(self.score(&sets).least());
+        for line in 0..sets.len() {
+            let Some(natural) = self.natural.get(line) else {
+                continue;
+            };
+            for at in 0..sets.get(line).map_or(0, Vec::len) {
+                let Some(set) = sets.get(line) else { break };
+                let Some(site) = set.get(at).copied() else { break };
+                let from = at.checked_sub(1).and_then(|at| set.get(at));
+                let from = from.map_or(0, |site| site + 1);
+                let to = set.get(at + 1).copied().unwrap_or(natural.len());
+                let between = natural.iter().enumerate().take(to).skip(from);
+                let near = between.filter(|(_, natural)| **natural).map(|(site, _)| site);
+                let mut near: Vec<usize> = near.collect();
+                near.sort_by_key(|other| (other.abs_diff(site), *other));
+                for other in near.into_iter().take(4) {
+                    let mut tried = sets.clone();
+                    if let Some(entry) = tried.get_mut(line).and_then(|set| set.get_mut(at)) {
+                        *entry = other;
+                    }
+                    if self.score(&tried).least() >= enough_now {
+                        sets = tried;
+                        break;
+                    }
+                }
+            }
+        }
+        sets
+    }
+}
+
+/// How a site is moved, ahead or back: by itself, with all before it, or with all after it.
+fn moves(at: usize, count: usize) -> impl Iterator<Item = (bool, (usize, usize))> {
+    let spans = [(at, at + 1), (0, at + 1), (at, count)];
+    let fresh = spans.into_iter().enumerate();
+    let fresh = fresh.filter(move |(index, span)| *index == 0 || span.1 - span.0 > 1);
+    fresh.flat_map(|(_, span)| [(true, span), (false, span)])
+}
+
+/// Sets with some neighbouring sites of a line moved by a step, ahead or back, as far as there is room.
+fn shifted(
+    sets: &Sets,
+    line: usize,
+    (from, to): (usize, usize),
+    (step, ahead): (usize, bool),
+    sites: usize,
+) -> Option<Sets> {
+    let set = sets.get(line)?;
+    let (first, last) = (*set.get(from)?, *set.get(to.checked_sub(1)?)?);
+    let before = from.checked_sub(1).and_then(|at| set.get(at));
+    let room = if ahead {
+        set.get(to).copied().unwrap_or(sites).checked_sub(last + 1)?
+    } else {
+        first.checked_sub(before.map_or(0, |site| site + 1))?
+    };
+    let by = step.min(room);
+    if by == 0 {
+        return None;
+    }
+    let mut moved = sets.clone();
+    for site in moved.get_mut(line)?.get_mut(from..to)? {
+        *site = if ahead { *site + by } else { *site - by };
+    }
+    Some(moved)
+}
+
+/// What came of trying all sets of a size.
+enum Tried {
+    /// One holds.
+    Found(Vec<usize>),
+    /// None holds.
+    None,
+    /// Not all could be tried.
+    NotAll,
+}
+
+/// How far a set has come along the line.
+#[derive(Clone, Copy)]
+struct Reached {
+    /// What is on the port's side of the point.
+    norton: Norton,
+    /// The last point that is fed.
+    point: usize,
+    /// The next site.
+    site: usize,
+    /// The next feed that is there already.
+    fixed: usize,
+}
+
+/// All sets of a size for a single line.
+struct Proof<'a> {
+    search: &'a Search<'a>,
+    /// The line at the hardest level.
+    bus: &'a Bus,
+    left: Norton,
+    /// The highest voltage of any supply.
+    volts: f64,
+    /// For each site, how many more are needed at least where it is the last one so far.
+    need: Vec<usize>,
+    chosen: Vec<usize>,
+    flow: Flow,
+    feeds: Vec<Feed>,
+}
+
+impl<'a> Proof<'a> {
+    /// For lines that hang on a lead or are fed by injections only; `None` where there are other lines, or too many
+    /// sites.
+    fn new(search: &'a Search<'a>) -> Option<Self> {
+        const MOST_SITES: usize = 2_000;
+        let bus = search.levels.first()?;
+        let ([wire], [sites]) = (bus.lines.as_slice(), search.sites) else {
+            return None;
+        };
+        if sites.len() > MOST_SITES {
+            return None;
+        }
+        let left = bus.trunk.map(|trunk| trunk.source).unwrap_or_default();
+        let trunk = bus.trunk.map(|trunk| trunk.source.amps / trunk.source.siemens);
+        let feeds = wire.fixed.iter().chain(sites).map(|feed| feed.volts);
+        let mut proof = Self {
+            search,
+            bus,
+            left,
+            volts: feeds.chain(trunk).fold(0.0, f64::max),
+            need: vec![0; sites.len()],
+            chosen: Vec::new(),
+            flow: Flow::default(),
+            feeds: Vec::new(),
+        };
+        proof.fill_need();
+        Some(proof)
+    }
+
+    fn sites(&self) -> &'a [Feed] {
+        self.search.sites.first().map_or(&[], Vec::as_slice)
+    }
+
+    /// From the far end: how many sites are needed after each one, if it has the full voltage.
+    fn fill_need(&mut self) {
+        let Some(wire) = self.bus.lines.first() else {
+            return;
+        };
+        let sites = self.sites();
+        for (at, site) in sites.iter().enumerate().rev() {
+            let by_volts = self.reach(wire, site.at, sites.len());
+            // What flows on from here and what the rest give is at least what is drawn there.
+            let given = wire.fixed.iter().filter(|feed| feed.at > site.at);
+            let given: f64 = given.map(|feed| feed.most).sum();
+            let given = (wire.most_after(site.at) + given) * wire.limits;
+            let drawn = wire.beyond(site.at) - given;
+            let by_amps = (drawn / (site.most * wire.limits) - 1e-9).ceil();
+            if let Some(entry) = self.need.get_mut(at) {
+                *entry = by_volts.max(by_amps.max(0.0) as usize);
+            }
+        }
+    }
+
+    /// How many sites are needed at least in all.
+    fn least(&self) -> usize {
+        let Some((wire, site)) = self.bus.lines.first().zip(self.sites().first()) else {
+            return 0;
+        };
+        let trunk = self.bus.trunk.map_or(0.0, |trunk| trunk.most);
+        let port = trunk.min(wire.port).min(wire.most_after(0));
+        let given: f64 = wire.fixed.iter().map(|feed| feed.most).sum();
+        let drawn = wire.beyond(0) - (port + given) * wire.limits;
+        let by_amps = (drawn / (site.most * wire.limits) - 1e-9).ceil();
+        let by_volts = self.reach(wire, 0, self.sites().len());
+        by_volts.max(by_amps.max(0.0) as usize)
+    }
+
+    /// How many sites are needed after a point that has the full voltage; those up to `far` may be the next one.
+    fn reach(&self, wire: &Wire, at: usize, far: usize) -> usize {
+        // With feeds between, voltage says nothing here.
+        let fixed = wire.fixed.iter().any(|feed| feed.at >= at);
+        if fixed || wire.can_end(at, self.volts) {
+            return 0;
+        }
+        let sites = self.sites();
+        let next = sites.partition_point(|site| site.at <= at);
+        let spans = |to: &Feed| wire.can_span(at, to.at, self.volts);
+        let within = sites.get(next..far).unwrap_or(&[]);
+        let last = next + within.partition_point(spans).max(1) - 1;
+        1 + self.need.get(last).copied().unwrap_or(0)
+    }
+
+    fn any(&mut self, count: usize, steps: &mut Steps) -> Tried {
+        self.chosen.clear();
+        let start = Reached {
+            norton: self.left,
+            point: 0,
+            site: 0,
+            fixed: 0,
+        };
+        match self.deeper(count, start, steps) {
+            Some(true) => Tried::Found(self.chosen.clone()),
+            Some(false) => Tried::None,
+            None => Tried::NotAll,
+        }
+    }
+
+    /// Whether a set that begins with the chosen ones holds; `None` where work ran out.
+    fn deeper(&mut self, count: usize, mut now: Reached, steps: &mut Steps) -> Option<bool> {
+        if count == 0 {
+            return Some(self.holds());
+        }
+        let wire = self.bus.lines.first()?;
+        for (index, site) in self.sites().iter().enumerate().skip(now.site) {
+            if !steps.take(1) {
+                return None;
+            }
+            while let Some(feed) = wire.fixed.get(now.fixed).filter(|feed| feed.at <= site.at) {
+                now.norton = wire.through(now.norton, now.point, feed.at).with(feed);
+                (now.point, now.fixed) = (feed.at, now.fixed + 1);
+            }
+            if !wire.can_reach(now.norton, now.point, site.at, self.volts) {
+                return Some(false);
+            }
+            if self.need.get(index).is_some_and(|need| *need > count - 1) {
+                continue;
+            }
+            self.chosen.push(index);
+            let after = Reached {
+                norton: wire.through(now.norton, now.point, site.at).with(site),
+                point: site.at,
+                site: index + 1,
+                fixed: now.fixed,
+            };
+            if self.deeper(count - 1, after, steps)? {
+                return Some(true);
+            }
+            self.chosen.pop();
+        }
+        Some(false)
+    }
+
+    /// Whether the chosen set holds at every level.
+    fn holds(&mut self) -> bool {
+        let search = self.search;
+        let mut feeds = std::mem::take(&mut self.feeds);
+        let holds = search.levels.iter().all(|bus| {
+            search.merged(0, &self.chosen, bus, &mut feeds);
+            let Some(wire) = bus.lines.first() else {
+                return false;
+            };
+            let left = bus.trunk.map(|trunk| trunk.source).unwrap_or_default();
+            wire.flow(left, &feeds, search.need, &mut self.flow);
+            let trunk = bus.trunk.map_or(f64::INFINITY, |trunk| trunk.most * wire.limits);
+            let slack = self.flow.slack.min(room(self.flow.port, trunk));
+            slack >= search.need
+        });
+        self.feeds = feeds;
+        holds
+    }
+}

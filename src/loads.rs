@@ -22,12 +22,12 @@ pub struct Loads {
 pub struct Study {
     /// What hangs on the ports, by output of the plan, then in chain order.
     pub sections: Vec<Section>,
-    /// What flows through the lead of each `power` statement, in microamperes, by statement.
-    pub feeds: Vec<i64>,
+    /// What flows through the lead of each `power` statement, by statement.
+    pub feeds: Vec<FeedLoad>,
     /// What flows in at each point of injection.
     pub taps: Vec<TapLoad>,
-    /// Cables of chains and strings, each at the most that flows through it.
-    pub leads: Vec<LeadLoad>,
+    /// Conductors within the lines, by section, then along it.
+    pub conductors: Vec<ConductorLoad>,
     /// What each supply gives, in microamperes.
     pub supplies: Vec<i64>,
 }
@@ -93,6 +93,15 @@ pub struct Low {
     pub floor_uv: i64,
 }
 
+/// The lead of a `power` statement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct FeedLoad {
+    /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
+    pub ua: i64,
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    pub minus_ua: i64,
+}
+
 /// A point of injection.
 #[derive(Debug, Clone, Copy)]
 pub struct TapLoad {
@@ -102,21 +111,53 @@ pub struct TapLoad {
     pub string: StringId,
     /// How many nodes of the string come before the point.
     pub after: u32,
-    /// What flows in, in microamperes.
+    /// The section that it feeds, as an index of [`Study::sections`].
+    pub section: u32,
+    /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
     pub ua: i64,
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    pub minus_ua: i64,
     /// Whether its section was left out.
     pub left_out: bool,
 }
 
-/// A cable of a chain or string.
+/// A stretch of one conductor within a line: a `lead`, or equal nodes of a string. Its plus and minus have the same
+/// gauge.
 #[derive(Debug, Clone, Copy)]
-pub struct LeadLoad {
-    /// Where it is said.
+pub struct ConductorLoad {
+    /// The section that its plus belongs to, as an index of [`Study::sections`].
+    pub section: u32,
+    /// Where it is written: the string's reference in the wire, or the lead.
     pub at: Span,
-    /// Its conductor.
+    /// The string; `None` for a lead or a skip between strings.
+    pub string: Option<StringId>,
+    /// Whether it is a `lead`.
+    pub lead: bool,
+    /// What it is made of.
     pub gauge: Gauge,
-    /// The most that flows through it, in microamperes.
+    /// The largest current in its plus; 0 in a segment that `apart` cuts.
+    pub plus: Flow,
+    /// The largest current in its minus.
+    pub minus: Flow,
+}
+
+/// The largest current in a conductor, and where.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Flow {
+    /// The current in microamperes. In a plus it is above 0 away from the port, in a minus towards the port: so a line
+    /// that is fed at its start has both above 0.
     pub ua: i64,
+    /// The node of the string that the segment leads to, from 1; 0 in a lead and where the nodes show nothing.
+    pub node: u32,
+}
+
+impl Flow {
+    /// Takes another segment's current where it is larger.
+    pub fn take(&mut self, ua: i64, node: u32) {
+        if ua.unsigned_abs() > self.ua.unsigned_abs() {
+            *self = Self { ua, node };
+        }
+    }
 }
 
 /// An injection that would help, in the words of the language.

@@ -2,6 +2,7 @@
 
 use crate::cable::loop_ohms;
 use crate::model::{Draw, Model, NodeKind, Told};
+use crate::unit::Gauge;
 
 /// What a make of node is, electrically.
 #[derive(Clone, Copy, Debug, Default)]
@@ -18,6 +19,8 @@ pub struct Make {
     pub ohms: f64,
     /// One pitch, in micrometres.
     pub pitch_um: i64,
+    /// Its conductor.
+    pub gauge: Option<Gauge>,
     /// Its voltage in millivolts.
     pub volts: Option<Told<i64>>,
     /// Whether it says what it draws.
@@ -64,6 +67,7 @@ pub fn make(model: &Model, node: &NodeKind) -> Make {
         floor: floor_mv(model, node) as f64 * 1e-3,
         ohms,
         pitch_um: pitch.unwrap_or(0),
+        gauge,
         volts: node.volts,
         draws: node.draw.is_some() || node.idle_ua > 0,
         whole: pitch.is_some() && gauge.is_some(),

@@ -40,6 +40,8 @@ pub struct Run {
     pub first: u32,
     /// Where it is written: the reference, or the lead.
     pub at: Span,
+    /// Its conductor, where that is known.
+    pub gauge: Option<Gauge>,
     /// The conductor and length of a lead.
     pub lead: Option<(Gauge, i64)>,
 }
@@ -284,6 +286,7 @@ impl Builder<'_> {
             string: None,
             first: 0,
             at,
+            gauge,
             lead: gauge.map(|gauge| (gauge, length)),
         });
     }
@@ -311,6 +314,7 @@ impl Builder<'_> {
             string,
             first,
             at,
+            gauge: make.gauge,
             lead: None,
         });
         if first > 0 && make.draws {

@@ -7,8 +7,8 @@
 
 use super::make::Make;
 use super::net::{Nets, Run, Stretch};
-use super::study::{TRIFLE, left_out, low, micro};
-use crate::loads::{LeadLoad, Section};
+use super::study::{TRIFLE, conductor, left_out, low, micro};
+use crate::loads::{ConductorLoad, Section};
 
 /// What each node of a stretch of equal ones draws, in amperes; `None` where it is no constant current.
 fn draw(makes: &[Make], run: &Run, share: f64) -> Option<f64> {
@@ -40,25 +40,24 @@ pub fn amps(nets: &Nets, stretch: &Stretch, all: Option<u32>) -> Option<f64> {
 #[must_use]
 pub fn walk(
     nets: &Nets,
-    stretch: &Stretch,
+    index: usize,
     all: Option<u32>,
     start: f64,
-) -> Option<(Section, Vec<LeadLoad>)> {
+) -> Option<(Section, Vec<ConductorLoad>)> {
+    let stretch = nets.stretches.get(index)?;
     let drawn = amps(nets, stretch, all)?;
     let share = share(stretch, all);
-    let mut leads = Vec::new();
+    let mut conductors = Vec::with_capacity(stretch.runs.len());
     let mut lowest: Option<(f64, &Run, u32)> = None;
     let (mut volts, mut flow) = (start, drawn);
     for run in &stretch.runs {
         let each = draw(&nets.makes, run, share)?;
         let count = f64::from(run.count);
         volts -= run.ohms * (count * flow - each * count * (count - 1.0) / 2.0);
-        if let Some((gauge, _)) = run.lead {
-            leads.push(LeadLoad {
-                at: run.at,
-                gauge,
-                ua: micro(flow),
-            });
+        if let Some(mut load) = conductor(index, run) {
+            load.plus.take(micro(flow), run.first);
+            load.minus = load.plus;
+            conductors.push(load);
         }
         flow -= each * count;
         if each <= 0.0 {
@@ -84,5 +83,5 @@ pub fn walk(
         lowest: lowest.map(|(volts, run, step)| low(nets, volts, run, step)),
         ..left_out(stretch, all)
     };
-    Some((section, leads))
+    Some((section, conductors))
 }

@@ -3,7 +3,7 @@
 use super::net::{Group, Nets, Run, Stretch, trunk};
 use super::plain;
 use super::solve::{Draw, Ladder, Point, Solved, solve};
-use crate::loads::{From, LeadLoad, Low, Section, Study, TapLoad};
+use crate::loads::{ConductorLoad, FeedLoad, Flow, From, Low, Section, Study, TapLoad};
 use crate::model::Model;
 use crate::source::Span;
 
@@ -11,7 +11,7 @@ use crate::source::Span;
 #[must_use]
 pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     let mut study = Study {
-        feeds: vec![0; model.powers.len()],
+        feeds: vec![FeedLoad::default(); model.powers.len()],
         supplies: vec![0; model.supplies.len()],
         ..Study::default()
     };
@@ -24,7 +24,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
         let (out, held): (Vec<_>, Vec<_>) = members.partition(|(_, stretch)| stretch.left_out);
         for (index, stretch) in out {
             sections.push((index, left_out(stretch, all)));
-            note_taps(stretch, None, &mut study);
+            note_taps(index, stretch, None, &mut study);
         }
         if let Some(flow) = with_plain(model, nets, group, all, &held, &mut study, &mut sections) {
             note_feed(group, flow, &mut study);
@@ -33,15 +33,15 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
         let Some(parts) = solved(model, nets, group, all) else {
             for (index, stretch) in held {
                 sections.push((index, left_out(stretch, all)));
-                note_taps(stretch, None, &mut study);
+                note_taps(index, stretch, None, &mut study);
             }
             continue;
         };
         let mut flow = 0.0;
         for ((index, stretch), part) in held.into_iter().zip(&parts) {
             sections.push((index, read(nets, stretch, part, all)));
-            note_taps(stretch, Some(&part.solved), &mut study);
-            note_leads(stretch, part, &mut study.leads);
+            note_taps(index, stretch, Some(&part.solved), &mut study);
+            note_conductors(index, stretch, part, &mut study.conductors);
             flow += part.solved.amps;
         }
         note_feed(group, flow, &mut study);
@@ -51,10 +51,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study
         .taps
         .sort_unstable_by_key(|tap| (tap.injection, tap.string, tap.after));
-    study
-        .leads
-        .sort_unstable_by_key(|lead| (lead.at, std::cmp::Reverse(lead.ua)));
-    study.leads.dedup_by_key(|lead| lead.at);
+    study.conductors.sort_by_key(|load| load.section);
     supplies(model, &mut study);
     study
 }
@@ -62,7 +59,10 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
 fn note_feed(group: &Group, amps: f64, study: &mut Study) {
     let power = group.power.map(|power| power as usize);
     if let Some(load) = power.and_then(|power| study.feeds.get_mut(power)) {
-        *load = micro(amps);
+        *load = FeedLoad {
+            ua: micro(amps),
+            minus_ua: micro(amps),
+        };
     }
 }
 
@@ -114,23 +114,23 @@ fn with_plain(
     let (mut solved, flow) = solve(Some(trunk), &ladders);
     let start = solved.pop()?.volts.first().copied()?;
     let walked = plain.into_iter().map(|(index, stretch)| {
-        let (mut section, leads) = plain::walk(nets, stretch, all, start)?;
+        let (mut section, conductors) = plain::walk(nets, index, all, start)?;
         if stretch.from == From::Port {
             section.assumed_mw = (section.drawn_ua as f64 * start * 1e-3).round() as i64;
         }
-        Some((index, section, leads))
+        Some((index, section, conductors))
     });
-    for (index, section, leads) in walked.collect::<Option<Vec<_>>>()? {
+    for (index, section, conductors) in walked.collect::<Option<Vec<_>>>()? {
         sections.push((index, section));
-        study.leads.extend(leads);
+        study.conductors.extend(conductors);
     }
     for ((index, stretch), (ladder, solved)) in
         others.into_iter().zip(ladders.into_iter().zip(solved))
     {
         let part = Part { ladder, solved };
         sections.push((index, read(nets, stretch, &part, all)));
-        note_taps(stretch, Some(&part.solved), study);
-        note_leads(stretch, &part, &mut study.leads);
+        note_taps(index, stretch, Some(&part.solved), study);
+        note_conductors(index, stretch, &part, &mut study.conductors);
     }
     Some(flow)
 }
@@ -141,7 +141,7 @@ fn supplies(model: &Model, study: &mut Study) {
         .powers
         .iter()
         .zip(&study.feeds)
-        .map(|(power, ua)| (power.lead.supply, *ua));
+        .map(|(power, feed)| (power.lead.supply, feed.ua));
     let taps = study.taps.iter().filter_map(|tap| {
         let injection = model.injections.get(tap.injection as usize)?;
         Some((injection.lead.supply, tap.ua))
@@ -273,35 +273,50 @@ pub fn low(nets: &Nets, volts: f64, run: &Run, step: u32) -> Low {
     }
 }
 
-fn note_taps(stretch: &Stretch, solved: Option<&Solved>, study: &mut Study) {
+fn note_taps(section: usize, stretch: &Stretch, solved: Option<&Solved>, study: &mut Study) {
     for (at, site) in stretch.sites.iter().enumerate() {
         let amps = solved.and_then(|solved| solved.taps.get(at));
+        let ua = amps.map_or(0, |amps| micro(*amps));
         study.taps.push(TapLoad {
             injection: site.injection,
             string: site.string,
             after: site.after,
-            ua: amps.map_or(0, |amps| micro(*amps)),
+            section: section as u32,
+            ua,
+            minus_ua: ua,
             left_out: solved.is_none(),
         });
     }
 }
 
-fn note_leads(stretch: &Stretch, part: &Part, leads: &mut Vec<LeadLoad>) {
-    if stretch.runs.iter().all(|run| run.lead.is_none()) {
-        return;
-    }
+/// A stretch of conductor as it is noted, without a current; `None` where its gauge is not known.
+#[must_use]
+pub fn conductor(section: usize, run: &Run) -> Option<ConductorLoad> {
+    Some(ConductorLoad {
+        section: section as u32,
+        at: run.at,
+        string: run.string,
+        lead: run.make.is_none(),
+        gauge: run.gauge?,
+        plus: Flow::default(),
+        minus: Flow::default(),
+    })
+}
+
+fn note_conductors(index: usize, stretch: &Stretch, part: &Part, all: &mut Vec<ConductorLoad>) {
     let mut flows = part.solved.segments(&part.ladder);
     for run in &stretch.runs {
-        let Some(flow) = flows.nth(run.count.saturating_sub(1) as usize) else {
-            return;
-        };
-        if let Some((gauge, _)) = run.lead {
-            leads.push(LeadLoad {
-                at: run.at,
-                gauge,
-                ua: micro(flow.abs()),
-            });
+        let mut load = conductor(index, run);
+        for (step, flow) in (0..run.count).zip(&mut flows) {
+            if let Some(load) = &mut load {
+                let node = if run.lit { run.first + step } else { 0 };
+                load.plus.take(micro(flow), node);
+            }
         }
+        all.extend(load.map(|load| ConductorLoad {
+            minus: load.plus,
+            ..load
+        }));
     }
 }
 

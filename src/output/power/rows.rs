@@ -149,7 +149,7 @@ fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
 
 fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
     let powers = model.powers.iter().zip(&study.feeds);
-    let powers = powers.map(|(power, ua)| lead(model, &power.lead, fed_ports(model, power), *ua));
+    let powers = powers.map(|(power, ua)| lead(model, &power.lead, fed_ports(model, power), ua.ua));
     let taps = study.taps.iter().filter_map(|tap| {
         let injection = model.injections.get(tap.injection as usize)?;
         let string = model.name_of(tap.string);

@@ -54,7 +54,7 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
         let Some(fuse) = power.lead.fuse else {
             continue;
         };
-        let at = |study: &crate::loads::Study| study.feeds.get(index).copied().unwrap_or(0);
+        let at = |study: &crate::loads::Study| study.feeds.get(index).map_or(0, |feed| feed.ua);
         let (allowed, full) = (at(&loads.allowed), loads.full.as_ref().map(at));
         one(&shared(model, power, fuse), fuse, allowed, full, sink);
     }

@@ -39,7 +39,7 @@ pub const RULE: Rule = Rule {
 pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
     let study = &loads.allowed;
     for (power, ua) in model.powers.iter().zip(&study.feeds) {
-        one(power.at, power.lead.gauge, *ua, sink);
+        one(power.at, power.lead.gauge, ua.ua, sink);
     }
     for taps in study.taps.chunk_by(|a, b| a.injection == b.injection) {
         let worst = taps.iter().max_by_key(|tap| tap.ua);
@@ -49,8 +49,11 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
             one(injection.at, injection.lead.gauge, ua, sink);
         }
     }
-    for lead in &study.leads {
-        one(lead.at, lead.gauge, lead.ua, sink);
+    let mut leads: Vec<_> = study.conductors.iter().filter(|one| one.lead).collect();
+    leads.sort_by_key(|lead| (lead.at, std::cmp::Reverse(lead.plus.ua.abs())));
+    leads.dedup_by_key(|lead| lead.at);
+    for lead in leads {
+        one(lead.at, lead.gauge, lead.plus.ua.abs(), sink);
     }
 }
 

@@ -233,7 +233,8 @@ power jetty.1..4 from shed through 20 m of 1.5 mm2
             12_000_000 - 532_000
         ]
     );
-    assert_eq!(study.feeds, [2_000_000, 2_000_000]);
+    let feeds: Vec<i64> = study.feeds.iter().map(|feed| feed.ua).collect();
+    assert_eq!(feeds, [2_000_000, 2_000_000]);
 }
 
 /// A display that names neither supply, fuse nor circuit has no findings about power, whatever its nodes draw.

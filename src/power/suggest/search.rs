@@ -9,7 +9,7 @@
 
 use super::wire::{Bus, BusFlow, Feed, Flow, Norton, Wire, room};
 
-/// A set is taken for good from this slack on: no node or fuse is then near its limit.
+/// From this slack on no node or fuse is near its limit.
 const GOOD: f64 = 0.03;
 
 /// The most feeds that are added to one line.
@@ -46,6 +46,8 @@ pub struct Search<'a> {
     pub sites: &'a [Vec<Feed>],
     /// Which sites are where a person looks first.
     pub natural: &'a [Vec<bool>],
+    /// For each line, the first one that is like it.
+    pub alike: &'a [usize],
     /// The least slack that is wanted, 0 or more.
     pub need: f64,
     /// Whether all that flows is as reckoned here, so that a proof holds.
@@ -67,7 +69,6 @@ impl Steps {
 #[derive(Clone, Debug, Default)]
 struct Score {
     lines: Vec<f64>,
-    ports: Vec<f64>,
     trunk: f64,
 }
 
@@ -76,10 +77,11 @@ impl Score {
         self.lines.iter().copied().fold(self.trunk, f64::min)
     }
 
-    fn worst_line(&self) -> usize {
-        let lines = self.lines.iter().enumerate();
-        let worst = lines.min_by(|a, b| a.1.total_cmp(b.1));
-        worst.map_or(0, |(line, _)| line)
+    /// What sets are compared by: how much is missing in all, then the least slack.
+    fn worth(&self, need: f64) -> (f64, f64) {
+        let under = |slack: f64| (slack - need).min(0.0);
+        let missing = self.lines.iter().map(|slack| under(*slack)).sum::<f64>();
+        (missing + under(self.trunk), self.least())
     }
 }
 
@@ -140,11 +142,8 @@ impl Search<'_> {
             bus.flow(&feeds, &mut flow);
             score.trunk = score.trunk.min(flow.trunk);
             score.lines.resize(sets.len(), f64::INFINITY);
-            score.ports.resize(sets.len(), 0.0);
-            let rows = score.lines.iter_mut().zip(&mut score.ports);
-            for ((slack, port), line) in rows.zip(&flow.lines) {
+            for (slack, line) in score.lines.iter_mut().zip(&flow.lines) {
                 *slack = slack.min(line.slack);
-                *port = port.max(line.port);
             }
         }
         score
@@ -188,11 +187,6 @@ impl Search<'_> {
         let mut score = self.score(sets);
         let sites = self.sites.get(line).map_or(0, Vec::len);
         let count = sets.get(line).map_or(0, Vec::len);
-        // A line that does well by itself helps the others.
-        let worth = |score: &Score| {
-            let own = score.lines.get(line).copied().unwrap_or(f64::INFINITY);
-            (own.min(GOOD), score.least())
-        };
         let mut step = sites.div_ceil(4 * count.max(1)).max(1);
         loop {
             let mut moved = false;
@@ -205,7 +199,7 @@ impl Search<'_> {
                         return score;
                     }
                     let than = self.score(&tried);
-                    if worth(&than) > worth(&score) {
+                    if than.worth(self.need) > score.worth(self.need) {
                         (*sets, score, moved) = (tried, than, true);
                     }
                 }
@@ -271,23 +265,19 @@ impl Search<'_> {
         None
     }
 
-    /// Lines that share a lead: one feed after the other for the line that is worst, then without those that are not
-    /// needed.
+    /// Lines that share a lead: one feed after the other where it helps most, then without those that are not needed.
     fn of_many(&self, steps: &mut Steps) -> Option<Answer> {
         let mut sets: Sets = vec![Vec::new(); self.sites.len()];
         let mut score = self.score(&sets);
         while score.least() < self.need {
-            let line = self.line_to_feed(&score, &sets)?;
-            let count = sets.get(line).map_or(0, Vec::len) + 1;
-            *sets.get_mut(line)? = self.spread(line, count);
-            if sets.get(line).map_or(0, Vec::len) < count || count > MOST_FEEDS {
-                return None;
+            (sets, score) = self.one_more(&sets, steps)?;
+            for line in 0..sets.len() {
+                if sets.get(line).is_some_and(|set| !set.is_empty()) && score.least() < self.need {
+                    score = self.climb(&mut sets, line, steps);
+                }
             }
-            score = self.climb(&mut sets, line, steps);
-            if score.least() < self.need && score.worst_line() != line {
-                score = self.climb(&mut sets, score.worst_line(), steps);
-            }
-            if steps.0 == 0 {
+            let count: usize = sets.iter().map(Vec::len).sum();
+            if steps.0 == 0 || count > MOST_FEEDS {
                 return None;
             }
         }
@@ -295,35 +285,40 @@ impl Search<'_> {
             self.thin(&mut sets, line, steps);
         }
         let count: usize = sets.iter().map(Vec::len).sum();
-        let proven = self.exact && (count < 2 || count == 2 && self.no_single(steps));
-        if count == 2 && !proven {
-            if let Some(single) = self.single(steps) {
-                return Some(Answer {
-                    sets: single,
-                    proven: self.exact,
-                });
-            }
+        if count != 2 {
+            let proven = self.exact && count < 2;
+            return Some(Answer { sets, proven });
         }
-        Some(Answer { sets, proven })
+        let single = self.single(steps);
+        Some(Answer {
+            sets: single.unwrap_or(sets),
+            proven: self.exact && steps.0 > 0,
+        })
     }
 
-    /// The line that gets one feed more: the worst one, or where only their common lead carries too much, the one that
-    /// takes most from it.
-    fn line_to_feed(&self, score: &Score, sets: &Sets) -> Option<usize> {
-        let worst = score.worst_line();
-        let fails = score.lines.get(worst).is_some_and(|slack| *slack < self.need);
-        if fails {
-            return Some(worst);
+    /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.
+    fn one_more(&self, sets: &Sets, steps: &mut Steps) -> Option<(Sets, Score)> {
+        let mut best: Option<(Sets, Score)> = None;
+        let mut seen: Vec<(usize, usize)> = Vec::new();
+        for line in 0..sets.len() {
+            let kind = self.alike.get(line).copied().unwrap_or(line);
+            let count = sets.get(line)?.len();
+            if seen.contains(&(kind, count)) {
+                continue;
+            }
+            seen.push((kind, count));
+            let mut more = sets.clone();
+            *more.get_mut(line)? = self.spread(line, count + 1);
+            if more.get(line)?.len() <= count {
+                continue;
+            }
+            let score = self.climb(&mut more, line, steps);
+            let better = |best: &(Sets, Score)| score.worth(self.need) > best.1.worth(self.need);
+            if best.as_ref().is_none_or(better) {
+                best = Some((more, score));
+            }
         }
-        let room = |line: &usize| {
-            let sites = self.sites.get(*line).map_or(0, Vec::len);
-            sets.get(*line).is_some_and(|set| set.len() < sites)
-        };
-        let lines = (0..sets.len()).filter(room);
-        lines.max_by(|a, b| {
-            let port = |line: &usize| score.ports.get(*line).copied().unwrap_or(0.0);
-            port(a).total_cmp(&port(b)).then(b.cmp(a))
-        })
+        best
     }
 
     /// Takes from a line what all of them do without.
@@ -341,6 +336,7 @@ impl Search<'_> {
         }
     }
 
+    /// A single feed with which all of them hold.
     fn single(&self, steps: &mut Steps) -> Option<Sets> {
         let mut sets: Sets = vec![Vec::new(); self.sites.len()];
         let mut best: Option<(f64, Sets)> = None;
@@ -359,11 +355,6 @@ impl Search<'_> {
             sets.get_mut(line)?.clear();
         }
         best.map(|(_, sets)| sets)
-    }
-
-    /// Whether no single feed does; false where not all could be tried.
-    fn no_single(&self, steps: &mut Steps) -> bool {
-        self.single(steps).is_none() && steps.0 > 0
     }
 
     /// Moves sites to the starts and ends of strings and strands near them, where that costs little.

@@ -154,10 +154,10 @@ pub fn thinnest(model: &Model, stretch: &Stretch) -> i64 {
     most.unwrap_or(i64::MAX)
 }
 
-/// A line's nodes at a level as the search has them. Nodes of constant power draw what they do at their floor, or at
-/// most voltage where `bright` is said: so the search is on the safe side, or a proof is.
+/// A line's nodes at a level as the search has them. Nodes of constant power draw what they do at their floor,
+/// which is the most.
 #[must_use]
-pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32, bright: bool) -> Wire {
+pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
     let share = f64::from(level) / f64::from(FULL);
     let mut wire = Wire::new();
     let volts = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
@@ -165,8 +165,7 @@ pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32, bright: b
         let make = run.make.and_then(|id| nets.makes.get(id.index()));
         let lit = if run.lit { share } else { 0.0 };
         let amps = make.map_or(0.0, |make| {
-            let at = if bright { volts.max(make.floor) } else { make.floor };
-            make.amps * lit + make.idle + make.watts * lit / at.max(0.1)
+            make.amps * lit + make.idle + make.watts * lit / make.floor.max(0.1)
         });
         let floor = make.filter(|_| run.lit && amps > 0.0).map(|make| make.floor);
         let most = gauge(model, run).map_or(f64::INFINITY, |g| lasting(capacity(g).most_ua));
@@ -213,7 +212,6 @@ pub fn bus(
     nets: &Nets,
     group: &Group,
     level: impl Fn(&Stretch) -> u32,
-    bright: bool,
 ) -> Option<Bus> {
     let members = group.members.iter();
     let lines: Vec<&Stretch> = members
@@ -236,7 +234,7 @@ pub fn bus(
         return None;
     }
     let known = |stretch: &&Stretch| {
-        let wire = wire(model, nets, stretch, level(stretch), bright);
+        let wire = wire(model, nets, stretch, level(stretch));
         (wire.fixed.len() == stretch.sites.len()).then_some(wire)
     };
     Some(Bus {

@@ -9,7 +9,7 @@
 const LEAST_AMPS: f64 = 0.001_1;
 
 /// A stretch of equal points.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Piece {
     /// Its first point.
     pub first: usize,
@@ -56,7 +56,7 @@ struct Gap {
 }
 
 /// A line.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, PartialEq, Debug, Default)]
 pub struct Wire {
     /// The resistance from the start to each point.
     ohms: Vec<f64>,
@@ -369,15 +369,6 @@ pub struct BusFlow {
     /// The slack of the lead.
     pub trunk: f64,
     seen: Vec<Norton>,
-}
-
-impl BusFlow {
-    /// The least slack of all.
-    #[must_use]
-    pub fn slack(&self) -> f64 {
-        let lines = self.lines.iter().map(|line| line.slack);
-        lines.fold(self.trunk, f64::min)
-    }
 }
 
 impl Bus {

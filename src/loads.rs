@@ -61,6 +61,8 @@ pub struct Section {
     pub dark_nodes: u32,
     /// Whether everything along it is known: pitch and conductor of every string, conductor of every lead.
     pub whole: bool,
+    /// Nodes on it that do not say what they draw: they count as if they drew nothing.
+    pub silent: u32,
     /// Whether it was left out: fed wrongly, by nothing, at an unknown voltage, or too long to be reckoned.
     pub left_out: bool,
 }

@@ -3,7 +3,7 @@
 
 use super::net::{Group, Nets, Stretch};
 use super::solve::{Ladder, Solved};
-use super::study::{Part, TRIFLE, solved};
+use super::study::{Part, solved};
 use super::suggest::Trial;
 use super::rules;
 use crate::cable::thicker;
@@ -106,11 +106,7 @@ impl<'a> Line<'a> {
         }
         self.nets.stretches.get_mut(self.index)?.level = now;
         let level = (good > 0).then_some(good * PERCENT)?;
-        let mut dimmed = Nets::new(
-            nets.makes.clone(),
-            nets.stretches.clone(),
-            nets.groups.clone(),
-        );
+        let mut dimmed = nets.clone();
         dimmed.stretches.get_mut(self.stretch)?.level = level;
         let mut sink = Sink::default();
         rules(self.model, plan, &dimmed, &mut sink);
@@ -136,6 +132,6 @@ fn holds(ladder: &Ladder, solved: &Solved) -> bool {
     let mut rows = ladder.points.iter().zip(solved.volts.iter().skip(1));
     rows.all(|(point, volts)| {
         let draws = point.draw.amps > 0.0 || point.draw.watts > 0.0;
-        !draws || *volts >= point.draw.floor - TRIFLE
+        !draws || *volts >= point.draw.floor
     })
 }

@@ -6,14 +6,18 @@
 //! numbers of small units. A display that names no supply, fuse or circuit has nothing to be held against and is left
 //! alone; one that names fuses but no supply is taken to have its voltage at each port.
 
+mod build;
 mod cure;
 mod faults;
+mod front;
 pub mod make;
+mod mesh;
 pub mod net;
-mod plain;
+pub mod rails;
 pub mod solve;
 pub mod study;
 pub mod suggest;
+mod units;
 
 use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Section, Study, Verdict};

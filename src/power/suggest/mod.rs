@@ -28,10 +28,10 @@ use sites::{bus, feeds, places, thinnest};
 use wire::{Bus, Feed};
 
 /// The work that goes into one display, in steps of the search.
-const STEPS: u64 = 60_000_000;
+const STEPS: u64 = 16_000_000;
 
 /// The most of it that goes into one group.
-const STEPS_OF_GROUP: u64 = 15_000_000;
+const STEPS_OF_GROUP: u64 = 8_000_000;
 
 /// Copies that are compiled, at least, and points of lines that are solved for them in all.
 const LEAST_TRIALS: u64 = 8;
@@ -175,6 +175,7 @@ pub fn helps(
         nets,
         all,
         steps: Steps(STEPS),
+        known: Vec::new(),
     };
     job.settle(&mut drafts);
     drafts.sort_by_key(|draft| draft.group.members.first().copied());
@@ -209,6 +210,8 @@ struct Job<'a> {
     nets: &'a Nets,
     all: Option<u32>,
     steps: Steps,
+    /// What was searched for already, and what was found.
+    known: Vec<(Draft, Option<(Answer, FeedLead)>)>,
 }
 
 impl Job<'_> {
@@ -267,13 +270,25 @@ impl Job<'_> {
     fn next(&mut self, draft: &mut Draft) {
         while let Some((tier, need)) = draft.attempt() {
             draft.tried += 1;
-            let mut steps = Steps(self.steps.0.min(STEPS_OF_GROUP));
-            let before = steps.0;
-            let found = draft.search(self.trial.model, self.nets, (tier, need), &mut steps);
-            self.steps.0 -= before - steps.0;
+            let known = self.known.iter().find(|known| known.0.is_like(draft));
+            let found = match known {
+                Some((other, found)) => {
+                    draft.least = other.least;
+                    found.clone()
+                }
+                None => {
+                    let mut steps = Steps(self.steps.0.min(STEPS_OF_GROUP));
+                    let before = steps.0;
+                    let model = self.trial.model;
+                    let found = draft.search(model, self.nets, (tier, need), &mut steps);
+                    self.steps.0 -= before - steps.0;
+                    self.known.push((draft.clone(), found.clone()));
+                    found
+                }
+            };
             match found {
                 Some((answer, lead)) => {
-                    draft.take(self.trial.model, self.nets, &answer, lead);
+                    draft.take(self.nets, &answer, lead);
                     return;
                 }
                 // More room makes it no easier.
@@ -290,7 +305,11 @@ impl Job<'_> {
 }
 
 /// What is looked for to help one group.
+#[derive(Clone)]
 struct Draft {
+    /// The lead that its power comes through now, without a fuse.
+    usual: Option<FeedLead>,
+
     group: Group,
     /// What must hold, by tier: all levels, then the allowed one alone.
     tiers: Vec<Vec<Bus>>,
@@ -324,7 +343,10 @@ impl Draft {
             tiers.push(vec![own]);
         }
         let places = lines().map(|stretch| places(model, &nets.makes, stretch));
+        let first = lines().next().and_then(|stretch| stretch.sites.first());
+        let lead = group.lead.or(first.map(|site| site.lead));
         Self {
+            usual: lead.map(|lead| FeedLead { fuse: None, ..lead }),
             places: places.collect(),
             exact: exact(model, nets, &group),
             tiers,
@@ -353,12 +375,21 @@ impl Draft {
         self.tiers.len() < 2 || self.tried <= ROOMS.len()
     }
 
-    /// The lead that its power comes through now, without a fuse.
-    fn usual(&self, nets: &Nets) -> Option<FeedLead> {
-        let stretch = nets.stretches.get(*self.group.members.first()?)?;
-        let first = stretch.sites.first().map(|site| site.lead);
-        let lead = self.group.lead.or(first)?;
-        Some(FeedLead { fuse: None, ..lead })
+    /// Whether another group is the same to the search.
+    fn is_like(&self, other: &Self) -> bool {
+        let place = |place: &sites::Place| (place.point, place.along_um, place.natural);
+        let places = |draft: &Self| -> Vec<Vec<(u32, i64, bool)>> {
+            let lines = draft.places.iter();
+            lines.map(|line| line.iter().map(place).collect()).collect()
+        };
+        let lead = |draft: &Self| {
+            let lead = draft.usual?;
+            Some((lead.supply, lead.length_um, lead.gauge))
+        };
+        (self.tried, self.exact) == (other.tried, other.exact)
+            && lead(self) == lead(other)
+            && self.tiers == other.tiers
+            && places(self) == places(other)
     }
 
     /// The fewest points through the thinnest leads with which it holds: those of its present gauge, or thicker ones.
@@ -369,7 +400,7 @@ impl Draft {
         (tier, need): (usize, f64),
         steps: &mut Steps,
     ) -> Option<(Answer, FeedLead)> {
-        let usual = self.usual(nets)?;
+        let usual = self.usual?;
         let levels = self.tiers.get(tier)?;
         for gauge in std::iter::once(usual.gauge).chain(thicker(usual.gauge)) {
             let lead = FeedLead { gauge, ..usual };
@@ -403,13 +434,13 @@ impl Draft {
     }
 
     /// Writes an answer down as statements.
-    fn take(&mut self, model: &Model, nets: &Nets, answer: &Answer, lead: FeedLead) {
+    fn take(&mut self, nets: &Nets, answer: &Answer, lead: FeedLead) {
         let lines = self.help.lines.iter_mut().zip(&self.places);
         for (((index, remedies), places), set) in lines.zip(&answer.sets) {
             let Some(stretch) = nets.stretches.get(*index) else {
                 continue;
             };
-            let most = thinnest(model, stretch).min(capacity(lead.gauge).most_ua);
+            let most = thinnest(stretch).min(capacity(lead.gauge).most_ua);
             let chosen = set.iter().filter_map(|at| places.get(*at));
             *remedies = chosen.map(|place| remedy(place, lead, most)).collect();
         }
@@ -424,13 +455,13 @@ impl Draft {
     fn why_not(&self, model: &Model, nets: &Nets) -> String {
         let members = self.group.members.iter();
         let lines: Vec<&Stretch> = members.filter_map(|at| nets.stretches.get(*at)).collect();
-        let Some(usual) = self.usual(nets) else {
+        let Some(usual) = self.usual else {
             return "no supply is known to feed it from".into();
         };
         if self.tiers.is_empty() {
             return "it is too long to search, or a voltage on it is not known: cut it into several lines".into();
         }
-        let thin = lines.iter().map(|stretch| thinnest(model, stretch)).min();
+        let thin = lines.iter().map(|stretch| thinnest(stretch)).min();
         if let Some(thin) = thin.filter(|thin| blade(*thin).is_none()) {
             let carries = quantity(thin, Dimension::Current);
             return format!(
@@ -440,8 +471,8 @@ impl Draft {
         let volts = model.supplies.get(usual.supply.index());
         let volts = volts.and_then(|supply| supply.volts).map(|volts| volts.value);
         let floors = lines.iter().flat_map(|stretch| &stretch.runs).filter_map(|run| {
-            let make = nets.makes.get(run.make?.index())?;
-            Some((make.floor * 1e3).round() as i64)
+            run.make?;
+            Some((run.floor * 1e3).round() as i64)
         });
         if let Some((volts, floor)) = volts.zip(floors.max()).filter(|(volts, floor)| volts <= floor)
         {

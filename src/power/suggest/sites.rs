@@ -5,9 +5,8 @@ use crate::cable::{capacity, loop_ohms};
 use crate::loads::{From, LASTING};
 use crate::model::{FeedLead, InjectAt, Model, StringId};
 use crate::power::make::{Make, celsius};
-use crate::power::net::{FULL, Group, Nets, Run, Stretch};
+use crate::power::net::{Group, Nets, Run, Stretch, volts};
 use crate::power::solve::LEAST_OHMS;
-use crate::unit::Gauge;
 
 /// The common sizes of blade fuses, in microamperes.
 const BLADES: [i64; 12] = [
@@ -140,16 +139,10 @@ fn walk(makes: &[Make], stretch: &Stretch, mut see: impl FnMut(&Run, &Make, u32,
     }
 }
 
-/// The conductor of a run, where it is known.
-fn gauge(model: &Model, run: &Run) -> Option<Gauge> {
-    let string = || Some(model.nodes.get(run.make?.index())?.gauge?.value);
-    run.lead.map(|lead| lead.0).or_else(string)
-}
-
 /// What the thinnest conductor of a line may carry, in microamperes.
 #[must_use]
-pub fn thinnest(model: &Model, stretch: &Stretch) -> i64 {
-    let gauges = stretch.runs.iter().filter_map(|run| gauge(model, run));
+pub fn thinnest(stretch: &Stretch) -> i64 {
+    let gauges = stretch.runs.iter().filter_map(|run| run.gauge);
     let most = gauges.map(|gauge| capacity(gauge).most_ua).min();
     most.unwrap_or(i64::MAX)
 }
@@ -158,27 +151,27 @@ pub fn thinnest(model: &Model, stretch: &Stretch) -> i64 {
 /// which is the most.
 #[must_use]
 pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
-    let share = f64::from(level) / f64::from(FULL);
     let mut wire = Wire::new();
-    let volts = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
+    let made_for = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
     for run in &stretch.runs {
-        let make = run.make.and_then(|id| nets.makes.get(id.index()));
-        let lit = if run.lit { share } else { 0.0 };
-        let amps = make.map_or(0.0, |make| {
-            make.amps * lit + make.idle + make.watts * lit / make.floor.max(0.1)
-        });
-        let floor = make.filter(|_| run.lit && amps > 0.0).map(|make| make.floor);
-        let most = gauge(model, run).map_or(f64::INFINITY, |g| lasting(capacity(g).most_ua));
-        wire.push(run.count, run.ohms, amps, floor, most);
+        let draw = run.draw(&nets.makes, level);
+        let amps = draw.at(draw.floor);
+        let floor = (run.lit && amps > 0.0).then_some(run.floor);
+        let most = |gauge| lasting(capacity(gauge).most_ua);
+        let most = run.gauge.map_or(f64::INFINITY, most);
+        // The plus is cut before the first of them where it is 0.
+        let cut = run.plus < run.minus;
+        let ohms = if cut { 0.0 } else { run.plus + run.minus };
+        wire.push(run.count, ohms, amps, floor, most);
         if let Some(floor) = floor {
-            wire.scale = (volts - floor).max(0.1);
+            wire.scale = (made_for - floor).max(0.1);
         }
     }
     let fixed = stretch.sites.iter().filter_map(|site| {
         let ohms = lead_ohms(model, &site.lead) + site.ohms;
         Some(Feed {
             at: site.point as usize,
-            volts: volts_of(model, &site.lead, stretch)?,
+            volts: volts(model, &site.lead, stretch.volts)?,
             siemens: 1.0 / ohms.max(LEAST_OHMS),
             most: lasting(lead_most(&site.lead)),
             new: false,
@@ -199,12 +192,6 @@ fn lead_most(lead: &FeedLead) -> i64 {
     lead.fuse.map_or(most, |fuse| fuse.value.min(most))
 }
 
-fn volts_of(model: &Model, lead: &FeedLead, stretch: &Stretch) -> Option<f64> {
-    let supply = model.supplies.get(lead.supply.index())?;
-    let volts = supply.volts.map(|volts| volts.value).or(stretch.volts)?;
-    Some(volts as f64 * 1e-3)
-}
-
 /// A group as the search has it, at a level; `None` where a voltage is not known.
 #[must_use]
 pub fn bus(
@@ -222,7 +209,7 @@ pub fn bus(
             let siemens = 1.0 / lead_ohms(model, lead).max(LEAST_OHMS);
             Some(Trunk {
                 source: Norton {
-                    amps: volts_of(model, lead, stretch)? * siemens,
+                    amps: volts(model, lead, stretch.volts)? * siemens,
                     siemens,
                 },
                 most: lasting(lead_most(lead)),
@@ -246,13 +233,13 @@ pub fn bus(
 /// The places of a line as feeds through a lead, with the fuse that the rule gives; empty where no fuse is small enough.
 #[must_use]
 pub fn feeds(model: &Model, stretch: &Stretch, places: &[Place], usual: FeedLead) -> Vec<Feed> {
-    let most = thinnest(model, stretch).min(capacity(usual.gauge).most_ua);
-    let Some((fuse, volts)) = blade(most).zip(volts_of(model, &usual, stretch)) else {
+    let most = thinnest(stretch).min(capacity(usual.gauge).most_ua);
+    let Some((fuse, supply)) = blade(most).zip(volts(model, &usual, stretch.volts)) else {
         return Vec::new();
     };
     let feed = |place: &Place| Feed {
         at: place.point as usize,
-        volts,
+        volts: supply,
         siemens: 1.0 / (lead_ohms(model, &place.lead(usual)) + place.ohms).max(LEAST_OHMS),
         most: lasting(fuse),
         new: true,

@@ -344,7 +344,7 @@ pub fn room(amps: f64, most: f64) -> f64 {
 }
 
 /// The lead of a `power` statement.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Trunk {
     /// What reaches the ports through it, seen from there.
     pub source: Norton,
@@ -353,7 +353,7 @@ pub struct Trunk {
 }
 
 /// Lines whose ports share a lead; without one, a single line that is fed by injections only.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, PartialEq, Debug, Default)]
 pub struct Bus {
     /// The lead.
     pub trunk: Option<Trunk>,

@@ -233,14 +233,12 @@ pub struct Cure {
     pub level: Option<u32>,
 }
 
-/// Fuses and supplies carry a load of three hours or more to this share, in percent: NFPA 70, 210.20(A) and 215.3 want a
-/// rating of 125 % of it.
-pub const LASTING: i64 = 80;
+pub use crate::cable::LASTING;
 
-/// Whether a lasting load is over that share of a rating.
+/// Whether a load is over the share of a rating that lasts, in either direction.
 #[must_use]
 pub fn lasts_over(load: i64, rating: i64) -> bool {
-    i128::from(load) * 100 > i128::from(rating) * i128::from(LASTING)
+    !crate::cable::lasts(load.saturating_abs(), rating)
 }
 
 /// Power in milliwatts of a current in microamperes at a voltage in millivolts.

@@ -321,6 +321,60 @@ pub fn fed_ports(model: &Model, power: &PowerFeed) -> String {
     }
 }
 
+/// A pixel port where it comes out: at its controller or at a receiver.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Outlet {
+    /// The controller.
+    pub controller: ControllerId,
+    /// The receiver it comes out at.
+    pub receiver: Option<ReceiverId>,
+    /// Its number at the controller.
+    pub port: u32,
+}
+
+/// The pixel port of an output of the plan, where it comes out at `receiver`; `None` for a DMX output.
+#[must_use]
+pub fn outlet(plan: &Plan, index: u32, receiver: Option<ReceiverId>) -> Option<Outlet> {
+    let port = plan.ports.get(index as usize)?;
+    match port.output {
+        Output::Pixel(number) => Some(Outlet {
+            controller: port.controller,
+            receiver,
+            port: number,
+        }),
+        Output::Dmx(_) => None,
+    }
+}
+
+/// Ports as ranges in backticks, at most four of them: "`pier.1..4` and `pond.2`".
+#[must_use]
+pub fn outlets(model: &Model, ports: &[Outlet]) -> String {
+    const MOST: usize = 4;
+    let mut ports = ports.to_vec();
+    ports.sort_unstable();
+    ports.dedup();
+    let name = |one: &Outlet| port_name(model, one.controller, one.port, one.receiver);
+    let next = |a: &Outlet, b: &Outlet| {
+        (a.controller, a.receiver, a.port + 1) == (b.controller, b.receiver, b.port)
+    };
+    let ranges: Vec<&[Outlet]> = ports.chunk_by(next).collect();
+    let mut shown: Vec<String> = Vec::new();
+    for range in ranges.iter().take(MOST) {
+        if let [first, .., last] = range {
+            let end = name(last);
+            let end = end.rsplit_once('.').map_or("", |(_, end)| end);
+            shown.push(format!("`{}..{end}`", name(first)));
+        } else {
+            shown.extend(range.first().map(|one| format!("`{}`", name(one))));
+        }
+    }
+    let rest: usize = ranges.iter().skip(MOST).map(|range| range.len()).sum();
+    if rest > 0 {
+        shown.push(format!("{rest} more"));
+    }
+    crate::diagnostic::words::list(&shown, "and")
+}
+
 /// Where an injection goes in, as it is written: `at end`, `every 6 strands`.
 #[must_use]
 pub fn inject_place(place: InjectAt) -> String {

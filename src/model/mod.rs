@@ -365,9 +365,11 @@ impl Model {
                 let own = port.checked_sub(r.first)? + 1;
                 r.ports.iter().find(|p| p.number == own)
             });
-        let Some(over) = over.map(|p| &p.settings) else {
+        if receiver.is_none() || over.is_none() && base.fuse.is_none() && base.volts.is_none() {
             return Some(Arc::clone(base));
-        };
+        }
+        let none = PortSettings::default();
+        let over = over.map_or(&none, |p| &*p.settings);
         let mut settings = PortSettings::clone(base);
         if !over.chips.is_empty() {
             settings.chips.clone_from(&over.chips);
@@ -377,8 +379,9 @@ impl Model {
             settings.nodes = over.nodes;
             settings.slots = over.slots;
         }
-        settings.fuse = over.fuse.or(settings.fuse);
-        settings.volts = over.volts.or(settings.volts);
+        // Data runs to the receiver over the cable, power does not.
+        settings.fuse = over.fuse;
+        settings.volts = over.volts;
         settings.dim = over.dim.or(settings.dim);
         Some(Arc::new(settings))
     }

@@ -69,8 +69,8 @@ fn ways(parts: &[&Part], others: &[&Part], html: &mut Html) {
 
 const CAUTIONS: &str = "<footer>\n<h2>Before you plug it in</h2>\n<p>This page was worked out from a text. Nobody has \
 seen the display, and it is no approval. Mains work is for somebody licensed to do it; outdoor outlets want ground-fault \
-protection. A fuse belongs at the source of every positive lead and at every injection, sized to the thinnest conductor \
-behind it. Never join the positive sides of two supplies that are not made for it. Supplies and controllers sit in \
+protection. A fuse belongs at the source of every positive lead and at every injection, no larger than the thinnest \
+conductor after it may carry; fuse and conductor carry a show at 80 % of their rating at most. Never join the positive sides of two supplies that are not made for it. Supplies and controllers sit in \
 enclosures for wet places, off the ground, with drip loops. Local code, the inspector and the electrician decide.</p>\n\
 </footer>\n";
 

@@ -17,15 +17,19 @@ use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// The makes of node, all stretches, and the lines that they are on.
+/// The makes of node, all stretches, the lines that they are on, and the stretches on which nothing is known to draw.
 #[must_use]
-pub fn build(model: &Model, plan: &Plan) -> (Vec<Make>, Vec<Stretch>, Vec<DataLine>) {
+pub fn build(
+    model: &Model,
+    plan: &Plan,
+) -> (Vec<Make>, Vec<Stretch>, Vec<DataLine>, Vec<Stretch>) {
     let makes = model.nodes.iter().map(|node| make(model, node)).collect();
     let mut builder = Builder {
         model,
         makes,
         sites: sites(model),
         stretches: Vec::new(),
+        undrawn: Vec::new(),
         pieces: Vec::new(),
         lines: Vec::new(),
     };
@@ -37,7 +41,12 @@ pub fn build(model: &Model, plan: &Plan) -> (Vec<Make>, Vec<Stretch>, Vec<DataLi
             }
         }
     }
-    (builder.makes, builder.stretches, builder.lines)
+    (
+        builder.makes,
+        builder.stretches,
+        builder.lines,
+        builder.undrawn,
+    )
 }
 
 /// Each string's injections, by string.
@@ -69,6 +78,7 @@ struct Builder<'a> {
     makes: Vec<Make>,
     sites: Vec<(StringId, u32)>,
     stretches: Vec<Stretch>,
+    undrawn: Vec<Stretch>,
     /// Those of the line that is being built.
     pieces: Vec<Piece>,
     lines: Vec<DataLine>,
@@ -374,7 +384,10 @@ impl Builder<'_> {
         };
         let mut before = match piece {
             Piece::Stretch(_) => self.stretches.pop(),
-            Piece::Bare(_) => None,
+            Piece::Bare(_) => {
+                self.undrawn.pop();
+                None
+            }
         };
         match &mut before {
             Some(before) => {
@@ -406,7 +419,8 @@ impl Builder<'_> {
     /// Keeps a stretch that draws something.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
-            self.pieces.push(Piece::Bare(on.runs));
+            self.pieces.push(Piece::Bare(on.runs.clone()));
+            self.undrawn.push(on);
             return;
         }
         if !on.sites.is_empty() && on.from == From::Nothing {

@@ -13,11 +13,13 @@ mod front;
 pub mod make;
 mod mesh;
 pub mod net;
+pub mod protect;
 pub mod rails;
 pub mod solve;
 pub mod study;
 pub mod suggest;
 mod units;
+mod unknown;
 
 use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Section, Study, Verdict};
@@ -57,8 +59,10 @@ fn found(model: &Model, plan: &Plan, sink: &mut Sink) -> Option<(Nets, Loads)> {
         return None;
     }
     let mut nets = nets(model, plan);
+    let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, sink);
+    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
     // A display without supplies does not say how power reaches its ports.
     (!model.supplies.is_empty() && !model.incomplete).then_some((nets, loads))
 }
@@ -67,6 +71,7 @@ fn found(model: &Model, plan: &Plan, sink: &mut Sink) -> Option<(Nets, Loads)> {
 fn currents(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) -> Loads {
     let loads = loads(model, nets);
     fuse::tell(model, plan, &loads, sink);
+    protect::tell(model, plan, nets, &loads, sink);
     gauge::tell(model, &loads, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);

@@ -145,6 +145,8 @@ pub struct Nets {
     pub lines: Vec<DataLine>,
     /// What is solved together.
     pub groups: Vec<Group>,
+    /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
+    pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
     group_of: Vec<usize>,
 }
@@ -166,8 +168,14 @@ impl Nets {
             stretches,
             lines: Vec::new(),
             groups,
+            undrawn: Vec::new(),
             group_of,
         }
+    }
+
+    /// Every stretch: what is solved by its index, then what nothing draws from.
+    pub fn all(&self) -> impl Iterator<Item = &Stretch> {
+        self.stretches.iter().chain(&self.undrawn)
     }
 
     /// The group of a stretch.
@@ -180,10 +188,11 @@ impl Nets {
 /// The nets of a display.
 #[must_use]
 pub fn nets(model: &Model, plan: &Plan) -> Nets {
-    let (makes, mut stretches, lines) = build(model, plan);
+    let (makes, mut stretches, lines, undrawn) = build(model, plan);
     let groups = groups(model, &mut stretches);
     Nets {
         lines,
+        undrawn,
         ..Nets::new(makes, stretches, groups)
     }
 }

@@ -31,6 +31,7 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
             at: row.block.name.span,
             volts: None,
             rated: None,
+            fuse: None,
             stands: None,
             circuit: None,
             efficiency: USUAL_EFFICIENCY,
@@ -40,6 +41,7 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
                 match (set.key, set.value(0)) {
                     (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
                     (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
+                    (Key::Fuse, _) => supply.fuse = Some(told(&set, set.number(0))),
                     (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
                     (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
                     (Key::On, Some(Value::Word(word))) => {

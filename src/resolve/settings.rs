@@ -275,7 +275,7 @@ const DISPLAY: &[Row] = &[
     row(Key::SpareUniverses, "spare", &[S::Measure(D::Universes, 0, MOST_UNIVERSES), S::Word("per"), S::Word("controller")], "spare 2 universes per controller", "the spare"),
     row(Key::LeadOf, "lead", &[S::Word("of"), S::Gauge], "lead of 18 AWG", "the wire size"),
     row(Key::Prefer, "prefer", &[S::Choice(&["fewest ports", "shortest leads", "even load"])], "prefer shortest leads", "the preference"),
-    row(Key::Conductors, "conductors", &[S::Word("at"), S::Measure(D::Temperature, 0, 100_000)], "conductors at 40 C", "the temperature"),
+    row(Key::Conductors, "conductors", &[S::Word("at"), S::Measure(D::Temperature, -50_000, 100_000)], "conductors at 40 C", "the temperature"),
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
@@ -361,6 +361,7 @@ const PROP: &[Row] = &[
 const SUPPLY: &[Row] = &[
     VOLTS_ROW,
     row(Key::Rated, "rated", &[POWER], "rated 350 W", "the rating"),
+    row(Key::Fuse, "fuse", &[FUSE], "fuse 30 A", "the fuse"),
     row(Key::Efficiency, "efficiency", &[S::Measure(D::Share, 1_000, 100_000)], "efficiency 90 %", "the efficiency"),
     STANDS,
     ON,

@@ -124,6 +124,7 @@ pub mod power {
     pub mod mixed;
     pub mod parallel;
     pub mod supply;
+    pub mod unchecked;
     pub mod unfed;
     pub mod voltage;
 }
@@ -193,6 +194,7 @@ pub const ALL: &[&Rule] = &[
     &power::gauge::RULE,
     &power::supply::RULE,
     &power::circuit::RULE,
+    &power::unchecked::RULE,
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,

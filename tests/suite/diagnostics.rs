@@ -244,7 +244,7 @@ fn golden_cases() {
 }
 
 /// Cases that show a second code as well, since one mistake in fact breaks two rules.
-const MIXED: &[(&str, &str)] = &[];
+const MIXED: &[(&str, &str)] = &[("power/unchecked", "two-faults")];
 
 #[test]
 fn nearly_wrong_is_accepted() {

@@ -5,6 +5,7 @@
 mod displays;
 mod faces;
 mod fewest;
+mod protect;
 mod random;
 mod spice;
 

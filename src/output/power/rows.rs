@@ -15,7 +15,7 @@ pub const CAUTIONS: &[&str] = &[
     "These figures are an aid and no approval: local code, your inspector and a licensed electrician decide.",
     "Mains work is for somebody licensed to do it.",
     "Every outdoor outlet wants ground-fault protection (GFCI, or an RCD of 30 mA).",
-    "Put a fuse at the source of every positive lead and at every point of injection, sized to the thinnest conductor behind it.",
+    "Put a fuse at the source of every positive lead and at every point of injection, no larger than the thinnest conductor after it may carry; load fuse and conductor to at most 80 %.",
     "Do not join the plus of two supplies; join the minus, which the data needs.",
     "Supplies and controllers go into enclosures made for the weather, off the ground, with drip loops.",
 ];

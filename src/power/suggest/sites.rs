@@ -1,24 +1,17 @@
 //! A line and the places where it could be fed in addition, from what the display says.
 
 use super::wire::{Bus, Feed, Norton, Trunk, Wire};
-use crate::cable::{capacity, loop_ohms};
-use crate::loads::{From, LASTING};
+use crate::cable::{FUSES, LASTING, capacity, loop_ohms};
+use crate::loads::From;
 use crate::model::{FeedLead, InjectAt, Model, StringId};
 use crate::power::make::{Make, celsius};
 use crate::power::net::{Group, Nets, Run, Stretch, volts};
 use crate::power::solve::LEAST_OHMS;
 
-/// The common sizes of blade fuses, in microamperes.
-const BLADES: [i64; 12] = [
-    1_000_000, 2_000_000, 3_000_000, 4_000_000, 5_000_000, 7_500_000, 10_000_000, 15_000_000,
-    20_000_000, 25_000_000, 30_000_000, 40_000_000,
-];
-
-/// The largest common blade fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too
-/// large.
+/// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
 #[must_use]
 pub fn blade(most: i64) -> Option<i64> {
-    BLADES.into_iter().rev().find(|blade| *blade <= most)
+    FUSES.into_iter().rfind(|fuse| *fuse <= most)
 }
 
 /// What may flow for hours through something that is rated for `rating` microamperes, in amperes.

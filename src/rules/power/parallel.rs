@@ -18,22 +18,22 @@ pub const RULE: Rule = Rule {
         why: "No two supplies have quite the same voltage. The higher one feeds into the lower, which may switch off, fail, or hold \
               the line live when its own fuse is out.",
         source: "makers' notes on parallel operation of supplies; common practice, no standard",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
                 prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
-                inject arch at node 50 from tree through 1 m of 16 AWG\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
                 prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
-                inject arch at node 50 from tree through 1 m of 16 AWG apart\n",
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A apart\n",
     },
     check: None,
 };

@@ -1,13 +1,13 @@
 //! Currents and voltages: worked examples of handbooks and tables, each with its source, and ladders that an
-//! independent circuit simulator solved (`power/spice.rs`); whole displays and cures (`power/displays.rs`); the fewest
-//! injections (`power/fewest.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
+//! independent circuit simulator solved (`power/spice.rs`); whole displays and cures (`power/displays.rs`); suggested
+//! injections (`power/suggest.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`).
 
 mod displays;
 mod faces;
-mod fewest;
 mod protect;
 mod random;
 mod spice;
+mod suggest;
 
 use tinsel::cable::{by_resistivity, capacity, loop_ohms, ohms_per_metre};
 use tinsel::power::solve::{Draw, Ladder, Point, Solved, Source, Tap, solve};

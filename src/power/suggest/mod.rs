@@ -273,7 +273,7 @@ impl Job<'_> {
             let known = self.known.iter().find(|known| known.0.is_like(draft));
             let found = match known {
                 Some((other, found)) => {
-                    draft.least = other.least;
+                    (draft.least, draft.cut_short) = (other.least, other.cut_short);
                     found.clone()
                 }
                 None => {
@@ -282,6 +282,7 @@ impl Job<'_> {
                     let model = self.trial.model;
                     let found = draft.search(model, self.nets, (tier, need), &mut steps);
                     self.steps.0 -= before - steps.0;
+                    draft.cut_short |= steps.0 == 0;
                     self.known.push((draft.clone(), found.clone()));
                     found
                 }
@@ -317,6 +318,8 @@ struct Draft {
     /// Whether plus and minus carry the same everywhere, and every draw is a constant current.
     exact: bool,
     tried: usize,
+    /// Whether the search ran out of steps.
+    cut_short: bool,
     /// How many points are needed at least, where that is proven.
     least: usize,
     help: Help,
@@ -351,6 +354,7 @@ impl Draft {
             exact: exact(model, nets, &group),
             tiers,
             tried: 0,
+            cut_short: false,
             least: 1,
             help: Help {
                 lines: group.members.iter().map(|index| (*index, Vec::new())).collect(),
@@ -481,6 +485,9 @@ impl Draft {
                 quantity(floor, Dimension::Voltage),
             );
             return format!("its nodes work down to {floor}, and its supply gives {volts}");
+        }
+        if self.cut_short {
+            return "it needs so many points that the search was cut short: cut it into several lines, each with a port and a lead of its own".into();
         }
         "no points from its supply keep it within what its fuses and conductors may carry: cut it into several lines, take thicker conductors, or allow less light with `dim to`".into()
     }

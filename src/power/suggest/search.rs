@@ -12,8 +12,8 @@ use super::wire::{Bus, BusFlow, Feed, Flow, Norton, Wire, room};
 /// From this slack on no node or fuse is near its limit.
 const GOOD: f64 = 0.03;
 
-/// The most feeds that are added to one line.
-const MOST_FEEDS: usize = 250;
+/// The most feeds that are added.
+const MOST_FEEDS: usize = 400;
 
 /// The most steps that go into proving for one line that no fewer do.
 const MOST_PROOF: u64 = 4_000_000;
@@ -182,35 +182,90 @@ impl Search<'_> {
         set
     }
 
-    /// Moves the sites of a line to where it does best.
+    /// Moves the sites of a line to where it does best while the other lines stay as they are.
     fn climb(&self, sets: &mut Sets, line: usize, steps: &mut Steps) -> Score {
-        let mut score = self.score(sets);
+        let around = self.around(sets, line);
         let sites = self.sites.get(line).map_or(0, Vec::len);
-        let count = sets.get(line).map_or(0, Vec::len);
+        let mut set = sets.get(line).cloned().unwrap_or_default();
+        let count = set.len();
+        let (mut feeds, mut flow) = (Vec::new(), Flow::default());
+        let mut worth = |set: &[usize]| self.worth(&around, (line, set), &mut feeds, &mut flow);
+        let mut best = worth(&set);
         let mut step = sites.div_ceil(4 * count.max(1)).max(1);
         loop {
             let mut moved = false;
             for at in 0..count {
                 for (ahead, span) in moves(at, count) {
-                    let Some(tried) = shifted(sets, line, span, (step, ahead), sites) else {
+                    let Some(tried) = shifted(&set, span, (step, ahead), sites) else {
                         continue;
                     };
-                    if !steps.take(self.cost(sets)) {
-                        return score;
+                    if !steps.take(self.levels.len() * (count + 4)) {
+                        break;
                     }
-                    let than = self.score(&tried);
-                    if than.worth(self.need) > score.worth(self.need) {
-                        (*sets, score, moved) = (tried, than, true);
+                    let than = worth(&tried);
+                    if than > best {
+                        (set, best, moved) = (tried, than, true);
                     }
                 }
             }
-            if !moved && step == 1 {
-                return score;
+            if steps.0 == 0 || !moved && step == 1 {
+                break;
             }
             if !moved {
-                step = step.div_ceil(2).min(step - 1).max(1);
+                step = step.div_ceil(2).min(step - 1);
             }
         }
+        if let Some(entry) = sets.get_mut(line) {
+            *entry = set;
+        }
+        self.score(sets)
+    }
+
+    /// What a line has around it at each level: what is on its port's side, and whether other lines lack something.
+    fn around(&self, sets: &Sets, line: usize) -> Vec<(Norton, bool)> {
+        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
+        let mut flow = BusFlow::default();
+        let levels = self.levels.iter().map(|bus| {
+            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
+                self.merged(line, set, bus, feeds);
+            }
+            bus.flow(&feeds, &mut flow);
+            let mut others = flow.lines.iter().enumerate().filter(|(at, _)| *at != line);
+            let lacking = others.any(|(_, other)| other.slack < self.need);
+            (flow.left(bus, line), lacking)
+        });
+        levels.collect()
+    }
+
+    /// How well a line does with a set: what it and its lead lack; then the voltage at its start where other lines lack
+    /// something, else its own slack.
+    fn worth(
+        &self,
+        around: &[(Norton, bool)],
+        (line, set): (usize, &[usize]),
+        feeds: &mut Vec<Feed>,
+        flow: &mut Flow,
+    ) -> (f64, f64) {
+        let mut worth = (0.0, f64::INFINITY);
+        for (bus, (left, lacking)) in self.levels.iter().zip(around) {
+            let Some(wire) = bus.lines.get(line) else {
+                continue;
+            };
+            self.merged(line, set, bus, feeds);
+            wire.flow(*left, feeds, f64::NEG_INFINITY, flow);
+            let trunk = bus.trunk.map_or(f64::INFINITY, |trunk| {
+                trunk.slack(flow.start, wire.limits)
+            });
+            let under = |slack: f64| (slack - self.need).min(0.0);
+            worth.0 += under(flow.slack) + under(trunk);
+            let then = if *lacking {
+                flow.start / wire.scale
+            } else {
+                flow.slack.min(trunk)
+            };
+            worth.1 = then.min(worth.1);
+        }
+        worth
     }
 
     fn of_one_line(&self, steps: &mut Steps) -> Option<Answer> {
@@ -222,7 +277,7 @@ impl Search<'_> {
             });
         }
         let mut proof = Proof::new(self);
-        let least = proof.as_ref().map_or(1, |proof| proof.least().max(1));
+        let least = proof.as_ref().map_or(1, |proof| proof.bounds.least.max(1));
         let mut sets = self.climbed(least, steps)?;
         // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
         let count = sets.first().map_or(0, Vec::len);
@@ -267,14 +322,15 @@ impl Search<'_> {
 
     /// Lines that share a lead: one feed after the other where it helps most, then without those that are not needed.
     fn of_many(&self, steps: &mut Steps) -> Option<Answer> {
-        let mut sets: Sets = vec![Vec::new(); self.sites.len()];
-        let mut score = self.score(&sets);
+        let least = self.least_of_each();
+        let mut sets: Sets = (0..self.sites.len())
+            .map(|line| self.spread(line, least.get(line).copied().unwrap_or(0)))
+            .collect();
+        let mut score = self.climb_all(&mut sets, steps);
         while score.least() < self.need {
             (sets, score) = self.one_more(&sets, steps)?;
-            for line in 0..sets.len() {
-                if sets.get(line).is_some_and(|set| !set.is_empty()) && score.least() < self.need {
-                    score = self.climb(&mut sets, line, steps);
-                }
+            if score.least() < self.need {
+                score = self.climb_all(&mut sets, steps);
             }
             let count: usize = sets.iter().map(Vec::len).sum();
             if steps.0 == 0 || count > MOST_FEEDS {
@@ -286,7 +342,7 @@ impl Search<'_> {
         }
         let count: usize = sets.iter().map(Vec::len).sum();
         if count != 2 {
-            let proven = self.exact && count < 2;
+            let proven = self.exact && (count < 2 || count == least.iter().sum::<usize>());
             return Some(Answer { sets, proven });
         }
         let single = self.single(steps);
@@ -294,6 +350,30 @@ impl Search<'_> {
             sets: single.unwrap_or(sets),
             proven: self.exact && steps.0 > 0,
         })
+    }
+
+    /// How many sites each line needs at least.
+    fn least_of_each(&self) -> Vec<usize> {
+        let Some(bus) = self.levels.first() else {
+            return Vec::new();
+        };
+        let mut least: Vec<usize> = Vec::new();
+        for (line, (wire, sites)) in bus.lines.iter().zip(self.sites).enumerate() {
+            let like = self.alike.get(line).and_then(|like| least.get(*like));
+            let own = || Bounds::new(bus, wire, sites).least.min(sites.len());
+            least.push(like.copied().unwrap_or_else(own));
+        }
+        least
+    }
+
+    fn climb_all(&self, sets: &mut Sets, steps: &mut Steps) -> Score {
+        let mut score = self.score(sets);
+        for line in 0..sets.len() {
+            if sets.get(line).is_some_and(|set| !set.is_empty()) && score.least() < self.need {
+                score = self.climb(sets, line, steps);
+            }
+        }
+        score
     }
 
     /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.
@@ -399,15 +479,13 @@ fn moves(at: usize, count: usize) -> impl Iterator<Item = (bool, (usize, usize))
     fresh.flat_map(|(_, span)| [(true, span), (false, span)])
 }
 
-/// Sets with some neighbouring sites of a line moved by a step, ahead or back, as far as there is room.
+/// A set with some neighbouring sites moved by a step, ahead or back, as far as there is room.
 fn shifted(
-    sets: &Sets,
-    line: usize,
+    set: &[usize],
     (from, to): (usize, usize),
     (step, ahead): (usize, bool),
     sites: usize,
-) -> Option<Sets> {
-    let set = sets.get(line)?;
+) -> Option<Vec<usize>> {
     let (first, last) = (*set.get(from)?, *set.get(to.checked_sub(1)?)?);
     let before = from.checked_sub(1).and_then(|at| set.get(at));
     let room = if ahead {
@@ -419,8 +497,8 @@ fn shifted(
     if by == 0 {
         return None;
     }
-    let mut moved = sets.clone();
-    for site in moved.get_mut(line)?.get_mut(from..to)? {
+    let mut moved = set.to_vec();
+    for site in moved.get_mut(from..to)? {
         *site = if ahead { *site + by } else { *site - by };
     }
     Some(moved)
@@ -449,101 +527,91 @@ struct Reached {
     fixed: usize,
 }
 
+/// How many sites a line needs at least, whatever the others have.
+struct Bounds<'a> {
+    wire: &'a Wire,
+    sites: &'a [Feed],
+    /// The highest voltage of any supply.
+    volts: f64,
+    /// For each site, how many more are needed where it is the last one so far.
+    need: Vec<usize>,
+    /// How many are needed in all.
+    least: usize,
+}
+
+impl<'a> Bounds<'a> {
+    fn new(bus: &Bus, wire: &'a Wire, sites: &'a [Feed]) -> Self {
+        let trunk = bus.trunk.map(|trunk| trunk.source.amps / trunk.source.siemens);
+        let feeds = wire.fixed.iter().chain(sites).map(|feed| feed.volts);
+        let mut bounds = Self {
+            wire,
+            sites,
+            volts: feeds.chain(trunk).fold(0.0, f64::max),
+            need: vec![0; sites.len()],
+            least: 0,
+        };
+        for (at, site) in sites.iter().enumerate().rev() {
+            // What flows on from here and what the rest give is at least what is drawn there.
+            let need = bounds.needed(site.at, wire.most_after(site.at));
+            if let Some(entry) = bounds.need.get_mut(at) {
+                *entry = need;
+            }
+        }
+        let trunk = bus.trunk.map_or(0.0, |trunk| trunk.most);
+        let port = trunk.min(wire.port).min(wire.most_after(0));
+        bounds.least = bounds.needed(0, port);
+        bounds
+    }
+
+    /// How many sites are needed after a point that has the full voltage and gives `given` amperes.
+    fn needed(&self, at: usize, given: f64) -> usize {
+        let fixed = self.wire.fixed.iter().filter(|feed| feed.at >= at);
+        let given: f64 = given + fixed.map(|feed| feed.most).sum::<f64>();
+        let each = self.sites.first().map_or(0.0, |site| site.most);
+        let drawn = self.wire.beyond(at) / self.wire.limits - given;
+        let by_amps = (drawn / each.max(1e-3) - 1e-9).ceil().max(0.0) as usize;
+        self.by_volts(at).max(by_amps)
+    }
+
+    fn by_volts(&self, at: usize) -> usize {
+        // With feeds between, voltage says nothing here.
+        let fixed = self.wire.fixed.iter().any(|feed| feed.at >= at);
+        if fixed || self.wire.can_end(at, self.volts) {
+            return 0;
+        }
+        let next = self.sites.partition_point(|site| site.at <= at);
+        let spans = |to: &Feed| self.wire.can_span(at, to.at, self.volts);
+        let after = self.sites.get(next..).unwrap_or(&[]);
+        let last = next + after.partition_point(spans).max(1) - 1;
+        1 + self.need.get(last).copied().unwrap_or(0)
+    }
+}
+
 /// All sets of a size for a single line.
 struct Proof<'a> {
     search: &'a Search<'a>,
-    /// The line at the hardest level.
-    bus: &'a Bus,
+    bounds: Bounds<'a>,
     left: Norton,
-    /// The highest voltage of any supply.
-    volts: f64,
-    /// For each site, how many more are needed at least where it is the last one so far.
-    need: Vec<usize>,
     chosen: Vec<usize>,
     flow: Flow,
     feeds: Vec<Feed>,
 }
 
 impl<'a> Proof<'a> {
-    /// For lines that hang on a lead or are fed by injections only; `None` where there are other lines, or too many
-    /// sites.
+    /// For lines that hang on a lead or are fed by injections only; `None` where there are other lines.
     fn new(search: &'a Search<'a>) -> Option<Self> {
-        const MOST_SITES: usize = 2_000;
         let bus = search.levels.first()?;
         let ([wire], [sites]) = (bus.lines.as_slice(), search.sites) else {
             return None;
         };
-        if sites.len() > MOST_SITES {
-            return None;
-        }
-        let left = bus.trunk.map(|trunk| trunk.source).unwrap_or_default();
-        let trunk = bus.trunk.map(|trunk| trunk.source.amps / trunk.source.siemens);
-        let feeds = wire.fixed.iter().chain(sites).map(|feed| feed.volts);
-        let mut proof = Self {
+        Some(Self {
             search,
-            bus,
-            left,
-            volts: feeds.chain(trunk).fold(0.0, f64::max),
-            need: vec![0; sites.len()],
+            bounds: Bounds::new(bus, wire, sites),
+            left: bus.trunk.map(|trunk| trunk.source).unwrap_or_default(),
             chosen: Vec::new(),
             flow: Flow::default(),
             feeds: Vec::new(),
-        };
-        proof.fill_need();
-        Some(proof)
-    }
-
-    fn sites(&self) -> &'a [Feed] {
-        self.search.sites.first().map_or(&[], Vec::as_slice)
-    }
-
-    /// From the far end: how many sites are needed after each one, if it has the full voltage.
-    fn fill_need(&mut self) {
-        let Some(wire) = self.bus.lines.first() else {
-            return;
-        };
-        let sites = self.sites();
-        for (at, site) in sites.iter().enumerate().rev() {
-            let by_volts = self.reach(wire, site.at, sites.len());
-            // What flows on from here and what the rest give is at least what is drawn there.
-            let given = wire.fixed.iter().filter(|feed| feed.at > site.at);
-            let given: f64 = given.map(|feed| feed.most).sum();
-            let given = (wire.most_after(site.at) + given) * wire.limits;
-            let drawn = wire.beyond(site.at) - given;
-            let by_amps = (drawn / (site.most * wire.limits) - 1e-9).ceil();
-            if let Some(entry) = self.need.get_mut(at) {
-                *entry = by_volts.max(by_amps.max(0.0) as usize);
-            }
-        }
-    }
-
-    /// How many sites are needed at least in all.
-    fn least(&self) -> usize {
-        let Some((wire, site)) = self.bus.lines.first().zip(self.sites().first()) else {
-            return 0;
-        };
-        let trunk = self.bus.trunk.map_or(0.0, |trunk| trunk.most);
-        let port = trunk.min(wire.port).min(wire.most_after(0));
-        let given: f64 = wire.fixed.iter().map(|feed| feed.most).sum();
-        let drawn = wire.beyond(0) - (port + given) * wire.limits;
-        let by_amps = (drawn / (site.most * wire.limits) - 1e-9).ceil();
-        let by_volts = self.reach(wire, 0, self.sites().len());
-        by_volts.max(by_amps.max(0.0) as usize)
-    }
-
-    /// How many sites are needed after a point that has the full voltage; those up to `far` may be the next one.
-    fn reach(&self, wire: &Wire, at: usize, far: usize) -> usize {
-        // With feeds between, voltage says nothing here.
-        let fixed = wire.fixed.iter().any(|feed| feed.at >= at);
-        if fixed || wire.can_end(at, self.volts) {
-            return 0;
-        }
-        let sites = self.sites();
-        let next = sites.partition_point(|site| site.at <= at);
-        let spans = |to: &Feed| wire.can_span(at, to.at, self.volts);
-        let within = sites.get(next..far).unwrap_or(&[]);
-        let last = next + within.partition_point(spans).max(1) - 1;
-        1 + self.need.get(last).copied().unwrap_or(0)
+        })
     }
 
     fn any(&mut self, count: usize, steps: &mut Steps) -> Tried {
@@ -566,8 +634,8 @@ impl<'a> Proof<'a> {
         if count == 0 {
             return Some(self.holds());
         }
-        let wire = self.bus.lines.first()?;
-        for (index, site) in self.sites().iter().enumerate().skip(now.site) {
+        let wire = self.bounds.wire;
+        for (index, site) in self.bounds.sites.iter().enumerate().skip(now.site) {
             if !steps.take(1) {
                 return None;
             }
@@ -575,10 +643,10 @@ impl<'a> Proof<'a> {
                 now.norton = wire.through(now.norton, now.point, feed.at).with(feed);
                 (now.point, now.fixed) = (feed.at, now.fixed + 1);
             }
-            if !wire.can_reach(now.norton, now.point, site.at, self.volts) {
+            if !wire.can_reach(now.norton, now.point, site.at, self.bounds.volts) {
                 return Some(false);
             }
-            if self.need.get(index).is_some_and(|need| *need > count - 1) {
+            if self.bounds.need.get(index).is_some_and(|need| *need > count - 1) {
                 continue;
             }
             self.chosen.push(index);

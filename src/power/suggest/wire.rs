@@ -83,6 +83,8 @@ pub struct Flow {
     pub slack: f64,
     /// What comes out of the port.
     pub port: f64,
+    /// The voltage at its start.
+    pub start: f64,
     /// What each feed gives.
     pub feeds: Vec<f64>,
     stations: Vec<Norton>,
@@ -224,7 +226,7 @@ impl Wire {
                 return;
             }
             if station == 0 {
-                flow.port = amps;
+                (flow.port, flow.start) = (amps, volts);
                 flow.slack = flow.slack.min(room(amps, self.port * self.limits));
                 return;
             }
@@ -352,6 +354,15 @@ pub struct Trunk {
     pub most: f64,
 }
 
+impl Trunk {
+    /// Its slack where its far end has a voltage.
+    #[must_use]
+    pub fn slack(&self, volts: f64, limits: f64) -> f64 {
+        let carries = self.source.amps - self.source.siemens * volts;
+        room(carries, self.most * limits)
+    }
+}
+
 /// Lines whose ports share a lead; without one, a single line that is fed by injections only.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Bus {
@@ -368,7 +379,23 @@ pub struct BusFlow {
     pub lines: Vec<Flow>,
     /// The slack of the lead.
     pub trunk: f64,
+    /// What each line takes at its start.
     seen: Vec<Norton>,
+}
+
+impl BusFlow {
+    /// What is on the port's side of a line, all other lines among it.
+    #[must_use]
+    pub fn left(&self, bus: &Bus, line: usize) -> Norton {
+        let Some(trunk) = bus.trunk else {
+            return Norton::default();
+        };
+        let others = self.seen.iter().enumerate().filter(|(other, _)| *other != line);
+        others.fold(trunk.source, |left, (_, seen)| Norton {
+            amps: left.amps - seen.amps,
+            siemens: left.siemens + seen.siemens,
+        })
+    }
 }
 
 impl Bus {
@@ -377,26 +404,18 @@ impl Bus {
         let pairs = || self.lines.iter().zip(feeds);
         flow.seen.clear();
         flow.seen.extend(pairs().map(|(wire, feeds)| wire.seen(feeds)));
-        flow.lines.resize_with(self.lines.len(), Flow::default);
-        let sum = |pick: fn(&Norton) -> f64| flow.seen.iter().map(pick).sum::<f64>();
-        let (amps, siemens) = (sum(|seen| seen.amps), sum(|seen| seen.siemens));
-        let rows = flow.lines.iter_mut().zip(&flow.seen);
-        flow.trunk = f64::INFINITY;
+        let mut lines = std::mem::take(&mut flow.lines);
+        lines.resize_with(self.lines.len(), Flow::default);
+        for (at, ((wire, feeds), line)) in pairs().zip(&mut lines).enumerate() {
+            wire.flow(flow.left(self, at), feeds, f64::NEG_INFINITY, line);
+        }
+        flow.lines = lines;
         let Some(trunk) = self.trunk else {
-            for ((wire, feeds), (line, _)) in pairs().zip(rows) {
-                wire.flow(Norton::default(), feeds, f64::NEG_INFINITY, line);
-            }
+            flow.trunk = f64::INFINITY;
             return;
         };
-        for ((wire, feeds), (line, seen)) in pairs().zip(rows) {
-            let left = Norton {
-                amps: trunk.source.amps - (amps - seen.amps),
-                siemens: trunk.source.siemens + (siemens - seen.siemens),
-            };
-            wire.flow(left, feeds, f64::NEG_INFINITY, line);
-        }
         let limits = self.lines.first().map_or(1.0, |wire| wire.limits);
-        let carries: f64 = flow.lines.iter().map(|line| line.port).sum();
-        flow.trunk = room(carries, trunk.most * limits);
+        let start = flow.lines.first().map_or(0.0, |line| line.start);
+        flow.trunk = trunk.slack(start, limits);
     }
 }

@@ -167,10 +167,11 @@ pub fn capacity(gauge: Gauge) -> Capacity {
     Capacity { most_ua, table }
 }
 
-/// Whether a fuse or a conductor carries a current for the length of a show: at most [`LASTING`] of its rating.
+/// Whether a fuse or a conductor carries a current, in either direction, for the length of a show: at most [`LASTING`]
+/// of its rating.
 #[must_use]
 pub fn lasts(ua: i64, rating_ua: i64) -> bool {
-    i128::from(ua) * 100 <= i128::from(rating_ua) * i128::from(LASTING)
+    i128::from(ua).abs() * 100 <= i128::from(rating_ua) * i128::from(LASTING)
 }
 
 /// The fuse that would do before a conductor that carries a current (microamperes, either direction): the largest
@@ -179,7 +180,7 @@ pub fn lasts(ua: i64, rating_ua: i64) -> bool {
 pub fn fuse_for(gauge: Gauge, ua: i64) -> Option<i64> {
     let most = capacity(gauge).most_ua;
     let fits = FUSES.into_iter().rfind(|fuse| *fuse <= most)?;
-    lasts(ua.saturating_abs(), fits).then_some(fits)
+    lasts(ua, fits).then_some(fits)
 }
 
 /// The thinnest conductor of the same kind, at least as thick as `gauge`, that has a fuse that would do for a
@@ -193,7 +194,7 @@ pub fn fusible(gauge: Gauge, ua: i64) -> Option<Gauge> {
 /// a show.
 #[must_use]
 pub fn enough(gauge: Gauge, ua: i64) -> Option<Gauge> {
-    listed(gauge).find(|size| lasts(ua.saturating_abs(), capacity(*size).most_ua))
+    listed(gauge).find(|size| lasts(ua, capacity(*size).most_ua))
 }
 
 /// A conductor and all thicker ones that its table lists, the next one first.
@@ -203,9 +204,7 @@ fn listed(gauge: Gauge) -> impl Iterator<Item = Gauge> {
         Gauge::Area(area) => (0, area),
     };
     let numbers = BY_NUMBER.iter().rev().map(|row| row.0);
-    let numbers = numbers
-        .filter(move |size| *size < number)
-        .map(Gauge::Awg);
+    let numbers = numbers.filter(move |size| *size < number).map(Gauge::Awg);
     let areas = BY_AREA.iter().map(|row| row.0);
     let areas = areas.filter(move |size| *size > area).map(Gauge::Area);
     std::iter::once(gauge).chain(numbers).chain(areas)

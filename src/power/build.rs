@@ -17,12 +17,21 @@ use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// The makes of node, all stretches, the lines that they are on, and the stretches on which nothing is known to draw.
+/// What is made out of model and plan.
+pub struct Built {
+    /// The makes of node.
+    pub makes: Vec<Make>,
+    /// All stretches that something draws from or feeds.
+    pub stretches: Vec<Stretch>,
+    /// All others.
+    pub undrawn: Vec<Stretch>,
+    /// The lines that they are on.
+    pub lines: Vec<DataLine>,
+}
+
+/// The makes of node, all stretches, and the lines that they are on.
 #[must_use]
-pub fn build(
-    model: &Model,
-    plan: &Plan,
-) -> (Vec<Make>, Vec<Stretch>, Vec<DataLine>, Vec<Stretch>) {
+pub fn build(model: &Model, plan: &Plan) -> Built {
     let makes = model.nodes.iter().map(|node| make(model, node)).collect();
     let mut builder = Builder {
         model,
@@ -41,12 +50,12 @@ pub fn build(
             }
         }
     }
-    (
-        builder.makes,
-        builder.stretches,
-        builder.lines,
-        builder.undrawn,
-    )
+    Built {
+        makes: builder.makes,
+        stretches: builder.stretches,
+        undrawn: builder.undrawn,
+        lines: builder.lines,
+    }
 }
 
 /// Each string's injections, by string.
@@ -384,10 +393,7 @@ impl Builder<'_> {
         };
         let mut before = match piece {
             Piece::Stretch(_) => self.stretches.pop(),
-            Piece::Bare(_) => {
-                self.undrawn.pop();
-                None
-            }
+            Piece::Bare(_) => None,
         };
         match &mut before {
             Some(before) => {

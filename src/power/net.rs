@@ -3,7 +3,7 @@
 //! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a line is its
 //! stretches from the box on, whose minus is whole.
 
-use super::build::build;
+use super::build::{Built, build};
 use super::make::{Make, celsius};
 use super::solve::{Draw, Ladder, Point, Source, Tap};
 use crate::cable::loop_ohms;
@@ -188,7 +188,12 @@ impl Nets {
 /// The nets of a display.
 #[must_use]
 pub fn nets(model: &Model, plan: &Plan) -> Nets {
-    let (makes, mut stretches, lines, undrawn) = build(model, plan);
+    let Built {
+        makes,
+        mut stretches,
+        undrawn,
+        lines,
+    } = build(model, plan);
     let groups = groups(model, &mut stretches);
     Nets {
         lines,

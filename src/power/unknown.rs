@@ -72,7 +72,11 @@ fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
             drop && node.pitch_um.is_none(),
             node.gauge.is_none(),
         ];
-        for (count, _) in counts.iter_mut().zip(unknown).filter(|(_, unknown)| *unknown) {
+        for (count, _) in counts
+            .iter_mut()
+            .zip(unknown)
+            .filter(|(_, unknown)| *unknown)
+        {
             count.add(u64::from(shape.nodes), node.at);
         }
     }

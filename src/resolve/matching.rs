@@ -403,6 +403,10 @@ impl<'a> Reader<'_, 'a> {
 
     /// A wire size: `18 AWG` or `1.5 mm2`.
     fn gauge(&self, quantity: &'a Quantity, sink: &mut Sink) -> Result<Gauge, Why<'a>> {
+        if let Some(number) = self.aught(quantity) {
+            sink.push(rules::syntax::number::aught(quantity.span(), number));
+            return Err(Why::Told);
+        }
         let value = self
             .lets
             .eval(self.names, &quantity.value, sink)
@@ -433,6 +437,16 @@ impl<'a> Reader<'_, 'a> {
                 .ok_or(Why::OutOfRange(of(Dimension::WireArea, (50, 400_000)))),
             _ => Err(Why::WrongUnit(by_number, written)),
         }
+    }
+
+    /// The number before `/0 AWG`, where that is written.
+    fn aught(&self, quantity: &Quantity) -> Option<u32> {
+        let unit = unit::find(self.names.text(quantity.unit?))?;
+        let by_number = unit.dimension == Dimension::WireNumber;
+        let text = self.names.text_at(quantity.value.span());
+        let (number, zero) = text.split_once('/').filter(|_| by_number)?;
+        let number = number.trim().parse().ok()?;
+        (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }
 
     /// A wire size that stands in a statement, told if it is none.

@@ -269,7 +269,9 @@ fn help(conductor: &Conductor, most: Most, severity: Severity) -> String {
     }
     match thick {
         Some(thick) if !conductor.own => {
-            format!("use {thick} or thicker here, feed in more places, or lower the level with `dim to`")
+            format!(
+                "use {thick} or thicker here, feed in more places, or lower the level with `dim to`"
+            )
         }
         Some(_) if conductor.own => {
             "feed it in more places with `inject`, or lower the level with `dim to`".into()

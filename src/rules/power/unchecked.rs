@@ -56,12 +56,18 @@ pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
     let help = if settings.is_empty() {
         "work these out by hand, or split them into shorter lines".to_owned()
     } else {
-        format!("write {} in the `node` of these", words::list(&settings, "and"))
+        format!(
+            "write {} in the `node` of these",
+            words::list(&settings, "and")
+        )
     };
     let finding = RULE.at(
         first.at,
         Words {
-            message: format!("the power of some nodes could not be checked: {}", words::list(&all, "and")),
+            message: format!(
+                "the power of some nodes could not be checked: {}",
+                words::list(&all, "and")
+            ),
             label: count(first),
             why: "a check that finds nothing may have looked at nothing".into(),
             help,

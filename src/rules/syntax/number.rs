@@ -36,6 +36,20 @@ pub const RULE: Rule = Rule {
 };
 
 const OUTSIDE: &str = "a value outside its range can't be set on any controller or fixture";
+
+/// Why a value that `what` names may not lie outside its range.
+fn outside(what: &str) -> &'static str {
+    match what {
+        "the temperature" => {
+            "outside it the resistance of copper is not what is reckoned with here"
+        }
+        "the wire size" => {
+            "the tables of resistance and of what a conductor may carry have no such size"
+        }
+        _ => OUTSIDE,
+    }
+}
+
 const WHY: &str = "a number read in another way than meant would move every channel behind it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
@@ -58,7 +72,7 @@ pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Disp
         Words {
             message: format!("{what} is {written}, it must be at least {least}"),
             label: format!("less than {least}"),
-            why: OUTSIDE.to_owned(),
+            why: outside(what).to_owned(),
             help: format!("write {least} or more"),
         },
     )
@@ -72,8 +86,32 @@ pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display
         Words {
             message: format!("{what} is {written}, it can be at most {most}"),
             label: format!("more than {most}"),
-            why: OUTSIDE.to_owned(),
+            why: outside(what).to_owned(),
             help: format!("write {most} or less"),
+        },
+    )
+}
+
+/// `4/0 AWG`, which reads as a division: sizes thicker than 0 AWG are written by area. `number` is 1 to 4.
+#[must_use]
+pub fn aught(span: Span, number: u32) -> Diagnostic {
+    // ASTM B258, rounded to the third digit.
+    let (label, size) = match number {
+        1 => ("0 AWG", "0 AWG"),
+        2 => (
+            "thicker than 0 AWG, the thickest by number here",
+            "67.4 mm2",
+        ),
+        3 => ("thicker than 0 AWG, the thickest by number here", "85 mm2"),
+        _ => ("thicker than 0 AWG, the thickest by number here", "107 mm2"),
+    };
+    RULE.at(
+        span,
+        Words {
+            message: format!("a wire size is written `{number}/0 AWG`"),
+            label: label.to_owned(),
+            why: "`/` divides, so this can't be read as a wire size".to_owned(),
+            help: format!("write `{size}`"),
         },
     )
 }

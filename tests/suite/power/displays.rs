@@ -31,10 +31,10 @@ fn near(got: i64, want: i64, within: i64) {
 const FIFTY: &str = "\
 node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 100 mm; gauge 18 AWG }
 prop arch { node dot; string 50 nodes }
-controller pier { ports 1..4 { volts 12 V } }
+controller pier { ports 1..4 { volts 12 V; fuse 7 A } }
 wire pier.1: arch
 supply shed { volts 12 V; rated 100 W }
-power pier.1..4 from shed through 0 m of 12 AWG
+power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A
 ";
 
 #[test]
@@ -60,7 +60,10 @@ fn fifty_nodes_fed_at_both_ends() {
 fn fifty_nodes_fed_in_the_middle() {
     // The port gives data only, and the cut is behind node 25: half of the nodes hang on each side of the feed.
     let text = FIFTY.replace("string 50 nodes", "string: 25 nodes -> 25 nodes");
-    let text = text.replace("power pier.1..4 from shed through 0 m of 12 AWG\n", "");
+    let text = text.replace(
+        "power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n",
+        "",
+    );
     let section = only(&format!(
         "{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"
     ));
@@ -106,7 +109,7 @@ fn eighty_percent_of_a_fuse() {
         let text = FIFTY
             .replace("string 50", &format!("string {nodes}"))
             .replace("60 mA", draw)
-            .replace("volts 12 V } }", "volts 12 V; fuse 5 A } }");
+            .replace("fuse 7 A", "fuse 5 A");
         let compiled = one(&text);
         let warned = codes(&compiled.findings) == ["power/fuse"];
         assert_eq!(warned, found, "{nodes} of {draw}: {}", told(&compiled));
@@ -127,7 +130,7 @@ fn what_a_node_draws() {
     near(only(&text).port_ua, 50 * 61_000, 1);
     near(only(&dimmed).port_ua, 50 * 31_000, 1);
     // The port's level is over the display's.
-    let port = dimmed.replace("{ volts 12 V } }", "{ volts 12 V; dim to 10 % } }");
+    let port = dimmed.replace("fuse 7 A } }", "fuse 7 A; dim to 10 % } }");
     near(only(&port).port_ua, 50 * 7_000, 1);
     let power = FIFTY.replace("draw 60 mA", "draw 0.72 W");
     near(only(&power).port_ua, 3_056_390, 10);
@@ -182,7 +185,7 @@ fn chains_are_one_ladder() {
 #[test]
 fn apart_cuts() {
     let text = format!(
-        "{FIFTY}supply tree {{ volts 12 V; rated 50 W }}\ninject arch at node 31 from tree through 0 m of 12 AWG apart\n"
+        "{FIFTY}supply tree {{ volts 12 V; rated 50 W }}\ninject arch at node 31 from tree through 0 m of 12 AWG fuse 5 A apart\n"
     );
     let compiled = one(&text);
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
@@ -205,7 +208,7 @@ fn apart_cuts() {
 #[test]
 fn receivers_and_shared_leads() {
     let compiled = one("\
-node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA }
+node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 0.001 mm; gauge 4 AWG }
 prop duck * 4 { node dot; string 20 nodes }
 controller pier { ports 1..4 { volts 12 V } }
 receiver pond { carries pier.1..4 }
@@ -214,8 +217,8 @@ wire pond.1: duck[1]
 wire pond.2: duck[2]
 wire jetty.1: duck[3..4]
 supply shed { volts 12 V; rated 100 W }
-power pond.1..4 from shed through 10 m of 1.5 mm2
-power jetty.1..4 from shed through 20 m of 1.5 mm2
+power pond.1..4 from shed through 10 m of 1.5 mm2 fuse 10 A
+power jetty.1..4 from shed through 20 m of 1.5 mm2 fuse 10 A
 ");
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
     let study = study(&compiled);

@@ -33,7 +33,7 @@ fn json(arguments: &[&str], text: &str) -> Value {
 const YARD: &str = "\
 display \"yard\" { dim to 50 % }
 circuit porch { volts 230 V; breaker 16 A }
-node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 75 mm; gauge 20 AWG }
+node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 190 mm; gauge 16 AWG }
 prop arch { node dot; string 50 nodes }
 prop fence { node dot; string 240 nodes }
 prop flood { slots 6; draw 100 W; on porch }

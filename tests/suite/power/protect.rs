@@ -137,7 +137,13 @@ impl Inject {
 }
 
 /// The display's text, and by line of it (from 1) what its fuses must be told: severity and how often.
-fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap<u32, u32>) {
+fn drawn(
+    yard: &Yard,
+) -> (
+    String,
+    BTreeMap<(u32, &'static str), usize>,
+    BTreeMap<u32, u32>,
+) {
     let mut text = String::new();
     let mut want = BTreeMap::new();
     // By line of a lead without a fuse, the least that what it feeds may carry.
@@ -150,7 +156,9 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
     }
     let supply_line = line(&text);
     let fuse = |fuse: Option<u32>| fuse.map_or(String::new(), |f| format!(" fuse {}", amps(f)));
-    let own = yard.supply.map_or(String::new(), |f| format!("; fuse {}", amps(f)));
+    let own = yard
+        .supply
+        .map_or(String::new(), |f| format!("; fuse {}", amps(f)));
     text.push_str(&format!("supply s {{ volts 12 V; rated 100 W{own} }}\n"));
     let far = yard.ports.len() / 2;
     let near = yard.ports.len() - far;
@@ -160,15 +168,26 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
         fuse_lines.push(line(&text));
         // The fuse of a controller's port says nothing of a receiver's.
         let named = if index < near { *named } else { Some(10) };
-        text.push_str(&format!("port {} {{ volts 12 V;{} }}\n", index + 1, fuse(named)));
+        text.push_str(&format!(
+            "port {} {{ volts 12 V;{} }}\n",
+            index + 1,
+            fuse(named)
+        ));
     }
     text.push_str("}\n");
     if far > 0 {
-        text.push_str(&format!("receiver r {{ carries c.{}..{}\n", near + 1, near + far));
+        text.push_str(&format!(
+            "receiver r {{ carries c.{}..{}\n",
+            near + 1,
+            near + far
+        ));
         for index in near..near + far {
             fuse_lines[index] = line(&text);
             let named = fuse(yard.ports[index].0);
-            text.push_str(&format!("port {} {{ volts 12 V;{named} }}\n", index - near + 1));
+            text.push_str(&format!(
+                "port {} {{ volts 12 V;{named} }}\n",
+                index - near + 1
+            ));
         }
         text.push_str("}\n");
     }
@@ -188,7 +207,11 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
         ));
     }
     let mut lead_lines = [0; 2];
-    for (at, (range, (size, named))) in [("c", near), ("r", far)].iter().zip(&yard.leads).enumerate() {
+    for (at, (range, (size, named))) in [("c", near), ("r", far)]
+        .iter()
+        .zip(&yard.leads)
+        .enumerate()
+    {
         if range.1 == 0 {
             continue;
         }
@@ -213,7 +236,10 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
             let (size, may) = gauge(item.gauge);
             let Some(nodes) = item.nodes else {
                 let next = graph.joint();
-                graph.edges.push(Edge { ends: (here, next), may });
+                graph.edges.push(Edge {
+                    ends: (here, next),
+                    may,
+                });
                 here = next;
                 chain.push(format!("lead 1 m of {size}"));
                 continue;
@@ -243,7 +269,10 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
                 }
                 if segment < nodes {
                     let next = graph.joint();
-                    graph.edges.push(Edge { ends: (here, next), may });
+                    graph.edges.push(Edge {
+                        ends: (here, next),
+                        may,
+                    });
                     here = next;
                 }
             }
@@ -275,7 +304,12 @@ fn drawn(yard: &Yard) -> (String, BTreeMap<(u32, &'static str), usize>, BTreeMap
             }
         }
     }
-    for (at, (size, named)) in yard.leads.iter().enumerate().filter(|(at, _)| lead_lines[*at] > 0) {
+    for (at, (size, named)) in yard
+        .leads
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| lead_lines[*at] > 0)
+    {
         let own = gauge(*size).1;
         match named {
             Some(fuse) if *fuse > own => *want.entry((lead_lines[at], "error")).or_insert(0) += 1,
@@ -312,7 +346,14 @@ fn yard() -> impl Strategy<Value = Yard> {
         items[0].nodes = items[0].nodes.or(Some(2));
         (fuse, items)
     });
-    let inject = (0_usize..8, 0_usize..8, 0_u32..60, 0..TABLE.len(), stated(), any::<bool>())
+    let inject = (
+        0_usize..8,
+        0_usize..8,
+        0_u32..60,
+        0..TABLE.len(),
+        stated(),
+        any::<bool>(),
+    )
         .prop_map(|(port, item, place, gauge, fuse, apart)| Inject {
             port,
             item,
@@ -337,7 +378,7 @@ fn yard() -> impl Strategy<Value = Yard> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
 
     #[test]
     fn every_fuse_is_held_against_what_it_protects(yard in yard()) {

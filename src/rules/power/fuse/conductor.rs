@@ -99,7 +99,10 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
         (format!("{} has no fuse", lead.what), label, own)
     } else {
         (
-            format!("{} has no fuse, and the display names none at its ports", lead.what),
+            format!(
+                "{} has no fuse, and the display names none at its ports",
+                lead.what
+            ),
             "no fuse before this lead and the strings that it feeds",
             format!("{}; {own}", name_ports(ports)),
         )
@@ -130,12 +133,7 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
 
 /// Ports without a named fuse after a fuse that is too large for their strings, whose thinnest conductor is `wire`.
 #[must_use]
-pub fn ports_without(
-    at: Span,
-    before: &Before<'_>,
-    wire: &Wire,
-    ports: &[Unnamed],
-) -> Diagnostic {
+pub fn ports_without(at: Span, before: &Before<'_>, wire: &Wire, ports: &[Unnamed]) -> Diagnostic {
     let capacity = capacity(wire.gauge);
     let (rating, size) = (amps(before.fuse.value), wire.gauge.words());
     let (may, what) = (amps(capacity.most_ua), &wire.what);

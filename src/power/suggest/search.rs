@@ -300,8 +300,8 @@ impl Search<'_> {
             }
         }
         steps.take((before - share.0) as usize);
-        // That it does not hold without any is seen already.
-        proven |= self.exact && count == 1;
+        // That it does not hold without any is known.
+        proven |= count == 1;
         Some(Answer { sets, proven })
     }
 
@@ -328,7 +328,10 @@ impl Search<'_> {
             .collect();
         let mut score = self.climb_all(&mut sets, steps);
         while score.least() < self.need {
-            (sets, score) = self.one_more(&sets, steps)?;
+            (sets, score) = match self.one_more_each(&sets, &score) {
+                Some(more) => more,
+                None => self.one_more(&sets, steps)?,
+            };
             if score.least() < self.need {
                 score = self.climb_all(&mut sets, steps);
             }
@@ -342,7 +345,7 @@ impl Search<'_> {
         }
         let count: usize = sets.iter().map(Vec::len).sum();
         if count != 2 {
-            let proven = self.exact && (count < 2 || count == least.iter().sum::<usize>());
+            let proven = count < 2 || self.exact && count == least.iter().sum::<usize>();
             return Some(Answer { sets, proven });
         }
         let single = self.single(steps);
@@ -374,6 +377,28 @@ impl Search<'_> {
             }
         }
         score
+    }
+
+    /// Sets with one feed more on each line that lacks something, where many do that have many already: one after the
+    /// other would take too long, and those that are not needed are taken away at the end.
+    fn one_more_each(&self, sets: &Sets, score: &Score) -> Option<(Sets, Score)> {
+        const MANY: usize = 4;
+        let lacks = |line: &usize| score.lines.get(*line).is_some_and(|slack| *slack < self.need);
+        let lines: Vec<usize> = (0..sets.len()).filter(lacks).collect();
+        let count = |line: &usize| sets.get(*line).map_or(0, Vec::len);
+        if lines.len() < MANY || lines.iter().any(|line| count(line) < MANY) {
+            return None;
+        }
+        let mut more = sets.clone();
+        for line in &lines {
+            let set = self.spread(*line, count(line) + 1);
+            if set.len() > count(line) {
+                *more.get_mut(*line)? = set;
+            }
+        }
+        let grown = more.iter().map(Vec::len).sum::<usize>();
+        let score = self.score(&more);
+        (grown > sets.iter().map(Vec::len).sum()).then_some((more, score))
     }
 
     /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.

@@ -162,8 +162,8 @@ fn decide(
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::relay(&model, lock, relay, &mut sink);
     check::check(&model, &plan, &mut sink);
-    let anew = |model: &Model| decide_again(model, lock, relay);
-    power::check(&model, &plan, &anew, &mut sink);
+    let anew = |model: &Model| decide_again(model, lock, relay, None);
+    power::check(&model, &plan, None, &anew, &mut sink);
     Compiled {
         sources,
         ast,
@@ -176,11 +176,16 @@ fn decide(
 }
 
 /// Plan and findings of a display that was changed to see what would help it.
-fn decide_again(model: &Model, lock: Option<&Lock>, relay: &Relay) -> (Plan, Vec<Diagnostic>) {
+fn decide_again(
+    model: &Model,
+    lock: Option<&Lock>,
+    relay: &Relay,
+    all: Option<u32>,
+) -> (Plan, Vec<Diagnostic>) {
     let mut sink = Sink::default();
     let plan = allocate::relay(model, lock, relay, &mut sink);
     check::check(model, &plan, &mut sink);
-    power::check_only(model, &plan, &mut sink);
+    power::check_only(model, &plan, all, &mut sink);
     (plan, sink.finish())
 }
 
@@ -194,7 +199,7 @@ impl Compiled {
     #[must_use]
     pub fn suggest(&self, all: Option<u32>) -> Vec<loads::Suggestion> {
         let lock = self.lock.as_ref().map(|text| &text.lock);
-        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing);
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
         power::suggest::suggest(&self.model, &self.plan, &anew, all)
     }
 
@@ -202,6 +207,18 @@ impl Compiled {
     #[must_use]
     pub fn has_errors(&self) -> bool {
         self.lock_unread || self.count(Severity::Error) > 0
+    }
+
+    /// Checks power again with all nodes at a level (thousandths of a percent), in place of what the display allows.
+    pub fn power_at(&mut self, level: u32) {
+        let mut sink = Sink::default();
+        let (lock, all) = (self.lock.as_ref().map(|text| &text.lock), Some(level));
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
+        power::check(&self.model, &self.plan, all, &anew, &mut sink);
+        self.findings
+            .retain(|finding| !finding.code.starts_with("power/"));
+        self.findings.extend(sink.finish());
+        diagnostic::in_order(&mut self.findings);
     }
 
     /// Whether an error was found that leaves no table to trust: any but those of power and network.

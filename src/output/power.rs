@@ -34,7 +34,7 @@ pub struct PortRow {
     pub from: &'static str,
     /// The level of its nodes.
     pub level_percent: Decimal,
-    /// What flows out of the port.
+    /// What flows out of the port; below 0 where it flows back into it.
     pub amps: Decimal,
     /// The port's fuse.
     pub fuse_amps: Option<Decimal>,
@@ -74,8 +74,10 @@ pub struct LeadRow {
     pub feeds: String,
     /// From where.
     pub supply: String,
-    /// What flows through it.
+    /// What flows from the supply in its plus; below 0 where it flows back.
     pub amps: Decimal,
+    /// What flows to the supply in its minus.
+    pub minus_amps: Decimal,
     /// Its fuse.
     pub fuse_amps: Option<Decimal>,
     /// How much of the fuse that is.
@@ -105,6 +107,8 @@ pub struct SupplyRow {
     pub load_percent: Option<Decimal>,
     /// What it takes from the mains.
     pub mains_watts: Decimal,
+    /// Ports that it feeds and that were left out: they count 0 A here.
+    pub left_out: Vec<String>,
 }
 
 /// A mains circuit.
@@ -135,6 +139,8 @@ pub struct TotalRow {
     pub mains_amps_120v: Decimal,
     /// The current of that at 230 V.
     pub mains_amps_230v: Decimal,
+    /// Ports that were left out: they count 0 A here.
+    pub left_out: Vec<String>,
 }
 
 /// The statements for a line.

@@ -1,13 +1,15 @@
 //! From model and plan to lines: which plus joins what, and with how much copper between.
 //!
-//! On a data line plus and minus run along with the data, from the port through leads and strings to the end of the
-//! chain. An injection that is `apart` cuts the plus before its point; the minus is never cut. A receiver's port is a
-//! beginning of its own. Every node stands behind one pitch of its string's conductor; an injection at the end of a
-//! string reaches its last node through one pitch more, and one at every so many nodes is at the last of these. What is
-//! stored is not there.
+//! On a data line plus and minus run along with the data, from the port through leads and strings
+//! to the end of the chain. An injection that is `apart` cuts the plus before its point; the minus
+//! is never cut. A receiver's port is a beginning of its own. Every node stands behind one pitch of
+//! its string's conductor; an injection at the end of a string reaches its last node through one
+//! pitch more, and one at every so many nodes is at the last of these. What is stored is not there.
 
 use super::make::{Make, celsius, floor, make};
-use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, Piece, Run, Site, Stretch};
+use super::net::{
+    DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Piece, Run, Site, Stretch,
+};
 use crate::cable::loop_ohms;
 use crate::loads::From;
 use crate::model::{
@@ -41,6 +43,7 @@ pub fn build(model: &Model, plan: &Plan) -> Built {
         undrawn: Vec::new(),
         pieces: Vec::new(),
         lines: Vec::new(),
+        taps: 0,
     };
     for (index, port) in plan.ports.iter().enumerate() {
         if let Output::Pixel(number) = port.output {
@@ -91,6 +94,7 @@ struct Builder<'a> {
     /// Those of the line that is being built.
     pieces: Vec<Piece>,
     lines: Vec<DataLine>,
+    taps: usize,
 }
 
 impl Builder<'_> {
@@ -244,7 +248,8 @@ impl Builder<'_> {
             gauge: make.gauge,
             lead: None,
         });
-        if make.draws && first > 0 || make.idle > 0.0 {
+        let idle = make.idle > 0.0 && on.from != From::Nothing;
+        if make.draws && first > 0 || idle {
             on.at = on.at.or(Some(at));
         }
         if first > 0 && make.draws {
@@ -359,7 +364,8 @@ impl Builder<'_> {
             let before = std::mem::replace(on, fresh);
             self.close(before);
         }
-        if on.sites.len() >= MOST_TAPS {
+        self.taps += 1;
+        if on.sites.len() >= MOST_TAPS || self.taps > MOST_TAPS_IN_ALL {
             on.left_out = true;
             return;
         }
@@ -384,8 +390,9 @@ impl Builder<'_> {
         }
     }
 
-    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one at the end of the
-    /// string before ends the plus before the cut, the one at the start of the string behind begins the plus behind it.
+    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one
+    /// at the end of the string before ends the plus before the cut, the one at the start of the
+    /// string behind begins the plus behind it.
     fn ends_before(&mut self, on: &mut Stretch) {
         let sites = std::mem::take(&mut on.sites);
         let Some(piece) = self.pieces.pop() else {

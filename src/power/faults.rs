@@ -160,6 +160,7 @@ fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Si
         let Some(stretch) = stretches.get_mut(*index) else {
             continue;
         };
+        let lit = last_lit(stretch);
         for site in &stretch.sites {
             let Some(injection) = model.injections.get(site.injection as usize) else {
                 continue;
@@ -175,10 +176,24 @@ fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Si
                     .supplies
                     .get(supply.index())
                     .map_or("", |supply| &*supply.name);
-                sink.push(parallel::joined(model, injection, other, at));
+                let last = stretch
+                    .sites
+                    .iter()
+                    .any(|one| one.injection == site.injection && one.point >= lit);
+                sink.push(parallel::joined(model, injection, (other, at), last));
             }
         }
     }
+}
+
+/// The point of the last node that shows something.
+fn last_lit(stretch: &Stretch) -> u32 {
+    let (mut point, mut lit) = (0, 0);
+    for run in &stretch.runs {
+        point += run.count;
+        lit = if run.lit { point } else { lit };
+    }
+    lit
 }
 
 /// Ports with strings that draw and no feed.

@@ -4,8 +4,9 @@ use super::mesh::Mesh;
 use super::rails::{Lead, Pair};
 use super::solve::{LEAST_OHMS, nonzero};
 
-/// What lies beyond a place on a line, as the conductances that its two conductors see, and the currents into it when
-/// both are at 0 V. Supplies whose minus has no known voltage yet are further points.
+/// What lies beyond a place on a line, as the conductances that its two conductors see, and the
+/// currents into it when both are at 0 V. Supplies whose minus has no known voltage yet are further
+/// points.
 #[derive(Clone, Debug, Default)]
 pub struct Front {
     pub pp: f64,

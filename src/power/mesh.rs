@@ -1,6 +1,8 @@
-//! Solves the few points that lines have in common: terminals of supplies, grounds of boxes, leads of `power`.
+//! Solves the few points that lines have in common: terminals of supplies, grounds of boxes, leads
+//! of `power`.
 //!
-//! A symmetric system with few entries a row, by elimination; the point with the fewest neighbours goes first.
+//! A symmetric system with few entries a row, by elimination; the point with the fewest neighbours
+//! goes first.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -51,14 +53,16 @@ impl Mesh {
         }
     }
 
-    /// The voltage of each point, point 0 being at 0 V. What hangs on nothing is at 0 V too.
+    /// The voltage of each point, point 0 being at 0 V. What hangs on nothing is at 0 V too. Takes
+    /// from `steps` what it does, and gives up where they run out.
     #[must_use]
-    pub fn solve(mut self) -> Vec<f64> {
+    pub fn solve(mut self, steps: &mut usize) -> Option<Vec<f64>> {
         let mut queue: BTreeSet<(usize, usize)> = (1..self.rows.len())
             .map(|point| (self.degree(point), point))
             .collect();
         let mut gone: Vec<Gone> = Vec::with_capacity(queue.len());
-        while let Some((_, point)) = queue.pop_first() {
+        while let Some((degree, point)) = queue.pop_first() {
+            *steps = steps.checked_sub(degree * degree)?;
             gone.extend(self.eliminate(point, &mut queue));
         }
         let mut volts = vec![0.0; self.rows.len()];
@@ -71,7 +75,7 @@ impl Mesh {
                 *entry = value;
             }
         }
-        volts
+        Some(volts)
     }
 
     fn degree(&self, point: usize) -> usize {

@@ -25,7 +25,7 @@ use crate::diagnostic::Sink;
 use crate::loads::{Cure, From, Loads, Section, Study, Verdict};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
-use crate::rules::power::{circuit, fuse, gauge, supply, voltage};
+use crate::rules::power::{circuit, fuse, gauge, idle, supply, voltage};
 use crate::source::Span;
 use cure::Line;
 use net::{FULL, Nets, nets};
@@ -38,41 +38,61 @@ const MOST_CURES: usize = 40;
 /// Displays that are compiled in all to see whether thicker leads help.
 const MOST_TRIALS: u32 = 60;
 
-/// Holds the power of a display against the rules, and looks for what helps lines that get too little.
-pub fn check(model: &Model, plan: &Plan, compile: &Compile<'_>, sink: &mut Sink) {
-    if let Some((nets, loads)) = found(model, plan, sink) {
-        let mut cures = Cures::new(model, plan, &nets, &loads, compile);
-        voltages((model, plan, &nets, &loads), &mut |index, all| cures.of(index, all), sink);
+/// Holds the power of a display against the rules, at the levels that it allows or with all nodes at `all` (thousandths
+/// of a percent), and looks for what helps lines that get too little.
+pub fn check(
+    model: &Model,
+    plan: &Plan,
+    all: Option<u32>,
+    compile: &Compile<'_>,
+    sink: &mut Sink,
+) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
+        let mut cures = Cures::new((model, plan, &nets, &loads), all, compile);
+        let mut cure = |index: usize, full: bool| cures.of(index, full);
+        voltages((model, plan, &nets, &loads), &mut cure, sink);
     }
 }
 
 /// Holds the power of a display against the rules, and looks for no help.
-pub fn check_only(model: &Model, plan: &Plan, sink: &mut Sink) {
-    if let Some((nets, loads)) = found(model, plan, sink) {
+pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
         voltages((model, plan, &nets, &loads), &mut |_, _| None, sink);
     }
 }
 
 /// All that is found but for voltages, and what was solved where those are to be told.
-fn found(model: &Model, plan: &Plan, sink: &mut Sink) -> Option<(Nets, Loads)> {
+fn found(
+    model: &Model,
+    plan: &Plan,
+    all: Option<u32>,
+    sink: &mut Sink,
+) -> Option<(Nets, Loads)> {
     if !stated(model) || model.power_unsure {
         return None;
     }
     let mut nets = nets(model, plan);
     let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
-    let loads = currents(model, plan, &nets, sink);
+    let loads = currents(model, plan, &nets, all, sink);
     unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
     // A display without supplies does not say how power reaches its ports.
     (!model.supplies.is_empty() && !model.incomplete).then_some((nets, loads))
 }
 
 /// Holds all currents against the rules.
-fn currents(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) -> Loads {
-    let loads = loads(model, nets);
+fn currents(
+    model: &Model,
+    plan: &Plan,
+    nets: &Nets,
+    all: Option<u32>,
+    sink: &mut Sink,
+) -> Loads {
+    let loads = loads(model, nets, all);
     fuse::tell(model, plan, &loads, sink);
     protect::tell(model, plan, nets, &loads, sink);
     gauge::tell(model, &loads, sink);
+    idle::tell(model, &loads.allowed, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
     loads
@@ -80,7 +100,7 @@ fn currents(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) -> Loads {
 
 /// All that is found about currents and voltages of nets that are joined rightly.
 fn rules(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
-    let loads = currents(model, plan, nets, sink);
+    let loads = currents(model, plan, nets, None, sink);
     voltages((model, plan, nets, &loads), &mut |_, _| None, sink);
 }
 
@@ -100,10 +120,11 @@ fn stated(model: &Model) -> bool {
             .any(|receiver| fused(&receiver.ports))
 }
 
-fn loads(model: &Model, nets: &Nets) -> Loads {
-    let dimmed = nets.stretches.iter().any(|stretch| stretch.level < FULL);
+fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
+    let mut stretches = nets.stretches.iter();
+    let dimmed = all.is_none() && stretches.any(|stretch| stretch.level < FULL);
     Loads {
-        allowed: study(model, nets, None),
+        allowed: study(model, nets, all),
         full: dimmed.then(|| study(model, nets, Some(FULL))),
     }
 }
@@ -122,13 +143,15 @@ fn sound(model: &Model, plan: &Plan) -> Nets {
     nets
 }
 
-/// What helps lines that get too little, by level.
+/// What helps lines that get too little.
 struct Cures<'a> {
     model: &'a Model,
     plan: &'a Plan,
     nets: &'a Nets,
-    compile: &'a Compile<'a>,
     loads: &'a Loads,
+    /// The level of all nodes, where one is asked for.
+    all: Option<u32>,
+    compile: &'a Compile<'a>,
     trial: Option<Trial<'a>>,
     allowed: Option<Vec<Help>>,
     left: usize,
@@ -136,50 +159,47 @@ struct Cures<'a> {
 
 impl<'a> Cures<'a> {
     fn new(
-        model: &'a Model,
-        plan: &'a Plan,
-        nets: &'a Nets,
-        loads: &'a Loads,
+        (model, plan, nets, loads): (&'a Model, &'a Plan, &'a Nets, &'a Loads),
+        all: Option<u32>,
         compile: &'a Compile<'a>,
     ) -> Self {
         Self {
             model,
             plan,
             nets,
-            compile,
             loads,
+            all,
+            compile,
             trial: None,
             allowed: None,
             left: MOST_CURES,
         }
     }
 
-    /// What helps a line, with all nodes at a level where one is said.
-    fn of(&mut self, index: usize, all: Option<u32>) -> Option<Cure> {
+    /// What helps a line; at full level, where that is said, injections only.
+    fn of(&mut self, index: usize, full: bool) -> Option<Cure> {
         self.left = self.left.checked_sub(1)?;
-        let mut cure = match all {
-            None => {
-                let helps = self.allowed.take().unwrap_or_else(|| self.helps_allowed());
-                let cure = self.injections(&helps, index, &self.loads.allowed);
-                self.allowed = Some(helps);
-                cure
-            }
-            Some(_) => {
-                let study = self.loads.full.as_ref()?;
-                let own = |group: &net::Group| group.members.contains(&index);
-                let helps = helps(self.model, self.nets, study, (self.compile, all), own);
-                return Some(self.injections(&helps, index, study));
-            }
-        };
+        if full {
+            let study = self.loads.full.as_ref()?;
+            let own = |group: &net::Group| group.members.contains(&index);
+            let at = (self.compile, Some(FULL));
+            let helps = helps(self.model, self.nets, study, at, own);
+            return Some(self.injections(&helps, index, study));
+        }
+        let helps = self.allowed.take();
+        let helps = helps.unwrap_or_else(|| self.helps_allowed());
+        let mut cure = self.injections(&helps, index, &self.loads.allowed);
+        self.allowed = Some(helps);
         let group = self.nets.group_of(index)?;
         if cure.told_at.is_none() && !suggest::is_huge(self.nets, group) {
-            let compile = self.compile;
             let trial = self.trial.take();
-            let mut trial =
-                trial.unwrap_or_else(|| Trial::new(self.model, compile, MOST_TRIALS));
-            let mut line = Line::new(self.model, self.nets, group, index, all);
+            let fresh = || Trial::new(self.model, self.compile, MOST_TRIALS);
+            let mut trial = trial.unwrap_or_else(fresh);
+            let mut line = Line::new(self.model, self.nets, group, index, self.all);
             cure.lead = line.thicker_lead(&mut trial);
-            cure.level = line.lower_level(self.plan, self.nets, &trial);
+            if self.all.is_none() {
+                cure.level = line.lower_level(self.plan, self.nets, &trial);
+            }
             self.trial = Some(trial);
         }
         Some(cure)
@@ -197,7 +217,7 @@ impl<'a> Cures<'a> {
             .take(MOST_CURES)
             .collect();
         let wanted = |group: &net::Group| group.members.iter().any(|at| first.contains(at));
-        helps(self.model, self.nets, study, (self.compile, None), wanted)
+        helps(self.model, self.nets, study, (self.compile, self.all), wanted)
     }
 
     fn injections(&self, helps: &[Help], index: usize, study: &Study) -> Cure {
@@ -221,16 +241,15 @@ impl<'a> Cures<'a> {
     }
 }
 
-/// Tells of each line with a node under its floor; `cure` looks for what helps it, with all nodes at a level where one
-/// is given.
+/// Tells of each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
 fn voltages(
     (model, plan, nets, loads): (&Model, &Plan, &Nets, &Loads),
-    cure: &mut dyn FnMut(usize, Option<u32>) -> Option<Cure>,
+    cure: &mut dyn FnMut(usize, bool) -> Option<Cure>,
     sink: &mut Sink,
 ) {
     for (index, section) in loads.allowed.sections.iter().enumerate() {
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {
-            let cure = cure(index, None);
+            let cure = cure(index, false);
             let other = cure.as_ref().and_then(|cure| cure.told_at);
             let case = voltage::Case {
                 section,
@@ -267,7 +286,7 @@ fn voltages(
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(*index, Some(FULL)),
+                cure: cure(*index, true),
                 told_at: None,
             };
             sink.push(voltage::at_full(model, &case, lines.len() - 1));

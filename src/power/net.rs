@@ -1,7 +1,7 @@
 //! What the solver is given: data lines with their conductors, and which of them hang together.
 //!
-//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a line is its
-//! stretches from the box on, whose minus is whole.
+//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a
+//! line is its stretches from the box on, whose minus is whole.
 
 use super::build::{Built, build};
 use super::make::{Make, celsius};
@@ -15,6 +15,9 @@ use crate::unit::Gauge;
 
 /// The most points of one group: longer than any line that works, and it bounds the memory.
 pub const MOST_POINTS: u64 = 400_000;
+
+/// The most taps of a display: what comes after them is left out.
+pub const MOST_TAPS_IN_ALL: usize = 200_000;
 
 /// The most taps of one section.
 pub const MOST_TAPS: usize = 10_000;
@@ -87,7 +90,8 @@ pub struct Stretch {
     pub volts: Option<i64>,
     /// What the port itself says of it.
     pub volts_of_port: Option<i64>,
-    /// The voltage that nodes get which do not say their own: the port's, or that of the first supply that feeds it.
+    /// The voltage that nodes get which do not say their own: the port's, or that of the first
+    /// supply that feeds it.
     pub usual: Option<i64>,
     /// The port's fuse.
     pub fuse: Option<Told<i64>>,
@@ -335,8 +339,8 @@ fn source(model: &Model, lead: &FeedLead, usual: Option<i64>, more: f64) -> Opti
     })
 }
 
-/// What reaches a group through its trunk: the lead of its `power` statement, or the port itself where the display
-/// names no supply.
+/// What reaches a group through its trunk: the lead of its `power` statement, or the port itself
+/// where the display names no supply.
 #[must_use]
 pub fn trunk(model: &Model, nets: &Nets, group: &Group) -> Option<Source> {
     let stretch = nets.stretches.get(*group.members.first()?)?;

@@ -1,14 +1,16 @@
 //! Solves plus and minus as two conductors: data lines that hang on boxes and supplies.
 //!
-//! A line runs from its box: rows of equal nodes, points where a lead of a supply joins, and cuts of the plus. Its
-//! minus is whole and joined to the ground of its box. A supply is an ideal source between one plus and one minus
-//! terminal, where all of its leads meet. The lead of a `power` statement ends at a bus, which feeds the lines of its
-//! ports; its minus ends at the ground of the box.
+//! A line runs from its box: rows of equal nodes, points where a lead of a supply joins, and cuts
+//! of the plus. Its minus is whole and joined to the ground of its box. A supply is an ideal source
+//! between one plus and one minus terminal, where all of its leads meet. The lead of a `power`
+//! statement ends at a bus, which feeds the lines of its ports; its minus ends at the ground of the
+//! box.
 //!
-//! Each line is eliminated from its far end to its start, two conductors at a time, down to the points that it has in
-//! common with others ([`Mesh`]); with these solved it is walked from its start. A row of equal nodes with constant
-//! current is one step of that. Only where a node is under its floor, or draws constant power, does each node count by
-//! itself, and Newton's method goes round until nothing moves, as in [`super::solve`].
+//! Each line is eliminated from its far end to its start, two conductors at a time, down to the
+//! points that it has in common with others ([`Mesh`]); with these solved it is walked from its
+//! start. A row of equal nodes with constant current is one step of that. Only where a node is
+//! under its floor, or draws constant power, does each node count by itself, and Newton's method
+//! goes round until nothing moves, as in [`super::solve`].
 //!
 //! Voltages are in volts, currents in amperes, resistances in ohm.
 
@@ -139,26 +141,32 @@ pub struct State {
     pub lines: Vec<LineState>,
 }
 
-/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
+/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less
+/// than can be measured.
 pub const TRIFLE: f64 = 1e-7;
 
-/// Solves a network.
+/// Steps on the points that lines have in common; above what any park takes, and it bounds the
+/// time.
+const STEPS: usize = 4_000_000;
+
+/// Solves a network; `None` where too many of its supplies depend on each other.
 #[must_use]
-pub fn solve(network: &Network) -> State {
+pub fn solve(network: &Network) -> Option<State> {
     let mut works: Vec<Work> = network
         .lines
         .iter()
         .map(|line| Work::new(network, line))
         .collect();
     let mut kept = Vec::new();
+    let mut steps = STEPS;
     for round in 0.. {
-        let volts = terminals(network, &works);
+        let volts = terminals(network, &works, &mut steps)?;
         let mut moved = false;
         for work in &mut works {
             moved |= work.walk(&volts, round, &mut kept);
         }
         if !moved || round > MOST {
-            return State {
+            return Some(State {
                 buses: network
                     .buses
                     .iter()
@@ -166,10 +174,10 @@ pub fn solve(network: &Network) -> State {
                     .map(|bus| volts.bus(bus))
                     .collect(),
                 lines: works.into_iter().map(|work| work.state).collect(),
-            };
+            });
         }
     }
-    State::default()
+    None
 }
 
 /// The voltages that lines have in common. Supply 0's minus is at 0 V.
@@ -206,7 +214,7 @@ impl Volts {
     }
 }
 
-fn terminals(network: &Network, works: &[Work<'_>]) -> Volts {
+fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option<Volts> {
     let (supplies, grounds) = (network.supplies, network.grounds);
     let mut mesh = Mesh::new(supplies + grounds + network.buses.len());
     for (at, bus) in network.buses.iter().enumerate() {
@@ -235,14 +243,15 @@ fn terminals(network: &Network, works: &[Work<'_>]) -> Volts {
             front.join(at, *supply, (bus, ground), &work.supplies, &mut mesh);
         }
     }
-    Volts {
-        all: mesh.solve(),
+    Some(Volts {
+        all: mesh.solve(steps)?,
         supplies,
         grounds,
-    }
+    })
 }
 
-/// The points of a row one by one: the voltage of the round before, and whether each counts as a resistor.
+/// The points of a row one by one: the voltage of the round before, and whether each counts as a
+/// resistor.
 type Singly = Vec<(f64, bool)>;
 
 /// A line while it is solved.
@@ -328,7 +337,8 @@ impl<'a> Work<'a> {
         front
     }
 
-    /// Walks the line with all that it has in common with others known; whether anything still moves.
+    /// Walks the line with all that it has in common with others known; whether anything still
+    /// moves.
     fn walk(&mut self, volts: &Volts, round: usize, kept: &mut Vec<Kept>) -> bool {
         kept.clear();
         let start = self.back(Front::default(), Some(volts), |front| {
@@ -378,7 +388,8 @@ fn back_row(row: &Row, singly: &[(f64, bool)], front: &mut Front, keep: &mut imp
         }
         return;
     }
-    // A current at a point of a row is the same, beyond its ends, as two at the ends in proportion to how near they are.
+    // A current at a point of a row is the same, beyond its ends, as two at the ends in proportion
+    // to how near they are.
     let (count, amps) = (f64::from(row.count), row.draw.amps);
     front.draws(amps * (count + 1.0) / 2.0, 0.0);
     front.series(row.plus * count, row.minus * count);
@@ -484,7 +495,8 @@ impl Peak {
     }
 }
 
-/// A row of equal points with constant current: its currents fall evenly, its voltage is a parabola.
+/// A row of equal points with constant current: its currents fall evenly, its voltage is a
+/// parabola.
 struct Even {
     row: Row,
     /// The voltage before it.

@@ -1,6 +1,6 @@
 //! Solves the nets at a level and takes from each what is asked of it.
 
-use super::net::{Group, Nets, Piece, Run, Stretch, trunk, volts};
+use super::net::{Group, Nets, Piece, Run, Site, Stretch, trunk, volts};
 use super::rails::{self, LineState, Pair, Peak, RowState};
 use super::solve::{Ladder, Solved, solve};
 use super::units::{Unit, too_many_supplies, units};
@@ -18,14 +18,16 @@ pub struct Levels<'a> {
 }
 
 impl Levels<'_> {
-    /// Whether a stretch is solved: joined as it should be, fed, at known voltages, and not too long.
+    /// Whether a stretch is solved: joined as it should be, fed, at known voltages, and not too
+    /// long.
     #[must_use]
     pub fn holds(&self, stretch: usize) -> bool {
         self.held.get(stretch).copied().unwrap_or(false)
     }
 }
 
-/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths of a percent).
+/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths
+/// of a percent).
 #[must_use]
 pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     let units = units(model, nets);
@@ -44,7 +46,10 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
         ..Study::default()
     };
     for unit in &units {
-        let state = rails::solve(&unit.network(model, nets, &levels));
+        let Some(state) = rails::solve(&unit.network(model, nets, &levels)) else {
+            leave_out(nets, unit, &mut study);
+            continue;
+        };
         for ((power, _), pair) in unit.powers.iter().zip(&state.buses) {
             if let Some(feed) = study.feeds.get_mut(*power as usize) {
                 *feed = FeedLoad {
@@ -74,7 +79,8 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study
 }
 
-/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made for.
+/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made
+/// for.
 fn feeds(model: &Model, nets: &Nets) -> Vec<Option<f64>> {
     let mut feeds = vec![None; model.powers.len()];
     for group in &nets.groups {
@@ -183,15 +189,8 @@ impl Reader<'_> {
         for site in &stretch.sites {
             let pair = self.taps.by_ref().take(usize::from(held)).next();
             let pair = pair.copied().unwrap_or_default();
-            self.study.taps.push(TapLoad {
-                injection: site.injection,
-                string: site.string,
-                after: site.after,
-                section: index as u32,
-                ua: micro(pair.plus),
-                minus_ua: micro(pair.minus),
-                left_out: !held,
-            });
+            let load = tap_load(index, site, pair, !held);
+            self.study.taps.push(load);
             // Behind its last node a string goes on for one pitch, to where the lead joins.
             let mut runs = stretch.runs.iter();
             let last = runs.rfind(|run| run.string == Some(site.string) && run.lit);
@@ -208,6 +207,34 @@ impl Reader<'_> {
                 });
             }
         }
+    }
+}
+
+/// Notes the taps of a unit that was not solved.
+fn leave_out(nets: &Nets, unit: &Unit, study: &mut Study) {
+    let lines = unit.lines.iter().filter_map(|(at, _)| nets.lines.get(*at));
+    for piece in lines.flat_map(|line| &line.pieces) {
+        let Piece::Stretch(index) = piece else {
+            continue;
+        };
+        let stretch = nets.stretches.get(*index);
+        for site in stretch.map_or(&[][..], |stretch| &stretch.sites) {
+            study
+                .taps
+                .push(tap_load(*index, site, Pair::default(), true));
+        }
+    }
+}
+
+fn tap_load(section: usize, site: &Site, pair: Pair, left_out: bool) -> TapLoad {
+    TapLoad {
+        injection: site.injection,
+        string: site.string,
+        after: site.after,
+        section: section as u32,
+        ua: micro(pair.plus),
+        minus_ua: micro(pair.minus),
+        left_out,
     }
 }
 
@@ -301,8 +328,8 @@ pub struct Part {
     pub solved: Solved,
 }
 
-/// Solves those stretches of a group that are not left out; `None` where their voltage is not known or nothing feeds
-/// them.
+/// Solves those stretches of a group that are not left out; `None` where their voltage is not known
+/// or nothing feeds them.
 #[must_use]
 pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Option<Vec<Part>> {
     let trunk = trunk(model, nets, group);

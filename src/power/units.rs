@@ -1,7 +1,8 @@
-//! What must be solved together: lines that hang on one box, and boxes that two supplies or more have in common.
+//! What must be solved together: lines that hang on one box, and boxes that two supplies or more
+//! have in common.
 //!
-//! Between its terminals a supply keeps its voltage whatever it gives. So boxes that have but one supply in common do
-//! not feel each other.
+//! Between its terminals a supply keeps its voltage whatever it gives. So boxes that have but one
+//! supply in common do not feel each other.
 
 use super::net::{DataLine, Nets, Piece, Stretch};
 use super::rails::{Bus, Lead, Line, Network, Row, Step};
@@ -12,7 +13,8 @@ use crate::loads::From;
 use crate::model::{FeedLead, Model, SupplyId};
 use std::collections::BTreeMap;
 
-/// The most points that are solved together, and the most supplies on one line: both bound memory and time.
+/// The most points that are solved together, and the most supplies on one line: both bound memory
+/// and time.
 const MOST_POINTS: u64 = 1_000_000;
 const MOST_SUPPLIES: usize = 48;
 

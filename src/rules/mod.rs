@@ -121,6 +121,7 @@ pub mod power {
     pub mod circuit;
     pub mod fuse;
     pub mod gauge;
+    pub mod idle;
     pub mod mixed;
     pub mod parallel;
     pub mod supply;
@@ -192,6 +193,7 @@ pub const ALL: &[&Rule] = &[
     &power::voltage::RULE,
     &power::fuse::RULE,
     &power::gauge::RULE,
+    &power::idle::RULE,
     &power::supply::RULE,
     &power::circuit::RULE,
     &power::unchecked::RULE,

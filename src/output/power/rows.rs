@@ -6,9 +6,10 @@ use crate::loads::{
     Because, From, Low, Section, Study, Suggestion, Verdict, circuit_mw, fixtures_mw, power_mw,
     supply_mains_mw,
 };
-use crate::model::{CircuitId, FeedLead, Model, Output, Told};
+use crate::model::{CircuitId, FeedLead, Model, Output, SupplyId, Told};
 use crate::plan::Plan;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What goes with every figure about power.
 pub const CAUTIONS: &[&str] = &[
@@ -57,7 +58,7 @@ impl PowerView {
                 .filter_map(|section| port(model, plan, section))
                 .collect(),
             leads: leads(model, study),
-            supplies: supplies(model, study),
+            supplies: supplies(model, plan, study),
             circuits: circuits
                 .map(|(index, _)| circuit(model, plan, study, CircuitId::from(index)))
                 .collect(),
@@ -135,13 +136,14 @@ fn node(model: &Model, low: Low) -> NodeRow {
     }
 }
 
-fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
+fn lead(model: &Model, lead: &FeedLead, feeds: String, (ua, minus_ua): (i64, i64)) -> LeadRow {
     let (fuse_amps, fuse_percent) = fuse(lead.fuse, ua);
     let supply = model.supplies.get(lead.supply.index());
     LeadRow {
         feeds,
         supply: supply.map_or(String::new(), |supply| supply.name.to_string()),
         amps: micro(ua),
+        minus_amps: micro(minus_ua),
         fuse_amps,
         fuse_percent,
         gauge: lead.gauge.words(),
@@ -151,7 +153,10 @@ fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
 
 fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
     let powers = model.powers.iter().zip(&study.feeds);
-    let powers = powers.map(|(power, ua)| lead(model, &power.lead, fed_ports(model, power), ua.ua));
+    let powers = powers.map(|(power, feed)| {
+        let amps = (feed.ua, feed.minus_ua);
+        lead(model, &power.lead, fed_ports(model, power), amps)
+    });
     let taps = study.taps.iter().filter_map(|tap| {
         let injection = model.injections.get(tap.injection as usize)?;
         let string = model.name_of(tap.string);
@@ -165,15 +170,48 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
             model,
             &injection.lead,
             format!("{string} {place}"),
-            tap.ua,
+            (tap.ua, tap.minus_ua),
         ))
     });
     powers.chain(taps).collect()
 }
 
-fn supplies(model: &Model, study: &Study) -> Vec<SupplyRow> {
-    let rows = model.supplies.iter().zip(&study.supplies);
-    rows.map(|(supply, ua)| {
+/// The ports of sections that were left out.
+fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
+    let out = study.sections.iter().filter(|section| section.left_out);
+    let mut names: Vec<String> = out
+        .filter_map(|section| name(model, plan, section))
+        .collect();
+    names.dedup();
+    names
+}
+
+/// The same, by the supply that feeds them.
+fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usize, Vec<String>> {
+    let sections = study.sections.iter().enumerate();
+    let fed = sections.filter_map(|(at, section)| match section.from {
+        From::Power(power) => Some((model.powers.get(power as usize)?.lead.supply, at)),
+        _ => None,
+    });
+    let injected = study.taps.iter().filter_map(|tap| {
+        let injection = model.injections.get(tap.injection as usize)?;
+        Some((injection.lead.supply, tap.section as usize))
+    });
+    let feeds: BTreeSet<(SupplyId, usize)> = fed.chain(injected).collect();
+    let mut out: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    for (supply, at) in feeds {
+        let section = study.sections.get(at).filter(|section| section.left_out);
+        let name = section.and_then(|section| name(model, plan, section));
+        out.entry(supply.index()).or_default().extend(name);
+    }
+    out.values_mut().for_each(Vec::dedup);
+    out
+}
+
+fn supplies(model: &Model, plan: &Plan, study: &Study) -> Vec<SupplyRow> {
+    let mut out = left_out_by_supply(model, plan, study);
+    let rows = model.supplies.iter().zip(&study.supplies).enumerate();
+    rows.map(|(index, (supply, ua))| {
         let mw = supply.volts.map_or(0, |volts| power_mw(*ua, volts.value));
         let rated = supply.rated.map(|rated| rated.value);
         SupplyRow {
@@ -185,6 +223,7 @@ fn supplies(model: &Model, study: &Study) -> Vec<SupplyRow> {
             headroom_watts: rated.map(|rated| milli(rated.saturating_sub(mw))),
             load_percent: rated.map(|rated| percent(mw, rated)),
             mains_watts: milli(supply_mains_mw(supply, *ua)),
+            left_out: out.remove(&index).unwrap_or_default(),
         }
     })
     .collect()
@@ -245,6 +284,7 @@ fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
         mains_watts: milli(mains),
         mains_amps_120v: micro(amps_ua(mains, 120_000)),
         mains_amps_230v: micro(amps_ua(mains, 230_000)),
+        left_out: left_out(model, plan, study),
     }
 }
 

@@ -1,6 +1,6 @@
 //! Power in a format: text for a person, csv for a spreadsheet, JSON for a program. The cautions stand in all of them.
 
-use super::{CAUTIONS, Decimal, NodeRow, PowerView, SuggestionRow};
+use super::{CAUTIONS, Decimal, LeadRow, NodeRow, PowerView, SuggestionRow};
 use crate::diagnostic::words;
 use crate::output::csv::Cells;
 use crate::output::sheet::Sheet;
@@ -47,6 +47,18 @@ const LEADS: &[Column] = &[
     ("may carry", true),
 ];
 
+/// Leads where plus and minus differ, as far as it is printed.
+const LEADS_APART: &[Column] = &[
+    ("feed", false),
+    ("from", false),
+    ("plus", true),
+    ("minus", true),
+    ("fuse", true),
+    ("of fuse", true),
+    ("conductor", true),
+    ("may carry", true),
+];
+
 const SUPPLIES: &[Column] = &[
     ("supply", false),
     ("voltage", true),
@@ -87,23 +99,7 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             )?;
         }
     }
-    if !view.leads.is_empty() {
-        writeln!(out)?;
-        let rows = || {
-            view.leads.iter().map(|lead| {
-                plain(vec![
-                    words::shown(&lead.feeds),
-                    words::shown(&lead.supply),
-                    amps(Some(lead.amps)),
-                    told(lead.fuse_amps, "A"),
-                    share(lead.fuse_percent),
-                    lead.gauge.clone(),
-                    told(Some(lead.may_carry_amps), "A"),
-                ])
-            })
-        };
-        text::print(LEADS, rows, width, out)?;
-    }
+    leads(view, width, out)?;
     if !view.supplies.is_empty() {
         writeln!(out)?;
         let rows = || {
@@ -120,6 +116,13 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             })
         };
         text::print(SUPPLIES, rows, width, out)?;
+        for supply in view.supplies.iter().filter(|row| !row.left_out.is_empty()) {
+            let (name, ports) = (words::shown(&supply.supply), few(&supply.left_out));
+            writeln!(
+                out,
+                "{name} is without what it feeds on {ports}: left out, 0 A here"
+            )?;
+        }
     }
     if !view.circuits.is_empty() {
         writeln!(out)?;
@@ -140,13 +143,55 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
     let total = &view.total;
     writeln!(
         out,
-        "\nin all {}; from the mains {}, which is {} at 120 V or {} at 230 V\n",
+        "\nin all {}{}; from the mains {}, which is {} at 120 V or {} at 230 V\n",
         watts(Some(total.watts)),
+        without(total),
         watts(Some(total.mains_watts)),
         amps(Some(total.mains_amps_120v)),
         amps(Some(total.mains_amps_230v))
     )?;
     cautions("! ", width, out)
+}
+
+/// What the whole does not hold.
+fn without(total: &super::TotalRow) -> String {
+    if total.left_out.is_empty() {
+        return String::new();
+    }
+    format!(" without {} (left out, 0 A here)", few(&total.left_out))
+}
+
+fn few(names: &[String]) -> String {
+    let names: Vec<String> = names.iter().map(|name| words::shown(name)).collect();
+    words::few(&names)
+}
+
+fn leads(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    if view.leads.is_empty() {
+        return Ok(());
+    }
+    writeln!(out)?;
+    let differ = |lead: &LeadRow| amps(Some(lead.amps)) != amps(Some(lead.minus_amps));
+    let apart = view.leads.iter().any(differ);
+    let rows = || {
+        view.leads.iter().map(|lead| {
+            let mut cells = vec![
+                words::shown(&lead.feeds),
+                words::shown(&lead.supply),
+                amps(Some(lead.amps)),
+            ];
+            cells.extend(apart.then(|| amps(Some(lead.minus_amps))));
+            cells.extend([
+                told(lead.fuse_amps, "A"),
+                share(lead.fuse_percent),
+                lead.gauge.clone(),
+                told(Some(lead.may_carry_amps), "A"),
+            ]);
+            plain(cells)
+        })
+    };
+    let columns = if apart { LEADS_APART } else { LEADS };
+    text::print(columns, rows, width, out)
 }
 
 fn plain(cells: Vec<String>) -> Row<'static> {
@@ -174,6 +219,10 @@ fn port(row: &super::PortRow) -> Row<'_> {
         ),
         (false, "injections") => remarks.push("fed by injections".to_owned()),
         _ => {}
+    }
+    // As much as is printed.
+    if row.amps.value < -5_000 {
+        remarks.push("flows back into the port".to_owned());
     }
     if !row.drop_known {
         remarks.push("pitch or gauge not told: drop there not counted".to_owned());
@@ -361,6 +410,7 @@ const HEAD: &[&str] = &[
     "dark_from_node",
     "dark_nodes",
     "note",
+    "minus_amps",
 ];
 
 /// One row of the sheet: cells by the name of their column, the others empty.
@@ -424,6 +474,7 @@ fn csv(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
                 ("name", row.feeds.clone()),
                 ("from", row.supply.clone()),
                 ("amps", exact(Some(row.amps))),
+                ("minus_amps", exact(Some(row.minus_amps))),
                 ("limit_amps", exact(row.fuse_amps)),
                 ("limit_percent", exact(row.fuse_percent)),
                 ("note", row.gauge.clone()),
@@ -446,6 +497,14 @@ fn csv(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
     cells.flush()
 }
 
+/// What does not count, for a note.
+fn noted(left_out: &[String]) -> String {
+    if left_out.is_empty() {
+        return String::new();
+    }
+    format!("without {}: left out", left_out.join(", "))
+}
+
 fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
     let kind = |kind: &str| ("kind", kind.to_owned());
     for row in &view.supplies {
@@ -459,6 +518,7 @@ fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
                 ("watts", exact(Some(row.watts))),
                 ("rated_watts", exact(row.rated_watts)),
                 ("headroom_watts", exact(row.headroom_watts)),
+                ("note", noted(&row.left_out)),
             ],
         )?;
     }
@@ -476,8 +536,10 @@ fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
         )?;
     }
     let total = &view.total;
+    let all = ["what supplies give", &noted(&total.left_out)];
+    let all = all.join(if total.left_out.is_empty() { "" } else { ", " });
     let rows = [
-        ("all", "what supplies give", total.watts, None),
+        ("all", all.as_str(), total.watts, None),
         (
             "mains at 120 V",
             "with the loss of supplies",

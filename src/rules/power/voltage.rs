@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
         means: "What is left of the supply's voltage at a node, after all that its conductors take on the way there and back, is less \
                 than it works with, at the level that `dim to` allows. Where that is so at full level only, it is advice. The floor \
                 is the chip's own, or three quarters of what the node is made for where that is more; `floor` of a `node` or `chip` \
-                says otherwise.",
+                says otherwise. A node that does not say its `volts` is taken to be made for those of its port.",
         why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and everything behind \
               flickers or stays dark.",
         source: "data sheets of the chips (least supply voltage); ASTM B258 and IEC 60228 (resistance of conductors); three quarters \

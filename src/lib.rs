@@ -162,7 +162,8 @@ fn decide(
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::relay(&model, lock, relay, &mut sink);
     check::check(&model, &plan, &mut sink);
-    power::check(&model, &plan, None, &mut sink);
+    let anew = |model: &Model| decide_again(model, lock, relay, None);
+    power::check(&model, &plan, None, &anew, &mut sink);
     Compiled {
         sources,
         ast,
@@ -174,11 +175,34 @@ fn decide(
     }
 }
 
+/// Plan and findings of a display that was changed to see what would help it.
+fn decide_again(
+    model: &Model,
+    lock: Option<&Lock>,
+    relay: &Relay,
+    all: Option<u32>,
+) -> (Plan, Vec<Diagnostic>) {
+    let mut sink = Sink::default();
+    let plan = allocate::relay(model, lock, relay, &mut sink);
+    check::check(model, &plan, &mut sink);
+    power::check_only(model, &plan, all, &mut sink);
+    (plan, sink.finish())
+}
+
 /// Groups of rules whose errors leave the addresses usable: a crew with one fuse too small still needs its
 /// table.
 const NOT_BLOCKING: [&str; 2] = ["power", "net"];
 
 impl Compiled {
+    /// Where to feed the display in addition, at the levels that it allows or with all nodes at `all` (thousandths of a
+    /// percent). Each suggestion was compiled with the display.
+    #[must_use]
+    pub fn suggest(&self, all: Option<u32>) -> Vec<loads::Suggestion> {
+        let lock = self.lock.as_ref().map(|text| &text.lock);
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
+        power::suggest::suggest(&self.model, &self.plan, &anew, all)
+    }
+
     /// Whether anything found is an error.
     #[must_use]
     pub fn has_errors(&self) -> bool {
@@ -188,7 +212,9 @@ impl Compiled {
     /// Checks power again with all nodes at a level (thousandths of a percent), in place of what the display allows.
     pub fn power_at(&mut self, level: u32) {
         let mut sink = Sink::default();
-        power::check(&self.model, &self.plan, Some(level), &mut sink);
+        let (lock, all) = (self.lock.as_ref().map(|text| &text.lock), Some(level));
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
+        power::check(&self.model, &self.plan, all, &anew, &mut sink);
         self.findings
             .retain(|finding| !finding.code.starts_with("power/"));
         self.findings.extend(sink.finish());

@@ -171,15 +171,62 @@ pub struct Remedy {
     pub place: InjectAt,
     /// From where, through what.
     pub lead: FeedLead,
-    /// What would flow in, in microamperes.
-    pub ua: i64,
+}
+
+/// How far a suggestion was looked into.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Verdict {
+    /// No fewer points do: all were tried, or a bound says so.
+    Fewest,
+    /// The fewest that were found.
+    Found,
+    /// Nothing is offered, for this reason.
+    Refused(String),
+}
+
+/// What is wrong with a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Because {
+    /// This node, the first one, gets too little voltage.
+    Dark(Low),
+    /// The port's fuse would carry this much, in microamperes.
+    Fuse(i64),
+    /// A conductor in the line would carry too much.
+    Conductor,
+    /// The lead of its `power` statement or of an injection would carry too much.
+    Lead,
+    /// Nothing: it shares its lead with lines that need help.
+    Neighbour,
+}
+
+/// What is suggested for a line.
+#[derive(Debug, Clone)]
+pub struct Suggestion {
+    /// The line.
+    pub section: Section,
+    /// What is wrong with it.
+    pub because: Because,
+    /// Its injections.
+    pub inject: Vec<Remedy>,
+    /// How far that was looked into.
+    pub verdict: Verdict,
+    /// How many injections there are for all lines that share its lead.
+    pub points: usize,
+    /// How many lines share its lead.
+    pub shared: usize,
+    /// Whether it is the first of these.
+    pub first: bool,
 }
 
 /// What would hold a line over its floor: each of these by itself, where it is there.
 #[derive(Debug, Clone, Default)]
 pub struct Cure {
-    /// Injections, the fewest that were found; empty for none.
+    /// Injections, for all lines that share its lead; empty for none.
     pub inject: Vec<Remedy>,
+    /// The line whose finding has the injections, where it is another one that shares the lead.
+    pub told_at: Option<usize>,
+    /// Why there are no injections.
+    pub why_not: Option<String>,
     /// A thicker conductor for the lead of its `power` statement.
     pub lead: Option<Gauge>,
     /// A lower level, in thousandths of a percent.

@@ -19,7 +19,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let (model, plan) = (&compiled.model, &compiled.plan);
     let study = power::at(model, plan, args.at);
-    let suggestions = args.suggest.then(|| power::suggest(model, plan, args.at));
+    let suggestions = args.suggest.then(|| compiled.suggest(args.at));
     let view = PowerView::new(model, plan, &study, args.at, suggestions.as_deref());
     let width = console.out_width();
     write(&view, &args.format, width, console.out())?;

@@ -150,6 +150,18 @@ pub struct SuggestionRow {
     pub port: String,
     /// What is wrong with it.
     pub because: String,
-    /// The statements, ready to paste; none where no injection from its own supply would do.
+    /// The statements, ready to paste; none where no injection from its own supply would do, or where those for other
+    /// lines on its lead are enough.
     pub statements: Vec<String>,
+    /// How many points are fed in addition for all lines on its lead.
+    pub points: usize,
+    /// Whether no fewer points do; else they are the fewest that were found.
+    pub fewest: bool,
+    /// Why there are none.
+    pub why_not: Option<String>,
+    /// How many lines share its lead.
+    pub lines_on_lead: usize,
+    /// Whether it is the first of these.
+    #[serde(skip)]
+    pub first: bool,
 }

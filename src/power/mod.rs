@@ -1,63 +1,90 @@
 //! What flows where: from model and plan to currents and voltages, and to what must be said of them.
 //!
 //! Each data line carries its power along with the data. [`net`] makes ladders of conductor segments out of what is
-//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`cure`](mod@cure) finds what would help. Outside the
-//! solver everything is whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be
-//! held against and is left alone; one that names fuses but no supply is taken to have its voltage at each port.
+//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`suggest`](mod@suggest) finds
+//! where to feed a line in addition and [`cure`](mod@cure) what else would help. Outside the solver everything is whole
+//! numbers of small units. A display that names no supply, fuse or circuit has nothing to be held against and is left
+//! alone; one that names fuses but no supply is taken to have its voltage at each port.
 
 mod build;
 mod cure;
 mod faults;
-pub mod fewest;
 mod front;
 pub mod make;
 mod mesh;
 pub mod net;
-mod places;
 pub mod protect;
 pub mod rails;
 pub mod solve;
 pub mod study;
+pub mod suggest;
 mod units;
 mod unknown;
 
 use crate::diagnostic::Sink;
-use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
+use crate::loads::{Cure, From, Loads, Section, Study, Verdict};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
 use crate::rules::power::{circuit, fuse, gauge, idle, supply, voltage};
 use crate::source::Span;
 use cure::Line;
-use net::{FULL, Group, Nets, nets};
+use net::{FULL, Nets, nets};
 use study::study;
+use suggest::{Compile, Help, Trial, helps};
 
-/// Lines for which a cure is looked for: nobody reads more of them, and each costs some hundred solutions.
+/// Lines for which a cure is looked for: nobody reads more of them.
 const MOST_CURES: usize = 40;
 
-/// Lines that hang together for which one is looked for, in points: what works is far shorter.
-const MOST_CURED: u64 = 20_000;
+/// Displays that are compiled in all to see whether thicker leads help.
+const MOST_TRIALS: u32 = 60;
 
-/// Holds the power of a display against the rules: at the levels that it allows, or with all nodes at `all` (thousandths
-/// of a percent).
-pub fn check(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
+/// Holds the power of a display against the rules, at the levels that it allows or with all nodes at `all` (thousandths
+/// of a percent), and looks for what helps lines that get too little.
+pub fn check(model: &Model, plan: &Plan, all: Option<u32>, compile: &Compile<'_>, sink: &mut Sink) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
+        let mut cures = Cures::new((model, plan, &nets, &loads), all, compile);
+        let mut cure = |index: usize, full: bool| cures.of(index, full);
+        voltages((model, plan, &nets, &loads), &mut cure, sink);
+    }
+}
+
+/// Holds the power of a display against the rules, and looks for no help.
+pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
+        voltages((model, plan, &nets, &loads), &mut |_, _| None, sink);
+    }
+}
+
+/// All that is found but for voltages, and what was solved where those are to be told.
+fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Option<(Nets, Loads)> {
     if !stated(model) || model.power_unsure {
-        return;
+        return None;
     }
     let mut nets = nets(model, plan);
     let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
-    let loads = loads(model, &nets, all);
+    let loads = currents(model, plan, &nets, all, sink);
+    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
+    // A display without supplies does not say how power reaches its ports.
+    (!model.supplies.is_empty() && !model.incomplete).then_some((nets, loads))
+}
+
+/// Holds all currents against the rules.
+fn currents(model: &Model, plan: &Plan, nets: &Nets, all: Option<u32>, sink: &mut Sink) -> Loads {
+    let loads = loads(model, nets, all);
     fuse::tell(model, plan, &loads, sink);
-    protect::tell(model, plan, &nets, &loads, sink);
+    protect::tell(model, plan, nets, &loads, sink);
     gauge::tell(model, &loads, sink);
     idle::tell(model, &loads.allowed, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
-    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
-    // A display without supplies does not say how power reaches its ports.
-    if !model.supplies.is_empty() && !model.incomplete {
-        voltages(model, plan, &nets, (&loads, all), sink);
-    }
+    loads
+}
+
+/// All that is found about currents and voltages of nets that are joined rightly.
+fn rules(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
+    let loads = currents(model, plan, nets, None, sink);
+    voltages((model, plan, nets, &loads), &mut |_, _| None, sink);
 }
 
 /// Whether a display says anything that its currents could be held against.
@@ -99,88 +126,128 @@ fn sound(model: &Model, plan: &Plan) -> Nets {
     nets
 }
 
-fn group_is_huge(nets: &Nets, group: &Group) -> bool {
-    let members = group.members.iter();
-    let stretches = members.filter_map(|index| nets.stretches.get(*index));
-    stretches
-        .map(|stretch| u64::from(stretch.points()))
-        .sum::<u64>()
-        > MOST_CURED
+/// What helps lines that get too little.
+struct Cures<'a> {
+    model: &'a Model,
+    plan: &'a Plan,
+    nets: &'a Nets,
+    loads: &'a Loads,
+    /// The level of all nodes, where one is asked for.
+    all: Option<u32>,
+    compile: &'a Compile<'a>,
+    trial: Option<Trial<'a>>,
+    allowed: Option<Vec<Help>>,
+    left: usize,
 }
 
-/// Injections for a line, and the line where none were found.
-#[derive(Debug)]
-pub struct Suggestion {
-    /// The line.
-    pub section: Section,
-    /// The injections; empty where none from its own supply would do.
-    pub inject: Vec<Remedy>,
-}
-
-/// For each line with a node under its floor or a fuse that does not last, the injections that make it pass.
-#[must_use]
-pub fn suggest(model: &Model, plan: &Plan, all: Option<u32>) -> Vec<Suggestion> {
-    let mut nets = sound(model, plan);
-    let mut suggestions: Vec<Suggestion> = Vec::new();
-    let before = study(model, &nets, all);
-    for (index, section) in before.sections.iter().enumerate() {
-        let fuse = section.fuse.map_or(i64::MAX, |fuse| fuse.value);
-        let passes =
-            section.dark.is_none() && !crate::loads::lasts_over(section.port_ua.abs(), fuse);
-        if section.left_out || passes || section.from == From::Port {
-            continue;
+impl<'a> Cures<'a> {
+    fn new(
+        (model, plan, nets, loads): (&'a Model, &'a Plan, &'a Nets, &'a Loads),
+        all: Option<u32>,
+        compile: &'a Compile<'a>,
+    ) -> Self {
+        Self {
+            model,
+            plan,
+            nets,
+            loads,
+            all,
+            compile,
+            trial: None,
+            allowed: None,
+            left: MOST_CURES,
         }
-        let Some(group) = nets.group_of(index).cloned() else {
-            continue;
-        };
-        let found = if group_is_huge(&nets, &group) {
-            Vec::new()
-        } else {
-            Line::new(model, &nets, &group, index, all).injections()
-        };
-        // Lines that share a lead are looked at with what the ones before them were given.
-        if let Some(stretch) = nets.stretches.get_mut(index) {
-            stretch.sites.extend(found.iter().map(|found| found.site));
-            stretch.sites.sort_by_key(|site| site.point);
-        }
-        suggestions.push(Suggestion {
-            section: *section,
-            inject: found.into_iter().map(|found| found.remedy).collect(),
-        });
     }
-    suggestions
+
+    /// What helps a line; at full level, where that is said, injections only.
+    fn of(&mut self, index: usize, full: bool) -> Option<Cure> {
+        self.left = self.left.checked_sub(1)?;
+        if full {
+            let study = self.loads.full.as_ref()?;
+            let own = |group: &net::Group| group.members.contains(&index);
+            let at = (self.compile, Some(FULL));
+            let helps = helps(self.model, self.nets, study, at, own);
+            return Some(self.injections(&helps, index, study));
+        }
+        let helps = self.allowed.take();
+        let helps = helps.unwrap_or_else(|| self.helps_allowed());
+        let mut cure = self.injections(&helps, index, &self.loads.allowed);
+        self.allowed = Some(helps);
+        let group = self.nets.group_of(index)?;
+        if cure.told_at.is_none() && !suggest::is_huge(self.nets, group) {
+            let trial = self.trial.take();
+            let fresh = || Trial::new(self.model, self.compile, MOST_TRIALS);
+            let mut trial = trial.unwrap_or_else(fresh);
+            let mut line = Line::new(self.model, self.nets, group, index, self.all);
+            cure.lead = line.thicker_lead(&mut trial);
+            if self.all.is_none() {
+                cure.level = line.lower_level(self.plan, self.nets, &trial);
+            }
+            self.trial = Some(trial);
+        }
+        Some(cure)
+    }
+
+    /// For the lines whose findings come first.
+    fn helps_allowed(&self) -> Vec<Help> {
+        let study = &self.loads.allowed;
+        let dark = |index: &usize| {
+            let section = study.sections.get(*index);
+            section.is_some_and(|section| section.dark.is_some() && section.from != From::Port)
+        };
+        let first: Vec<usize> = (0..study.sections.len())
+            .filter(dark)
+            .take(MOST_CURES)
+            .collect();
+        let wanted = |group: &net::Group| group.members.iter().any(|at| first.contains(at));
+        helps(
+            self.model,
+            self.nets,
+            study,
+            (self.compile, self.all),
+            wanted,
+        )
+    }
+
+    fn injections(&self, helps: &[Help], index: usize, study: &Study) -> Cure {
+        let own = |help: &&Help| help.lines.iter().any(|line| line.0 == index);
+        let Some(help) = helps.iter().find(own) else {
+            return Cure::default();
+        };
+        let dark = |at: usize| study.sections.get(at).is_some_and(|one| one.dark.is_some());
+        let mut lines = help.lines.iter().map(|line| line.0);
+        let first = lines.find(|at| dark(*at));
+        let why_not = match &help.verdict {
+            Verdict::Refused(reason) => Some(reason.clone()),
+            Verdict::Fewest | Verdict::Found => None,
+        };
+        Cure {
+            inject: help.all(),
+            told_at: first.filter(|first| *first != index && why_not.is_none()),
+            why_not,
+            ..Cure::default()
+        }
+    }
 }
 
+/// Tells of each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
 fn voltages(
-    model: &Model,
-    plan: &Plan,
-    nets: &Nets,
-    (loads, all): (&Loads, Option<u32>),
+    (model, plan, nets, loads): (&Model, &Plan, &Nets, &Loads),
+    cure: &mut dyn FnMut(usize, bool) -> Option<Cure>,
     sink: &mut Sink,
 ) {
-    let mut cures = 0;
-    let mut cure = |index: usize, all: Option<u32>| {
-        cures += 1;
-        let group = nets.group_of(index).filter(|_| cures <= MOST_CURES)?;
-        Some(if group_is_huge(nets, group) {
-            Cure::default()
-        } else {
-            Line::new(model, nets, group, index, all).cure()
-        })
-    };
     for (index, section) in loads.allowed.sections.iter().enumerate() {
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {
+            let cure = cure(index, false);
+            let other = cure.as_ref().and_then(|cure| cure.told_at);
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(index, all),
+                cure,
+                told_at: other.and_then(|other| loads.allowed.sections.get(other)),
             };
-            sink.push(voltage::allowed(
-                model,
-                plan,
-                &case,
-                feed_of(model, nets, index),
-            ));
+            let feed = feed_of(model, nets, index);
+            sink.push(voltage::allowed(model, plan, &case, feed));
         }
     }
     let Some(full) = &loads.full else { return };
@@ -208,7 +275,8 @@ fn voltages(
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(*index, Some(FULL)),
+                cure: cure(*index, true),
+                told_at: None,
             };
             sink.push(voltage::at_full(model, &case, lines.len() - 1));
         }

@@ -139,7 +139,7 @@ pub struct Group {
 }
 
 /// Everything that carries current.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Nets {
     /// By make of node.
     pub makes: Vec<Make>,

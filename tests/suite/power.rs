@@ -1,19 +1,19 @@
 //! Currents and voltages: worked examples of handbooks and tables, each with its source, and ladders that an
-//! independent circuit simulator solved (`power/spice.rs`), and whole displays that it solved (`power/rails.rs`);
-//! whole displays and cures (`power/displays.rs`); the fewest injections (`power/fewest.rs`); plus and minus apart (`power/minus.rs`); random
-//! displays (`power/random.rs`); the command (`power/faces.rs`); fuses against what they protect, by small displays
-//! (`power/fuses.rs`) and by a second decider (`power/protect.rs`).
+//! independent circuit simulator solved (`power/spice.rs`), and whole displays that it solved (`power/rails.rs`); whole
+//! displays and cures (`power/displays.rs`); suggested injections (`power/suggest.rs`); plus and minus apart
+//! (`power/minus.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`); fuses against what they
+//! protect, by small displays (`power/fuses.rs`) and by a second decider (`power/protect.rs`).
 
 mod circuits;
 mod displays;
 mod faces;
-mod fewest;
 mod fuses;
 mod minus;
 mod protect;
 mod rails;
 mod random;
 mod spice;
+mod suggest;
 mod yards;
 
 use tinsel::cable::{by_resistivity, capacity, loop_ohms, ohms_per_metre};

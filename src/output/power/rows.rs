@@ -2,10 +2,12 @@
 
 use super::{CircuitRow, Decimal, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow};
 use crate::cable::capacity;
-use crate::loads::{From, Low, Section, Study, circuit_mw, fixtures_mw, power_mw, supply_mains_mw};
+use crate::loads::{
+    Because, From, Low, Section, Study, Suggestion, Verdict, circuit_mw, fixtures_mw, power_mw,
+    supply_mains_mw,
+};
 use crate::model::{CircuitId, FeedLead, Model, Output, SupplyId, Told};
 use crate::plan::Plan;
-use crate::power::Suggestion;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -287,26 +289,35 @@ fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
 }
 
 fn suggestion(model: &Model, plan: &Plan, one: &Suggestion) -> SuggestionRow {
-    let because = match one.section.dark {
-        Some(low) => format!(
+    let statements = one.inject.iter();
+    let statements = statements.map(|remedy| inject_statement(model, remedy));
+    SuggestionRow {
+        port: name(model, plan, &one.section).unwrap_or_default(),
+        because: because(model, one),
+        statements: statements.collect(),
+        points: one.points,
+        fewest: one.verdict == Verdict::Fewest,
+        why_not: match &one.verdict {
+            Verdict::Refused(why) => Some(why.clone()),
+            Verdict::Fewest | Verdict::Found => None,
+        },
+        lines_on_lead: one.shared,
+        first: one.first,
+    }
+}
+
+fn because(model: &Model, one: &Suggestion) -> String {
+    match one.because {
+        Because::Dark(low) => format!(
             "node {} of {} would get {}, it works down to {}",
             low.node,
             model.name_of(low.string),
             crate::unit::left(low.uv),
             crate::unit::left(low.floor_uv)
         ),
-        None => format!(
-            "its fuse would carry {}",
-            crate::unit::load(one.section.port_ua.abs())
-        ),
-    };
-    SuggestionRow {
-        port: name(model, plan, &one.section).unwrap_or_default(),
-        because,
-        statements: one
-            .inject
-            .iter()
-            .map(|remedy| inject_statement(model, remedy))
-            .collect(),
+        Because::Fuse(ua) => format!("its fuse would carry {}", crate::unit::load(ua)),
+        Because::Conductor => "a conductor in it would carry too much".to_owned(),
+        Because::Lead => "a lead that feeds it would carry too much".to_owned(),
+        Because::Neighbour => "it shares a lead with a line that needs help".to_owned(),
     }
 }

@@ -1,6 +1,6 @@
 //! Power in a format: text for a person, csv for a spreadsheet, JSON for a program. The cautions stand in all of them.
 
-use super::{CAUTIONS, Decimal, LeadRow, NodeRow, PowerView};
+use super::{CAUTIONS, Decimal, LeadRow, NodeRow, PowerView, SuggestionRow};
 use crate::diagnostic::words;
 use crate::output::csv::Cells;
 use crate::output::sheet::Sheet;
@@ -322,18 +322,39 @@ fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
     for row in suggestions {
         let (port, because) = (words::shown(&row.port), words::shown(&row.because));
         writeln!(out, "# {port}: {because}")?;
+        if let Some(why) = &row.why_not {
+            writeln!(out, "# No injection helps: {}.", words::shown(why))?;
+            continue;
+        }
+        if row.first {
+            writeln!(out, "# {}", points(row))?;
+        }
         if row.statements.is_empty() {
             writeln!(
                 out,
-                "# No injection from the same supply is enough here: cut the line into several."
+                "# The points of the other lines on its lead are enough."
             )?;
         }
-        row.statements
-            .iter()
-            .try_for_each(|statement| writeln!(out, "{statement}"))?;
+        let mut statements = row.statements.iter();
+        statements.try_for_each(|statement| writeln!(out, "{statement}"))?;
     }
     writeln!(out, "# Lengths are as far as the line runs: measure yours.")?;
     cautions("# ", 100, out)
+}
+
+/// How many points there are, and whether fewer could do.
+fn points(row: &SuggestionRow) -> String {
+    let points = unit::counted(row.points as i64, "point");
+    let shared = match row.lines_on_lead {
+        0 | 1 => String::new(),
+        lines => format!(" for the {lines} lines that share its lead"),
+    };
+    let fewest = if row.fewest {
+        "no fewer do"
+    } else {
+        "the fewest found"
+    };
+    format!("{points}{shared}: {fewest}.")
 }
 
 /// The cautions, each line of them behind a mark.

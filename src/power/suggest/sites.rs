@@ -1,0 +1,243 @@
+//! A line and the places where it could be fed in addition, from what the display says.
+
+use super::wire::{Bus, Feed, Norton, Trunk, Wire};
+use crate::cable::{FUSES, LASTING, capacity, loop_ohms};
+use crate::loads::From;
+use crate::model::{FeedLead, InjectAt, Model, StringId};
+use crate::power::make::{Make, celsius};
+use crate::power::net::{Group, Nets, Run, Stretch, volts};
+use crate::power::solve::LEAST_OHMS;
+
+/// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
+#[must_use]
+pub fn blade(most: i64) -> Option<i64> {
+    FUSES.into_iter().rfind(|fuse| *fuse <= most)
+}
+
+/// What may flow for hours through something that is rated for `rating` microamperes, in amperes.
+fn lasting(rating: i64) -> f64 {
+    rating as f64 * 1e-6 * LASTING as f64 / 100.0
+}
+
+/// A place where a line could be fed.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// The string.
+    pub string: StringId,
+    /// Where on it, as `inject` has it.
+    pub at: InjectAt,
+    /// The point of the stretch.
+    pub point: u32,
+    /// What is between a lead to there and the point, in ohm.
+    pub ohms: f64,
+    /// How far along the line from its start, in micrometres.
+    pub along_um: i64,
+    /// Whether it is where a person looks first: the start or end of a string, or the end of a strand.
+    pub natural: bool,
+}
+
+impl Place {
+    /// The lead to there: as long as the line runs, after what leads to its start, in half metres.
+    #[must_use]
+    pub fn lead(&self, usual: FeedLead) -> FeedLead {
+        const STEP: i64 = 500_000;
+        let far = usual.length_um.saturating_add(self.along_um).max(1);
+        let length_um = (far.saturating_add(STEP - 1) / STEP).saturating_mul(STEP);
+        FeedLead { length_um, ..usual }
+    }
+}
+
+/// The most places that are weighed for a line.
+const MOST_PLACES: usize = 4_000;
+
+/// All lit nodes of a line, and the starts and ends of its strings, by point.
+#[must_use]
+pub fn places(model: &Model, makes: &[Make], stretch: &Stretch) -> Vec<Place> {
+    let mut places = Vec::new();
+    let mut after_lead = false;
+    let step = (stretch.points() as usize / MOST_PLACES + 1) as u32;
+    walk(makes, stretch, |run, make, point, along| {
+        let (Some(string), true) = (run.string, run.lit) else {
+            after_lead |= run.lead.is_some();
+            return;
+        };
+        let shape = model.shape_of(string);
+        let (last, strand) = shape.map_or((0, None), |shape| (shape.nodes, shape.strand));
+        if run.first == 1 && after_lead {
+            places.push(Place {
+                string,
+                at: InjectAt::Start,
+                point,
+                ohms: 0.0,
+                along_um: along,
+                natural: true,
+            });
+        }
+        after_lead = false;
+        for node in run.first..run.first + run.count {
+            let strand_ends = strand.is_some_and(|strand| strand > 0 && node % strand == 0);
+            if node == last {
+                places.push(end(run, make, point, along));
+            }
+            if strand_ends || (node - run.first).is_multiple_of(step) {
+                let natural = strand_ends && node != last;
+                let place = node_place((string, node), run, make, point, along);
+                places.push(Place { natural, ..place });
+            }
+        }
+    });
+    places
+}
+
+fn node_place(
+    (string, node): (StringId, u32),
+    run: &Run,
+    make: &Make,
+    point: u32,
+    along: i64,
+) -> Place {
+    let step = node - run.first + 1;
+    Place {
+        string,
+        at: InjectAt::Node(node),
+        point: point + step,
+        ohms: 0.0,
+        along_um: along.saturating_add(make.pitch_um.saturating_mul(i64::from(step))),
+        natural: false,
+    }
+}
+
+fn end(run: &Run, make: &Make, point: u32, along: i64) -> Place {
+    let string = run.string.unwrap_or(StringId(u32::MAX));
+    let last = run.first + run.count - 1;
+    Place {
+        at: InjectAt::End,
+        ohms: make.ohms,
+        natural: true,
+        ..node_place((string, last), run, make, point, along)
+    }
+}
+
+/// Each run with its make, the point before it, and how far along that is.
+fn walk(makes: &[Make], stretch: &Stretch, mut see: impl FnMut(&Run, &Make, u32, i64)) {
+    let none = Make::default();
+    let (mut point, mut along) = (0_u32, 0_i64);
+    for run in &stretch.runs {
+        let make = run.make.and_then(|id| makes.get(id.index()));
+        let make = make.unwrap_or(&none);
+        see(run, make, point, along);
+        point += run.count;
+        let nodes = || make.pitch_um.saturating_mul(i64::from(run.count));
+        along = along.saturating_add(run.lead.map_or_else(nodes, |lead| lead.1));
+    }
+}
+
+/// What the thinnest conductor of a line may carry, in microamperes.
+#[must_use]
+pub fn thinnest(stretch: &Stretch) -> i64 {
+    let gauges = stretch.runs.iter().filter_map(|run| run.gauge);
+    let most = gauges.map(|gauge| capacity(gauge).most_ua).min();
+    most.unwrap_or(i64::MAX)
+}
+
+/// A line's nodes at a level as the search has them. Nodes of constant power draw what they do at their floor,
+/// which is the most.
+#[must_use]
+pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
+    let mut wire = Wire::new();
+    let made_for = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
+    for run in &stretch.runs {
+        let draw = run.draw(&nets.makes, level);
+        let amps = draw.at(draw.floor);
+        let floor = (run.lit && amps > 0.0).then_some(run.floor);
+        let most = |gauge| lasting(capacity(gauge).most_ua);
+        let most = run.gauge.map_or(f64::INFINITY, most);
+        // The plus is cut before the first of them where it is 0.
+        let cut = run.plus < run.minus;
+        let ohms = if cut { 0.0 } else { run.plus + run.minus };
+        wire.push(run.count, ohms, amps, floor, most);
+        if let Some(floor) = floor {
+            wire.scale = (made_for - floor).max(0.1);
+        }
+    }
+    let fixed = stretch.sites.iter().filter_map(|site| {
+        let ohms = lead_ohms(model, &site.lead) + site.ohms;
+        Some(Feed {
+            at: site.point as usize,
+            volts: volts(model, &site.lead, stretch.volts)?,
+            siemens: 1.0 / ohms.max(LEAST_OHMS),
+            most: lasting(lead_most(&site.lead)),
+            new: false,
+        })
+    });
+    wire.fixed = fixed.collect();
+    wire.port = stretch
+        .fuse
+        .map_or(f64::INFINITY, |fuse| lasting(fuse.value));
+    wire
+}
+
+fn lead_ohms(model: &Model, lead: &FeedLead) -> f64 {
+    loop_ohms(lead.length_um, lead.gauge, celsius(model))
+}
+
+/// What a lead may carry by its conductor and its fuse, in microamperes.
+fn lead_most(lead: &FeedLead) -> i64 {
+    let most = capacity(lead.gauge).most_ua;
+    lead.fuse.map_or(most, |fuse| fuse.value.min(most))
+}
+
+/// A group as the search has it, at a level; `None` where a voltage is not known.
+#[must_use]
+pub fn bus(
+    model: &Model,
+    nets: &Nets,
+    group: &Group,
+    level: impl Fn(&Stretch) -> u32,
+) -> Option<Bus> {
+    let members = group.members.iter();
+    let lines: Vec<&Stretch> = members
+        .filter_map(|index| nets.stretches.get(*index))
+        .collect();
+    let trunk = match (&group.lead, lines.first()) {
+        (Some(lead), Some(stretch)) => {
+            let siemens = 1.0 / lead_ohms(model, lead).max(LEAST_OHMS);
+            Some(Trunk {
+                source: Norton {
+                    amps: volts(model, lead, stretch.volts)? * siemens,
+                    siemens,
+                },
+                most: lasting(lead_most(lead)),
+            })
+        }
+        _ => None,
+    };
+    if trunk.is_none() && lines.iter().any(|stretch| stretch.from != From::Taps) {
+        return None;
+    }
+    let known = |stretch: &&Stretch| {
+        let wire = wire(model, nets, stretch, level(stretch));
+        (wire.fixed.len() == stretch.sites.len()).then_some(wire)
+    };
+    Some(Bus {
+        trunk,
+        lines: lines.iter().map(known).collect::<Option<_>>()?,
+    })
+}
+
+/// The places of a line as feeds through a lead, with the fuse that the rule gives; empty where no fuse is small enough.
+#[must_use]
+pub fn feeds(model: &Model, stretch: &Stretch, places: &[Place], usual: FeedLead) -> Vec<Feed> {
+    let most = thinnest(stretch).min(capacity(usual.gauge).most_ua);
+    let Some((fuse, supply)) = blade(most).zip(volts(model, &usual, stretch.volts)) else {
+        return Vec::new();
+    };
+    let feed = |place: &Place| Feed {
+        at: place.point as usize,
+        volts: supply,
+        siemens: 1.0 / (lead_ohms(model, &place.lead(usual)) + place.ohms).max(LEAST_OHMS),
+        most: lasting(fuse),
+        new: true,
+    };
+    places.iter().map(feed).collect()
+}

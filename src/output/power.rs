@@ -42,6 +42,10 @@ pub struct PortRow {
     pub fuse_percent: Option<Decimal>,
     /// What all nodes on it draw.
     pub drawn_amps: Decimal,
+    /// The largest current in the plus of its strings and leads: above 0 away from the port.
+    pub most_plus: Option<FlowRow>,
+    /// The largest current in their minus: above 0 towards the port.
+    pub most_minus: Option<FlowRow>,
     /// The node with the lowest voltage.
     pub worst: Option<NodeRow>,
     /// The first node under its floor.
@@ -52,6 +56,17 @@ pub struct PortRow {
     pub drop_known: bool,
     /// Whether it was left out: fed wrongly, by nothing, at no known voltage, or too long.
     pub left_out: bool,
+}
+
+/// The largest current in a conductor, and where.
+#[derive(Serialize, Clone, Debug)]
+pub struct FlowRow {
+    /// The string; `None` in a lead or a skip between strings.
+    pub string: Option<String>,
+    /// The node of the string that the segment leads to, from 1; 0 where none shows anything.
+    pub node: u32,
+    /// The current.
+    pub amps: Decimal,
 }
 
 /// A node and its voltage.

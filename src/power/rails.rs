@@ -147,7 +147,7 @@ pub const TRIFLE: f64 = 1e-7;
 
 /// Steps on the points that lines have in common; above what any park takes, and it bounds the
 /// time.
-const STEPS: usize = 4_000_000;
+const STEPS: usize = 2_000_000;
 
 /// Solves a network; `None` where too many of its supplies depend on each other.
 #[must_use]

@@ -1,12 +1,14 @@
 //! The rows, made from model, plan and what was solved.
 
-use super::{CircuitRow, Decimal, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow};
+use super::{
+    CircuitRow, Decimal, FlowRow, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow,
+};
 use crate::cable::capacity;
 use crate::loads::{
-    Because, From, Low, Section, Study, Suggestion, Verdict, circuit_mw, fixtures_mw, power_mw,
-    supply_mains_mw,
+    Because, ConductorLoad, Flow, From, Low, Section, Study, Suggestion, Verdict, circuit_mw,
+    fixtures_mw, power_mw, supply_mains_mw,
 };
-use crate::model::{CircuitId, FeedLead, Model, Output, SupplyId, Told};
+use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
 use crate::plan::Plan;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,13 +52,20 @@ impl PowerView {
         suggestions: Option<&[Suggestion]>,
     ) -> Self {
         let circuits = model.circuits.iter().enumerate();
+        let mut conductors = study.conductors.iter().peekable();
+        let ports = study
+            .sections
+            .iter()
+            .enumerate()
+            .filter_map(|(at, section)| {
+                let mine = std::iter::from_fn(|| {
+                    conductors.next_if(|conductor| conductor.section as usize <= at)
+                });
+                port(model, plan, section, mine)
+            });
         Self {
             level: level.map(|level| milli(level.into())),
-            ports: study
-                .sections
-                .iter()
-                .filter_map(|section| port(model, plan, section))
-                .collect(),
+            ports: ports.collect(),
             leads: leads(model, study),
             supplies: supplies(model, plan, study),
             circuits: circuits
@@ -104,7 +113,29 @@ fn name(model: &Model, plan: &Plan, section: &Section) -> Option<String> {
     }
 }
 
-fn port(model: &Model, plan: &Plan, section: &Section) -> Option<PortRow> {
+fn port<'a>(
+    model: &Model,
+    plan: &Plan,
+    section: &Section,
+    conductors: impl Iterator<Item = &'a ConductorLoad>,
+) -> Option<PortRow> {
+    let (mut plus, mut minus) = ((Flow::default(), None), (Flow::default(), None));
+    for conductor in conductors {
+        for (most, flow) in [(&mut plus, conductor.plus), (&mut minus, conductor.minus)] {
+            let before = most.0;
+            most.0.take(flow.ua, flow.node);
+            if most.0 != before {
+                most.1 = conductor.string;
+            }
+        }
+    }
+    let most = |(flow, string): (Flow, Option<StringId>)| {
+        (flow.ua != 0).then(|| FlowRow {
+            string: string.map(|id| model.name_of(id)),
+            node: flow.node,
+            amps: micro(flow.ua),
+        })
+    };
     let (fuse_amps, fuse_percent) = fuse(section.fuse, section.port_ua);
     Some(PortRow {
         port: name(model, plan, section)?,
@@ -119,6 +150,8 @@ fn port(model: &Model, plan: &Plan, section: &Section) -> Option<PortRow> {
         fuse_amps,
         fuse_percent,
         drawn_amps: micro(section.drawn_ua),
+        most_plus: most(plus),
+        most_minus: most(minus),
         worst: section.lowest.map(|low| node(model, low)),
         dark_from: section.dark.map(|low| node(model, low)),
         dark_nodes: section.dark_nodes,

@@ -32,6 +32,7 @@ const PORTS: &[Column] = &[
     ("current", true),
     ("fuse", true),
     ("of fuse", true),
+    ("in line", true),
     ("worst", true),
     ("floor", true),
     ("at", false),
@@ -235,6 +236,7 @@ fn port(row: &super::PortRow) -> Row<'_> {
             amps(Some(row.amps)),
             told(row.fuse_amps, "A"),
             share(row.fuse_percent),
+            amps(most(row)),
             volts(worst.map(|worst| worst.volts)),
             told(worst.map(|worst| worst.floor_volts), "V"),
             worst.map_or("-".to_owned(), node),
@@ -242,6 +244,18 @@ fn port(row: &super::PortRow) -> Row<'_> {
         remark: remarks.join(", "),
         group: "",
     }
+}
+
+/// The largest current in its conductors, plus or minus.
+fn most(row: &super::PortRow) -> Option<Decimal> {
+    let both = row.most_plus.iter().chain(&row.most_minus);
+    both.map(|flow| flow.amps).reduce(|most, amps| {
+        if amps.value.abs() > most.value.abs() {
+            amps
+        } else {
+            most
+        }
+    })
 }
 
 fn node(row: &NodeRow) -> String {

@@ -312,4 +312,12 @@ fn current_that_flows_back() {
     );
     let text = said(&tinsel(&["power", "-"], &back));
     assert!(text.contains("flows back into the port"), "{text}");
+    // In the line itself the most flows in from its end: back towards the port.
+    let both = format!("{YARD}inject fence at end from shed through 1 m of 12 AWG fuse 10 A\n");
+    let row = &json(&[], &both)["ports"][1];
+    assert_eq!(row["most_plus"]["string"], "fence");
+    let (plus, minus) = (&row["most_plus"]["amps"], &row["most_minus"]["amps"]);
+    assert_eq!(plus, minus);
+    assert_eq!(row["most_plus"]["node"], 240);
+    assert!(plus.as_f64().unwrap() < -3.0, "{row}");
 }

@@ -1,6 +1,7 @@
 //! Leads of `power` and `inject`, with a fuse of their own, of their supply, or none.
 
 use super::{Protect, over, thinner};
+use crate::cable::capacity;
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::shown;
 use crate::loads::From;
@@ -57,7 +58,7 @@ impl Protect<'_> {
                     whose: lead.what,
                     fuse,
                 };
-                sink.push(too_large(&before, lead.thinnest, lead.ua));
+                sink.push(too_large(&before, lead.thinnest, lead.ua, None));
             }
             (None, Some(fuse)) if over(fuse, lead.thinnest) => {
                 let before = Before {
@@ -73,21 +74,22 @@ impl Protect<'_> {
 
     /// Leads of `inject` statements, each with the plus of the lines that they feed.
     pub(super) fn injections(&self, sink: &mut Sink) {
-        let mut after: Vec<Option<Option<Wire>>> = vec![None; self.model.injections.len()];
+        // For each, the stretches that it feeds: whether any, and the one with the thinnest conductor.
+        let mut after = vec![(false, None); self.model.injections.len()];
         for (index, stretch) in self.nets.all().enumerate() {
             for site in &stretch.sites {
-                let Some(entry) = after.get_mut(site.injection as usize) else {
+                let Some((any, thinnest)) = after.get_mut(site.injection as usize) else {
                     continue;
                 };
-                let here = self.thin(index).cloned();
-                *entry = Some(match entry.take().flatten() {
-                    Some(wire) => Some(thinner(wire, here)),
-                    None => here,
-                });
+                *any = true;
+                if self.may(Some(index)) < self.may(*thinnest) {
+                    *thinnest = Some(index);
+                }
             }
         }
         for (index, (injection, after)) in self.model.injections.iter().zip(after).enumerate() {
-            let Some(after) = after else { continue };
+            let (true, thinnest) = after else { continue };
+            let after = thinnest.and_then(|index| self.thin(index).cloned());
             let lead = Lead {
                 at: injection.at,
                 what: &self.injection(injection),
@@ -96,6 +98,12 @@ impl Protect<'_> {
             };
             self.lead(&lead, &injection.lead, &[], sink);
         }
+    }
+
+    /// What the thinnest conductor of a stretch may carry, in microamperes; without end where none is known.
+    fn may(&self, stretch: Option<usize>) -> i64 {
+        let wire = stretch.and_then(|index| self.thin(index));
+        wire.map_or(i64::MAX, |wire| capacity(wire.gauge).most_ua)
     }
 
     fn injection(&self, injection: &Injection) -> String {

@@ -44,15 +44,16 @@ impl Protect<'_> {
             }
         }
         for one in large.into_values() {
+            let ports = outlets(self.model, &one.ports);
             let whose = match one.ports.as_slice() {
-                [_] => format!("port {}", outlets(self.model, &one.ports)),
-                ports => format!("each of ports {}", outlets(self.model, ports)),
+                [_] => format!("port {ports}"),
+                _ => format!("each of ports {ports}"),
             };
             let before = Before {
                 whose: &whose,
                 fuse: one.fuse,
             };
-            sink.push(too_large(&before, &one.wire, one.ua));
+            sink.push(too_large(&before, &one.wire, one.ua, Some(&ports)));
         }
     }
 

@@ -41,9 +41,7 @@ const OUTSIDE: &str = "a value outside its range can't be set on any controller 
 /// Why a value that `what` names may not lie outside its range.
 fn outside(what: &str) -> &'static str {
     match what {
-        "the temperature" => {
-            "outside it the resistance of copper is not what is reckoned with here"
-        }
+        "the temperature" => "no conductor of a display that runs is colder or hotter than that",
         "the wire size" => {
             "the tables of resistance and of what a conductor may carry have no such size"
         }

@@ -64,7 +64,7 @@ fn a_fuse_over_its_conductor_at_any_level() {
                 ("power/fuse", Severity::Error)
             );
             assert!(finding.message.contains("18 AWG"), "{}", finding.message);
-            assert_eq!(finding.help, "use a fuse of 5 A");
+            assert_eq!(finding.help, "use a fuse of 5 A at `hut.1..2`");
         }
     }
 }

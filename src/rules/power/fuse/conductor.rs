@@ -62,9 +62,10 @@ pub enum Need {
     Unknown,
 }
 
-/// A fuse that is larger than the thinnest conductor after it may carry; `ua` (microamperes) is what flows there.
+/// A fuse that is larger than the thinnest conductor after it may carry; `ua` (microamperes) is what flows there, `ports`
+/// names the ports where it is, for the fuse of a port.
 #[must_use]
-pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64) -> Diagnostic {
+pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64, ports: Option<&str>) -> Diagnostic {
     let capacity = capacity(wire.gauge);
     let (rating, size) = (amps(before.fuse.value), wire.gauge.words());
     let (may, what) = (amps(capacity.most_ua), &wire.what);
@@ -78,7 +79,10 @@ pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64) -> Diagnostic {
             label: format!("{rating} before {size}"),
             why: BURNS.into(),
             help: match fuse_for(wire.gauge, ua) {
-                Some(fuse) => format!("use a fuse of {}", amps(fuse)),
+                Some(fuse) => {
+                    let place = ports.map_or(String::new(), |ports| format!(" at {ports}"));
+                    format!("use a fuse of {}{place}", amps(fuse))
+                }
                 None => no_fuse(wire.gauge, ua),
             },
         },

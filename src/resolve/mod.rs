@@ -18,6 +18,7 @@ mod rest;
 mod runs;
 mod same;
 pub mod settings;
+mod sketch;
 mod split;
 mod table;
 mod targets;

@@ -9,6 +9,7 @@ use super::makes::count;
 use super::matching::{Matched, Reader, Value};
 use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
+use super::sketch::{Sketch, is_shape, sketch};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
@@ -49,24 +50,6 @@ pub struct SameRef<'a> {
     pub reference: Option<&'a Reference>,
     /// The unit loads that the prop says, in thousandths.
     pub loads: Option<u32>,
-}
-
-/// What one shape setting says.
-#[derive(Clone)]
-enum Sketch<'a> {
-    /// So many strings of so many nodes, perhaps in strands.
-    Plain {
-        at: Span,
-        strings: u32,
-        nodes: u32,
-        strand: Option<u32>,
-    },
-    /// One string of runs.
-    Runs { at: Span, set: Matched<'a> },
-    /// To be cut by the compiler: units of so many nodes.
-    Split { at: Span, units: u32, nodes: u32 },
-    /// A fixture.
-    Fixture { at: Span, slots: u32 },
 }
 
 /// Members that are alike: how many, and the shapes each of them has.
@@ -312,70 +295,6 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                     Rc::make_mut(&mut draft.shapes).push(sketch);
                 }
             }
-        }
-    }
-}
-
-/// Whether a setting says what a prop is made of.
-pub fn is_shape(key: Key) -> bool {
-    matches!(
-        key,
-        Key::String
-            | Key::StringRuns
-            | Key::Strings
-            | Key::Strands
-            | Key::SplitNodes
-            | Key::SplitStrands
-            | Key::Slots
-    )
-}
-
-fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
-    let at = set.at();
-    let number = |place| count(set.number(place));
-    let plain = |strings, nodes, strand| {
-        Some(Sketch::Plain {
-            at,
-            strings,
-            nodes,
-            strand,
-        })
-    };
-    // A product that does not fit is taken as the largest number, which no port can drive.
-    match set.key {
-        Key::String => plain(1, number(0), None),
-        Key::Strings => plain(number(0), number(1), None),
-        Key::Strands => plain(
-            number(0),
-            number(1).saturating_mul(number(2)),
-            Some(number(2)),
-        ),
-        Key::StringRuns => Some(Sketch::Runs { at, set: *set }),
-        Key::SplitNodes => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: 1,
-        }),
-        Key::SplitStrands => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: number(1),
-        }),
-        Key::Slots => Some(Sketch::Fixture {
-            at,
-            slots: number(0),
-        }),
-        _ => None,
-    }
-}
-
-impl Sketch<'_> {
-    fn at(&self) -> Span {
-        match self {
-            Self::Plain { at, .. }
-            | Self::Runs { at, .. }
-            | Self::Split { at, .. }
-            | Self::Fixture { at, .. } => *at,
         }
     }
 }

@@ -15,6 +15,8 @@ const CITED: &str = "grammar/LANGUAGE.md, \"";
 struct Section {
     text: String,
     examples: Vec<(Vec<String>, String)>,
+    /// Other files that its examples read: name and text.
+    files: Vec<(String, String)>,
 }
 
 fn sections() -> BTreeMap<String, Section> {
@@ -31,9 +33,16 @@ fn sections() -> BTreeMap<String, Section> {
                 text.push_str(line);
                 text.push('\n');
             }
-            (Some(_), _) => {
+            (Some((words, text)), _) => {
                 let section = sections.entry(heading.clone()).or_default();
-                section.examples.extend(open.take());
+                let file = words.first().and_then(|word| word.strip_prefix("file="));
+                match file.map(str::to_owned) {
+                    Some(name) => section.files.push((name, std::mem::take(text))),
+                    None => section
+                        .examples
+                        .push((std::mem::take(words), std::mem::take(text))),
+                }
+                open = None;
             }
             (None, None) => {
                 if let Some(name) = line.strip_prefix("## ") {
@@ -71,7 +80,13 @@ fn every_example_compiles() {
                 true => example.clone(),
                 false => format!("{base}{example}"),
             };
-            let compiled = check::one(&text);
+            let more = section
+                .files
+                .iter()
+                .map(|(name, text)| (name.as_str(), text.as_str()));
+            let texts: Vec<(&str, &str)> =
+                std::iter::once((check::NAME, &*text)).chain(more).collect();
+            let compiled = check::many(check::NAME, &texts);
             let found = codes(&compiled.findings);
             assert_eq!(
                 found,
@@ -233,4 +248,22 @@ fn sources_are_ones_that_a_reader_can_get() {
             assert_eq!(named, full, "{}: {source}", rule.code);
         }
     }
+}
+
+/// The program prints the guide whole, and as JSON.
+#[test]
+fn explain_prints_the_guide() {
+    let run = |more: &[&str]| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_tinsel"));
+        let output = command
+            .args(["explain", "language"])
+            .args(more)
+            .output()
+            .unwrap();
+        assert!(output.status.success());
+        String::from_utf8(output.stdout).unwrap()
+    };
+    assert_eq!(run(&[]), LANGUAGE);
+    let json: serde_json::Value = serde_json::from_str(&run(&["--format", "json"])).unwrap();
+    assert_eq!(json["language"], LANGUAGE);
 }

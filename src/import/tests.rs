@@ -140,7 +140,17 @@ fn what_can_t_be_read_is_refused_in_words() {
 #[test]
 fn rows_are_counted_with_any_line_end() {
     for end in ["\n", "\r\n"] {
-        let text = ["name,nodes", "owl,5", "", "fox,x", "\"two", "lines\",y", "hen,z", ""].join(end);
+        let text = [
+            "name,nodes",
+            "owl,5",
+            "",
+            "fox,x",
+            "\"two",
+            "lines\",y",
+            "hen,z",
+            "",
+        ]
+        .join(end);
         let rows: Vec<Option<usize>> = read(&text).notes.iter().map(|note| note.row).collect();
         assert_eq!(rows, [Some(4), Some(5), Some(6)], "{end:?}");
     }
@@ -155,9 +165,15 @@ fn a_table_in_latin_1_is_read() {
     assert!(import.text.contains("prop h\u{e9}ron"), "{}", import.text);
     assert!(import.text.contains("prop \u{17d}aba"), "{}", import.text);
     let first = import.notes.first().unwrap().to_string();
-    assert!(first.starts_with("it is not UTF-8 and was read as Latin-1"), "{first}");
+    assert!(
+        first.starts_with("it is not UTF-8 and was read as Latin-1"),
+        "{first}"
+    );
     // What is partly UTF-8 would be spoilt, and 0x81 means nothing.
-    for bytes in [&b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..], b"name,nodes\nf\x81x,6\n"] {
+    for bytes in [
+        &b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..],
+        b"name,nodes\nf\x81x,6\n",
+    ] {
         let why = super::import("props.csv", bytes, Reading::default()).unwrap_err();
         assert!(why.contains("is not UTF-8: save it as"), "{why}");
     }

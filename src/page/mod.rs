@@ -66,21 +66,35 @@ pub struct Page {
     pub text: String,
 }
 
-/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another.
-#[must_use]
-pub fn folder(compiled: &Compiled) -> Vec<Page> {
+/// More strings than this have no page of labels: it would be larger than a browser takes.
+pub const MOST_LABELS: usize = 10_000;
+
+/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another. Each is
+/// made when it is asked for, since the pages of a large display are large.
+pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
     let crew = Crew::new(compiled);
     let edition = search::edition(&crew);
-    let sheets: Vec<&Part> = SHEETS.iter().chain(APART).collect();
-    let report = Page {
-        file: "index.html".to_owned(),
-        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), &sheets),
-    };
-    let pages = sheets.iter().map(|sheet| Page {
-        file: format!("{}.html", sheet.name),
-        text: shell::page(&crew, &edition, &[*sheet], &sheets),
-    });
-    std::iter::once(report).chain(pages).collect()
+    let labels = compiled.model.strings.len() <= MOST_LABELS;
+    let apart = APART.iter().filter(move |_| labels);
+    let sheets: Vec<&Part> = SHEETS.iter().chain(apart).collect();
+    (0..=sheets.len()).map(move |at| {
+        let sheet = at.checked_sub(1).and_then(|at| sheets.get(at));
+        let (name, parts) = match sheet {
+            Some(sheet) => (sheet.name, vec![*sheet]),
+            None => ("index", REPORT.iter().collect()),
+        };
+        Page {
+            file: format!("{name}.html"),
+            text: shell::page(&crew, &edition, &parts, &sheets),
+        }
+    })
+}
+
+/// The names of all files that a folder of pages may have.
+pub fn files() -> impl Iterator<Item = String> {
+    let sheets = SHEETS.iter().chain(APART).map(|sheet| sheet.name);
+    let names = std::iter::once("index").chain(sheets);
+    names.map(|name| format!("{name}.html"))
 }
 
 /// All of it but labels as one page.

@@ -873,7 +873,7 @@ fn readme_names_every_argument() {
             let names = names.filter(|word| word.starts_with('-') && word.len() > 1);
             let names: Vec<&str> = names.take_while(|word| *word != "-").collect();
             let stands = |name: &&str| {
-                readme.match_indices(**name).any(|(at, _)| {
+                readme.match_indices(*name).any(|(at, _)| {
                     let behind = readme[at + name.len()..].chars().next();
                     behind.is_none_or(|c| !c.is_alphanumeric() && c != '-')
                 })
@@ -936,12 +936,18 @@ fn report_leaves_pages_of_others() {
     let report = || {
         let mut command = tinsel();
         command.current_dir(&folder.0);
-        command.args(["report", "yard.tinsel", "-o", "."]).output().unwrap()
+        command
+            .args(["report", "yard.tinsel", "-o", "."])
+            .output()
+            .unwrap()
     };
     let output = report();
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stderr).unwrap();
-    assert!(told.contains("set-up.html is there and was not made by"), "{told}");
+    assert!(
+        told.contains("set-up.html is there and was not made by"),
+        "{told}"
+    );
     assert_eq!(folder.all().len(), 2);
     fs::remove_file(folder.0.join("set-up.html")).unwrap();
     assert_eq!(report().status.code(), Some(0));
@@ -967,7 +973,10 @@ fn import_leaves_the_lock_of_another() {
     let output = import();
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stderr).unwrap();
-    assert!(told.contains("yard.lock is the lock of another display"), "{told}");
+    assert!(
+        told.contains("yard.lock is the lock of another display"),
+        "{told}"
+    );
     assert_eq!(folder.all().len(), 2);
     fs::remove_file(lock).unwrap();
     assert_eq!(import().status.code(), Some(0));

@@ -10,6 +10,8 @@ use std::fmt::Write as _;
 
 /// How wide a wire is written before it goes on in the next line.
 const WIDTH: usize = 96;
+/// So many chains stand in one wire, since a statement may not be of any length.
+const MOST_CHAINS: usize = 1_000;
 /// A frame at the usual 40 Hz, in nanoseconds.
 const FRAME_NS: u64 = 25_000_000;
 /// The most ports that a controller may have.
@@ -217,7 +219,9 @@ fn wires(found: &Found, out: &mut String) {
             .filter(|prop| prop.ports.is_empty())
             .map(|prop| prop.name.clone())
             .collect();
-        wire(&format!("wire {name}:"), &open, ",", out);
+        for some in open.chunks(MOST_CHAINS) {
+            wire(&format!("wire {name}:"), some, ",", out);
+        }
     }
     let homeless: Vec<String> = found
         .props
@@ -228,7 +232,9 @@ fn wires(found: &Found, out: &mut String) {
     if !homeless.is_empty() {
         out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
     }
-    wire("wire any:", &homeless, ",", out);
+    for some in homeless.chunks(MOST_CHAINS) {
+        wire("wire any:", some, ",", out);
+    }
 }
 
 /// A prop's share for one of its ports, counted from 0: members where they stay whole, else strings.

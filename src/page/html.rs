@@ -36,11 +36,6 @@ impl Html {
         }
     }
 
-    /// Adds another document.
-    pub fn append(&mut self, other: &Self) {
-        self.text.push_str(&other.text);
-    }
-
     /// What a reader sees of it, piece by piece: the text outside all tags. Text and attributes are escaped, so a `<`
     /// always begins a tag and the next `>` ends it.
     pub fn printed(&self) -> impl Iterator<Item = &str> {

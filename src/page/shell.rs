@@ -1,27 +1,26 @@
 //! What stands round the parts of a page: head, policy, heading, ways through it, cautions.
 
+use super::Part;
 use super::crew::Crew;
 use super::html::{Html, put};
-use super::{Body, Part};
 use sha2::{Digest, Sha256};
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// A page of some parts, with links to the pages of `others` where they are files of their own.
-pub fn page(crew: &Crew<'_>, edition: &str, bodies: Vec<Body>, others: &[&Part]) -> String {
-    let parts: Vec<&Part> = bodies.iter().map(|body| body.part).collect();
+pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
     let mut html = Html::default();
-    head(crew, &parts, &mut html);
+    head(crew, parts, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
     put!(html; "one another; a change of anything on any of them makes another.</p>\n</header>\n");
-    ways(&parts, others, &mut html);
+    ways(parts, others, &mut html);
     put!(html; "<main id=\"main\" tabindex=\"-1\">\n");
-    for Body { part, html: body } in bodies {
+    for part in parts {
         put!(html; "<section class=\"part\" id=\"", part.name, "\" aria-labelledby=\"", part.name, "-h\">\n");
         put!(html; "<h2 id=\"", part.name, "-h\">", part.title, "</h2>\n");
-        html.append(&body);
+        (part.write)(crew, &mut html);
         put!(html; "</section>\n");
     }
     put!(html; "</main>\n");
@@ -82,13 +81,13 @@ fn hash(text: &str) -> String {
     base64(&Sha256::digest(text.as_bytes()))
 }
 
-/// The first eight hexadecimal digits of the SHA-256 of some texts, each ended by a byte that no text has.
-pub fn short_hash<'t>(texts: impl Iterator<Item = &'t str>) -> String {
+/// The first eight hexadecimal digits of the SHA-256 of the texts that are added, each ended by a byte that no text has.
+pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
     let mut hash = Sha256::new();
-    for text in texts {
+    texts(&mut |text| {
         hash.update(text.as_bytes());
         hash.update([0xff]);
-    }
+    });
     let digits = hash.finalize();
     digits
         .iter()
@@ -129,6 +128,6 @@ mod tests {
             ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg=="]
         );
         assert_eq!(hash("abc"), "ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0=");
-        assert_eq!(short_hash(std::iter::empty()), "e3b0c442");
+        assert_eq!(short_hash(|_| {}), "e3b0c442");
     }
 }

@@ -66,7 +66,7 @@ fn one_text_gives_one_set_of_bytes_and_all_of_it_is_there() {
     ] {
         assert!(whole.contains(shown), "{shown}");
     }
-    let pages = folder(&compiled);
+    let pages: Vec<_> = folder(&compiled).collect();
     assert_eq!(pages.len(), 1 + SHEETS.len() + APART.len());
     assert_eq!(pages.first().map(|page| &*page.file), Some("index.html"));
     for page in pages {

@@ -357,6 +357,11 @@ impl<'a> Names<'a> {
         picked <= MOST_PICKED
     }
 
+    /// Whether references picked too many strings, so that what they leave out is not known.
+    pub fn picked_too_many(&self) -> bool {
+        self.picked.get() > MOST_PICKED
+    }
+
     /// Whether power may be injected at so many more points; the first that may not are reported.
     pub fn may_inject(&self, points: u32, at: Span, sink: &mut Sink) -> bool {
         let before = self.points.get();

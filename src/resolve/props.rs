@@ -9,7 +9,7 @@ use super::makes::count;
 use super::matching::{Matched, Reader, Value};
 use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
-use super::sketch::{Sketch, is_shape, sketch};
+use super::sketch::{Sketch, sketch};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
@@ -94,20 +94,23 @@ pub fn props<'a>(
 ) -> Drafts<'a> {
     let table = &reader.names.props;
     let overrides = overrides(reader, sink);
-    let draft = |base: Option<&Draft<'a>>, index: u32, sink: &mut Sink| {
+    let draft = |base: Option<&Draft<'a>>, index: u32, block: &'a Block, sink: &mut Sink| {
         let mut draft = base.cloned().unwrap_or_default();
         draft.broken |= lineage.is_lost(index);
-        if let Some(row) = table.row(index) {
-            apply(reader, row.block, &mut draft, sink);
-        }
+        apply(reader, block, &mut draft, sink);
         draft
     };
     // Only what others are like is kept.
     let parents = lineage.are_parents();
     let bases = lineage.each(|index, base: Option<&Option<Box<Draft<'a>>>>| {
         let is_parent = parents.get(index as usize).copied().unwrap_or(false);
-        let base = base.and_then(Option::as_deref);
-        is_parent.then(|| Box::new(draft(base, index, sink)))
+        let row = table.row(index).filter(|_| is_parent)?;
+        Some(Box::new(draft(
+            base.and_then(Option::as_deref),
+            index,
+            row.block,
+            sink,
+        )))
     });
     let mut drafts = Drafts::default();
     model.props.reserve_exact(table.rows.len());
@@ -120,7 +123,7 @@ pub fn props<'a>(
         let made = bases.get(at).and_then(Option::as_deref);
         let drafted = match (made, lineage.parent(at).and_then(|at| bases.get(at))) {
             (Some(_), _) => Draft::default(),
-            (None, base) => draft(base.and_then(Option::as_deref), index, sink),
+            (None, base) => draft(base.and_then(Option::as_deref), index, row.block, sink),
         };
         let draft = made.unwrap_or(&drafted);
         // How many there are is no setting, so `like` does not take it.
@@ -245,7 +248,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     let read = settings_of(reader, Scope::Of(BlockKind::Prop), &block.settings, sink);
     let whole = read.len() == block.settings.len() && !block.broken;
     draft.broken |= !whole;
-    if read.iter().any(|set| is_shape(set.key)) {
+    if read.iter().any(|set| sketch(set).is_some()) {
         draft.shapes = Rc::default();
     }
     let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);

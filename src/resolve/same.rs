@@ -140,7 +140,7 @@ pub fn borrow_shapes(
         rounds += 1;
         if let Some((_, _, same)) = waiting.first().filter(|_| rounds > MOST_ROUNDS) {
             sink.push(rules::size::too_much::same_as(same.at, MOST_ROUNDS));
-            for (prop, ..) in waiting {
+            for (prop, ..) in waiting.into_iter().chain(ready) {
                 if let Some(prop) = model.props.get_mut(prop as usize) {
                     prop.broken = true;
                 }

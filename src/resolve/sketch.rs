@@ -56,20 +56,6 @@ impl Sketch<'_> {
     }
 }
 
-/// Whether a setting says what a prop is made of.
-pub fn is_shape(key: Key) -> bool {
-    matches!(
-        key,
-        Key::String
-            | Key::StringRuns
-            | Key::Strings
-            | Key::Strands
-            | Key::SplitNodes
-            | Key::SplitStrands
-            | Key::Slots
-    )
-}
-
 /// What a setting says of the shape; `None` for any other setting.
 pub fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
     let at = set.at();

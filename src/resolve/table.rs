@@ -34,7 +34,10 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
     }
     if u64::from(first) + total > u64::from(model.most_strings) {
         let most = model.most_strings;
-        sink.push(rules::size::too_much::strings(prop.at, most));
+        let several = own.iter().find(|s| s.strings() > u64::from(s.members));
+        let shape = several.and_then(|s| model.shapes.get(s.shapes.start as usize));
+        let at = shape.map_or(prop.at, |shape| shape.at);
+        sink.push(rules::size::too_much::strings(at, most));
         prop.broken = true;
         model.incomplete = true;
         return;

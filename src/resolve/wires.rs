@@ -363,6 +363,9 @@ impl Wiring {
     /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no
     /// others.
     pub fn unasked(&mut self, reader: &Reader<'_, '_>, model: &mut Model) {
+        if reader.names.picked_too_many() {
+            return;
+        }
         for index in 0..model.props.len() {
             let Some(prop) = model.props.get(index) else {
                 continue;

@@ -325,10 +325,7 @@ fn an_edition_changes_with_what_is_printed_and_only_then() {
     let printed = |text: &str| {
         let compiled = check::one(text);
         assert!(!compiled.blocks(), "{}", check::told(&compiled));
-        let pages: Vec<_> = folder(&compiled)
-            .iter()
-            .map(|page| edition(&page.text))
-            .collect();
+        let pages: Vec<_> = folder(&compiled).map(|page| edition(&page.text)).collect();
         let first = pages[0].0.clone();
         assert!(pages.iter().all(|(edition, _)| *edition == first));
         assert_eq!(edition(&single(&compiled)).0, first);

@@ -57,7 +57,8 @@ pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
         thin: thin.collect(),
     };
     protect.ports(sink);
-    protect.leads(sink);
+    protect.powers(sink);
+    protect.injections(sink);
 }
 
 struct Protect<'a> {
@@ -84,14 +85,13 @@ impl Protect<'_> {
         section.map_or(0, |section| section.port_ua.saturating_abs())
     }
 
-    /// The fuse of a lead, or the one that its supply states.
-    fn before(&self, lead: &FeedLead) -> Option<Told<i64>> {
-        let supply = self.model.supplies.get(lead.supply.index());
-        lead.fuse.or(supply.and_then(|supply| supply.fuse))
+    /// The fuse that the supply of a lead states as its own.
+    fn supply_fuse(&self, lead: &FeedLead) -> Option<Told<i64>> {
+        self.model.supplies.get(lead.supply.index())?.fuse
     }
 
-    fn supply_name(&self, index: usize) -> String {
-        let supply = self.model.supplies.get(index);
+    fn supply_name(&self, lead: &FeedLead) -> String {
+        let supply = self.model.supplies.get(lead.supply.index());
         format!("supply `{}`", supply.map_or("", |supply| &*supply.name))
     }
 }

@@ -1,23 +1,12 @@
-//! Leads of `power` and `inject`, and the supplies that protect those without a fuse.
+//! Leads of `power` and `inject`, with a fuse of their own, of their supply, or none.
 
 use super::{Protect, over, thinner};
-use crate::cable::capacity;
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::shown;
 use crate::loads::From;
 use crate::model::{FeedLead, Injection};
-use crate::rules::power::fuse::{Before, Lead, Wire, lead_without, too_large};
-use crate::source::Span;
+use crate::rules::power::fuse::{Before, Lead, Wire, lead_without, supply_too_large, too_large};
 use crate::usage::{fed_ports, inject_place};
-use std::collections::BTreeMap;
-
-/// A lead that only its supply's fuse protects.
-struct Bare {
-    what: String,
-    at: Span,
-    wire: Wire,
-    ua: i64,
-}
 
 /// The conductor of a lead from a supply.
 fn own(lead: &FeedLead) -> Wire {
@@ -29,17 +18,8 @@ fn own(lead: &FeedLead) -> Wire {
 }
 
 impl Protect<'_> {
-    /// All leads, then the supplies that alone protect some of them.
-    pub(super) fn leads(&self, sink: &mut Sink) {
-        let mut without: BTreeMap<usize, Vec<Bare>> = BTreeMap::new();
-        self.powers(&mut without, sink);
-        self.injections(&mut without, sink);
-        for (supply, leads) in without {
-            self.supply(supply, leads, sink);
-        }
-    }
-
-    fn powers(&self, without: &mut BTreeMap<usize, Vec<Bare>>, sink: &mut Sink) {
+    /// Leads of `power` statements, each with the ports after it.
+    pub(super) fn powers(&self, sink: &mut Sink) {
         let mut unnamed: Vec<Vec<usize>> = vec![Vec::new(); self.model.powers.len()];
         for (index, stretch) in self.nets.all().enumerate() {
             if let (From::Power(power), None) = (stretch.from, stretch.fuse)
@@ -55,52 +35,44 @@ impl Protect<'_> {
                 .feeds
                 .get(index)
                 .map_or(0, |feed| feed.ua.abs());
-            let bare = Bare {
-                what: format!("the lead that feeds `{}`", fed_ports(self.model, power)),
+            let lead = Lead {
                 at: power.at,
-                wire: own(&power.lead),
+                what: &format!("the lead that feeds `{}`", fed_ports(self.model, power)),
+                thinnest: &own(&power.lead),
                 ua,
             };
-            if let Some(fuse) = self.before(&power.lead) {
+            self.lead(&lead, &power.lead, ports, sink);
+            if let Some(fuse) = power.lead.fuse.or(self.supply_fuse(&power.lead)) {
                 self.unnamed_after(power, fuse, ports, sink);
             }
-            self.lead(bare, &power.lead, ports, without, sink);
         }
     }
 
-    /// A lead's fuse against the thinnest conductor that it protects, or that there is none.
-    fn lead(
-        &self,
-        bare: Bare,
-        lead: &FeedLead,
-        unnamed: &[usize],
-        without: &mut BTreeMap<usize, Vec<Bare>>,
-        sink: &mut Sink,
-    ) {
-        match (lead.fuse, self.before(lead)) {
-            (Some(fuse), _) => {
+    /// The fuse of a lead, or of its supply, against the thinnest conductor after it, or that there is none.
+    fn lead(&self, lead: &Lead<'_>, feed: &FeedLead, unnamed: &[usize], sink: &mut Sink) {
+        let whose = self.supply_name(feed);
+        match (feed.fuse, self.supply_fuse(feed)) {
+            (Some(fuse), _) if over(fuse, lead.thinnest) => {
                 let before = Before {
-                    whose: &bare.what,
+                    whose: lead.what,
                     fuse,
                 };
-                if over(fuse, &bare.wire) {
-                    sink.push(too_large(&before, &bare.wire, bare.ua));
-                }
+                sink.push(too_large(&before, lead.thinnest, lead.ua));
             }
-            (None, Some(_)) => without.entry(lead.supply.index()).or_default().push(bare),
-            (None, None) => {
-                let lead = Lead {
-                    at: bare.at,
-                    what: &bare.what,
-                    thinnest: &bare.wire,
-                    ua: bare.ua,
+            (None, Some(fuse)) if over(fuse, lead.thinnest) => {
+                let before = Before {
+                    whose: &whose,
+                    fuse,
                 };
-                sink.push(lead_without(&lead, &self.named(unnamed)));
+                sink.push(supply_too_large(lead, &before));
             }
+            (None, None) => sink.push(lead_without(lead, &self.named(unnamed))),
+            _ => {}
         }
     }
 
-    fn injections(&self, without: &mut BTreeMap<usize, Vec<Bare>>, sink: &mut Sink) {
+    /// Leads of `inject` statements, each with the plus of the lines that they feed.
+    pub(super) fn injections(&self, sink: &mut Sink) {
         let mut after: Vec<Option<Option<Wire>>> = vec![None; self.model.injections.len()];
         for (index, stretch) in self.nets.all().enumerate() {
             for site in &stretch.sites {
@@ -116,13 +88,13 @@ impl Protect<'_> {
         }
         for (index, (injection, after)) in self.model.injections.iter().zip(after).enumerate() {
             let Some(after) = after else { continue };
-            let bare = Bare {
-                what: self.injection(injection),
+            let lead = Lead {
                 at: injection.at,
-                wire: thinner(own(&injection.lead), after),
+                what: &self.injection(injection),
+                thinnest: &thinner(own(&injection.lead), after),
                 ua: self.tapped(index as u32),
             };
-            self.lead(bare, &injection.lead, &[], without, sink);
+            self.lead(&lead, &injection.lead, &[], sink);
         }
     }
 
@@ -147,28 +119,5 @@ impl Protect<'_> {
         let mine = taps.get(from..).unwrap_or_default().iter();
         let mine = mine.take_while(|tap| tap.injection == injection);
         mine.map(|tap| tap.ua.saturating_abs()).max().unwrap_or(0)
-    }
-
-    /// A supply's own fuse against the thinnest conductor that it alone protects.
-    fn supply(&self, index: usize, leads: Vec<Bare>, sink: &mut Sink) {
-        let supply = self.model.supplies.get(index);
-        let Some(fuse) = supply.and_then(|supply| supply.fuse) else {
-            return;
-        };
-        let large = leads.into_iter().filter(|lead| over(fuse, &lead.wire));
-        let Some(lead) = large.min_by_key(|lead| capacity(lead.wire.gauge).most_ua) else {
-            return;
-        };
-        let wire = Wire {
-            at: Some(lead.at),
-            what: format!("{}, without a fuse of its own,", lead.what),
-            ..lead.wire
-        };
-        let whose = self.supply_name(index);
-        let before = Before {
-            whose: &whose,
-            fuse,
-        };
-        sink.push(too_large(&before, &wire, lead.ua));
     }
 }

@@ -75,7 +75,7 @@ impl Protect<'_> {
         let whose = if power.lead.fuse.is_some() {
             "the lead before it".to_owned()
         } else {
-            self.supply_name(power.lead.supply.index())
+            self.supply_name(&power.lead)
         };
         let before = Before {
             whose: &whose,

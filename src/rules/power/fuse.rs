@@ -4,7 +4,9 @@ mod conductor;
 mod current;
 mod ports;
 
-pub use conductor::{Before, Lead, Need, Unnamed, Wire, lead_without, ports_without, too_large};
+pub use conductor::{
+    Before, Lead, Need, Unnamed, Wire, lead_without, ports_without, supply_too_large, too_large,
+};
 pub use current::tell;
 
 use crate::diagnostic::Severity;

@@ -3,12 +3,13 @@
 use crate::cable::{LASTING, capacity, enough, lasts};
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
 use crate::loads::{ConductorLoad, Loads, Study, TapLoad};
-use crate::model::Model;
+use crate::model::{Injection, Model, PowerFeed, StringId};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, load, quantity};
 use crate::usage::{fed_ports, inject_place};
-use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -50,7 +51,7 @@ pub const RULE: Rule = Rule {
 /// The largest current in one conductor.
 #[derive(Clone, Copy, Default)]
 struct Most {
-    /// In microamperes, of either sign.
+    /// In microamperes, not below 0.
     ua: i64,
     /// Whether it is the minus.
     minus: bool,
@@ -61,151 +62,197 @@ struct Most {
 }
 
 impl Most {
+    /// Of a plus and a minus, in microamperes; a difference that nobody measures is none.
     fn of(plus: i64, minus: i64) -> Self {
-        let minus_more = minus.unsigned_abs() > plus.unsigned_abs();
-        let ua = if minus_more { minus } else { plus };
+        const TRIFLE: u64 = 1_000;
+        let more = minus.unsigned_abs() > plus.unsigned_abs().saturating_add(TRIFLE);
+        let ua = if more { minus } else { plus };
         Self {
             ua: ua.saturating_abs(),
-            minus: minus_more,
+            minus: more,
             back: ua < 0,
             node: 0,
         }
     }
+
+    fn of_line(one: &ConductorLoad) -> Self {
+        let most = Self::of(one.plus.ua, one.minus.ua);
+        let node = if most.minus { one.minus } else { one.plus }.node;
+        Self { node, ..most }
+    }
 }
 
-/// A conductor with its currents.
-struct Conductor {
+/// Which conductor.
+#[derive(Clone, Copy)]
+enum Which<'a> {
+    Power(&'a PowerFeed),
+    Tap(&'a Injection, StringId),
+    Lead,
+    Own(StringId),
+    Skipped,
+}
+
+impl Which<'_> {
+    fn words(self, model: &Model) -> String {
+        let name = |id| words::shown(&model.name_of(id));
+        match self {
+            Self::Power(power) => format!("the lead that feeds `{}`", fed_ports(model, power)),
+            Self::Tap(injection, id) => {
+                let place = inject_place(injection.place);
+                format!("the lead of the injection into `{}` (`{place}`)", name(id))
+            }
+            Self::Lead => "this lead".into(),
+            Self::Own(id) => format!("the conductor of `{}`", name(id)),
+            Self::Skipped => "the conductor of skipped nodes".into(),
+        }
+    }
+}
+
+/// A conductor with the current that is too much for it.
+struct Conductor<'a> {
+    which: Which<'a>,
     /// Where it is written.
     at: Span,
     /// Where its size is set, if that is another place.
     set: Option<Span>,
     gauge: Gauge,
-    /// "the lead that feeds `pier.1`".
-    what: String,
-    /// Whether it is a string's own.
-    own: bool,
-    allowed: Most,
-    full: Most,
+    most: Most,
 }
 
-impl Conductor {
-    /// How grave its currents are.
-    fn grave(&self) -> Option<(Severity, Most)> {
-        let may = capacity(self.gauge).most_ua;
-        if self.allowed.ua > may {
-            Some((Severity::Error, self.allowed))
-        } else if !lasts(self.allowed.ua, may) {
-            Some((Severity::Warning, self.allowed))
-        } else {
-            (self.full.ua > may).then_some((Severity::Advice, self.full))
-        }
+/// Conductors whose size is set in one place: the worst of them, and the strings or leads that they are.
+type Found<'a> = BTreeMap<(Span, Severity), (Conductor<'a>, BTreeSet<u32>)>;
+
+/// How grave currents are for a conductor, at the level that is allowed and at full.
+fn grave(gauge: Gauge, allowed: Most, full: Option<Most>) -> Option<(Severity, Most)> {
+    let may = capacity(gauge).most_ua;
+    if allowed.ua > may {
+        Some((Severity::Error, allowed))
+    } else if !lasts(allowed.ua, may) {
+        Some((Severity::Warning, allowed))
+    } else {
+        let full = full.filter(|full| full.ua > may)?;
+        Some((Severity::Advice, full))
     }
 }
 
-/// Holds every conductor against its table: what is set in one place is told once.
+/// Holds every conductor against its table: what is set in one place is reported once.
 pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
-    let mut found: BTreeMap<(Span, Severity), (Conductor, Most, usize)> = BTreeMap::new();
-    let all = powers(model, loads)
-        .chain(injections(model, loads))
-        .chain(lines(model, loads));
-    for conductor in all {
-        let Some((severity, most)) = conductor.grave() else {
-            continue;
-        };
-        match found.entry((conductor.set.unwrap_or(conductor.at), severity)) {
-            std::collections::btree_map::Entry::Vacant(entry) => {
-                entry.insert((conductor, most, 0));
-            }
-            std::collections::btree_map::Entry::Occupied(mut entry) => {
-                let (worst, worst_most, others) = entry.get_mut();
-                *others += usize::from(worst.what != conductor.what);
-                if most.ua > worst_most.ua {
-                    (*worst, *worst_most) = (conductor, most);
-                }
-            }
-        }
-    }
-    for ((_, severity), (conductor, most, others)) in &found {
-        sink.push(finding(conductor, *most, *severity, *others));
+    let mut found = Found::new();
+    leads(model, loads, &mut found);
+    lines(model, loads, &mut found);
+    for ((_, severity), (conductor, all)) in &found {
+        sink.push(finding(
+            model,
+            conductor,
+            *severity,
+            all.len().saturating_sub(1),
+        ));
     }
 }
 
-fn powers<'a>(model: &'a Model, loads: &'a Loads) -> impl Iterator<Item = Conductor> {
-    model.powers.iter().enumerate().map(move |(index, power)| {
+fn note<'a>(found: &mut Found<'a>, severity: Severity, conductor: Conductor<'a>, id: u32) {
+    let key = (conductor.set.unwrap_or(conductor.at), severity);
+    match found.entry(key) {
+        Entry::Vacant(entry) => {
+            entry.insert((conductor, BTreeSet::from([id])));
+        }
+        Entry::Occupied(mut entry) => {
+            let (worst, all) = entry.get_mut();
+            all.insert(id);
+            if conductor.most.ua > worst.most.ua {
+                *worst = conductor;
+            }
+        }
+    }
+}
+
+/// Leads of `power` and `inject`.
+fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
+    let full = loads.full.as_ref();
+    for (index, power) in model.powers.iter().enumerate() {
         let most = |study: &Study| {
             let feed = study.feeds.get(index).copied().unwrap_or_default();
             Most::of(feed.ua, feed.minus_ua)
         };
-        Conductor {
-            at: power.at,
-            set: None,
-            gauge: power.lead.gauge,
-            what: format!("the lead that feeds `{}`", fed_ports(model, power)),
-            own: false,
-            allowed: most(&loads.allowed),
-            full: loads.full.as_ref().map(most).unwrap_or_default(),
+        let gauge = power.lead.gauge;
+        if let Some((severity, most)) = grave(gauge, most(&loads.allowed), full.map(most)) {
+            let conductor = Conductor {
+                which: Which::Power(power),
+                at: power.at,
+                set: None,
+                gauge,
+                most,
+            };
+            note(found, severity, conductor, 0);
         }
-    })
+    }
+    for (index, tap) in loads.allowed.taps.iter().enumerate() {
+        let Some(injection) = model.injections.get(tap.injection as usize) else {
+            continue;
+        };
+        let most = |tap: &TapLoad| Most::of(tap.ua, tap.minus_ua);
+        let full = full.and_then(|study| study.taps.get(index)).map(most);
+        let gauge = injection.lead.gauge;
+        if let Some((severity, most)) = grave(gauge, most(tap), full) {
+            let conductor = Conductor {
+                which: Which::Tap(injection, tap.string),
+                at: injection.at,
+                set: None,
+                gauge,
+                most,
+            };
+            note(found, severity, conductor, index as u32);
+        }
+    }
 }
 
-fn injections<'a>(model: &'a Model, loads: &'a Loads) -> impl Iterator<Item = Conductor> {
-    let full = |index: usize| loads.full.as_ref()?.taps.get(index);
-    let most = |tap: &TapLoad| Most::of(tap.ua, tap.minus_ua);
-    let taps = loads.allowed.taps.iter().enumerate();
-    taps.filter_map(move |(index, tap)| {
-        let injection = model.injections.get(tap.injection as usize)?;
-        Some(Conductor {
-            at: injection.at,
-            set: None,
-            gauge: injection.lead.gauge,
-            what: format!(
-                "the lead of the injection into `{}` (`{}`)",
-                words::shown(&model.name_of(tap.string)),
-                inject_place(injection.place)
+/// Conductors within the lines.
+fn lines<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
+    let full = loads.full.as_ref();
+    for (index, one) in loads.allowed.conductors.iter().enumerate() {
+        let full = full.and_then(|study| study.conductors.get(index));
+        let full = full.map(Most::of_line);
+        let Some((severity, most)) = grave(one.gauge, Most::of_line(one), full) else {
+            continue;
+        };
+        let (which, set) = match one.string {
+            _ if one.lead => (Which::Lead, None),
+            None => (Which::Skipped, None),
+            Some(id) => (
+                Which::Own(id),
+                model.node_of(id).and_then(|node| node.gauge),
             ),
-            own: false,
-            allowed: most(tap),
-            full: full(index).map(most).unwrap_or_default(),
-        })
-    })
-}
-
-fn lines<'a>(model: &'a Model, loads: &'a Loads) -> impl Iterator<Item = Conductor> {
-    let full = |index: usize| loads.full.as_ref()?.conductors.get(index);
-    let most = |one: &ConductorLoad| {
-        let most = Most::of(one.plus.ua, one.minus.ua);
-        let node = if most.minus { one.minus } else { one.plus }.node;
-        Most { node, ..most }
-    };
-    let conductors = loads.allowed.conductors.iter().enumerate();
-    conductors.map(move |(index, one)| {
-        let own = one.string.filter(|_| !one.lead);
-        let set = own.and_then(|id| model.node_of(id)?.gauge);
-        Conductor {
+        };
+        let conductor = Conductor {
+            which,
             at: one.at,
             set: set.map(|gauge| gauge.at),
             gauge: one.gauge,
-            what: match own {
-                Some(id) => format!("the conductor of `{}`", words::shown(&model.name_of(id))),
-                None if one.lead => "this lead".into(),
-                None => "the conductor of skipped nodes".into(),
-            },
-            own: own.is_some(),
-            allowed: most(one),
-            full: full(index).map(most).unwrap_or_default(),
-        }
-    })
+            most,
+        };
+        let id = one
+            .string
+            .filter(|_| !one.lead)
+            .map_or(one.section, |id| id.0);
+        note(found, severity, conductor, id);
+    }
 }
 
-fn finding(conductor: &Conductor, most: Most, severity: Severity, others: usize) -> Diagnostic {
+fn finding(
+    model: &Model,
+    conductor: &Conductor<'_>,
+    severity: Severity,
+    others: usize,
+) -> Diagnostic {
+    let (most, what) = (conductor.most, conductor.which.words(model));
     let capacity = capacity(conductor.gauge);
     let (carries, size) = (load(most.ua), conductor.gauge.words());
     let may = quantity(capacity.most_ua, Dimension::Current);
     let subject = match (severity, most.minus) {
-        (Severity::Advice, true) => format!("at full level the minus of {}", conductor.what),
-        (Severity::Advice, false) => format!("at full level {}", conductor.what),
-        (_, true) => format!("the minus of {}", conductor.what),
-        (_, false) => conductor.what.clone(),
+        (Severity::Advice, true) => format!("at full level the minus of {what}"),
+        (Severity::Advice, false) => format!("at full level {what}"),
+        (_, true) => format!("the minus of {what}"),
+        (_, false) => what,
     };
     let more = match others {
         0 => String::new(),
@@ -233,7 +280,7 @@ fn finding(conductor: &Conductor, most: Most, severity: Severity, others: usize)
             ),
             label: format!("{carries} through {size}{node}"),
             why: why(severity).into(),
-            help: help(conductor, most, severity),
+            help: help(conductor, severity),
         },
     );
     finding.severity = severity;
@@ -254,10 +301,12 @@ fn why(severity: Severity) -> &'static str {
     }
 }
 
-fn help(conductor: &Conductor, most: Most, severity: Severity) -> String {
+fn help(conductor: &Conductor<'_>, severity: Severity) -> String {
+    let most = conductor.most;
     if severity == Severity::Advice {
         return "test with one colour or a few nodes at a time".into();
     }
+    let own = matches!(conductor.which, Which::Own(_) | Which::Skipped);
     let thick = enough(conductor.gauge, most.ua).map(Gauge::words);
     if most.minus {
         return "more comes back through this minus than its own plus feeds: use a thicker or shorter lead at the feed behind `apart`, or lower the level with `dim to`"
@@ -268,12 +317,12 @@ fn help(conductor: &Conductor, most: Most, severity: Severity) -> String {
             .into();
     }
     match thick {
-        Some(thick) if !conductor.own => {
+        Some(thick) if !own => {
             format!(
                 "use {thick} or thicker here, feed in more places, or lower the level with `dim to`"
             )
         }
-        Some(_) if conductor.own => {
+        Some(_) if own => {
             "feed it in more places with `inject`, or lower the level with `dim to`".into()
         }
         _ => "feed in more places, or lower the level with `dim to`".into(),

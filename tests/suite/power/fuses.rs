@@ -139,14 +139,18 @@ fn the_fuse_of_a_supply() {
     };
     quiet(&text("5 A"));
     quiet(&text("20 A"));
+    let compiled = one(&text("20 A"));
+    let rows = parts::rows(&compiled.model, &compiled.plan);
+    assert!(
+        rows.iter()
+            .any(|row| row.item == "supply, 12 V, 150 W, with a fuse of 20 A")
+    );
     let over = only(&text("20.5 A"));
     assert_eq!((over.code, over.severity), ("power/fuse", Severity::Error));
-    assert!(
-        over.message
-            .starts_with("supply `shelf` has a fuse of 20.5 A"),
-        "{}",
-        over.message
-    );
+    let message =
+        "the lead that feeds `hut.1..4` has no fuse of its own and supply `shelf` one of 20.5 A";
+    assert!(over.message.starts_with(message), "{}", over.message);
+    assert_eq!(over.help, "write `fuse 20 A` after its conductor");
     // 4 A of 100 + 100 nodes: 80 % of 5 A, over 80 % of 4.9 A, over 3.9 A.
     for (fuse, severity) in [("4.9 A", Severity::Warning), ("3.9 A", Severity::Error)] {
         let finding = only(&text(fuse));

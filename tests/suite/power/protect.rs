@@ -86,6 +86,14 @@ impl Graph {
         self.joints - 1
     }
 
+    /// A conductor from a joint to a new one.
+    fn conductor(&mut self, from: usize, may: u32) -> usize {
+        let next = self.joint();
+        let ends = (from, next);
+        self.edges.push(Edge { ends, may });
+        next
+    }
+
     /// The least that a conductor which hangs together with a joint may carry.
     fn least(&self, from: usize) -> Option<u32> {
         let mut reached = BTreeSet::from([from]);
@@ -136,129 +144,156 @@ impl Inject {
     }
 }
 
-/// The display's text, and by line of it (from 1) what its fuses must be told: severity and how often.
-fn drawn(
-    yard: &Yard,
-) -> (
-    String,
-    BTreeMap<(u32, &'static str), usize>,
-    BTreeMap<u32, u32>,
-) {
-    let mut text = String::new();
-    let mut want = BTreeMap::new();
-    // By line of a lead without a fuse, the least that what it feeds may carry.
-    let mut sizes = BTreeMap::new();
-    let line = |text: &str| text.lines().count() as u32 + 1;
-    for (index, (size, _)) in TABLE.iter().enumerate() {
-        text.push_str(&format!(
-            "node n{index} {{ chip ws2811; colour RGB; volts 12 V; draw 1 mA; pitch 20 mm; gauge {size} }}\n"
-        ));
+/// How many findings of a severity a line of the text must get.
+type Counts = BTreeMap<(u32, &'static str), usize>;
+
+/// The display as it is written, and what its fuses must be told.
+struct Draft<'a> {
+    yard: &'a Yard,
+    injects: Vec<Inject>,
+    /// How many ports come out at the controller.
+    near: usize,
+    text: String,
+    /// Lines, from 1, of the fuses of ports, of injections, and of the leads of controller and receiver (0 for none).
+    fuse_lines: Vec<u32>,
+    inject_lines: Vec<u32>,
+    lead_lines: [u32; 2],
+    want: Counts,
+    /// By line of a lead without a fuse, the least that it and what it feeds may carry.
+    bare: Vec<(u32, u32)>,
+    /// What the strings of ports without a named fuse may carry, at the controller and at the receiver.
+    unnamed: [Vec<u32>; 2],
+}
+
+fn fuse(fuse: Option<u32>) -> String {
+    fuse.map_or(String::new(), |fuse| format!(" fuse {}", amps(fuse)))
+}
+
+impl<'a> Draft<'a> {
+    fn new(yard: &'a Yard) -> Self {
+        let mut draft = Self {
+            yard,
+            injects: kept(yard),
+            near: yard.ports.len() - yard.ports.len() / 2,
+            text: String::new(),
+            fuse_lines: Vec::new(),
+            inject_lines: Vec::new(),
+            lead_lines: [0; 2],
+            want: Counts::new(),
+            bare: Vec::new(),
+            unnamed: Default::default(),
+        };
+        draft.boxes();
+        draft.feeds();
+        for port in 0..yard.ports.len() {
+            let (start, graph, joints) = draft.line(port);
+            draft.judge(port, start, &graph, &joints);
+        }
+        draft.judge_leads();
+        draft
     }
-    let supply_line = line(&text);
-    let fuse = |fuse: Option<u32>| fuse.map_or(String::new(), |f| format!(" fuse {}", amps(f)));
-    let own = yard
-        .supply
-        .map_or(String::new(), |f| format!("; fuse {}", amps(f)));
-    text.push_str(&format!("supply s {{ volts 12 V; rated 100 W{own} }}\n"));
-    let far = yard.ports.len() / 2;
-    let near = yard.ports.len() - far;
-    let mut fuse_lines = Vec::new();
-    text.push_str("controller c {\n");
-    for (index, (named, _)) in yard.ports.iter().enumerate() {
-        fuse_lines.push(line(&text));
-        // The fuse of a controller's port says nothing of a receiver's.
-        let named = if index < near { *named } else { Some(10) };
-        text.push_str(&format!(
-            "port {} {{ volts 12 V;{} }}\n",
-            index + 1,
-            fuse(named)
-        ));
+
+    /// Writes a line and says which it is.
+    fn say(&mut self, line: &str) -> u32 {
+        self.text.push_str(line);
+        self.text.push('\n');
+        self.text.lines().count() as u32
     }
-    text.push_str("}\n");
-    if far > 0 {
-        text.push_str(&format!(
-            "receiver r {{ carries c.{}..{}\n",
-            near + 1,
-            near + far
-        ));
-        for index in near..near + far {
-            fuse_lines[index] = line(&text);
-            let named = fuse(yard.ports[index].0);
-            text.push_str(&format!(
-                "port {} {{ volts 12 V;{named} }}\n",
-                index - near + 1
+
+    fn tell(&mut self, line: u32, severity: &'static str) {
+        *self.want.entry((line, severity)).or_insert(0) += 1;
+    }
+
+    fn boxes(&mut self) {
+        for (index, (size, _)) in TABLE.iter().enumerate() {
+            self.say(&format!(
+                "node n{index} {{ chip ws2811; colour RGB; volts 12 V; draw 1 mA; pitch 20 mm; gauge {size} }}"
             ));
         }
-        text.push_str("}\n");
-    }
-    let injects = kept(yard);
-    let mut inject_lines = Vec::new();
-    for one in &injects {
-        inject_lines.push(line(&text));
-        let nodes = yard.ports[one.port].1[one.item].nodes.unwrap();
-        let apart = if one.apart { " apart" } else { "" };
-        text.push_str(&format!(
-            "inject p{}x{} {} from s through 1 m of {}{}{apart}\n",
-            one.port,
-            one.item,
-            one.place(nodes),
-            gauge(one.gauge).0,
-            fuse(one.fuse)
-        ));
-    }
-    let mut lead_lines = [0; 2];
-    for (at, (range, (size, named))) in [("c", near), ("r", far)]
-        .iter()
-        .zip(&yard.leads)
-        .enumerate()
-    {
-        if range.1 == 0 {
-            continue;
+        let own = self.yard.supply;
+        let own = own.map_or(String::new(), |fuse| format!("; fuse {}", amps(fuse)));
+        self.say(&format!("supply s {{ volts 12 V; rated 100 W{own} }}"));
+        self.say("controller c {");
+        let yard = self.yard;
+        for (index, (named, _)) in yard.ports.iter().enumerate() {
+            // The fuse of a controller's port says nothing of a receiver's.
+            let named = if index < self.near { *named } else { Some(10) };
+            let text = format!("port {} {{ volts 12 V;{} }}", index + 1, fuse(named));
+            let line = self.say(&text);
+            self.fuse_lines.push(line);
         }
-        lead_lines[at] = line(&text);
-        text.push_str(&format!(
-            "power {}.1..{} from s through 1 m of {}{}\n",
-            range.0,
-            range.1,
-            gauge(*size).0,
-            fuse(*named)
+        self.say("}");
+        let count = yard.ports.len();
+        if self.near == count {
+            return;
+        }
+        self.say(&format!(
+            "receiver r {{ carries c.{}..{count}",
+            self.near + 1
         ));
+        self.fuse_lines.truncate(self.near);
+        for (index, (named, _)) in yard.ports.iter().skip(self.near).enumerate() {
+            let text = format!("port {} {{ volts 12 V;{} }}", index + 1, fuse(*named));
+            let line = self.say(&text);
+            self.fuse_lines.push(line);
+        }
+        self.say("}");
     }
-    let mut bare = Vec::new();
-    let mut unnamed: [Vec<u32>; 2] = Default::default();
-    for (port, (named, items)) in yard.ports.iter().enumerate() {
+
+    fn feeds(&mut self) {
+        for one in self.injects.clone() {
+            let nodes = self.yard.ports[one.port].1[one.item].nodes.unwrap();
+            let line = self.say(&format!(
+                "inject p{}x{} {} from s through 1 m of {}{}{}",
+                one.port,
+                one.item,
+                one.place(nodes),
+                gauge(one.gauge).0,
+                fuse(one.fuse),
+                if one.apart { " apart" } else { "" }
+            ));
+            self.inject_lines.push(line);
+        }
+        let counts = [("c", self.near), ("r", self.yard.ports.len() - self.near)];
+        for (at, (name, count)) in counts.into_iter().enumerate() {
+            let (size, named) = self.yard.leads[at];
+            if count > 0 {
+                self.lead_lines[at] = self.say(&format!(
+                    "power {name}.1..{count} from s through 1 m of {}{}",
+                    gauge(size).0,
+                    fuse(named)
+                ));
+            }
+        }
+    }
+
+    /// Writes a line: its first joint, its graph, and the joint of each injection.
+    fn line(&mut self, port: usize) -> (usize, Graph, Vec<(usize, usize)>) {
         let mut graph = Graph::default();
         let start = graph.joint();
         let mut here = start;
         let mut joints = Vec::new();
         let mut chain = Vec::new();
-        for (index, item) in items.iter().enumerate() {
+        let yard = self.yard;
+        for (index, item) in yard.ports[port].1.iter().enumerate() {
             let (size, may) = gauge(item.gauge);
             let Some(nodes) = item.nodes else {
-                let next = graph.joint();
-                graph.edges.push(Edge {
-                    ends: (here, next),
-                    may,
-                });
-                here = next;
+                here = graph.conductor(here, may);
                 chain.push(format!("lead 1 m of {size}"));
                 continue;
             };
-            text.push_str(&format!(
-                "prop p{port}x{index} {{ node n{}; string {nodes} nodes }}\n",
-                item.gauge % TABLE.len()
+            let node = item.gauge % TABLE.len();
+            self.say(&format!(
+                "prop p{port}x{index} {{ node n{node}; string {nodes} nodes }}"
             ));
             chain.push(format!("p{port}x{index}"));
-            let mine = injects
-                .iter()
-                .position(|one| (one.port, one.item) == (port, index));
-            let mine = mine.map(|at| (at, &injects[at]));
-            // Where the injection goes in: before the first segment, or behind segment k.
-            let point = mine.map(|(at, one)| match one.place % 3 {
-                0 => (at, 0, one.apart),
-                1 => (at, nodes, one.apart),
-                // Cut before the node, or joined at it.
-                _ => (at, one.place % nodes + u32::from(!one.apart), one.apart),
+            let mut all = self.injects.iter();
+            let mine = all.position(|one| (one.port, one.item) == (port, index));
+            // How many segments lie before it: it is cut before the node, or joined at it.
+            let point = mine.map(|at| match (&self.injects[at], self.injects[at].place % 3) {
+                (one, 0) => (at, 0, one.apart),
+                (one, 1) => (at, nodes, one.apart),
+                (one, _) => (at, one.place % nodes + u32::from(!one.apart), one.apart),
             });
             for segment in 0..=nodes {
                 if let Some((at, _, apart)) = point.filter(|point| point.1 == segment) {
@@ -268,74 +303,64 @@ fn drawn(
                     joints.push((at, here));
                 }
                 if segment < nodes {
-                    let next = graph.joint();
-                    graph.edges.push(Edge {
-                        ends: (here, next),
-                        may,
-                    });
-                    here = next;
+                    here = graph.conductor(here, may);
                 }
             }
         }
-        let target = if port < near {
-            format!("c.{}", port + 1)
+        let (name, number) = if port < self.near {
+            ("c", port + 1)
         } else {
-            format!("r.{}", port - near + 1)
+            ("r", port - self.near + 1)
         };
-        text.push_str(&format!("wire {target}: {}\n", chain.join(" -> ")));
-        let least = graph.least(start);
-        match (named, least) {
-            (Some(fuse), Some(least)) if *fuse > least => {
-                *want.entry((fuse_lines[port], "error")).or_insert(0) += 1;
-            }
-            (None, Some(least)) => unnamed[usize::from(port >= near)].push(least),
+        self.say(&format!("wire {name}.{number}: {}", chain.join(" -> ")));
+        (start, graph, joints)
+    }
+
+    /// The fuse of a port and those of the injections into its line.
+    fn judge(&mut self, port: usize, start: usize, graph: &Graph, joints: &[(usize, usize)]) {
+        match (self.yard.ports[port].0, graph.least(start)) {
+            (Some(fuse), Some(least)) if fuse > least => self.tell(self.fuse_lines[port], "error"),
+            (None, Some(least)) => self.unnamed[usize::from(port >= self.near)].push(least),
             _ => {}
         }
         for (at, joint) in joints {
-            let one = &injects[at];
+            let one = &self.injects[*at];
             let own = gauge(one.gauge).1;
-            let least = graph.least(joint).map_or(own, |least| least.min(own));
+            let least = graph.least(*joint).map_or(own, |least| least.min(own));
             match one.fuse {
-                Some(fuse) if fuse > least => {
-                    *want.entry((inject_lines[at], "error")).or_insert(0) += 1;
-                }
+                Some(fuse) if fuse > least => self.tell(self.inject_lines[*at], "error"),
                 Some(_) => {}
-                None => bare.push((inject_lines[at], least, true)),
+                None => self.bare.push((self.inject_lines[*at], least)),
             }
         }
     }
-    for (at, (size, named)) in yard
-        .leads
-        .iter()
-        .enumerate()
-        .filter(|(at, _)| lead_lines[*at] > 0)
-    {
-        let own = gauge(*size).1;
-        match named {
-            Some(fuse) if *fuse > own => *want.entry((lead_lines[at], "error")).or_insert(0) += 1,
-            Some(_) => {}
-            None => bare.push((lead_lines[at], own, unnamed[at].is_empty())),
+
+    /// The fuses of the leads of ports, and that of the supply.
+    fn judge_leads(&mut self) {
+        for at in 0..2 {
+            let ((size, named), line) = (self.yard.leads[at], self.lead_lines[at]);
+            if line == 0 {
+                continue;
+            }
+            let own = gauge(size).1;
+            match named {
+                Some(fuse) if fuse > own => self.tell(line, "error"),
+                Some(_) => {}
+                None => self.bare.push((line, own)),
+            }
+            let before = named.or(self.yard.supply);
+            if before.is_some_and(|fuse| self.unnamed[at].iter().any(|least| fuse > *least)) {
+                self.tell(line, "warning");
+            }
         }
-        let before = named.or(yard.supply);
-        if before.is_some_and(|fuse| unnamed[at].iter().any(|least| fuse > *least)) {
-            *want.entry((lead_lines[at], "warning")).or_insert(0) += 1;
-        }
-    }
-    match yard.supply {
-        Some(fuse) if bare.iter().any(|(_, least, _)| fuse > *least) => {
-            want.insert((supply_line, "error"), 1);
-        }
-        Some(_) => {}
-        None => {
-            for (line, least, alone) in bare {
-                *want.entry((line, "warning")).or_insert(0) += 1;
-                if alone {
-                    sizes.insert(line, least);
-                }
+        for (line, least) in self.bare.clone() {
+            match self.yard.supply {
+                Some(fuse) if fuse > least => self.tell(line, "error"),
+                Some(_) => {}
+                None => self.tell(line, "warning"),
             }
         }
     }
-    (text, want, sizes)
 }
 
 fn yard() -> impl Strategy<Value = Yard> {
@@ -382,22 +407,24 @@ proptest! {
 
     #[test]
     fn every_fuse_is_held_against_what_it_protects(yard in yard()) {
-        let (text, want, sizes) = drawn(&yard);
-        let compiled = one(&text);
-        let mut got = BTreeMap::new();
+        let draft = Draft::new(&yard);
+        let (text, want) = (&draft.text, &draft.want);
+        let compiled = one(text);
+        let mut got = Counts::new();
         for finding in compiled.findings.iter().filter(|one| one.code == "power/fuse") {
             let at = finding.span().start as usize;
             let line = text[..at].matches('\n').count() as u32 + 1;
             let severity = if finding.severity == Severity::Error { "error" } else { "warning" };
             *got.entry((line, severity)).or_insert(0) += 1;
             // The fuse that would do is the largest blade that the thinnest conductor allows.
-            if let Some(least) = sizes.get(&line) {
+            let bare = draft.bare.iter().find(|bare| bare.0 == line);
+            if let Some((_, least)) = bare.filter(|_| finding.help.contains("write ")) {
                 let fits = BLADES.iter().rfind(|blade| *blade <= least).unwrap();
                 let size = format!("write `fuse {}`", amps(*fits));
-                prop_assert!(finding.help.contains(&size), "{size}: {}\nthe display\n{text}", finding.help);
+                prop_assert!(finding.help.contains(&size), "{size}: {}\n{text}", finding.help);
             }
         }
-        prop_assert_eq!(&got, &want, "{}\nthe display\n{}", told(&compiled), text);
+        prop_assert_eq!(&got, want, "{}\nthe display\n{}", told(&compiled), text);
         let errors = compiled.findings.iter().filter(|one| one.severity == Severity::Error && !one.code.starts_with("power/"));
         prop_assert!(errors.count() == 0, "{}\nthe display\n{}", told(&compiled), text);
     }

@@ -89,11 +89,7 @@ pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64) -> Diagnostic {
 /// A lead that no fuse protects; `ports` are those after it whose fuse the display does not name.
 #[must_use]
 pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
-    let (size, fuse) = (lead.thinnest.gauge, fuse_for(lead.thinnest.gauge, lead.ua));
-    let own = match fuse {
-        Some(fuse) => format!("write `fuse {}` after its conductor", amps(fuse)),
-        None => no_fuse(size, lead.ua),
-    };
+    let own = own_fuse(lead);
     let (message, label, help) = if ports.is_empty() {
         let label = "no fuse before this lead and what it feeds";
         (format!("{} has no fuse", lead.what), label, own)
@@ -117,11 +113,54 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
         },
     );
     finding.severity = Severity::Warning;
+    let size = lead.thinnest.gauge.words();
     let finding = finding.and_if(
         lead.thinnest.at,
-        format!("the thinnest conductor after it, {}", size.words()),
+        format!("the thinnest conductor after it, {size}"),
     );
-    let Some(fuse) = fuse.filter(|_| ports.is_empty()) else {
+    if ports.is_empty() {
+        with_fuse(finding, lead)
+    } else {
+        finding
+    }
+}
+
+/// A lead without a fuse of its own, whose supply has one that is larger than the thinnest conductor of the lead and of
+/// what it feeds may carry.
+#[must_use]
+pub fn supply_too_large(lead: &Lead<'_>, supply: &Before<'_>) -> Diagnostic {
+    let capacity = capacity(lead.thinnest.gauge);
+    let (rating, size) = (amps(supply.fuse.value), lead.thinnest.gauge.words());
+    let (may, what) = (amps(capacity.most_ua), &lead.thinnest.what);
+    let finding = RULE.at(
+        lead.at,
+        Words {
+            message: format!(
+                "{} has no fuse of its own and {} one of {rating}, {what} is {size} and may carry {may} by {}",
+                lead.what, supply.whose, capacity.table
+            ),
+            label: format!("{rating} before {size}"),
+            why: BURNS.into(),
+            help: own_fuse(lead),
+        },
+    );
+    let finding = finding.and(supply.fuse.at, format!("a fuse of {rating} set here"));
+    let finding = finding.and_if(lead.thinnest.at, format!("{size} here, {may} at most"));
+    with_fuse(finding, lead)
+}
+
+/// What to write for a lead without a fuse.
+fn own_fuse(lead: &Lead<'_>) -> String {
+    let size = lead.thinnest.gauge;
+    match fuse_for(size, lead.ua) {
+        Some(fuse) => format!("write `fuse {}` after its conductor", amps(fuse)),
+        None => no_fuse(size, lead.ua),
+    }
+}
+
+/// Offers the fuse that would do, where there is one.
+fn with_fuse(finding: Diagnostic, lead: &Lead<'_>) -> Diagnostic {
+    let Some(fuse) = fuse_for(lead.thinnest.gauge, lead.ua) else {
         return finding;
     };
     let edit = Edit {

@@ -2,10 +2,10 @@
 //! the display before it is offered.
 
 use super::net::{Group, Nets, Stretch};
+use super::rules;
 use super::solve::{Ladder, Solved};
 use super::study::{Part, solved};
 use super::suggest::Trial;
-use super::rules;
 use crate::cable::thicker;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{FeedLead, Model};
@@ -86,12 +86,7 @@ impl<'a> Line<'a> {
     }
 
     /// The highest whole percent at which it holds, and nothing else is found; `None` where not even 1 % does.
-    pub fn lower_level(
-        &mut self,
-        plan: &Plan,
-        nets: &Nets,
-        trial: &Trial<'_>,
-    ) -> Option<u32> {
+    pub fn lower_level(&mut self, plan: &Plan, nets: &Nets, trial: &Trial<'_>) -> Option<u32> {
         const PERCENT: u32 = 1_000;
         let now = self.own()?.level;
         let (mut good, mut bad) = (0, now.div_ceil(PERCENT));

@@ -5,6 +5,7 @@
 //! they are then made in a copy of the display, which is compiled as a whole ([`trial`]). Only what brings no new
 //! finding is offered. Where the copy has one, the search is done again with more room to every limit.
 
+mod proof;
 mod search;
 mod sites;
 mod trial;
@@ -17,9 +18,7 @@ use super::net::{FULL, Group, Nets, Stretch};
 use super::sound;
 use super::study::study;
 use crate::cable::{capacity, thicker};
-use crate::loads::{
-    Because, From, Remedy, Section, Study, Suggestion, Verdict, lasts_over,
-};
+use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict, lasts_over};
 use crate::model::{FeedLead, Model, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
@@ -109,7 +108,10 @@ fn because(model: &Model, section: &Section, study: &Study, index: usize) -> Bec
         return Because::Dark(low);
     }
     let over = |ua: i64, most: i64| lasts_over(ua.abs(), most);
-    if section.fuse.is_some_and(|fuse| over(section.port_ua, fuse.value)) {
+    if section
+        .fuse
+        .is_some_and(|fuse| over(section.port_ua, fuse.value))
+    {
         return Because::Fuse(section.port_ua.abs());
     }
     let own = study.conductors.iter();
@@ -118,7 +120,10 @@ fn because(model: &Model, section: &Section, study: &Study, index: usize) -> Bec
     if own.any(|one| carries(one.gauge, one.plus.ua) || carries(one.gauge, one.minus.ua)) {
         return Because::Conductor;
     }
-    let mut taps = study.taps.iter().filter(|tap| tap.section as usize == index);
+    let mut taps = study
+        .taps
+        .iter()
+        .filter(|tap| tap.section as usize == index);
     let lead_over = |lead: &FeedLead, ua: i64| {
         carries(lead.gauge, ua) || lead.fuse.is_some_and(|fuse| over(ua, fuse.value))
     };
@@ -167,7 +172,11 @@ pub fn helps(
     if drafts.is_empty() {
         return Vec::new();
     }
-    let points: u64 = nets.stretches.iter().map(|one| u64::from(one.points())).sum();
+    let points: u64 = nets
+        .stretches
+        .iter()
+        .map(|one| u64::from(one.points()))
+        .sum();
     let trials = (MOST_SOLVED / points.max(1)).max(LEAST_TRIALS);
     let trial = Trial::new(model, compile, u32::try_from(trials).unwrap_or(u32::MAX));
     let mut job = Job {
@@ -240,7 +249,9 @@ impl Job<'_> {
                     taken = with;
                     break;
                 };
-                let Some(draft) = drafts.get_mut(at) else { break };
+                let Some(draft) = drafts.get_mut(at) else {
+                    break;
+                };
                 draft.reason = Some(reason);
                 self.next(draft);
             }
@@ -359,7 +370,11 @@ impl Draft {
             cut_short: false,
             least: None,
             help: Help {
-                lines: group.members.iter().map(|index| (*index, Vec::new())).collect(),
+                lines: group
+                    .members
+                    .iter()
+                    .map(|index| (*index, Vec::new()))
+                    .collect(),
                 verdict: Verdict::Found,
             },
             group,
@@ -476,12 +491,19 @@ impl Draft {
             );
         }
         let volts = model.supplies.get(usual.supply.index());
-        let volts = volts.and_then(|supply| supply.volts).map(|volts| volts.value);
-        let floors = lines.iter().flat_map(|stretch| &stretch.runs).filter_map(|run| {
-            run.make?;
-            Some((run.floor * 1e3).round() as i64)
-        });
-        if let Some((volts, floor)) = volts.zip(floors.max()).filter(|(volts, floor)| volts <= floor)
+        let volts = volts
+            .and_then(|supply| supply.volts)
+            .map(|volts| volts.value);
+        let floors = lines
+            .iter()
+            .flat_map(|stretch| &stretch.runs)
+            .filter_map(|run| {
+                run.make?;
+                Some((run.floor * 1e3).round() as i64)
+            });
+        if let Some((volts, floor)) = volts
+            .zip(floors.max())
+            .filter(|(volts, floor)| volts <= floor)
         {
             let (volts, floor) = (
                 quantity(volts, Dimension::Voltage),
@@ -503,7 +525,11 @@ impl Draft {
 /// For each line the first one that is like it at every level.
 fn alike(levels: &[Bus]) -> Vec<usize> {
     let lines = levels.first().map_or(0, |bus| bus.lines.len());
-    let same = |a: usize, b: usize| levels.iter().all(|bus| bus.lines.get(a) == bus.lines.get(b));
+    let same = |a: usize, b: usize| {
+        levels
+            .iter()
+            .all(|bus| bus.lines.get(a) == bus.lines.get(b))
+    };
     let first = |line: usize| (0..line).find(|other| same(*other, line)).unwrap_or(line);
     (0..lines).map(first).collect()
 }
@@ -527,11 +553,16 @@ fn remedy(place: &sites::Place, usual: FeedLead, most: i64) -> Remedy {
 /// Whether the plus of a group's lines carries what their minus does, and each of their nodes a constant current: the
 /// search then has all of it as it is.
 fn exact(model: &Model, nets: &Nets, group: &Group) -> bool {
-    let lines = group.members.iter().filter_map(|at| nets.stretches.get(*at));
+    let lines = group
+        .members
+        .iter()
+        .filter_map(|at| nets.stretches.get(*at));
     let runs = lines.flat_map(|stretch| &stretch.runs);
     let makes = runs.filter_map(|run| nets.makes.get(run.make?.index()));
     let constant = makes.into_iter().all(|make| make.watts <= 0.0);
-    let power = group.power.and_then(|power| model.powers.get(power as usize));
+    let power = group
+        .power
+        .and_then(|power| model.powers.get(power as usize));
     let alone = power.is_some_and(|power| {
         let box_of = |other: &&crate::model::PowerFeed| {
             (other.controller, other.receiver) == (power.controller, power.receiver)

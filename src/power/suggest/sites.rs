@@ -171,7 +171,9 @@ pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
         })
     });
     wire.fixed = fixed.collect();
-    wire.port = stretch.fuse.map_or(f64::INFINITY, |fuse| lasting(fuse.value));
+    wire.port = stretch
+        .fuse
+        .map_or(f64::INFINITY, |fuse| lasting(fuse.value));
     wire
 }
 

@@ -43,13 +43,14 @@ impl<'a> Trial<'a> {
     #[must_use]
     pub fn with(&self, remedies: &[Remedy]) -> Model {
         let mut copy = self.model.clone();
-        copy.injections.extend(remedies.iter().map(|remedy| Injection {
-            at: Span::default(),
-            strings: vec![remedy.string],
-            place: remedy.place,
-            lead: remedy.lead,
-            apart: false,
-        }));
+        copy.injections
+            .extend(remedies.iter().map(|remedy| Injection {
+                at: Span::default(),
+                strings: vec![remedy.string],
+                place: remedy.place,
+                lead: remedy.lead,
+                apart: false,
+            }));
         copy
     }
 

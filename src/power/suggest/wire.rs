@@ -269,7 +269,9 @@ impl Wire {
             }
             let into = |at: usize| amps - (item(&self.amps, at - 1) - item(&self.amps, from));
             let most = piece.most * self.limits;
-            slack = slack.min(room(into(first), most)).min(room(into(last), most));
+            slack = slack
+                .min(room(into(first), most))
+                .min(room(into(last), most));
             if let Some(floor) = piece.floor {
                 let low = self.low(from, (first, last), volts, amps);
                 slack = slack.min((low - floor) / self.scale);
@@ -390,7 +392,11 @@ impl BusFlow {
         let Some(trunk) = bus.trunk else {
             return Norton::default();
         };
-        let others = self.seen.iter().enumerate().filter(|(other, _)| *other != line);
+        let others = self
+            .seen
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != line);
         others.fold(trunk.source, |left, (_, seen)| Norton {
             amps: left.amps - seen.amps,
             siemens: left.siemens + seen.siemens,
@@ -403,7 +409,8 @@ impl Bus {
     pub fn flow(&self, feeds: &[Vec<Feed>], flow: &mut BusFlow) {
         let pairs = || self.lines.iter().zip(feeds);
         flow.seen.clear();
-        flow.seen.extend(pairs().map(|(wire, feeds)| wire.seen(feeds)));
+        flow.seen
+            .extend(pairs().map(|(wire, feeds)| wire.seen(feeds)));
         let mut lines = std::mem::take(&mut flow.lines);
         lines.resize_with(self.lines.len(), Flow::default);
         for (at, ((wire, feeds), line)) in pairs().zip(&mut lines).enumerate() {

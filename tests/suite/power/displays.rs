@@ -339,9 +339,8 @@ fn each_cure_of_a_low_voltage_cures() {
             let cured = |text: &str, what: &str| {
                 let after = one(text);
                 let mut errors = after.findings.iter();
-                let own = errors.any(|other| {
-                    other.severity == Severity::Error && other.labels[0].span == at
-                });
+                let own = errors
+                    .any(|other| other.severity == Severity::Error && other.labels[0].span == at);
                 assert!(!own, "{name}: {what}\n{}", told(&after));
                 let low = faults(&before, "power/voltage");
                 assert!(faults(&after, "power/voltage") < low, "{name}: {what}");
@@ -373,7 +372,8 @@ fn each_cure_of_a_low_voltage_cures() {
             }
             if let Some(level) = parts.iter().find(|part| part.starts_with("dim to ")) {
                 let mut ports = parts.iter();
-                let port = ports.find(|part| part.starts_with("pier.") || part.starts_with("pond."));
+                let port =
+                    ports.find(|part| part.starts_with("pier.") || part.starts_with("pond."));
                 let (_, number) = port.unwrap().split_once('.').unwrap();
                 let mut lines = text.lines();
                 let line = lines.find(|line| line.starts_with("controller ")).unwrap();
@@ -396,7 +396,10 @@ fn each_cure_of_a_low_voltage_cures() {
 fn suggestions_for_goldens_are_clean() {
     let mut tried = 0;
     let codes = rules::ALL.iter().map(|rule| rule.code);
-    for (name, text) in codes.filter(|code| code.starts_with("power/")).flat_map(cases) {
+    for (name, text) in codes
+        .filter(|code| code.starts_with("power/"))
+        .flat_map(cases)
+    {
         let before = one(&text);
         let suggestions = before.suggest(None);
         let all: Vec<String> = suggestions

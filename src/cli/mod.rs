@@ -347,7 +347,7 @@ struct PowerArgs {
     /// All nodes at this level, in percent, instead of what the display allows
     #[arg(long, value_name = "LEVEL", value_parser = power::level)]
     at: Option<u32>,
-    /// Write the `inject` statements, as few as possible, that make it pass
+    /// Write the `inject` statements that make it pass, and whether fewer could do
     #[arg(long)]
     suggest: bool,
     /// How it is written

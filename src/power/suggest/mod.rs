@@ -5,6 +5,7 @@
 //! they are then made in a copy of the display, which is compiled as a whole ([`trial`]). Only what brings no new
 //! finding is offered. Where the copy has one, the search is done again with more room to every limit.
 
+mod proof;
 mod search;
 mod sites;
 mod trial;

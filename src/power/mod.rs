@@ -33,10 +33,11 @@ const MOST_CURED: u64 = 20_000;
 
 /// Holds the power of a display against the rules.
 pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    if !stated(model) || model.power_unsure {
+    if !stated(model) {
         return;
     }
     let mut nets = nets(model, plan);
+    faults::leave_out(model, plan, &mut nets);
     faults::tell(model, plan, &mut nets, sink);
     let loads = loads(model, &nets);
     fuse::tell(model, plan, &loads, sink);
@@ -44,7 +45,7 @@ pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
     // A display without supplies does not say how power reaches its ports.
-    if !model.supplies.is_empty() && !model.incomplete {
+    if !model.supplies.is_empty() {
         voltages(model, plan, &nets, &loads, sink);
     }
 }

@@ -3,9 +3,10 @@
 use super::like::Lineage;
 use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
-use super::settings::{Key, Scope};
+use super::settings::{Key, Scope, first_words};
 use super::{settings_of, told};
-use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
+use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
+use crate::diagnostic::words::nearest;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
@@ -57,10 +58,12 @@ pub fn controllers(
         };
         let mut ports = Ports::new();
         let mut align_at = None;
+        let mut outputs = lineage.is_lost(count(index as i64));
         for block in lineage.blocks(table, count(index as i64)) {
             let scope = Scope::Of(BlockKind::Controller);
             let read = settings_of(reader, scope, &block.settings, sink);
             controller.broken |= block.broken || read.len() < block.settings.len();
+            outputs |= lacks_outputs(reader, block, &read);
             for set in read {
                 match set.key {
                     Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
@@ -85,9 +88,32 @@ pub fn controllers(
         controller.dmx.sort_by_key(|output| output.value);
         controller.dmx.dedup_by_key(|output| output.value);
         model.incomplete |= controller.broken;
+        if outputs {
+            model.gaps.outputs.insert(ControllerId::from(index));
+        }
         model.controllers.push(controller);
     }
     cut_rings(model, sink);
+}
+
+/// Whether a setting of a block that could not be read may have said which outputs there are.
+fn lacks_outputs(reader: &Reader<'_, '_>, block: &Block, read: &[Matched<'_>]) -> bool {
+    let names = reader.names;
+    let words = ["ports", "port", "dmx"];
+    let lost = block.broken && words.iter().any(|word| names.is_mentioned(word));
+    let known = first_words(Scope::Of(BlockKind::Controller));
+    let mut unread = block.settings.iter().filter(|setting| {
+        let is = |set: &Matched<'_>| std::ptr::eq(set.setting, *setting);
+        !read.iter().any(is)
+    });
+    lost || unread.any(|setting| {
+        let key = names.text(setting.key);
+        let near = nearest(key, known.iter().copied());
+        let own = known.contains(&key) && !words.contains(&key);
+        matches!(setting.body, Body::Block(..))
+            || words.contains(&key)
+            || (!own && near.iter().any(|word| words.contains(word)))
+    })
 }
 
 fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller, sink: &mut Sink) {
@@ -440,7 +466,7 @@ fn carries(
     let id = ControllerId(index);
     let controller = model.controller(id)?;
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
-        if !controller.broken {
+        if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);
             let finding = rules::wire::no_port::carried(at, name, port, &controller.name, name_at);
             sink.push(finding);

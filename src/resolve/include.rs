@@ -46,12 +46,18 @@ pub fn gather(
 }
 
 impl Gather<'_> {
+    /// A text is missing, and with it whatever it declares.
+    fn lose(&mut self) {
+        self.all.broken = true;
+        self.all.lost = true;
+    }
+
     fn read(&mut self, mut file: Loaded, stock: bool, asked: Option<Span>) {
         let bytes = std::mem::take(&mut file.bytes);
         let added = match std::str::from_utf8(&bytes) {
             Ok(text) => self.sources.add(&file.name, text).cloned(),
             Err(error) => {
-                self.all.broken = true;
+                self.lose();
                 let shown = String::from_utf8_lossy(&bytes);
                 if let Some(added) = self.sources.add(&file.name, &shown) {
                     let at = error.valid_up_to();
@@ -64,7 +70,7 @@ impl Gather<'_> {
         // The map has the text now; a large one need not be held twice while it is parsed.
         drop(bytes);
         let Some(added) = added else {
-            self.all.broken = true;
+            self.lose();
             if let Some(span) = asked {
                 self.sink
                     .push(rules::syntax::unexpected::include_too_large(span));
@@ -104,7 +110,7 @@ impl Gather<'_> {
         let loaded = match self.files.load(&from.identity, path) {
             Ok(loaded) => loaded,
             Err(error) => {
-                self.all.broken = true;
+                self.lose();
                 let finding = match error {
                     FileError::Missing => rules::name::unknown::file(place, path),
                     FileError::Outside => rules::syntax::unexpected::include_outside(place, path),
@@ -136,7 +142,7 @@ impl Gather<'_> {
             return;
         }
         if self.open.len() > DEEPEST || self.seen.len() >= MOST_FILES {
-            self.all.broken = true;
+            self.lose();
             self.sink.push(rules::syntax::unexpected::include_too_deep(
                 place, DEEPEST, MOST_FILES,
             ));

@@ -24,6 +24,7 @@
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
 //! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
+//! | `pairs` | two mistakes in one file: none hides the other |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
 //! | `house` | the figures and walls of the code base |
@@ -55,6 +56,7 @@ mod noise;
 mod oracle;
 mod outputs;
 mod overwrite;
+mod pairs;
 mod parts;
 mod picked;
 mod placement;

@@ -351,6 +351,38 @@ pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
     port.map_or_else(String::new, |port| plug_name(model, port, Some(id)))
 }
 
+/// Strings of one prop as a chain names them: neighbours as a range.
+#[must_use]
+pub fn references(model: &Model, strings: &[StringId]) -> String {
+    let of = |id: StringId| {
+        model
+            .string(id)
+            .map(|string| (string.member, string.number))
+    };
+    let joins = |a: &StringId, b: &StringId| {
+        let (Some((member, number)), Some(next)) = (of(*a), of(*b)) else {
+            return false;
+        };
+        // Of a member with several strings, those; else members one by one.
+        match model.name_of(*a).contains("].") || member == 0 {
+            true => next == (member, number + 1),
+            false => next == (member + 1, number),
+        }
+    };
+    let runs = strings.chunk_by(joins).filter_map(|run| {
+        let (first, last) = (model.name_of(*run.first()?), model.name_of(*run.last()?));
+        let from = first.rfind(['[', '.']).map(|at| at + 1);
+        Some(match from {
+            Some(from) if run.len() > 1 => {
+                let end = first.trim_end_matches(']');
+                format!("{end}..{}", last.get(from..).unwrap_or(""))
+            }
+            _ => first,
+        })
+    });
+    runs.collect::<Vec<_>>().join(" -> ")
+}
+
 /// An output as the lock has it, by the receiver where just one carries it.
 #[must_use]
 pub fn old_plug(model: &Model, controller: ControllerId, output: Output) -> String {

@@ -170,7 +170,9 @@ fn tell(
         let shape = model.shape_of(failure.first.0);
         let fixture = shape.is_some_and(|shape| shape.node.is_none());
         // Where no output was even looked at, those that did not parse may be the ones.
-        if !unexplained.contains(&fixture) || model.incomplete && failure.tried.reasons.is_empty() {
+        if !unexplained.contains(&fixture)
+            || failure.tried.reasons.is_empty() && model.outputs_unsure(failure.target.0)
+        {
             continue;
         }
         sink.push(no_room::no_room(

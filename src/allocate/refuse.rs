@@ -82,7 +82,7 @@ impl Refusal<'_> {
         }
         let first = self.need(*lines.first()?)?;
         let rows = self.reasons(first);
-        if self.model.incomplete && rows.is_empty() {
+        if rows.is_empty() && self.model.outputs_unsure(first.target) {
             return None;
         }
         let ports = if fixtures { "output" } else { "port" };

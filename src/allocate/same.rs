@@ -4,7 +4,7 @@ use super::addresses::{Layer, Run};
 use super::chain::{Chain, Item, items};
 use super::dmx::is_dmx;
 use crate::grid::Grid;
-use crate::model::{Addressing, Model, StringId};
+use crate::model::{Addressing, ControllerId, Model, StringId};
 use crate::plan::{Placed, PortPlan, Why};
 use crate::rules::address::pin;
 
@@ -133,7 +133,10 @@ fn output(
 
 fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
     // Where something before it is missing, it may only seem to lie wrong.
-    if alone && layer.model.incomplete {
+    let port = layer.ports.get(run.owner as usize);
+    let output = port.map(|port| port.output);
+    let id = ControllerId::from(run.controller);
+    if alone && output.is_some_and(|output| layer.model.gaps.of_line(id, output)) {
         return;
     }
     let one = (item.id, item.at);

@@ -3,11 +3,13 @@
 //! The model knows no addresses. Strings are one flat table in the order prop, member, string, so a prop's
 //! strings are a stretch of it and nothing holds a name twice. Ids are plain indices into the tables here.
 
+mod gaps;
 mod hardware;
 mod power;
 mod prop;
 mod wiring;
 
+pub use gaps::*;
 pub use hardware::*;
 pub use power::*;
 pub use prop::*;
@@ -129,16 +131,14 @@ pub struct Model {
     pub injections: Vec<Injection>,
     /// Props that the compiler cuts into strings.
     pub splits: Vec<Split>,
-    /// Whether a `power` or `inject` is missing here since it did not resolve: what would only follow from that is not
-    /// told.
-    pub power_unsure: bool,
     /// Who takes whose settings.
     pub likes: Vec<Like>,
     /// Which text reads which, by the names they are shown by.
     pub includes: Vec<(Box<str>, Box<str>)>,
-    /// Whether something is missing since it did not parse or resolve: what would only follow from that is
-    /// not told.
+    /// Whether something is missing since it did not parse or resolve.
     pub incomplete: bool,
+    /// What is missing, by what hangs on it: what would only follow from that is not reported.
+    pub gaps: Gaps,
 }
 
 /// A `split` of a prop: strings as many as the compiler chose.
@@ -330,6 +330,16 @@ impl Model {
         self.pieces
             .get(line.pieces.start as usize..line.pieces.end as usize)
             .unwrap_or(&[])
+    }
+
+    /// Whether a target may have outputs that did not parse or resolve.
+    #[must_use]
+    pub fn outputs_unsure(&self, target: Target) -> bool {
+        let carrier = match target {
+            Target::Receiver(id) => self.receivers.get(id.index()).map(|one| one.controller),
+            _ => None,
+        };
+        self.gaps.of_outputs(target, carrier)
     }
 
     /// The controller of an id.

@@ -5,10 +5,31 @@ use super::net::{Group, Nets, Stretch};
 use crate::diagnostic::Sink;
 use crate::loads::From;
 use crate::model::{Model, Output, StringId, SupplyId, Told};
-use crate::plan::Plan;
+use crate::plan::{Plan, PortPlan};
 use crate::rules::power::{mixed, parallel, unfed};
 use crate::source::Span;
 use crate::usage::{fed_ports, port_name};
+
+/// Leaves out lines of which something is missing that did not parse or resolve: a part, a feed or an injection.
+pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
+    for stretch in &mut nets.stretches {
+        let Some(port) = plan.ports.get(stretch.port as usize) else {
+            continue;
+        };
+        let mut strings = stretch.runs.iter().filter_map(|run| run.string);
+        stretch.left_out |= model.gaps.of_line(port.controller, port.output)
+            || is_unsure(model, port)
+            || strings.any(|id| model.gaps.injected.contains(&id));
+    }
+}
+
+/// Whether what feeds a port may be missing.
+fn is_unsure(model: &Model, port: &PortPlan) -> bool {
+    match port.output {
+        Output::Pixel(number) => model.gaps.feeds(port.controller, number),
+        Output::Dmx(_) => false,
+    }
+}
 
 /// Tells what is joined wrongly and marks it.
 pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
@@ -27,9 +48,7 @@ pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
             .any(|site| wrong_taps.contains(&site.injection));
         stretch.left_out |= own || feed || tap;
     }
-    if !model.incomplete {
-        nothing(model, plan, nets, sink);
-    }
+    nothing(model, plan, nets, sink);
 }
 
 /// Ports that two `power` statements name.
@@ -201,7 +220,11 @@ fn nothing(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     let bare = nets
         .stretches
         .iter()
-        .filter(|stretch| stretch.from == From::Nothing);
+        .filter(|stretch| stretch.from == From::Nothing)
+        .filter(|stretch| {
+            let port = plan.ports.get(stretch.port as usize);
+            !port.is_some_and(|port| is_unsure(model, port))
+        });
     let mut bare: Vec<(&Stretch, Span)> = bare
         .filter_map(|stretch| Some((stretch, stretch.at?)))
         .collect();

@@ -57,16 +57,17 @@ pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink)
 
 /// All that is found but for voltages, and what was solved where those are to be told.
 fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Option<(Nets, Loads)> {
-    if !stated(model) || model.power_unsure {
+    if !stated(model) {
         return None;
     }
     let mut nets = nets(model, plan);
+    faults::leave_out(model, plan, &mut nets);
     let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
     faults::tell(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, all, sink);
     unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
     // A display without supplies does not say how power reaches its ports.
-    (!model.supplies.is_empty() && !model.incomplete).then_some((nets, loads))
+    (!model.supplies.is_empty()).then_some((nets, loads))
 }
 
 /// Holds all currents against the rules.

@@ -302,8 +302,8 @@ impl<'a> Lets<'a> {
     /// Tells the names that nothing uses.
     pub fn tell_unused(&self, names: &Names<'a>, sink: &mut Sink) {
         for row in &self.rows {
-            if !row.used.get() {
-                let name = names.text_at(row.at);
+            let name = names.text_at(row.at);
+            if !row.used.get() && !names.is_mentioned(name) {
                 sink.push(rules::name::unused::declared("let", name, row.at));
             }
         }

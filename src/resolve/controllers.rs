@@ -3,9 +3,10 @@
 use super::like::Lineage;
 use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
-use super::settings::{Key, Scope};
+use super::settings::{Key, Scope, first_words};
 use super::{settings_of, told};
-use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
+use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
+use crate::diagnostic::words::nearest;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
@@ -27,6 +28,8 @@ type Ports = BTreeMap<u32, Port>;
 struct Made {
     controller: Controller,
     align_at: Option<Span>,
+    /// Whether what could not be read may have said which outputs there are.
+    outputs: bool,
 }
 
 /// Ports by their numbers.
@@ -73,6 +76,7 @@ pub fn controllers(
                 stock: false,
             },
             align_at: None,
+            outputs: false,
         });
         let Some(row) = table.row(index) else {
             return made;
@@ -87,11 +91,13 @@ pub fn controllers(
             controller.ports.clear();
             controller.dmx.clear();
             controller.broken = true;
+            made.outputs = true;
         }
         let mut ports = by_number(std::mem::take(&mut controller.ports));
         let scope = Scope::Of(BlockKind::Controller);
         let read = settings_of(reader, scope, &row.block.settings, sink);
         controller.broken |= read.len() < row.block.settings.len();
+        made.outputs |= lineage.is_lost(index) || lacks_outputs(reader, row.block, &read);
         for set in read {
             match set.key {
                 Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
@@ -108,11 +114,12 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         made
     });
-    for Made {
-        mut controller,
-        align_at,
-    } in made
-    {
+    for (index, made) in made.into_iter().enumerate() {
+        let Made {
+            mut controller,
+            align_at,
+            outputs,
+        } = made;
         let aligned = align_at.filter(|_| controller.align != Align::Off);
         if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
             sink.push(rules::syntax::repeated_setting::align_dropped(
@@ -123,9 +130,32 @@ pub fn controllers(
         }
         tell_universe_size(model, &mut controller, sink);
         model.incomplete |= controller.broken;
+        if outputs {
+            model.gaps.outputs.insert(ControllerId::from(index));
+        }
         model.controllers.push(controller);
     }
     cut_rings(model, sink);
+}
+
+/// Whether a setting of a block that could not be read may have said which outputs there are.
+fn lacks_outputs(reader: &Reader<'_, '_>, block: &Block, read: &[Matched<'_>]) -> bool {
+    let names = reader.names;
+    let words = ["ports", "port", "dmx"];
+    let lost = block.broken && words.iter().any(|word| names.is_mentioned(word));
+    let known = first_words(Scope::Of(BlockKind::Controller));
+    let mut unread = block.settings.iter().filter(|setting| {
+        let is = |set: &Matched<'_>| std::ptr::eq(set.setting, *setting);
+        !read.iter().any(is)
+    });
+    lost || unread.any(|setting| {
+        let key = names.text(setting.key);
+        let near = nearest(key, known.iter().copied());
+        let own = known.contains(&key) && !words.contains(&key);
+        matches!(setting.body, Body::Block(..))
+            || words.contains(&key)
+            || (!own && near.iter().any(|word| words.contains(word)))
+    })
 }
 
 fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller, sink: &mut Sink) {
@@ -536,7 +566,7 @@ fn carries(
     let id = ControllerId(index);
     let controller = model.controller(id)?;
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
-        if !controller.broken {
+        if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);
             let finding = rules::wire::no_port::carried(at, name, port, &controller.name, name_at);
             sink.push(finding);

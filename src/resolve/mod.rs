@@ -5,8 +5,11 @@
 
 mod arithmetic;
 mod controllers;
+mod gaps;
 pub mod include;
+mod kinds;
 mod like;
+mod lost;
 mod makes;
 mod matching;
 mod misfits;
@@ -103,7 +106,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     let receivers = things(&reader, &mut model, ast, more, sink);
     wiring(&reader, &receivers, &mut model, ast, sink);
     controllers::reserve_sync(&mut model);
-    if !ast.broken {
+    if !ast.lost {
         tell_unused(&reader, sink);
         lets.tell_unused(&names, sink);
     }
@@ -163,6 +166,7 @@ fn wiring(
     sink: &mut Sink,
 ) {
     let ports = Ports { receivers };
+    lost::of_text(ast, reader.names, &ports, model);
     let mut wires = wires::Wiring::new(model);
     make_room(ast, model);
     let renames = ast.statements.iter().filter_map(|s| match &s.kind {
@@ -217,7 +221,7 @@ fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
         for row in table
             .rows
             .iter()
-            .filter(|row| !row.stock && !row.used.get())
+            .filter(|row| !row.stock && !row.used.get() && !names.is_mentioned(&row.name))
         {
             sink.push(rules::name::unused::declared(
                 kind,

@@ -281,6 +281,15 @@ impl<'a> Names<'a> {
         }
     }
 
+    /// Whether a word stands where a statement or setting begins.
+    #[must_use]
+    pub fn begins(&self, word: Ident) -> bool {
+        let file = self.sources.file_at(word.span.start);
+        let before = file.and_then(|file| file.text.get(..(word.span.start - file.base) as usize));
+        let before = before.unwrap_or("").trim_end_matches([' ', '\t']);
+        before.is_empty() || before.ends_with(['\n', '\r', ';', '{', '}'])
+    }
+
     /// Whether a word stands in text that did not parse or may stand in one that could not be read, so that
     /// what it means is not known.
     #[must_use]

@@ -6,7 +6,7 @@ use super::matching::{Reader, Value};
 use super::names::Names;
 use super::settings::{Key, Scope};
 use super::targets::{Ports, Spot};
-use super::{refs, settings_of, told};
+use super::{gaps, refs, settings_of, told};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
 use crate::diagnostic::Sink;
 use crate::model::{
@@ -342,8 +342,19 @@ pub fn power<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    // Until it is kept, it is missing.
-    let unsure = std::mem::replace(&mut model.power_unsure, true);
+    if keep_power(reader, ports, power, at, model, sink).is_none() {
+        gaps::of_power(reader, ports, &power.target, model);
+    }
+}
+
+fn keep_power<'a>(
+    reader: &Reader<'_, 'a>,
+    ports: &Ports<'_>,
+    power: &'a Power,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Option<()> {
     let lead = feed(reader, &power.feed, sink);
     let spot = ports.find(reader, &power.target, model, sink);
     let targets = match spot {
@@ -355,9 +366,9 @@ pub fn power<'a>(
                 at,
                 reader.names.text_at(at),
             ));
-            return;
+            return None;
         }
-        None => return,
+        None => return None,
     };
     let mut ends: Option<(
         crate::model::ControllerId,
@@ -369,22 +380,21 @@ pub fn power<'a>(
         let Target::Port(controller, port, receiver) = target else {
             let at = power.target.span;
             sink.push(rules::wire::kind::power_to_dmx(at));
-            return;
+            return None;
         };
         let (first, last) = ends.map_or((port, port), |(_, _, a, b)| (a.min(port), b.max(port)));
         ends = Some((controller, receiver, first, last));
     }
-    if let (Some((controller, receiver, first, last)), Some(lead)) = (ends, lead) {
-        model.powers.push(PowerFeed {
-            at,
-            controller,
-            receiver,
-            first,
-            last,
-            lead,
-        });
-        model.power_unsure = unsure;
-    }
+    let (controller, receiver, first, last) = ends?;
+    model.powers.push(PowerFeed {
+        at,
+        controller,
+        receiver,
+        first,
+        last,
+        lead: lead?,
+    });
+    Some(())
 }
 
 /// Takes an `inject`.
@@ -395,8 +405,18 @@ pub fn inject<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    // Until it is kept, it is missing.
-    let unsure = std::mem::replace(&mut model.power_unsure, true);
+    if keep_injection(reader, inject, at, model, sink).is_none() {
+        gaps::of_injection(reader, &inject.target, model);
+    }
+}
+
+fn keep_injection<'a>(
+    reader: &Reader<'_, 'a>,
+    inject: &'a Inject,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Option<()> {
     let lead = feed(reader, &inject.feed, sink);
     let picked = refs::pick(reader, model, &inject.target, sink);
     let (place_at, place) = &inject.place;
@@ -412,9 +432,7 @@ pub fn inject<'a>(
         Where::EveryNodes(n) => number(n, "the number of nodes").map(InjectAt::EveryNodes),
         Where::EveryStrands(n) => number(n, "the number of strands").map(InjectAt::EveryStrands),
     };
-    let (Some(lead), Some(picked), Some(place)) = (lead, picked, place) else {
-        return;
-    };
+    let (lead, picked, place) = (lead?, picked?, place?);
     for id in picked.strings() {
         let Some(shape) = model.shape_of(id) else {
             continue;
@@ -426,7 +444,7 @@ pub fn inject<'a>(
         };
         let points = shape.nodes.checked_div(step).unwrap_or(0).max(1);
         if !reader.names.may_inject(points, *place_at, sink) {
-            return;
+            return None;
         }
         let name = model.name_of(id);
         let finding = match place {
@@ -449,7 +467,7 @@ pub fn inject<'a>(
         };
         if let Some(finding) = finding {
             sink.push(finding);
-            return;
+            return None;
         }
     }
     model.injections.push(Injection {
@@ -459,5 +477,5 @@ pub fn inject<'a>(
         lead,
         apart: inject.apart.is_some(),
     });
-    model.power_unsure = unsure;
+    Some(())
 }

@@ -29,6 +29,7 @@
 //! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `settings` | settings against figures worked out by hand or by programs of others |
+//! | `pairs` | two mistakes in one file: none hides the other |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `heavy` | short texts that ask for much, in a process with limits |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -64,6 +65,7 @@ mod noise;
 mod oracle;
 mod outputs;
 mod overwrite;
+mod pairs;
 mod papers;
 mod parts;
 mod picked;

@@ -53,7 +53,7 @@ type Shape<'a> = Vec<(&'a str, u64)>;
 type Alike<'a> = (Vec<(&'a str, Span)>, Vec<PropId>);
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let Some(past) = plan.past.as_ref().filter(|_| !model.incomplete) else {
+    let Some(past) = plan.past.as_ref().filter(|_| !model.gaps.all) else {
         return;
     };
     if past.freed.is_empty() {
@@ -64,7 +64,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for freed in &past.freed {
         let end = freed.name.find(['[', '.']).unwrap_or(freed.name.len());
         let (name, rest) = freed.name.split_at(end);
-        if !there.contains(name) {
+        // What did not parse may be where it is declared, or renamed.
+        if !there.contains(name) && !model.gaps.words.contains(name) {
             let (shape, _) = gone.entry(name).or_insert((Vec::new(), freed.was.at));
             shape.push((rest, freed.was.slots));
         }

@@ -7,7 +7,6 @@ mod whole;
 pub use arithmetic::*;
 pub use notation::*;
 
-use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -123,18 +122,6 @@ pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
         format!("{what} is {written}, it can only be whole"),
         "not a whole number",
         "write a whole number".to_owned(),
-    )
-}
-
-/// `at 12.1` for `at 12/1`.
-#[must_use]
-pub fn pin_with_point(span: Span, written: &str) -> Diagnostic {
-    let meant = written.replacen('.', "/", 1);
-    finding(
-        span,
-        format!("a pin is written with a point, `{}`", shown(written)),
-        "`/` belongs between universe and slot",
-        format!("write `at {}`", shown(&meant)),
     )
 }
 

@@ -6,7 +6,7 @@ use crate::model::{Model, PieceKind, PropId, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::plug_of;
+use crate::usage::{plug_of, references};
 use std::collections::BTreeMap;
 
 /// The rule.
@@ -35,10 +35,6 @@ pub const RULE: Rule = Rule {
 const MOST_NAMED: usize = 4;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    // Where a wire did not parse, its strings only seem to be left out.
-    if model.incomplete {
-        return;
-    }
     let mut picked: Vec<(PropId, usize, StringId, Span)> = Vec::new();
     for (index, line) in model.lines.iter().enumerate() {
         if !line.unasked {
@@ -95,9 +91,10 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
     };
     let wires = plugs.iter_mut().take(shown).map(|((_, plug), strings)| {
         strings.sort_unstable();
-        let items = match all && shown == 1 && strings.is_sorted_by_key(|(_, id)| *id) {
+        let ids: Vec<StringId> = strings.iter().map(|(_, id)| *id).collect();
+        let items = match all && shown == 1 && ids.is_sorted() {
             true => whole_prop.name.to_string(),
-            false => references(model, strings),
+            false => references(model, &ids),
         };
         format!("wire {plug}: {items}")
     });
@@ -115,37 +112,6 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         ),
     };
     sink.push(RULE.at(*at, words));
-}
-
-/// Strings of one prop as a chain names them: neighbours as a range.
-fn references(model: &Model, strings: &[(u32, StringId)]) -> String {
-    let of = |id: StringId| {
-        model
-            .string(id)
-            .map(|string| (string.member, string.number))
-    };
-    let joins = |a: &(u32, StringId), b: &(u32, StringId)| {
-        let (Some((member, number)), Some(next)) = (of(a.1), of(b.1)) else {
-            return false;
-        };
-        // Of a member with several strings, those; else members one by one.
-        match model.name_of(a.1).contains("].") || member == 0 {
-            true => next == (member, number + 1),
-            false => next == (member + 1, number),
-        }
-    };
-    let runs = strings.chunk_by(joins).filter_map(|run| {
-        let (first, last) = (model.name_of(run.first()?.1), model.name_of(run.last()?.1));
-        let from = first.rfind(['[', '.']).map(|at| at + 1);
-        Some(match from {
-            Some(from) if run.len() > 1 => {
-                let end = first.trim_end_matches(']');
-                format!("{end}..{}", last.get(from..).unwrap_or(""))
-            }
-            _ => first,
-        })
-    });
-    runs.collect::<Vec<_>>().join(" -> ")
 }
 
 /// What was placed: the prop, or some of it.

@@ -158,6 +158,18 @@ pub fn letters_for_digits(span: Span, meant: &str) -> Diagnostic {
     )
 }
 
+/// `at 12.1` for `at 12/1`.
+#[must_use]
+pub fn pin_with_point(span: Span, written: &str) -> Diagnostic {
+    let meant = written.replacen('.', "/", 1);
+    finding(
+        span,
+        format!("a pin is written with a point, `{}`", words::shown(written)),
+        "`/` belongs between universe and slot",
+        format!("write `at {}`", words::shown(&meant)),
+    )
+}
+
 /// `at 12,1` for `at 12/1`.
 #[must_use]
 pub fn pin_with_comma(span: Span, written: &str) -> Diagnostic {

@@ -367,29 +367,8 @@ impl Failure<'_> {
             let span = self.here(word.len());
             return Some(unexpected::second_on_line(span, self.thing, &found(rest)));
         }
-        if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
-            let before = self.before().trim_end();
-            let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
-            let item = item.trim_start();
-            if item == "prop" {
-                let start = before.len() - item.len();
-                return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
-            }
-            let words = [(item, before.len() - item.len()), (word, self.at)];
-            let own = words.iter().find_map(|(word, start)| {
-                unexpected::word_in_chain(self.span(*start..*start + word.len()), word)
-            });
-            if own.is_some() {
-                return own;
-            }
-            // `fox and owl`: the word joins them.
-            let joins = ["and", "then", "to", "plus"].contains(&word);
-            let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
-            let next = behind.get(..end).unwrap_or("");
-            return Some(match joins && !next.is_empty() {
-                true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
-                false => unexpected::unjoined(self.here(word.len()), item, word),
-            });
+        if begins_word && let Some(finding) = self.unjoined(word, behind) {
+            return Some(finding);
         }
         if self.thing == Thing::Statement("reserve")
             && self.fits(Rule::universes_word)
@@ -449,6 +428,35 @@ impl Failure<'_> {
             return Some(unexpected::colon_missing(span, before, word));
         }
         None
+    }
+
+    /// Items of a chain that stand beside one another: the word at hand, and what comes behind it.
+    fn unjoined(&self, word: &str, behind: &str) -> Option<Diagnostic> {
+        if !self.fits(Rule::arrow_mark) || self.thing != Thing::Statement("wire") {
+            return None;
+        }
+        let before = self.before().trim_end();
+        let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
+        let item = item.trim_start();
+        if item == "prop" {
+            let start = before.len() - item.len();
+            return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
+        }
+        let words = [(item, before.len() - item.len()), (word, self.at)];
+        let own = words.iter().find_map(|(word, start)| {
+            unexpected::word_in_chain(self.span(*start..*start + word.len()), word)
+        });
+        if own.is_some() {
+            return own;
+        }
+        // `fox and owl`: the word joins them.
+        let joins = ["and", "then", "to", "plus"].contains(&word);
+        let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
+        let next = behind.get(..end).unwrap_or("");
+        Some(match joins && !next.is_empty() {
+            true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
+            false => unexpected::unjoined(self.here(word.len()), item, word),
+        })
     }
 
     /// `power c.1..12, c.17 from …`, `inject a, b at end …`.

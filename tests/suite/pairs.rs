@@ -84,7 +84,7 @@ fn found(text: &str, from: u32, lines: u32) -> BTreeSet<(&'static str, u32)> {
     let compiled = check::one(text);
     let places = compiled.findings.iter().filter_map(|finding| {
         let place = compiled.sources.place(finding.span())?;
-        let line = place.line as u32;
+        let line = place.line;
         (from..from + lines)
             .contains(&line)
             .then(|| (finding.code, line - from + 1))

@@ -1,7 +1,7 @@
 //! What lies beyond a place on a line, as its two conductors see it.
 
 use super::mesh::Mesh;
-use super::rails::{Lead, Pair};
+use super::network::{Lead, Pair};
 use super::solve::{LEAST_OHMS, nonzero};
 
 /// What lies beyond a place on a line, as the conductances that its two conductors see, and the

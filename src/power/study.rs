@@ -1,7 +1,8 @@
 //! Solves the nets at a level and takes from each what is asked of it.
 
 use super::net::{Group, Nets, Piece, Run, Site, Stretch, trunk, volts};
-use super::rails::{self, LineState, Pair, Peak, RowState};
+use super::network::{LineState, Pair, Peak, RowState};
+use super::rails;
 use super::solve::{Ladder, Solved, solve};
 use super::units::{Unit, too_many_supplies, units};
 use crate::loads::{ConductorLoad, FeedLoad, Flow, From, Low, Section, Study, TapLoad};

@@ -5,7 +5,7 @@
 //! supply in common do not feel each other.
 
 use super::net::{DataLine, Nets, Piece, Stretch};
-use super::rails::{Bus, Lead, Line, Network, Row, Step};
+use super::network::{Bus, Lead, Line, Network, Row, Step};
 use super::study::Levels;
 use super::{make::celsius, net::Run};
 use crate::cable::loop_ohms;

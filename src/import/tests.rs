@@ -117,8 +117,8 @@ fn names_are_lawful_and_each_its_own() {
 fn what_can_t_be_read_is_refused_in_words() {
     for (bytes, why) in [
         (
-            b"name,nodes\nS\xe4ule,5\n".as_slice(),
-            "line 2 has the byte E4, which is no UTF-8",
+            b"name,nodes\nS\xc3\xa4ule\xe4,5\n".as_slice(),
+            "line 2 has the byte E4, which is not UTF-8",
         ),
         (b"\xff\xfen\0a\0", "it is UTF-16"),
         (b"PK\x03\x04", "it is a workbook"),

@@ -88,7 +88,7 @@ fn rows_of_same_as() {
     };
     assert_eq!(codes_of(&text("")), ["place/no-room", "wire/picked"]);
     let codes = codes_of(&text(".1"));
-    assert_eq!(codes, ["place/no-room", "size/too-much", "wire/picked"]);
+    assert_eq!(codes, ["place/no-room", "size/too-much"]);
     let short = text(".1").lines().take(40).collect::<Vec<_>>().join("\n");
     assert_eq!(codes_of(&short), ["place/no-room", "wire/picked"]);
     let family = format!(

@@ -323,7 +323,7 @@ fn help(conductor: &Conductor<'_>, severity: Severity) -> String {
             )
         }
         Some(_) if own => {
-            "feed it in more places with `inject`, or lower the level with `dim to`".into()
+            "feed it in more places along its length with `inject`, or lower the level with `dim to`".into()
         }
         _ => "feed in more places, or lower the level with `dim to`".into(),
     }

@@ -32,15 +32,15 @@ pub const RULE: Rule = Rule {
               is too small for the show blows, and everything it feeds goes dark.",
         source: "NFPA 70 (NEC), 2020 edition, 240.4(D) (largest fuse of a small conductor; the 7 A of 18 AWG and the 10 A \
                  of 16 AWG from memory), 240.21 (the fuse stands where the conductor begins; from memory), 210.20(A) \
-                 and 215.3 (a load of three hours or more takes at most 80 % of a fuse); other sizes as on the page of \
+                 and 215.3 (a load of three hours or more takes at most 80 % of a fuse; from memory); other sizes as on the page of \
                  power/gauge",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; gauge 22 AWG }\n\
-                prop arch { node dot; string 30 nodes }\n\
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; gauge 16 AWG }\n\
+                prop arch { node dot; string 100 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; gauge 22 AWG }\n\
-                prop arch { node dot; string 30 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; gauge 16 AWG }\n\
+                prop arch { node dot; string 66 nodes }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n",
     },
     check: None,

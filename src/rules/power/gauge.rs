@@ -30,15 +30,15 @@ pub const RULE: Rule = Rule {
                  2021 edition, table 12.5.1 for thinner ones (from memory); BS 7671:2018, table 4F3A for 0.5 to 4 mm2 \
                  (from memory); IEC 60364-5-52:2009, table B.52.2, method B1 for 6 mm2 and more (from memory); 80 %: \
                  NFPA 70, 210.19(A) and 215.2(A) (from memory)",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 25 mA; pitch 50 mm; gauge 22 AWG }\n\
-                prop arch { node dot; string 130 nodes }\n\
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 11 mA; pitch 20 mm; gauge 22 AWG }\n\
+                prop arch { node dot; string 300 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 60 W }\n\
                 power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
                 inject arch at start from shed through 0.2 m of 14 AWG fuse 3 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 25 mA; pitch 50 mm; gauge 22 AWG }\n\
-                prop arch { node dot; string 130 nodes }\n\
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 11 mA; pitch 20 mm; gauge 22 AWG }\n\
+                prop arch { node dot; string 300 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 60 W }\n\
@@ -323,7 +323,7 @@ fn help(conductor: &Conductor<'_>, severity: Severity) -> String {
             )
         }
         Some(_) if own => {
-            "feed it in more places with `inject`, or lower the level with `dim to`".into()
+            "feed it in more places along its length with `inject`, or lower the level with `dim to`".into()
         }
         _ => "feed in more places, or lower the level with `dim to`".into(),
     }

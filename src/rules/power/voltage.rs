@@ -24,13 +24,13 @@ pub const RULE: Rule = Rule {
         source: "data sheets of the chips (least supply voltage); ASTM B258-18 and IEC 60228:2004 (resistance of conductors; purchased, editions from memory); three quarters \
                  for diodes in a row is common practice, no source",
         wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
-                prop arch { node dot; string 190 nodes }\n\
+                prop arch { node dot; string 200 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
         right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
-                prop arch { node dot; string 190 nodes }\n\
+                prop arch { node dot; string 200 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\

@@ -63,8 +63,8 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
         return None;
     }
     let mut nets = nets(model, plan);
-    faults::leave_out(model, plan, &mut nets);
     let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
+    faults::leave_out(model, plan, &mut nets);
     faults::tell(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, all, sink);
     unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
@@ -124,7 +124,8 @@ pub fn at(model: &Model, plan: &Plan, all: Option<u32>) -> Study {
 
 fn sound(model: &Model, plan: &Plan) -> Nets {
     let mut nets = nets(model, plan);
-    // What is wrong has been told by `check`.
+    faults::leave_out(model, plan, &mut nets);
+    // What is wrong has been reported by `check`.
     faults::tell(model, plan, &mut nets, &mut Sink::default());
     nets
 }

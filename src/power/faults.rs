@@ -16,11 +16,16 @@ pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
         let Some(port) = plan.ports.get(stretch.port as usize) else {
             continue;
         };
-        let mut strings = stretch.runs.iter().filter_map(|run| run.string);
         stretch.left_out |= model.gaps.of_line(port.controller, port.output)
             || is_unsure(model, port)
-            || strings.any(|id| model.gaps.injected.contains(&id));
+            || lacks_injection(model, stretch);
     }
+}
+
+/// Whether an injection into a line may be missing.
+fn lacks_injection(model: &Model, stretch: &Stretch) -> bool {
+    let mut strings = stretch.runs.iter().filter_map(|run| run.string);
+    strings.any(|id| model.gaps.injected.contains(&id))
 }
 
 /// Whether what feeds a port may be missing.
@@ -223,7 +228,7 @@ fn nothing(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
         .filter(|stretch| stretch.from == From::Nothing)
         .filter(|stretch| {
             let port = plan.ports.get(stretch.port as usize);
-            !port.is_some_and(|port| is_unsure(model, port))
+            !port.is_some_and(|port| is_unsure(model, port)) && !lacks_injection(model, stretch)
         });
     let mut bare: Vec<(&Stretch, Span)> = bare
         .filter_map(|stretch| Some((stretch, stretch.at?)))

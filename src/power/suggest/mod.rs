@@ -22,15 +22,15 @@ use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict, l
 use crate::model::{FeedLead, Model, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
-use search::{Answer, Search, Steps};
+use search::{Answer, Search, Steps, Work};
 use sites::{bus, feeds, places, thinnest};
 use wire::{Bus, Feed};
 
-/// The work that goes into one display, in steps of the search.
-const STEPS: u64 = 12_000_000;
-
-/// The most of it that goes into one group.
-const STEPS_OF_GROUP: u64 = 8_000_000;
+/// The work that goes into one display, in steps of the search. A group gets half of what is left at most.
+const WORK: Work = Work {
+    find: Steps(12_000_000),
+    prove: Steps(6_000_000),
+};
 
 /// Copies that are compiled, at least, and points of lines that are solved for them in all.
 const LEAST_TRIALS: u64 = 8;
@@ -183,7 +183,7 @@ pub fn helps(
         trial,
         nets,
         all,
-        steps: Steps(STEPS),
+        work: WORK,
         known: Vec::new(),
     };
     job.settle(&mut drafts);
@@ -218,7 +218,7 @@ struct Job<'a> {
     trial: Trial<'a>,
     nets: &'a Nets,
     all: Option<u32>,
-    steps: Steps,
+    work: Work,
     /// What was searched for already, and what was found.
     known: Vec<(Draft, Option<(Answer, FeedLead)>)>,
 }
@@ -288,12 +288,17 @@ impl Job<'_> {
                     found.clone()
                 }
                 None => {
-                    let mut steps = Steps(self.steps.0.min(STEPS_OF_GROUP));
-                    let before = steps.0;
+                    let half = |steps: Steps| Steps(steps.0.div_ceil(2));
+                    let mut work = Work {
+                        find: half(self.work.find),
+                        prove: half(self.work.prove),
+                    };
+                    let given = work;
                     let model = self.trial.model;
-                    let found = draft.search(model, self.nets, (tier, need), &mut steps);
-                    self.steps.0 -= before - steps.0;
-                    draft.cut_short |= steps.0 == 0;
+                    let found = draft.search(model, self.nets, (tier, need), &mut work);
+                    self.work.find.0 -= given.find.0 - work.find.0;
+                    self.work.prove.0 -= given.prove.0 - work.prove.0;
+                    draft.cut_short |= work.find.0 == 0;
                     self.known.push((draft.clone(), found.clone()));
                     found
                 }
@@ -419,7 +424,7 @@ impl Draft {
         model: &Model,
         nets: &Nets,
         (tier, need): (usize, f64),
-        steps: &mut Steps,
+        work: &mut Work,
     ) -> Option<(Answer, FeedLead)> {
         let usual = self.usual?;
         let levels = self.tiers.get(tier)?;
@@ -442,7 +447,7 @@ impl Draft {
                 need,
                 exact: self.exact,
             };
-            let Some(answer) = search.fewest(steps) else {
+            let Some(answer) = search.fewest(work) else {
                 continue;
             };
             let count = answer.count();

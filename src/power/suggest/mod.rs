@@ -5,7 +5,10 @@
 //! they are then made in a copy of the display, which is compiled as a whole ([`trial`]). Only what brings no new
 //! finding is offered. Where the copy has one, the search is done again with more room to every limit.
 
+mod bus;
+mod places;
 mod proof;
+mod reasons;
 mod search;
 mod sites;
 mod trial;
@@ -18,18 +21,21 @@ use super::net::{FULL, Group, Nets, Stretch};
 use super::sound;
 use super::study::study;
 use crate::cable::{capacity, thicker};
-use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict, lasts_over};
+use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict};
 use crate::model::{FeedLead, Model, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
+use bus::Bus;
+use places::{Place, places};
+use reasons::because;
 use search::{Answer, Search, Steps, Work};
-use sites::{bus, feeds, places, thinnest};
-use wire::{Bus, Feed};
+use sites::{feeds, group_bus, thinnest};
+use wire::Feed;
 
 /// The work that goes into one display, in steps of the search. A group gets half of what is left at most.
 const WORK: Work = Work {
-    find: Steps(12_000_000),
-    prove: Steps(6_000_000),
+    find: Steps(8_000_000),
+    prove: Steps(3_000_000),
 };
 
 /// Copies that are compiled, at least, and points of lines that are solved for them in all.
@@ -100,49 +106,6 @@ pub fn suggest(
     }
     suggestions.sort_by_key(|(index, _)| *index);
     suggestions.into_iter().map(|(_, one)| one).collect()
-}
-
-/// What is wrong with a line.
-fn because(model: &Model, section: &Section, study: &Study, index: usize) -> Because {
-    if let Some(low) = section.dark {
-        return Because::Dark(low);
-    }
-    let over = |ua: i64, most: i64| lasts_over(ua.abs(), most);
-    if section
-        .fuse
-        .is_some_and(|fuse| over(section.port_ua, fuse.value))
-    {
-        return Because::Fuse(section.port_ua.abs());
-    }
-    let own = study.conductors.iter();
-    let mut own = own.filter(|conductor| conductor.section as usize == index);
-    let carries = |gauge: Gauge, ua: i64| over(ua, capacity(gauge).most_ua);
-    if own.any(|one| carries(one.gauge, one.plus.ua) || carries(one.gauge, one.minus.ua)) {
-        return Because::Conductor;
-    }
-    let mut taps = study
-        .taps
-        .iter()
-        .filter(|tap| tap.section as usize == index);
-    let lead_over = |lead: &FeedLead, ua: i64| {
-        carries(lead.gauge, ua) || lead.fuse.is_some_and(|fuse| over(ua, fuse.value))
-    };
-    let tap_over = taps.any(|tap| {
-        let injection = model.injections.get(tap.injection as usize);
-        injection.is_some_and(|injection| lead_over(&injection.lead, tap.ua))
-    });
-    let feed = match section.from {
-        From::Power(power) => {
-            let power = power as usize;
-            model.powers.get(power).zip(study.feeds.get(power))
-        }
-        _ => None,
-    };
-    let feed_over = feed.is_some_and(|(power, feed)| lead_over(&power.lead, feed.ua));
-    match (tap_over, feed_over) {
-        (false, false) => Because::Neighbour,
-        _ => Because::Lead,
-    }
 }
 
 /// What helps the groups that need it and are wanted, by their first line.
@@ -237,8 +200,7 @@ impl Job<'_> {
         }
         let mut taken: Vec<Remedy> = Vec::new();
         for at in 0..drafts.len() {
-            loop {
-                let Some(draft) = drafts.get(at) else { break };
+            while let Some(draft) = drafts.get(at) {
                 let own = draft.help.all();
                 if own.is_empty() {
                     break;
@@ -332,7 +294,7 @@ struct Draft {
     group: Group,
     /// What must hold, by tier: all levels, then the allowed one alone.
     tiers: Vec<Vec<Bus>>,
-    places: Vec<Vec<sites::Place>>,
+    places: Vec<Vec<Place>>,
     /// Whether plus and minus carry the same everywhere, and every draw is a constant current.
     exact: bool,
     tried: usize,
@@ -348,9 +310,11 @@ impl Draft {
     fn new(model: &Model, nets: &Nets, group: Group, all: Option<u32>) -> Self {
         let stretch = |index: &usize| nets.stretches.get(*index);
         let lines = || group.members.iter().filter_map(stretch);
-        let own = bus(model, nets, &group, |stretch| stretch.level(all));
+        let own = group_bus(model, nets, &group, |stretch| stretch.level(all));
         let dimmed = all.is_none() && lines().any(|stretch| stretch.level < FULL);
-        let full = dimmed.then(|| bus(model, nets, &group, |_| FULL)).flatten();
+        let full = dimmed
+            .then(|| group_bus(model, nets, &group, |_| FULL))
+            .flatten();
         let full = full.map(|mut full| {
             // At full level fuses and conductors count in full.
             let wires = full.lines.iter_mut();
@@ -403,7 +367,7 @@ impl Draft {
 
     /// Whether another group is the same to the search.
     fn is_like(&self, other: &Self) -> bool {
-        let place = |place: &sites::Place| (place.point, place.along_um, place.natural);
+        let place = |place: &Place| (place.point, place.along_um, place.natural);
         let places = |draft: &Self| -> Vec<Vec<(u32, i64, bool)>> {
             let lines = draft.places.iter();
             lines.map(|line| line.iter().map(place).collect()).collect()
@@ -437,7 +401,7 @@ impl Draft {
                     Some(feeds(model, stretch, places, lead))
                 })
                 .collect();
-            let natural = |places: &Vec<sites::Place>| places.iter().map(|p| p.natural).collect();
+            let natural = |places: &Vec<Place>| places.iter().map(|p| p.natural).collect();
             let natural: Vec<Vec<bool>> = self.places.iter().map(natural).collect();
             let search = Search {
                 levels,
@@ -540,7 +504,7 @@ fn alike(levels: &[Bus]) -> Vec<usize> {
 }
 
 /// The statement for a place, with the largest common fuse for a conductor that may carry `most` microamperes.
-fn remedy(place: &sites::Place, usual: FeedLead, most: i64) -> Remedy {
+fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
     let fuse = blade(most).map(|value| Told {
         value,
         at: Span::default(),

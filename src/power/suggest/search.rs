@@ -3,8 +3,9 @@
 //! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
 //! every smaller set is then tried (`proof.rs`). Work is counted; where it runs out, what was found is not proven.
 
+use super::bus::{Bus, BusFlow};
 use super::proof::{Bounds, Proof, Tried};
-use super::wire::{Bus, BusFlow, Feed, Flow, Norton};
+use super::wire::{Feed, Flow, Norton};
 
 /// From this slack on no node or fuse is near its limit.
 const GOOD: f64 = 0.03;

@@ -472,8 +472,8 @@ fn what_carries_too_much_is_relieved() {
 /// What cannot be helped says why.
 #[test]
 fn what_cannot_be_helped_says_why() {
-    let far = "14 m of 12 AWG fuse 20 A";
-    let rated = shared(4, 75, 50, 18, far).replace("rated 2000 W", "rated 100 W");
+    let far = "24 m of 12 AWG fuse 20 A";
+    let rated = shared(4, 75, 50, 18, far).replace("rated 2000 W", "rated 217 W");
     let thin = shared(1, 75, 50, 18, far).replace("fuse 5 A }", "}");
     let thin = thin.replace("gauge 18 AWG", "gauge 30 AWG");
     let floor = shared(1, 75, 50, 18, far).replace("draw 50", "floor 12 V; draw 50");

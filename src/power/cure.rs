@@ -67,8 +67,10 @@ impl<'a> Line<'a> {
                 if let Some(power) = copy.powers.get_mut(power) {
                     power.lead.gauge = *gauge;
                 }
-                let compiled = trial.compiled(&copy, true);
-                compiled.is_ok_and(|(_, findings)| self.is_cured(trial, &findings))
+                trial.compiled(&copy).is_some_and(|(_, findings)| {
+                    let clean = trial.first_new(&findings, true).is_none();
+                    clean && self.is_cured(trial, &findings)
+                })
             }
         });
         self.group.lead = Some(lead);

@@ -21,7 +21,7 @@ use super::net::{FULL, Group, Nets, Stretch};
 use super::sound;
 use super::study::study;
 use crate::cable::{capacity, thicker};
-use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict};
+use crate::loads::{Because, From, Remedy, Study, Suggestion, Verdict};
 use crate::model::{FeedLead, Model, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
@@ -176,6 +176,16 @@ fn live(nets: &Nets, group: &Group) -> Group {
     }
 }
 
+/// What is wrong with a changed copy.
+enum Unclean {
+    /// Something would newly be found.
+    Found(String),
+    /// Lines with these first strings would still get too little.
+    Dark(Vec<Span>),
+}
+
+const DARK: &str = "with it, some nodes still get too little";
+
 /// The search for one display.
 struct Job<'a> {
     trial: Trial<'a>,
@@ -192,49 +202,76 @@ impl Job<'_> {
         for draft in drafts.iter_mut() {
             self.next(draft);
         }
-        // Mostly all of them are clean at once.
-        let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
-        let strict = drafts.iter().all(Draft::strict);
-        if self.clean(&all, drafts, strict).is_ok() {
-            return;
+        // Mostly all of them are clean at once, or with more room where lines that share a ground still lack something.
+        for _ in 0..=ROOMS.len() {
+            let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
+            let strict = drafts.iter().all(Draft::strict);
+            match self.clean(&all, drafts, strict) {
+                Ok(()) => return,
+                Err(Unclean::Found(_)) => break,
+                Err(Unclean::Dark(places)) => {
+                    for draft in drafts.iter_mut() {
+                        if draft.is_at(self.nets, &places) {
+                            draft.reason = Some(DARK.to_owned());
+                            self.next(draft);
+                        }
+                    }
+                }
+            }
         }
+        self.one_by_one(drafts);
+    }
+
+    /// Takes the statements of each group that are clean together with those taken before.
+    fn one_by_one(&mut self, drafts: &mut [Draft]) {
         let mut taken: Vec<Remedy> = Vec::new();
-        for at in 0..drafts.len() {
-            while let Some(draft) = drafts.get(at) {
+        for draft in drafts {
+            loop {
                 let own = draft.help.all();
                 if own.is_empty() {
                     break;
                 }
                 let with: Vec<Remedy> = taken.iter().chain(&own).copied().collect();
-                let verdict = self.clean(&with, std::slice::from_ref(draft), draft.strict());
-                let Err(reason) = verdict else {
-                    taken = with;
-                    break;
-                };
-                let Some(draft) = drafts.get_mut(at) else {
-                    break;
-                };
-                draft.reason = Some(reason);
+                let strict = draft.strict();
+                match self.clean(&with, std::slice::from_ref(draft), strict) {
+                    Ok(()) => {
+                        taken = with;
+                        break;
+                    }
+                    Err(Unclean::Found(reason)) => draft.reason = Some(reason),
+                    Err(Unclean::Dark(_)) => draft.reason = Some(DARK.to_owned()),
+                }
                 self.next(draft);
             }
         }
     }
 
     /// Whether a copy with some statements has no new finding, and nodes of some groups that get too little no more.
-    fn clean(&mut self, all: &[Remedy], drafts: &[Draft], strict: bool) -> Result<(), String> {
+    fn clean(&mut self, all: &[Remedy], drafts: &[Draft], strict: bool) -> Result<(), Unclean> {
         let copy = self.trial.with(all);
-        let (plan, _) = self.trial.compiled(&copy, strict)?;
+        let Some((plan, findings)) = self.trial.compiled(&copy) else {
+            return Err(Unclean::Found(
+                "too much was tried already: add what is given here and ask again".into(),
+            ));
+        };
         let nets = sound(&copy, &plan);
         let after = study(&copy, &nets, self.all);
-        let places: Vec<Span> = drafts
-            .iter()
-            .filter(|draft| !draft.help.all().is_empty())
-            .flat_map(|draft| &draft.group.members)
+        let helped = drafts.iter().filter(|draft| !draft.help.all().is_empty());
+        let members = helped.flat_map(|draft| &draft.group.members);
+        let places: Vec<Span> = members
             .filter_map(|index| self.nets.stretches.get(*index)?.at)
             .collect();
-        let dark = |section: &&Section| section.dark.is_some() && places.contains(&section.at);
-        match after.sections.iter().find(dark) {
-            Some(_) => Err("with it, some nodes still get too little".into()),
+        let dark = after
+            .sections
+            .iter()
+            .filter(|section| section.dark.is_some());
+        let dark: Vec<Span> = dark
+            .map(|section| section.at)
+            .filter(|at| places.contains(at))
+            .collect();
+        match self.trial.first_new(&findings, strict) {
+            _ if !dark.is_empty() => Err(Unclean::Dark(dark)),
+            Some(finding) => Err(Unclean::Found(format!("with it, {}", finding.message))),
             None => Ok(()),
         }
     }
@@ -354,6 +391,13 @@ impl Draft {
     fn attempt(&self) -> Option<(usize, f64)> {
         let (tier, room) = (self.tried / ROOMS.len(), self.tried % ROOMS.len());
         (tier < self.tiers.len()).then(|| (tier, ROOMS.get(room).copied().unwrap_or(0.0)))
+    }
+
+    /// Whether one of its lines begins at one of some places.
+    fn is_at(&self, nets: &Nets, places: &[Span]) -> bool {
+        let members = self.group.members.iter();
+        let mut own = members.filter_map(|index| nets.stretches.get(*index)?.at);
+        own.any(|at| places.contains(&at))
     }
 
     fn skip_tier(&mut self) {

@@ -48,24 +48,10 @@ impl<'a> Trial<'a> {
         copy
     }
 
-    /// Compiles a changed copy.
-    ///
-    /// # Errors
-    /// What would newly be found, or that too much was tried already. Advice counts where `strict` is said.
-    pub fn compiled(
-        &mut self,
-        copy: &Model,
-        strict: bool,
-    ) -> Result<(Plan, Vec<Diagnostic>), String> {
-        let Some(left) = self.left.checked_sub(1) else {
-            return Err("too much was tried already: add what is given here and ask again".into());
-        };
-        self.left = left;
-        let (plan, findings) = (self.compile)(copy);
-        match self.first_new(&findings, strict) {
-            Some(finding) => Err(format!("with it, {}", finding.message)),
-            None => Ok((plan, findings)),
-        }
+    /// Compiles a changed copy; `None` where too much was tried already.
+    pub fn compiled(&mut self, copy: &Model) -> Option<(Plan, Vec<Diagnostic>)> {
+        self.left = self.left.checked_sub(1)?;
+        Some((self.compile)(copy))
     }
 
     /// The first finding that was not there before, or weighs more now. Advice counts where `strict` is said.

@@ -67,18 +67,20 @@ impl<'a> Line<'a> {
                 if let Some(power) = copy.powers.get_mut(power) {
                     power.lead.gauge = *gauge;
                 }
-                let compiled = trial.compiled(&copy, true);
-                compiled.is_ok_and(|(_, findings)| !self.told_in(&findings))
+                trial.compiled(&copy).is_some_and(|(_, findings)| {
+                    let clean = trial.first_new(&findings, true).is_none();
+                    clean && self.is_cured(trial, &findings)
+                })
             }
         });
         self.group.lead = Some(lead);
         found
     }
 
-    /// Whether the line's own finding is still there.
-    fn told_in(&self, findings: &[Diagnostic]) -> bool {
+    /// Whether the line's own finding is there no more.
+    fn is_cured(&self, trial: &Trial<'_>, findings: &[Diagnostic]) -> bool {
         let at = self.own().and_then(|stretch| stretch.at);
-        Trial::has(findings, "power/voltage", at.unwrap_or_default())
+        trial.has_fewer(findings, "power/voltage", at.unwrap_or_default())
     }
 
     fn own(&self) -> Option<&Stretch> {
@@ -106,8 +108,8 @@ impl<'a> Line<'a> {
         let mut sink = Sink::default();
         rules(self.model, plan, &dimmed, &mut sink);
         let findings = sink.finish();
-        let new = findings.iter().any(|finding| trial.is_new(finding, true));
-        (!new && !self.told_in(&findings)).then_some(level)
+        let clean = trial.first_new(&findings, true).is_none();
+        (clean && self.is_cured(trial, &findings)).then_some(level)
     }
 
     /// Whether the line has its voltage, all that it is joined to being solved with it.

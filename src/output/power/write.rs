@@ -337,7 +337,7 @@ fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
         let (port, because) = (words::shown(&row.port), words::shown(&row.because));
         writeln!(out, "# {port}: {because}")?;
         if let Some(why) = &row.why_not {
-            writeln!(out, "# No injection helps: {}.", words::shown(why))?;
+            wrapped("# ", &format!("No injection helps: {why}."), 100, out)?;
             continue;
         }
         if row.first {
@@ -351,6 +351,15 @@ fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
         }
         let mut statements = row.statements.iter();
         statements.try_for_each(|statement| writeln!(out, "{statement}"))?;
+    }
+    let left_out = view.ports.iter().filter(|row| row.left_out);
+    let left_out: Vec<String> = left_out.map(|row| words::shown(&row.port)).collect();
+    if !left_out.is_empty() {
+        let ports = words::few(&left_out);
+        writeln!(
+            out,
+            "# Left out, for what `tinsel check` reports of it: {ports}."
+        )?;
     }
     writeln!(out, "# Lengths are as far as the line runs: measure yours.")?;
     cautions("# ", 100, out)
@@ -373,24 +382,27 @@ fn points(row: &SuggestionRow) -> String {
 
 /// The cautions, each line of them behind a mark.
 fn cautions(mark: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
-    for caution in CAUTIONS {
-        let mut line = String::from(mark);
-        for word in caution.split(' ') {
-            if line.len() + word.len() + 1 > width && line.len() > mark.len() {
-                writeln!(out, "{}", line.trim_end())?;
-                // A comment needs its mark on every line, a list only on the first.
-                line = if mark.starts_with('#') {
-                    mark.to_owned()
-                } else {
-                    " ".repeat(mark.len())
-                };
-            }
-            line.push_str(word);
-            line.push(' ');
+    let mut cautions = CAUTIONS.iter();
+    cautions.try_for_each(|caution| wrapped(mark, caution, width, out))
+}
+
+/// A text behind a mark, in lines of a width.
+fn wrapped(mark: &str, text: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    let mut line = String::from(mark);
+    for word in text.split(' ') {
+        if line.len() + word.len() + 1 > width && line.len() > mark.len() {
+            writeln!(out, "{}", line.trim_end())?;
+            // A comment needs its mark on every line, a list only on the first.
+            line = if mark.starts_with('#') {
+                mark.to_owned()
+            } else {
+                " ".repeat(mark.len())
+            };
         }
-        writeln!(out, "{}", line.trim_end())?;
+        line.push_str(word);
+        line.push(' ');
     }
-    Ok(())
+    writeln!(out, "{}", line.trim_end())
 }
 
 fn json(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {

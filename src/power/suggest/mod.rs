@@ -5,7 +5,10 @@
 //! they are then made in a copy of the display, which is compiled as a whole ([`trial`]). Only what brings no new
 //! finding is offered. Where the copy has one, the search is done again with more room to every limit.
 
+mod bus;
+mod places;
 mod proof;
+mod reasons;
 mod search;
 mod sites;
 mod trial;
@@ -18,19 +21,22 @@ use super::net::{FULL, Group, Nets, Stretch};
 use super::sound;
 use super::study::study;
 use crate::cable::{capacity, thicker};
-use crate::loads::{Because, From, Remedy, Section, Study, Suggestion, Verdict, lasts_over};
+use crate::loads::{Because, From, Remedy, Study, Suggestion, Verdict};
 use crate::model::{FeedLead, Model, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
-use search::{Answer, Search, Steps};
-use sites::{bus, feeds, places, thinnest};
-use wire::{Bus, Feed};
+use bus::Bus;
+use places::{Place, places};
+use reasons::because;
+use search::{Answer, Search, Steps, Work};
+use sites::{feeds, group_bus, thinnest};
+use wire::Feed;
 
-/// The work that goes into one display, in steps of the search.
-const STEPS: u64 = 12_000_000;
-
-/// The most of it that goes into one group.
-const STEPS_OF_GROUP: u64 = 8_000_000;
+/// The work that goes into one display, in steps of the search. A group gets half of what is left at most.
+const WORK: Work = Work {
+    find: Steps(8_000_000),
+    prove: Steps(3_000_000),
+};
 
 /// Copies that are compiled, at least, and points of lines that are solved for them in all.
 const LEAST_TRIALS: u64 = 8;
@@ -102,49 +108,6 @@ pub fn suggest(
     suggestions.into_iter().map(|(_, one)| one).collect()
 }
 
-/// What is wrong with a line.
-fn because(model: &Model, section: &Section, study: &Study, index: usize) -> Because {
-    if let Some(low) = section.dark {
-        return Because::Dark(low);
-    }
-    let over = |ua: i64, most: i64| lasts_over(ua.abs(), most);
-    if section
-        .fuse
-        .is_some_and(|fuse| over(section.port_ua, fuse.value))
-    {
-        return Because::Fuse(section.port_ua.abs());
-    }
-    let own = study.conductors.iter();
-    let mut own = own.filter(|conductor| conductor.section as usize == index);
-    let carries = |gauge: Gauge, ua: i64| over(ua, capacity(gauge).most_ua);
-    if own.any(|one| carries(one.gauge, one.plus.ua) || carries(one.gauge, one.minus.ua)) {
-        return Because::Conductor;
-    }
-    let mut taps = study
-        .taps
-        .iter()
-        .filter(|tap| tap.section as usize == index);
-    let lead_over = |lead: &FeedLead, ua: i64| {
-        carries(lead.gauge, ua) || lead.fuse.is_some_and(|fuse| over(ua, fuse.value))
-    };
-    let tap_over = taps.any(|tap| {
-        let injection = model.injections.get(tap.injection as usize);
-        injection.is_some_and(|injection| lead_over(&injection.lead, tap.ua))
-    });
-    let feed = match section.from {
-        From::Power(power) => {
-            let power = power as usize;
-            model.powers.get(power).zip(study.feeds.get(power))
-        }
-        _ => None,
-    };
-    let feed_over = feed.is_some_and(|(power, feed)| lead_over(&power.lead, feed.ua));
-    match (tap_over, feed_over) {
-        (false, false) => Because::Neighbour,
-        _ => Because::Lead,
-    }
-}
-
 /// What helps the groups that need it and are wanted, by their first line.
 #[must_use]
 pub fn helps(
@@ -183,7 +146,7 @@ pub fn helps(
         trial,
         nets,
         all,
-        steps: Steps(STEPS),
+        work: WORK,
         known: Vec::new(),
     };
     job.settle(&mut drafts);
@@ -213,12 +176,22 @@ fn live(nets: &Nets, group: &Group) -> Group {
     }
 }
 
+/// What is wrong with a changed copy.
+enum Unclean {
+    /// Something would newly be found.
+    Found(String),
+    /// Lines with these first strings would still get too little.
+    Dark(Vec<Span>),
+}
+
+const DARK: &str = "with it, some nodes still get too little";
+
 /// The search for one display.
 struct Job<'a> {
     trial: Trial<'a>,
     nets: &'a Nets,
     all: Option<u32>,
-    steps: Steps,
+    work: Work,
     /// What was searched for already, and what was found.
     known: Vec<(Draft, Option<(Answer, FeedLead)>)>,
 }
@@ -229,50 +202,76 @@ impl Job<'_> {
         for draft in drafts.iter_mut() {
             self.next(draft);
         }
-        // Mostly all of them are clean at once.
-        let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
-        let strict = drafts.iter().all(Draft::strict);
-        if self.clean(&all, drafts, strict).is_ok() {
-            return;
+        // Mostly all of them are clean at once, or with more room where lines that share a ground still lack something.
+        for _ in 0..=ROOMS.len() {
+            let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
+            let strict = drafts.iter().all(Draft::strict);
+            match self.clean(&all, drafts, strict) {
+                Ok(()) => return,
+                Err(Unclean::Found(_)) => break,
+                Err(Unclean::Dark(places)) => {
+                    for draft in drafts.iter_mut() {
+                        if draft.is_at(self.nets, &places) {
+                            draft.reason = Some(DARK.to_owned());
+                            self.next(draft);
+                        }
+                    }
+                }
+            }
         }
+        self.one_by_one(drafts);
+    }
+
+    /// Takes the statements of each group that are clean together with those taken before.
+    fn one_by_one(&mut self, drafts: &mut [Draft]) {
         let mut taken: Vec<Remedy> = Vec::new();
-        for at in 0..drafts.len() {
+        for draft in drafts {
             loop {
-                let Some(draft) = drafts.get(at) else { break };
                 let own = draft.help.all();
                 if own.is_empty() {
                     break;
                 }
                 let with: Vec<Remedy> = taken.iter().chain(&own).copied().collect();
-                let verdict = self.clean(&with, std::slice::from_ref(draft), draft.strict());
-                let Err(reason) = verdict else {
-                    taken = with;
-                    break;
-                };
-                let Some(draft) = drafts.get_mut(at) else {
-                    break;
-                };
-                draft.reason = Some(reason);
+                let strict = draft.strict();
+                match self.clean(&with, std::slice::from_ref(draft), strict) {
+                    Ok(()) => {
+                        taken = with;
+                        break;
+                    }
+                    Err(Unclean::Found(reason)) => draft.reason = Some(reason),
+                    Err(Unclean::Dark(_)) => draft.reason = Some(DARK.to_owned()),
+                }
                 self.next(draft);
             }
         }
     }
 
     /// Whether a copy with some statements has no new finding, and nodes of some groups that get too little no more.
-    fn clean(&mut self, all: &[Remedy], drafts: &[Draft], strict: bool) -> Result<(), String> {
+    fn clean(&mut self, all: &[Remedy], drafts: &[Draft], strict: bool) -> Result<(), Unclean> {
         let copy = self.trial.with(all);
-        let (plan, _) = self.trial.compiled(&copy, strict)?;
+        let Some((plan, findings)) = self.trial.compiled(&copy) else {
+            return Err(Unclean::Found(
+                "too much was tried already: add what is given here and ask again".into(),
+            ));
+        };
         let nets = sound(&copy, &plan);
         let after = study(&copy, &nets, self.all);
-        let places: Vec<Span> = drafts
-            .iter()
-            .filter(|draft| !draft.help.all().is_empty())
-            .flat_map(|draft| &draft.group.members)
+        let helped = drafts.iter().filter(|draft| !draft.help.all().is_empty());
+        let members = helped.flat_map(|draft| &draft.group.members);
+        let places: Vec<Span> = members
             .filter_map(|index| self.nets.stretches.get(*index)?.at)
             .collect();
-        let dark = |section: &&Section| section.dark.is_some() && places.contains(&section.at);
-        match after.sections.iter().find(dark) {
-            Some(_) => Err("with it, some nodes still get too little".into()),
+        let dark = after
+            .sections
+            .iter()
+            .filter(|section| section.dark.is_some());
+        let dark: Vec<Span> = dark
+            .map(|section| section.at)
+            .filter(|at| places.contains(at))
+            .collect();
+        match self.trial.first_new(&findings, strict) {
+            _ if !dark.is_empty() => Err(Unclean::Dark(dark)),
+            Some(finding) => Err(Unclean::Found(format!("with it, {}", finding.message))),
             None => Ok(()),
         }
     }
@@ -288,12 +287,17 @@ impl Job<'_> {
                     found.clone()
                 }
                 None => {
-                    let mut steps = Steps(self.steps.0.min(STEPS_OF_GROUP));
-                    let before = steps.0;
+                    let half = |steps: Steps| Steps(steps.0.div_ceil(2));
+                    let mut work = Work {
+                        find: half(self.work.find),
+                        prove: half(self.work.prove),
+                    };
+                    let given = work;
                     let model = self.trial.model;
-                    let found = draft.search(model, self.nets, (tier, need), &mut steps);
-                    self.steps.0 -= before - steps.0;
-                    draft.cut_short |= steps.0 == 0;
+                    let found = draft.search(model, self.nets, (tier, need), &mut work);
+                    self.work.find.0 -= given.find.0 - work.find.0;
+                    self.work.prove.0 -= given.prove.0 - work.prove.0;
+                    draft.cut_short |= work.find.0 == 0;
                     self.known.push((draft.clone(), found.clone()));
                     found
                 }
@@ -327,7 +331,7 @@ struct Draft {
     group: Group,
     /// What must hold, by tier: all levels, then the allowed one alone.
     tiers: Vec<Vec<Bus>>,
-    places: Vec<Vec<sites::Place>>,
+    places: Vec<Vec<Place>>,
     /// Whether plus and minus carry the same everywhere, and every draw is a constant current.
     exact: bool,
     tried: usize,
@@ -343,9 +347,11 @@ impl Draft {
     fn new(model: &Model, nets: &Nets, group: Group, all: Option<u32>) -> Self {
         let stretch = |index: &usize| nets.stretches.get(*index);
         let lines = || group.members.iter().filter_map(stretch);
-        let own = bus(model, nets, &group, |stretch| stretch.level(all));
+        let own = group_bus(model, nets, &group, |stretch| stretch.level(all));
         let dimmed = all.is_none() && lines().any(|stretch| stretch.level < FULL);
-        let full = dimmed.then(|| bus(model, nets, &group, |_| FULL)).flatten();
+        let full = dimmed
+            .then(|| group_bus(model, nets, &group, |_| FULL))
+            .flatten();
         let full = full.map(|mut full| {
             // At full level fuses and conductors count in full.
             let wires = full.lines.iter_mut();
@@ -387,6 +393,13 @@ impl Draft {
         (tier < self.tiers.len()).then(|| (tier, ROOMS.get(room).copied().unwrap_or(0.0)))
     }
 
+    /// Whether one of its lines begins at one of some places.
+    fn is_at(&self, nets: &Nets, places: &[Span]) -> bool {
+        let members = self.group.members.iter();
+        let mut own = members.filter_map(|index| nets.stretches.get(*index)?.at);
+        own.any(|at| places.contains(&at))
+    }
+
     fn skip_tier(&mut self) {
         self.tried = self.tried.next_multiple_of(ROOMS.len());
     }
@@ -398,7 +411,7 @@ impl Draft {
 
     /// Whether another group is the same to the search.
     fn is_like(&self, other: &Self) -> bool {
-        let place = |place: &sites::Place| (place.point, place.along_um, place.natural);
+        let place = |place: &Place| (place.point, place.along_um, place.natural);
         let places = |draft: &Self| -> Vec<Vec<(u32, i64, bool)>> {
             let lines = draft.places.iter();
             lines.map(|line| line.iter().map(place).collect()).collect()
@@ -419,7 +432,7 @@ impl Draft {
         model: &Model,
         nets: &Nets,
         (tier, need): (usize, f64),
-        steps: &mut Steps,
+        work: &mut Work,
     ) -> Option<(Answer, FeedLead)> {
         let usual = self.usual?;
         let levels = self.tiers.get(tier)?;
@@ -432,7 +445,7 @@ impl Draft {
                     Some(feeds(model, stretch, places, lead))
                 })
                 .collect();
-            let natural = |places: &Vec<sites::Place>| places.iter().map(|p| p.natural).collect();
+            let natural = |places: &Vec<Place>| places.iter().map(|p| p.natural).collect();
             let natural: Vec<Vec<bool>> = self.places.iter().map(natural).collect();
             let search = Search {
                 levels,
@@ -442,7 +455,7 @@ impl Draft {
                 need,
                 exact: self.exact,
             };
-            let Some(answer) = search.fewest(steps) else {
+            let Some(answer) = search.fewest(work) else {
                 continue;
             };
             let count = answer.count();
@@ -535,7 +548,7 @@ fn alike(levels: &[Bus]) -> Vec<usize> {
 }
 
 /// The statement for a place, with the largest common fuse for a conductor that may carry `most` microamperes.
-fn remedy(place: &sites::Place, usual: FeedLead, most: i64) -> Remedy {
+fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
     let fuse = blade(most).map(|value| Told {
         value,
         at: Span::default(),

@@ -5,8 +5,9 @@
 //! number of sites that are needed at least: with the full voltage at each of them, and for the current that is drawn
 //! there.
 
+use super::bus::Bus;
 use super::search::{Search, Steps};
-use super::wire::{Bus, Feed, Flow, Norton, Wire, room};
+use super::wire::{Feed, Flow, Norton, Wire, room};
 
 /// What came of trying all sets of a size.
 pub enum Tried {

@@ -3,8 +3,9 @@
 //! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
 //! every smaller set is then tried (`proof.rs`). Work is counted; where it runs out, what was found is not proven.
 
+use super::bus::{Bus, BusFlow};
 use super::proof::{Bounds, Proof, Tried};
-use super::wire::{Bus, BusFlow, Feed, Flow, Norton};
+use super::wire::{Feed, Flow, Norton};
 
 /// From this slack on no node or fuse is near its limit.
 const GOOD: f64 = 0.03;
@@ -55,6 +56,15 @@ pub struct Search<'a> {
 #[derive(Clone, Copy, Debug)]
 pub struct Steps(pub u64);
 
+/// The work that is left, by what it is for.
+#[derive(Clone, Copy, Debug)]
+pub struct Work {
+    /// For finding.
+    pub find: Steps,
+    /// For proving that no fewer do.
+    pub prove: Steps,
+}
+
 impl Steps {
     /// Takes some; whether any are left.
     pub fn take(&mut self, steps: usize) -> bool {
@@ -86,13 +96,13 @@ impl Score {
 impl Search<'_> {
     /// The fewest feeds that are found; `None` where none help.
     #[must_use]
-    pub fn fewest(&self, steps: &mut Steps) -> Option<Answer> {
+    pub fn fewest(&self, work: &mut Work) -> Option<Answer> {
         if !self.all_would_do() {
             return None;
         }
         let found = match self.sites {
-            [_] => self.of_one_line(steps),
-            _ => self.of_many(steps),
+            [_] => self.of_one_line(work),
+            _ => self.of_many(work),
         };
         found.map(|answer| Answer {
             sets: self.natural_sets(answer.sets),
@@ -267,7 +277,7 @@ impl Search<'_> {
         worth
     }
 
-    fn of_one_line(&self, steps: &mut Steps) -> Option<Answer> {
+    fn of_one_line(&self, work: &mut Work) -> Option<Answer> {
         let nothing = vec![Vec::new()];
         if self.score(&nothing).least() >= self.need {
             return Some(Answer {
@@ -277,18 +287,18 @@ impl Search<'_> {
         }
         let mut proof = Proof::new(self);
         let least = proof.as_ref().map_or(1, |proof| proof.bounds.least.max(1));
-        let mut sets = self.climbed(least, steps)?;
+        let mut sets = self.climbed(least, &mut work.find)?;
         // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
         let count = sets.first().map_or(0, Vec::len);
         let mut proven = proof.is_some() && self.exact;
-        let mut share = Steps(steps.0.min(MOST_PROOF));
+        let mut share = Steps(work.prove.0.min(MOST_PROOF));
         let before = share.0;
         for fewer in least..count {
             let tried = proof.as_mut().map(|proof| proof.any(fewer, &mut share));
             match tried {
                 Some(Tried::Found(set)) => {
                     sets = vec![set];
-                    self.climb(&mut sets, 0, steps);
+                    self.climb(&mut sets, 0, &mut work.find);
                     break;
                 }
                 Some(Tried::None) => {}
@@ -298,7 +308,7 @@ impl Search<'_> {
                 }
             }
         }
-        steps.take((before - share.0) as usize);
+        work.prove.take((before - share.0) as usize);
         // That it does not hold without any is known.
         proven |= count == 1;
         Some(Answer { sets, proven })
@@ -320,7 +330,8 @@ impl Search<'_> {
     }
 
     /// Lines that share a lead: one feed after the other where it helps most, then without those that are not needed.
-    fn of_many(&self, steps: &mut Steps) -> Option<Answer> {
+    fn of_many(&self, work: &mut Work) -> Option<Answer> {
+        let steps = &mut work.find;
         let least = self.least_of_each();
         let mut sets: Sets = (0..self.sites.len())
             .map(|line| self.spread(line, least.get(line).copied().unwrap_or(0)))
@@ -347,10 +358,10 @@ impl Search<'_> {
             let proven = count < 2 || self.exact && count == least.iter().sum::<usize>();
             return Some(Answer { sets, proven });
         }
-        let single = self.single(steps);
+        let single = self.single(&mut work.prove);
         Some(Answer {
             sets: single.unwrap_or(sets),
-            proven: self.exact && steps.0 > 0,
+            proven: self.exact && work.prove.0 > 0,
         })
     }
 

@@ -15,8 +15,7 @@ pub struct Trial<'a> {
     /// The display.
     pub model: &'a Model,
     compile: &'a Compile<'a>,
-    /// The gravest finding of each code at each place.
-    before: BTreeMap<(&'static str, Span), Severity>,
+    before: Tally,
     /// How many more displays may be compiled.
     left: u32,
 }
@@ -26,15 +25,10 @@ impl<'a> Trial<'a> {
     #[must_use]
     pub fn new(model: &'a Model, compile: &'a Compile<'a>, left: u32) -> Self {
         let (_, findings) = compile(model);
-        let mut before = BTreeMap::new();
-        for finding in &findings {
-            let gravest = before.entry(key(finding)).or_insert(finding.severity);
-            *gravest = finding.severity.min(*gravest);
-        }
         Self {
             model,
             compile,
-            before,
+            before: tally(&findings),
             left,
         }
     }
@@ -54,40 +48,51 @@ impl<'a> Trial<'a> {
         copy
     }
 
-    /// Compiles a changed copy.
-    ///
-    /// # Errors
-    /// What would newly be found, or that too much was tried already. Advice counts where `strict` is said.
-    pub fn compiled(
-        &mut self,
-        copy: &Model,
+    /// Compiles a changed copy; `None` where too much was tried already.
+    pub fn compiled(&mut self, copy: &Model) -> Option<(Plan, Vec<Diagnostic>)> {
+        self.left = self.left.checked_sub(1)?;
+        Some((self.compile)(copy))
+    }
+
+    /// The first finding that was not there before, or weighs more now. Advice counts where `strict` is said.
+    #[must_use]
+    pub fn first_new<'f>(
+        &self,
+        findings: &'f [Diagnostic],
         strict: bool,
-    ) -> Result<(Plan, Vec<Diagnostic>), String> {
-        let Some(left) = self.left.checked_sub(1) else {
-            return Err("too much was tried already: add what is given here and ask again".into());
-        };
-        self.left = left;
-        let (plan, findings) = (self.compile)(copy);
-        match findings.iter().find(|one| self.is_new(one, strict)) {
-            Some(finding) => Err(format!("with it, {}", finding.message)),
-            None => Ok((plan, findings)),
+    ) -> Option<&'f Diagnostic> {
+        let after = tally(findings);
+        let weights = if strict { 3 } else { 2 };
+        findings.iter().find(|finding| {
+            let of = |tally: &Tally| tally.get(&key(finding)).copied().unwrap_or_default();
+            let mut pairs = of(&after).into_iter().zip(of(&self.before)).take(weights);
+            (strict || finding.severity != Severity::Advice)
+                && pairs.any(|(now, before)| now > before)
+        })
+    }
+
+    /// Whether there are fewer errors of a code at a place than before.
+    #[must_use]
+    pub fn has_fewer(&self, findings: &[Diagnostic], code: &'static str, at: Span) -> bool {
+        let errors = |tally: &Tally| tally.get(&(code, at)).map_or(0, |[errors, ..]| *errors);
+        errors(&tally(findings)) < errors(&self.before)
+    }
+}
+
+/// How many findings of a code there are at a place: errors, with warnings, and with advice. Strings that one reference
+/// names have one place.
+type Tally = BTreeMap<(&'static str, Span), [usize; 3]>;
+
+fn tally(findings: &[Diagnostic]) -> Tally {
+    let mut tally = Tally::new();
+    for finding in findings {
+        let counts = tally.entry(key(finding)).or_default();
+        let weights = [Severity::Error, Severity::Warning, Severity::Advice];
+        for (count, weight) in counts.iter_mut().zip(weights) {
+            *count += usize::from(finding.severity <= weight);
         }
     }
-
-    /// Whether a finding was not there before, or weighs more now.
-    #[must_use]
-    pub fn is_new(&self, finding: &Diagnostic, strict: bool) -> bool {
-        let before = self.before.get(&key(finding));
-        let counts = strict || finding.severity != Severity::Advice;
-        counts && before.is_none_or(|before| finding.severity < *before)
-    }
-
-    /// Whether a finding is still there.
-    #[must_use]
-    pub fn has(findings: &[Diagnostic], code: &str, at: Span) -> bool {
-        let mut same = findings.iter().filter(|finding| key(finding).1 == at);
-        same.any(|finding| finding.code == code && finding.severity == Severity::Error)
-    }
+    tally
 }
 
 fn key(finding: &Diagnostic) -> (&'static str, Span) {

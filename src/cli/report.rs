@@ -1,9 +1,10 @@
 //! `tinsel report`: the display as pages for people.
 
 use super::ReportArgs;
-use super::check::{status, told, write};
+use super::check::{is_no_text, status, told, write};
 use super::console::{Console, Stop};
 use super::disk::{beginning, make_folder, shown};
+use crate::Compiled;
 use crate::page;
 use std::path::Path;
 
@@ -14,13 +15,13 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
         return Ok(1);
     }
     if args.single {
-        ours(&args.output)?;
+        ours(&compiled, &args.output)?;
         write(&compiled, &args.output, page::single(&compiled).as_bytes())?;
     } else {
         make_folder(&args.output).map_err(Stop::Refused)?;
         // Before the first is written, so that a refusal leaves everything as it was.
         for file in page::files() {
-            ours(&args.output.join(file))?;
+            ours(&compiled, &args.output.join(file))?;
         }
         if compiled.model.strings.len() > page::MOST_LABELS {
             let most = page::MOST_LABELS;
@@ -41,7 +42,8 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
 const HEAD: usize = 4 * 1024;
 
 /// Refuses to write a page over a file that is not one: pages carry a mark in their heads.
-fn ours(path: &Path) -> Result<(), Stop> {
+fn ours(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
+    is_no_text(compiled, path)?;
     let head = beginning(path, HEAD);
     let foreign = head.is_some_and(|head| !String::from_utf8_lossy(&head).contains(page::MARK));
     if foreign {

@@ -88,8 +88,9 @@ pub fn controllers(
         controller.broken |= row.block.broken || lineage.is_lost(index);
         let taken = controller.ports.len() + controller.dmx.len();
         if !reader.names.may_have_ports(taken, controller.at, sink) {
-            controller.ports.clear();
-            controller.dmx.clear();
+            // What is cleared would keep its room.
+            controller.ports = Vec::new();
+            controller.dmx = Vec::new();
             controller.broken = true;
             made.outputs = true;
         }
@@ -463,7 +464,7 @@ pub fn receivers(
             .names
             .may_have_ports(made.ports.len(), row.block.name.span, sink)
         {
-            made.ports.clear();
+            made.ports = Vec::new();
             model.incomplete = true;
         }
         let mut ports = by_number(std::mem::take(&mut made.ports));

@@ -101,8 +101,10 @@ pub fn controllers(
         made.outputs |= lineage.is_lost(index) || lacks_outputs(reader, row.block, &read);
         for set in read {
             match set.key {
-                Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
-                Key::Dmx => add_dmx(reader, &set, controller, sink),
+                Key::Ports => {
+                    made.outputs |= !add_ports(reader, &set, chips, model, &mut ports, sink);
+                }
+                Key::Dmx => made.outputs |= !add_dmx(reader, &set, controller, sink),
                 Key::Align => {
                     made.align_at = Some(set.at());
                     apply(reader, &set, controller, sink);
@@ -293,17 +295,18 @@ pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<
         .map(CircuitId)
 }
 
+/// Adds DMX outputs; `false` where they are too many.
 fn add_dmx(
     reader: &Reader<'_, '_>,
     set: &Matched<'_>,
     controller: &mut Controller,
     sink: &mut Sink,
-) {
+) -> bool {
     if let Some(Value::Range(from, to)) = set.value(0) {
         let outputs = (count(to) + 1).saturating_sub(count(from)) as usize;
         if !reader.names.may_have_ports(outputs, set.at(), sink) {
             controller.broken = true;
-            return;
+            return false;
         }
         controller
             .dmx
@@ -312,8 +315,10 @@ fn add_dmx(
                 at: set.at(),
             }));
     }
+    true
 }
 
+/// Adds ports or changes them; `false` where they are too many.
 fn add_ports(
     reader: &Reader<'_, '_>,
     set: &Matched<'_>,
@@ -321,7 +326,7 @@ fn add_ports(
     model: &mut Model,
     ports: &mut Ports,
     sink: &mut Sink,
-) {
+) -> bool {
     let (from, to) = match set.value(0) {
         Some(Value::Range(from, to)) => (count(from), count(to)),
         _ => (count(set.number(0)), count(set.number(0))),
@@ -331,7 +336,7 @@ fn add_ports(
         .may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink)
     {
         model.incomplete = true;
-        return;
+        return false;
     }
     let settings: &[Setting] = match &set.setting.body {
         Body::Block(settings, _) => settings,
@@ -364,6 +369,7 @@ fn add_ports(
             },
         );
     }
+    true
 }
 
 fn port_setting(
@@ -475,7 +481,9 @@ pub fn receivers(
                     made.carried = carries(reader, &set, value, model, &row.name, sink);
                 }
                 (Key::Stands, Some(Value::Range(x, y))) => made.stands = Some((x, y)),
-                (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
+                (Key::Ports, _) => {
+                    add_ports(reader, &set, chips, model, &mut ports, sink);
+                }
                 _ => {}
             }
         }

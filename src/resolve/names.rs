@@ -102,6 +102,7 @@ pub struct Names<'a> {
     points: Cell<u32>,
     /// How many ports were declared so far.
     ports: Cell<usize>,
+    ports_refused: Cell<bool>,
     most_ports: usize,
     /// How many names were held against unknown ones so far.
     compared: Cell<usize>,
@@ -137,6 +138,7 @@ impl<'a> Names<'a> {
             picked: Cell::new(0),
             points: Cell::new(0),
             ports: Cell::new(0),
+            ports_refused: Cell::new(false),
             most_ports: most_ports(sources.bytes()),
             compared: Cell::new(0),
         };
@@ -382,16 +384,16 @@ impl<'a> Names<'a> {
         all <= MOST_POINTS
     }
 
-    /// Whether so many more ports may be declared or taken from elsewhere; the first that may not are reported.
+    /// Whether this many more ports may be declared or taken from elsewhere. The first that may not are reported;
+    /// what is refused takes no room from what follows.
     pub fn may_have_ports(&self, ports: usize, at: Span, sink: &mut Sink) -> bool {
-        let before = self.ports.get();
-        let all = before.saturating_add(ports);
-        self.ports.set(all);
-        let most = self.most_ports;
-        if before <= most && all > most {
-            sink.push(rules::size::too_much::ports(at, most));
+        let all = self.ports.get().saturating_add(ports);
+        if all <= self.most_ports {
+            self.ports.set(all);
+        } else if !self.ports_refused.replace(true) {
+            sink.push(rules::size::too_much::ports(at, self.most_ports));
         }
-        ports == 0 || all <= most
+        ports == 0 || all <= self.most_ports
     }
 
     /// The kind of something that has this name.

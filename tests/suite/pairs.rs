@@ -191,11 +191,15 @@ fn hangs_on(one: &Mistake, other: &Mistake) -> bool {
     let lost = other.found.iter().any(|(code, line)| {
         code.starts_with("syntax/") && lines[*line as usize - 1].starts_with("prop")
     });
-    let unused = has(one, "name/unused") && (open || lost || has(other, "name/unknown"));
+    let placed = has(other, "name/unknown") || has(other, "wire/picked");
+    let unused = has(one, "name/unused") && (open || lost || placed);
     // A head without a name may be that of any prop.
     let nameless = has(one, "name/unknown") && other.name.ends_with("names-of-heads");
     // Both count the same universes.
-    let counts = |mistake| has(mistake, "address/") || has(mistake, "dmx/");
+    let counts = |mistake| {
+        let codes = ["address/", "dmx/", "place/no-room"];
+        codes.iter().any(|code| has(mistake, code))
+    };
     let universes = counts(one) && counts(other);
     unused || nameless || universes
 }

@@ -21,7 +21,7 @@ pub const RULE: Rule = Rule {
                 however many are used. The display's frame rate is higher.",
         why: "Many controllers take a higher rate, and your `frame rate` may be just that configuration. One that converts to DMX \
               or keeps to the standard drops the frames that come too soon, so it moves in jerks.",
-        source: "ANSI E1.31-2018, 6.6.1; Art-Net 4, ArtDmx; the rates from the timing of ANSI E1.11",
+        source: "ANSI E1.31-2018, 6.6.1; Art-Net 4, ArtDmx; the rates from the timing of ANSI E1.11-2008 (R2018)",
         wrong: "display \"pier\" { frame rate 60 Hz }\n\
                 node dot { chip ws2811; colour RGB }\n\
                 controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\

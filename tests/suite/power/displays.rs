@@ -257,7 +257,7 @@ wire pier.1: arch
 fn an_unresolved_feed_is_told_once() {
     let text = FIFTY.replace("power pier.1..4 from shed", "power pier.1..4 from shad");
     let compiled = one(&format!(
-        "{text}power pier.3..4 from shed through 0 m of 12 AWG\n"
+        "{text}power pier.3..4 from shed through 0 m of 12 AWG fuse 5 A\n"
     ));
     assert_eq!(
         codes(&compiled.findings),

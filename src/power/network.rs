@@ -10,7 +10,7 @@ pub struct Lead {
     pub supply: usize,
     /// Its voltage.
     pub volts: f64,
-    /// One conductor of the lead, plus or minus; [`LEAST_OHMS`] at least.
+    /// One conductor of the lead, plus or minus; [`LEAST_OHMS`](super::solve::LEAST_OHMS) at least.
     pub ohms: f64,
 }
 

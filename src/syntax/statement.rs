@@ -385,14 +385,17 @@ impl<'a> Cutter<'a> {
         });
         let (index, block) = between.next()?;
         let alone = index + 1 == self.cut.pieces.len();
-        if alone || !block.braces || block.trouble.is_some() {
+        let last = block.at.end - 1;
+        // More may follow the `}` on its line.
+        let closed = self.text.as_bytes().get(last) == Some(&b'}');
+        if alone || !block.braces || block.trouble.is_some() || !closed {
             return None;
         }
         Some((
             index,
             Piece {
                 at: block.at.start..close + 1,
-                trouble: Some(Trouble::Early(block.at.end - 1)),
+                trouble: Some(Trouble::Early(last)),
                 braces: true,
             },
         ))

@@ -308,3 +308,16 @@ fn hostile_texts() {
         started.elapsed()
     );
 }
+
+/// A curly quote glued to the `}` of a block, and another `}` further down.
+#[test]
+fn places_are_on_characters() {
+    let text = "node bud { volts 12 V }\u{201c}shed\u{201d}\n    ports 1..4 { }\n}\n";
+    let (_, findings, sources) = read(text);
+    let base = sources.files()[1].base;
+    assert!(!findings.is_empty());
+    for label in findings.iter().flat_map(|finding| &finding.labels) {
+        let range = (label.span.start - base) as usize..(label.span.end - base) as usize;
+        assert!(text.get(range).is_some(), "{}", label.text);
+    }
+}

@@ -89,7 +89,7 @@ def test_statuses():
     path.write_text("name,nodes\nowl,fifty\nfox,20\n")
     assert b"prop fox" in tinsel("import", path, status=1)
     path.write_bytes("name,nodes\nSäule,5\n".encode("latin-1"))
-    tinsel("import", path, status=2)
+    assert "Säule".encode() in tinsel("import", path)
     path.write_text("name,nodes\nowl,50\n")
     display = SCRATCH / "there.tinsel"
     tinsel("import", path, "-o", display)

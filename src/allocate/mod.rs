@@ -30,7 +30,6 @@ mod same;
 mod seek;
 mod space;
 mod spare;
-mod stretches;
 mod tried;
 
 #[cfg(test)]
@@ -61,18 +60,18 @@ pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink)
         .map(|line| Seat::said(model, line.target))
         .collect();
     let Some(lock) = lock else {
-        let picked = ports::place(model, &mut seats, sink);
+        let picked = ports::place(model, &mut seats, None, sink);
         let plan = addresses::lay(model, chains::join(model, &seats, None), None, sink).0;
         return Plan { picked, ..plan };
     };
     let past = keep::bind(model, lock);
     let old = keep::Old::new(model, &past, relay);
     let (picked, (plan, record)) = if old.all_afresh() {
-        let picked = ports::place(model, &mut seats, sink);
+        let picked = ports::place(model, &mut seats, None, sink);
         let ports = chains::join(model, &seats, None);
         (picked, addresses::lay(model, ports, None, sink))
     } else {
-        let picked = keep::seats::place(model, &old, &mut seats, sink);
+        let picked = keep::seats::place(model, &old, &past, &mut seats, sink);
         let ports = chains::join(model, &seats, Some(&past));
         (picked, addresses::lay(model, ports, Some(&old), sink))
     };

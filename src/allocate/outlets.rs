@@ -5,10 +5,12 @@ use super::fuse;
 use super::needs::{Kind, Need, Reason, State, Way};
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
-    Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
+    Addressing, ChipId, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
 };
+use crate::plan::Past;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
+use std::sync::Arc;
 
 /// An output.
 #[derive(Debug, Clone)]
@@ -32,8 +34,44 @@ pub(super) struct Outlet {
     reserved: bool,
     /// Whether nothing may come behind what is there.
     closed: bool,
+    /// Whether something that lay there before would move for what joins it.
+    kept: bool,
+    /// Which make of node hangs on it.
+    hangs: Hangs,
     /// Whether `any` may use it.
     any: bool,
+}
+
+/// What strings that share a port have in common: chip, voltage, and bits and slots of a node.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) struct Make {
+    chip: Option<ChipId>,
+    volts: Option<i64>,
+    bits: u32,
+    slots: u32,
+}
+
+impl Make {
+    /// That of a string; `None` for a fixture.
+    pub fn of(model: &Model, id: StringId) -> Option<Self> {
+        model.node_of(id).map(|node| Self {
+            chip: node.chip.map(|chip| chip.value),
+            volts: node.volts.map(|volts| volts.value),
+            bits: node.bits,
+            slots: node.slots,
+        })
+    }
+}
+
+/// Which makes of node hang on a port.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Hangs {
+    /// None.
+    Nothing,
+    /// One.
+    One(Make),
+    /// Several.
+    Unlike,
 }
 
 /// All of them, by controller, pixel ports first, by number.
@@ -100,6 +138,8 @@ impl<'a> Outlets<'a> {
                     reserved_slots: 0,
                     reserved: reserved.contains(&(id, output)),
                     closed: false,
+                    kept: false,
+                    hangs: Hangs::Nothing,
                     any: !controller.stock || named.controllers.contains(&id),
                 });
             }
@@ -124,7 +164,6 @@ impl<'a> Outlets<'a> {
     fn hang(&mut self, seats: &[Option<Seat>]) {
         let model = self.model;
         let injected = std::mem::take(&mut self.injected);
-        let mut consecutive: BTreeSet<ControllerId> = BTreeSet::new();
         for (line, seat) in model.lines.iter().zip(seats) {
             let Some(seat) = seat else {
                 continue;
@@ -146,14 +185,42 @@ impl<'a> Outlets<'a> {
                 State::Free | State::Picked if kept && !unbroken => State::Picked,
                 State::Free | State::Picked | State::Wired => State::Wired,
             };
-            if kept && addressing == Some(Addressing::Consecutive) {
-                consecutive.insert(seat.controller);
-            }
         }
         self.injected = injected;
-        for controller in consecutive {
-            self.keep_before_last(controller.index());
+    }
+
+    /// Marks the outputs that something lies on where it lay before, in one piece with what joins it.
+    pub fn keep(&mut self, seats: &[Option<Seat>], past: &Past) {
+        let model = self.model;
+        for (line, seat) in model.lines.iter().zip(seats) {
+            let Some(seat) = seat else {
+                continue;
+            };
+            let addressing = model.controller(seat.controller).map(|c| c.addressing);
+            let lay = pieces(model, &line.pieces).any(|piece| match piece {
+                PieceKind::String(id, _) => past.of(id).is_some_and(|was| {
+                    (was.controller, was.output) == (Some(seat.controller), seat.output)
+                }),
+                PieceKind::Skip(_) | PieceKind::Lead(..) => false,
+            });
+            if addressing != Some(Addressing::PerProp)
+                && lay
+                && let Some(at) = self.find(seat.controller, seat.output)
+                && let Some(outlet) = self.rows.get_mut(at)
+            {
+                outlet.kept = true;
+            }
         }
+        for (index, controller) in model.controllers.iter().enumerate() {
+            if controller.addressing == Addressing::Consecutive {
+                self.keep_before_last(index);
+            }
+        }
+    }
+
+    /// Whether something lies on an output that would move for what joins it.
+    pub fn is_kept(&self, at: usize) -> bool {
+        self.rows.get(at).is_some_and(|row| row.kept)
     }
 
     /// The place of an output.
@@ -164,16 +231,15 @@ impl<'a> Outlets<'a> {
         Some(span.start + at)
     }
 
-    /// Leaves the pixel ports of a controller before the last that is in use as they are while others have room: on a
-    /// `consecutive` one, what comes there moves all behind it.
+    /// Marks the pixel ports of a controller up to the last on which something lay: on a
+    /// `consecutive` one, what comes there moves all after it.
     fn keep_before_last(&mut self, controller: usize) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);
-        let used =
-            |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.state != State::Free;
+        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.kept;
         let last = rows.iter().rposition(used).unwrap_or(0);
         for row in rows.iter_mut().take(last) {
-            row.state = State::Wired;
+            row.kept = true;
         }
     }
 
@@ -237,20 +303,6 @@ impl<'a> Outlets<'a> {
         most.saturating_sub(outlet.load.slots + outlet.reserved_slots)
     }
 
-    /// Whether a port's number follows that of the port before it, on the same controller.
-    pub fn follows(&self, at: usize) -> bool {
-        let before = at.checked_sub(1).and_then(|before| self.rows.get(before));
-        let (Some(before), Some(here)) = (before, self.rows.get(at)) else {
-            return false;
-        };
-        let next = match (before.output, here.output) {
-            (Output::Pixel(before), Output::Pixel(here)) => before.checked_add(1) == Some(here),
-            (Output::Pixel(_) | Output::Dmx(_), Output::Dmx(_))
-            | (Output::Dmx(_), Output::Pixel(_)) => false,
-        };
-        next && before.controller == here.controller
-    }
-
     /// Whether a line fits on an output.
     pub fn fits(&self, at: usize, need: &Need) -> Result<(), Reason> {
         let outlet = self.rows.get(at).ok_or(Reason::Elsewhere)?;
@@ -279,6 +331,12 @@ impl<'a> Outlets<'a> {
             load.add(self.model, piece);
             if let PieceKind::String(id, _) = piece {
                 self.accepts(&settings, id)?;
+                match outlet.hangs {
+                    _ if self.model.string(id).is_some_and(|string| string.stored) => {}
+                    Hangs::One(make) if Make::of(self.model, id) == Some(make) => {}
+                    Hangs::Nothing => {}
+                    Hangs::One(_) | Hangs::Unlike => return Err(Reason::Unlike),
+                }
             }
         }
         let receivers = outlet.receivers.iter().copied().chain(receiver);
@@ -413,29 +471,72 @@ impl<'a> Outlets<'a> {
         strings.max().unwrap_or(0)
     }
 
-    /// How many nodes of a line's kind still fit on a pixel port, all strings of the line being alike and each node
-    /// drawing at most `draw` microamperes; 0 where it may not hang there at all.
-    pub fn room(&self, at: usize, need: &Need, draw: u64) -> u64 {
-        let Some(outlet) = self.rows.get(at).filter(|row| row.kind == Kind::Pixel) else {
-            return 0;
+    /// What a line draws at full where that is known, in microamperes.
+    pub fn drawn(&self, need: &Need) -> u64 {
+        drawn(self.model, &self.injected, &need.pieces)
+    }
+
+    /// What hangs on an output.
+    pub fn hangs(&self, at: usize) -> Hangs {
+        self.rows.get(at).map_or(Hangs::Nothing, |row| row.hangs)
+    }
+
+    /// What free ports that take the same have in common; `None` where that is not known.
+    pub fn look(&self, at: usize) -> Option<(ControllerId, Option<ReceiverId>, usize, bool)> {
+        let row = self.rows.get(at)?;
+        let Output::Pixel(number) = row.output else {
+            return None;
         };
+        // Ports of several receivers, and of a receiver with settings by port, are not compared.
+        let mut receivers = self.model.receivers_of(row.controller, number);
+        let own = receivers.next().map(|(id, ..)| id);
+        let by_port = own.and_then(|id| self.model.receivers.get(id.index()));
+        if receivers.next().is_some() || by_port.is_some_and(|one| !one.ports.is_empty()) {
+            return None;
+        }
+        let settings = &self.model.controller(row.controller)?.port(number)?.settings;
+        let settings = Arc::as_ptr(settings).addr();
+        Some((row.controller, row.receiver, settings, row.reserved))
+    }
+
+    /// How many nodes of a line's kind still fit on a pixel port, and how much current its fuse
+    /// still feeds in microamperes, all strings of the line being alike; `None` where it may not
+    /// hang there at all.
+    pub fn room(&self, at: usize, need: &Need) -> Option<(u64, u64)> {
+        let outlet = self.rows.get(at).filter(|row| row.kind == Kind::Pixel)?;
         match self.fits(at, need) {
             Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_) | Reason::Fuse(_)) => {}
-            Err(_) => return 0,
+            Err(_) => return None,
         }
-        let (Some(receiver), Output::Pixel(port)) = (self.seat(outlet, need), outlet.output) else {
-            return 0;
+        let receiver = self.seat(outlet, need)?;
+        let Output::Pixel(port) = outlet.output else {
+            return None;
         };
         let receivers = outlet.receivers.iter().copied().chain(receiver);
         let nodes = match PortLimit::of(self.model, outlet.controller, port, receivers) {
             PortLimit::Nodes(most) => u64::from(most.value).saturating_sub(outlet.load.length()),
             PortLimit::Time => u64::from(u32::MAX),
-            PortLimit::Slots(_) => return 0,
+            PortLimit::Slots(_) => return None,
         };
         let time = NodeTime::of(self.model, need.first.0);
         let time = time.and_then(|time| outlet.load.room(self.model, time));
-        let fed = self.fed(outlet, port, receiver, draw);
-        fed.into_iter().chain(time).fold(nodes, u64::min)
+        let settings = self.model.port_settings(outlet.controller, port, receiver)?;
+        let most = fuse::most(self.model, outlet.controller, &settings);
+        let most = most.filter(|_| !need.unfed);
+        let current = most.map_or(u64::MAX, |most| most.saturating_sub(outlet.draw));
+        Some((time.map_or(nodes, |time| time.min(nodes)), current))
+    }
+
+    /// How many nodes like those of a line an output still takes; 0 where it takes none.
+    pub fn nodes_left(&self, at: usize, need: &Need) -> u64 {
+        let Some((nodes, current)) = self.room(at, need) else {
+            return 0;
+        };
+        let fed = match current {
+            u64::MAX => None,
+            current => current.checked_div(self.draw(need)),
+        };
+        fed.map_or(nodes, |fed| fed.min(nodes))
     }
 
     /// How many more nodes the fuse of a port feeds; `None` where that is not known.
@@ -482,6 +583,15 @@ impl Outlet {
             self.load.add(model, piece);
             if let PieceKind::String(id, _) = piece {
                 let string = model.string(id);
+                if string.is_some_and(|string| !string.stored)
+                    && let Some(make) = Make::of(model, id)
+                {
+                    self.hangs = match self.hangs {
+                        Hangs::Nothing => Hangs::One(make),
+                        Hangs::One(one) if one == make => Hangs::One(one),
+                        Hangs::One(_) | Hangs::Unlike => Hangs::Unlike,
+                    };
+                }
                 // What comes behind a stored string, or one that shows another's data, would not lie right.
                 self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
             }

@@ -7,7 +7,7 @@ use crate::allocate::outlets::Outlets;
 use crate::allocate::ports;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PieceKind};
-use crate::plan::Picked;
+use crate::plan::{Past, Picked};
 use std::collections::BTreeMap;
 
 /// An open line with the output that most of its strings had.
@@ -35,12 +35,13 @@ const MOST_UNPLUGGED: usize = 24;
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
+    past: &Past,
     seats: &mut Vec<Option<Seat>>,
     sink: &mut Sink,
 ) -> Option<Picked> {
     let (kept, mut lines) = keep(model, old, seats);
     if lines.is_empty() {
-        return ports::place(model, seats, sink);
+        return ports::place(model, seats, Some(past), sink);
     }
     // Where something finds no room beside what stays, the line with the fewest strings that makes room is plugged in
     // elsewhere; where none alone does, all are.
@@ -52,13 +53,13 @@ pub(in crate::allocate) fn place(
         if let Some(entry) = unplugged.and_then(|line| tried.get_mut(line)) {
             *entry = None;
         }
-        let filled = ports::fill(model, &mut tried);
+        let filled = ports::fill(model, &mut tried, Some(past));
         if filled.left.is_empty() {
             *seats = tried;
             return filled.picked;
         }
     }
-    ports::place(model, seats, sink)
+    ports::place(model, seats, Some(past), sink)
 }
 
 /// Seats the open lines that may stay on the output they had: all seats then, and those lines with how many strings and

@@ -78,6 +78,15 @@ pub enum Lack {
     },
     /// There are ports enough, but the sizes do not go into the rooms: so many ports have so much room.
     Sizes(Vec<(u64, usize)>),
+    /// Not known: the search ended before it found room for these or a proof that there is none.
+    Unproven {
+        /// Lines that found a port.
+        placed: usize,
+        /// All lines that asked for one.
+        all: usize,
+        /// Nodes or slots of those that found none.
+        size: u64,
+    },
 }
 
 /// Lines that find no room together, though each smaller set of them does.
@@ -109,6 +118,7 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     let message = message(model, clash, first);
     let one = clash.lines.len() == 1;
     let label = match (&clash.lack, one) {
+        (Lack::Unproven { .. }, _) => "no port was found for this",
         (Lack::Any(_), _) | (_, true) => "no port can take it",
         _ => "no room for this together with the others",
     };
@@ -195,6 +205,16 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
         Lack::Slots { needed, left } => {
             let needed = count(*needed, "slot");
             format!("{names} need{s} {needed}, and {left} are left in the universes of {place}")
+        }
+        Lack::Unproven { placed, all, size } => {
+            let lines = counted(i64::try_from(*all).unwrap_or(i64::MAX), "line");
+            let size = count(*size, unit);
+            let was = if clash.lines.len() == 1 { "was" } else { "were" };
+            format!(
+                "no room was found for {names} on the {output}s of {place}, though none is proven \
+                 to lack: {placed} of {lines} have {output}s, and the best try needs room for \
+                 {size} more{was}"
+            )
         }
         Lack::Sizes(rooms) => {
             let sizes: Vec<String> = clash

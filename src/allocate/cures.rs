@@ -30,7 +30,7 @@ const SHARE_A_LINE: u64 = 5_000;
 const MOST: usize = 4;
 
 /// So many ports, outputs or universes more are tried.
-const MOST_MORE: u32 = 64;
+const MOST_MORE: u32 = 512;
 
 /// The most ports that a controller may have.
 const MOST_PORTS: u32 = 1_024;

@@ -18,6 +18,7 @@ mod fixed;
 mod fixtures;
 mod fuse;
 mod keep;
+mod makes;
 mod moves;
 mod needs;
 mod order;

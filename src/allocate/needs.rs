@@ -1,6 +1,6 @@
 //! What an open line asks of an output, and why an output does not give it.
 
-use crate::model::{ChipId, Line, Model, PieceKind, PropId, StringId, Target};
+use crate::model::{ChipId, Line, Model, PieceKind, StringId, Target};
 use crate::source::Span;
 use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
@@ -43,8 +43,6 @@ pub(super) struct Need {
     pub fixture: bool,
     /// Its first string, with the reference.
     pub first: (StringId, Span),
-    /// The prop of that.
-    pub prop: PropId,
     /// How many strings.
     pub strings: usize,
     /// Slots of its strings.
@@ -80,7 +78,6 @@ impl Need {
             target: line.target,
             fixture: shape.node.is_none(),
             first: (id, at),
-            prop: string.prop,
             strings: count,
             slots,
             pieces: line.pieces.clone(),

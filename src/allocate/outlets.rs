@@ -2,12 +2,12 @@
 
 use super::chains::Seat;
 use super::fuse;
+use super::makes::{Hangs, Make, Named};
 use super::needs::{Kind, Need, Reason, State, Way};
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
-    Addressing, ChipId, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
+    Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
 };
-use crate::plan::Past;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::sync::Arc;
@@ -35,43 +35,11 @@ pub(super) struct Outlet {
     /// Whether nothing may come behind what is there.
     closed: bool,
     /// Whether something that lay there before would move for what joins it.
-    kept: bool,
+    pub kept: bool,
     /// Which make of node hangs on it.
     hangs: Hangs,
     /// Whether `any` may use it.
     any: bool,
-}
-
-/// What strings that share a port have in common: chip, voltage, and bits and slots of a node.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub(super) struct Make {
-    chip: Option<ChipId>,
-    volts: Option<i64>,
-    bits: u32,
-    slots: u32,
-}
-
-impl Make {
-    /// That of a string; `None` for a fixture.
-    pub fn of(model: &Model, id: StringId) -> Option<Self> {
-        model.node_of(id).map(|node| Self {
-            chip: node.chip.map(|chip| chip.value),
-            volts: node.volts.map(|volts| volts.value),
-            bits: node.bits,
-            slots: node.slots,
-        })
-    }
-}
-
-/// Which makes of node hang on a port.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Hangs {
-    /// None.
-    Nothing,
-    /// One.
-    One(Make),
-    /// Several.
-    Unlike,
 }
 
 /// All of them, by controller, pixel ports first, by number.
@@ -80,7 +48,7 @@ pub(super) struct Outlets<'a> {
     pub model: &'a Model,
     /// Each output.
     pub rows: Vec<Outlet>,
-    spans: Vec<Range<usize>>,
+    pub spans: Vec<Range<usize>>,
     apart: Vec<bool>,
     injected: Vec<bool>,
 }
@@ -189,35 +157,6 @@ impl<'a> Outlets<'a> {
         self.injected = injected;
     }
 
-    /// Marks the outputs that something lies on where it lay before, in one piece with what joins it.
-    pub fn keep(&mut self, seats: &[Option<Seat>], past: &Past) {
-        let model = self.model;
-        for (line, seat) in model.lines.iter().zip(seats) {
-            let Some(seat) = seat else {
-                continue;
-            };
-            let addressing = model.controller(seat.controller).map(|c| c.addressing);
-            let lay = pieces(model, &line.pieces).any(|piece| match piece {
-                PieceKind::String(id, _) => past.of(id).is_some_and(|was| {
-                    (was.controller, was.output) == (Some(seat.controller), seat.output)
-                }),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => false,
-            });
-            if addressing != Some(Addressing::PerProp)
-                && lay
-                && let Some(at) = self.find(seat.controller, seat.output)
-                && let Some(outlet) = self.rows.get_mut(at)
-            {
-                outlet.kept = true;
-            }
-        }
-        for (index, controller) in model.controllers.iter().enumerate() {
-            if controller.addressing == Addressing::Consecutive {
-                self.keep_before_last(index);
-            }
-        }
-    }
-
     /// Whether something lies on an output that would move for what joins it.
     pub fn is_kept(&self, at: usize) -> bool {
         self.rows.get(at).is_some_and(|row| row.kept)
@@ -229,18 +168,6 @@ impl<'a> Outlets<'a> {
         let rows = self.rows.get(span.clone())?;
         let at = rows.binary_search_by_key(&output, |row| row.output).ok()?;
         Some(span.start + at)
-    }
-
-    /// Marks the pixel ports of a controller up to the last on which something lay: on a
-    /// `consecutive` one, what comes there moves all after it.
-    fn keep_before_last(&mut self, controller: usize) {
-        let span = self.spans.get(controller).cloned().unwrap_or(0..0);
-        let rows = self.rows.get_mut(span).unwrap_or(&mut []);
-        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.kept;
-        let last = rows.iter().rposition(used).unwrap_or(0);
-        for row in rows.iter_mut().take(last) {
-            row.kept = true;
-        }
     }
 
     /// Whether several lines fit on an output, one behind the other.
@@ -602,41 +529,6 @@ impl Outlet {
     }
 }
 
-/// Controllers and receivers that a wire names.
-struct Named {
-    controllers: BTreeSet<ControllerId>,
-    receivers: BTreeSet<ReceiverId>,
-}
-
-impl Named {
-    fn of(model: &Model) -> Self {
-        let mut named = Self {
-            controllers: BTreeSet::new(),
-            receivers: BTreeSet::new(),
-        };
-        for line in &model.lines {
-            let receiver = match line.target {
-                Target::Port(id, _, receiver) => {
-                    named.controllers.insert(id);
-                    receiver
-                }
-                Target::Dmx(id, _) | Target::Controller(id) => {
-                    named.controllers.insert(id);
-                    None
-                }
-                Target::Receiver(id) => Some(id),
-                Target::Any => None,
-            };
-            if let Some(id) = receiver {
-                named.receivers.insert(id);
-                let of = model.receivers.get(id.index()).map(|r| r.controller);
-                named.controllers.extend(of);
-            }
-        }
-        named
-    }
-}
-
 fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<ReceiverId>) -> Kind {
     let Output::Pixel(port) = output else {
         return Kind::Dmx;
@@ -647,7 +539,7 @@ fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<Receiv
     }
 }
 
-fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
+pub(super) fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
     let pieces = model
         .pieces
         .get(stretch.start as usize..stretch.end as usize);

@@ -9,16 +9,21 @@
 //! What goes in is the model and the seats of the lines that have theirs; what comes out is a
 //! seat for each open line. What finds none is told by [`super::refuse`].
 
-use super::chains::Seat;
+use super::addresses;
+use super::chains::{self, Seat};
 use super::fixtures::Fixtures;
 use super::needs::{Hint, Kind, Need, State, Way};
 use super::outlets::Outlets;
 use super::refuse;
-use super::seek::{Asked, Universes};
+use super::seek::{Asked, Homes, Universes};
 use crate::diagnostic::Sink;
-use crate::model::{Model, Target};
+use crate::model::{ControllerId, Model, Start, Target};
 use crate::plan::{Past, Picked};
+use crate::usage;
 use std::collections::BTreeMap;
+
+/// So often controllers get fewer universes where strings come to lie past them.
+const MOST_TIGHTER: usize = 12;
 
 /// In which order fixtures look.
 const FIXTURE: &[Way] = &[
@@ -46,7 +51,8 @@ pub(super) fn place(
     sink: &mut Sink,
 ) -> Option<Picked> {
     let said = seats.to_vec();
-    let filled = fill(model, seats, past);
+    let homes = Homes::new();
+    let filled = fill(model, seats, past.map(|past| (past, &homes)));
     for fixtures in [false, true] {
         let its = filled.left.iter().filter(|(_, need)| need.fixture == fixtures);
         let left: Vec<usize> = its.map(|(index, _)| *index).collect();
@@ -70,7 +76,13 @@ pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> 
 }
 
 /// Gives every open line that fits somewhere a seat.
-pub(super) fn fill(model: &Model, seats: &mut [Option<Seat>], past: Option<&Past>) -> Filled {
+///
+/// With what lay somewhere before and the outputs that lines have now, where they stay if they can.
+pub(super) fn fill(
+    model: &Model,
+    seats: &mut [Option<Seat>],
+    past: Option<(&Past, &Homes)>,
+) -> Filled {
     let said = seats.to_vec();
     let mut lines = open(model, seats);
     let mut filled = Filled { picked: None, left: Vec::new() };
@@ -78,13 +90,13 @@ pub(super) fn fill(model: &Model, seats: &mut [Option<Seat>], past: Option<&Past
         return filled;
     }
     let mut outlets = Outlets::new(model, seats);
-    if let Some(past) = past {
-        outlets.keep(seats, past);
+    if let Some((past, homes)) = past {
+        outlets.keep(seats, past, homes);
     }
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) =
         lines.into_iter().partition(|(_, need)| need.fixture);
-    let (outputs, picked) = together(model, &outlets, &pixel);
+    let (outputs, picked) = together(model, &outlets, &pixel, past.map(|(_, homes)| homes), seats);
     filled.picked = picked;
     let mut search = Search { model, outlets, hints: BTreeMap::new(), left: Vec::new() };
     for ((index, need), at) in pixel.iter().zip(outputs) {
@@ -107,19 +119,87 @@ fn together(
     model: &Model,
     outlets: &Outlets<'_>,
     lines: &[(usize, Need)],
+    homes: Option<&Homes>,
+    seats: &[Option<Seat>],
 ) -> (Vec<Option<usize>>, Option<Picked>) {
     if lines.is_empty() {
         return (Vec::new(), None);
     }
-    let asked = Asked::new(model, outlets, lines, Universes::Safe);
+    let ask = |universes| {
+        let asked = Asked::new(model, outlets, lines, universes);
+        match homes {
+            Some(homes) => asked.at_home(homes),
+            None => asked,
+        }
+    };
+    let asked = ask(Universes::Safe);
+    let limited = asked.is_limited();
     let mut found = asked.place();
-    if found.is_err() && asked.is_limited() {
-        found = Asked::new(model, outlets, lines, Universes::Least).place();
+    if found.is_err() && limited {
+        found = ask(Universes::Least).place();
+    }
+    if limited && homes.is_none() {
+        // What is reserved or pinned may push strings past the universes of a controller.
+        let mut less = vec![0; model.controllers.len()];
+        for _ in 0..MOST_TIGHTER {
+            let Ok(now) = &found else {
+                break;
+            };
+            if !pushed_out(model, outlets, seats, lines, &now.outputs, &mut less) {
+                break;
+            }
+            let next = ask(Universes::Safe).tighter(&less).place();
+            if next.is_err() {
+                break;
+            }
+            found = next;
+        }
     }
     match found {
         Ok(found) => (found.outputs.into_iter().map(Some).collect(), Some(found.picked)),
         Err(outputs) => (outputs, None),
     }
+}
+
+/// Whether some controller comes to lie past its universes, with one universe less for each that does.
+fn pushed_out(
+    model: &Model,
+    outlets: &Outlets<'_>,
+    seats: &[Option<Seat>],
+    lines: &[(usize, Need)],
+    outputs: &[usize],
+    less: &mut [u64],
+) -> bool {
+    let mut seats = seats.to_vec();
+    for ((index, need), at) in lines.iter().zip(outputs) {
+        let Some(outlet) = outlets.rows.get(*at) else {
+            continue;
+        };
+        if let Some(entry) = seats.get_mut(*index) {
+            *entry = outlets.seat(outlet, need).map(|receiver| Seat {
+                controller: outlet.controller,
+                output: outlet.output,
+                receiver,
+            });
+        }
+    }
+    let ports = chains::join(model, &seats, None);
+    let plan = addresses::lay(model, ports, None, &mut Sink::default()).0;
+    let universe = u64::from(model.display.universe_slots);
+    let mut any = false;
+    for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {
+        let id = ControllerId::from(index);
+        let Some((_, last)) = plan.controllers.get(index).and_then(|own| own.universes) else {
+            continue;
+        };
+        let most = controller.most_universes.map_or(usize::MAX, |most| most.value as usize);
+        let past = matches!(controller.start, Start::Range(_, end) if last > end);
+        if past || usage::heard(model, &plan, id).len() > most {
+            *less += universe;
+            any = true;
+        }
+    }
+    any
 }
 
 fn is_open(target: Target) -> bool {

@@ -45,7 +45,9 @@ pub(super) fn findings(
     let open = |at: &usize| lines.get(*at).is_some_and(|(index, _)| left.contains(index));
     let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
     let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
-    if !unexplained.is_empty() && (clashes.is_empty() || !refusal.fits(&rest, fixtures)) {
+    // What did not parse may be what these need.
+    let unsaid = !unexplained.is_empty() && !model.incomplete;
+    if unsaid && (findings.is_empty() || !refusal.fits(&rest, fixtures)) {
         let words = refusal.unproven(&unexplained, left.len(), fixtures);
         findings.extend(words.and_then(|words| refusal.told(words, &unexplained, &all)));
     }

@@ -5,7 +5,8 @@
 //! addresses are known.
 
 use super::needs::{Kind, Need, State};
-use super::outlets::{Hangs, Make, Outlets};
+use super::makes::{Hangs, Make};
+use super::outlets::Outlets;
 use super::pack::{self, Answer, Cause, Group, Instance, Line, Order, Port, Room, Site};
 use crate::model::{
     Addressing, Align, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId, Start, StringId,
@@ -31,6 +32,10 @@ pub(super) enum Universes {
     /// The slots of the strings alone: what does not fit so does not fit at all.
     Least,
 }
+
+/// By line of the model: the output that it hangs on now, and how many strings and slots would
+/// leave it.
+pub(super) type Homes = BTreeMap<usize, (usize, (u64, u64))>;
 
 /// Where each line goes, and how good that is known to be.
 pub(super) struct Found {
@@ -63,7 +68,7 @@ pub(super) struct Asked<'a> {
 }
 
 impl<'a> Asked<'a> {
-    /// Of lines that have no port yet; `homes` are outputs that lines have now, by line.
+    /// Of lines that have no port yet.
     pub fn new(
         model: &'a Model,
         outlets: &'a Outlets<'a>,
@@ -99,6 +104,27 @@ impl<'a> Asked<'a> {
         asked.lines(&classes, &makes, universes);
         asked.even_draws();
         asked
+    }
+
+    /// Lines stay on the outputs that they have where they can.
+    pub fn at_home(mut self, homes: &Homes) -> Self {
+        let lines = self.instance.groups.iter_mut().flat_map(|group| &mut group.lines);
+        for (line, (index, _)) in lines.zip(self.lines) {
+            if let Some((row, plugs)) = homes.get(index)
+                && let Ok(port) = self.rows.binary_search(row)
+            {
+                (line.home, line.plugs) = (Some(port), *plugs);
+            }
+        }
+        self
+    }
+
+    /// Controllers have so many slots of universes less.
+    pub fn tighter(mut self, less: &[u64]) -> Self {
+        for (site, less) in self.instance.sites.iter_mut().zip(less) {
+            site.taken = site.taken.saturating_add(*less);
+        }
+        self
     }
 
     /// Whether universes are limited, so that counting the least may find more room.
@@ -229,6 +255,9 @@ impl<'a> Asked<'a> {
 
     /// What an output has left for lines like one.
     fn room(&self, at: usize, need: &Need) -> Option<Room> {
+        if !self.outlets.scope(need.target).contains(&at) {
+            return None;
+        }
         let make = strings(self.model, need).next().and_then(|id| Make::of(self.model, id));
         let alike = strings(self.model, need).all(|id| Make::of(self.model, id) == make);
         if !alike {
@@ -468,7 +497,7 @@ fn distance(from: (i64, i64), to: (i64, i64)) -> u64 {
 }
 
 /// Slots of all universes that a controller may take.
-fn limit(model: &Model, id: ControllerId) -> u64 {
+pub(super) fn limit(model: &Model, id: ControllerId) -> u64 {
     let Some(controller) = model.controller(id) else {
         return u64::MAX;
     };

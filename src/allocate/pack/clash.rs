@@ -6,7 +6,7 @@
 
 use super::Instance;
 use super::bound::least_of;
-use super::exact::{self, Found};
+use super::exact::{self, Found, Most};
 use super::seek::SMALL;
 use super::state::{Field, State};
 
@@ -81,7 +81,7 @@ impl Prover<'_> {
     fn fits_alone(&self, group: usize) -> bool {
         self.field.span[group].clone().all(|line| {
             let ports = &self.field.accepting[self.field.lines[line].class];
-            ports.iter().any(|port| self.empty.fits(line, *port))
+            ports.iter().any(|port| self.empty.has_room(line, *port, (0, 0, 0)))
         })
     }
 
@@ -123,7 +123,7 @@ impl Prover<'_> {
         }
         let mut steps = SEARCH.min(self.left);
         let before = steps;
-        let found = exact::search(field, groups, &|_| false, u64::MAX, &mut steps);
+        let found = exact::search(field, groups, &|_| false, Most::ANY, &mut steps);
         self.left = self.left.saturating_sub(before - steps);
         (found == Found::Nothing).then_some(Cause::Searched)
     }
@@ -135,14 +135,13 @@ impl Prover<'_> {
 
     /// Leaves out what is not needed for the proof.
     fn smaller(&mut self, mut groups: Vec<usize>, mut cause: Cause) -> Clash {
-        let search = cause == Cause::Searched;
         let mut part = groups.len().div_ceil(2);
         while part > 0 {
             let mut at = 0;
             while at < groups.len() && groups.len() > 1 && self.left > 0 {
                 let mut rest = groups.clone();
                 rest.drain(at..(at + part).min(groups.len()));
-                match self.proof(&rest, search) {
+                match self.proof(&rest, true) {
                     Some(why) if !rest.is_empty() => (groups, cause) = (rest, why),
                     _ => at += part,
                 }

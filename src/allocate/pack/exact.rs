@@ -25,12 +25,26 @@ pub enum Found {
 /// States that are remembered at most.
 const MOST_SEEN: usize = 400_000;
 
+/// What a way may cost at most.
+#[derive(Debug, Clone, Copy)]
+pub struct Most {
+    /// Ports that are opened.
+    pub opened: u64,
+    /// Strings that leave their port.
+    pub plugs: u64,
+}
+
+impl Most {
+    /// Nothing is too much.
+    pub const ANY: Self = Self { opened: u64::MAX, plugs: u64::MAX };
+}
+
 /// Seeks a port for each line of `groups`; those with `whole` on one site each.
 pub fn search(
     field: &Field<'_>,
     groups: &[usize],
     whole: &dyn Fn(usize) -> bool,
-    most_opened: u64,
+    most: Most,
     steps: &mut u64,
 ) -> Found {
     let mut order: Vec<usize> = Vec::new();
@@ -60,10 +74,12 @@ pub fn search(
     let mut search = Search {
         state: State::new(field),
         by_site: ties || limits,
+        homes: field.lines.iter().any(|line| line.home.is_some()),
         order,
         tied,
         left: vec![(0, 0, u64::MAX); field.instance.kinds.len()],
-        most_opened,
+        most,
+        plugs: 0,
         seen: BTreeSet::new(),
         steps: *steps,
     };
@@ -85,9 +101,13 @@ struct Search<'a> {
     tied: Vec<bool>,
     /// Whether it matters on which site a port is.
     by_site: bool,
+    /// Whether some lines hang on a port now, so that no two ports are alike.
+    homes: bool,
     /// Nodes and current that are left to place of each kind.
     left: Vec<(u64, u64, u64)>,
-    most_opened: u64,
+    most: Most,
+    /// Strings that left their port so far.
+    plugs: u64,
     seen: BTreeSet<u128>,
     steps: u64,
 }
@@ -139,16 +159,24 @@ impl Search<'_> {
             let closed = !at.used && self.state.hung[port as usize].lines.is_empty();
             if closed {
                 let look = (at.look, if self.by_site { at.site } else { 0 });
-                if self.state.measure.ports >= self.most_opened || empty.contains(&look) {
+                let home = field.lines[line].home == Some(port as usize);
+                let known = empty.contains(&look) && !self.homes;
+                if self.state.measure.ports >= self.most.opened || known && !home {
                     continue;
                 }
                 empty.push(look);
             }
-            if !self.state.fits(line, port) {
+            let what = field.lines[line];
+            let leaves = what.home.is_some_and(|home| home != port as usize);
+            let plugs = if leaves { what.plugs.0 } else { 0 };
+            if self.plugs + plugs > self.most.plugs || !self.state.fits(line, port) {
                 continue;
             }
             self.state.place(line, port);
-            match self.descend(depth + 1) {
+            self.plugs += plugs;
+            let found = self.descend(depth + 1);
+            self.plugs -= plugs;
+            match found {
                 Some(true) => return Some(true),
                 Some(false) => {}
                 None => result = None,
@@ -180,7 +208,8 @@ impl Search<'_> {
         let single = |line: usize| field.span[field.group[line] as usize].len() == 1;
         let group = field.group[one] == field.group[other];
         let ties = self.tied.contains(&true);
-        (a.size, a.draw, a.slots, a.class, a.alone) == (b.size, b.draw, b.slots, b.class, b.alone)
+        a.home.is_none() && b.home.is_none()
+            && (a.size, a.draw, a.slots, a.class, a.alone) == (b.size, b.draw, b.slots, b.class, b.alone)
             && (!ties || group || single(one) && single(other))
             && self.state.port_of[one] != NONE
     }
@@ -222,20 +251,20 @@ impl Search<'_> {
             let current = more(left.1, open[kind].1, widest[kind].1);
             needed = needed.saturating_add(nodes.max(current));
         }
-        needed <= closed.min(self.most_opened.saturating_sub(self.state.measure.ports))
+        needed <= closed.min(self.most.opened.saturating_sub(self.state.measure.ports))
     }
 
     /// What is left, as a number: the depth, and each port in use by its rest.
     fn key(&self, depth: usize) -> u128 {
         let field = self.state.field;
-        let mut key = u128::from(mix(depth as u64 + 1));
+        let mut key = u128::from(mix(depth as u64 + 1) ^ mix(self.plugs ^ 0x77));
         for (index, port) in field.instance.ports.iter().enumerate() {
             let hung = &self.state.hung[index];
             if hung.lines.is_empty() {
                 continue;
             }
             let site = if self.by_site || port.used { port.site as u64 + 1 } else { 0 };
-            let own = if port.used { index as u64 + 1 } else { 0 };
+            let own = if port.used || self.homes { index as u64 + 1 } else { 0 };
             let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
             low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
             low = mix(low ^ hung.slots);

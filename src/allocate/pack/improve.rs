@@ -19,7 +19,7 @@ pub struct Course<'c> {
     pub steps: u64,
     /// Ends where it sees an answer that cannot be bettered.
     pub enough: &'c dyn Fn(&State<'_>) -> bool,
-    /// Share of the steps, out of 100, after which an answer that has every port it can save ends the search.
+    /// How much worse a state may become at first, as a price.
     pub hot: i64,
 }
 
@@ -311,4 +311,4 @@ impl Search<'_> {
 }
 
 /// How hot a search begins that may open a port now and then.
-pub const HOT: i64 = PORT / 3;
+pub const HOT: i64 = PORT / 10;

@@ -59,8 +59,10 @@ impl Inserter {
         }
         let beside = self.side_by_side(state, &open, at);
         let (apart, _) = state.weights();
+        // Looking at every site is dear: a search that comes back to a group does it now and then.
+        let seldom = self.blink > 0 && self.random.below(16) > 0;
         let together = match &beside {
-            Some(way) if way.price <= apart => None,
+            Some(way) if way.price <= apart || seldom => None,
             _ => self.together(state, &open, at),
         };
         let best = match (beside, together) {
@@ -70,6 +72,13 @@ impl Inserter {
             (None, None) => return self.scattered(state, &open, at),
         };
         for (line, port) in open.iter().zip(best.ports) {
+            // The limit of a site was looked at port by port only.
+            if !state.fits(*line, port) {
+                let placed = |line: &&usize| state.port_of[**line] != NONE;
+                let placed: Vec<usize> = open.iter().filter(placed).copied().collect();
+                placed.into_iter().for_each(|line| state.take(line));
+                return self.scattered(state, &open, at);
+            }
             state.place(*line, port);
         }
         true

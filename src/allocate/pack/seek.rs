@@ -2,7 +2,7 @@
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::bound::{self, Least};
-use super::exact::{self, Found};
+use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
 use super::insert::Inserter;
 use super::start;
@@ -46,6 +46,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
         });
     }
     let mut state = solver.better(state);
+    state = solver.stay(state);
     state = solver.fewer(state);
     let fewest = solver.fewest(&state);
     tidy::number(&mut state);
@@ -171,7 +172,7 @@ impl<'a> Solver<'a> {
             let mut steps = self.left() / 2;
             let before = steps;
             let groups = self.all_groups();
-            let found = exact::search(self.field, &groups, &|_| false, u64::MAX, &mut steps);
+            let found = exact::search(self.field, &groups, &|_| false, Most::ANY, &mut steps);
             self.inserter.steps += before - steps;
             match found {
                 Found::Way(ports) => state.put(&ports),
@@ -214,13 +215,31 @@ impl<'a> Solver<'a> {
         state
     }
 
+    /// Proves of a small instance that no fewer strings leave their port, or finds how.
+    fn stay(&mut self, mut state: State<'a>) -> State<'a> {
+        while state.measure.plugs.0 > 0 && self.field.lines.len() <= SMALL {
+            let most = Most { opened: u64::MAX, plugs: state.measure.plugs.0 - 1 };
+            let mut steps = self.left().max(self.steps / 8) / 2;
+            let before = steps;
+            let groups = self.all_groups();
+            let found = exact::search(self.field, &groups, &|_| false, most, &mut steps);
+            self.inserter.steps += before - steps;
+            let Found::Way(ports) = found else {
+                break;
+            };
+            state.put(&ports);
+            state = self.better(state);
+        }
+        state
+    }
+
     /// Proves of a small instance that fewer ports are not possible, or finds them.
     fn fewer(&mut self, mut state: State<'a>) -> State<'a> {
         if self.field.lines.len() > SMALL {
             return state;
         }
         while state.measure.ports > self.least.opened {
-            let most = state.measure.ports - 1;
+            let most = Most { opened: state.measure.ports - 1, plugs: state.measure.plugs.0 };
             let mut steps = self.left().max(self.steps / 8) / 2;
             let before = steps;
             let groups = self.all_groups();

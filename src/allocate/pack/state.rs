@@ -265,6 +265,12 @@ impl<'a> State<'a> {
 
     /// Whether a line fits on a port beside what is there, and `more` of the same group.
     pub fn fits_beside(&self, line: usize, port: u32, more: (u64, u64, u64)) -> bool {
+        let slots = more.2.saturating_add(self.field.lines[line].slots);
+        self.has_room(line, port, more) && self.in_limit(port, slots)
+    }
+
+    /// The same, whatever the limit of the site.
+    pub fn has_room(&self, line: usize, port: u32, more: (u64, u64, u64)) -> bool {
         let field = self.field;
         let Some(room) = field.room(line, port) else {
             return false;
@@ -279,10 +285,7 @@ impl<'a> State<'a> {
         }
         let what = field.lines[line];
         let busy = field.at[port as usize].3 || !hung.lines.is_empty() || more != (0, 0, 0);
-        if busy && (what.alone || hung.lines.first().is_some_and(|one| self.alone(*one))) {
-            return false;
-        }
-        self.in_limit(port, more.2.saturating_add(what.slots))
+        !busy || !what.alone && !hung.lines.first().is_some_and(|one| self.alone(*one))
     }
 
     /// Whether a line fits on a port.
@@ -495,8 +498,4 @@ impl<'a> State<'a> {
 
 fn square(number: u64) -> u128 {
     u128::from(number) * u128::from(number)
-}
-
-fn sum(parts: &[u64]) -> u64 {
-    parts.iter().fold(0, |sum, part| sum.saturating_add(*part))
 }

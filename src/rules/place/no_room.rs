@@ -167,6 +167,9 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     for cure in &clash.cures {
         finding = finding.choice(cure.fix(model));
     }
+    if clash.lines.len() > MOST_NAMED + 1 && !alone {
+        finding.names = clash.lines.iter().map(|line| model.name_of(line.first.0)).collect();
+    }
     Some(finding)
 }
 
@@ -209,11 +212,10 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
         Lack::Unproven { placed, all, size } => {
             let lines = counted(i64::try_from(*all).unwrap_or(i64::MAX), "line");
             let size = count(*size, unit);
-            let was = if clash.lines.len() == 1 { "was" } else { "were" };
             format!(
-                "no room was found for {names} on the {output}s of {place}, though none is proven \
-                 to lack: {placed} of {lines} have {output}s, and the best try needs room for \
-                 {size} more{was}"
+                "no room was found for {names} on the {output}s of {place}, and it is not proven \
+                 that there is none: {placed} of {lines} have a {output}, and the best try needs \
+                 room for {size} more"
             )
         }
         Lack::Sizes(rooms) => {

@@ -35,17 +35,27 @@ impl Fixtures {
         let mut outputs = Vec::new();
         let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
         for index in 0..model.controllers.len() {
-            instance.sites.push(Site { limit: u64::MAX, unit: 1, ..Site::default() });
+            instance.sites.push(Site {
+                limit: u64::MAX,
+                unit: 1,
+                ..Site::default()
+            });
             let rows = outlets.scope(Target::Controller(index.into()));
             for (number, at) in rows.filter(|at| outlets.is_for(*at, true)).enumerate() {
-                let room = Room { nodes: outlets.slots_left(at), current: u64::MAX };
-                let takes = |(from, to): &(usize, usize)| (*from..*to).contains(&at).then_some(room);
+                let room = Room {
+                    nodes: outlets.slots_left(at),
+                    current: u64::MAX,
+                };
+                let takes =
+                    |(from, to): &(usize, usize)| (*from..*to).contains(&at).then_some(room);
                 let next = looks.len();
                 instance.ports.push(Port {
                     site: index,
                     number: u32::try_from(number).unwrap_or(u32::MAX),
                     place: index,
-                    look: *looks.entry(classes.keys().map(takes).collect()).or_insert(next),
+                    look: *looks
+                        .entry(classes.keys().map(takes).collect())
+                        .or_insert(next),
                     used: outlets.state(at) != Some(State::Free),
                     ..Port::default()
                 });
@@ -61,7 +71,10 @@ impl Fixtures {
                 class: classes.get(&scope(need)).copied().unwrap_or(0),
                 ..Line::default()
             };
-            instance.groups.push(Group { lines: vec![line], lead: Vec::new() });
+            instance.groups.push(Group {
+                lines: vec![line],
+                lead: Vec::new(),
+            });
         }
         Self { instance, outputs }
     }
@@ -84,7 +97,10 @@ impl Fixtures {
         let steps = pack::budget(self.instance.groups.len());
         let clashes = pack::clashes(&self.instance, steps).into_iter();
         clashes
-            .map(|clash| Clash { lines: clash.groups, cause: clash.cause })
+            .map(|clash| Clash {
+                lines: clash.groups,
+                cause: clash.cause,
+            })
             .collect()
     }
 }

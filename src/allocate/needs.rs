@@ -69,7 +69,9 @@ impl Need {
         let (id, at, pin) = strings.next()?;
         let count = 1 + strings.clone().count();
         let slots = std::iter::once(id).chain(strings.map(|(id, ..)| id));
-        let slots = slots.filter_map(|id| model.shape_of(id)).map(|shape| shape.slots);
+        let slots = slots
+            .filter_map(|id| model.shape_of(id))
+            .map(|shape| shape.slots);
         let slots = slots.fold(0, u32::saturating_add);
         let string = model.string(id)?;
         let shape = model.shape_of(id)?;
@@ -99,7 +101,11 @@ impl Need {
     /// What to keep a place to go on looking by.
     pub fn hint(&self, way: Way, scope: usize) -> Hint {
         // `any` begins where the first controller does, so it is kept apart by an odd number.
-        (way, 2 * scope + usize::from(self.target == Target::Any), self.slots)
+        (
+            way,
+            2 * scope + usize::from(self.target == Target::Any),
+            self.slots,
+        )
     }
 }
 

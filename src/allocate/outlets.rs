@@ -421,7 +421,11 @@ impl<'a> Outlets<'a> {
         if receivers.next().is_some() || by_port.is_some_and(|one| !one.ports.is_empty()) {
             return None;
         }
-        let settings = &self.model.controller(row.controller)?.port(number)?.settings;
+        let settings = &self
+            .model
+            .controller(row.controller)?
+            .port(number)?
+            .settings;
         let settings = Arc::as_ptr(settings).addr();
         Some((row.controller, row.receiver, settings, row.reserved))
     }
@@ -447,7 +451,9 @@ impl<'a> Outlets<'a> {
         };
         let time = NodeTime::of(self.model, need.first.0);
         let time = time.and_then(|time| outlet.load.room(self.model, time));
-        let settings = self.model.port_settings(outlet.controller, port, receiver)?;
+        let settings = self
+            .model
+            .port_settings(outlet.controller, port, receiver)?;
         let most = fuse::most(self.model, outlet.controller, &settings);
         let most = most.filter(|_| !need.unfed);
         let current = most.map_or(u64::MAX, |most| most.saturating_sub(outlet.draw));

@@ -54,7 +54,10 @@ pub(super) fn place(
     let homes = Homes::new();
     let filled = fill(model, seats, past.map(|past| (past, &homes)));
     for fixtures in [false, true] {
-        let its = filled.left.iter().filter(|(_, need)| need.fixture == fixtures);
+        let its = filled
+            .left
+            .iter()
+            .filter(|(_, need)| need.fixture == fixtures);
         let left: Vec<usize> = its.map(|(index, _)| *index).collect();
         if left.is_empty() {
             continue;
@@ -85,7 +88,10 @@ pub(super) fn fill(
 ) -> Filled {
     let said = seats.to_vec();
     let mut lines = open(model, seats);
-    let mut filled = Filled { picked: None, left: Vec::new() };
+    let mut filled = Filled {
+        picked: None,
+        left: Vec::new(),
+    };
     if lines.is_empty() {
         return filled;
     }
@@ -94,11 +100,15 @@ pub(super) fn fill(
         outlets.keep(seats, past, homes);
     }
     outlets.mark_unfed(&mut lines);
-    let (fixtures, pixel): (Vec<_>, Vec<_>) =
-        lines.into_iter().partition(|(_, need)| need.fixture);
+    let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
     let (outputs, picked) = together(model, &outlets, &pixel, past.map(|(_, homes)| homes), seats);
     filled.picked = picked;
-    let mut search = Search { model, outlets, hints: BTreeMap::new(), left: Vec::new() };
+    let mut search = Search {
+        model,
+        outlets,
+        hints: BTreeMap::new(),
+        left: Vec::new(),
+    };
     for ((index, need), at) in pixel.iter().zip(outputs) {
         let at = at.filter(|at| search.outlets.fits(*at, need).is_ok());
         search.seat(*index, need, at, seats);
@@ -156,7 +166,10 @@ fn together(
         }
     }
     match found {
-        Ok(found) => (found.outputs.into_iter().map(Some).collect(), Some(found.picked)),
+        Ok(found) => (
+            found.outputs.into_iter().map(Some).collect(),
+            Some(found.picked),
+        ),
         Err(outputs) => (outputs, None),
     }
 }
@@ -192,7 +205,9 @@ fn pushed_out(
         let Some((_, last)) = plan.controllers.get(index).and_then(|own| own.universes) else {
             continue;
         };
-        let most = controller.most_universes.map_or(usize::MAX, |most| most.value as usize);
+        let most = controller
+            .most_universes
+            .map_or(usize::MAX, |most| most.value as usize);
         let past = matches!(controller.start, Start::Range(_, end) if last > end);
         if past || usage::heard(model, &plan, id).len() > most {
             *less += universe;
@@ -218,13 +233,7 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
-    fn seat(
-        &mut self,
-        index: usize,
-        need: &Need,
-        at: Option<usize>,
-        seats: &mut [Option<Seat>],
-    ) {
+    fn seat(&mut self, index: usize, need: &Need, at: Option<usize>, seats: &mut [Option<Seat>]) {
         let seat = at.and_then(|at| self.outlets.take(at, need));
         if seat.is_none() {
             self.left.push((index, need.clone()));

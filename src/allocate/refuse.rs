@@ -31,7 +31,12 @@ pub(super) fn findings(
     } else {
         Asked::new(model, &outlets, &lines, Universes::Least).clashes()
     };
-    let refusal = Refusal { model, said, outlets: &outlets, lines: &lines };
+    let refusal = Refusal {
+        model,
+        said,
+        outlets: &outlets,
+        lines: &lines,
+    };
     let all: Vec<usize> = clashes
         .iter()
         .flat_map(|clash| &clash.lines)
@@ -42,7 +47,11 @@ pub(super) fn findings(
         let words = refusal.clash(clash, fixtures);
         findings.extend(words.and_then(|words| refusal.told(words, &clash.lines, &all)));
     }
-    let open = |at: &usize| lines.get(*at).is_some_and(|(index, _)| left.contains(index));
+    let open = |at: &usize| {
+        lines
+            .get(*at)
+            .is_some_and(|(index, _)| left.contains(index))
+    };
     let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
     let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
     // What did not parse may be what these need.
@@ -67,12 +76,7 @@ impl Refusal<'_> {
     }
 
     /// With what would help; `all` are the lines of every clash.
-    fn told(
-        &self,
-        mut words: no_room::Clash,
-        own: &[usize],
-        all: &[usize],
-    ) -> Option<Diagnostic> {
+    fn told(&self, mut words: no_room::Clash, own: &[usize], all: &[usize]) -> Option<Diagnostic> {
         let index = |at: &usize| self.lines.get(*at).map(|(index, _)| *index);
         let others = all.iter().filter(|at| !own.contains(at));
         let others: Vec<usize> = others.filter_map(index).collect();
@@ -94,18 +98,19 @@ impl Refusal<'_> {
     }
 
     /// What is known where no clash is proven.
-    fn unproven(
-        &self,
-        lines: &[usize],
-        without: usize,
-        fixtures: bool,
-    ) -> Option<no_room::Clash> {
+    fn unproven(&self, lines: &[usize], without: usize, fixtures: bool) -> Option<no_room::Clash> {
         let first = self.need(*lines.first()?)?;
-        let askers: Vec<Asker> =
-            lines.iter().filter_map(|at| self.asker(*at, fixtures)).collect();
+        let askers: Vec<Asker> = lines
+            .iter()
+            .filter_map(|at| self.asker(*at, fixtures))
+            .collect();
         let size = askers.iter().map(|asker| asker.size).sum();
         let all = self.lines.len();
-        let lack = Lack::Unproven { placed: all - without.min(all), all, size };
+        let lack = Lack::Unproven {
+            placed: all - without.min(all),
+            all,
+            size,
+        };
         Some(no_room::Clash {
             lines: askers,
             fixtures,

@@ -4,8 +4,8 @@
 //! least, so that a refusal is certain. Whether a placement found that way holds is told when the
 //! addresses are known.
 
-use super::needs::{Kind, Need, State};
 use super::makes::{Hangs, Make};
+use super::needs::{Kind, Need, State};
 use super::outlets::Outlets;
 use super::pack::{self, Answer, Cause, Group, Instance, Line, Order, Port, Room, Site};
 use crate::model::{
@@ -108,7 +108,11 @@ impl<'a> Asked<'a> {
 
     /// Lines stay on the outputs that they have where they can.
     pub fn at_home(mut self, homes: &Homes) -> Self {
-        let lines = self.instance.groups.iter_mut().flat_map(|group| &mut group.lines);
+        let lines = self
+            .instance
+            .groups
+            .iter_mut()
+            .flat_map(|group| &mut group.lines);
         for (line, (index, _)) in lines.zip(self.lines) {
             if let Some((row, plugs)) = homes.get(index)
                 && let Ok(port) = self.rows.binary_search(row)
@@ -138,8 +142,8 @@ impl<'a> Asked<'a> {
             let id = ControllerId::from(index);
             let limit = limit(self.model, id);
             self.limited |= limit < u64::MAX;
-            let aligned = controller.align == Align::Port
-                && controller.addressing != Addressing::Consecutive;
+            let aligned =
+                controller.align == Align::Port && controller.addressing != Addressing::Consecutive;
             let mut carried = 0;
             for at in self.outlets.scope(Target::Controller(id)) {
                 carried += self.outlets.taken(at).0;
@@ -157,9 +161,8 @@ impl<'a> Asked<'a> {
     /// The class of each line.
     fn classes(&self) -> Vec<Class> {
         let class = |(place, (_, need)): (usize, &(usize, Need))| {
-            let mut makes = strings(self.model, need).map(|id| {
-                (Make::of(self.model, id), self.outlets.fed_apart(id))
-            });
+            let mut makes = strings(self.model, need)
+                .map(|id| (Make::of(self.model, id), self.outlets.fed_apart(id)));
             let first = makes.next();
             match first {
                 Some((Some(make), apart)) if makes.all(|one| one == (Some(make), apart)) => {
@@ -203,7 +206,9 @@ impl<'a> Asked<'a> {
             let state = self.outlets.state(at);
             let free = state == Some(State::Free);
             let key = self.outlets.look(at);
-            let seen = key.filter(|_| free).and_then(|key| known.get(&key).copied());
+            let seen = key
+                .filter(|_| free)
+                .and_then(|key| known.get(&key).copied());
             let look = seen.unwrap_or_else(|| {
                 let room = |need: &&Need| self.room(at, need);
                 let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
@@ -218,7 +223,9 @@ impl<'a> Asked<'a> {
             let place = *places.entry((row.controller, row.receiver)).or_insert(next);
             let kind = match self.outlets.hangs(at) {
                 Hangs::Nothing => None,
-                Hangs::One(make) => Some(kinds.get(&(Some(make), 0)).copied().unwrap_or(usize::MAX)),
+                Hangs::One(make) => {
+                    Some(kinds.get(&(Some(make), 0)).copied().unwrap_or(usize::MAX))
+                }
                 Hangs::Unlike => Some(usize::MAX),
             };
             self.rows.push(at);
@@ -250,7 +257,12 @@ impl<'a> Asked<'a> {
                     && two.first <= one.last
             })
         };
-        receivers.iter().enumerate().filter(shares).map(|(index, _)| index).collect()
+        receivers
+            .iter()
+            .enumerate()
+            .filter(shares)
+            .map(|(index, _)| index)
+            .collect()
     }
 
     /// What an output has left for lines like one.
@@ -258,22 +270,22 @@ impl<'a> Asked<'a> {
         if !self.outlets.scope(need.target).contains(&at) {
             return None;
         }
-        let make = strings(self.model, need).next().and_then(|id| Make::of(self.model, id));
+        let make = strings(self.model, need)
+            .next()
+            .and_then(|id| Make::of(self.model, id));
         let alike = strings(self.model, need).all(|id| Make::of(self.model, id) == make);
         if !alike {
             let fits = self.outlets.fits(at, need).is_ok();
-            return fits.then_some(Room { nodes: u64::MAX, current: u64::MAX });
+            return fits.then_some(Room {
+                nodes: u64::MAX,
+                current: u64::MAX,
+            });
         }
         let (nodes, current) = self.outlets.room(at, need)?;
         Some(Room { nodes, current })
     }
 
-    fn lines(
-        &mut self,
-        classes: &[Class],
-        numbers: &BTreeMap<Class, usize>,
-        universes: Universes,
-    ) {
+    fn lines(&mut self, classes: &[Class], numbers: &BTreeMap<Class, usize>, universes: Universes) {
         let stands: BTreeMap<usize, Option<(i64, i64)>> = self
             .instance
             .ports
@@ -281,7 +293,11 @@ impl<'a> Asked<'a> {
             .zip(&self.rows)
             .map(|(port, row)| (port.place, self.stands(*row)))
             .collect();
-        let shared = self.model.strings.iter().any(|string| string.same_as.is_some());
+        let shared = self
+            .model
+            .strings
+            .iter()
+            .any(|string| string.same_as.is_some());
         let mut spare = 0;
         for span in &self.groups {
             let mut group = Group::default();
@@ -293,7 +309,11 @@ impl<'a> Asked<'a> {
                 spare = spare.max(each.map(|node| u64::from(node.slots)).max().unwrap_or(0));
                 group.lines.push(Line {
                     size: Outlets::load(self.model, need).length(),
-                    draw: if need.unfed { 0 } else { self.outlets.drawn(need) },
+                    draw: if need.unfed {
+                        0
+                    } else {
+                        self.outlets.drawn(need)
+                    },
                     slots: self.slots(need, universes, shared),
                     class: numbers.get(class).copied().unwrap_or(0),
                     alone: lone(self.model, need),
@@ -341,7 +361,13 @@ impl<'a> Asked<'a> {
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
         let universe = u64::from(model.display.universe_slots.max(1));
         let limits = |index: usize| limit(model, ControllerId::from(index)) < u64::MAX;
-        let its = || model.controllers.iter().enumerate().filter(|(index, _)| limits(*index));
+        let its = || {
+            model
+                .controllers
+                .iter()
+                .enumerate()
+                .filter(|(index, _)| limits(*index))
+        };
         if its().any(|(_, controller)| controller.align == Align::Prop) {
             return slots.div_ceil(universe) * universe;
         }
@@ -358,13 +384,22 @@ impl<'a> Asked<'a> {
         let count = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
         for kind in 0..count {
             let mine = |line: &&mut Line| instance.kinds.get(line.class) == Some(&kind);
-            let lines = instance.groups.iter_mut().flat_map(|group| &mut group.lines);
+            let lines = instance
+                .groups
+                .iter_mut()
+                .flat_map(|group| &mut group.lines);
             let mut lines: Vec<&mut Line> = lines.filter(mine).collect();
-            let each = lines.iter().find(|line| line.draw > 0).map(|one| one.draw / one.size.max(1));
+            let each = lines
+                .iter()
+                .find(|line| line.draw > 0)
+                .map(|one| one.draw / one.size.max(1));
             let Some(each) = each.filter(|each| *each > 0) else {
                 continue;
             };
-            if lines.iter().any(|line| line.draw != each.saturating_mul(line.size)) {
+            if lines
+                .iter()
+                .any(|line| line.draw != each.saturating_mul(line.size))
+            {
                 continue;
             }
             for line in &mut lines {
@@ -425,7 +460,12 @@ impl<'a> Asked<'a> {
 
     fn found(&self, answer: &Answer) -> Found {
         Found {
-            outputs: answer.ports.iter().flatten().map(|port| self.row(*port)).collect(),
+            outputs: answer
+                .ports
+                .iter()
+                .flatten()
+                .map(|port| self.row(*port))
+                .collect(),
             picked: Picked {
                 opened: answer.opened,
                 bound: answer.bound,
@@ -447,7 +487,9 @@ const NO_KIND: usize = u32::MAX as usize - 1;
 /// Whether a line must have a port of its own.
 fn lone(model: &Model, need: &Need) -> bool {
     let stored = |id: StringId| {
-        model.string(id).is_some_and(|string| string.stored || string.same_as.is_some())
+        model
+            .string(id)
+            .is_some_and(|string| string.stored || string.same_as.is_some())
     };
     let mut makes = strings(model, need).map(|id| Make::of(model, id));
     let first = makes.next();

@@ -22,7 +22,9 @@ pub fn has_room(model: &Model) -> bool {
     let mut lines = ports::open(model, &said);
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
-    let fit = Asked::new(model, &outlets, &pixel, Universes::Safe).fits(STEPS).0;
+    let fit = Asked::new(model, &outlets, &pixel, Universes::Safe)
+        .fits(STEPS)
+        .0;
     fit && (fixtures.is_empty() || Fixtures::new(model, &outlets, &fixtures).fits())
 }
 

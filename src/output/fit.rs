@@ -164,7 +164,10 @@ fn found(model: &Model, plan: &Plan) -> FoundRow {
         not_side_by_side: picked.map(|picked| picked.apart),
         ports_for_neighbours: picked.map(|picked| picked.opened.saturating_sub(picked.fewest)),
         finished: picked.map(|picked| picked.finished),
-        prefer: model.display.prefer.map_or("side by side", |told| told.value.words()),
+        prefer: model
+            .display
+            .prefer
+            .map_or("side by side", |told| told.value.words()),
     }
 }
 

@@ -54,10 +54,17 @@ const MOST: usize = 8;
 #[must_use]
 pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     let field = Field::new(instance);
-    let mut prover = Prover { field: &field, empty: State::new(&field), left: steps };
+    let mut prover = Prover {
+        field: &field,
+        empty: State::new(&field),
+        left: steps,
+    };
     let (mut groups, hopeless): (Vec<usize>, Vec<usize>) =
         (0..field.span.len()).partition(|group| prover.fits_alone(*group));
-    let alone = |group| Clash { groups: vec![group], cause: Cause::Alone };
+    let alone = |group| Clash {
+        groups: vec![group],
+        cause: Cause::Alone,
+    };
     let mut clashes: Vec<Clash> = hopeless.into_iter().map(alone).collect();
     let most = clashes.len() + MOST;
     while clashes.len() < most {
@@ -81,15 +88,19 @@ impl Prover<'_> {
     fn fits_alone(&self, group: usize) -> bool {
         self.field.span[group].clone().all(|line| {
             let ports = &self.field.accepting[self.field.lines[line].class];
-            ports.iter().any(|port| self.empty.has_room(line, *port, (0, 0, 0)))
+            ports
+                .iter()
+                .any(|port| self.empty.has_room(line, *port, (0, 0, 0)))
         })
     }
 
     /// Why some groups find no room, where that can be proven.
     fn proof(&mut self, groups: &[usize], search: bool) -> Option<Cause> {
         let field = self.field;
-        let lines: Vec<usize> =
-            groups.iter().flat_map(|group| field.span[*group].clone()).collect();
+        let lines: Vec<usize> = groups
+            .iter()
+            .flat_map(|group| field.span[*group].clone())
+            .collect();
         let mut tied = vec![Vec::new(); field.instance.sites.len()];
         for &line in &lines {
             if let [(site, _)] = field.by_site[field.lines[line].class][..] {
@@ -97,7 +108,9 @@ impl Prover<'_> {
             }
         }
         for (site, lines) in tied.iter().enumerate() {
-            let room = field.instance.sites[site].limit.saturating_sub(self.empty.slots[site]);
+            let room = field.instance.sites[site]
+                .limit
+                .saturating_sub(self.empty.slots[site]);
             let needed = self.slots(lines);
             if !lines.is_empty() && needed > room {
                 return Some(Cause::Slots { needed, left: room });
@@ -111,7 +124,10 @@ impl Prover<'_> {
         if needed > room {
             return Some(Cause::Slots { needed, left: room });
         }
-        for lines in std::iter::once(&lines).chain(&tied).filter(|lines| !lines.is_empty()) {
+        for lines in std::iter::once(&lines)
+            .chain(&tied)
+            .filter(|lines| !lines.is_empty())
+        {
             let least = least_of(field, lines, PROOF.min(self.left));
             self.left = self.left.saturating_sub(least.steps + lines.len() as u64);
             if let Some((needed, free)) = least.short {

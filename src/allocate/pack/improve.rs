@@ -81,15 +81,18 @@ impl Snapshot {
     fn of(state: &State<'_>) -> Self {
         let order = state.field.instance.order;
         let key = state.measure.key(order);
-        Self { key, port_of: state.port_of.clone() }
+        Self {
+            key,
+            port_of: state.port_of.clone(),
+        }
     }
 }
 
 impl State<'_> {
     /// Moves every line to a given port.
     pub fn put(&mut self, port_of: &[u32]) {
-        for line in 0..port_of.len() {
-            if self.port_of[line] != NONE && self.port_of[line] != port_of[line] {
+        for (line, port) in port_of.iter().enumerate() {
+            if self.port_of[line] != NONE && self.port_of[line] != *port {
                 self.take(line);
             }
         }
@@ -137,6 +140,9 @@ impl Search<'_> {
             return;
         }
         self.groups.push(group);
+        // Each line that comes or goes looks at all of its group.
+        let count = self.state.field.span[group as usize].len() as u64;
+        inserter.steps += count * count;
         for line in self.state.field.span[group as usize].clone() {
             inserter.steps += 4;
             let port = self.state.port_of[line];
@@ -175,6 +181,7 @@ impl Search<'_> {
         let Some(first) = self.some_port(inserter) else {
             return;
         };
+        let first = self.left_home(inserter).unwrap_or(first);
         self.ruin_port(first, inserter);
         let more = 1 + inserter.random.below(3);
         for _ in 0..more {
@@ -190,6 +197,24 @@ impl Search<'_> {
                 self.ruin_port(port, inserter);
             }
         }
+    }
+
+    /// Takes away a line that is not on its port, now and then, and gives that port.
+    fn left_home(&mut self, inserter: &mut Inserter) -> Option<u32> {
+        if self.state.measure.plugs.0 == 0 || inserter.random.below(2) == 0 {
+            return None;
+        }
+        let field = self.state.field;
+        let all = field.lines.len();
+        let from = inserter.random.below(all);
+        inserter.steps += 8;
+        let away = |line: &usize| {
+            let home = field.lines[*line].home;
+            home.is_some_and(|home| home as u32 != self.state.port_of[*line])
+        };
+        let line = (from..all).chain(0..from).find(away)?;
+        self.ruin(field.group[line], inserter);
+        field.lines[line].home.map(|home| home as u32)
     }
 
     fn ruin_groups(&mut self, inserter: &mut Inserter) {
@@ -224,7 +249,10 @@ impl Search<'_> {
         let field = self.state.field;
         let size = |group: u32| {
             let span = field.span[group as usize].clone();
-            field.lines[span].iter().map(|line| line.size.max(1)).sum::<u64>()
+            field.lines[span]
+                .iter()
+                .map(|line| line.size.max(1))
+                .sum::<u64>()
         };
         match inserter.random.below(4) {
             0 => {
@@ -238,7 +266,8 @@ impl Search<'_> {
                     let span = field.span[group as usize].clone();
                     field.lines[span].iter().map(|line| line.size).max()
                 };
-                self.groups.sort_by_key(|group| (std::cmp::Reverse(largest(*group)), *group));
+                self.groups
+                    .sort_by_key(|group| (std::cmp::Reverse(largest(*group)), *group));
             }
             _ => {
                 let random = &mut inserter.random;

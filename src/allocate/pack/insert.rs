@@ -165,12 +165,7 @@ impl Inserter {
     }
 
     /// The best ports that stand side by side, in the order of the lines; several may share one.
-    fn side_by_side(
-        &mut self,
-        state: &State<'_>,
-        lines: &[usize],
-        at: &Where<'_>,
-    ) -> Option<Way> {
+    fn side_by_side(&mut self, state: &State<'_>, lines: &[usize], at: &Where<'_>) -> Option<Way> {
         let class = state.field.lines[*lines.first()?].class;
         self.look(state, class, at, lines.len() - 1);
         let mut best: Option<Way> = None;
@@ -233,12 +228,7 @@ impl Inserter {
     }
 
     /// The best ports on one site, wherever they stand there.
-    fn together(
-        &mut self,
-        state: &mut State<'_>,
-        lines: &[usize],
-        at: &Where<'_>,
-    ) -> Option<Way> {
+    fn together(&mut self, state: &mut State<'_>, lines: &[usize], at: &Where<'_>) -> Option<Way> {
         let field = state.field;
         let class = field.lines[*lines.first()?].class;
         let mut order = lines.to_vec();
@@ -252,7 +242,10 @@ impl Inserter {
                 continue;
             }
             let before = state.price();
-            let placed = order.iter().take_while(|line| self.on_site(state, **line, *site)).count();
+            let placed = order
+                .iter()
+                .take_while(|line| self.on_site(state, **line, *site))
+                .count();
             if placed == order.len() {
                 // A missing line is dear, so that the difference is what the ports cost.
                 let missing = (order.len() as i64) * 4_000_000 * super::state::PORT;

@@ -67,7 +67,11 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
 }
 
 fn by_group<T>(field: &Field<'_>, port: impl Fn(usize) -> T) -> Vec<Vec<T>> {
-    field.span.iter().map(|span| span.clone().map(&port).collect()).collect()
+    field
+        .span
+        .iter()
+        .map(|span| span.clone().map(&port).collect())
+        .collect()
 }
 
 struct Solver<'a> {
@@ -90,7 +94,12 @@ impl<'a> Solver<'a> {
             field,
             inserter: Inserter::new(1),
             least: Least::default(),
-            least_lead: match field.instance.groups.iter().all(|group| group.lead.is_empty()) {
+            least_lead: match field
+                .instance
+                .groups
+                .iter()
+                .all(|group| group.lead.is_empty())
+            {
                 true => 0,
                 false => least_lead.sum(),
             },
@@ -116,16 +125,32 @@ impl<'a> Solver<'a> {
                 break;
             }
             let next = match turn {
-                0 => Some(start::decreasing(field, true, true, &mut self.inserter.steps)),
+                0 => Some(start::decreasing(
+                    field,
+                    true,
+                    true,
+                    &mut self.inserter.steps,
+                )),
                 1 => start::patterns(field, &mut self.inserter, left / 4 * 3),
-                2 => Some(start::decreasing(field, false, true, &mut self.inserter.steps)),
+                2 => Some(start::decreasing(
+                    field,
+                    false,
+                    true,
+                    &mut self.inserter.steps,
+                )),
                 3 if !large => Some(start::greedy(field, false, &mut self.inserter)),
-                4 if !large => {
-                    Some(start::decreasing(field, false, false, &mut self.inserter.steps))
-                }
-                5 if !large => {
-                    Some(start::decreasing(field, true, false, &mut self.inserter.steps))
-                }
+                4 if !large => Some(start::decreasing(
+                    field,
+                    false,
+                    false,
+                    &mut self.inserter.steps,
+                )),
+                5 if !large => Some(start::decreasing(
+                    field,
+                    true,
+                    false,
+                    &mut self.inserter.steps,
+                )),
                 _ => None,
             };
             if let Some(next) = next
@@ -164,7 +189,11 @@ impl<'a> Solver<'a> {
         let shares = if small { [1, 2] } else { [1, 1] };
         for share in shares {
             let steps = self.left() * share / 4;
-            let course = Course { steps, enough: &placed, hot: HOT };
+            let course = Course {
+                steps,
+                enough: &placed,
+                hot: HOT,
+            };
             state = improve::improve(state, &mut self.inserter, &course).0;
             if state.measure.missing == 0 || !small {
                 return state;
@@ -205,7 +234,11 @@ impl<'a> Solver<'a> {
             }
             let mut inserter = std::mem::replace(&mut self.inserter, Inserter::new(2));
             let enough = |state: &State<'_>| self.enough(state);
-            let course = Course { steps, enough: &enough, hot };
+            let course = Course {
+                steps,
+                enough: &enough,
+                hot,
+            };
             let (next, finished) = improve::improve(state, &mut inserter, &course);
             (state, self.finished, self.inserter) = (next, finished, inserter);
             if self.finished {
@@ -218,7 +251,10 @@ impl<'a> Solver<'a> {
     /// Proves of a small instance that no fewer strings leave their port, or finds how.
     fn stay(&mut self, mut state: State<'a>) -> State<'a> {
         while state.measure.plugs.0 > 0 && self.field.lines.len() <= SMALL {
-            let most = Most { opened: u64::MAX, plugs: state.measure.plugs.0 - 1 };
+            let most = Most {
+                opened: u64::MAX,
+                plugs: state.measure.plugs.0 - 1,
+            };
             let mut steps = self.left().max(self.steps / 8) / 2;
             let before = steps;
             let groups = self.all_groups();
@@ -239,7 +275,10 @@ impl<'a> Solver<'a> {
             return state;
         }
         while state.measure.ports > self.least.opened {
-            let most = Most { opened: state.measure.ports - 1, plugs: state.measure.plugs.0 };
+            let most = Most {
+                opened: state.measure.ports - 1,
+                plugs: state.measure.plugs.0,
+            };
             let mut steps = self.left().max(self.steps / 8) / 2;
             let before = steps;
             let groups = self.all_groups();
@@ -273,13 +312,20 @@ impl<'a> Solver<'a> {
         {
             return ports;
         }
-        let instance = Instance { order: Order::Ports, ..self.field.instance.clone() };
+        let instance = Instance {
+            order: Order::Ports,
+            ..self.field.instance.clone()
+        };
         let field = Field::new(&instance);
         let mut other = State::new(&field);
         other.put(&state.port_of);
         let bound = self.least.opened;
         let enough = |state: &State<'_>| state.measure.ports <= bound;
-        let course = Course { steps: self.steps / 3, enough: &enough, hot: HOT };
+        let course = Course {
+            steps: self.steps / 3,
+            enough: &enough,
+            hot: HOT,
+        };
         let (best, _) = improve::improve(other, &mut self.inserter, &course);
         match best.measure.split <= state.measure.split {
             true => best.measure.ports,

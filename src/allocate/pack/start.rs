@@ -27,7 +27,11 @@ fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
         let span = field.span[group].clone();
         let largest = span.clone().map(share).max().unwrap_or(0);
         let several = several_first && span.len() > 1;
-        let all: u128 = if several { span.map(share).sum() } else { largest };
+        let all: u128 = if several {
+            span.map(share).sum()
+        } else {
+            largest
+        };
         (Reverse(several), Reverse(all), group)
     });
     order
@@ -44,7 +48,10 @@ pub fn greedy<'a>(field: &'a Field<'a>, several_first: bool, inserter: &mut Inse
 /// Puts in what has no port yet.
 pub fn fill(state: &mut State<'_>, several_first: bool, inserter: &mut Inserter) {
     for group in by_size(state.field, several_first) {
-        if state.field.span[group].clone().any(|line| state.port_of[line] == NONE) {
+        if state.field.span[group]
+            .clone()
+            .any(|line| state.port_of[line] == NONE)
+        {
             inserter.insert(state, group, &Where::All);
         }
     }
@@ -66,7 +73,12 @@ pub fn homes(state: &mut State<'_>) {
 }
 
 /// Line by line, the largest first: onto the first port with room, or that with the least left.
-pub fn decreasing<'a>(field: &'a Field<'a>, best: bool, widest: bool, steps: &mut u64) -> State<'a> {
+pub fn decreasing<'a>(
+    field: &'a Field<'a>,
+    best: bool,
+    widest: bool,
+    steps: &mut u64,
+) -> State<'a> {
     let mut state = State::new(field);
     homes(&mut state);
     let mut lines: Vec<usize> = (0..field.lines.len()).collect();
@@ -129,11 +141,15 @@ pub fn patterns<'a>(
         lines.filter(mine).collect::<Vec<usize>>()
     };
     let several: Vec<usize> = by_size(field, true);
-    for group in several.into_iter().filter(|group| field.span[*group].len() > 1) {
+    for group in several
+        .into_iter()
+        .filter(|group| field.span[*group].len() > 1)
+    {
         inserter.insert(&mut state, group, &Where::All);
     }
-    let classes: Vec<(usize, Vec<usize>)> =
-        (0..field.accepting.len()).map(|class| (class, singles(class))).collect();
+    let classes: Vec<(usize, Vec<usize>)> = (0..field.accepting.len())
+        .map(|class| (class, singles(class)))
+        .collect();
     let all: usize = classes.iter().map(|(_, lines)| lines.len()).sum();
     if all < 12 {
         return None;
@@ -159,7 +175,9 @@ fn commonest(state: &State<'_>, class: usize) -> Option<u64> {
             *rooms.entry(room.nodes).or_default() += 1;
         }
     }
-    let most = rooms.into_iter().max_by_key(|(room, count)| (*count, *room))?;
+    let most = rooms
+        .into_iter()
+        .max_by_key(|(room, count)| (*count, *room))?;
     (most.0 <= 8_192).then_some(most.0)
 }
 
@@ -169,11 +187,20 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
         return 0;
     };
     let mut by_size: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
-    for &line in lines.iter().rev().filter(|line| (1..=room).contains(&field.lines[**line].size)) {
-        by_size.entry(field.lines[line].size).or_default().push(line);
+    for &line in lines
+        .iter()
+        .rev()
+        .filter(|line| (1..=room).contains(&field.lines[**line].size))
+    {
+        by_size
+            .entry(field.lines[line].size)
+            .or_default()
+            .push(line);
     }
-    let sizes: Vec<u64> =
-        by_size.iter().flat_map(|(size, lines)| lines.iter().map(|_| *size)).collect();
+    let sizes: Vec<u64> = by_size
+        .iter()
+        .flat_map(|(size, lines)| lines.iter().map(|_| *size))
+        .collect();
     let packed = bins::pack(&sizes, room, steps, &mut |sizes| complete(sizes, room));
     let mut bins = packed.bins;
     bins.sort_by_key(|bin| Reverse(bin.iter().sum::<u64>()));
@@ -193,7 +220,11 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
             let place = field.port(**port).place;
             std::mem::replace(&mut last, place) != place
         });
-        let lead = |port: &&u32| its.iter().map(|line| field.lead(*line, **port)).sum::<u64>();
+        let lead = |port: &&u32| {
+            its.iter()
+                .map(|line| field.lead(*line, **port))
+                .sum::<u64>()
+        };
         let Some(port) = ports.min_by_key(lead).copied() else {
             continue;
         };
@@ -212,8 +243,10 @@ pub fn complete(sizes: &[u64], room: u64) -> Vec<Vec<u64>> {
     for size in sizes {
         *counts.entry(Reverse(*size)).or_default() += 1;
     }
-    let mut left: Vec<(u64, u32)> =
-        counts.into_iter().map(|(size, count)| (size.0, count)).collect();
+    let mut left: Vec<(u64, u32)> = counts
+        .into_iter()
+        .map(|(size, count)| (size.0, count))
+        .collect();
     let mut bins = Vec::new();
     let mut first = 0;
     while first < left.len() {

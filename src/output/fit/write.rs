@@ -110,7 +110,9 @@ fn summary(fit: &Fit) -> String {
     }
     if let Some(more) = found.ports_for_neighbours.filter(|more| *more > 0) {
         let more = count(more, "port");
-        parts.push(format!("{more} more than `prefer fewest ports` to hang props side by side"));
+        parts.push(format!(
+            "{more} more than `prefer fewest ports` to hang props side by side"
+        ));
     }
     if let Some(not) = found.not_side_by_side.filter(|not| *not > 0) {
         parts.push(format!("{} not side by side", count(not, "prop")));

@@ -168,7 +168,11 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
         finding = finding.choice(cure.fix(model));
     }
     if clash.lines.len() > MOST_NAMED + 1 && !alone {
-        finding.names = clash.lines.iter().map(|line| model.name_of(line.first.0)).collect();
+        finding.names = clash
+            .lines
+            .iter()
+            .map(|line| model.name_of(line.first.0))
+            .collect();
     }
     Some(finding)
 }

@@ -22,7 +22,7 @@ use std::sync::Arc;
 
 /// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
 /// for each line.
-const STEPS: u64 = 30_000_000;
+const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;
 

@@ -51,6 +51,9 @@ impl Inserter {
         let span = state.field.span[group].clone();
         let open: Vec<usize> = span.filter(|line| state.port_of[*line] == NONE).collect();
         let whole = open.len() == state.field.span[group].len();
+        // Each line that is placed looks at all of its group, on every site that is tried.
+        let sites = state.field.instance.sites.len();
+        self.steps += (open.len() * open.len() * (1 + sites)) as u64;
         if let [line] = open[..] {
             return self.single(state, line, at);
         }

@@ -19,6 +19,8 @@ pub struct Ast {
     pub statements: Vec<Statement>,
     /// Whether some text did not parse: what follows from something missing is then not told.
     pub broken: bool,
+    /// Whether a text that the display includes could not be read: any name may be declared in it.
+    pub lost: bool,
     /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
     pub mentioned: Vec<Ident>,
     /// The kinds of which a declaration has no name that can be read: what such a kind has is not known.

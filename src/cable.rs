@@ -26,49 +26,66 @@ const CLASS_5: &[(u32, f64)] = &[
     (35_000, 0.554),
 ];
 
-/// What a conductor by number may carry: number, microamperes.
+/// The editions that the figures below are from.
+const NEC_SMALL: &str = "NFPA 70 (2020) 240.4(D)";
+const NEC_LARGE: &str = "NFPA 70 (2020) table 310.16";
+const NFPA_79: &str = "NFPA 79 (2021) table 12.5.1";
+const BS_FLEXIBLE: &str = "BS 7671 (2018) table 4F3A";
+const IEC_B1: &str = "IEC 60364-5-52 (2009) table B.52.2";
+
+/// What a conductor by number may carry: number, microamperes, and where the figure is from.
 ///
-/// 18 to 10: NFPA 70, 240.4(D), the largest fuse before a small conductor. 20 and thinner: NFPA 79, table 12.5.1.
-/// 8 and thicker: NFPA 70, table 310.16, 60 °C. The first row is confirmed by its article only, the figures of all
-/// three are from memory.
-const BY_NUMBER: &[(u8, i64)] = &[
-    (0, 125_000_000),
-    (1, 110_000_000),
-    (2, 95_000_000),
-    (4, 70_000_000),
-    (6, 55_000_000),
-    (8, 40_000_000),
-    (10, 30_000_000),
-    (12, 20_000_000),
-    (14, 15_000_000),
-    (16, 10_000_000),
-    (18, 7_000_000),
-    (20, 5_000_000),
-    (22, 3_000_000),
-    (24, 2_000_000),
-    (26, 1_000_000),
-    (28, 800_000),
-    (30, 500_000),
+/// 18 to 10 are the largest fuse before a small conductor; 8 and thicker the 60 °C column.
+const BY_NUMBER: &[(u8, i64, &str)] = &[
+    (0, 125_000_000, NEC_LARGE), // from memory
+    (1, 110_000_000, NEC_LARGE), // from memory
+    (2, 95_000_000, NEC_LARGE),  // from memory
+    (3, 85_000_000, NEC_LARGE),  // from memory
+    (4, 70_000_000, NEC_LARGE),  // from memory
+    (6, 55_000_000, NEC_LARGE),  // from memory
+    (8, 40_000_000, NEC_LARGE),  // from memory
+    (10, 30_000_000, NEC_SMALL), // 240.4(D)(7), read as quoted
+    (12, 20_000_000, NEC_SMALL), // 240.4(D)(5), read as quoted
+    (14, 15_000_000, NEC_SMALL), // 240.4(D)(3), read as quoted
+    (16, 10_000_000, NEC_SMALL), // 240.4(D)(2), figure from memory
+    (18, 7_000_000, NEC_SMALL),  // 240.4(D)(1), figure from memory
+    (20, 5_000_000, NFPA_79),    // from memory
+    (22, 3_000_000, NFPA_79),    // from memory
+    (24, 2_000_000, NFPA_79),    // from memory
+    (26, 1_000_000, NFPA_79),    // from memory
+    (28, 800_000, NFPA_79),      // from memory
+    (30, 500_000, NFPA_79),      // from memory
 ];
 
-/// What a flexible conductor by area may carry: thousandths of a square millimetre, microamperes.
+/// What a flexible conductor by area may carry: thousandths of a square millimetre, microamperes, and where the
+/// figure is from.
 ///
-/// 0.5 to 4 mm²: BS 7671, table 4F3A (flexible cables). 6 mm² and thicker: IEC 60364-5-52, table B.52.2, method B1,
-/// two loaded conductors. From memory.
-const BY_AREA: &[(u32, i64)] = &[
-    (500, 3_000_000),
-    (750, 6_000_000),
-    (1_000, 10_000_000),
-    (1_250, 13_000_000),
-    (1_500, 16_000_000),
-    (2_500, 25_000_000),
-    (4_000, 32_000_000),
-    (6_000, 41_000_000),
-    (10_000, 57_000_000),
-    (16_000, 76_000_000),
-    (25_000, 101_000_000),
-    (35_000, 125_000_000),
+/// 6 mm² and thicker: method B1, two loaded conductors.
+const BY_AREA: &[(u32, i64, &str)] = &[
+    (500, 3_000_000, BS_FLEXIBLE),    // from memory
+    (750, 6_000_000, BS_FLEXIBLE),    // from memory
+    (1_000, 10_000_000, BS_FLEXIBLE), // from memory
+    (1_250, 13_000_000, BS_FLEXIBLE), // from memory
+    (1_500, 16_000_000, BS_FLEXIBLE), // from memory
+    (2_500, 25_000_000, BS_FLEXIBLE), // from memory
+    (4_000, 32_000_000, BS_FLEXIBLE), // from memory
+    (6_000, 41_000_000, IEC_B1),      // from memory
+    (10_000, 57_000_000, IEC_B1),     // from memory
+    (16_000, 76_000_000, IEC_B1),     // from memory
+    (25_000, 101_000_000, IEC_B1),    // from memory
+    (35_000, 125_000_000, IEC_B1),    // from memory
 ];
+
+/// The common sizes of blade fuses, in microamperes.
+pub const FUSES: [i64; 12] = [
+    1_000_000, 2_000_000, 3_000_000, 4_000_000, 5_000_000, 7_500_000, 10_000_000, 15_000_000,
+    20_000_000, 25_000_000, 30_000_000, 40_000_000,
+];
+
+/// How much of its rating a fuse or a conductor carries for three hours or more, in percent.
+///
+/// NFPA 70 (2020), 210.19(A), 210.20(A), 215.2(A) and 215.3: both are rated at 125 % of a continuous load.
+pub const LASTING: i64 = 80;
 
 /// Area of a conductor by number in square millimetres.
 ///
@@ -128,52 +145,75 @@ pub struct Capacity {
 /// What a conductor may carry; a size that its table does not list counts as the next thinner one there.
 #[must_use]
 pub fn capacity(gauge: Gauge) -> Capacity {
-    match gauge {
+    let row = match gauge {
+        Gauge::Awg(number) => BY_NUMBER
+            .iter()
+            .find(|row| row.0 >= number)
+            .map(|row| (row.1, row.2)),
+        Gauge::Area(area) => BY_AREA
+            .iter()
+            .rev()
+            .find(|row| row.0 <= area)
+            .map(|row| (row.1, row.2)),
+    };
+    // Thinner than the table goes: what its thinnest carries, by area.
+    let (most_ua, table) = row.unwrap_or_else(|| match gauge {
         Gauge::Awg(number) => {
-            let row = BY_NUMBER.iter().find(|row| row.0 >= number);
-            let table = match number {
-                0..=9 => "NFPA 70 table 310.16",
-                10..=18 => "NFPA 70 240.4(D)",
-                _ => "NFPA 79 table 12.5.1",
-            };
-            Capacity {
-                // Thinner than the table goes: what its thinnest carries, by area.
-                most_ua: row.map_or_else(
-                    || (500_000.0 * area_of_number(number) / area_of_number(30)) as i64,
-                    |row| row.1,
-                ),
-                table,
-            }
+            let share = area_of_number(number) / area_of_number(30);
+            ((500_000.0 * share) as i64, NFPA_79)
         }
-        Gauge::Area(area) => {
-            let row = BY_AREA.iter().rev().find(|row| row.0 <= area);
-            Capacity {
-                most_ua: row.map_or(3_000_000 * i64::from(area) / 500, |row| row.1),
-                table: if area < 6_000 {
-                    "BS 7671 table 4F3A"
-                } else {
-                    "IEC 60364-5-52 table B.52.2"
-                },
-            }
-        }
-    }
+        Gauge::Area(area) => (3_000_000 * i64::from(area) / 500, BS_FLEXIBLE),
+    });
+    Capacity { most_ua, table }
 }
 
-/// The thicker usual sizes of a conductor's own kind, the next one first.
-pub fn thicker(gauge: Gauge) -> impl Iterator<Item = Gauge> {
-    const NUMBERS: [u8; 8] = [22, 20, 18, 16, 14, 12, 10, 8];
+/// Whether a fuse or a conductor carries a current, in either direction, for the length of a show: at most [`LASTING`]
+/// of its rating.
+#[must_use]
+pub fn lasts(ua: i64, rating_ua: i64) -> bool {
+    i128::from(ua).abs() * 100 <= i128::from(rating_ua) * i128::from(LASTING)
+}
+
+/// The fuse that would do before a conductor that carries a current (microamperes, either direction): the largest
+/// common size that the conductor allows and that is at least 125 % of the current; `None` where there is none.
+#[must_use]
+pub fn fuse_for(gauge: Gauge, ua: i64) -> Option<i64> {
+    let most = capacity(gauge).most_ua;
+    let fits = FUSES.into_iter().rfind(|fuse| *fuse <= most)?;
+    lasts(ua, fits).then_some(fits)
+}
+
+/// The thinnest conductor of the same kind, at least as thick as `gauge`, that has a fuse that would do for a
+/// current.
+#[must_use]
+pub fn fusible(gauge: Gauge, ua: i64) -> Option<Gauge> {
+    listed(gauge).find(|size| fuse_for(*size, ua).is_some())
+}
+
+/// The thinnest conductor of the same kind, at least as thick as `gauge`, that carries a current for the length of
+/// a show.
+#[must_use]
+pub fn enough(gauge: Gauge, ua: i64) -> Option<Gauge> {
+    listed(gauge).find(|size| lasts(ua, capacity(*size).most_ua))
+}
+
+/// A conductor and all thicker ones that its table lists, the next one first.
+fn listed(gauge: Gauge) -> impl Iterator<Item = Gauge> {
     let (number, area) = match gauge {
-        Gauge::Awg(number) => (Some(number), None),
-        Gauge::Area(area) => (None, Some(area)),
+        Gauge::Awg(number) => (number, u32::MAX),
+        Gauge::Area(area) => (0, area),
     };
-    let by_number = NUMBERS
-        .into_iter()
-        .filter(move |n| number.is_some_and(|number| *n < number))
-        .map(Gauge::Awg);
-    let by_area = CLASS_5
-        .iter()
-        .map(|row| row.0)
-        .filter(move |a| *a <= 10_000 && area.is_some_and(|area| *a > area))
-        .map(Gauge::Area);
-    by_number.chain(by_area)
+    let numbers = BY_NUMBER.iter().rev().map(|row| row.0);
+    let numbers = numbers.filter(move |size| *size < number).map(Gauge::Awg);
+    let areas = BY_AREA.iter().map(|row| row.0);
+    let areas = areas.filter(move |size| *size > area).map(Gauge::Area);
+    std::iter::once(gauge).chain(numbers).chain(areas)
+}
+
+/// The thicker sizes of a conductor's own kind that a lead of an injection is made of, the next one first.
+pub fn thicker(gauge: Gauge) -> impl Iterator<Item = Gauge> {
+    listed(gauge).skip(1).filter(|size| match size {
+        Gauge::Awg(number) => (8..=22).contains(number),
+        Gauge::Area(area) => *area <= 10_000 && CLASS_5.iter().any(|row| row.0 == *area),
+    })
 }

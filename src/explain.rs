@@ -1,10 +1,19 @@
-//! From a code to its page: what it means, why it matters, a wrong display and the same one put right.
+//! From a code to its page: what it means, why it matters, a wrong display and the same one put right. And from a chip to
+//! its figures and their source.
 
+use crate::chip::{BitTime, KNOWN, KnownChip, known};
 use crate::diagnostic::words;
 use crate::report::wrap;
 use crate::rules::{self, Rule};
+use crate::unit::{Dimension, decimal, quantity};
 use serde::Serialize;
 use std::io::{self, Write};
+
+/// The language guide, `grammar/LANGUAGE.md`.
+pub const LANGUAGE: &str = include_str!("../grammar/LANGUAGE.md");
+
+/// The word that stands for the guide where a code may stand.
+pub const GUIDE: &str = "language";
 
 /// A page as other programs read it.
 #[derive(Serialize)]
@@ -97,6 +106,19 @@ pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()
     Ok(())
 }
 
+/// Writes the language guide, as text or as a JSON object.
+///
+/// # Errors
+/// What the writer says.
+pub fn guide(as_json: bool, out: &mut dyn Write) -> io::Result<()> {
+    if !as_json {
+        return out.write_all(LANGUAGE.as_bytes());
+    }
+    let guide = serde_json::json!({ GUIDE: LANGUAGE });
+    serde_json::to_writer_pretty(&mut *out, &guide)?;
+    writeln!(out)
+}
+
 /// Writes rules with their pages as a JSON array.
 ///
 /// # Errors
@@ -115,6 +137,100 @@ pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
             right: rule.page.right,
         })
         .collect();
+    serde_json::to_writer_pretty(&mut *out, &rows)?;
+    writeln!(out)
+}
+
+/// The word that names all chips known beforehand.
+pub const CHIPS: &str = "chips";
+
+/// A known chip as other programs read it.
+#[derive(Serialize)]
+struct ChipRow {
+    name: &'static str,
+    colours: Option<u8>,
+    depth: u8,
+    bit_ns: Option<u64>,
+    latch_us: u64,
+    floor_mv: u32,
+    source: &'static str,
+}
+
+/// The known chips that a word names: all of them, or one.
+#[must_use]
+pub fn chips(word: &str) -> Option<Vec<&'static KnownChip>> {
+    if word == CHIPS {
+        return Some(KNOWN.iter().collect());
+    }
+    known(word).map(|chip| vec![chip])
+}
+
+/// Writes known chips for a person: the figures of each, and the source that they rest on.
+///
+/// # Errors
+/// What the writer says.
+pub fn chip_list(chips: &[&KnownChip], width: usize, out: &mut dyn Write) -> io::Result<()> {
+    for chip in chips {
+        let figures = format!("{}: {}", chip.name, figures(chip));
+        writeln!(out, "{}", wrap(&figures, "  ", width))?;
+        let source = format!("Source: {}", chip.source);
+        writeln!(out, "  {}", wrap(&source, "    ", width.saturating_sub(2)))?;
+    }
+    Ok(())
+}
+
+/// `3 colours of 8 bits, 1.25 us a bit, latch 300 us, at least 4.5 V`.
+fn figures(chip: &KnownChip) -> String {
+    let colours = chip
+        .colours
+        .map_or_else(|| "3 or 4".to_owned(), |own| own.to_string());
+    let pace = match chip.bit {
+        // All known bit times are whole nanoseconds.
+        Some(BitTime { nanoseconds, .. }) => {
+            let ns = i64::try_from(nanoseconds).unwrap_or(i64::MAX);
+            format!("{} us a bit", decimal(ns, 1_000))
+        }
+        None => "clocked".to_owned(),
+    };
+    let latch = quantity(
+        i64::try_from(chip.latch_ns).unwrap_or(i64::MAX),
+        Dimension::Time,
+    );
+    let floor = quantity(i64::from(chip.floor_mv), Dimension::Voltage);
+    let mut words = format!(
+        "{colours} colours of {} bits, {pace}, latch {latch}",
+        chip.depth
+    );
+    for (bits, what) in [
+        (chip.extra_bits, "a node besides"),
+        (chip.header_bits, "a frame besides"),
+    ] {
+        if bits > 0 {
+            words.push_str(&format!(
+                ", {} {what}",
+                crate::unit::counted(i64::from(bits), "bit")
+            ));
+        }
+    }
+    words.push_str(&format!(", at least {floor}"));
+    words
+}
+
+/// Writes known chips as a JSON array.
+///
+/// # Errors
+/// What the writer says.
+pub fn chip_json(chips: &[&KnownChip], out: &mut dyn Write) -> io::Result<()> {
+    let row = |chip: &&KnownChip| ChipRow {
+        name: chip.name,
+        colours: chip.colours,
+        depth: chip.depth,
+        bit_ns: chip.bit.map(|bit| bit.nanoseconds / bit.divisor.max(1)),
+        latch_us: chip.latch_ns / 1_000,
+        floor_mv: chip.floor_mv,
+        source: chip.source,
+    };
+    let rows: Vec<ChipRow> = chips.iter().map(row).collect();
     serde_json::to_writer_pretty(&mut *out, &rows)?;
     writeln!(out)
 }

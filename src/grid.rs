@@ -1,9 +1,11 @@
 //! How nodes lie on universes: pure arithmetic over channels counted from 0, no names.
 //!
-//! With `whole nodes` a node that does not fit in what is left of its universe starts the next one. The slots
-//! it leaves free are padding: they lie within the stretch of a string but are not used by it.
+//! With `whole nodes` a node that does not fit in what is left of its universe starts the next one. A controller
+//! that uses fewer slots of each universe than the display counts goes on at slot 1 of the next universe. The
+//! slots that are left free in either way are padding: they lie within the stretch of a string but are not used
+//! by it.
 
-use crate::model::{Controller, Model, StringId};
+use crate::model::{Controller, Model, Output, StringId};
 use std::ops::Range;
 
 /// What is to be laid: nodes of so many slots each.
@@ -43,7 +45,10 @@ impl Body {
 /// The universes of a display as one controller fills them.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Grid {
+    /// Channels from one universe to the next.
     slots: u64,
+    /// Slots of each universe that are used: its first ones.
+    used: u64,
     whole: bool,
 }
 
@@ -51,19 +56,40 @@ impl Grid {
     /// Universes of `slots` slots (at least 1), nodes kept whole or not.
     #[must_use]
     pub fn new(slots: u32, whole: bool) -> Self {
-        Self {
-            slots: u64::from(slots.max(1)),
-            whole,
+        let slots = u64::from(slots.max(1));
+        let used = slots;
+        Self { slots, used, whole }
+    }
+
+    /// The same universes, of which only the first `used` slots are used (at least 1, at most all).
+    #[must_use]
+    pub fn using(self, used: u32) -> Self {
+        let used = u64::from(used).clamp(1, self.slots);
+        Self { used, ..self }
+    }
+
+    /// As the pixel ports of a controller fill them.
+    #[must_use]
+    pub fn of(model: &Model, controller: &Controller) -> Self {
+        let whole = controller.whole_nodes || model.display.whole_nodes;
+        let all = model.display.universe_slots;
+        Self::new(all, whole).using(controller.slots_used(all))
+    }
+
+    /// As an output of a controller fills them: a DMX output sends all slots of its universe.
+    #[must_use]
+    pub fn of_output(model: &Model, controller: &Controller, output: Output) -> Self {
+        let pixel = Self::of(model, controller);
+        match output {
+            Output::Pixel(_) => pixel,
+            Output::Dmx(_) => pixel.using(model.display.universe_slots),
         }
     }
 
-    /// As a controller fills them.
+    /// Whether a channel is in the part of its universe that is used.
     #[must_use]
-    pub fn of(model: &Model, controller: &Controller) -> Self {
-        Self::new(
-            model.display.universe_slots,
-            controller.whole_nodes || model.display.whole_nodes,
-        )
+    pub fn uses(self, channel: u64) -> bool {
+        self.offset(channel) < self.used
     }
 
     /// The first channel of a universe (from 1).
@@ -98,57 +124,58 @@ impl Grid {
         channel % self.slots
     }
 
-    /// A node larger than a universe can't be kept whole; it is cut as if that were not asked.
-    fn keeps(self, each: u64) -> bool {
-        self.whole && each <= self.slots
+    /// Slots that may not be cut, and how many such units a body has. A node larger than a universe can't be kept
+    /// whole; it is cut as if that were not asked.
+    fn units(self, body: Body) -> (u64, u64) {
+        if self.whole && body.each <= self.used {
+            (body.each, body.nodes)
+        } else {
+            (1, body.slots())
+        }
+    }
+
+    /// Slots of a universe that are used from a channel on.
+    fn room(self, channel: u64) -> u64 {
+        self.used.saturating_sub(self.offset(channel))
     }
 
     /// The stretch of a body laid at or, where its first node would not stay whole, behind a channel.
     #[must_use]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {
-        if !self.keeps(body.each) {
-            return at..at.saturating_add(body.slots());
-        }
-        let left = self.slots - self.offset(at);
-        let (start, left) = if left < body.each {
-            (at.saturating_add(left), self.slots)
+        let (each, units) = self.units(body);
+        let start = if self.room(at) < each {
+            self.up(at)
         } else {
-            (at, left)
+            at
         };
-        let here = left / body.each;
-        if body.nodes <= here {
-            return start..start.saturating_add(body.slots());
+        let here = self.room(start) / each;
+        if units <= here {
+            return start..start.saturating_add(units * each);
         }
-        let in_one = self.slots / body.each;
-        let rest = body.nodes - here;
+        let in_one = self.used / each;
+        let rest = units - here;
         let full = (rest - 1) / in_one;
         let last = rest - full * in_one;
-        let end = start
-            .saturating_add(left)
+        let end = self
+            .up(start.saturating_add(1))
             .saturating_add(full.saturating_mul(self.slots))
-            .saturating_add(last * body.each);
+            .saturating_add(last * each);
         start..end
     }
 
     /// The used slots of a body that starts at a channel, one stretch a universe, padding left out.
     pub fn segments(self, start: u64, body: Body) -> impl Iterator<Item = Range<u64>> {
-        let whole = self.keeps(body.each);
+        let (each, _) = self.units(body);
         let mut at = start;
         let mut left = body.slots();
         std::iter::from_fn(move || {
             if left == 0 {
                 return None;
             }
-            let room = self.slots - self.offset(at);
-            let usable = if whole {
-                room / body.each * body.each
-            } else {
-                room
-            };
-            let taken = left.min(usable);
+            let taken = left.min(self.room(at) / each * each);
             let segment = at..at + taken;
             left -= taken;
-            at = at.saturating_add(room);
+            at = self.up(at.saturating_add(1));
             // A start without room for one node does not come from `lay`; it ends the walk instead of hanging it.
             (taken > 0).then_some(segment)
         })
@@ -185,11 +212,30 @@ mod tests {
         assert_eq!(used, [0..512, 512..1024, 1024..1200]);
     }
 
+    // 510 div 3: a box that uses 510 of 512 slots cuts no RGB node and leaves slots 511 and 512 of each universe.
+    #[test]
+    fn a_box_that_uses_fewer_slots_goes_on_in_the_next_universe() {
+        let grid = Grid::new(512, false).using(510);
+        assert_eq!(grid.lay(0, rgb(170)), 0..510);
+        assert_eq!(grid.lay(0, rgb(400)), 0..1204);
+        assert_eq!(grid.lay(510, rgb(1)), 512..515);
+        let used: Vec<_> = grid.segments(0, rgb(400)).collect();
+        assert_eq!(used, [0..510, 512..1022, 1024..1204]);
+        let rgbw = Body {
+            nodes: 130,
+            each: 4,
+        };
+        let cut: Vec<_> = grid.segments(0, rgbw).collect();
+        assert_eq!(cut, [0..510, 512..522]);
+        let kept: Vec<_> = Grid::new(512, true).using(510).segments(0, rgbw).collect();
+        assert_eq!(kept, [0..508, 512..524]);
+    }
+
     #[test]
     fn laying_is_what_the_segments_say() {
         for whole in [false, true] {
-            for slots in [1, 4, 7, 512] {
-                let grid = Grid::new(slots, whole);
+            for (slots, used) in [(1, 1), (4, 4), (4, 3), (7, 7), (7, 2), (512, 512), (512, 5)] {
+                let grid = Grid::new(slots, whole).using(used);
                 for at in 0..20 {
                     for nodes in 1..40 {
                         for each in 1..9 {

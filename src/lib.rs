@@ -162,7 +162,8 @@ fn decide(
     let lock = text.as_ref().map(|text| &text.lock).or(lock);
     let plan = allocate::relay(&model, lock, relay, &mut sink);
     check::check(&model, &plan, &mut sink);
-    power::check(&model, &plan, &mut sink);
+    let anew = |model: &Model| decide_again(model, lock, relay, None);
+    power::check(&model, &plan, None, &anew, &mut sink);
     Compiled {
         sources,
         ast,
@@ -174,15 +175,50 @@ fn decide(
     }
 }
 
+/// Plan and findings of a display that was changed to see what would help it.
+fn decide_again(
+    model: &Model,
+    lock: Option<&Lock>,
+    relay: &Relay,
+    all: Option<u32>,
+) -> (Plan, Vec<Diagnostic>) {
+    let mut sink = Sink::default();
+    let plan = allocate::relay(model, lock, relay, &mut sink);
+    check::check(model, &plan, &mut sink);
+    power::check_only(model, &plan, all, &mut sink);
+    (plan, sink.finish())
+}
+
 /// Groups of rules whose errors leave the addresses usable: a crew with one fuse too small still needs its
 /// table.
 const NOT_BLOCKING: [&str; 2] = ["power", "net"];
 
 impl Compiled {
+    /// Where to feed the display in addition, at the levels that it allows or with all nodes at `all` (thousandths of a
+    /// percent). Each suggestion was compiled with the display.
+    #[must_use]
+    pub fn suggest(&self, all: Option<u32>) -> Vec<loads::Suggestion> {
+        let lock = self.lock.as_ref().map(|text| &text.lock);
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
+        power::suggest::suggest(&self.model, &self.plan, &anew, all)
+    }
+
     /// Whether anything found is an error.
     #[must_use]
     pub fn has_errors(&self) -> bool {
         self.lock_unread || self.count(Severity::Error) > 0
+    }
+
+    /// Checks power again with all nodes at a level (thousandths of a percent), in place of what the display allows.
+    pub fn power_at(&mut self, level: u32) {
+        let mut sink = Sink::default();
+        let (lock, all) = (self.lock.as_ref().map(|text| &text.lock), Some(level));
+        let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
+        power::check(&self.model, &self.plan, all, &anew, &mut sink);
+        self.findings
+            .retain(|finding| !finding.code.starts_with("power/"));
+        self.findings.extend(sink.finish());
+        diagnostic::in_order(&mut self.findings);
     }
 
     /// Whether an error was found that leaves no table to trust: any but those of power and network.
@@ -208,14 +244,22 @@ impl Compiled {
     /// The text of the lock that a build writes. Means something only where nothing blocks.
     #[must_use]
     pub fn next_lock(&self) -> String {
-        let lock = Lock::of(&self.model, &self.plan);
-        match &self.lock {
-            Some(before) => {
-                let added = before.added_today(&self.model, &self.plan);
-                lockfile::write(&lock, &added)
-            }
-            None => lockfile::write(&lock, &lockfile::Added::default()),
-        }
+        lockfile::write(&Lock::of(&self.model, &self.plan), &self.added())
+    }
+
+    /// Whether a build would leave the lock as it is, but for its format and its list of renames.
+    #[must_use]
+    pub fn lock_stands(&self) -> bool {
+        let next = Lock::of(&self.model, &self.plan);
+        let stands = |lock: &LockText| lock.stands(&next, &self.added());
+        self.lock.as_ref().is_some_and(stands)
+    }
+
+    /// What a newer format added to the lock, which a build keeps.
+    fn added(&self) -> lockfile::Added {
+        self.lock.as_ref().map_or_else(Default::default, |before| {
+            before.added_today(&self.model, &self.plan)
+        })
     }
 
     /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.
@@ -223,8 +267,7 @@ impl Compiled {
         if self.blocks() {
             return;
         }
-        let text = self.next_lock();
-        if self.lock.as_ref().is_some_and(|lock| lock.is(&text)) {
+        if self.lock_stands() {
             return;
         }
         let next = Lock::of(&self.model, &self.plan);

@@ -1,5 +1,10 @@
-//! What an output has time and room for: frame time, node limits, DMX refresh. Exact whole-number arithmetic;
-//! binary fractions were seen to be one node off where the division comes out even.
+//! What an output has time and room for: frame time, node limits, DMX refresh. Exact whole-number arithmetic.
+
+mod dmx;
+mod time;
+
+pub use dmx::*;
+pub use time::*;
 
 use crate::chip::BitTime;
 use crate::model::{
@@ -15,144 +20,17 @@ const USUAL_BIT: BitTime = BitTime {
 /// Latch that a node without a chip is counted with, in nanoseconds: the longest in use.
 const USUAL_LATCH_NS: u64 = 300_000;
 
-/// An exact time in nanoseconds, `above / below`.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Time {
-    above: u128,
-    below: u128,
-}
-
-/// Denominators stay below this, so that sums of rates that no display mixes can't overflow.
-const FINEST: u128 = 1 << 64;
-
-impl Time {
-    /// No time.
-    pub const ZERO: Self = Self { above: 0, below: 1 };
-
-    /// Whole nanoseconds.
-    #[must_use]
-    pub fn ns(nanoseconds: u64) -> Self {
-        Self {
-            above: u128::from(nanoseconds),
-            below: 1,
-        }
-    }
-
-    /// One frame at a rate in millihertz (above 0).
-    #[must_use]
-    pub fn frame(rate_mhz: u64) -> Self {
-        Self {
-            above: 1_000_000_000_000,
-            below: u128::from(rate_mhz.max(1)),
-        }
-    }
-
-    /// So many bits.
-    #[must_use]
-    pub fn bits(bits: u128, bit: BitTime) -> Self {
-        Self {
-            above: bits.saturating_mul(u128::from(bit.nanoseconds)),
-            below: u128::from(bit.divisor.max(1)),
-        }
-    }
-
-    /// The sum. Past [`FINEST`] it is rounded up to a millionth of a nanosecond.
-    #[must_use]
-    pub fn plus(self, other: Self) -> Self {
-        if self.below == other.below {
-            return Self {
-                above: self.above.saturating_add(other.above),
-                below: self.below,
-            };
-        }
-        let step = other.below / gcd(self.below, other.below);
-        let below = self.below.saturating_mul(step);
-        if below > FINEST {
-            return self.coarse().plus(other.coarse());
-        }
-        let other = other.above.saturating_mul(below / other.below);
-        Self {
-            above: self.above.saturating_mul(step).saturating_add(other),
-            below,
-        }
-    }
-
-    fn coarse(self) -> Self {
-        const BELOW: u128 = 1_000_000;
-        Self {
-            above: self.above.saturating_mul(BELOW).div_ceil(self.below),
-            below: BELOW,
-        }
-    }
-
-    /// Both over one denominator; a sum too large to be told saturates.
-    fn pair(self, other: Self) -> (u128, u128) {
-        (
-            self.above.saturating_mul(other.below),
-            other.above.saturating_mul(self.below),
-        )
-    }
-
-    /// Whether it takes no longer than another.
-    #[must_use]
-    pub fn within(self, other: Self) -> bool {
-        let (mine, others) = self.pair(other);
-        mine <= others
-    }
-
-    /// How often `each` goes into the time by which `self` is shorter than `whole`; below 0, how often it
-    /// must go out of it until it fits. `None` where `each` takes no time.
-    #[must_use]
-    pub fn room(self, whole: Self, each: Self) -> Option<i64> {
-        let (mine, wholes) = self.pair(whole);
-        let below = self.below.saturating_mul(whole.below);
-        let unit = each.above.saturating_mul(below);
-        if unit == 0 {
-            return None;
-        }
-        let count = |time: u128| time.saturating_mul(each.below);
-        Some(if mine <= wholes {
-            i64::try_from(count(wholes - mine) / unit).unwrap_or(i64::MAX)
-        } else {
-            i64::try_from(count(mine - wholes).div_ceil(unit)).map_or(i64::MIN, |n| -n)
-        })
-    }
-
-    /// The most frames a second it leaves time for, in millihertz, rounded down; `None` for no time.
-    #[must_use]
-    pub fn rate_mhz(self) -> Option<u64> {
-        let frames = self.below.saturating_mul(1_000_000_000_000);
-        frames
-            .checked_div(self.above)
-            .map(|rate| u64::try_from(rate).unwrap_or(u64::MAX))
-    }
-
-    /// In milliseconds with two decimals, rounded up so that what is too long never reads as just right.
-    #[must_use]
-    pub fn words(self) -> String {
-        let hundredths = self.above.div_ceil(self.below.saturating_mul(10_000));
-        let value = i64::try_from(hundredths).unwrap_or(i64::MAX);
-        format!("{} ms", crate::unit::decimal(value, 100))
-    }
-}
-
-fn gcd(a: u128, b: u128) -> u128 {
-    let (mut a, mut b) = (a, b);
-    while b > 0 {
-        (a, b) = (b, a % b);
-    }
-    a.max(1)
-}
-
 /// What one node costs the data line.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct NodeTime {
     /// Its bits.
     pub bits: u32,
+    /// Clocks after the data that each node adds, in quarters of a bit.
+    pub tail_quarters: u32,
     /// The time of one; `None` for a clocked chip, whose pace its controller sets.
     pub bit: Option<BitTime>,
-    /// How long the line rests behind the frame, in nanoseconds.
-    pub latch_ns: u64,
+    /// What a frame takes besides its nodes: the bits before the data, and how long the line rests after them.
+    pub around: Time,
 }
 
 impl NodeTime {
@@ -168,14 +46,16 @@ impl NodeTime {
         let chip = node
             .chip
             .and_then(|chip| model.chips.get(chip.value.index()));
-        let (bit, latch_ns) = match chip {
-            Some(chip) => (chip.bit, chip.latch_ns),
-            None => (Some(USUAL_BIT), USUAL_LATCH_NS),
+        let (bit, latch_ns, header) = match chip {
+            Some(chip) => (chip.bit, chip.latch_ns, chip.header_bits),
+            None => (Some(USUAL_BIT), USUAL_LATCH_NS, 0),
         };
+        let header = bit.map_or(Time::ZERO, |bit| Time::bits(u128::from(header), bit));
         Self {
             bits: node.bits,
+            tail_quarters: chip.map_or(0, |chip| chip.tail_quarters),
             bit,
-            latch_ns,
+            around: Time::ns(latch_ns).plus(header),
         }
     }
 
@@ -183,16 +63,25 @@ impl NodeTime {
     #[must_use]
     pub fn most(self, frame_rate_mhz: u64) -> Option<u32> {
         let frame = Time::frame(frame_rate_mhz);
-        let room = Time::ns(self.latch_ns).room(frame, self.of_nodes(1))?;
+        let room = self.around.room(frame, self.of_nodes(1))?;
         Some(u32::try_from(room.max(0)).unwrap_or(u32::MAX))
     }
 
     /// The time of so many nodes.
     #[must_use]
     pub fn of_nodes(self, nodes: u64) -> Time {
-        self.bit.map_or(Time::ZERO, |bit| {
-            Time::bits(u128::from(self.bits) * u128::from(nodes), bit)
-        })
+        let Some(bit) = self.bit else {
+            return Time::ZERO;
+        };
+        if self.tail_quarters == 0 {
+            return Time::bits(u128::from(self.bits) * u128::from(nodes), bit);
+        }
+        let quarters = 4 * u128::from(self.bits) + u128::from(self.tail_quarters);
+        let quarter = BitTime {
+            divisor: bit.divisor.saturating_mul(4),
+            ..bit
+        };
+        Time::bits(quarters * u128::from(nodes), quarter)
     }
 }
 
@@ -206,7 +95,7 @@ pub struct Load {
     /// Slots, those of stored strings included.
     pub slots: u64,
     busy: Time,
-    latch_ns: u64,
+    around: Time,
     last: Option<NodeTime>,
     /// Skips at the head of the line, until the string that says what a node of them costs.
     waiting: u64,
@@ -219,7 +108,7 @@ impl Default for Load {
             skipped: 0,
             slots: 0,
             busy: Time::ZERO,
-            latch_ns: 0,
+            around: Time::ZERO,
             last: None,
             waiting: 0,
         }
@@ -259,7 +148,7 @@ impl Load {
         let count = u64::from(shape.nodes) + u64::from(shape.skips) + self.waiting;
         self.waiting = 0;
         self.busy = self.busy.plus(time.of_nodes(count));
-        self.latch_ns = self.latch_ns.max(time.latch_ns);
+        self.around = self.around.longer(time.around);
         self.last = Some(time);
     }
 
@@ -269,10 +158,10 @@ impl Load {
         self.nodes + self.skipped
     }
 
-    /// The time of one frame on this line, latch included.
+    /// The time of one frame on this line, header and latch included.
     #[must_use]
     pub fn time(&self) -> Time {
-        self.busy.plus(Time::ns(self.latch_ns))
+        self.busy.plus(self.around)
     }
 
     /// Whether it can be sent in one frame.
@@ -296,9 +185,9 @@ impl Load {
     /// How many more nodes of a kind one frame has time for; `None` where nothing limits it.
     #[must_use]
     pub fn room(&self, model: &Model, each: NodeTime) -> Option<u64> {
-        let latch = Time::ns(self.latch_ns.max(each.latch_ns));
+        let around = self.around.longer(each.around);
         let frame = Time::frame(model.display.frame_rate_mhz);
-        let room = self.busy.plus(latch).room(frame, each.of_nodes(1))?;
+        let room = self.busy.plus(around).room(frame, each.of_nodes(1))?;
         Some(u64::try_from(room).unwrap_or(0))
     }
 
@@ -388,30 +277,6 @@ pub fn fed_apart(model: &Model) -> Vec<bool> {
         }
     }
     fed
-}
-
-/// The most data slots of a DMX512 packet; ANSI E1.11.
-pub const DMX_SLOTS: u32 = 512;
-
-/// The time of a DMX512 packet with `slots` data slots: break 92 us, mark 12 us, 44 us a slot and for the START
-/// code, and never less than 1,204 us from break to break; ANSI E1.11.
-#[must_use]
-pub fn dmx_packet(slots: u32) -> Time {
-    let us = (92 + 12 + 44 * (u64::from(slots) + 1)).max(1_204);
-    Time::ns(us * 1_000)
-}
-
-/// The most data slots that a DMX512 output can send at a frame rate in millihertz; 0 where not even the
-/// shortest packet is in time.
-#[must_use]
-pub fn dmx_slots(rate_mhz: u64) -> u32 {
-    let frame = Time::frame(rate_mhz);
-    if !dmx_packet(0).within(frame) {
-        return 0;
-    }
-    let room = dmx_packet(24).room(frame, Time::ns(44_000)).unwrap_or(0);
-    let slots = 24_u64.saturating_add_signed(room);
-    u32::try_from(slots).unwrap_or(DMX_SLOTS).min(DMX_SLOTS)
 }
 
 #[cfg(test)]

@@ -22,12 +22,12 @@ pub struct Loads {
 pub struct Study {
     /// What hangs on the ports, by output of the plan, then in chain order.
     pub sections: Vec<Section>,
-    /// What flows through the lead of each `power` statement, in microamperes, by statement.
-    pub feeds: Vec<i64>,
+    /// What flows through the lead of each `power` statement, by statement.
+    pub feeds: Vec<FeedLoad>,
     /// What flows in at each point of injection.
     pub taps: Vec<TapLoad>,
-    /// Cables of chains and strings, each at the most that flows through it.
-    pub leads: Vec<LeadLoad>,
+    /// Conductors within the lines, by section, then along it.
+    pub conductors: Vec<ConductorLoad>,
     /// What each supply gives, in microamperes.
     pub supplies: Vec<i64>,
 }
@@ -61,6 +61,8 @@ pub struct Section {
     pub dark_nodes: u32,
     /// Whether everything along it is known: pitch and conductor of every string, conductor of every lead.
     pub whole: bool,
+    /// Nodes on it that do not say what they draw: they count as if they drew nothing.
+    pub silent: u32,
     /// Whether it was left out: fed wrongly, by nothing, at an unknown voltage, or too long to be reckoned.
     pub left_out: bool,
 }
@@ -93,6 +95,15 @@ pub struct Low {
     pub floor_uv: i64,
 }
 
+/// The lead of a `power` statement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct FeedLoad {
+    /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
+    pub ua: i64,
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    pub minus_ua: i64,
+}
+
 /// A point of injection.
 #[derive(Debug, Clone, Copy)]
 pub struct TapLoad {
@@ -102,21 +113,53 @@ pub struct TapLoad {
     pub string: StringId,
     /// How many nodes of the string come before the point.
     pub after: u32,
-    /// What flows in, in microamperes.
+    /// The section that it feeds, as an index of [`Study::sections`].
+    pub section: u32,
+    /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
     pub ua: i64,
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    pub minus_ua: i64,
     /// Whether its section was left out.
     pub left_out: bool,
 }
 
-/// A cable of a chain or string.
+/// A stretch of one conductor within a line: a `lead`, or equal nodes of a string. Its plus and minus have the same
+/// gauge.
 #[derive(Debug, Clone, Copy)]
-pub struct LeadLoad {
-    /// Where it is said.
+pub struct ConductorLoad {
+    /// The section that its plus belongs to, as an index of [`Study::sections`].
+    pub section: u32,
+    /// Where it is written: the string's reference in the wire, or the lead.
     pub at: Span,
-    /// Its conductor.
+    /// The string; `None` for a lead or a skip between strings.
+    pub string: Option<StringId>,
+    /// Whether it is a `lead`.
+    pub lead: bool,
+    /// What it is made of.
     pub gauge: Gauge,
-    /// The most that flows through it, in microamperes.
+    /// The largest current in its plus; 0 in a segment that `apart` cuts.
+    pub plus: Flow,
+    /// The largest current in its minus.
+    pub minus: Flow,
+}
+
+/// The largest current in a conductor, and where.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Flow {
+    /// The current in microamperes. In a plus it is above 0 away from the port, in a minus towards the port: so a line
+    /// that is fed at its start has both above 0.
     pub ua: i64,
+    /// The node of the string that the segment leads to, from 1; 0 in a lead and where the nodes show nothing.
+    pub node: u32,
+}
+
+impl Flow {
+    /// Takes another segment's current where it is larger.
+    pub fn take(&mut self, ua: i64, node: u32) {
+        if ua.unsigned_abs() > self.ua.unsigned_abs() {
+            *self = Self { ua, node };
+        }
+    }
 }
 
 /// An injection that would help, in the words of the language.
@@ -128,29 +171,74 @@ pub struct Remedy {
     pub place: InjectAt,
     /// From where, through what.
     pub lead: FeedLead,
-    /// What would flow in, in microamperes.
-    pub ua: i64,
+}
+
+/// How far a suggestion was looked into.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Verdict {
+    /// No fewer points do: all were tried, or a bound says so.
+    Fewest,
+    /// The fewest that were found.
+    Found,
+    /// Nothing is offered, for this reason.
+    Refused(String),
+}
+
+/// What is wrong with a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Because {
+    /// This node, the first one, gets too little voltage.
+    Dark(Low),
+    /// The port's fuse would carry this much, in microamperes.
+    Fuse(i64),
+    /// A conductor in the line would carry too much.
+    Conductor,
+    /// The lead of its `power` statement or of an injection would carry too much.
+    Lead,
+    /// Nothing: it shares its lead with lines that need help.
+    Neighbour,
+}
+
+/// What is suggested for a line.
+#[derive(Debug, Clone)]
+pub struct Suggestion {
+    /// The line.
+    pub section: Section,
+    /// What is wrong with it.
+    pub because: Because,
+    /// Its injections.
+    pub inject: Vec<Remedy>,
+    /// How far that was looked into.
+    pub verdict: Verdict,
+    /// How many injections there are for all lines that share its lead.
+    pub points: usize,
+    /// How many lines share its lead.
+    pub shared: usize,
+    /// Whether it is the first of these.
+    pub first: bool,
 }
 
 /// What would hold a line over its floor: each of these by itself, where it is there.
 #[derive(Debug, Clone, Default)]
 pub struct Cure {
-    /// Injections, the fewest that were found; empty for none.
+    /// Injections, for all lines that share its lead; empty for none.
     pub inject: Vec<Remedy>,
+    /// The line whose finding has the injections, where it is another one that shares the lead.
+    pub told_at: Option<usize>,
+    /// Why there are no injections.
+    pub why_not: Option<String>,
     /// A thicker conductor for the lead of its `power` statement.
     pub lead: Option<Gauge>,
     /// A lower level, in thousandths of a percent.
     pub level: Option<u32>,
 }
 
-/// Fuses and supplies carry a load of three hours or more to this share, in percent: NFPA 70, 210.20(A) and 215.3 want a
-/// rating of 125 % of it.
-pub const LASTING: i64 = 80;
+pub use crate::cable::LASTING;
 
-/// Whether a lasting load is over that share of a rating.
+/// Whether a load is over the share of a rating that lasts, in either direction.
 #[must_use]
 pub fn lasts_over(load: i64, rating: i64) -> bool {
-    i128::from(load) * 100 > i128::from(rating) * i128::from(LASTING)
+    !crate::cable::lasts(load, rating)
 }
 
 /// Power in milliwatts of a current in microamperes at a voltage in millivolts.

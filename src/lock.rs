@@ -3,7 +3,7 @@
 //! A lock is data: how it is written is `lockfile`'s, what it means for the next compile is `allocate`'s. Identity is the
 //! full name of a string (`heron[3]`, `lighthouse.2`), never its place in a file.
 
-use crate::model::{Model, Output, StringId};
+use crate::model::{Model, Output, Rename, StringId};
 use crate::plan::Plan;
 use crate::source::Span;
 
@@ -14,6 +14,8 @@ pub struct Lock {
     pub display: Box<str>,
     /// Slots in a universe, 1 to 512; universe and slot of a row count by it.
     pub universe_slots: u32,
+    /// The renames that a build has carried over, old and new name of each, in byte order. They do nothing again.
+    pub renamed: Vec<(Box<str>, Box<str>)>,
     /// A row a string, by name in byte order, no name twice.
     pub rows: Vec<Row>,
 }
@@ -88,9 +90,13 @@ impl Lock {
         };
         let mut rows: Vec<Row> = (0..model.strings.len()).filter_map(row).collect();
         rows.sort_by(|a, b| a.name.cmp(&b.name));
+        let mut renamed: Vec<_> = model.renames.iter().map(names_of).collect();
+        renamed.sort();
+        renamed.dedup();
         Self {
             display: model.display.name.clone(),
             universe_slots: plan.universe_slots,
+            renamed,
             rows,
         }
     }
@@ -110,6 +116,22 @@ impl Lock {
             .ok()
             .and_then(|at| self.rows.get(at))
     }
+
+    /// Whether a build has carried a rename over.
+    #[must_use]
+    pub fn has_carried(&self, rename: &Rename) -> bool {
+        self.renamed.binary_search(&names_of(rename)).is_ok()
+    }
+}
+
+/// The names of a rename as a lock has them: without blanks and comments.
+fn names_of(rename: &Rename) -> (Box<str>, Box<str>) {
+    let bare = |text: &str| {
+        let lines = text.lines().flat_map(|line| line.split('#').next());
+        let words = lines.flat_map(str::split_whitespace);
+        words.collect::<String>().into()
+    };
+    (bare(&rename.old), bare(&rename.new))
 }
 
 impl Row {

@@ -136,10 +136,23 @@ pub struct Past {
     pub moves: Vec<Move>,
     /// Rows of the lock whose string is gone.
     pub freed: Vec<Freed>,
-    /// By rename: whether the lock holds what it carries over.
-    pub carried: Vec<bool>,
+    /// By rename: what became of it.
+    pub carried: Vec<Carried>,
+    /// Strings whose name is another one because their prop has another shape, each after its old name.
+    pub reshaped: Vec<(Box<str>, StringId)>,
     /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
     pub off: Option<u64>,
+}
+
+/// What a rename does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Carried {
+    /// Nothing: the lock does not hold the old name.
+    Nothing,
+    /// It carries addresses over now.
+    Now,
+    /// Nothing: an earlier build has carried it over.
+    Before,
 }
 
 /// Where a string lay.
@@ -187,7 +200,7 @@ pub enum Cause {
     /// A wire puts it on another output.
     Rewired,
     /// No wire names its output, and it could not stay on the one it had.
-    Replaced,
+    Replaced(Unseated),
     /// The lock has it on the slots of this string too, as a merge of two branches may.
     Shared(StringId),
     /// Something before it on its line changed; on a `consecutive` controller on any line before it.
@@ -208,6 +221,21 @@ pub enum Cause {
     Compact,
 }
 
+/// Why a string could not stay on the output that it had.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Unseated {
+    /// The output is reserved now; the place that says so.
+    Reserved(Span),
+    /// Its controller has no such output any more.
+    Gone,
+    /// The output no longer drives its chip.
+    Chip,
+    /// The output has another voltage.
+    Volts,
+    /// The output takes fewer nodes or slots, or others need the room.
+    Room,
+}
+
 /// What changed on a data line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Change {
@@ -217,6 +245,8 @@ pub enum Change {
     Length(StringId),
     /// A string lies on another place of the line, or came from another.
     Order(StringId),
+    /// A string is stored, so the line closes up.
+    Stored(StringId),
     /// A string is gone; an index of [`Past::freed`].
     Gone(u32),
     /// A string hangs on another output now.

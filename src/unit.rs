@@ -16,6 +16,10 @@ pub enum Dimension {
     Universes,
     /// Counted strands.
     Strands,
+    /// Counted bits.
+    Bits,
+    /// Unit loads of an EIA-485 line, in thousandths; written without a unit.
+    UnitLoads,
     /// A frequency, in millihertz.
     Frequency,
     /// A time, in nanoseconds.
@@ -71,6 +75,7 @@ pub const UNITS: &[Unit] = &[
     unit("slots", &["slot"], Dimension::Slots, 1),
     unit("universes", &["universe"], Dimension::Universes, 1),
     unit("strands", &["strand"], Dimension::Strands, 1),
+    unit("bits", &["bit"], Dimension::Bits, 1),
     unit("Hz", &[], Dimension::Frequency, 1_000),
     unit("fps", &[], Dimension::Frequency, 1_000),
     unit("kHz", &[], Dimension::Frequency, 1_000_000),
@@ -195,12 +200,15 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
         Dimension::Slots => counted(value, "slot"),
         Dimension::Universes => counted(value, "universe"),
         Dimension::Strands => counted(value, "strand"),
+        Dimension::Bits => counted(value, "bit"),
+        Dimension::UnitLoads => decimal(value, 1_000),
         Dimension::Frequency if value >= 100_000_000 => {
             format!("{} kHz", decimal(value, 1_000_000))
         }
         Dimension::Frequency => format!("{} Hz", decimal(value, 1_000)),
         Dimension::Time => format!("{} us", decimal(value, 1_000)),
-        Dimension::Length if value.abs() < 1_000_000 => format!("{} mm", decimal(value, 1_000)),
+        // Spacings of nodes in millimetres, cables in metres.
+        Dimension::Length if value.abs() < 200_000 => format!("{} mm", decimal(value, 1_000)),
         Dimension::Length => format!("{} m", decimal(value, 1_000_000)),
         Dimension::Current if value.abs() < 1_000_000 => format!("{} mA", decimal(value, 1_000)),
         Dimension::Current => format!("{} A", decimal(value, 1_000_000)),
@@ -239,7 +247,8 @@ fn up(value: i64, step: i64) -> i64 {
 
 /// `1 node`, `2 nodes`.
 #[must_use]
-pub fn counted(count: i64, one: &str) -> String {
+pub fn counted(count: impl TryInto<i64>, one: &str) -> String {
+    let count = count.try_into().unwrap_or(i64::MAX);
     if count == 1 {
         format!("1 {one}")
     } else {

@@ -1,15 +1,16 @@
-//! What a finished plan uses: the slots of each universe, stretches that clash, where a string is named. For the
-//! rules and the tables; it decides nothing.
+//! What a finished plan uses: the slots of each universe, where a string is named, what became of the lock's strings.
+//! For the rules and the tables; it decides nothing.
+
+mod clashes;
+mod names;
+
+pub use clashes::*;
+pub use names::*;
 
 use crate::grid::{Body, Grid};
-use crate::loads::Remedy;
-use crate::model::{
-    ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, ReceiverId, StringId,
-};
-use crate::plan::{Placed, Plan, PortPlan, Why};
+use crate::model::{ControllerId, Model, Output, PieceKind, StringId};
+use crate::plan::{Placed, Plan, PortPlan};
 use crate::source::Span;
-use crate::unit::{Dimension, counted, quantity};
-use std::ops::Range;
 
 /// A universe as one controller uses it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -36,7 +37,7 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
         let Some(controller) = model.controller(port.controller) else {
             continue;
         };
-        let grid = Grid::of(model, controller);
+        let grid = Grid::of_output(model, controller, port.output);
         for (id, placed) in own_strings(model, plan, port) {
             let Some(body) = Body::of(model, id) else {
                 continue;
@@ -93,18 +94,21 @@ pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
     else {
         return Vec::new();
     };
-    let grid = Grid::of(model, controller);
     let ports = taken.ports.start as usize..taken.ports.end as usize;
     let ports = plan.ports.get(ports).unwrap_or(&[]).iter();
-    let mut laid: Vec<(u64, u64, StringId)> = ports
-        .flat_map(strings)
-        .filter_map(|(id, _)| plan.of(id).map(|placed| (placed.start, placed.end, id)))
+    let mut laid: Vec<(u64, u64, Output, StringId)> = ports
+        .flat_map(|port| strings(port).map(|(id, _)| (port.output, id)))
+        .filter_map(|(output, id)| {
+            let placed = plan.of(id)?;
+            Some((placed.start, placed.end, output, id))
+        })
         .collect();
     // Strings with the same data lie on the same slots; one of them says it all.
     laid.sort_unstable();
-    laid.dedup_by_key(|(start, end, _)| (*start, *end));
+    laid.dedup_by_key(|(start, end, ..)| (*start, *end));
     let mut rows: Vec<Heard> = Vec::new();
-    for (start, _, id) in laid {
+    for (start, _, output, id) in laid {
+        let grid = Grid::of_output(model, controller, output);
         let Some(body) = Body::of(model, id) else {
             continue;
         };
@@ -173,110 +177,12 @@ pub fn places(model: &Model, plan: &Plan) -> Vec<(Span, Option<Span>)> {
     places
 }
 
-/// Two strings that lie on one slot.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Clash {
-    /// The one that lies there first.
-    pub holder: StringId,
-    /// The one that comes onto it.
-    pub comer: StringId,
-    /// The first slot of both, as a channel from 0.
-    pub from: u64,
-    /// How many slots they share.
-    pub slots: u64,
-}
-
-/// Bits of an index in a packed key; 400,000 strings need 19.
-const INDEX_BITS: u32 = 20;
-
-/// Strings with slots of their own, by where they begin.
+/// The universes of a string's output, as its controller fills them.
 #[must_use]
-pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
-    let strings = model.strings.iter().zip(&plan.placed).enumerate();
-    let mut keys: Vec<u64> = strings
-        .filter_map(|(index, (string, placed))| {
-            let start = placed.filter(|_| string.same_as.is_none())?.start;
-            // Far beyond the last universe, order no longer matters.
-            Some(start.min(u64::MAX >> INDEX_BITS) << INDEX_BITS | index as u64)
-        })
-        .collect();
-    keys.sort_unstable();
-    let mask = (1 << INDEX_BITS) - 1;
-    keys.into_iter()
-        .map(|key| StringId::from((key & mask) as usize))
-        .collect()
-}
-
-/// All clashes of strings that must not share a slot: each string with the one of its controller that reaches furthest
-/// before it, and each pinned one with the pinned one of another controller that does.
-///
-/// Strings of two controllers that run into each other without two pins are left out: there the universes clash.
-#[must_use]
-pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
-    let mut clashes = Vec::new();
-    let mut furthest: Vec<Option<(StringId, u64)>> = vec![None; model.controllers.len()];
-    let mut pinned: Option<(StringId, u64)> = None;
-    for id in by_start {
-        let (Some(placed), Some(controller)) = (plan.of(*id), controller_of(plan, *id)) else {
-            continue;
-        };
-        let reaches =
-            |before: Option<(StringId, u64)>| before.filter(|(_, end)| placed.start <= *end);
-        let further =
-            |before: Option<(StringId, u64)>| before.is_none_or(|(_, end)| placed.end > end);
-        if let Some(own) = furthest.get_mut(controller.index()) {
-            let holder = reaches(*own);
-            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
-            if further(*own) {
-                *own = Some((*id, placed.end));
-            }
-        }
-        if matches!(placed.why, Why::Pinned(_)) {
-            let holder = reaches(pinned)
-                .filter(|(holder, _)| controller_of(plan, *holder) != Some(controller));
-            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
-            if further(pinned) {
-                pinned = Some((*id, placed.end));
-            }
-        }
-    }
-    clashes
-}
-
-/// The slots that two strings share; `None` where only padding of the one lies under the other.
-fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Option<Clash> {
-    let mut ours = used(model, plan, holder)?.peekable();
-    let mut from = None;
-    let mut slots = 0;
-    for theirs in used(model, plan, comer)? {
-        while let Some(segment) = ours.peek() {
-            let shared = segment.start.max(theirs.start)..segment.end.min(theirs.end);
-            if shared.start < shared.end {
-                from = from.or(Some(shared.start));
-                slots += shared.end - shared.start;
-            }
-            if segment.end > theirs.end {
-                break;
-            }
-            ours.next();
-        }
-    }
-    from.map(|from| Clash {
-        holder,
-        comer,
-        from,
-        slots,
-    })
-}
-
-fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
-    let grid = Grid::of(model, model.controller(controller_of(plan, id)?)?);
-    // Beyond the last universe all is told by `address/range`.
-    let most = *crate::protocol::UNIVERSES.end() as usize;
-    Some(
-        grid.segments(plan.of(id)?.start, Body::of(model, id)?)
-            .take(most),
-    )
+pub fn grid_of(model: &Model, plan: &Plan, id: StringId) -> Option<Grid> {
+    let port = plan.ports.get(plan.of(id)?.port as usize)?;
+    let controller = model.controller(port.controller)?;
+    Some(Grid::of_output(model, controller, port.output))
 }
 
 /// The controller that a string hangs on.
@@ -284,89 +190,6 @@ fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item =
 pub fn controller_of(plan: &Plan, id: StringId) -> Option<ControllerId> {
     let port = plan.ports.get(plan.of(id)?.port as usize)?;
     Some(port.controller)
-}
-
-/// An output as a wire names it: `boathouse.3`, `boathouse.dmx1`.
-#[must_use]
-pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> String {
-    let name = model.controller(controller).map_or("", |c| &*c.name);
-    format!("{name}.{}", output.name())
-}
-
-/// A pixel port as it is named where its cable comes out: by its receiver where it has one, `pond.1`.
-#[must_use]
-pub fn port_name(
-    model: &Model,
-    controller: ControllerId,
-    number: u32,
-    receiver: Option<ReceiverId>,
-) -> String {
-    match receiver.and_then(|id| model.receivers.get(id.index())) {
-        Some(receiver) => {
-            let own = (number + 1).saturating_sub(receiver.first);
-            format!("{}.{own}", receiver.name)
-        }
-        None => output_name(model, controller, Output::Pixel(number)),
-    }
-}
-
-/// The ports of a `power` statement as it names them: `boathouse.1..16`, `pond.2`.
-#[must_use]
-pub fn fed_ports(model: &Model, power: &PowerFeed) -> String {
-    let first = port_name(model, power.controller, power.first, power.receiver);
-    let last = port_name(model, power.controller, power.last, power.receiver);
-    match last.rsplit_once('.') {
-        Some((_, last)) if power.first != power.last => format!("{first}..{last}"),
-        _ => first,
-    }
-}
-
-/// Where an injection goes in, as it is written: `at end`, `every 6 strands`.
-#[must_use]
-pub fn inject_place(place: InjectAt) -> String {
-    match place {
-        InjectAt::Start => "at start".into(),
-        InjectAt::End => "at end".into(),
-        InjectAt::Node(node) => format!("at node {node}"),
-        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
-        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
-    }
-}
-
-/// An injection as it is written.
-#[must_use]
-pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
-    let supply = model
-        .supplies
-        .get(remedy.lead.supply.index())
-        .map_or("", |supply| &*supply.name);
-    let fuse = remedy.lead.fuse.map_or(String::new(), |fuse| {
-        format!(" fuse {}", quantity(fuse.value, Dimension::Current))
-    });
-    format!(
-        "inject {} {} from {supply} through {} of {}{fuse}",
-        model.name_of(remedy.string),
-        inject_place(remedy.place),
-        quantity(remedy.lead.length_um, Dimension::Length),
-        remedy.lead.gauge.words(),
-    )
-}
-
-/// A channel as a pin is written: `12/1`.
-#[must_use]
-pub fn channel_name(model: &Model, channel: u64) -> String {
-    let slots = u64::from(model.display.universe_slots.max(1));
-    format!("{}/{}", channel / slots + 1, channel % slots + 1)
-}
-
-/// A stretch, its last channel included: `12/1 to 12/150`.
-#[must_use]
-pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
-    format!(
-        "{} to {}",
-        channel_name(model, first),
-        channel_name(model, last)
-    )
 }
 
 /// What became of the strings that the lock holds.

@@ -6,6 +6,7 @@ use crate::plan::{Placed, Plan, PortPlan, Why};
 use crate::report::wrap;
 use crate::rules::lock::moved::reason;
 use crate::source::{SourceMap, Span};
+use crate::unit::counted;
 use crate::usage;
 use std::io::{self, Write};
 
@@ -61,7 +62,7 @@ pub fn write(
     let Some((placed, port)) = found else {
         return writeln!(out, "{name} has no place: see what `tinsel check` says");
     };
-    let output = usage::output_name(model, port.controller, port.output);
+    let output = usage::plug_name(model, port, Some(id));
     writeln!(
         out,
         "{name} lies from {} to {} on {output} (channels {} to {})",
@@ -228,7 +229,7 @@ impl Teller<'_> {
         last.map_or_else(
             || "it is the first of its port".to_owned(),
             |(other, id)| {
-                let output = usage::output_name(self.model, other.controller, other.output);
+                let output = usage::plug_name(self.model, other, Some(id));
                 format!(
                     "its port begins behind {output}, whose {} ends at {}",
                     self.name(id),
@@ -243,7 +244,10 @@ impl Teller<'_> {
         let all: Vec<StringId> = usage::strings(port).map(|(id, _)| id).collect();
         let place = (placed.position as usize).checked_sub(1)?;
         if place == 0 {
-            return Some(format!("the first of {} on its port", all.len()));
+            return Some(match all.len() {
+                1 => "alone on its port".to_owned(),
+                all => format!("the first of {all} on its port"),
+            });
         }
         let before = all.get(..place)?;
         let skipped = before.len().saturating_sub(MOST_BEFORE);
@@ -268,7 +272,8 @@ impl Teller<'_> {
                 .display
                 .at
                 .map_or_else(String::new, |at| self.place(at));
-            format!("`spare {spare} nodes per port` keeps room behind its port{at}")
+            let spare = counted(spare, "node");
+            format!("`spare {spare} per port` keeps room after its port{at}")
         })
     }
 

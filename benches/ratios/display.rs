@@ -18,11 +18,12 @@ pub fn powered(props: usize) -> String {
     let mut text = text(props)
         .replace("frame rate 2 Hz", "frame rate 2 Hz; dim to 50 %")
         .replace("draw 55 mA", "draw 12 mA")
-        .replace("draw 45 mA", "draw 10 mA");
+        .replace("draw 45 mA", "draw 10 mA")
+        .replace("volts 12 V } }", "volts 12 V; fuse 5 A } }");
     for at in 0..props.div_ceil(PROPS) {
         let _ = writeln!(
             text,
-            "supply s{at} {{ volts 12 V; rated 1000 W }}\npower c{at}.1..16 from s{at} through 0.3 m of 4 AWG"
+            "supply s{at} {{ volts 12 V; rated 1000 W }}\npower c{at}.1..16 from s{at} through 0.3 m of 4 AWG fuse 40 A"
         );
     }
     for at in (7..props).step_by(16) {

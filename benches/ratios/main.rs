@@ -46,12 +46,12 @@ fn main() {
 /// The program that is measured: as it is handed on.
 static TINSEL: LazyLock<PathBuf> = LazyLock::new(|| {
     shipped().unwrap_or_else(|| {
-        say("# `cargo ship` fails here: measured as `cargo build --release` makes it");
+        say("# `cargo ship` fails here: measured as `cargo bench` makes it");
         PLAIN.into()
     })
 });
 
-/// The program as `cargo build --release` makes it.
+/// The program as `cargo bench` makes it: optimised as `cargo ship` does, linked to the libraries of the machine.
 const PLAIN: &str = env!("CARGO_BIN_EXE_tinsel");
 
 /// The program as `cargo ship` makes it, in a folder of its own.
@@ -217,7 +217,7 @@ fn start(small: &Path, empty: &Program) {
         1.5,
     );
     say(&format!(
-        "# as `cargo build --release` links it, to libraries of the machine: {:.2} x",
+        "# linked to the libraries of the machine: {:.2} x",
         ratio(2)
     ));
 }

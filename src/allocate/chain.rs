@@ -2,7 +2,9 @@
 
 use super::fixed;
 use crate::grid::{Body, Grid};
-use crate::model::{Addressing, Align, Controller, Model, Piece, PieceKind, PropId, StringId};
+use crate::model::{
+    Addressing, Align, Controller, Model, Output, Piece, PieceKind, PropId, StringId,
+};
 use crate::plan::PortPlan;
 use crate::source::Span;
 use std::ops::Range;
@@ -42,7 +44,8 @@ impl Item {
     }
 }
 
-/// The strings of an output, those that show another's data only if asked for.
+/// The strings of an output, those that show another's data only if asked for. On an unbroken port the line closes up
+/// where a string is stored, so what is stored stands last.
 pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
     let strings = port.pieces.iter().filter_map(|piece| {
         let PieceKind::String(id, _) = piece.piece.kind else {
@@ -53,9 +56,15 @@ pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item
     let items = strings
         .zip(1..)
         .filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
-    items
+    let mut items: Vec<Item> = items
         .filter(|item| with_same || item.same.is_none())
-        .collect()
+        .collect();
+    let declared = model.controller(port.controller);
+    let unbroken = declared.is_some_and(|c| c.addressing != Addressing::PerProp);
+    if unbroken && matches!(port.output, Output::Pixel(_)) {
+        items.sort_by_key(|item| model.string(item.id).is_some_and(|string| string.stored));
+    }
+    items
 }
 
 /// The strings of a port and how its controller lays them.

@@ -80,6 +80,9 @@ impl Display {
             start,
             start_at: Some(at),
             most_universes: None,
+            universe_slots: None,
+            priority: None,
+            sync: None,
             addressing: Addressing::PerPort,
             addressing_at: None,
             align: Align::Off,
@@ -115,6 +118,7 @@ impl Display {
             skips: 0,
             strand: None,
             runs: Vec::new(),
+            loads: node.map_or(crate::model::UNIT_LOAD, |_| 0),
         });
         let shape = ShapeId::from(self.model.shapes.len() - 1);
         let index = self.model.props.len();

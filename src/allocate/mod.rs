@@ -31,6 +31,7 @@ mod same;
 mod seek;
 mod space;
 mod spare;
+mod stored;
 mod tried;
 
 #[cfg(test)]
@@ -55,6 +56,12 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
 /// The same, but what is on some controllers is laid out afresh.
 #[must_use]
 pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
+    let plan = decide(model, lock, relay, sink);
+    stored::tell(model, lock, &plan, sink);
+    plan
+}
+
+fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
     let mut seats: Vec<Option<Seat>> = model
         .lines
         .iter()

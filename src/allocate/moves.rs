@@ -6,7 +6,7 @@ use crate::grid::{Body, Grid};
 use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId, Target,
 };
-use crate::plan::{Cause, Change, Move, Placed, Plan, Was, Why};
+use crate::plan::{Cause, Change, Move, Placed, Plan, Unseated, Was, Why};
 use std::collections::BTreeMap;
 
 /// Every move with its cause, by string.
@@ -166,7 +166,7 @@ impl<'a> Causes<'a> {
             return if self.said.get(id.index()).copied().unwrap_or(false) {
                 Cause::Rewired
             } else {
-                Cause::Replaced
+                Cause::Replaced(self.unseated(id, was))
             };
         }
         if let Some(other) = self.old.lost.get(id.index()).copied().flatten() {
@@ -194,6 +194,50 @@ impl<'a> Causes<'a> {
                 self.whole.insert(at, cause);
                 cause
             }
+        }
+    }
+
+    /// Why a string could not stay on the output that it had.
+    fn unseated(&self, id: StringId, was: &Was) -> Unseated {
+        let controller = was
+            .controller
+            .and_then(|at| Some((at, self.model.controller(at)?)));
+        let Some((at, declared)) = controller else {
+            return Unseated::Gone;
+        };
+        let mut reserved = self.model.reserved_outputs.iter();
+        let whole = reserved
+            .find(|row| (row.controller, row.output) == (at, was.output) && row.slots.is_none());
+        if let Some(row) = whole {
+            return Unseated::Reserved(row.at);
+        }
+        let Output::Pixel(number) = was.output else {
+            let there = |number| {
+                declared
+                    .dmx
+                    .iter()
+                    .any(|dmx| Output::Dmx(dmx.value) == number)
+            };
+            return if there(was.output) {
+                Unseated::Room
+            } else {
+                Unseated::Gone
+            };
+        };
+        let Some(settings) = self.model.port_settings(at, number, None) else {
+            return Unseated::Gone;
+        };
+        let node = self.model.node_of(id);
+        let chip = node.and_then(|node| node.chip).map(|chip| chip.value);
+        let mut chips = settings.chips.iter();
+        if chip.is_some() && !settings.chips.is_empty() && !chips.any(|one| Some(one.value) == chip)
+        {
+            return Unseated::Chip;
+        }
+        let volts = node.and_then(|node| node.volts).zip(settings.volts);
+        match volts.is_some_and(|(node, port)| node.value != port.value) {
+            true => Unseated::Volts,
+            false => Unseated::Room,
         }
     }
 
@@ -341,7 +385,10 @@ impl<'a> Causes<'a> {
                 changes.push((at, Change::Added(item.id)));
                 continue;
             };
-            if !self.on_lines(unit, was) || was.start < furthest {
+            let stored = self.model.string(item.id).is_some_and(|s| s.stored);
+            if stored && was.start < furthest {
+                changes.push((at, Change::Stored(item.id)));
+            } else if !self.on_lines(unit, was) || was.start < furthest {
                 changes.push((at, Change::Order(item.id)));
             } else if self.is_longer(unit, item.id, was) {
                 changes.push((at, Change::Length(item.id)));
@@ -375,7 +422,7 @@ impl<'a> Causes<'a> {
     fn is_longer(&self, unit: &Unit, id: StringId, was: &Was) -> bool {
         let declared = self.model.controllers.get(unit.controller);
         let laid = declared.and_then(|declared| {
-            let grid = Grid::of(self.model, declared);
+            let grid = Grid::of_output(self.model, declared, was.output);
             Some(grid.lay(was.start, Body::of(self.model, id)?))
         });
         laid.is_some_and(|laid| laid.end - laid.start != was.slots)

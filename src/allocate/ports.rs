@@ -198,7 +198,6 @@ fn pushed_out(
     }
     let ports = chains::join(model, &seats, None);
     let plan = addresses::lay(model, ports, None, &mut Sink::default()).0;
-    let universe = u64::from(model.display.universe_slots);
     let mut any = false;
     for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {
         let id = ControllerId::from(index);
@@ -210,7 +209,7 @@ fn pushed_out(
             .map_or(usize::MAX, |most| most.value as usize);
         let past = matches!(controller.start, Start::Range(_, end) if last > end);
         if past || usage::heard(model, &plan, id).len() > most {
-            *less += universe;
+            *less += u64::from(controller.slots_used(model.display.universe_slots));
             any = true;
         }
     }

@@ -55,7 +55,11 @@ pub(super) fn findings(
     let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
     let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
     // What did not parse may be what these need.
-    let unsaid = !unexplained.is_empty() && !model.incomplete;
+    let unsure = |at: &usize| {
+        let need = refusal.need(*at);
+        need.is_some_and(|need| model.outputs_unsure(need.target))
+    };
+    let unsaid = !unexplained.is_empty() && !unexplained.iter().any(unsure);
     if unsaid && (findings.is_empty() || !refusal.fits(&rest, fixtures)) {
         let words = refusal.unproven(&unexplained, left.len(), fixtures);
         findings.extend(words.and_then(|words| refusal.told(words, &unexplained, &all)));
@@ -133,7 +137,7 @@ impl Refusal<'_> {
         }
         let first = self.need(*lines.first()?)?;
         let rows = self.reasons(first);
-        if self.model.incomplete && rows.is_empty() {
+        if rows.is_empty() && self.model.outputs_unsure(first.target) {
             return None;
         }
         let ports = if fixtures { "output" } else { "port" };

@@ -4,7 +4,7 @@ use super::addresses::{Layer, Run};
 use super::chain::{Chain, Item, items};
 use super::dmx::is_dmx;
 use crate::grid::Grid;
-use crate::model::{Addressing, Model, StringId};
+use crate::model::{Addressing, ControllerId, Model, StringId};
 use crate::plan::{Placed, PortPlan, Why};
 use crate::rules::address::pin;
 
@@ -113,6 +113,7 @@ fn output(
                 layer.sink.push(finding);
             }
         }
+        tell_cut(layer, run, item, root, &place);
         if let Some((channel, at)) = item.pin
             && channel != place.start
         {
@@ -132,12 +133,38 @@ fn output(
 
 fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
     // Where something before it is missing, it may only seem to lie wrong.
-    if alone && layer.model.incomplete {
+    let port = layer.ports.get(run.owner as usize);
+    let output = port.map(|port| port.output);
+    let id = ControllerId::from(run.controller);
+    if alone && output.is_some_and(|output| layer.model.gaps.of_line(id, output)) {
         return;
     }
     let one = (item.id, item.at);
     let finding = pin::port_of_its_own(layer.model, one, shown, run.controller, alone);
     layer.sink.push(finding);
+}
+
+/// Tells a string that shows the data of one on a controller which uses fewer slots of each universe, or more, where
+/// this controller would read it from other slots.
+fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, place: &Placed) {
+    let model = layer.model;
+    let Some(theirs) = layer.ports.get(place.port as usize) else {
+        return;
+    };
+    let Some(other) = model
+        .controller(theirs.controller)
+        .filter(|_| !is_dmx(theirs))
+    else {
+        return;
+    };
+    let all = model.display.universe_slots;
+    let slots = (run.declared.slots_used(all), other.slots_used(all));
+    let read = run.grid.lay(place.start, item.body);
+    if slots.0 != slots.1 && read != (place.start..place.end + 1) {
+        let whose = (run.declared, other);
+        let finding = pin::other_cut(model, (item.id, item.at), root, whose, slots);
+        layer.sink.push(finding);
+    }
 }
 
 fn own_place(layer: &Layer<'_>, item: &Item) -> Option<Placed> {

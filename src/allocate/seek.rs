@@ -9,8 +9,8 @@ use super::needs::{Kind, Need, State};
 use super::outlets::Outlets;
 use super::pack::{self, Answer, Cause, Group, Instance, Line, Order, Port, Room, Site};
 use crate::model::{
-    Addressing, Align, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId, Start, StringId,
-    Target,
+    Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId,
+    Start, StringId, Target,
 };
 use crate::plan::Picked;
 use std::collections::{BTreeMap, BTreeSet};
@@ -137,8 +137,8 @@ impl<'a> Asked<'a> {
     }
 
     fn sites(&mut self) {
-        let universe = u64::from(self.model.display.universe_slots.max(1));
         for (index, controller) in self.model.controllers.iter().enumerate() {
+            let universe = used(self.model, controller);
             let id = ControllerId::from(index);
             let limit = limit(self.model, id);
             self.limited |= limit < u64::MAX;
@@ -359,23 +359,22 @@ impl<'a> Asked<'a> {
         }
         let node = strings(model, need).find_map(|id| model.node_of(id));
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
-        let universe = u64::from(model.display.universe_slots.max(1));
-        let limits = |index: usize| limit(model, ControllerId::from(index)) < u64::MAX;
-        let its = || {
-            model
-                .controllers
-                .iter()
-                .enumerate()
-                .filter(|(index, _)| limits(*index))
-        };
-        if its().any(|(_, controller)| controller.align == Align::Prop) {
-            return slots.div_ceil(universe) * universe;
-        }
-        let whole = model.display.whole_nodes || its().any(|(_, one)| one.whole_nodes);
-        match universe - universe % each {
-            usable if whole && usable > 0 => (slots * universe).div_ceil(usable),
-            _ => slots,
-        }
+        // What it takes at most on any controller whose universes are limited.
+        let its = model.controllers.iter().enumerate();
+        its.filter(|(index, _)| limit(model, ControllerId::from(*index)) < u64::MAX)
+            .map(|(_, controller)| {
+                let universe = used(model, controller);
+                let whole = model.display.whole_nodes || controller.whole_nodes;
+                let usable = match universe - universe % each {
+                    usable if whole && usable > 0 => usable,
+                    _ => universe,
+                };
+                match controller.align {
+                    Align::Prop => slots.div_ceil(usable) * universe,
+                    _ => (slots * universe).div_ceil(usable),
+                }
+            })
+            .fold(slots, u64::max)
     }
 
     /// Counts current in nodes where all nodes of a kind draw the same.
@@ -538,8 +537,13 @@ fn distance(from: (i64, i64), to: (i64, i64)) -> u64 {
     u64::try_from(tenths).unwrap_or(u64::MAX)
 }
 
+/// Slots of each universe that a controller uses; at least 1.
+fn used(model: &Model, controller: &Controller) -> u64 {
+    u64::from(controller.slots_used(model.display.universe_slots).max(1))
+}
+
 /// Slots of all universes that a controller may take.
-pub(super) fn limit(model: &Model, id: ControllerId) -> u64 {
+fn limit(model: &Model, id: ControllerId) -> u64 {
     let Some(controller) = model.controller(id) else {
         return u64::MAX;
     };
@@ -549,6 +553,6 @@ pub(super) fn limit(model: &Model, id: ControllerId) -> u64 {
         Start::Auto | Start::From(_) | Start::After(_) => None,
     };
     let universes = most.into_iter().chain(range).min();
-    let slots = u64::from(model.display.universe_slots);
+    let slots = used(model, controller);
     universes.map_or(u64::MAX, |universes| universes.saturating_mul(slots))
 }

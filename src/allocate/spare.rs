@@ -39,7 +39,7 @@ fn said(model: &Model) -> Vec<Option<Seat>> {
 /// What a wire gives a port of its own stays as it is.
 #[must_use]
 pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
-    if model.splits.is_empty() || model.incomplete {
+    if model.splits.is_empty() || model.gaps.all {
         return None;
     }
     let mut tied: BTreeSet<PropId> = BTreeSet::new();

@@ -193,28 +193,22 @@ fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
         let slots = u64::from(past.universe_slots.max(1));
         let place = |channel: u64| format!("{}/{}", channel / slots + 1, channel % slots + 1);
         let (first, last) = (place(was.start), place(was.end() - 1));
-        format!(
-            "{first} to {last} on {}.{}",
-            shown(controller),
-            was.output.name()
-        )
+        let port = match was.controller {
+            Some(id) => usage::old_plug(model, id, was.output),
+            None => format!("{}.{}", shown(controller), was.output.name()),
+        };
+        format!("{first} to {last} on {port}")
     };
     let now = |id: &StringId| {
         let placed = plan.of(*id)?;
-        let port = plan.ports.get(placed.port as usize)?;
         let stretch = usage::stretch_name(model, placed.start, placed.end);
-        let port = usage::output_name(model, port.controller, port.output);
-        Some(format!("{stretch} on {port}"))
+        Some(format!("{stretch} on {}", usage::plug_of(model, plan, *id)))
     };
     let name = |id: &StringId| model.name_of(*id);
     let moved = changes.moved.iter().map(|id| {
-        let before = past.of(*id).map(|old| {
-            let controller = old.controller.and_then(|id| model.controller(id));
-            was(
-                old,
-                controller.map_or("a controller that is gone", |c| &c.name),
-            )
-        });
+        let before = past
+            .of(*id)
+            .map(|old| was(old, "a controller that is gone"));
         let place = format!(
             "{} -> {}",
             before.unwrap_or_default(),

@@ -130,6 +130,15 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
 /// # Errors
 /// That it would, or why it can't be written.
 pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
+    is_no_text(compiled, path)?;
+    disk::write_whole(path, bytes).map_err(Stop::Refused)
+}
+
+/// Refuses a path that leads to what the display is read from, or to its lock.
+///
+/// # Errors
+/// Which of them it is.
+pub fn is_no_text(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
     // The texts of a display are shown by paths that lead to them. Its lock may not be there yet.
     let texts = || {
         compiled
@@ -148,7 +157,7 @@ pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Sto
             "{text} is what this display is read from, and would be written over: name another file"
         )));
     }
-    disk::write_whole(path, bytes).map_err(Stop::Refused)
+    Ok(())
 }
 
 /// The findings that are to be shown: without advice where it is to be quiet.

@@ -1,5 +1,6 @@
 //! The two streams of the program and how they look.
 
+use crate::diagnostic::words;
 use crate::report::terminal::Look;
 use std::io::{self, BufWriter, IsTerminal, Write};
 
@@ -112,12 +113,44 @@ impl Console {
                 self.tell(format!("tinsel: {why}\n").as_bytes());
                 2
             }
-            Err(Stop::Unwritten(error)) => {
-                self.tell(format!("tinsel: can't write to standard output: {error}\n").as_bytes());
-                2
-            }
+            Err(Stop::Unwritten(error)) => unwritten(&error),
         }
     }
+}
+
+/// Prints what clap answers in place of a command, help or an error, and gives the exit status. An error that quotes
+/// what would steer a terminal is printed plain, with that visible.
+pub fn answer(
+    text: &str,
+    print: impl FnOnce() -> io::Result<()>,
+    is_error: bool,
+    status: u8,
+) -> u8 {
+    let steers = |c: char| c != '\n' && words::is_unprintable(c);
+    let printed = if is_error && text.contains(steers) {
+        let mut plain = String::with_capacity(text.len());
+        for c in text.chars() {
+            match steers(c) {
+                true => plain.extend(c.escape_unicode()),
+                false => plain.push(c),
+            }
+        }
+        io::stderr().write_all(plain.as_bytes())
+    } else {
+        print()
+    };
+    match printed {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => status,
+        Err(error) if !is_error => unwritten(&error),
+        _ => status,
+    }
+}
+
+/// Says that standard output could not be written; the exit status.
+fn unwritten(error: &io::Error) -> u8 {
+    let text = format!("tinsel: can't write to standard output: {error}\n");
+    let _ = io::stderr().write_all(text.as_bytes());
+    2
 }
 
 fn is(variable: &str, value: &str) -> bool {

@@ -10,7 +10,7 @@ use crate::report;
 use std::io::Write;
 use std::mem::ManuallyDrop;
 
-/// The exit status where something would change.
+/// The exit status where something would change that people type, plug or know by name.
 const CHANGES: u8 = 3;
 
 /// Runs it.
@@ -31,19 +31,19 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
         console.tell(line.as_bytes());
         return Ok(1);
     }
-    let lock = compiled.lock.as_ref();
-    let changed = !lock.is_some_and(|lock| lock.is(&compiled.next_lock()));
-    let changes = Changes::of(&compiled.model, &compiled.plan, lock.map(|lock| &lock.lock));
+    let lock = compiled.lock.as_ref().map(|lock| &lock.lock);
+    let changes = Changes::of(&compiled.model, &compiled.plan, lock);
+    let changed = !changes.is_empty();
     let width = console.out_width();
     match args.format.as_str() {
         "json" => json::write(&changes, changed, console.out())?,
-        _ if changed && changes.is_empty() => {
+        _ if changed => text::write(&changes, width, console.out())?,
+        _ if !compiled.lock_stands() => {
             writeln!(
                 console.out(),
                 "nothing moves; only the text of the lock would change"
             )?;
         }
-        _ if changed => text::write(&changes, width, console.out())?,
         _ => writeln!(console.out(), "a build would change nothing")?,
     }
     if let Some(path) = &args.remap {
@@ -55,11 +55,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
         remap::write(&compiled.model, &compiled.plan, past, &mut bytes)?;
         check::write(&compiled, path, &bytes)?;
     }
-    Ok(match (compiled.has_errors(), changed) {
-        (true, _) => 1,
-        (false, true) => CHANGES,
-        (false, false) => 0,
-    })
+    Ok(if changed { CHANGES } else { 0 })
 }
 
 /// What was found, without the moves, which are the result here.

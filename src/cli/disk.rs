@@ -234,6 +234,13 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
         .map_err(Err)
 }
 
+/// The beginning of a regular file, one byte more than `most` at most; `None` where there is nothing to read.
+pub fn beginning(path: &Path, most: usize) -> Option<Vec<u8>> {
+    let bytes = path.is_file().then(|| File::open(path).ok())?;
+    let bytes = limited(bytes?, 0, most).ok()?;
+    (!bytes.is_empty()).then_some(bytes)
+}
+
 /// What is read, at most `most` bytes and one more; `expected` is how many there seem to be.
 fn limited(from: impl Read, expected: u64, most: usize) -> io::Result<Vec<u8>> {
     let expected = usize::try_from(expected).unwrap_or(0).min(most);

@@ -1,4 +1,4 @@
-//! `tinsel explain`: what a code means.
+//! `tinsel explain`: what a code means, what is known of a chip, and the language guide.
 
 use super::ExplainArgs;
 use super::console::{Console, Stop};
@@ -7,10 +7,23 @@ use crate::explain;
 
 /// Runs it.
 pub fn run(args: &ExplainArgs, console: &mut Console) -> Result<u8, Stop> {
+    if args.code.as_deref() == Some(explain::GUIDE) {
+        explain::guide(args.format == "json", console.out())?;
+        return Ok(0);
+    }
+    if let Some(chips) = args.code.as_deref().and_then(explain::chips) {
+        let width = console.out_width();
+        let out = console.out();
+        match args.format.as_str() {
+            "json" => explain::chip_json(&chips, out)?,
+            _ => explain::chip_list(&chips, width, out)?,
+        }
+        return Ok(0);
+    }
     let rules = explain::find(args.code.as_deref()).map_err(|near| {
         let word = words::shown(args.code.as_deref().unwrap_or(""));
         let near = if near.is_empty() {
-            "`tinsel explain` lists all".to_owned()
+            "`tinsel explain` lists all, `tinsel explain language` is the language guide".to_owned()
         } else {
             format!("did you mean {}?", words::ticked_or(&near))
         };

@@ -36,13 +36,18 @@ pub fn names() -> impl Iterator<Item = &'static str> {
 
 /// Runs it.
 pub fn run(args: &ExportArgs, console: &mut Console) -> Result<u8, Stop> {
-    let to = match (&args.to, &args.output) {
+    // `-` is standard output, as everywhere.
+    let output = args
+        .output
+        .as_deref()
+        .filter(|path| *path != Path::new("-"));
+    let to = match (&args.to, output) {
         (Some(to), _) => to.clone(),
         (None, Some(path)) => by_ending(path)?,
         (None, None) => return Err(Stop::Refused(which("nothing says to which form"))),
     };
     let binary = ["xlsx", "mvr"].contains(&to.as_str());
-    if binary && args.output.is_none() && io::stdout().is_terminal() {
+    if binary && output.is_none() && io::stdout().is_terminal() {
         return Err(Stop::Refused(format!(
             "{to} is nothing to read at a terminal: name a file with `-o`"
         )));
@@ -53,7 +58,7 @@ pub fn run(args: &ExportArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let made = bytes(&to, &compiled);
     let bytes = made.map_err(|why| Stop::Refused(format!("can't make {to}: {why}")))?;
-    match &args.output {
+    match output {
         None => console.out().write_all(&bytes)?,
         Some(path) => {
             write(&compiled, path, &bytes)?;

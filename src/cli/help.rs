@@ -189,6 +189,9 @@ Examples:
   tinsel explain                list all codes
   tinsel explain port/nodes     the page of one
   tinsel explain port           the codes of a group
+  tinsel explain chips          the known chips, with the source of each figure
+  tinsel explain ws2811         one of them
+  tinsel explain language       the language guide
 
 Exit status: 0 told, 2 no such code";
 

@@ -3,7 +3,7 @@
 use super::ImportArgs;
 use super::check::{heard, tell};
 use super::console::{Console, Stop};
-use super::disk::{Disk, write_whole};
+use super::disk::{Disk, LOCK, write_whole};
 use crate::diagnostic::words;
 use crate::import::{Grade, Import, Reading, import};
 use crate::source::{Loaded, MOST_FILE_BYTES, Memory};
@@ -24,6 +24,9 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
             words::shown(&path.to_string_lossy())
         )));
     }
+    if let Some(path) = &args.output {
+        no_lock_beside(path)?;
+    }
     let table = read(&args.file)?;
     let reading = Reading {
         nodes_per_string: args.nodes_per_string,
@@ -40,6 +43,22 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
         }
     }
     Ok(u8::from(lost || broken))
+}
+
+/// Refuses to write a display beside a lock: that is another display's, whose addresses the next build would take
+/// over, and whose lock it would write over.
+fn no_lock_beside(path: &Path) -> Result<(), Stop> {
+    let lock = path.with_extension(LOCK);
+    if lock.symlink_metadata().is_err() {
+        return Ok(());
+    }
+    let shown = |path: &Path| words::shown(&path.to_string_lossy());
+    Err(Stop::Refused(format!(
+        "{} is the lock of another display, and {} would take its addresses and write over it: name another file, or \
+         move the lock away first",
+        shown(&lock),
+        shown(path),
+    )))
 }
 
 /// The bytes of the table.

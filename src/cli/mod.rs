@@ -1,7 +1,8 @@
 //! The command line: arguments, dispatch, exit status. The only file that knows clap.
 //!
 //! Results go to standard output and everything else to standard error, through one [`Console`]. Exit
-//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out.
+//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out, 3 `diff`: something would
+//! change.
 
 mod build;
 mod check;
@@ -36,7 +37,8 @@ const STATUS: &str = "\
 Exit status:
   0  no error (warnings and advice allowed)
   1  errors in the display
-  2  the command could not be carried out: wrong usage, or a file that can't be read or written";
+  2  the command could not be carried out: wrong usage, or a file that can't be read or written
+  3  diff only: a build would change something that people type, plug or know by name";
 
 /// How things are shown.
 #[derive(Args)]
@@ -345,7 +347,7 @@ struct PowerArgs {
     /// All nodes at this level, in percent, instead of what the display allows
     #[arg(long, value_name = "LEVEL", value_parser = power::level)]
     at: Option<u32>,
-    /// Write the `inject` statements, as few as possible, that make it pass
+    /// Write the `inject` statements that make it pass, and whether fewer could do
     #[arg(long)]
     suggest: bool,
     /// How it is written
@@ -416,7 +418,7 @@ struct ReportArgs {
 
 #[derive(Args)]
 struct ExplainArgs {
-    /// A code or a group of codes; without it, all are listed
+    /// A code, a group of codes, or `language` for the guide; without it, all codes are listed
     code: Option<String>,
     /// How it is written
     #[arg(long, default_value = "text", value_parser = PossibleValuesParser::new(["text", "json"]))]
@@ -485,10 +487,12 @@ fn start(arguments: &[OsString]) -> u8 {
         Ok(given) => carry_out(&given),
         Err(answer) => {
             let status = u8::try_from(answer.exit_code()).unwrap_or(2);
-            match answer.print() {
-                Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => 2,
-                _ => status,
-            }
+            console::answer(
+                &answer.to_string(),
+                || answer.print(),
+                answer.use_stderr(),
+                status,
+            )
         }
     }
 }

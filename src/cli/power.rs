@@ -1,20 +1,25 @@
 //! `tinsel power`: what flows where, and where power must be fed in again.
 
 use super::PowerArgs;
-use super::check::{status, told};
+use super::check::{load, status, tell_all};
 use super::console::{Console, Stop};
 use crate::output::power::{PowerView, write};
 use crate::power;
+use std::mem::ManuallyDrop;
 
-/// Runs it.
+/// Runs it. With a level, what is reported and the exit status are those of that level.
 pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
-    let compiled = told(&args.input, "no figures of power", console)?;
+    let mut compiled = ManuallyDrop::new(load(&args.input)?);
+    if let Some(level) = args.at {
+        compiled.power_at(level);
+    }
+    tell_all(&compiled, "no figures of power", console)?;
     if compiled.blocks() {
         return Ok(1);
     }
     let (model, plan) = (&compiled.model, &compiled.plan);
     let study = power::at(model, plan, args.at);
-    let suggestions = args.suggest.then(|| power::suggest(model, plan, args.at));
+    let suggestions = args.suggest.then(|| compiled.suggest(args.at));
     let view = PowerView::new(model, plan, &study, args.at, suggestions.as_deref());
     let width = console.out_width();
     write(&view, &args.format, width, console.out())?;

@@ -1,6 +1,6 @@
 //! `tinsel why`: the chain of reasons for a string's address.
 
-use super::check::told;
+use super::check::{status, told};
 use super::console::{Console, Stop};
 use super::{WhyArgs, normal};
 use crate::diagnostic::words::{did_you_mean, nearest, shown};
@@ -43,5 +43,5 @@ pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
             "and {left} more of that name: name one of them"
         )?;
     }
-    Ok(u8::from(compiled.blocks()))
+    Ok(status(&args.input, &compiled))
 }

@@ -99,7 +99,12 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
         at_most_fewer_slots: changes.past.and_then(|past| past.off).unwrap_or(0),
         controllers: boxes(changes),
         moved: moved.collect(),
-        plugged: stayed(&changes.plugged, "rewired"),
+        plugged: (changes.plugged.iter())
+            .map(|id| match changes.unplugged(*id) {
+                Some((cause, reason)) => move_row(changes, *id, word(cause), &reason),
+                None => move_row(changes, *id, "rewired", ""),
+            })
+            .collect(),
         longer: stayed(&changes.longer, "length"),
         new: changes
             .new
@@ -208,7 +213,7 @@ fn word(cause: Cause) -> &'static str {
         Cause::UniverseSize(_) => "universe-size",
         Cause::Pinned(_) => "pinned",
         Cause::Rewired => "rewired",
-        Cause::Replaced => "replaced",
+        Cause::Replaced(_) => "replaced",
         Cause::Shared(_) => "shared",
         Cause::Before(_) => "before",
         Cause::NoRoom(..) => "no-room",

@@ -13,8 +13,8 @@ pub use boxes::{BoxChange, OutputChange, Stretch};
 
 use crate::lock::Lock;
 use crate::model::{ControllerId, Model, Output, StringId};
-use crate::plan::{Cause, Past, Plan};
-use crate::rules::lock::moved::reason;
+use crate::plan::{Carried, Cause, Past, Plan};
+use crate::rules::lock::moved::{is_only_plugged, reason};
 use std::collections::BTreeMap;
 
 /// Strings that moved for one reason.
@@ -72,10 +72,13 @@ impl<'a> Changes<'a> {
         changes.strings();
         if let Some(past) = past {
             let renames = model.renames.iter().zip(&past.carried);
-            let carried = renames.filter(|(_, carried)| **carried);
+            let carried = renames.filter(|(_, carried)| **carried == Carried::Now);
             changes.renamed = carried
                 .map(|(r, _)| (r.old.clone(), r.new.clone()))
                 .collect();
+            let reshaped = past.reshaped.iter();
+            let named = reshaped.map(|(old, id)| (old.clone(), model.name_of(*id).into()));
+            changes.renamed.extend(named);
             changes.moved = moved(model, plan, past);
             if let Some(lock) = lock.filter(|_| !changes.moved.is_empty()) {
                 changes.hints = hints::find(model, plan, past, lock);
@@ -88,8 +91,9 @@ impl<'a> Changes<'a> {
         let moved: std::collections::BTreeSet<StringId> = self
             .past
             .iter()
-            .flat_map(|past| &past.moves)
-            .map(|one| one.string)
+            .flat_map(|past| past.moves.iter().map(move |one| (past, one)))
+            .filter(|(past, one)| !is_only_plugged(self.plan, past, one))
+            .map(|(_, one)| one.string)
             .collect();
         for id in (0..self.model.strings.len()).map(StringId::from) {
             let Some(placed) = self.plan.of(id) else {
@@ -122,6 +126,14 @@ impl<'a> Changes<'a> {
             && self.new.is_empty()
             && self.renamed.is_empty()
             && self.past.is_none_or(|past| past.freed.is_empty())
+    }
+
+    /// Why a string had to be plugged in elsewhere, where no wire says so: the cause and its words.
+    #[must_use]
+    pub fn unplugged(&self, id: StringId) -> Option<(Cause, String)> {
+        let one = (self.past?.moves.iter()).find(|one| one.string == id)?;
+        let words = reason(self.model, self.plan, one.cause, Some(id));
+        Some((one.cause, words))
     }
 
     /// How many strings moved, and how many slots they had.
@@ -165,6 +177,9 @@ fn split(channel: u64, slots: u32) -> (u64, u64) {
 fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {
     let mut groups: BTreeMap<(Cause, Option<Output>), Moved> = BTreeMap::new();
     for one in &past.moves {
+        if is_only_plugged(plan, past, one) {
+            continue;
+        }
         // Words about a port are said of each port by itself.
         let port = plan
             .of(one.string)

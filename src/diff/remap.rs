@@ -4,7 +4,7 @@
 //! universe and slot of both. Only slots that nodes use are told; what is new has no row.
 
 use crate::grid::{Body, Grid};
-use crate::model::{Model, StringId};
+use crate::model::{Model, Output, StringId};
 use crate::plan::{Past, Plan, Was};
 use std::io;
 use std::ops::Range;
@@ -55,15 +55,19 @@ fn of_string(
     let port = plan.ports.get(placed.port as usize)?;
     let controller = model.controller(port.controller)?;
     let body = Body::of(model, id)?;
-    let now = Grid::of(model, controller);
+    let now = Grid::of_output(model, controller, port.output);
     let whole = controller.whole_nodes || model.display.whole_nodes;
     let grid = |whole| Grid::new(past.universe_slots, whole);
-    let nodes = nodes_before(was, body, grid(whole));
-    // Where the setting for whole nodes was another, the length in the lock says so.
-    let (nodes, before) = match nodes {
-        Some(nodes) => (nodes, grid(whole)),
-        None => (nodes_before(was, body, grid(!whole))?, grid(!whole)),
+    let own = controller.slots_used(past.universe_slots);
+    let own = |whole| match port.output {
+        Output::Pixel(_) => grid(whole).using(own),
+        Output::Dmx(_) => grid(whole),
     };
+    // Where the setting for whole nodes or the slots in use were others, the length in the lock says so.
+    let grids = [own(whole), own(!whole), grid(whole), grid(!whole)];
+    let (nodes, before) = grids
+        .into_iter()
+        .find_map(|grid| Some((nodes_before(was, body, grid)?, grid)))?;
     let old = Body { nodes, ..body };
     let mut theirs = before.segments(was.start, old);
     let mut ours = now.segments(placed.start, body);

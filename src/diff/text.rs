@@ -6,6 +6,7 @@ use crate::model::{Output, StringId};
 use crate::plan::Freed;
 use crate::report::wrap;
 use crate::unit::counted;
+use crate::usage::{old_plug, plug_of};
 use std::io::{self, Write};
 
 /// So many strings of a list are shown; `--format json` has all.
@@ -158,21 +159,15 @@ fn move_line(changes: &Changes<'_>, id: StringId) -> String {
 
 /// The output of a string, with the one it had where that is another.
 fn port(changes: &Changes<'_>, id: StringId) -> String {
-    let here = changes.output(id);
-    let words = |of: Option<(crate::model::ControllerId, Output)>| {
-        of.map_or_else(String::new, |(controller, output)| {
-            shown(&crate::usage::output_name(
-                changes.model,
-                controller,
-                output,
-            ))
-        })
-    };
+    let here = shown(&plug_of(changes.model, changes.plan, id));
     let was = changes.past.and_then(|past| past.of(id));
     let there = was.and_then(|was| Some((was.controller?, was.output)));
     match there {
-        Some(there) if Some(there) != here => format!("{} -> {}", words(Some(there)), words(here)),
-        _ => words(here),
+        Some(there) if Some(there) != changes.output(id) => {
+            let there = old_plug(changes.model, there.0, there.1);
+            format!("{} -> {here}", shown(&there))
+        }
+        _ => here,
     }
 }
 
@@ -200,6 +195,9 @@ fn list(
             "  {name:<20} {start:<20} {slots:<12} {}",
             port(changes, *id)
         )?;
+        if let Some((_, reason)) = changes.unplugged(*id) {
+            writeln!(out, "      {reason}")?;
+        }
     }
     more(strings.len(), out)?;
     writeln!(out)
@@ -215,7 +213,10 @@ fn freed(changes: &Changes<'_>, out: &mut dyn Write) -> io::Result<()> {
         let (universe, slot) = changes.before(one.was.start);
         let slots = counted(i64::try_from(one.was.slots).unwrap_or(i64::MAX), "slot");
         let (name, start) = (shown(&one.name), format!("{universe}/{slot}"));
-        let output = format!("{}.{}", shown(&one.controller_name), one.was.output.name());
+        let output = match one.was.controller {
+            Some(id) => old_plug(changes.model, id, one.was.output),
+            None => format!("{}.{}", shown(&one.controller_name), one.was.output.name()),
+        };
         writeln!(out, "  {name:<20} {start:<20} {slots:<12} {output}")?;
     }
     more(freed.len(), out)?;

@@ -1,6 +1,8 @@
 //! A text as words, marks and comments, with what blanks stand before each: nothing of it is lost but the
 //! blanks themselves.
 
+use crate::source::quoted;
+
 /// What a token is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Kind {
@@ -100,7 +102,10 @@ fn first(text: &str) -> (Kind, usize) {
         return (Kind::Comment, line);
     }
     if let Some(rest) = text.strip_prefix('"') {
-        return (Kind::Text, rest.find('"').map_or(line, |at| at + 2));
+        return (
+            Kind::Text,
+            quoted::closing(rest.as_bytes()).map_or(line, |at| at + 2),
+        );
     }
     if let Some(length) = address(text) {
         return (Kind::Word, length);
@@ -113,7 +118,8 @@ fn first(text: &str) -> (Kind, usize) {
         here.starts_with([' ', '\t', '\r', '\n', '#', '"'])
             || MARKS.iter().any(|mark| here.starts_with(mark))
     };
-    let length = text.char_indices().map(|(at, _)| at).find(|at| ends(*at));
+    let mut others = text.char_indices().filter(|(_, c)| !c.is_alphanumeric());
+    let length = others.find(|(at, _)| ends(*at)).map(|(at, _)| at);
     (Kind::Word, length.unwrap_or(text.len()))
 }
 

@@ -45,7 +45,7 @@ pub enum Grade {
 /// One thing to say about a table.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Note {
-    /// Its row as a spreadsheet counts them, from 1; `None` for a whole column.
+    /// Its row as a spreadsheet counts them, from 1; `None` for a whole column or table.
     pub row: Option<usize>,
     /// The heading of its column; empty for a whole row.
     pub column: String,
@@ -67,6 +67,9 @@ impl fmt::Display for Note {
             parts.push(format!("column `{}`", words::shown(&self.column)));
         }
         let place = parts.join(", ");
+        if place.is_empty() {
+            return write!(out, "{}", self.what);
+        }
         if self.text.is_empty() {
             write!(out, "{place}: {}", self.what)
         } else {
@@ -109,6 +112,17 @@ pub fn import(name: &str, bytes: &[u8], reading: Reading) -> Result<Import, Stri
         return Err("there is no row below its header".to_owned());
     }
     let text = laid_out(write::display(name, &found));
+    if sheet::is_western(bytes) {
+        notes.push(Note {
+            row: None,
+            column: String::new(),
+            text: String::new(),
+            what:
+                "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents"
+                    .to_owned(),
+            grade: Grade::Told,
+        });
+    }
     notes.sort_by_key(|note| note.row);
     Ok(Import {
         text,

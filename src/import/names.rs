@@ -2,7 +2,7 @@
 
 use crate::rules::name::alike;
 use crate::syntax;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use unicode_normalization::UnicodeNormalization;
 
 /// The most letters of a name that is made here.
@@ -12,6 +12,8 @@ const MOST: usize = 48;
 #[derive(Debug, Default)]
 pub struct Names {
     given: BTreeSet<String>,
+    /// The number to try next behind a name that was given before.
+    next: BTreeMap<String, u32>,
 }
 
 impl Names {
@@ -20,10 +22,10 @@ impl Names {
     pub fn give(&mut self, text: &str, kind: &str) -> String {
         let base = lawful(text, kind);
         let mut name = base.clone();
-        let mut number = 2_u32;
+        let number = self.next.entry(base.clone()).or_insert(2);
         while !self.given.insert(looks(&name)) {
             name = format!("{base}-{number}");
-            number += 1;
+            *number += 1;
         }
         name
     }

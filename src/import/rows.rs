@@ -6,6 +6,7 @@ use super::sheet::Row;
 use super::{Grade, Note};
 use crate::chip;
 use crate::model::MOST_STRINGS;
+use crate::unit;
 use std::collections::BTreeMap;
 
 /// The largest numbers that are taken for what they say; beyond is a slip.
@@ -209,15 +210,15 @@ impl Stage<'_> {
             }
         };
         if nodes < strings {
-            let what =
-                format!("fewer nodes than the {strings} strings they are in; the row is left out");
+            let what = format!("fewer nodes than strings ({strings}); the row is left out");
             self.note(row, Kind::Nodes, what, Grade::Lost);
             return None;
         }
         let (each, more) = (nodes / strings, nodes % strings);
         if more > 0 {
             let what = format!(
-                "{nodes} nodes do not come out even in {strings} strings; {more} of them got {} and the rest {each}",
+                "{} do not come out even in {strings} strings; {more} of them got {} and the rest {each}",
+                unit::counted(nodes, "node"),
                 each + 1
             );
             self.note(row, Kind::Nodes, what, Grade::Lost);
@@ -284,7 +285,8 @@ impl Stage<'_> {
         let (strings, count) = (prop.all_strings(), ports.len() as u64);
         if count > 1 && !strings.is_multiple_of(count) {
             let what = format!(
-                "{strings} strings do not come out even on {count} ports; they are left open"
+                "{} can't be spread evenly over {count} ports, so all stay open",
+                unit::counted(strings, "string")
             );
             self.note(row, Kind::Port, what, Grade::Lost);
             return;

@@ -1,6 +1,7 @@
 //! From bytes to rows of cells: encoding, separator, quotes.
 
 use csv::{ByteRecord, ReaderBuilder};
+use std::borrow::Cow;
 
 /// A table has no more, so that a small file can't fill the memory.
 const MOST_ROWS: usize = 100_000;
@@ -20,7 +21,7 @@ pub struct Row {
 /// # Errors
 /// In words, why not.
 pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
-    let text = text(bytes)?;
+    let text = &*text(bytes)?;
     let separator = separator(text);
     let mut reader = ReaderBuilder::new()
         .has_headers(false)
@@ -32,6 +33,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
     let mut number = 0;
     let mut line = 1;
     let mut sizes = (0, 0);
+    let mut carried = false;
     loop {
         // An empty line makes no record, yet a spreadsheet counts it as a row; a line end within quotes makes
         // a line that is no row.
@@ -48,7 +50,13 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
             .zip(raw_end)
             .and_then(|(a, b)| text.get(a..b))
             .unwrap_or("");
-        let blank = raw.chars().take_while(|c| matches!(c, '\r' | '\n'));
+        // Of CR LF the reader leaves the LF to what follows.
+        let own = match carried {
+            true => raw.strip_prefix('\n').unwrap_or(raw),
+            false => raw,
+        };
+        carried = raw.ends_with('\r');
+        let blank = own.chars().take_while(|c| matches!(c, '\r' | '\n'));
         number += 1 + blank.filter(|c| *c == '\n').count();
         line = reader.position().line();
         let ends = raw.trim_end_matches(['\r', '\n']).contains('\n');
@@ -75,11 +83,33 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
     }
 }
 
-/// The text of a file, without a byte-order mark.
-fn text(bytes: &[u8]) -> Result<&str, String> {
+/// What the parts of an encrypted workbook begin with, as do workbooks from before 2007.
+const COMPOUND: &[u8] = &[0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
+
+/// Whether a text is in the encoding of old spreadsheets.
+#[must_use]
+pub fn is_western(bytes: &[u8]) -> bool {
+    text(bytes).is_ok_and(|text| matches!(text, Cow::Owned(_)))
+}
+
+/// The text of a file, without a byte-order mark. One that is not UTF-8 is read as Windows-1252, which has all of
+/// Latin-1's letters.
+fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
     const AS: &str = "save it as \"CSV UTF-8\"";
     if bytes.starts_with(b"PK") {
-        return Err("it is a workbook: save its sheet of props as \"CSV UTF-8\"".to_owned());
+        return Err(format!(
+            "it is a workbook: open it, and of its sheet of props, {AS}"
+        ));
+    }
+    if bytes.starts_with(COMPOUND) {
+        // ECMA-376 workbooks with a password lie in a stream of this name (MS-OFFCRYPTO, 2.3.4.4).
+        let name: Vec<u8> = "EncryptedPackage".bytes().flat_map(|c| [c, 0]).collect();
+        let locked = bytes.windows(name.len()).any(|part| part == name);
+        let what = match locked {
+            true => "it is a workbook with a password: open it",
+            false => "it is a workbook of the kind before 2007: open it",
+        };
+        return Err(format!("{what}, and of its sheet of props, {AS}"));
     }
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
         return Err(format!("it is UTF-16: {AS}"));
@@ -88,12 +118,44 @@ fn text(bytes: &[u8]) -> Result<&str, String> {
     if bytes.contains(&0) {
         return Err(format!("it is no text (it has a NUL byte): {AS}"));
     }
-    std::str::from_utf8(bytes).map_err(|error| {
-        let before = bytes.get(..error.valid_up_to()).unwrap_or(&[]);
-        let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
-        let byte = bytes.get(error.valid_up_to()).copied().unwrap_or(0);
-        format!("line {line} has the byte {byte:02X}, which is no UTF-8 (Latin-1, perhaps): {AS}")
-    })
+    let error = match std::str::from_utf8(bytes) {
+        Ok(text) => return Ok(Cow::Borrowed(text)),
+        Err(error) => error,
+    };
+    // Where some letters are UTF-8, reading the others differently would spoil these.
+    let mixed = bytes.utf8_chunks().any(|chunk| !chunk.valid().is_ascii());
+    let read = bytes.iter().map(|byte| western(*byte));
+    match read.collect::<Option<String>>().filter(|_| !mixed) {
+        Some(text) => Ok(Cow::Owned(text)),
+        None => {
+            let before = bytes.get(..error.valid_up_to()).unwrap_or(&[]);
+            let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
+            let byte = bytes.get(error.valid_up_to()).copied().unwrap_or(0);
+            Err(format!(
+                "line {line} has the byte {byte:02X}, which is not UTF-8: {AS}"
+            ))
+        }
+    }
+}
+
+/// The letter of a byte in Windows-1252, by the table that the WHATWG's Encoding Standard prints; bytes that mean
+/// nothing there have none.
+fn western(byte: u8) -> Option<char> {
+    const HIGH: [u16; 32] = [
+        0x20ac, 0, 0x201a, 0x0192, 0x201e, 0x2026, 0x2020, 0x2021, 0x02c6, 0x2030, 0x0160, 0x2039,
+        0x0152, 0, 0x017d, 0, 0, 0x2018, 0x2019, 0x201c, 0x201d, 0x2022, 0x2013, 0x2014, 0x02dc,
+        0x2122, 0x0161, 0x203a, 0x0153, 0, 0x017e, 0x0178,
+    ];
+    match byte {
+        0x80..=0x9f => {
+            let code = HIGH
+                .get(usize::from(byte) - 0x80)
+                .copied()
+                .filter(|code| *code > 0)?;
+            char::from_u32(u32::from(code))
+        }
+        _ => Some(char::from(byte)),
+    }
 }
 
 /// The separator that stands most often, outside quotes, in the first line that has any.

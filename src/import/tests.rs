@@ -33,7 +33,7 @@ fn a_table_as_people_have_it() {
         "label \"Shed Box\"",
         "ports 1..8 { }",
         "prop Mini-Tree * 4 { label \"Mini Tree\"; node pixel; string 50 nodes }",
-        "prop Arch-big { label \"Arch 'big'\"; node pixel; strings 2 of 600 nodes }",
+        "prop Arch-big { label \"Arch \\\"big\\\"\"; node pixel; strings 2 of 600 nodes }",
         "wire Shed-Box.3: Mini-Tree\n",
         "wire Shed-Box.5: Arch-big.1\n",
         "wire Shed-Box.6: Arch-big.2\n",
@@ -117,8 +117,8 @@ fn names_are_lawful_and_each_its_own() {
 fn what_can_t_be_read_is_refused_in_words() {
     for (bytes, why) in [
         (
-            b"name,nodes\nS\xe4ule,5\n".as_slice(),
-            "line 2 has the byte E4, which is no UTF-8",
+            b"name,nodes\nS\xc3\xa4ule\xe4,5\n".as_slice(),
+            "line 2 has the byte E4, which is not UTF-8",
         ),
         (b"\xff\xfen\0a\0", "it is UTF-16"),
         (b"PK\x03\x04", "it is a workbook"),
@@ -133,5 +133,64 @@ fn what_can_t_be_read_is_refused_in_words() {
     ] {
         let said = import("t.csv", bytes, Reading::default()).unwrap_err();
         assert!(said.contains(why), "{said}");
+    }
+}
+
+/// Rows are counted as a spreadsheet counts them, whatever ends a line.
+#[test]
+fn rows_are_counted_with_any_line_end() {
+    for end in ["\n", "\r\n"] {
+        let text = [
+            "name,nodes",
+            "owl,5",
+            "",
+            "fox,x",
+            "\"two",
+            "lines\",y",
+            "hen,z",
+            "",
+        ]
+        .join(end);
+        let rows: Vec<Option<usize>> = read(&text).notes.iter().map(|note| note.row).collect();
+        assert_eq!(rows, [Some(4), Some(5), Some(6)], "{end:?}");
+    }
+}
+
+/// Windows-1252 by the WHATWG's Encoding Standard: 0xE9 is U+00E9, 0x96 U+2013, 0x8E U+017D.
+#[test]
+fn a_table_in_latin_1_is_read() {
+    let bytes = b"name,nodes\nh\xe9ron,5\n\x8eaba,6\n";
+    let import = import("props.csv", bytes, Reading::default()).unwrap();
+    assert!(lost(&import).is_empty());
+    assert!(import.text.contains("prop h\u{e9}ron"), "{}", import.text);
+    assert!(import.text.contains("prop \u{17d}aba"), "{}", import.text);
+    let first = import.notes.first().unwrap().to_string();
+    assert!(
+        first.starts_with("it is not UTF-8 and was read as Latin-1"),
+        "{first}"
+    );
+    // What is partly UTF-8 would be spoilt, and 0x81 means nothing.
+    for bytes in [
+        &b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..],
+        b"name,nodes\nf\x81x,6\n",
+    ] {
+        let why = super::import("props.csv", bytes, Reading::default()).unwrap_err();
+        assert!(why.contains("is not UTF-8: save it as"), "{why}");
+    }
+}
+
+#[test]
+fn workbooks_are_known_for_what_they_are() {
+    let compound = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
+    let locked: Vec<u8> = "EncryptedPackage".bytes().flat_map(|c| [c, 0]).collect();
+    let locked = [&compound[..], &[0; 40], &locked].concat();
+    let old = [&compound[..], &[0; 400]].concat();
+    for (bytes, words) in [
+        (&locked[..], "a workbook with a password"),
+        (&old, "a workbook of the kind before 2007"),
+        (b"PK\x03\x04", "it is a workbook"),
+    ] {
+        let why = super::import("props.csv", bytes, Reading::default()).unwrap_err();
+        assert!(why.contains(words) && why.contains("save it as"), "{why}");
     }
 }

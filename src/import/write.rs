@@ -3,12 +3,15 @@
 use super::rows::{Found, Prop};
 use crate::chip;
 use crate::diagnostic::words;
+use crate::source::quoted;
 use crate::unit;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// How wide a wire is written before it goes on in the next line.
 const WIDTH: usize = 96;
+/// So many chains stand in one wire, since a statement may not be of any length.
+const MOST_CHAINS: usize = 1_000;
 /// A frame at the usual 40 Hz, in nanoseconds.
 const FRAME_NS: u64 = 25_000_000;
 /// The most ports that a controller may have.
@@ -96,6 +99,18 @@ fn rounded(ports: u64) -> u64 {
     usual.unwrap_or_else(|| ports.next_multiple_of(16).min(MOST_PORTS))
 }
 
+/// The props of each controller, in their order.
+fn of_boxes(found: &Found) -> Vec<Vec<&Prop>> {
+    let mut boxes = vec![Vec::new(); found.controllers.len()];
+    for prop in &found.props {
+        let own = prop.controller.and_then(|at| boxes.get_mut(at));
+        if let Some(own) = own {
+            own.push(prop);
+        }
+    }
+    boxes
+}
+
 fn controllers(found: &Found, out: &mut String) {
     let homeless = || found.props.iter().filter(|prop| prop.controller.is_none());
     let main = ("main".to_owned(), None);
@@ -106,13 +121,9 @@ fn controllers(found: &Found, out: &mut String) {
     } else {
         found.controllers.iter().collect()
     };
+    let of_boxes = of_boxes(found);
     for (at, (name, label)) in all.into_iter().enumerate() {
-        let own = || {
-            found
-                .props
-                .iter()
-                .filter(|prop| prop.controller == Some(at))
-        };
+        let own = || of_boxes.get(at).into_iter().flatten().copied();
         let highest = own()
             .flat_map(|prop| prop.ports.iter().copied())
             .max()
@@ -138,11 +149,10 @@ fn controllers(found: &Found, out: &mut String) {
 /// A text fit to stand between quotes.
 fn quotable(text: &str) -> String {
     let plain = text.chars().map(|c| match c {
-        '"' | '\u{201c}' | '\u{201d}' => '\'',
         c if words::is_unprintable(c) => ' ',
         c => c,
     });
-    plain.take(200).collect()
+    quoted::written(&plain.take(200).collect::<String>())
 }
 
 fn prop(prop: &Prop, out: &mut String) {
@@ -187,13 +197,9 @@ fn counted(nodes: u64) -> String {
 }
 
 fn wires(found: &Found, out: &mut String) {
+    let of_boxes = of_boxes(found);
     for (at, (name, _)) in found.controllers.iter().enumerate() {
-        let own = || {
-            found
-                .props
-                .iter()
-                .filter(|prop| prop.controller == Some(at))
-        };
+        let own = || of_boxes.get(at).into_iter().flatten().copied();
         let mut chains: BTreeMap<u64, Vec<String>> = BTreeMap::new();
         for prop in own() {
             for (share, port) in prop.ports.iter().enumerate() {
@@ -213,7 +219,9 @@ fn wires(found: &Found, out: &mut String) {
             .filter(|prop| prop.ports.is_empty())
             .map(|prop| prop.name.clone())
             .collect();
-        wire(&format!("wire {name}:"), &open, ",", out);
+        for some in open.chunks(MOST_CHAINS) {
+            wire(&format!("wire {name}:"), some, ",", out);
+        }
     }
     let homeless: Vec<String> = found
         .props
@@ -224,7 +232,9 @@ fn wires(found: &Found, out: &mut String) {
     if !homeless.is_empty() {
         out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
     }
-    wire("wire any:", &homeless, ",", out);
+    for some in homeless.chunks(MOST_CHAINS) {
+        wire("wire any:", some, ",", out);
+    }
 }
 
 /// A prop's share for one of its ports, counted from 0: members where they stay whole, else strings.

@@ -2,9 +2,11 @@
 //!
 //! ```yaml
 //! # Where each string lies: written by `tinsel build`, to be kept under version control.
-//! format: "1.0"
+//! format: "1.1"
 //! display: "Kestrel Quay"
 //! universe_slots: 512
+//! renamed:
+//!   - egret -> heron
 //! strings:
 //!   flood[1]: {port: boathouse.dmx1, start: 40/1, slots: 6}
 //!   heron[3]: {port: boathouse.4, start: 12/307, slots: 150}
@@ -13,7 +15,8 @@
 //!
 //! It is YAML of which each line stands for itself, so that a change shows as a small diff and two branches that add
 //! different props merge by line. Nothing in it counts the others: no total, checksum, date or version of the program.
-//! `start` is universe and slot, counted by `universe_slots`. Rows are sorted by name in byte order. The last line, with
+//! `start` is universe and slot, counted by `universe_slots`. `renamed` lists the `renamed` statements that builds have
+//! carried over, so that none of them is carried over again; it is left out where there are none. Rows are sorted by name in byte order. The last line, with
 //! which YAML ends a document, tells a text that was cut off between two lines.
 //!
 //! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
@@ -21,7 +24,7 @@
 //! head, or a word in a row behind those that are known. Such a lock loads, and what was added is kept when it is written
 //! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
 //!
-//! History: 1.0, the first.
+//! History: 1.0, the first. 1.1 added `renamed` to the head.
 
 mod read;
 mod write;
@@ -41,7 +44,7 @@ use std::sync::Arc;
 /// The format that is written: the number before the dot.
 pub const MAJOR: u32 = 1;
 /// The number behind the dot.
-pub const MINOR: u32 = 0;
+pub const MINOR: u32 = 1;
 
 /// The most bytes a lock may have: ten times what the largest display needs.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
@@ -68,10 +71,22 @@ impl LockText {
         *self.text == *text || self.text.lines().eq(text.lines())
     }
 
+    /// Whether a build would leave the lock as it is, but for its format and its list of renames. `next` is the lock that
+    /// it would write, with what it keeps of a newer format.
+    #[must_use]
+    pub fn stands(&self, next: &Lock, added: &Added) -> bool {
+        let mut next = next.clone();
+        next.renamed.clone_from(&self.lock.renamed);
+        let mut added = added.clone();
+        added.minor = self.added.minor;
+        self.is(&write(&next, &added))
+    }
+
     /// What a newer format added, under the names that strings have by now.
     #[must_use]
     pub fn added_today(&self, model: &Model, plan: &Plan) -> Added {
         let mut added = self.added.clone();
+        added.minor = added.minor.max(MINOR);
         let Some(past) = plan.past.as_ref().filter(|_| !added.rows.is_empty()) else {
             return added;
         };
@@ -107,14 +122,24 @@ impl LockText {
 }
 
 /// What a newer minor format added, as it was written.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Added {
-    /// The minor format, where it is newer than ours.
-    pub minor: Option<u32>,
+    /// The minor format.
+    pub minor: u32,
     /// Lines of the head.
     pub head: Vec<String>,
     /// What stands behind `slots` in the row of a name: `, word: value`.
     pub rows: BTreeMap<Box<str>, String>,
+}
+
+impl Default for Added {
+    fn default() -> Self {
+        Self {
+            minor: MINOR,
+            head: Vec::new(),
+            rows: BTreeMap::new(),
+        }
+    }
 }
 
 /// Words that readers of YAML take for something else than a text.

@@ -34,12 +34,13 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         Err(error) => {
             let at = error.valid_up_to();
             let file = sources.add_lock(&name, &excerpt(&bytes, at))?;
-            sink.push(unreadable::not_utf8(file, &bytes, at));
+            let newer = newer(file);
+            sink.push(newer.unwrap_or_else(|| unreadable::not_utf8(file, &bytes, at)));
             return None;
         }
     };
     let file = sources.add_lock(&name, text)?;
-    if let Some(finding) = whole(file) {
+    if let Some(finding) = newer(file).or_else(|| whole(file)) {
         sink.push(finding);
         return None;
     }
@@ -51,7 +52,7 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         display_at: Span::default(),
         head: Vec::new(),
         added: Added {
-            minor: (minor > MINOR).then_some(minor),
+            minor,
             ..Added::default()
         },
         faults: Vec::new(),
@@ -109,6 +110,17 @@ fn whole(file: &SourceFile) -> Option<Diagnostic> {
     ))
 }
 
+/// That a newer tinsel wrote it, whatever else it holds; where two formats clash in a merge, that comes first.
+fn newer(file: &SourceFile) -> Option<Diagnostic> {
+    let mut lines = lines(file).take_while(|(line, _)| !line.starts_with("<<<<<<<"));
+    let (line, at) = lines.find(|(line, _)| line.starts_with("format:"))?;
+    let value = line.strip_prefix("format:")?.split('#').next()?.trim();
+    let value = value.trim_matches(['"', '\'']);
+    let major = value.split_once('.').map_or(value, |(major, _)| major);
+    let is_newer = major.parse::<u32>().is_ok_and(|major| major > MAJOR);
+    is_newer.then(|| unreadable::newer(&file.name, at, value, MAJOR))
+}
+
 /// The minor format, looked for before anything else is read: a newer one may look different altogether.
 fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
     let found = lines(file).find_map(|(line, at)| {
@@ -137,6 +149,8 @@ enum State {
     Head,
     /// What belongs to a line of the head that a newer format added.
     Added,
+    /// The renames that were carried over.
+    Renamed,
     /// Its rows.
     Rows,
     /// Nothing may follow.
@@ -172,6 +186,7 @@ impl<'f> Reader<'f> {
                 State::Head if words == "---" && self.head.is_empty() => {}
                 _ if line.trim_end() == "..." => self.state = State::End,
                 State::Rows if indented => self.row(line, at),
+                State::Renamed if indented || words.starts_with("- ") => self.rename(words, at),
                 State::Added if indented => {
                     self.added.head.extend(self.newer.then(|| line.to_owned()))
                 }
@@ -214,6 +229,7 @@ impl<'f> Reader<'f> {
                     self.fault(at, &Fault::Line);
                 }
             }
+            "renamed" if value.is_empty() => self.state = State::Renamed,
             _ if self.newer => {
                 self.state = State::Added;
                 self.added.head.push(line.to_owned());
@@ -224,6 +240,23 @@ impl<'f> Reader<'f> {
             }
         }
         self.head.push((word, at));
+    }
+
+    /// A rename that was carried over: `- OLD -> NEW`.
+    fn rename(&mut self, words: &str, at: Span) {
+        let pair = words
+            .strip_prefix("- ")
+            .and_then(|rest| text(rest.trim()))
+            .and_then(|pair| {
+                let (old, new) = pair.split_once("->")?;
+                let bare = |name: &str| name.split_whitespace().collect::<String>();
+                Some((bare(old), bare(new)))
+            })
+            .filter(|(old, new)| is_renamed(old) && is_renamed(new));
+        match pair {
+            Some((old, new)) => self.lock.renamed.push((old.into(), new.into())),
+            None => self.fault(at, &Fault::Renamed),
+        }
     }
 
     fn row(&mut self, line: &str, at: Span) {
@@ -307,6 +340,8 @@ impl<'f> Reader<'f> {
         {
             self.fault(self.file.span(), &Fault::Missing(missing));
         }
+        self.lock.renamed.sort();
+        self.lock.renamed.dedup();
         self.lock
             .rows
             .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
@@ -454,4 +489,10 @@ fn is_string(word: &str) -> bool {
         None => (rest, Some(1)),
     };
     number.is_some() && member.is_some() && is_name(prop)
+}
+
+/// Whether a word can be a name in a rename: `heron`, `heron[2..4]`, `lighthouse.2`, or with more between the brackets.
+fn is_renamed(word: &str) -> bool {
+    let (base, rest) = word.split_at(word.find(['[', '.']).unwrap_or(word.len()));
+    is_name(base) && !rest.contains(is_unprintable)
 }

@@ -1,6 +1,6 @@
 //! Lock → text: one line a string, always the same bytes.
 
-use super::{Added, MAJOR, MINOR, is_taken};
+use super::{Added, MAJOR, is_taken};
 use crate::lock::{Lock, Row};
 use std::fmt::Write as _;
 
@@ -13,12 +13,17 @@ const COMMENT: &str =
 pub fn write(lock: &Lock, added: &Added) -> String {
     let mut text = String::with_capacity(256 + 80 * lock.rows.len());
     text.push_str(COMMENT);
-    let minor = added.minor.unwrap_or(MINOR);
     // Writing to a text can't fail.
-    let _ = writeln!(text, "format: \"{MAJOR}.{minor}\"");
+    let _ = writeln!(text, "format: \"{MAJOR}.{}\"", added.minor);
     text.push_str("display: ");
     quoted(&lock.display, &mut text);
     let _ = writeln!(text, "\nuniverse_slots: {}", lock.universe_slots);
+    if !lock.renamed.is_empty() {
+        text.push_str("renamed:\n");
+    }
+    for (old, new) in &lock.renamed {
+        let _ = writeln!(text, "  - {old} -> {new}");
+    }
     for line in &added.head {
         text.push_str(line);
         text.push('\n');

@@ -22,6 +22,12 @@ pub struct Chip {
     pub depth: u8,
     /// Bits of a node that are no colour.
     pub extra_bits: u32,
+    /// Bits on the wire for each letter, where the display says so; else 8 for each slot of the letter.
+    pub letter_bits: Option<u32>,
+    /// Bits of a frame before the data.
+    pub header_bits: u32,
+    /// Clocks after the data, in quarters of a clock for each node.
+    pub tail_quarters: u32,
     /// Lowest supply at a node in millivolts.
     pub floor_mv: u32,
     /// Whether the display says so, rather than the data sheet.
@@ -162,6 +168,12 @@ pub struct Controller {
     pub start_at: Option<Span>,
     /// Most universes it takes.
     pub most_universes: Option<Told<u32>>,
+    /// Slots of each universe that its pixel ports use, where it says so; at most the display's.
+    pub universe_slots: Option<Told<u32>>,
+    /// E1.31 priority of its data, 0 to 200, where it says so.
+    pub priority: Option<Told<u32>>,
+    /// E1.31 universe of its synchronisation packets.
+    pub sync: Option<Told<u32>>,
     /// How it numbers its ports.
     pub addressing: Addressing,
     /// Where that was said.
@@ -191,6 +203,12 @@ pub struct Controller {
 }
 
 impl Controller {
+    /// Slots of each universe that its pixel ports use, of all that a universe of the display has.
+    #[must_use]
+    pub fn slots_used(&self, all: u32) -> u32 {
+        self.universe_slots.map_or(all, |own| own.value.min(all))
+    }
+
     /// Its pixel port of a number.
     #[must_use]
     pub fn port(&self, number: u32) -> Option<&Port> {

@@ -3,11 +3,13 @@
 //! The model knows no addresses. Strings are one flat table in the order prop, member, string, so a prop's
 //! strings are a stretch of it and nothing holds a name twice. Ids are plain indices into the tables here.
 
+mod gaps;
 mod hardware;
 mod power;
 mod prop;
 mod wiring;
 
+pub use gaps::*;
 pub use hardware::*;
 pub use power::*;
 pub use prop::*;
@@ -89,6 +91,8 @@ pub struct Told<T> {
 /// A whole display.
 #[derive(Debug, Clone, Default)]
 pub struct Model {
+    /// The most strings and fixtures that its text may stand for; see [`most_strings`].
+    pub most_strings: u32,
     /// What holds for all of it.
     pub display: Display,
     /// Chips: those the display uses, known or declared.
@@ -127,16 +131,14 @@ pub struct Model {
     pub injections: Vec<Injection>,
     /// Props that the compiler cuts into strings.
     pub splits: Vec<Split>,
-    /// Whether a `power` or `inject` is missing here since it did not resolve: what would only follow from that is not
-    /// told.
-    pub power_unsure: bool,
     /// Who takes whose settings.
     pub likes: Vec<Like>,
     /// Which text reads which, by the names they are shown by.
     pub includes: Vec<(Box<str>, Box<str>)>,
-    /// Whether something is missing since it did not parse or resolve: what would only follow from that is
-    /// not told.
+    /// Whether something is missing since it did not parse or resolve.
     pub incomplete: bool,
+    /// What is missing, by what hangs on it: what would only follow from that is not reported.
+    pub gaps: Gaps,
 }
 
 /// A `split` of a prop: strings as many as the compiler chose.
@@ -249,6 +251,30 @@ impl Default for Display {
 /// The most strings and fixtures that a display may have: what fits in the memory that a small text may cost.
 pub const MOST_STRINGS: u32 = 400_000;
 
+/// The strings and fixtures that even the shortest text may stand for.
+const LEAST_STRINGS: u32 = 20_000;
+
+/// Bytes of text that may stand for one more string: most statements that declare one are longer.
+const BYTES_A_STRING: usize = 20;
+
+/// The most strings and fixtures of a display whose text has so many bytes. A short text that asks for more
+/// would need far more time and memory than its reading does.
+#[must_use]
+pub fn most_strings(bytes: usize) -> u32 {
+    let by_text = u32::try_from(bytes / BYTES_A_STRING).unwrap_or(MOST_STRINGS);
+    by_text.clamp(LEAST_STRINGS, MOST_STRINGS)
+}
+
+/// The most ports and DMX outputs that all controllers and receivers of a text of so many bytes may declare or
+/// take from others.
+#[must_use]
+pub fn most_ports(bytes: usize) -> usize {
+    (bytes / BYTES_A_STRING).max(LEAST_PORTS)
+}
+
+/// The ports that even the shortest text may stand for.
+const LEAST_PORTS: usize = 50_000;
+
 impl Model {
     /// The string of an id.
     #[must_use]
@@ -304,6 +330,16 @@ impl Model {
         self.pieces
             .get(line.pieces.start as usize..line.pieces.end as usize)
             .unwrap_or(&[])
+    }
+
+    /// Whether a target may have outputs that did not parse or resolve.
+    #[must_use]
+    pub fn outputs_unsure(&self, target: Target) -> bool {
+        let carrier = match target {
+            Target::Receiver(id) => self.receivers.get(id.index()).map(|one| one.controller),
+            _ => None,
+        };
+        self.gaps.of_outputs(target, carrier)
     }
 
     /// The controller of an id.
@@ -365,9 +401,11 @@ impl Model {
                 let own = port.checked_sub(r.first)? + 1;
                 r.ports.iter().find(|p| p.number == own)
             });
-        let Some(over) = over.map(|p| &p.settings) else {
+        if receiver.is_none() || over.is_none() && base.fuse.is_none() && base.volts.is_none() {
             return Some(Arc::clone(base));
-        };
+        }
+        let none = PortSettings::default();
+        let over = over.map_or(&none, |p| &*p.settings);
         let mut settings = PortSettings::clone(base);
         if !over.chips.is_empty() {
             settings.chips.clone_from(&over.chips);
@@ -377,8 +415,9 @@ impl Model {
             settings.nodes = over.nodes;
             settings.slots = over.slots;
         }
-        settings.fuse = over.fuse.or(settings.fuse);
-        settings.volts = over.volts.or(settings.volts);
+        // Data runs to the receiver over the cable, power does not.
+        settings.fuse = over.fuse;
+        settings.volts = over.volts;
         settings.dim = over.dim.or(settings.dim);
         Some(Arc::new(settings))
     }

@@ -15,6 +15,8 @@ pub struct Supply {
     pub volts: Option<Told<i64>>,
     /// Rating in milliwatts.
     pub rated: Option<Told<i64>>,
+    /// Its own output protection in microamperes, where the display states it.
+    pub fuse: Option<Told<i64>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
     /// The mains circuit it is on.

@@ -103,7 +103,12 @@ pub struct Shape {
     pub strand: Option<u32>,
     /// The runs it is built of; empty for a plain string.
     pub runs: Vec<ShapeRun>,
+    /// What a fixture loads its DMX line with, in thousandths of a unit load of EIA-485; else nothing.
+    pub loads: u32,
 }
+
+/// One unit load, which a fixture counts as where nothing else is said.
+pub const UNIT_LOAD: u32 = 1_000;
 
 /// A run of a string as built.
 #[derive(Debug, Clone, PartialEq, Eq)]

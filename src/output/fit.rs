@@ -12,12 +12,13 @@ pub use write::{FORMATS, write};
 
 use super::row::Figure;
 use crate::limits::{NodeTime, PortLimit};
-use crate::model::{Controller, ControllerId, Model, Output, Start};
+use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Start};
 use crate::plan::{Plan, PortPlan};
 use crate::usage::{self, output_name};
 use schemars::JsonSchema;
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::Arc;
 
 /// All of it.
 #[derive(Serialize, JsonSchema, Clone, PartialEq, Debug)]
@@ -178,10 +179,11 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
         .iter()
         .map(|port| ((port.controller, port.output), port))
         .collect();
-    let reserved = |id: ControllerId, output: Output| {
-        let mut rows = model.reserved_outputs.iter();
-        rows.any(|row| (row.controller, row.output, row.slots) == (id, output, None))
-    };
+    let whole = model.reserved_outputs.iter();
+    let whole = whole.filter(|row| row.slots.is_none());
+    let reserved: BTreeSet<(ControllerId, Output)> =
+        whole.map(|row| (row.controller, row.output)).collect();
+    let mut slowest = Slowest::default();
     let mut rows = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let id = ControllerId::from(index);
@@ -194,15 +196,19 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
             let plan = used.get(&(id, output)).copied();
             let state = match plan {
                 Some(_) => State::Used,
-                None if reserved(id, output) => State::Reserved,
+                None if reserved.contains(&(id, output)) => State::Reserved,
                 None => State::Free,
             };
             if controller.stock && plan.is_none() {
                 continue;
             }
+            let time = match (plan, output) {
+                (None, Output::Pixel(number)) => slowest.of(model, controller, number),
+                _ => None,
+            };
             rows.push((
                 (id, output),
-                port_row(model, controller, id, output, plan, state),
+                port_row(model, (id, controller), output, plan, state, time),
             ));
         }
     }
@@ -211,11 +217,11 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
 
 fn port_row(
     model: &Model,
-    controller: &Controller,
-    id: ControllerId,
+    (id, controller): (ControllerId, &Controller),
     output: Output,
     plan: Option<&PortPlan>,
     state: State,
+    time: Option<u32>,
 ) -> PortRow {
     let limit = match output {
         Output::Dmx(_) => PortLimit::Time,
@@ -243,16 +249,11 @@ fn port_row(
         (Some(plan), ..) => plan.limit.map(u64::from),
         (None, Output::Dmx(_), _) => Some(u64::from(model.display.universe_slots)),
         (None, _, PortLimit::Slots(most)) => Some(u64::from(most.value)),
-        (None, Output::Pixel(number), limit) => {
-            let time = slowest(model, controller, number);
-            match limit {
-                PortLimit::Nodes(most) => {
-                    Some(time.map_or(most.value, |time| time.min(most.value)))
-                }
-                PortLimit::Time | PortLimit::Slots(_) => time,
-            }
-            .map(u64::from)
+        (None, Output::Pixel(_), limit) => match limit {
+            PortLimit::Nodes(most) => Some(time.map_or(most.value, |time| time.min(most.value))),
+            PortLimit::Time | PortLimit::Slots(_) => time,
         }
+        .map(u64::from),
     };
     let most = most.filter(|_| state != State::Reserved);
     PortRow {
@@ -267,9 +268,20 @@ fn port_row(
     }
 }
 
-/// How many nodes a frame has time for, of the slowest make that a port drives.
-fn slowest(model: &Model, controller: &Controller, number: u32) -> Option<u32> {
-    let settings = &controller.port(number)?.settings;
+/// How many nodes a frame has time for, by the settings of ports: many ports share theirs.
+#[derive(Default)]
+struct Slowest(HashMap<*const PortSettings, Option<u32>>);
+
+impl Slowest {
+    /// Of the slowest make that a port drives.
+    fn of(&mut self, model: &Model, controller: &Controller, number: u32) -> Option<u32> {
+        let settings = &controller.port(number)?.settings;
+        let known = self.0.entry(Arc::as_ptr(settings));
+        *known.or_insert_with(|| slowest(model, settings))
+    }
+}
+
+fn slowest(model: &Model, settings: &PortSettings) -> Option<u32> {
     let driven = |chip: &crate::model::Told<crate::model::ChipId>| {
         let mut driven = settings.chips.iter();
         settings.chips.is_empty() || driven.any(|one| one.value == chip.value)
@@ -288,6 +300,7 @@ fn controllers(
     plan: &Plan,
     ports: &[((ControllerId, Output), PortRow)],
 ) -> Vec<ControllerRow> {
+    let begins = begins(model, plan);
     let mut rows = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let id = ControllerId::from(index);
@@ -299,7 +312,10 @@ fn controllers(
         {
             continue;
         }
-        let own = || ports.iter().filter(|((of, _), _)| *of == id);
+        // Ports come by controller.
+        let from = ports.partition_point(|((of, _), _)| *of < id);
+        let to = ports.partition_point(|((of, _), _)| *of <= id);
+        let own = || ports.get(from..to).unwrap_or(&[]).iter();
         let pixel = || {
             own().filter_map(|((_, output), row)| matches!(output, Output::Pixel(_)).then_some(row))
         };
@@ -321,14 +337,24 @@ fn controllers(
             nodes: nodes().map(|row| row.used).sum(),
             nodes_left: left.sum(),
             universes: heard,
-            universes_left: universes_left(model, plan, index, heard),
+            universes_left: universes_left(model, plan, &begins, index, heard),
         });
     }
     rows
 }
 
-/// Universes that a controller can grow by, which listens to so many.
-fn universes_left(model: &Model, plan: &Plan, index: usize, heard: u64) -> u64 {
+/// Where universes in use and reserved ones begin, in order.
+fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
+    let used = plan.controllers.iter();
+    let used = used.filter_map(|plan| plan.universes.map(|(first, _)| first));
+    let reserved = model.reserved_universes.iter().map(|row| row.first);
+    let mut begins: Vec<u32> = used.chain(reserved).collect();
+    begins.sort_unstable();
+    begins
+}
+
+/// Universes that a controller can grow by, which listens to so many; `begins` says where others begin.
+fn universes_left(model: &Model, plan: &Plan, begins: &[u32], index: usize, heard: u64) -> u64 {
     let (Some(own), Some(controller)) = (plan.controllers.get(index), model.controllers.get(index))
     else {
         return 0;
@@ -336,12 +362,10 @@ fn universes_left(model: &Model, plan: &Plan, index: usize, heard: u64) -> u64 {
     let last = own
         .universes
         .map_or(own.begins.saturating_sub(1), |(_, last)| last);
-    let others = plan.controllers.iter().enumerate();
-    let others = others
-        .filter(|(other, plan)| *other != index && plan.universes.is_some())
-        .filter_map(|(_, plan)| plan.universes.map(|(first, _)| first));
-    let reserved = model.reserved_universes.iter().map(|row| row.first);
-    let next = others.chain(reserved).filter(|first| *first > last).min();
+    // Its own first is not behind its last.
+    let next = begins
+        .get(begins.partition_point(|first| *first <= last))
+        .copied();
     let end = next.map_or(*crate::protocol::UNIVERSES.end(), |next| next - 1);
     let range = match controller.start {
         Start::Range(_, last) => last,

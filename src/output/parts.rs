@@ -46,6 +46,18 @@ impl PartRow {
         }
     }
 
+    /// What the amount is counted in, for people: one `piece`, two `pieces`.
+    #[must_use]
+    pub fn unit_words(&self) -> &'static str {
+        let one = self.amount.value == u64::from(self.amount.per);
+        match self.unit {
+            "pieces" if one => "piece",
+            "nodes" if one => "node",
+            "ports" if one => "port",
+            unit => unit,
+        }
+    }
+
     fn note(mut self, note: impl Into<String>) -> Self {
         self.note = note.into();
         self

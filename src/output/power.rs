@@ -34,7 +34,7 @@ pub struct PortRow {
     pub from: &'static str,
     /// The level of its nodes.
     pub level_percent: Decimal,
-    /// What flows out of the port.
+    /// What flows out of the port; below 0 where it flows back into it.
     pub amps: Decimal,
     /// The port's fuse.
     pub fuse_amps: Option<Decimal>,
@@ -42,6 +42,10 @@ pub struct PortRow {
     pub fuse_percent: Option<Decimal>,
     /// What all nodes on it draw.
     pub drawn_amps: Decimal,
+    /// The largest current in the plus of its strings and leads: above 0 away from the port.
+    pub most_plus: Option<FlowRow>,
+    /// The largest current in their minus: above 0 towards the port.
+    pub most_minus: Option<FlowRow>,
     /// The node with the lowest voltage.
     pub worst: Option<NodeRow>,
     /// The first node under its floor.
@@ -52,6 +56,17 @@ pub struct PortRow {
     pub drop_known: bool,
     /// Whether it was left out: fed wrongly, by nothing, at no known voltage, or too long.
     pub left_out: bool,
+}
+
+/// The largest current in a conductor, and where.
+#[derive(Serialize, Clone, Debug)]
+pub struct FlowRow {
+    /// The string; `None` in a lead or a skip between strings.
+    pub string: Option<String>,
+    /// The node of the string that the segment leads to, from 1; 0 where none shows anything.
+    pub node: u32,
+    /// The current.
+    pub amps: Decimal,
 }
 
 /// A node and its voltage.
@@ -74,8 +89,10 @@ pub struct LeadRow {
     pub feeds: String,
     /// From where.
     pub supply: String,
-    /// What flows through it.
+    /// What flows from the supply in its plus; below 0 where it flows back.
     pub amps: Decimal,
+    /// What flows to the supply in its minus.
+    pub minus_amps: Decimal,
     /// Its fuse.
     pub fuse_amps: Option<Decimal>,
     /// How much of the fuse that is.
@@ -105,6 +122,8 @@ pub struct SupplyRow {
     pub load_percent: Option<Decimal>,
     /// What it takes from the mains.
     pub mains_watts: Decimal,
+    /// Ports that it feeds and that were left out: they count 0 A here.
+    pub left_out: Vec<String>,
 }
 
 /// A mains circuit.
@@ -135,6 +154,8 @@ pub struct TotalRow {
     pub mains_amps_120v: Decimal,
     /// The current of that at 230 V.
     pub mains_amps_230v: Decimal,
+    /// Ports that were left out: they count 0 A here.
+    pub left_out: Vec<String>,
 }
 
 /// The statements for a line.
@@ -144,6 +165,18 @@ pub struct SuggestionRow {
     pub port: String,
     /// What is wrong with it.
     pub because: String,
-    /// The statements, ready to paste; none where no injection from its own supply would do.
+    /// The statements, ready to paste; none where no injection from its own supply would do, or where those for other
+    /// lines on its lead are enough.
     pub statements: Vec<String>,
+    /// How many points are fed in addition for all lines on its lead.
+    pub points: usize,
+    /// Whether no fewer points do; else they are the fewest that were found.
+    pub fewest: bool,
+    /// Why there are none.
+    pub why_not: Option<String>,
+    /// How many lines share its lead.
+    pub lines_on_lead: usize,
+    /// Whether it is the first of these.
+    #[serde(skip)]
+    pub first: bool,
 }

@@ -291,6 +291,12 @@ pub struct ControllerRow<'a> {
     pub spare_universes: u32,
     /// Network load at the frame rate, Ethernet's own costs included.
     pub mbit_per_s: Figure,
+    /// Slots of each universe that its pixel ports use, 1 to 512; its DMX outputs send all of the display's.
+    pub universe_slots: u32,
+    /// E1.31 priority of its data, 0 to 200; null where its input has none.
+    pub priority: Option<u32>,
+    /// E1.31 universe of its synchronisation packets, 1 to 63999.
+    pub sync_universe: Option<u32>,
 }
 
 /// One universe with a slot in use.

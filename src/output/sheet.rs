@@ -224,6 +224,9 @@ fn controllers(view: &View<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
         "nodes",
         "spare_universes",
         "mbit_per_s",
+        "universe_slots",
+        "priority",
+        "sync_universe",
     ])?;
     view.controllers().try_for_each(|row| {
         sheet.texts(&[Some(row.name), row.host, Some(row.input)])?;
@@ -243,6 +246,9 @@ fn controllers(view: &View<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
         sheet.number(row.nodes)?;
         sheet.number(row.spare_universes.into())?;
         sheet.figure(row.mbit_per_s)?;
+        sheet.number(row.universe_slots.into())?;
+        sheet.maybe(row.priority)?;
+        sheet.maybe(row.sync_universe)?;
         sheet.end()
     })
 }

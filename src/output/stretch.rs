@@ -3,11 +3,11 @@
 //! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at the end
 //! of a universe are in no stretch; strings that share slots give the same stretch twice, counted once.
 
-use crate::grid::{Body, Grid};
-use crate::model::{ControllerId, Model, StringId};
+use crate::grid::Body;
+use crate::model::{ControllerId, Model, Output, StringId};
 use crate::plan::{Plan, Why};
 use crate::protocol::UNIVERSES;
-use crate::usage::controller_of;
+use crate::usage::grid_of;
 
 /// A string's part of one universe.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -29,6 +29,8 @@ pub struct Used {
     pub universe: u32,
     /// The controller it belongs to.
     pub owner: ControllerId,
+    /// Whether a DMX output of that controller sends it.
+    pub dmx: bool,
     /// Slots in use.
     pub slots: u32,
     /// Where its stretches begin in the list they were counted from, and end.
@@ -54,9 +56,9 @@ pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stret
     let (Some(placed), Some(body)) = (plan.of(id), Body::of(model, id)) else {
         return;
     };
-    let controller = controller_of(plan, id).and_then(|id| model.controller(id));
-    let Some(controller) = controller else { return };
-    let grid = Grid::of(model, controller);
+    let Some(grid) = grid_of(model, plan, id) else {
+        return;
+    };
     // Beyond the last universe there is no table.
     let most = *UNIVERSES.end() as usize;
     for segment in grid.segments(placed.start, body).take(most) {
@@ -79,9 +81,11 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
         let Some(placed) = plan.of(stretch.string) else {
             continue;
         };
-        let Some(controller) = controller_of(plan, stretch.string) else {
+        let Some(port) = plan.ports.get(placed.port as usize) else {
             continue;
         };
+        let controller = port.controller;
+        let dmx = matches!(port.output, Output::Dmx(_));
         let shows_other = matches!(placed.why, Why::SameAs(_));
         if rows
             .last()
@@ -90,6 +94,7 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
             rows.push(Used {
                 universe: stretch.universe,
                 owner: controller,
+                dmx,
                 slots: 0,
                 from: at,
                 to: at,
@@ -101,6 +106,7 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
             if !own && !shows_other {
                 // A universe belongs to whoever has a string of its own in it.
                 row.owner = controller;
+                row.dmx = dmx;
                 own = true;
             }
             row.slots += (stretch.last + 1).saturating_sub(stretch.first.max(covered + 1));

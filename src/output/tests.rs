@@ -20,6 +20,9 @@ fn boathouse(whole: bool) -> Controller {
         start: Start::Auto,
         start_at: None,
         most_universes: None,
+        universe_slots: None,
+        priority: None,
+        sync: None,
         addressing: Addressing::PerPort,
         addressing_at: None,
         align: Align::Off,
@@ -99,6 +102,7 @@ pub(super) fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Mod
             skips: 0,
             strand: None,
             runs: Vec::new(),
+            loads: 0,
         });
         model.strings.push(StringDef {
             prop: PropId(0),

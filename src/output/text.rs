@@ -6,6 +6,7 @@
 use super::row::{ControllerRow, PortRow, StringRow, UniverseRow};
 use super::{By, Output, View};
 use crate::diagnostic::words;
+use crate::protocol::USUAL_PRIORITY;
 use crate::unit::{self, Dimension};
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthStr;
@@ -20,13 +21,14 @@ impl Output for Text {
 
     fn write(&self, view: &View<'_>, by: By, width: usize, out: &mut dyn Write) -> io::Result<()> {
         summary(view, width, out)?;
+        let slots = view.display().universe_slots;
         match by {
             By::String => print(STRINGS, || view.strings().map(string), width, out),
             By::Port => print(PORTS, || view.ports().map(port), width, out),
             By::Universe => print(UNIVERSES, || view.universes().map(universe), width, out),
             By::Controller => print(
                 CONTROLLERS,
-                || view.controllers().map(controller),
+                || view.controllers().map(|row| controller(row, slots)),
                 width,
                 out,
             ),
@@ -95,7 +97,7 @@ fn string(row: StringRow<'_>) -> Row<'_> {
         remarks.push(format!("at {receiver}.{port}"));
     }
     if row.nodes.is_none() {
-        remarks.push(format!("{} slots", row.slots));
+        remarks.push(unit::counted(row.slots, "slot"));
     }
     if row.skip_before > 0 {
         remarks.push(format!("skip {} before", row.skip_before));
@@ -187,7 +189,8 @@ fn universe(row: UniverseRow<'_>) -> Row<'_> {
     }
 }
 
-fn controller(row: ControllerRow<'_>) -> Row<'_> {
+/// A controller; `slots` are those of a universe of the display.
+fn controller(row: ControllerRow<'_>, slots: u32) -> Row<'_> {
     let figure = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |v| v.to_string());
     let mut remarks = Vec::new();
     if let Some(label) = row.label {
@@ -203,6 +206,15 @@ fn controller(row: ControllerRow<'_>) -> Row<'_> {
     }
     if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {
         remarks.push(format!("data offset {offset} is channel {channel}"));
+    }
+    if row.universe_slots != slots {
+        remarks.push(format!("{} slots a universe", row.universe_slots));
+    }
+    if let Some(priority) = row.priority.filter(|one| *one != USUAL_PRIORITY) {
+        remarks.push(format!("priority {priority}"));
+    }
+    if let Some(universe) = row.sync_universe {
+        remarks.push(format!("sync universe {universe}"));
     }
     if row.spare_universes > 0 {
         let spare = unit::counted(i64::from(row.spare_universes), "universe");
@@ -246,7 +258,8 @@ fn summary(view: &View<'_>, width: usize, out: &mut dyn Write) -> io::Result<()>
         parts.push(unit::counted(fixtures, "fixture"));
     }
     parts.push(format!("{} Hz", display.frame_rate_hz.words()));
-    parts.push(format!("{} slots a universe", display.universe_slots));
+    let slots = unit::counted(display.universe_slots, "slot");
+    parts.push(format!("{slots} a universe"));
     let name = if display.name.is_empty() {
         String::new()
     } else {

@@ -377,6 +377,12 @@ impl<'a> View<'a> {
                 plan.last_given.saturating_sub(own)
             }),
             mbit_per_s: self.load(&heard, controller),
+            universe_slots: controller.slots_used(self.plan.universe_slots),
+            priority: controller.input.protocol.has_priority().then(|| {
+                let told = controller.priority.map(|told| told.value);
+                told.unwrap_or(crate::protocol::USUAL_PRIORITY)
+            }),
+            sync_universe: controller.sync.map(|told| told.value),
         }
     }
 
@@ -413,11 +419,17 @@ impl<'a> View<'a> {
         let controller = self.model.controller(used.owner)?;
         let input = controller.input;
         let address = input.protocol.universe_address(input.form, used.universe);
+        let all = self.plan.universe_slots;
+        let size = if used.dmx {
+            all
+        } else {
+            controller.slots_used(all)
+        };
         Some(UniverseRow {
             universe: used.universe,
             controller: &controller.name,
             used: used.slots,
-            free: self.plan.universe_slots.saturating_sub(used.slots),
+            free: size.saturating_sub(used.slots),
             address_kind: address.is_some().then(|| input.protocol.address_kind()),
             address,
             host: controller.host.as_ref().map(|host| &*host.value),

@@ -49,9 +49,12 @@ fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
                 string(crew, hung, Fill::Of(fill), html);
                 fill += 1;
             }
+            Item::End => {
+                put!(html; "<li class=\"last\">end of line</li>\n");
+            }
         }
     }
-    put!(html; "<li class=\"last\">end of line</li>\n</ol>\n</article>\n");
+    put!(html; "</ol>\n</article>\n");
 }
 
 fn feeds(crew: &Crew<'_>, line: &Line<'_>, receiver: Option<ReceiverId>, html: &mut Html) {

@@ -89,13 +89,17 @@ fn output(line: &Line<'_>, html: &mut Html) {
         "slots" => (row.slots, 0),
         _ => (row.nodes, row.skipped),
     };
+    let unit = match (used, row.limit_in) {
+        (1, unit) => unit.trim_end_matches('s'),
+        (_, unit) => unit,
+    };
     let number = |number: u32| figure(u64::from(number));
     let or_none = |limit: Option<u32>| limit.map_or_else(|| "none".to_owned(), number);
     put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name, "</a></th><td class=\"barcell\">");
     if let Some(limit) = row.limit {
         strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
     }
-    put!(html; "</td><td class=\"n\">", number(used), " ", row.limit_in, "</td><td class=\"n\">", number(skipped));
+    put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">", number(skipped));
     put!(html; "</td><td class=\"n\">", or_none(row.left), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
     put!(html; hangs(line), "</td></tr>\n");
 }

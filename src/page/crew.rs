@@ -51,6 +51,43 @@ pub enum Item<'a> {
     Skip(u32, u32),
     /// A string or fixture.
     String(Box<Hung<'a>>),
+    /// The cable ends here: nothing is plugged into the last plug.
+    End,
+}
+
+/// What a plug of a string goes into.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Plug {
+    /// A controller's output, by its name.
+    Port(String),
+    /// A port of a receiver, by its name.
+    Receiver(String),
+    /// The next string or fixture on the cable, by its name; leads and skipped nodes may lie between.
+    String(String),
+    /// Nothing: the cable ends.
+    End,
+}
+
+impl Plug {
+    /// It in words: `port barn.4`, `receiver pond.1`, `owl[2]`, `end of line`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Self::Port(name) => format!("port {name}"),
+            Self::Receiver(name) => format!("receiver {name}"),
+            Self::String(name) => name.clone(),
+            Self::End => "end of line".to_owned(),
+        }
+    }
+}
+
+/// Where the two ends of a string go.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Plugs {
+    /// What its data come from.
+    pub from: Plug,
+    /// What its data go on to.
+    pub to: Plug,
 }
 
 /// A string or fixture where it hangs.
@@ -71,6 +108,8 @@ pub struct Hung<'a> {
     pub slots_of_universe: u32,
     /// Nodes of the data line before its first: strings, skips and its own skips count, stored strings do not.
     pub before: u32,
+    /// Where its ends go; `None` for a stored string, which is on no cable.
+    pub plugs: Option<Plugs>,
 }
 
 impl<'a> Crew<'a> {
@@ -105,13 +144,14 @@ impl<'a> Crew<'a> {
             {
                 own.push(string);
             }
+            let name = output_name(model, port.controller, port.output);
             lines.push(Line {
                 index: lines.len(),
-                name: output_name(model, port.controller, port.output),
                 controller,
                 plan: port,
                 row,
-                items: items(model, plan, port, own),
+                items: plugged(items(model, plan, port, own), &name),
+                name,
             });
         }
         drop((rows, strings));
@@ -230,6 +270,23 @@ impl<'a> Line<'a> {
 }
 
 impl Hung<'_> {
+    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None` for the
+    /// controller's own output.
+    #[must_use]
+    pub fn outlet(&self) -> Option<String> {
+        let (receiver, port) = (self.row.receiver?, self.row.receiver_port?);
+        Some(format!("{receiver}.{port}"))
+    }
+
+    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`, `barn.4`.
+    #[must_use]
+    pub fn socket(&self, line: &Line<'_>) -> String {
+        self.outlet().map_or_else(
+            || line.name.clone(),
+            |outlet| format!("{outlet} ({})", line.name),
+        )
+    }
+
     /// Whether it is a fixture: it has slots and no nodes.
     #[must_use]
     pub fn is_fixture(&self) -> bool {
@@ -359,6 +416,42 @@ fn items<'a>(
     items
 }
 
+/// The items of a line with every plug named: the one place that decides what comes before and after a string on
+/// its cable. A receiver begins a cable of its own, so the cable before it ends there.
+fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
+    let mut out: Vec<Item<'a>> = Vec::with_capacity(items.len() + 1);
+    let mut from = Plug::Port(port.to_owned());
+    let mut last: Option<usize> = None;
+    for mut item in items {
+        match &mut item {
+            Item::Receiver(receiver, port, _) => {
+                if last.take().is_some() {
+                    out.push(Item::End);
+                }
+                from = Plug::Receiver(format!("{}.{port}", receiver.name));
+            }
+            Item::String(hung) if !hung.string.stored => {
+                let next = Plug::String(hung.row.name.clone());
+                if let Some(Item::String(before)) = last.and_then(|at| out.get_mut(at))
+                    && let Some(plugs) = &mut before.plugs
+                {
+                    plugs.to = next.clone();
+                }
+                let from = std::mem::replace(&mut from, next);
+                hung.plugs = Some(Plugs {
+                    from,
+                    to: Plug::End,
+                });
+                last = Some(out.len());
+            }
+            Item::String(_) | Item::Lead(..) | Item::Skip(..) | Item::End => {}
+        }
+        out.push(item);
+    }
+    out.push(Item::End);
+    out
+}
+
 fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Option<Item<'a>> {
     let id = at?;
     let receiver = model.receivers.get(id.index())?;
@@ -382,5 +475,6 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
         node: model.node_of(id),
         slots_of_universe: model.display.universe_slots,
         before,
+        plugs: None,
     })
 }

@@ -36,6 +36,17 @@ impl Html {
         }
     }
 
+    /// What a reader sees of it, piece by piece: the text outside all tags. Text and attributes are escaped, so a `<`
+    /// always begins a tag and the next `>` ends it.
+    pub fn printed(&self) -> impl Iterator<Item = &str> {
+        let parts = self.text.split('<').enumerate();
+        let texts = parts.filter_map(|(at, part)| match at {
+            0 => Some(part),
+            _ => part.split_once('>').map(|(_, text)| text),
+        });
+        texts.filter(|text| !text.trim().is_empty())
+    }
+
     /// The whole of it.
     #[must_use]
     pub fn finish(self) -> String {
@@ -149,6 +160,15 @@ mod tests {
         let mut html = Html::default();
         html.json("[\"</script><b>\"]");
         assert_eq!(html.finish(), "[\"\\u003c/script>\\u003cb>\"]");
+    }
+
+    #[test]
+    fn what_is_printed_stands_outside_tags() {
+        let mut html = Html::default();
+        let name = "a<b>\"c".to_owned();
+        put!(html; "<p title=\"", name, "\">", name, "</p>\n<br>end");
+        let printed: Vec<&str> = html.printed().collect();
+        assert_eq!(printed, ["a&lt;b&gt;&quot;c", "end"]);
     }
 
     #[test]

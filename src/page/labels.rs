@@ -3,10 +3,10 @@
 //! They are a page of their own since they go on other paper.
 
 use super::Part;
-use super::crew::{Crew, Item, Line};
+use super::crew::{Crew, Hung, Item, Line, Plug};
 use super::html::{Html, put};
 use crate::diagnostic::words::is_unprintable;
-use qrcodegen::{QrCode, QrCodeEcc};
+use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment};
 use std::fmt::Write as _;
 
 /// The part.
@@ -57,8 +57,6 @@ fn one(label: &Label, html: &mut Html) {
 /// The labels of a line: its port, the receivers, both plugs of each string, each fixture.
 fn of_line(line: &Line<'_>) -> Vec<Label> {
     let mut labels = vec![port(line)];
-    let strings: Vec<_> = line.strings().filter(|hung| !hung.string.stored).collect();
-    let mut at = 0_usize;
     for item in &line.items {
         match item {
             Item::Receiver(receiver, port, _) => {
@@ -67,9 +65,8 @@ fn of_line(line: &Line<'_>) -> Vec<Label> {
                     format!("receiver of {}", line.name),
                 ]));
             }
-            Item::Lead(..) | Item::Skip(..) => {}
-            Item::String(hung) if hung.string.stored => {}
-            Item::String(hung) if hung.is_fixture() => {
+            Item::Lead(..) | Item::Skip(..) | Item::End => {}
+            Item::String(hung) if hung.is_fixture() && !hung.string.stored => {
                 let start = hung.row.start;
                 let address = format!("address {}", start.slot);
                 let universe = format!("universe {}", start.universe);
@@ -80,32 +77,31 @@ fn of_line(line: &Line<'_>) -> Vec<Label> {
                     line.name.clone(),
                 ]));
             }
-            Item::String(hung) => {
-                let before = at.checked_sub(1).and_then(|at| strings.get(at));
-                let from = before.map_or_else(
-                    || "from the port".to_owned(),
-                    |s| format!("from {}", s.row.name),
-                );
-                labels.push(lines([
-                    format!("{} IN", hung.row.name),
-                    from,
-                    line.name.clone(),
-                    hung.stretch(),
-                ]));
-                at += 1;
-                let to = strings.get(at).map_or_else(
-                    || "end of line".to_owned(),
-                    |s| format!("to {}", s.row.name),
-                );
-                labels.push(lines([
-                    format!("{} OUT", hung.row.name),
-                    to,
-                    line.name.clone(),
-                ]));
-            }
+            Item::String(hung) => labels.extend(plugs(line, hung)),
         }
     }
     labels
+}
+
+/// The labels of both plugs of a string; none of a stored one.
+fn plugs(line: &Line<'_>, hung: &Hung<'_>) -> Vec<Label> {
+    let Some(plugs) = &hung.plugs else {
+        return Vec::new();
+    };
+    let (name, socket) = (&hung.row.name, hung.socket(line));
+    let to = match &plugs.to {
+        Plug::End => plugs.to.words(),
+        to => format!("to {}", to.words()),
+    };
+    vec![
+        lines([
+            format!("{name} IN"),
+            format!("from {}", plugs.from.words()),
+            socket.clone(),
+            hung.stretch(),
+        ]),
+        lines([format!("{name} OUT"), to, socket]),
+    ]
 }
 
 fn port(line: &Line<'_>) -> Label {
@@ -146,7 +142,13 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
 /// A code as one path, a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
     // Four short lines always fit into a code; one that did not would be a label without.
-    let Ok(code) = QrCode::encode_text(text, QrCodeEcc::Medium) else {
+    // All eight masks are lawful. Finding the best of them takes most of the time of a page, and these codes are
+    // small and printed large.
+    let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
+    let segments = QrSegment::make_segments(text);
+    let (level, mask) = (QrCodeEcc::Medium, Some(Mask::new(0)));
+    let code = QrCode::encode_segments_advanced(&segments, level, least, most, mask, true);
+    let Ok(code) = code else {
         return;
     };
     let side = code.size() + 2 * QUIET;

@@ -32,6 +32,9 @@ pub struct Part {
     write: fn(&Crew<'_>, &mut Html),
 }
 
+/// What tells a page that was made here from any other file of its name.
+pub const MARK: &str = "<meta name=\"generator\" content=\"tinsel\">";
+
 /// What the page that shows everything is made of.
 const REPORT: &[Part] = &[
     overview::PART,
@@ -63,30 +66,58 @@ pub struct Page {
     pub text: String,
 }
 
-/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another.
-#[must_use]
-pub fn folder(compiled: &Compiled) -> Vec<Page> {
+/// More strings than this have no page of labels: it would be larger than a browser takes.
+pub const MOST_LABELS: usize = 10_000;
+
+/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another. Each is
+/// made when it is asked for, since the pages of a large display are large.
+pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
     let crew = Crew::new(compiled);
-    let edition = search::edition(&crew);
-    let sheets: Vec<&Part> = SHEETS.iter().chain(APART).collect();
-    let report = Page {
-        file: "index.html".to_owned(),
-        text: shell::page(&crew, &edition, &REPORT.iter().collect::<Vec<_>>(), &sheets),
-    };
-    let pages = sheets.iter().map(|sheet| Page {
-        file: format!("{}.html", sheet.name),
-        text: shell::page(&crew, &edition, &[*sheet], &sheets),
-    });
-    std::iter::once(report).chain(pages).collect()
+    let edition = edition(&crew);
+    let labels = compiled.model.strings.len() <= MOST_LABELS;
+    let apart = APART.iter().filter(move |_| labels);
+    let sheets: Vec<&Part> = SHEETS.iter().chain(apart).collect();
+    (0..=sheets.len()).map(move |at| {
+        let sheet = at.checked_sub(1).and_then(|at| sheets.get(at));
+        let (name, parts) = match sheet {
+            Some(sheet) => (sheet.name, vec![*sheet]),
+            None => ("index", REPORT.iter().collect()),
+        };
+        Page {
+            file: format!("{name}.html"),
+            text: shell::page(&crew, &edition, &parts, &sheets),
+        }
+    })
+}
+
+/// The names of all files that a folder of pages may have.
+pub fn files() -> impl Iterator<Item = String> {
+    let sheets = SHEETS.iter().chain(APART).map(|sheet| sheet.name);
+    let names = std::iter::once("index").chain(sheets);
+    names.map(|name| format!("{name}.html"))
 }
 
 /// All of it but labels as one page.
 #[must_use]
 pub fn single(compiled: &Compiled) -> String {
     let crew = Crew::new(compiled);
-    let edition = search::edition(&crew);
     let parts: Vec<&Part> = REPORT.iter().chain(SHEETS).collect();
-    shell::page(&crew, &edition, &parts, &[])
+    shell::page(&crew, &edition(&crew), &parts, &[])
+}
+
+/// Eight hexadecimal digits that change with the display's name and with whatever the report or a sheet prints, and
+/// with nothing else. Labels say nothing that no sheet says, so they need not be made for it. Each part is dropped
+/// before the next is made.
+fn edition(crew: &Crew<'_>) -> String {
+    shell::short_hash(|add| {
+        add(crew.title());
+        let parts = REPORT.iter().chain(SHEETS);
+        for part in parts.filter(|part| part.name != search::PART.name) {
+            let mut html = Html::default();
+            (part.write)(crew, &mut html);
+            html.printed().for_each(&mut *add);
+        }
+    })
 }
 
 #[cfg(test)]

@@ -18,22 +18,34 @@
   });
   const isFixture = (string) => string.shape[2] === '';
 
-  // How many whole nodes a universe takes from an offset on, where nodes are not cut.
+  // Which of the slots that a string uses a channel is, from 0: only some slots of each universe may be in use, and
+  // where nodes are not cut, a universe takes only whole ones. Null where the channel is left free.
+  function slotAt(string, channel) {
+    const each = string.shape[1];
+    const [, whole, used] = controllers[string.port[1]];
+    const unit = whole === 1 && each <= used ? each : 1;
+    const fit = (room) => Math.max(0, Math.floor(room / unit) * unit);
+    const first = Math.floor(string.start / slots);
+    const here = fit(used - string.start % slots);
+    const universe = Math.floor(channel / slots);
+    if (universe === first) {
+      const at = channel - string.start;
+      return at < here ? at : null;
+    }
+    const at = channel % slots;
+    return at < fit(used) ? here + (universe - first - 1) * fit(used) + at : null;
+  }
+
   function nodeAt(string, channel) {
     const each = string.shape[1];
-    const whole = controllers[string.port[1]][1] === 1 && each <= slots;
-    if (!whole) {
-      const at = channel - string.start;
-      return { node: Math.floor(at / each) + 1, slot: at % each };
-    }
-    const first = Math.floor(string.start / slots);
-    const here = Math.floor((slots - string.start % slots) / each);
-    const universe = Math.floor(channel / slots);
-    const at = universe === first ? channel - string.start : channel % slots;
-    const fits = universe === first ? here : Math.floor(slots / each);
-    const before = universe === first ? 0 : here + (universe - first - 1) * Math.floor(slots / each);
-    const node = Math.floor(at / each);
-    return node < fits ? { node: before + node + 1, slot: at % each } : null;
+    const at = slotAt(string, channel);
+    return at === null ? null : { node: Math.floor(at / each) + 1, slot: at % each };
+  }
+
+  // A fixture on a DMX output lies in one universe, of which all slots are sent.
+  function fixtureSlot(string, channel) {
+    const one = Math.floor(string.start / slots) === Math.floor(string.end / slots);
+    return one ? channel - string.start : slotAt(string, channel);
   }
 
   // The letter of a slot of a node; with two slots a letter, which of the two.
@@ -107,7 +119,8 @@
     const hits = [];
     for (const string of here) {
       if (isFixture(string)) {
-        hits.push([string, `slot ${channel - string.start + 1} of ${string.shape[5]} of the fixture`]);
+        const at = fixtureSlot(string, channel);
+        if (at !== null) hits.push([string, `slot ${at + 1} of ${string.shape[5]} of the fixture`]);
         continue;
       }
       const at = nodeAt(string, channel);

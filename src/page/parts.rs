@@ -25,7 +25,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
         let Some(first) = group.first() else { continue };
         put!(html; "<tbody><tr><th scope=\"rowgroup\" colspan=\"3\">", first.group, "</th></tr>\n");
         for row in group {
-            put!(html; "<tr><td>", row.item, "</td><td class=\"n\">", row.amount.words(), " ", row.unit, "</td><td>");
+            put!(html; "<tr><td>", row.item, "</td><td class=\"n\">", row.amount.words(), " ", row.unit_words(), "</td><td>");
             put!(html; row.note, "</td></tr>\n");
         }
         put!(html; "</tbody>\n");

@@ -5,7 +5,7 @@
 //! | key | entries |
 //! |---|---|
 //! | `slots` | slots of a universe |
-//! | `controllers` | name, whether nodes stay whole |
+//! | `controllers` | name, whether nodes stay whole, slots of each universe in use |
 //! | `ports` | name, index of its controller, where it comes out (`pond.1`, or empty), place in the page |
 //! | `shapes` | nodes (0 for a fixture), slots of a node, letters, nodes of a strand (0: none), runs, slots |
 //! | `strings` | name, label, port, shape, channel from 0, last channel, line nodes before it, flags, place in the page |
@@ -16,7 +16,6 @@
 use super::Part;
 use super::crew::{Crew, Hung};
 use super::html::{Html, put, visible};
-use super::shell::short_hash;
 use crate::model::{Shape, ShapeRun};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -45,11 +44,6 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html; "</script>\n");
 }
 
-/// Eight hexadecimal digits that change when any address or name does.
-pub fn edition(crew: &Crew<'_>) -> String {
-    short_hash(&data(crew).to_string())
-}
-
 fn data(crew: &Crew<'_>) -> Value {
     let mut controllers = Vec::new();
     let mut ports = Vec::new();
@@ -60,10 +54,11 @@ fn data(crew: &Crew<'_>) -> Value {
     for lines in crew.by_controller() {
         let Some(first) = lines.first() else { continue };
         let whole = first.controller.whole_nodes || crew.model().display.whole_nodes;
-        controllers.push(json!([&*first.controller.name, u8::from(whole)]));
+        let used = first.controller.slots_used(crew.plan().universe_slots);
+        controllers.push(json!([&*first.controller.name, u8::from(whole), used]));
         for line in lines {
             for hung in line.strings() {
-                let out = outlet(hung);
+                let out = hung.outlet().unwrap_or_default();
                 let port = *port_at.entry((line.index, out.clone())).or_insert_with(|| {
                     ports.push(json!([line.name, controllers.len() - 1, out, line.index]));
                     ports.len() - 1
@@ -96,14 +91,6 @@ fn data(crew: &Crew<'_>) -> Value {
         "strings": strings,
         "reserved": reserved,
     })
-}
-
-/// Where a string comes out: `pond.1`, or nothing at the controller itself.
-fn outlet(hung: &Hung<'_>) -> String {
-    match (hung.row.receiver, hung.row.receiver_port) {
-        (Some(receiver), Some(port)) => format!("{receiver}.{port}"),
-        _ => String::new(),
-    }
 }
 
 fn shape(hung: &Hung<'_>) -> Value {

@@ -14,7 +14,7 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -
     head(crew, parts, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
-    put!(html; "one another; any change of an address makes another.</p>\n</header>\n");
+    put!(html; "one another; a change of anything on any of them makes another.</p>\n</header>\n");
     ways(parts, others, &mut html);
     put!(html; "<main id=\"main\" tabindex=\"-1\">\n");
     for part in parts {
@@ -34,6 +34,8 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -
 
 fn head(crew: &Crew<'_>, parts: &[&Part], html: &mut Html) {
     put!(html; "<!doctype html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n");
+    html.raw(super::MARK);
+    html.raw("\n");
     put!(html; "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-");
     put!(html; hash(STYLE), "'; script-src 'sha256-", hash(SCRIPT), "'; base-uri 'none'; form-action 'none'\">\n");
     put!(html; "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>");
@@ -69,8 +71,8 @@ fn ways(parts: &[&Part], others: &[&Part], html: &mut Html) {
 
 const CAUTIONS: &str = "<footer>\n<h2>Before you plug it in</h2>\n<p>This page was worked out from a text. Nobody has \
 seen the display, and it is no approval. Mains work is for somebody licensed to do it; outdoor outlets want ground-fault \
-protection. A fuse belongs at the source of every positive lead and at every injection, sized to the thinnest conductor \
-behind it. Never join the positive sides of two supplies that are not made for it. Supplies and controllers sit in \
+protection. A fuse belongs at the source of every positive lead and at every injection, no larger than the thinnest \
+conductor after it may carry; fuse and conductor carry a show at 80 % of their rating at most. Never join the positive sides of two supplies that are not made for it. Supplies and controllers sit in \
 enclosures for wet places, off the ground, with drip loops. Local code, the inspector and the electrician decide.</p>\n\
 </footer>\n";
 
@@ -79,9 +81,15 @@ fn hash(text: &str) -> String {
     base64(&Sha256::digest(text.as_bytes()))
 }
 
-/// The first eight hexadecimal digits of a text's SHA-256.
-pub fn short_hash(text: &str) -> String {
-    Sha256::digest(text.as_bytes())
+/// The first eight hexadecimal digits of the SHA-256 of the texts that are added, each ended by a byte that no text has.
+pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
+    let mut hash = Sha256::new();
+    texts(&mut |text| {
+        hash.update(text.as_bytes());
+        hash.update([0xff]);
+    });
+    let digits = hash.finalize();
+    digits
         .iter()
         .take(4)
         .map(|byte| format!("{byte:02x}"))
@@ -112,7 +120,7 @@ fn base64(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
 
-    // RFC 4648, section 10, and FIPS 180-4's example "abc".
+    // RFC 4648, section 10, FIPS 180-4's example "abc", and the SHA-256 of nothing.
     #[test]
     fn hashes_are_those_of_the_standards() {
         assert_eq!(
@@ -120,6 +128,6 @@ mod tests {
             ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg=="]
         );
         assert_eq!(hash("abc"), "ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0=");
-        assert_eq!(short_hash("abc"), "ba7816bf");
+        assert_eq!(short_hash(|_| {}), "e3b0c442");
     }
 }

@@ -58,7 +58,7 @@ fn one_text_gives_one_set_of_bytes_and_all_of_it_is_there() {
         "skip 1",
         "84 nodes, line 86 to 169",
         "at every strand, at nodes 28, 56, 84",
-        "supply rack through 500 mm of 12 AWG, fuse 10 A",
+        "supply rack through 0.5 m of 12 AWG, fuse 10 A",
         "<td class=\"dial\">300</td>",
         "<td class=\"num\">3 4 6 9</td>",
         "strand 2 down: ends at <b>56</b>",
@@ -66,7 +66,7 @@ fn one_text_gives_one_set_of_bytes_and_all_of_it_is_there() {
     ] {
         assert!(whole.contains(shown), "{shown}");
     }
-    let pages = folder(&compiled);
+    let pages: Vec<_> = folder(&compiled).collect();
     assert_eq!(pages.len(), 1 + SHEETS.len() + APART.len());
     assert_eq!(pages.first().map(|page| &*page.file), Some("index.html"));
     for page in pages {

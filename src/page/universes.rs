@@ -9,6 +9,7 @@ use crate::model::Output;
 use crate::output::row::UniverseRow;
 use crate::output::stretch::{self, Stretch};
 use crate::protocol::UNIVERSES;
+use crate::unit::counted;
 use std::collections::BTreeMap;
 
 /// The part.
@@ -25,6 +26,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     );
     put!(html; "empty is free.</p>\n");
     let (model, plan) = (crew.model(), crew.plan());
+    let slots = plan.universe_slots;
     let stretches = stretch::stretches(model, plan);
     let used = stretch::by_universe(plan, &stretches);
     let reserved = reserved_slots(crew);
@@ -42,8 +44,12 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
             put!(html; "<h4 class=\"owner\">", owner, "</h4>\n");
         }
         let here = stretches.get(used.from..used.to).unwrap_or(&[]);
-        let reserved = reserved.get(&row.universe).map_or(&[][..], Vec::as_slice);
-        let entries = entries(here, &names, reserved);
+        let mut reserved = reserved.get(&row.universe).cloned().unwrap_or_default();
+        let size = row.used.saturating_add(row.free);
+        if size < slots {
+            reserved.push((size + 1, slots, "its controller does not use these slots"));
+        }
+        let entries = entries(here, &names, &reserved);
         one(crew, &row, &entries, html);
     }
 }
@@ -114,7 +120,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     put!(html;
         "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ", row.universe, "</h5>\n<p>"
     );
-    put!(html; row.used, " slots used, ", row.free, " free");
+    put!(html; counted(row.used, "slot"), " used, ", row.free, " free");
     if let (Some(kind), Some(address)) = (row.address_kind, &row.address) {
         put!(html; "; ", kind, " <span class=\"num\">", address, "</span>");
     }

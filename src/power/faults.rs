@@ -5,10 +5,36 @@ use super::net::{Group, Nets, Stretch};
 use crate::diagnostic::Sink;
 use crate::loads::From;
 use crate::model::{Model, Output, StringId, SupplyId, Told};
-use crate::plan::Plan;
+use crate::plan::{Plan, PortPlan};
 use crate::rules::power::{mixed, parallel, unfed};
 use crate::source::Span;
 use crate::usage::{fed_ports, port_name};
+
+/// Leaves out lines of which something is missing that did not parse or resolve: a part, a feed or an injection.
+pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
+    for stretch in &mut nets.stretches {
+        let Some(port) = plan.ports.get(stretch.port as usize) else {
+            continue;
+        };
+        stretch.left_out |= model.gaps.of_line(port.controller, port.output)
+            || is_unsure(model, port)
+            || lacks_injection(model, stretch);
+    }
+}
+
+/// Whether an injection into a line may be missing.
+fn lacks_injection(model: &Model, stretch: &Stretch) -> bool {
+    let mut strings = stretch.runs.iter().filter_map(|run| run.string);
+    strings.any(|id| model.gaps.injected.contains(&id))
+}
+
+/// Whether what feeds a port may be missing.
+fn is_unsure(model: &Model, port: &PortPlan) -> bool {
+    match port.output {
+        Output::Pixel(number) => model.gaps.feeds(port.controller, number),
+        Output::Dmx(_) => false,
+    }
+}
 
 /// Tells what is joined wrongly and marks it.
 pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
@@ -27,9 +53,7 @@ pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
             .any(|site| wrong_taps.contains(&site.injection));
         stretch.left_out |= own || feed || tap;
     }
-    if !model.incomplete {
-        nothing(model, plan, nets, sink);
-    }
+    nothing(model, plan, nets, sink);
 }
 
 /// Ports that two `power` statements name.
@@ -160,6 +184,7 @@ fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Si
         let Some(stretch) = stretches.get_mut(*index) else {
             continue;
         };
+        let lit = last_lit(stretch);
         for site in &stretch.sites {
             let Some(injection) = model.injections.get(site.injection as usize) else {
                 continue;
@@ -175,10 +200,24 @@ fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Si
                     .supplies
                     .get(supply.index())
                     .map_or("", |supply| &*supply.name);
-                sink.push(parallel::joined(model, injection, other, at));
+                let last = stretch
+                    .sites
+                    .iter()
+                    .any(|one| one.injection == site.injection && one.point >= lit);
+                sink.push(parallel::joined(model, injection, (other, at), last));
             }
         }
     }
+}
+
+/// The point of the last node that shows something.
+fn last_lit(stretch: &Stretch) -> u32 {
+    let (mut point, mut lit) = (0, 0);
+    for run in &stretch.runs {
+        point += run.count;
+        lit = if run.lit { point } else { lit };
+    }
+    lit
 }
 
 /// Ports with strings that draw and no feed.
@@ -186,7 +225,11 @@ fn nothing(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     let bare = nets
         .stretches
         .iter()
-        .filter(|stretch| stretch.from == From::Nothing);
+        .filter(|stretch| stretch.from == From::Nothing)
+        .filter(|stretch| {
+            let port = plan.ports.get(stretch.port as usize);
+            !port.is_some_and(|port| is_unsure(model, port)) && !lacks_injection(model, stretch)
+        });
     let mut bare: Vec<(&Stretch, Span)> = bare
         .filter_map(|stretch| Some((stretch, stretch.at?)))
         .collect();

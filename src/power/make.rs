@@ -2,6 +2,7 @@
 
 use crate::cable::loop_ohms;
 use crate::model::{Draw, Model, NodeKind, Told};
+use crate::unit::Gauge;
 
 /// What a make of node is, electrically.
 #[derive(Clone, Copy, Debug, Default)]
@@ -12,12 +13,12 @@ pub struct Make {
     pub idle: f64,
     /// Constant power at full, in watts.
     pub watts: f64,
-    /// The lowest voltage it works at.
-    pub floor: f64,
     /// One pitch there and back, in ohm.
     pub ohms: f64,
     /// One pitch, in micrometres.
     pub pitch_um: i64,
+    /// Its conductor.
+    pub gauge: Option<Gauge>,
     /// Its voltage in millivolts.
     pub volts: Option<Told<i64>>,
     /// Whether it says what it draws.
@@ -28,8 +29,8 @@ pub struct Make {
 
 /// Where there is no chip, or its own floor is far under what the node is made for, a node is taken to work down to
 /// three quarters of its voltage: three diodes in a row want about 9 of 12 V, which is also what the WS2815 data sheet
-/// has as its least.
-fn floor_mv(model: &Model, node: &NodeKind) -> i64 {
+/// has as its least. `usual` is the voltage that it gets where it does not say its own.
+fn floor_mv(model: &Model, node: &NodeKind, usual: Option<i64>) -> i64 {
     if let Some(floor) = node.floor {
         return floor.value;
     }
@@ -40,8 +41,15 @@ fn floor_mv(model: &Model, node: &NodeKind) -> i64 {
     if let Some(floor) = chip_floor.filter(|_| chip.is_some_and(|chip| chip.floor_told)) {
         return floor;
     }
-    let share = node.volts.map(|volts| volts.value * 3 / 4);
+    let volts = node.volts.map(|volts| volts.value).or(usual);
+    let share = volts.map(|volts| volts * 3 / 4);
     chip_floor.max(share).unwrap_or(4_500).max(1)
+}
+
+/// The lowest voltage that nodes of a make work at, in volts, where the voltage that they get is `usual` millivolts.
+#[must_use]
+pub fn floor(model: &Model, node: &NodeKind, usual: Option<i64>) -> f64 {
+    floor_mv(model, node, usual) as f64 * 1e-3
 }
 
 /// The electrical side of a make of node.
@@ -61,9 +69,9 @@ pub fn make(model: &Model, node: &NodeKind) -> Make {
         amps,
         idle: node.idle_ua as f64 * 1e-6,
         watts,
-        floor: floor_mv(model, node) as f64 * 1e-3,
         ohms,
         pitch_um: pitch.unwrap_or(0),
+        gauge,
         volts: node.volts,
         draws: node.draw.is_some() || node.idle_ua > 0,
         whole: pitch.is_some() && gauge.is_some(),

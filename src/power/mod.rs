@@ -1,52 +1,88 @@
 //! What flows where: from model and plan to currents and voltages, and to what must be said of them.
 //!
 //! Each data line carries its power along with the data. [`net`] makes ladders of conductor segments out of what is
-//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`cure`](mod@cure) finds what would help. Outside the
-//! solver everything is whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be
-//! held against and is left alone; one that names fuses but no supply is taken to have its voltage at each port.
+//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`suggest`](mod@suggest) finds
+//! where to feed a line in addition and [`cure`](mod@cure) what else would help. Outside the solver everything is whole
+//! numbers of small units. A display that names no supply, fuse or circuit has nothing to be held against and is left
+//! alone; one that names fuses but no supply is taken to have its voltage at each port.
 
+mod build;
 mod cure;
+mod cures;
 mod faults;
-pub mod fewest;
+mod front;
 pub mod make;
+mod mesh;
 pub mod net;
-mod places;
-mod plain;
+mod network;
+pub mod protect;
+mod rails;
+mod rows;
 pub mod solve;
 pub mod study;
+pub mod suggest;
+mod units;
+mod unknown;
 
 use crate::diagnostic::Sink;
-use crate::loads::{Cure, From, Loads, Remedy, Section, Study};
+use crate::loads::{Cure, From, Loads, Section, Study};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
-use crate::rules::power::{circuit, fuse, gauge, supply, voltage};
+use crate::rules::power::{circuit, fuse, gauge, idle, supply, voltage};
 use crate::source::Span;
-use cure::Line;
-use net::{FULL, Group, Nets, nets};
+use cures::Cures;
+use net::{FULL, Nets, nets};
 use study::study;
+use suggest::Compile;
 
-/// Lines for which a cure is looked for: nobody reads more of them, and each costs some hundred solutions.
-const MOST_CURES: usize = 40;
+/// Holds the power of a display against the rules, at the levels that it allows or with all nodes at `all` (thousandths
+/// of a percent), and looks for what helps lines that get too little.
+pub fn check(model: &Model, plan: &Plan, all: Option<u32>, compile: &Compile<'_>, sink: &mut Sink) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
+        let mut cures = Cures::new((model, plan, &nets, &loads), all, compile);
+        let mut cure = |index: usize, full: bool| cures.of(index, full);
+        voltages((model, plan, &nets, &loads), &mut cure, sink);
+    }
+}
 
-/// Lines that hang together for which one is looked for, in points: what works is far shorter.
-const MOST_CURED: u64 = 20_000;
+/// Holds the power of a display against the rules, and looks for no help.
+pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
+    if let Some((nets, loads)) = found(model, plan, all, sink) {
+        voltages((model, plan, &nets, &loads), &mut |_, _| None, sink);
+    }
+}
 
-/// Holds the power of a display against the rules.
-pub fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    if !stated(model) || model.power_unsure {
-        return;
+/// All that is found but for voltages, and what was solved where those are to be told.
+fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Option<(Nets, Loads)> {
+    if !stated(model) {
+        return None;
     }
     let mut nets = nets(model, plan);
+    let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
+    faults::leave_out(model, plan, &mut nets);
     faults::tell(model, plan, &mut nets, sink);
-    let loads = loads(model, &nets);
+    let loads = currents(model, plan, &nets, all, sink);
+    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
+    // A display without supplies does not say how power reaches its ports.
+    (!model.supplies.is_empty()).then_some((nets, loads))
+}
+
+/// Holds all currents against the rules.
+fn currents(model: &Model, plan: &Plan, nets: &Nets, all: Option<u32>, sink: &mut Sink) -> Loads {
+    let loads = loads(model, nets, all);
     fuse::tell(model, plan, &loads, sink);
+    protect::tell(model, plan, nets, &loads, sink);
     gauge::tell(model, &loads, sink);
+    idle::tell(model, &loads.allowed, sink);
     supply::tell(model, &loads, sink);
     circuit::tell(model, plan, &loads, sink);
-    // A display without supplies does not say how power reaches its ports.
-    if !model.supplies.is_empty() && !model.incomplete {
-        voltages(model, plan, &nets, &loads, sink);
-    }
+    loads
+}
+
+/// All that is found about currents and voltages of nets that are joined rightly.
+fn rules(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
+    let loads = currents(model, plan, nets, None, sink);
+    voltages((model, plan, nets, &loads), &mut |_, _| None, sink);
 }
 
 /// Whether a display says anything that its currents could be held against.
@@ -65,10 +101,11 @@ fn stated(model: &Model) -> bool {
             .any(|receiver| fused(&receiver.ports))
 }
 
-fn loads(model: &Model, nets: &Nets) -> Loads {
-    let dimmed = nets.stretches.iter().any(|stretch| stretch.level < FULL);
+fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
+    let mut stretches = nets.stretches.iter();
+    let dimmed = all.is_none() && stretches.any(|stretch| stretch.level < FULL);
     Loads {
-        allowed: study(model, nets, None),
+        allowed: study(model, nets, all),
         full: dimmed.then(|| study(model, nets, Some(FULL))),
     }
 }
@@ -82,87 +119,30 @@ pub fn at(model: &Model, plan: &Plan, all: Option<u32>) -> Study {
 
 fn sound(model: &Model, plan: &Plan) -> Nets {
     let mut nets = nets(model, plan);
-    // What is wrong has been told by `check`.
+    faults::leave_out(model, plan, &mut nets);
+    // What is wrong has been reported by `check`.
     faults::tell(model, plan, &mut nets, &mut Sink::default());
     nets
 }
 
-fn group_is_huge(nets: &Nets, group: &Group) -> bool {
-    let members = group.members.iter();
-    let stretches = members.filter_map(|index| nets.stretches.get(*index));
-    stretches
-        .map(|stretch| u64::from(stretch.points()))
-        .sum::<u64>()
-        > MOST_CURED
-}
-
-/// Injections for a line, and the line where none were found.
-#[derive(Debug)]
-pub struct Suggestion {
-    /// The line.
-    pub section: Section,
-    /// The injections; empty where none from its own supply would do.
-    pub inject: Vec<Remedy>,
-}
-
-/// For each line with a node under its floor or a fuse that does not last, the injections that make it pass.
-#[must_use]
-pub fn suggest(model: &Model, plan: &Plan, all: Option<u32>) -> Vec<Suggestion> {
-    let mut nets = sound(model, plan);
-    let mut suggestions: Vec<Suggestion> = Vec::new();
-    let before = study(model, &nets, all);
-    for (index, section) in before.sections.iter().enumerate() {
-        let fuse = section.fuse.map_or(i64::MAX, |fuse| fuse.value);
-        let passes =
-            section.dark.is_none() && !crate::loads::lasts_over(section.port_ua.abs(), fuse);
-        if section.left_out || passes || section.from == From::Port {
-            continue;
-        }
-        let Some(group) = nets.group_of(index).cloned() else {
-            continue;
-        };
-        let found = if group_is_huge(&nets, &group) {
-            Vec::new()
-        } else {
-            Line::new(model, &nets, &group, index, all).injections()
-        };
-        // Lines that share a lead are looked at with what the ones before them were given.
-        if let Some(stretch) = nets.stretches.get_mut(index) {
-            stretch.sites.extend(found.iter().map(|found| found.site));
-            stretch.sites.sort_by_key(|site| site.point);
-        }
-        suggestions.push(Suggestion {
-            section: *section,
-            inject: found.into_iter().map(|found| found.remedy).collect(),
-        });
-    }
-    suggestions
-}
-
-fn voltages(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
-    let mut cures = 0;
-    let mut cure = |index: usize, all: Option<u32>| {
-        cures += 1;
-        let group = nets.group_of(index).filter(|_| cures <= MOST_CURES)?;
-        Some(if group_is_huge(nets, group) {
-            Cure::default()
-        } else {
-            Line::new(model, nets, group, index, all).cure()
-        })
-    };
+/// Tells of each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
+fn voltages(
+    (model, plan, nets, loads): (&Model, &Plan, &Nets, &Loads),
+    cure: &mut dyn FnMut(usize, bool) -> Option<Cure>,
+    sink: &mut Sink,
+) {
     for (index, section) in loads.allowed.sections.iter().enumerate() {
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {
+            let cure = cure(index, false);
+            let other = cure.as_ref().and_then(|cure| cure.told_at);
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(index, None),
+                cure,
+                told_at: other.and_then(|other| loads.allowed.sections.get(other)),
             };
-            sink.push(voltage::allowed(
-                model,
-                plan,
-                &case,
-                feed_of(model, nets, index),
-            ));
+            let feed = feed_of(model, nets, index);
+            sink.push(voltage::allowed(model, plan, &case, feed));
         }
     }
     let Some(full) = &loads.full else { return };
@@ -190,7 +170,8 @@ fn voltages(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(*index, Some(FULL)),
+                cure: cure(*index, true),
+                told_at: None,
             };
             sink.push(voltage::at_full(model, &case, lines.len() - 1));
         }

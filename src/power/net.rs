@@ -1,24 +1,26 @@
-//! From model and plan to ladders: which plus joins what, and with how much copper between.
+//! What the solver is given: data lines with their conductors, and which of them hang together.
 //!
-//! On a data line plus and minus run along with the data, from the port through leads and strings to the end of the
-//! chain, or to where an injection is `apart`. A receiver's port is a beginning of its own. Every node stands behind
-//! one pitch of its string's conductor; an injection at the end of a string reaches its last node through one pitch
-//! more, and one at every so many nodes is at the last of these. What is stored is not there.
+//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a
+//! line is its stretches from the box on, whose minus is whole.
 
-use super::make::{Make, celsius, make};
+use super::build::{Built, build};
+use super::make::{Make, celsius};
 use super::solve::{Draw, Ladder, Point, Source, Tap};
 use crate::cable::loop_ohms;
 use crate::loads::From;
-use crate::model::{
-    FeedLead, InjectAt, Model, NodeId, Output, PieceKind, ReceiverId, ShapeRun, StringId, Told,
-};
-use crate::plan::{ChainPiece, Plan, PortPlan};
+use crate::model::{ControllerId, FeedLead, Model, NodeId, ReceiverId, StringId, Told};
+use crate::plan::Plan;
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// The most points of one group and taps of one section: longer than any line that works, and it bounds the memory.
-const MOST_POINTS: u64 = 400_000;
-const MOST_TAPS: usize = 10_000;
+/// The most points of one group: longer than any line that works, and it bounds the memory.
+pub const MOST_POINTS: u64 = 400_000;
+
+/// The most taps of a display: what comes after them is left out.
+pub const MOST_TAPS_IN_ALL: usize = 200_000;
+
+/// The most taps of one section.
+pub const MOST_TAPS: usize = 10_000;
 
 /// All level: 100 %, in thousandths of a percent.
 pub const FULL: u32 = 100_000;
@@ -28,8 +30,12 @@ pub const FULL: u32 = 100_000;
 pub struct Run {
     /// How many.
     pub count: u32,
-    /// The segment before each, in ohm.
-    pub ohms: f64,
+    /// The plus of the segment before each, in ohm; 0 where `apart` cuts it.
+    pub plus: f64,
+    /// Its minus.
+    pub minus: f64,
+    /// The lowest voltage that they work at.
+    pub floor: f64,
     /// The nodes there; `None` for a lead.
     pub make: Option<NodeId>,
     /// Whether they show something.
@@ -40,6 +46,8 @@ pub struct Run {
     pub first: u32,
     /// Where it is written: the reference, or the lead.
     pub at: Span,
+    /// Its conductor, where that is known.
+    pub gauge: Option<Gauge>,
     /// The conductor and length of a lead.
     pub lead: Option<(Gauge, i64)>,
 }
@@ -82,13 +90,41 @@ pub struct Stretch {
     pub volts: Option<i64>,
     /// What the port itself says of it.
     pub volts_of_port: Option<i64>,
+    /// The voltage that nodes get which do not say their own: the port's, or that of the first
+    /// supply that feeds it.
+    pub usual: Option<i64>,
     /// The port's fuse.
     pub fuse: Option<Told<i64>>,
     /// Whether everything along it is known.
     pub whole: bool,
+    /// Nodes on it that do not say what they draw.
+    pub silent: u32,
     /// Whether it is too long to be reckoned, or joined wrongly: it is then left out.
     pub left_out: bool,
-    points: u32,
+    /// How many points it has.
+    pub points: u32,
+}
+
+/// A data line from its box on, its plus in pieces.
+#[derive(Clone, Debug)]
+pub struct DataLine {
+    /// The controller.
+    pub controller: ControllerId,
+    /// The receiver where it is that one's port.
+    pub receiver: Option<ReceiverId>,
+    /// What feeds the port.
+    pub from: From,
+    /// Its pieces; the plus is cut between each two.
+    pub pieces: Vec<Piece>,
+}
+
+/// A piece of a data line.
+#[derive(Clone, Debug)]
+pub enum Piece {
+    /// A stretch, by its index.
+    Stretch(usize),
+    /// Conductors with nothing on them that draws or feeds.
+    Bare(Vec<Run>),
 }
 
 /// Stretches that are solved together: those whose ports share a lead.
@@ -103,14 +139,18 @@ pub struct Group {
 }
 
 /// Everything that carries current.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Nets {
     /// By make of node.
     pub makes: Vec<Make>,
     /// By output, then in chain order.
     pub stretches: Vec<Stretch>,
+    /// The lines that they are on.
+    pub lines: Vec<DataLine>,
     /// What is solved together.
     pub groups: Vec<Group>,
+    /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
+    pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
     group_of: Vec<usize>,
 }
@@ -130,9 +170,16 @@ impl Nets {
         Self {
             makes,
             stretches,
+            lines: Vec::new(),
             groups,
+            undrawn: Vec::new(),
             group_of,
         }
+    }
+
+    /// Every stretch: what is solved by its index, then what nothing draws from.
+    pub fn all(&self) -> impl Iterator<Item = &Stretch> {
+        self.stretches.iter().chain(&self.undrawn)
     }
 
     /// The group of a stretch.
@@ -145,338 +192,18 @@ impl Nets {
 /// The nets of a display.
 #[must_use]
 pub fn nets(model: &Model, plan: &Plan) -> Nets {
-    let makes = model.nodes.iter().map(|node| make(model, node)).collect();
-    let mut builder = Builder {
-        model,
-        makes,
-        sites: sites(model),
-        stretches: Vec::new(),
-    };
-    for (index, port) in plan.ports.iter().enumerate() {
-        if let Output::Pixel(number) = port.output {
-            let parts = port.pieces.chunk_by(|a, b| a.receiver == b.receiver);
-            for part in parts {
-                builder.part(index as u32, port, number, part);
-            }
-        }
-    }
-    let Builder {
+    let Built {
         makes,
         mut stretches,
-        ..
-    } = builder;
+        undrawn,
+        lines,
+    } = build(model, plan);
     let groups = groups(model, &mut stretches);
-    Nets::new(makes, stretches, groups)
-}
-
-/// Each string's injections, by string.
-fn sites(model: &Model) -> Vec<(StringId, u32)> {
-    let mut sites: Vec<(StringId, u32)> = Vec::new();
-    for (index, injection) in model.injections.iter().enumerate() {
-        sites.extend(injection.strings.iter().map(|id| (*id, index as u32)));
+    Nets {
+        lines,
+        undrawn,
+        ..Nets::new(makes, stretches, groups)
     }
-    sites.sort_unstable();
-    sites
-}
-
-/// One injection on one string, in the order along it.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Event {
-    /// Nodes before it.
-    after: u32,
-    /// Whether the plus is cut before it.
-    apart: bool,
-    /// Whether it is at the node behind the cut itself.
-    on_node: bool,
-    /// Whether it is behind the last node, one pitch on.
-    behind: bool,
-    injection: u32,
-}
-
-struct Builder<'a> {
-    model: &'a Model,
-    makes: Vec<Make>,
-    sites: Vec<(StringId, u32)>,
-    stretches: Vec<Stretch>,
-}
-
-impl Builder<'_> {
-    fn make(&self, id: Option<NodeId>) -> Option<&Make> {
-        self.makes.get(id?.index())
-    }
-
-    /// Everything of a port that hangs on one receiver, or on the controller itself.
-    fn part(&mut self, index: u32, port: &PortPlan, number: u32, pieces: &[ChainPiece]) {
-        let model = self.model;
-        let Some(receiver) = pieces.first().map(|piece| piece.receiver) else {
-            return;
-        };
-        let settings = model.port_settings(port.controller, number, receiver);
-        let told = settings.as_ref().and_then(|settings| settings.dim);
-        let level = told
-            .or(model.controller(port.controller).and_then(|c| c.dim))
-            .or(model.display.dim);
-        let volts = settings.as_ref().and_then(|settings| settings.volts);
-        let mut on = Stretch {
-            port: index,
-            receiver,
-            from: self.fed_from(port, number, receiver),
-            level: level.map_or(FULL, |level| level.value),
-            runs: Vec::new(),
-            sites: Vec::new(),
-            at: None,
-            volts: volts.map(|volts| volts.value),
-            volts_of_port: volts.map(|volts| volts.value),
-            fuse: settings.as_ref().and_then(|settings| settings.fuse),
-            whole: true,
-            left_out: false,
-            points: 0,
-        };
-        for (at, piece) in pieces.iter().enumerate() {
-            match piece.piece.kind {
-                PieceKind::Lead(length, gauge) => {
-                    let gauge = gauge.or(self.lead(near(model, pieces, at)));
-                    self.cable(&mut on, length, gauge, piece.piece.at);
-                }
-                PieceKind::Skip(count) => {
-                    let node = near(model, pieces, at);
-                    self.nodes(&mut on, node, None, (count, 0), piece.piece.at);
-                }
-                PieceKind::String(id, _) => {
-                    if model.string(id).is_some_and(|string| !string.stored) {
-                        self.string(&mut on, id, piece.piece.at);
-                    }
-                }
-            }
-        }
-        self.close(on);
-    }
-
-    fn fed_from(&self, port: &PortPlan, number: u32, receiver: Option<ReceiverId>) -> From {
-        let model = self.model;
-        if model.supplies.is_empty() {
-            return From::Port;
-        }
-        let power = model.powers.iter().position(|power| {
-            power.controller == port.controller
-                && power.receiver == receiver
-                && (power.first..=power.last).contains(&number)
-        });
-        power.map_or(From::Nothing, |power| From::Power(power as u32))
-    }
-
-    /// What a lead is made of where nothing is said.
-    fn lead(&self, node: Option<NodeId>) -> Option<Gauge> {
-        let strings = || self.model.nodes.get(node?.index())?.gauge;
-        let told = self.model.display.lead.or_else(strings);
-        told.map(|gauge| gauge.value)
-    }
-
-    fn cable(&mut self, on: &mut Stretch, length: i64, gauge: Option<Gauge>, at: Span) {
-        on.whole &= gauge.is_some();
-        let ohms = gauge.map_or(0.0, |gauge| loop_ohms(length, gauge, celsius(self.model)));
-        on.points += 1;
-        on.runs.push(Run {
-            count: 1,
-            ohms,
-            make: None,
-            lit: false,
-            string: None,
-            first: 0,
-            at,
-            lead: gauge.map(|gauge| (gauge, length)),
-        });
-    }
-
-    /// `what`: how many nodes, and the number of the first; 0 for nodes that show nothing.
-    fn nodes(
-        &mut self,
-        on: &mut Stretch,
-        node: Option<NodeId>,
-        string: Option<StringId>,
-        what: (u32, u32),
-        at: Span,
-    ) {
-        let (count, first) = what;
-        let Some(make) = self.make(node).copied().filter(|_| count > 0) else {
-            return;
-        };
-        on.whole &= make.whole;
-        on.points = on.points.saturating_add(count);
-        on.runs.push(Run {
-            count,
-            ohms: make.ohms,
-            make: node,
-            lit: first > 0,
-            string,
-            first,
-            at,
-            lead: None,
-        });
-        if first > 0 && make.draws {
-            on.at = on.at.or(Some(at));
-            on.volts = on.volts.or(make.volts.map(|volts| volts.value));
-        }
-    }
-
-    fn string(&mut self, on: &mut Stretch, id: StringId, at: Span) {
-        let model = self.model;
-        let Some(shape) = model.shape_of(id) else {
-            return;
-        };
-        let Some(node) = shape.node else { return };
-        let events = self.events(id, shape.nodes, shape.strand);
-        let mut events = events.iter().peekable();
-        let mut done = 0;
-        let plain = [ShapeRun::Nodes(None, shape.nodes)];
-        let runs = if shape.runs.is_empty() {
-            &plain
-        } else {
-            shape.runs.as_slice()
-        };
-        while let Some(event) = events.next_if(|event| event.after == 0 && !event.on_node) {
-            self.inject(on, id, *event, node, at);
-        }
-        for run in runs {
-            match run {
-                ShapeRun::Nodes(_, count) => {
-                    let end = done + count;
-                    while let Some(event) =
-                        events.next_if(|event| event.after + u32::from(event.on_node) <= end)
-                    {
-                        let mut event = *event;
-                        // Two that are apart at one node are two feeds of what begins there.
-                        if event.on_node && event.after < done {
-                            (event.apart, event.on_node) = (false, false);
-                        }
-                        let count = event.after.saturating_sub(done);
-                        self.nodes(on, Some(node), Some(id), (count, done + 1), at);
-                        done = done.max(event.after);
-                        self.inject(on, id, event, node, at);
-                        done += u32::from(event.on_node);
-                    }
-                    self.nodes(on, Some(node), Some(id), (end - done, done + 1), at);
-                    done = end;
-                }
-                ShapeRun::Skip(count) => self.nodes(on, Some(node), Some(id), (*count, 0), at),
-                ShapeRun::Lead(length, gauge) => {
-                    let gauge = gauge.or(self.lead(Some(node)));
-                    self.cable(on, *length, gauge, shape.at);
-                }
-            }
-        }
-    }
-
-    /// The injections of a string in the order along it.
-    fn events(&self, id: StringId, nodes: u32, strand: Option<u32>) -> Vec<Event> {
-        let from = self.sites.partition_point(|site| site.0 < id);
-        let mut events = Vec::new();
-        let mine = self.sites.get(from..).unwrap_or(&[]);
-        for (_, index) in mine.iter().take_while(|site| site.0 == id) {
-            let Some(injection) = self.model.injections.get(*index as usize) else {
-                continue;
-            };
-            let apart = injection.apart;
-            let event = |after, on_node| Event {
-                after,
-                apart,
-                on_node,
-                behind: after == nodes && !on_node,
-                injection: *index,
-            };
-            let every = |step: u32| {
-                let times = nodes
-                    .checked_div(step)
-                    .unwrap_or(0)
-                    .min(MOST_TAPS as u32 + 1);
-                (1..=times).map(move |time| event(time * step, false))
-            };
-            match injection.place {
-                InjectAt::Start => events.push(event(0, false)),
-                InjectAt::End => events.push(event(nodes, false)),
-                InjectAt::Node(node) if apart => events.push(event(node.saturating_sub(1), true)),
-                InjectAt::Node(node) => events.push(Event {
-                    behind: false,
-                    ..event(node, false)
-                }),
-                InjectAt::EveryNodes(step) => events.extend(every(step)),
-                InjectAt::EveryStrands(step) => {
-                    let step = u64::from(step) * u64::from(strand.unwrap_or(1));
-                    events.extend(u32::try_from(step).into_iter().flat_map(every));
-                }
-            }
-        }
-        events.sort_unstable();
-        events
-    }
-
-    fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, node: NodeId, at: Span) {
-        let make = self.make(Some(node)).copied();
-        // Where the plus was cut just here it need not be cut again.
-        let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
-        if event.apart && !begins {
-            let fresh = Stretch {
-                from: From::Taps,
-                runs: Vec::new(),
-                sites: Vec::new(),
-                at: None,
-                volts: None,
-                volts_of_port: None,
-                fuse: None,
-                whole: true,
-                left_out: on.left_out,
-                points: 0,
-                ..*on
-            };
-            let before = std::mem::replace(on, fresh);
-            self.close(before);
-        }
-        if on.sites.len() >= MOST_TAPS {
-            on.left_out = true;
-            return;
-        }
-        let pigtail = make.filter(|_| event.behind && !event.apart);
-        let Some(injection) = self.model.injections.get(event.injection as usize) else {
-            return;
-        };
-        on.sites.push(Site {
-            injection: event.injection,
-            lead: injection.lead,
-            string: id,
-            after: event.after + u32::from(event.on_node),
-            point: on.points,
-            ohms: pigtail.map_or(0.0, |make| make.ohms),
-        });
-        if event.on_node {
-            self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);
-            if let Some(run) = on.runs.last_mut() {
-                run.ohms = 0.0;
-            }
-        }
-    }
-
-    /// Keeps a stretch that draws something.
-    fn close(&mut self, mut on: Stretch) {
-        if on.at.is_none() && on.sites.is_empty() {
-            return;
-        }
-        if !on.sites.is_empty() && on.from == From::Nothing {
-            on.from = From::Taps;
-        }
-        on.left_out |= u64::from(on.points) > MOST_POINTS / 4;
-        self.stretches.push(on);
-    }
-}
-
-/// The make of the string before a piece, or of the one behind it.
-fn near(model: &Model, pieces: &[ChainPiece], at: usize) -> Option<NodeId> {
-    let node = |piece: &ChainPiece| match piece.piece.kind {
-        PieceKind::String(id, _) => model.shape_of(id)?.node,
-        _ => None,
-    };
-    let (before, after) = pieces.split_at_checked(at)?;
-    let before = before.iter().rev().find_map(node);
-    before.or_else(|| after.iter().find_map(node))
 }
 
 /// Stretches of one `power` statement together, all others alone.
@@ -517,11 +244,48 @@ fn groups(model: &Model, stretches: &mut [Stretch]) -> Vec<Group> {
     groups
 }
 
+impl Run {
+    /// What each of its nodes draws at a level, in thousandths of a percent.
+    #[must_use]
+    pub fn draw(&self, makes: &[Make], level: u32) -> Draw {
+        let make = self.make.and_then(|id| makes.get(id.index()));
+        let share = if self.lit {
+            f64::from(level) / f64::from(FULL)
+        } else {
+            0.0
+        };
+        make.map_or(Draw::default(), |make| Draw {
+            amps: make.amps * share + make.idle,
+            watts: make.watts * share,
+            floor: self.floor,
+        })
+    }
+}
+
 impl Stretch {
     /// The level that its nodes have, where a level for all may stand in for its own.
     #[must_use]
     pub fn level(&self, all: Option<u32>) -> u32 {
         all.unwrap_or(self.level)
+    }
+
+    /// An empty one that begins where the plus of this one is cut.
+    #[must_use]
+    pub fn behind_a_cut(&self) -> Self {
+        Self {
+            from: From::Taps,
+            runs: Vec::new(),
+            sites: Vec::new(),
+            at: None,
+            volts: None,
+            volts_of_port: None,
+            usual: None,
+            fuse: None,
+            whole: true,
+            silent: 0,
+            points: 0,
+            ..*self
+        }
     }
 
     /// How many points it has.
@@ -530,24 +294,15 @@ impl Stretch {
         self.points
     }
 
-    /// It as a ladder, its nodes at a level.
+    /// It as a ladder of one conductor there and back, its nodes at a level.
     #[must_use]
     pub fn ladder(&self, model: &Model, makes: &[Make], level: u32) -> Ladder {
-        let share = f64::from(level) / f64::from(FULL);
         let mut points = Vec::with_capacity(self.points as usize);
         for run in &self.runs {
-            let make = run.make.and_then(|id| makes.get(id.index()));
-            let draw = make.map_or(Draw::default(), |make| {
-                let share = if run.lit { share } else { 0.0 };
-                Draw {
-                    amps: make.amps * share + make.idle,
-                    watts: make.watts * share,
-                    floor: make.floor,
-                }
-            });
+            let cut = run.plus < run.minus;
             let point = Point {
-                ohms: run.ohms,
-                draw,
+                ohms: if cut { 0.0 } else { run.plus + run.minus },
+                draw: run.draw(makes, level),
             };
             points.resize(points.len() + run.count as usize, point);
         }
@@ -569,18 +324,23 @@ impl Stretch {
     }
 }
 
-/// A lead from a supply. A supply that does not say its voltage has the one that its load is made for.
-fn source(model: &Model, lead: &FeedLead, usual: Option<i64>, more: f64) -> Option<Source> {
+/// The voltage of a lead's supply. One that does not say it has the one that its load is made for.
+#[must_use]
+pub fn volts(model: &Model, lead: &FeedLead, usual: Option<i64>) -> Option<f64> {
     let supply = model.supplies.get(lead.supply.index())?;
     let volts = supply.volts.map(|volts| volts.value).or(usual)?;
+    Some(volts as f64 * 1e-3)
+}
+
+fn source(model: &Model, lead: &FeedLead, usual: Option<i64>, more: f64) -> Option<Source> {
     Some(Source {
-        volts: volts as f64 * 1e-3,
+        volts: volts(model, lead, usual)?,
         ohms: loop_ohms(lead.length_um, lead.gauge, celsius(model)) + more,
     })
 }
 
-/// What reaches a group through its trunk: the lead of its `power` statement, or the port itself where the display
-/// names no supply.
+/// What reaches a group through its trunk: the lead of its `power` statement, or the port itself
+/// where the display names no supply.
 #[must_use]
 pub fn trunk(model: &Model, nets: &Nets, group: &Group) -> Option<Source> {
     let stretch = nets.stretches.get(*group.members.first()?)?;

@@ -8,7 +8,7 @@
 //! A node under its floor draws less and less, down to nothing at 0 V, as a resistor that meets its draw at the floor:
 //! so no voltage is ever negative, whatever is asked of a line.
 
-/// A tap of no length counts as this much, so that no conductance is infinite: 50 nV at 5 A.
+/// A lead of no length counts as this much, so that no conductance is infinite: 50 nV at 5 A.
 pub const LEAST_OHMS: f64 = 1e-8;
 
 /// What is drawn at a point.
@@ -108,7 +108,7 @@ impl Draw {
     }
 
     /// The tangent at a voltage: current at 0 V, and conductance.
-    fn tangent(self, volts: f64, dark: bool) -> (f64, f64) {
+    pub(super) fn tangent(self, volts: f64, dark: bool) -> (f64, f64) {
         if dark {
             (0.0, (self.amps + self.power(self.floor)) / self.floor)
         } else if self.watts > 0.0 {
@@ -124,13 +124,13 @@ impl Draw {
 }
 
 /// Rounds of Newton's method before a node that once was dark stays so.
-const FREE: usize = 60;
+pub(super) const FREE: usize = 60;
 
 /// Rounds after which everything that draws counts as a resistor.
-const MOST: usize = 400;
+pub(super) const MOST: usize = 400;
 
 /// Voltages that move less are settled.
-const SETTLED: f64 = 1e-10;
+pub(super) const SETTLED: f64 = 1e-10;
 
 /// Solves ladders that share a trunk; without one their starts are fed by taps only. Says what each ladder became and
 /// what flows through the trunk. A ladder that nothing feeds is at 0 V.
@@ -283,6 +283,6 @@ fn tapped(tap: &Tap, amps: &mut f64, siemens: &mut f64) {
 }
 
 /// A divisor that is not 0.
-fn nonzero(value: f64) -> f64 {
+pub(super) fn nonzero(value: f64) -> f64 {
     if value.abs() < 1e-12 { 1e-12 } else { value }
 }

@@ -1,138 +1,306 @@
 //! Solves the nets at a level and takes from each what is asked of it.
 
-use super::net::{Group, Nets, Run, Stretch, trunk};
-use super::plain;
-use super::solve::{Draw, Ladder, Point, Solved, solve};
-use crate::loads::{From, LeadLoad, Low, Section, Study, TapLoad};
+use super::net::{Group, Nets, Piece, Run, Site, Stretch, trunk, volts};
+use super::network::{LineState, Pair, Peak, RowState};
+use super::rails;
+use super::solve::{Ladder, Solved, solve};
+use super::units::{Unit, too_many_supplies, units};
+use crate::loads::{ConductorLoad, FeedLoad, Flow, From, Low, Section, Study, TapLoad};
 use crate::model::Model;
 use crate::source::Span;
 
-/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths of a percent).
+/// Levels and voltages at which nets are solved.
+pub struct Levels<'a> {
+    /// The level of all nodes, in thousandths of a percent; `None` for what the display allows.
+    pub all: Option<u32>,
+    /// The voltage of the supply behind each `power` statement, where it is known.
+    pub feeds: Vec<Option<f64>>,
+    held: &'a [bool],
+}
+
+impl Levels<'_> {
+    /// Whether a stretch is solved: joined as it should be, fed, at known voltages, and not too
+    /// long.
+    #[must_use]
+    pub fn holds(&self, stretch: usize) -> bool {
+        self.held.get(stretch).copied().unwrap_or(false)
+    }
+}
+
+/// Solves all nets at the levels that the display allows, or with all nodes at `all` (thousandths
+/// of a percent).
 #[must_use]
 pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
+    let units = units(model, nets);
+    let feeds = feeds(model, nets);
+    let held = held(model, nets, &feeds, &units);
+    let levels = Levels {
+        all,
+        feeds,
+        held: &held,
+    };
+    let stretches = nets.stretches.iter();
     let mut study = Study {
-        feeds: vec![0; model.powers.len()],
+        sections: stretches.map(|stretch| left_out(stretch, all)).collect(),
+        feeds: vec![FeedLoad::default(); model.powers.len()],
         supplies: vec![0; model.supplies.len()],
         ..Study::default()
     };
-    let mut sections: Vec<(usize, Section)> = Vec::with_capacity(nets.stretches.len());
-    for group in &nets.groups {
-        let members = group
-            .members
-            .iter()
-            .filter_map(|index| Some((*index, nets.stretches.get(*index)?)));
-        let (out, held): (Vec<_>, Vec<_>) = members.partition(|(_, stretch)| stretch.left_out);
-        for (index, stretch) in out {
-            sections.push((index, left_out(stretch, all)));
-            note_taps(stretch, None, &mut study);
-        }
-        if let Some(flow) = with_plain(model, nets, group, all, &held, &mut study, &mut sections) {
-            note_feed(group, flow, &mut study);
-            continue;
-        }
-        let Some(parts) = solved(model, nets, group, all) else {
-            for (index, stretch) in held {
-                sections.push((index, left_out(stretch, all)));
-                note_taps(stretch, None, &mut study);
-            }
+    for unit in &units {
+        let Some(state) = rails::solve(&unit.network(model, nets, &levels)) else {
+            leave_out(nets, unit, &mut study);
             continue;
         };
-        let mut flow = 0.0;
-        for ((index, stretch), part) in held.into_iter().zip(&parts) {
-            sections.push((index, read(nets, stretch, part, all)));
-            note_taps(stretch, Some(&part.solved), &mut study);
-            note_leads(stretch, part, &mut study.leads);
-            flow += part.solved.amps;
+        for ((power, _), pair) in unit.powers.iter().zip(&state.buses) {
+            if let Some(feed) = study.feeds.get_mut(*power as usize) {
+                *feed = FeedLoad {
+                    ua: micro(pair.plus),
+                    minus_ua: micro(pair.minus),
+                };
+            }
         }
-        note_feed(group, flow, &mut study);
+        for ((line, _), state) in unit.lines.iter().zip(&state.lines) {
+            if let Some(line) = nets.lines.get(*line) {
+                let mut reader = Reader {
+                    nets,
+                    levels: &levels,
+                    rows: state.rows.iter(),
+                    taps: state.taps.iter(),
+                    study: &mut study,
+                };
+                reader.line(&line.pieces, state);
+            }
+        }
     }
-    sections.sort_unstable_by_key(|(index, _)| *index);
-    study.sections = sections.into_iter().map(|(_, section)| section).collect();
     study
         .taps
         .sort_unstable_by_key(|tap| (tap.injection, tap.string, tap.after));
-    study
-        .leads
-        .sort_unstable_by_key(|lead| (lead.at, std::cmp::Reverse(lead.ua)));
-    study.leads.dedup_by_key(|lead| lead.at);
+    study.conductors.sort_by_key(|load| load.section);
     supplies(model, &mut study);
     study
 }
 
-fn note_feed(group: &Group, amps: f64, study: &mut Study) {
-    let power = group.power.map(|power| power as usize);
-    if let Some(load) = power.and_then(|power| study.feeds.get_mut(power)) {
-        *load = micro(amps);
+/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made
+/// for.
+fn feeds(model: &Model, nets: &Nets) -> Vec<Option<f64>> {
+    let mut feeds = vec![None; model.powers.len()];
+    for group in &nets.groups {
+        let first = group.members.first();
+        let usual = first.and_then(|index| nets.stretches.get(*index)?.volts);
+        if let Some((power, lead)) = group.power.zip(group.lead)
+            && let Some(feed) = feeds.get_mut(power as usize)
+        {
+            *feed = volts(model, &lead, usual);
+        }
+    }
+    feeds
+}
+
+/// Which stretches are solved.
+fn held(model: &Model, nets: &Nets, feeds: &[Option<f64>], units: &[Unit]) -> Vec<bool> {
+    let known = |stretch: &Stretch| {
+        let fed = match stretch.from {
+            From::Power(power) => feeds.get(power as usize).is_some_and(Option::is_some),
+            From::Port => stretch.volts.is_some(),
+            From::Taps => !stretch.sites.is_empty(),
+            From::Nothing => false,
+        };
+        let mut sites = stretch.sites.iter();
+        fed && sites.all(|site| volts(model, &site.lead, stretch.volts).is_some())
+    };
+    let stretches = nets.stretches.iter();
+    let mut held: Vec<bool> = stretches
+        .map(|stretch| !stretch.left_out && known(stretch))
+        .collect();
+    for unit in units {
+        let lines = unit.lines.iter().filter_map(|(at, _)| nets.lines.get(*at));
+        for line in lines.filter(|line| unit.too_large || too_many_supplies(nets, line)) {
+            for piece in &line.pieces {
+                if let Piece::Stretch(index) = piece
+                    && let Some(entry) = held.get_mut(*index)
+                {
+                    *entry = false;
+                }
+            }
+        }
+    }
+    held
+}
+
+/// Reads a line that was solved.
+struct Reader<'a> {
+    nets: &'a Nets,
+    levels: &'a Levels<'a>,
+    rows: std::slice::Iter<'a, RowState>,
+    taps: std::slice::Iter<'a, Pair>,
+    study: &'a mut Study,
+}
+
+impl Reader<'_> {
+    fn line(&mut self, pieces: &[Piece], state: &LineState) {
+        for (at, piece) in pieces.iter().enumerate() {
+            match piece {
+                Piece::Bare(runs) => self.rows.by_ref().take(runs.len()).for_each(drop),
+                Piece::Stretch(index) => {
+                    let start = state.fed.filter(|_| at == 0);
+                    self.stretch(*index, start);
+                }
+            }
+        }
+    }
+
+    /// `start`: what flows into it from its port, and the voltage there.
+    fn stretch(&mut self, index: usize, start: Option<(f64, f64)>) {
+        let Some(stretch) = self.nets.stretches.get(index) else {
+            return;
+        };
+        let held = self.levels.holds(index);
+        let (amps, volts) = start.filter(|_| held).unwrap_or_default();
+        let mut section = Section {
+            left_out: !held,
+            port_ua: micro(amps),
+            ..left_out(stretch, self.levels.all)
+        };
+        if stretch.from == From::Port {
+            section.assumed_mw = (amps * volts * 1e3).round() as i64;
+        }
+        let mut drawn = 0.0;
+        for run in &stretch.runs {
+            let Some(row) = self.rows.next() else { break };
+            drawn += row.drawn;
+            let draw = run.draw(&self.nets.makes, stretch.level(self.levels.all));
+            if held && run.lit && (draw.amps > 0.0 || draw.watts > 0.0) {
+                note_row(run, row, &mut section);
+            }
+            let load = conductor(index, run).map(|load| ConductorLoad {
+                plus: flow(run, row.plus),
+                minus: flow(run, row.minus),
+                ..load
+            });
+            self.study.conductors.extend(load);
+        }
+        section.drawn_ua = micro(drawn);
+        self.taps(index, stretch, held);
+        if let Some(entry) = self.study.sections.get_mut(index) {
+            *entry = section;
+        }
+    }
+
+    fn taps(&mut self, index: usize, stretch: &Stretch, held: bool) {
+        for site in &stretch.sites {
+            let pair = self.taps.by_ref().take(usize::from(held)).next();
+            let pair = pair.copied().unwrap_or_default();
+            let load = tap_load(index, site, pair, !held);
+            self.study.taps.push(load);
+            // Behind its last node a string goes on for one pitch, to where the lead joins.
+            let mut runs = stretch.runs.iter();
+            let last = runs.rfind(|run| run.string == Some(site.string) && run.lit);
+            let tail = last.and_then(|run| conductor(index, run));
+            if let Some(load) = tail.filter(|_| site.ohms > 0.0) {
+                let flow = |amps: f64| Flow {
+                    ua: micro(-amps),
+                    node: site.after,
+                };
+                self.study.conductors.push(ConductorLoad {
+                    plus: flow(pair.plus),
+                    minus: flow(pair.minus),
+                    ..load
+                });
+            }
+        }
     }
 }
 
-/// Solves a group with its plain lines counted as what they draw, and says what flows through its trunk; `None` where it
-/// has no such lines, or they do not stay plain.
-fn with_plain(
-    model: &Model,
-    nets: &Nets,
-    group: &Group,
-    all: Option<u32>,
-    held: &[(usize, &Stretch)],
-    study: &mut Study,
-    sections: &mut Vec<(usize, Section)>,
-) -> Option<f64> {
-    let trunk = trunk(model, nets, group)?;
-    let mut plain = Vec::new();
-    let mut others = Vec::new();
-    let mut ladders = Vec::new();
-    let mut amps = 0.0;
-    for (index, stretch) in held {
-        match plain::amps(nets, stretch, all) {
-            Some(draws) => {
-                amps += draws;
-                plain.push((*index, *stretch));
-            }
-            None => {
-                let ladder = stretch.ladder(model, &nets.makes, stretch.level(all));
-                if ladder.taps.len() != stretch.sites.len() {
-                    return None;
-                }
-                ladders.push(ladder);
-                others.push((*index, *stretch));
-            }
+/// Notes the taps of a unit that was not solved.
+fn leave_out(nets: &Nets, unit: &Unit, study: &mut Study) {
+    let lines = unit.lines.iter().filter_map(|(at, _)| nets.lines.get(*at));
+    for piece in lines.flat_map(|line| &line.pieces) {
+        let Piece::Stretch(index) = piece else {
+            continue;
+        };
+        let stretch = nets.stretches.get(*index);
+        for site in stretch.map_or(&[][..], |stretch| &stretch.sites) {
+            study
+                .taps
+                .push(tap_load(*index, site, Pair::default(), true));
         }
     }
-    if plain.is_empty() {
-        return None;
+}
+
+fn tap_load(section: usize, site: &Site, pair: Pair, left_out: bool) -> TapLoad {
+    TapLoad {
+        injection: site.injection,
+        string: site.string,
+        after: site.after,
+        section: section as u32,
+        ua: micro(pair.plus),
+        minus_ua: micro(pair.minus),
+        left_out,
     }
-    // As one load where the trunk ends; far under any floor it would not be that any more, but no line is plain there.
-    let draw = Draw {
-        amps,
-        watts: 0.0,
-        floor: 1e-3,
-    };
-    ladders.push(Ladder {
-        points: vec![Point { ohms: 0.0, draw }],
-        taps: Vec::new(),
-    });
-    let (mut solved, flow) = solve(Some(trunk), &ladders);
-    let start = solved.pop()?.volts.first().copied()?;
-    let walked = plain.into_iter().map(|(index, stretch)| {
-        let (mut section, leads) = plain::walk(nets, stretch, all, start)?;
-        if stretch.from == From::Port {
-            section.assumed_mw = (section.drawn_ua as f64 * start * 1e-3).round() as i64;
-        }
-        Some((index, section, leads))
-    });
-    for (index, section, leads) in walked.collect::<Option<Vec<_>>>()? {
-        sections.push((index, section));
-        study.leads.extend(leads);
+}
+
+fn note_row(run: &Run, row: &RowState, section: &mut Section) {
+    let (volts, at) = row.lowest;
+    let least = low(volts, run, at);
+    if section.lowest.is_none_or(|low| least.uv < low.uv) {
+        section.lowest = Some(least);
     }
-    for ((index, stretch), (ladder, solved)) in
-        others.into_iter().zip(ladders.into_iter().zip(solved))
-    {
-        let part = Part { ladder, solved };
-        sections.push((index, read(nets, stretch, &part, all)));
-        note_taps(stretch, Some(&part.solved), study);
-        note_leads(stretch, &part, &mut study.leads);
+    if let Some((volts, at)) = row.dark {
+        section.dark = section.dark.or(Some(low(volts, run, at)));
     }
-    Some(flow)
+    section.dark_nodes = section.dark_nodes.saturating_add(row.dark_points);
+}
+
+fn flow(run: &Run, peak: Peak) -> Flow {
+    Flow {
+        ua: micro(peak.amps),
+        node: if run.lit { run.first + peak.at } else { 0 },
+    }
+}
+
+/// A node and its voltage, as it is told.
+fn low(volts: f64, run: &Run, step: u32) -> Low {
+    Low {
+        string: run.string.unwrap_or(crate::model::StringId(u32::MAX)),
+        at: run.at,
+        node: run.first + step,
+        uv: micro(volts),
+        floor_uv: micro(run.floor),
+    }
+}
+
+/// A conductor as it is noted, without a current; `None` where its gauge is not known.
+fn conductor(section: usize, run: &Run) -> Option<ConductorLoad> {
+    Some(ConductorLoad {
+        section: section as u32,
+        at: run.at,
+        string: run.string,
+        lead: run.make.is_none(),
+        gauge: run.gauge?,
+        plus: Flow::default(),
+        minus: Flow::default(),
+    })
+}
+
+/// A stretch of which nothing is known.
+fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
+    Section {
+        port: stretch.port,
+        receiver: stretch.receiver,
+        at: stretch.at.unwrap_or_default(),
+        from: stretch.from,
+        level: stretch.level(all),
+        port_ua: 0,
+        drawn_ua: 0,
+        assumed_mw: 0,
+        fuse: stretch.fuse,
+        lowest: None,
+        dark: None,
+        dark_nodes: 0,
+        whole: stretch.whole,
+        silent: stretch.silent,
+        left_out: true,
+    }
 }
 
 /// What each supply gives.
@@ -141,7 +309,7 @@ fn supplies(model: &Model, study: &mut Study) {
         .powers
         .iter()
         .zip(&study.feeds)
-        .map(|(power, ua)| (power.lead.supply, *ua));
+        .map(|(power, feed)| (power.lead.supply, feed.ua));
     let taps = study.taps.iter().filter_map(|tap| {
         let injection = model.injections.get(tap.injection as usize)?;
         Some((injection.lead.supply, tap.ua))
@@ -161,8 +329,8 @@ pub struct Part {
     pub solved: Solved,
 }
 
-/// Solves those stretches of a group that are not left out; `None` where their voltage is not known or nothing feeds
-/// them.
+/// Solves those stretches of a group that are not left out; `None` where their voltage is not known
+/// or nothing feeds them.
 #[must_use]
 pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Option<Vec<Part>> {
     let trunk = trunk(model, nets, group);
@@ -190,119 +358,6 @@ pub fn solved(model: &Model, nets: &Nets, group: &Group, all: Option<u32>) -> Op
             .map(|(ladder, solved)| Part { ladder, solved })
             .collect(),
     )
-}
-
-/// A stretch of which nothing is known.
-#[must_use]
-pub fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
-    Section {
-        port: stretch.port,
-        receiver: stretch.receiver,
-        at: stretch.at.unwrap_or_default(),
-        from: stretch.from,
-        level: stretch.level(all),
-        port_ua: 0,
-        drawn_ua: 0,
-        assumed_mw: 0,
-        fuse: stretch.fuse,
-        lowest: None,
-        dark: None,
-        dark_nodes: 0,
-        whole: stretch.whole,
-        left_out: true,
-    }
-}
-
-/// What is to be known of a stretch.
-#[must_use]
-pub fn read(nets: &Nets, stretch: &Stretch, part: &Part, all: Option<u32>) -> Section {
-    let mut section = Section {
-        left_out: false,
-        port_ua: micro(part.solved.amps),
-        ..left_out(stretch, all)
-    };
-    let mut drawn = 0.0;
-    let mut lowest: Option<(f64, &Run, u32)> = None;
-    let mut dark: Option<(f64, &Run, u32)> = None;
-    let mut points = part
-        .ladder
-        .points
-        .iter()
-        .zip(part.solved.volts.iter().skip(1));
-    for run in &stretch.runs {
-        for step in 0..run.count {
-            let Some((point, volts)) = points.next() else {
-                break;
-            };
-            drawn += point.draw.at(*volts);
-            if !run.lit || point.draw.amps <= 0.0 && point.draw.watts <= 0.0 {
-                continue;
-            }
-            if lowest.is_none_or(|(least, ..)| *volts < least) {
-                lowest = Some((*volts, run, step));
-            }
-            if *volts < point.draw.floor - TRIFLE {
-                section.dark_nodes += 1;
-                dark = dark.or(Some((*volts, run, step)));
-            }
-        }
-    }
-    section.drawn_ua = micro(drawn);
-    if stretch.from == From::Port {
-        let volts = part.solved.volts.first().copied().unwrap_or(0.0);
-        section.assumed_mw = (part.solved.amps * volts * 1e3).round() as i64;
-    }
-    section.lowest = lowest.map(|(volts, run, step)| low(nets, volts, run, step));
-    section.dark = dark.map(|(volts, run, step)| low(nets, volts, run, step));
-    section
-}
-
-/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less than can be measured.
-pub const TRIFLE: f64 = 1e-7;
-
-/// A node and its voltage, as it is told.
-#[must_use]
-pub fn low(nets: &Nets, volts: f64, run: &Run, step: u32) -> Low {
-    let make = run.make.and_then(|id| nets.makes.get(id.index()));
-    Low {
-        string: run.string.unwrap_or(crate::model::StringId(u32::MAX)),
-        at: run.at,
-        node: run.first + step,
-        uv: micro(volts),
-        floor_uv: make.map_or(0, |make| micro(make.floor)),
-    }
-}
-
-fn note_taps(stretch: &Stretch, solved: Option<&Solved>, study: &mut Study) {
-    for (at, site) in stretch.sites.iter().enumerate() {
-        let amps = solved.and_then(|solved| solved.taps.get(at));
-        study.taps.push(TapLoad {
-            injection: site.injection,
-            string: site.string,
-            after: site.after,
-            ua: amps.map_or(0, |amps| micro(*amps)),
-            left_out: solved.is_none(),
-        });
-    }
-}
-
-fn note_leads(stretch: &Stretch, part: &Part, leads: &mut Vec<LeadLoad>) {
-    if stretch.runs.iter().all(|run| run.lead.is_none()) {
-        return;
-    }
-    let mut flows = part.solved.segments(&part.ladder);
-    for run in &stretch.runs {
-        let Some(flow) = flows.nth(run.count.saturating_sub(1) as usize) else {
-            return;
-        };
-        if let Some((gauge, _)) = run.lead {
-            leads.push(LeadLoad {
-                at: run.at,
-                gauge,
-                ua: micro(flow.abs()),
-            });
-        }
-    }
 }
 
 /// In millionths, as everything outside the solver is kept.

@@ -1,6 +1,6 @@
 //! Art-Net 4.
 
-use super::Protocol;
+use super::{Pace, Protocol};
 use std::ops::RangeInclusive;
 
 /// The protocol.
@@ -54,6 +54,14 @@ impl Protocol for ArtNet {
 
     fn address_kind(&self) -> &'static str {
         "Port-Address"
+    }
+
+    // Art-Net 4, ArtDmx: to one address not faster than a DMX512 packet of 512 slots repeats.
+    fn pace(&self) -> Option<Pace> {
+        Some(Pace {
+            of_its_slots: false,
+            clause: "Art-Net 4, ArtDmx",
+        })
     }
 
     // ArtDmx carries 2 to 512 slots, an even count.

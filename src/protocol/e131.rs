@@ -1,6 +1,6 @@
 //! Streaming ACN, ANSI E1.31-2018.
 
-use super::Protocol;
+use super::{Pace, Protocol};
 use std::ops::RangeInclusive;
 
 /// The protocol.
@@ -37,8 +37,21 @@ impl Protocol for E131 {
         "multicast"
     }
 
+    // E1.31-2018, 6.2.3 and 6.2.4, fields of Table 4-1.
+    fn has_priority(&self) -> bool {
+        true
+    }
+
     fn to_a_group(&self, form: usize) -> bool {
         form <= MULTICAST
+    }
+
+    // E1.31-2018, 6.6.1: not faster than ANSI E1.11 lets that many slots repeat, unless the user has configured it.
+    fn pace(&self) -> Option<Pace> {
+        Some(Pace {
+            of_its_slots: true,
+            clause: "ANSI E1.31-2018, 6.6.1",
+        })
     }
 
     fn wire_bits(&self, slots: &[u32]) -> u64 {

@@ -14,6 +14,11 @@ use std::ops::RangeInclusive;
 /// Source: ANSI E1.31-2018, 6.2.7 and 9.1.1.
 pub const UNIVERSES: RangeInclusive<u32> = 1..=63_999;
 
+/// The priority of E1.31 data where nothing is said; the highest is 200.
+///
+/// Source: ANSI E1.31-2018, 6.2.3 and Appendix A.
+pub const USUAL_PRIORITY: u32 = 100;
+
 /// One way for data to reach a controller.
 pub trait Protocol: Sync + std::fmt::Debug {
     /// The forms it may be written in after `input`, the plain one first.
@@ -34,6 +39,11 @@ pub trait Protocol: Sync + std::fmt::Debug {
         ""
     }
 
+    /// Whether its packets carry a priority and a synchronisation address.
+    fn has_priority(&self) -> bool {
+        false
+    }
+
     /// Whether this form sends a universe once for all that listen to it.
     fn to_a_group(&self, _form: usize) -> bool {
         false
@@ -45,9 +55,23 @@ pub trait Protocol: Sync + std::fmt::Debug {
         None
     }
 
+    /// How often the standard lets a universe be sent, where it has a limit.
+    fn pace(&self) -> Option<Pace> {
+        None
+    }
+
     /// Bits on the wire for one frame of a controller: `slots` holds the highest slot in use of each of its
     /// universes, Ethernet's own costs included.
     fn wire_bits(&self, slots: &[u32]) -> u64;
+}
+
+/// A limit on how often a universe may be sent: as often as a DMX512 packet can be.
+#[derive(Clone, Copy, Debug)]
+pub struct Pace {
+    /// Whether a packet with as many slots as the universe has is meant; else always one with 512.
+    pub of_its_slots: bool,
+    /// Where the standard says so.
+    pub clause: &'static str,
 }
 
 /// All of them, in the order of the guide.

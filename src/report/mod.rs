@@ -89,7 +89,7 @@ pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
     }
 }
 
-/// `2 errors, 1 warning, 3 of advice`, or "no errors" where there is nothing to count.
+/// `2 errors, 1 warning, 3 pieces of advice`, or "no errors" where there is nothing to count.
 #[must_use]
 pub fn count(findings: &[Diagnostic]) -> String {
     let of = |severity| findings.iter().filter(|f| f.severity == severity).count();
@@ -107,7 +107,7 @@ pub fn count(findings: &[Diagnostic]) -> String {
         parts.push(format!("{warnings} warning{}", plural(warnings)));
     }
     if advice > 0 {
-        parts.push(format!("{advice} of advice"));
+        parts.push(format!("{advice} piece{} of advice", plural(advice)));
     }
     if parts.is_empty() {
         "no errors".to_owned()

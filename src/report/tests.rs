@@ -123,6 +123,6 @@ fn a_count_names_what_there_is() {
     assert_eq!(count(&[]), "no errors");
     assert_eq!(
         count(&[error.clone(), error, advice]),
-        "2 errors, 1 of advice"
+        "2 errors, 1 piece of advice"
     );
 }

@@ -152,7 +152,12 @@ impl<'a> Lets<'a> {
                 if names.is_mentioned(&key) {
                     return None;
                 }
-                let known = self.by_name.iter().filter(|(_, at)| Some(**at) != own);
+                let most = match names.may_compare(self.rows.len()) {
+                    true => usize::MAX,
+                    false => 0,
+                };
+                let known = self.by_name.iter().take(most);
+                let known = known.filter(|(_, at)| Some(**at) != own);
                 sink.push(rules::name::unknown::number(
                     name.span,
                     &key,
@@ -297,8 +302,8 @@ impl<'a> Lets<'a> {
     /// Tells the names that nothing uses.
     pub fn tell_unused(&self, names: &Names<'a>, sink: &mut Sink) {
         for row in &self.rows {
-            if !row.used.get() {
-                let name = names.text_at(row.at);
+            let name = names.text_at(row.at);
+            if !row.used.get() && !names.is_mentioned(name) {
                 sink.push(rules::name::unused::declared("let", name, row.at));
             }
         }

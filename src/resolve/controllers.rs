@@ -3,23 +3,39 @@
 use super::like::Lineage;
 use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
-use super::settings::{Key, Scope};
+use super::settings::{Key, Scope, first_words};
 use super::{settings_of, told};
-use crate::ast::{Arg, BlockKind, Body, Ident, Part, Setting};
+use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
+use crate::diagnostic::words::nearest;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
-    Start, Told,
+    ReservedUniverses, Start, Told,
 };
 use crate::protocol::{self, Input};
 use crate::rules;
 use crate::rules::wire::no_port::{self, Missing};
 use crate::source::Span;
+use crate::unit::counted;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Ports under construction, by number.
 type Ports = BTreeMap<u32, Port>;
+
+/// A controller, and what is only asked for while it is read.
+#[derive(Clone)]
+struct Made {
+    controller: Controller,
+    align_at: Option<Span>,
+    /// Whether what could not be read may have said which outputs there are.
+    outputs: bool,
+}
+
+/// Ports by their numbers.
+fn by_number(ports: Vec<Port>) -> Ports {
+    ports.into_iter().map(|port| (port.number, port)).collect()
+}
 
 /// Reads the `controller` statements.
 pub fn controllers(
@@ -30,49 +46,81 @@ pub fn controllers(
     sink: &mut Sink,
 ) {
     let table = &reader.names.controllers;
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut controller = Controller {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
-            label: None,
-            host: None,
-            input: Input::default(),
-            input_at: None,
-            start: Start::Auto,
-            start_at: None,
-            most_universes: None,
-            addressing: Addressing::PerPort,
-            addressing_at: None,
-            align: Align::Off,
-            whole_nodes: model.display.whole_nodes,
-            whole_nodes_at: None,
-            dim: None,
-            stands: None,
-            ports: Vec::new(),
-            dmx: Vec::new(),
-            draw_mw: None,
-            circuit: None,
-            broken: lineage.is_lost(count(index as i64)),
-            stock: row.stock,
+    let made = lineage.each(|index, like: Option<&Made>| {
+        let mut made = like.cloned().unwrap_or(Made {
+            controller: Controller {
+                name: "".into(),
+                at: Span::default(),
+                label: None,
+                host: None,
+                input: Input::default(),
+                input_at: None,
+                start: Start::Auto,
+                start_at: None,
+                most_universes: None,
+                universe_slots: None,
+                priority: None,
+                sync: None,
+                addressing: Addressing::PerPort,
+                addressing_at: None,
+                align: Align::Off,
+                whole_nodes: model.display.whole_nodes,
+                whole_nodes_at: None,
+                dim: None,
+                stands: None,
+                ports: Vec::new(),
+                dmx: Vec::new(),
+                draw_mw: None,
+                circuit: None,
+                broken: false,
+                stock: false,
+            },
+            align_at: None,
+            outputs: false,
+        });
+        let Some(row) = table.row(index) else {
+            return made;
         };
-        let mut ports = Ports::new();
-        let mut align_at = None;
-        for block in lineage.blocks(table, count(index as i64)) {
-            let scope = Scope::Of(BlockKind::Controller);
-            let read = settings_of(reader, scope, &block.settings, sink);
-            controller.broken |= block.broken || read.len() < block.settings.len();
-            for set in read {
-                match set.key {
-                    Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
-                    Key::Dmx => add_dmx(&set, &mut controller),
-                    Key::Align => {
-                        align_at = Some(set.at());
-                        apply(reader, &set, &mut controller, sink);
-                    }
-                    _ => apply(reader, &set, &mut controller, sink),
+        let controller = &mut made.controller;
+        controller.name = row.name.as_ref().into();
+        controller.at = row.block.name.span;
+        controller.stock = row.stock;
+        controller.broken |= row.block.broken || lineage.is_lost(index);
+        let taken = controller.ports.len() + controller.dmx.len();
+        if !reader.names.may_have_ports(taken, controller.at, sink) {
+            // What is cleared would keep its room.
+            controller.ports = Vec::new();
+            controller.dmx = Vec::new();
+            controller.broken = true;
+            made.outputs = true;
+        }
+        let mut ports = by_number(std::mem::take(&mut controller.ports));
+        let scope = Scope::Of(BlockKind::Controller);
+        let read = settings_of(reader, scope, &row.block.settings, sink);
+        controller.broken |= read.len() < row.block.settings.len();
+        made.outputs |= lineage.is_lost(index) || lacks_outputs(reader, row.block, &read);
+        for set in read {
+            match set.key {
+                Key::Ports => add_ports(reader, &set, chips, model, &mut ports, sink),
+                Key::Dmx => add_dmx(reader, &set, controller, sink),
+                Key::Align => {
+                    made.align_at = Some(set.at());
+                    apply(reader, &set, controller, sink);
                 }
+                _ => apply(reader, &set, controller, sink),
             }
         }
+        controller.dmx.sort_by_key(|output| output.value);
+        controller.dmx.dedup_by_key(|output| output.value);
+        controller.ports = ports.into_values().collect();
+        made
+    });
+    for (index, made) in made.into_iter().enumerate() {
+        let Made {
+            mut controller,
+            align_at,
+            outputs,
+        } = made;
         let aligned = align_at.filter(|_| controller.align != Align::Off);
         if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
             sink.push(rules::syntax::repeated_setting::align_dropped(
@@ -81,20 +129,41 @@ pub fn controllers(
                 &controller.name,
             ));
         }
-        controller.ports = ports.into_values().collect();
-        controller.dmx.sort_by_key(|output| output.value);
-        controller.dmx.dedup_by_key(|output| output.value);
+        tell_universe_size(model, &mut controller, sink);
         model.incomplete |= controller.broken;
+        if outputs {
+            model.gaps.outputs.insert(ControllerId::from(index));
+        }
         model.controllers.push(controller);
     }
     cut_rings(model, sink);
+}
+
+/// Whether a setting of a block that could not be read may have said which outputs there are.
+fn lacks_outputs(reader: &Reader<'_, '_>, block: &Block, read: &[Matched<'_>]) -> bool {
+    let names = reader.names;
+    let words = ["ports", "port", "dmx"];
+    let lost = block.broken && words.iter().any(|word| names.is_mentioned(word));
+    let known = first_words(Scope::Of(BlockKind::Controller));
+    let mut unread = block.settings.iter().filter(|setting| {
+        let is = |set: &Matched<'_>| std::ptr::eq(set.setting, *setting);
+        !read.iter().any(is)
+    });
+    lost || unread.any(|setting| {
+        let key = names.text(setting.key);
+        let near = nearest(key, known.iter().copied());
+        let own = known.contains(&key) && !words.contains(&key);
+        matches!(setting.body, Body::Block(..))
+            || words.contains(&key)
+            || (!own && near.iter().any(|word| words.contains(word)))
+    })
 }
 
 fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller, sink: &mut Sink) {
     let names = reader.names;
     let number = set.number(0);
     match (set.key, set.value(0)) {
-        (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.text(text).into()),
+        (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.said(text).into()),
         (Key::Host, Some(Value::Word(host))) => {
             if rules::net::host::is_lawful(names.text(host)) {
                 controller.host = Some(told(set, names.text(host).into()));
@@ -112,7 +181,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 None => sink.push(unknown_input(reader, set, args)),
             }
         }
-        (Key::UniversesFrom, _) if !is_universe(number) => {
+        (Key::UniversesFrom | Key::Sync, _) if !is_universe(number) => {
             sink.push(rules::address::range::universe(set.at(), number));
         }
         (Key::UniversesRange, Some(Value::Range(from, to)))
@@ -135,6 +204,9 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 controller.start_at = Some(set.at());
             }
         }
+        (Key::Sync, _) => controller.sync = Some(told(set, count(number))),
+        (Key::Priority, _) => controller.priority = Some(told(set, count(number))),
+        (Key::UniverseSlots, _) => controller.universe_slots = Some(told(set, count(number))),
         (Key::UniversesAtMost, _) => controller.most_universes = Some(told(set, count(number))),
         (Key::Addressing, Some(Value::Choice(which))) => {
             controller.addressing = match which {
@@ -161,6 +233,33 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
         (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
         _ => {}
     }
+}
+
+/// Tells a universe size above the display's; it then holds as if it were not said.
+fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
+    let all = model.display.universe_slots;
+    let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
+        return;
+    };
+    let slots = |count: u32| counted(i64::from(count), "slot");
+    let what = format!("the universe size of `{}`", controller.name);
+    let finding = rules::syntax::number::too_big(own.at, &what, slots(own.value), slots(all));
+    let size = format!("{} in a universe of the display", slots(all));
+    sink.push(finding.and_if(model.display.universe_slots_at, size));
+    controller.universe_slots = None;
+}
+
+/// Reserves the universes of synchronisation packets: no data may lie there.
+pub fn reserve_sync(model: &mut Model) {
+    let here = model.controllers.iter().filter(|one| !one.stock);
+    let told = here.filter_map(|one| Some((one.sync?, &one.name)));
+    let rows = told.map(|(sync, name)| ReservedUniverses {
+        at: sync.at,
+        first: sync.value,
+        last: sync.value,
+        reason: Some(format!("synchronisation of `{name}`").into()),
+    });
+    model.reserved_universes.extend(rows);
 }
 
 /// An input that is none; a second setting behind one may be meant.
@@ -194,8 +293,18 @@ pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<
         .map(CircuitId)
 }
 
-fn add_dmx(set: &Matched<'_>, controller: &mut Controller) {
+fn add_dmx(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    controller: &mut Controller,
+    sink: &mut Sink,
+) {
     if let Some(Value::Range(from, to)) = set.value(0) {
+        let outputs = (count(to) + 1).saturating_sub(count(from)) as usize;
+        if !reader.names.may_have_ports(outputs, set.at(), sink) {
+            controller.broken = true;
+            return;
+        }
         controller
             .dmx
             .extend((count(from)..=count(to)).map(|value| Told {
@@ -217,6 +326,13 @@ fn add_ports(
         Some(Value::Range(from, to)) => (count(from), count(to)),
         _ => (count(set.number(0)), count(set.number(0))),
     };
+    if !reader
+        .names
+        .may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink)
+    {
+        model.incomplete = true;
+        return;
+    }
     let settings: &[Setting] = match &set.setting.body {
         Body::Block(settings, _) => settings,
         _ => &[],
@@ -265,11 +381,9 @@ fn port_setting(
             for arg in args {
                 match arg {
                     Arg::Word(word) => {
-                        port.chips
-                            .extend(chips.find(reader, model, *word, sink).map(|value| Told {
-                                value,
-                                at: set.at(),
-                            }))
+                        let chip = chips.find(reader, model, *word, None, sink);
+                        let at = set.at();
+                        port.chips.extend(chip.map(|value| Told { value, at }));
                     }
                     Arg::Comma(_) => {}
                     other => sink.push(rules::syntax::unexpected::setting_form(
@@ -322,6 +436,16 @@ fn cut_rings(model: &mut Model, sink: &mut Sink) {
     }
 }
 
+/// What the settings of a receiver and of those it is like say.
+#[derive(Clone, Default)]
+struct Carrier {
+    carried: Option<(ControllerId, u32, u32)>,
+    /// Something says which ports it carries, or did not parse and may.
+    says_carries: bool,
+    stands: Option<(i64, i64)>,
+    ports: Vec<Port>,
+}
+
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
@@ -331,42 +455,45 @@ pub fn receivers(
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
     let table = &reader.names.receivers;
-    // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut carried = None;
-        let mut stands = None;
-        let mut ports = Ports::new();
-        for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(
-                reader,
-                Scope::Of(BlockKind::Receiver),
-                &block.settings,
-                sink,
-            ) {
-                match (set.key, set.value(0)) {
-                    (Key::Carries, Some(value)) => {
-                        carried = carries(reader, &set, value, model, &row.name, sink);
-                    }
-                    (Key::Stands, Some(Value::Range(x, y))) => stands = Some((x, y)),
-                    (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
-                    _ => {}
+    let made = lineage.each(|index, like: Option<&Carrier>| {
+        let mut made = like.cloned().unwrap_or_default();
+        let Some(row) = table.row(index) else {
+            return made;
+        };
+        if !reader
+            .names
+            .may_have_ports(made.ports.len(), row.block.name.span, sink)
+        {
+            made.ports = Vec::new();
+            model.incomplete = true;
+        }
+        let mut ports = by_number(std::mem::take(&mut made.ports));
+        let scope = Scope::Of(BlockKind::Receiver);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
+            match (set.key, set.value(0)) {
+                (Key::Carries, Some(value)) => {
+                    made.carried = carries(reader, &set, value, model, &row.name, sink);
                 }
-            }
-            if block.broken {
-                model.incomplete = true;
+                (Key::Stands, Some(Value::Range(x, y))) => made.stands = Some((x, y)),
+                (Key::Ports, _) => add_ports(reader, &set, chips, model, &mut ports, sink),
+                _ => {}
             }
         }
-        let says_carries = lineage
-            .blocks(table, count(index as i64))
-            .iter()
-            .any(|block| {
-                block.broken
-                    || block
-                        .settings
-                        .iter()
-                        .any(|one| reader.names.text(one.key) == "carries")
-            });
+        made.ports = ports.into_values().collect();
+        model.incomplete |= row.block.broken;
+        let says = |one: &Setting| reader.names.text(one.key) == "carries";
+        made.says_carries |= row.block.broken || row.block.settings.iter().any(says);
+        made
+    });
+    // A receiver whose ports are not known is left out of the model, so its index there may differ.
+    let mut index_of = Vec::with_capacity(table.rows.len());
+    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
+        let Carrier {
+            carried,
+            says_carries,
+            stands,
+            ports,
+        } = made;
         let Some((controller, first, last)) = carried else {
             if !says_carries && !lineage.is_lost(count(index as i64)) {
                 let at = row.block.name.span;
@@ -381,7 +508,7 @@ pub fn receivers(
             index_of.push(None);
             continue;
         };
-        for port in ports.values() {
+        for port in &ports {
             if port.number > last - first + 1 {
                 let has =
                     super::targets::ports_in_words(&(1..=last - first + 1).collect::<Vec<_>>());
@@ -403,7 +530,7 @@ pub fn receivers(
             first,
             last,
             stands,
-            ports: ports.into_values().collect(),
+            ports,
             stock: row.stock,
         });
     }
@@ -440,7 +567,7 @@ fn carries(
     let id = ControllerId(index);
     let controller = model.controller(id)?;
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
-        if !controller.broken {
+        if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);
             let finding = rules::wire::no_port::carried(at, name, port, &controller.name, name_at);
             sink.push(finding);

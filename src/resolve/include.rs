@@ -3,7 +3,7 @@
 use crate::ast::{Ast, Statement, StatementKind};
 use crate::diagnostic::Sink;
 use crate::rules;
-use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span};
+use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span, quoted};
 
 /// How many files deep an include may go.
 const DEEPEST: usize = 16;
@@ -46,12 +46,18 @@ pub fn gather(
 }
 
 impl Gather<'_> {
+    /// A text is missing, and with it whatever it declares.
+    fn lose(&mut self) {
+        self.all.broken = true;
+        self.all.lost = true;
+    }
+
     fn read(&mut self, mut file: Loaded, stock: bool, asked: Option<Span>) {
         let bytes = std::mem::take(&mut file.bytes);
         let added = match std::str::from_utf8(&bytes) {
             Ok(text) => self.sources.add(&file.name, text).cloned(),
             Err(error) => {
-                self.all.broken = true;
+                self.lose();
                 let shown = String::from_utf8_lossy(&bytes);
                 if let Some(added) = self.sources.add(&file.name, &shown) {
                     let at = error.valid_up_to();
@@ -64,7 +70,7 @@ impl Gather<'_> {
         // The map has the text now; a large one need not be held twice while it is parsed.
         drop(bytes);
         let Some(added) = added else {
-            self.all.broken = true;
+            self.lose();
             if let Some(span) = asked {
                 self.sink
                     .push(rules::syntax::unexpected::include_too_large(span));
@@ -84,7 +90,7 @@ impl Gather<'_> {
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {
-                    let path = self.sources.text(include.path.span).to_owned();
+                    let path = quoted::said(self.sources.text(include.path.span)).into_owned();
                     let place = include.path.span;
                     self.open
                         .push((file.identity.clone(), file.name.clone(), place));
@@ -104,7 +110,7 @@ impl Gather<'_> {
         let loaded = match self.files.load(&from.identity, path) {
             Ok(loaded) => loaded,
             Err(error) => {
-                self.all.broken = true;
+                self.lose();
                 let finding = match error {
                     FileError::Missing => rules::name::unknown::file(place, path),
                     FileError::Outside => rules::syntax::unexpected::include_outside(place, path),
@@ -136,7 +142,7 @@ impl Gather<'_> {
             return;
         }
         if self.open.len() > DEEPEST || self.seen.len() >= MOST_FILES {
-            self.all.broken = true;
+            self.lose();
             self.sink.push(rules::syntax::unexpected::include_too_deep(
                 place, DEEPEST, MOST_FILES,
             ));

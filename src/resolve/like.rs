@@ -1,7 +1,7 @@
 //! `like`: whose settings a declaration takes before its own.
 
 use super::names::{Names, Table};
-use crate::ast::{Block, BlockKind};
+use crate::ast::BlockKind;
 use crate::diagnostic::Sink;
 use crate::graph;
 use crate::model::Like;
@@ -60,17 +60,43 @@ impl Lineage {
         lineage
     }
 
-    /// The statements whose settings make up a declaration, the furthest ancestor first, itself last.
-    #[must_use]
-    pub fn blocks<'a>(&self, table: &Table<'a>, index: u32) -> Vec<&'a Block> {
-        let mut blocks = Vec::with_capacity(1);
-        let mut at = Some(index);
-        while let Some(index) = at {
-            blocks.extend(table.row(index).map(|row| row.block));
-            at = self.parents.get(index as usize).copied().flatten();
+    /// Makes a value for each declaration, in the order of their indices. `make` gets the index and the
+    /// value of the declaration whose settings it takes, which is made before it. Each is made once, so
+    /// a long row of `like` costs no more than a short one.
+    pub fn each<T>(&self, mut make: impl FnMut(u32, Option<&T>) -> T) -> Vec<T> {
+        let mut made: Vec<Option<T>> = Vec::with_capacity(self.parents.len());
+        made.resize_with(self.parents.len(), || None);
+        let mut way = Vec::new();
+        for index in 0..self.parents.len() {
+            let mut at = Some(index);
+            while let Some(index) = at.filter(|at| matches!(made.get(*at), Some(None))) {
+                way.push(index);
+                at = self.parent(index);
+            }
+            while let Some(index) = way.pop() {
+                let parent = self.parent(index).and_then(|at| made.get(at)?.as_ref());
+                let one = make(index as u32, parent);
+                set(&mut made, index, Some(one));
+            }
         }
-        blocks.reverse();
-        blocks
+        made.into_iter().flatten().collect()
+    }
+
+    /// The index of the declaration whose settings this one takes.
+    #[must_use]
+    pub fn parent(&self, index: usize) -> Option<usize> {
+        let parent = self.parents.get(index).copied().flatten()?;
+        Some(parent as usize)
+    }
+
+    /// For each declaration whether another takes its settings.
+    #[must_use]
+    pub fn are_parents(&self) -> Vec<bool> {
+        let mut are = vec![false; self.parents.len()];
+        for parent in self.parents.iter().flatten() {
+            set(&mut are, *parent as usize, true);
+        }
+        are
     }
 
     /// Who takes whose settings.

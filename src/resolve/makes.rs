@@ -5,8 +5,9 @@ use super::matching::{Reader, Value};
 use super::settings::{Key, Scope};
 use super::{settings_of, told};
 use crate::ast::{BlockKind, Ident};
-use crate::chip::{BitTime, known};
+use crate::chip::{BitTime, KNOWN, known};
 use crate::diagnostic::Sink;
+use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
 use crate::rules;
 use crate::source::Span;
@@ -21,7 +22,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
     let Some(block) = reader.names.displays.first() else {
         return display;
     };
-    display.name = reader.names.text(block.name).into();
+    display.name = reader.names.said(block.name).into();
     display.at = Some(block.name.span);
     display.first_at = block.settings.first().map(|setting| setting.span);
     for set in settings_of(reader, Scope::Of(BlockKind::Display), &block.settings, sink) {
@@ -71,6 +72,19 @@ pub struct Chips {
     by_name: HashMap<&'static str, ChipId>,
 }
 
+/// What the settings of a chip and of those it is like say.
+#[derive(Clone, Copy, Default)]
+struct Said<'a> {
+    /// What the furthest of them is like.
+    root: Option<&'a str>,
+    bit: Option<BitTime>,
+    latch_ns: Option<u64>,
+    depth: Option<u8>,
+    letter_bits: Option<u32>,
+    header_bits: Option<u32>,
+    floor_mv: Option<u32>,
+}
+
 /// Reads the `chip` statements.
 pub fn chips(
     reader: &Reader<'_, '_>,
@@ -79,48 +93,58 @@ pub fn chips(
     sink: &mut Sink,
 ) -> Chips {
     let table = &reader.names.chips;
-    for (index, row) in table.rows.iter().enumerate() {
-        let blocks = lineage.blocks(table, count(index as i64));
-        // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
-        // slowest usual one: 800 kHz and 300 us.
-        let root = blocks
-            .first()
-            .and_then(|block| block.like)
-            .map(|like| reader.names.text(like));
-        let base = root.and_then(known).or_else(|| known(&row.name));
-        let mut chip = Chip {
-            name: row.name.as_ref().into(),
-            at: Some(row.block.name.span),
-            bit: base.map_or(Some(BitTime::of_rate(800)), |base| base.bit),
-            latch_ns: base.map_or(300_000, |base| base.latch_ns),
-            depth: base.map_or(8, |base| base.depth),
-            extra_bits: base.map_or(0, |base| base.extra_bits),
-            floor_mv: base.map_or(4_500, |base| base.floor_mv),
-            floor_told: false,
+    let said = lineage.each(|index, like: Option<&Said<'_>>| {
+        let mut said = like.copied().unwrap_or_default();
+        let Some(row) = table.row(index) else {
+            return said;
         };
-        for block in blocks {
-            for set in settings_of(reader, Scope::Of(BlockKind::Chip), &block.settings, sink) {
-                let number = set.number(0);
-                match set.key {
-                    // In millihertz, so a bit lasts 10^12 / rate nanoseconds.
-                    Key::Rate => {
-                        chip.bit = Some(BitTime {
-                            nanoseconds: 1_000_000_000_000,
-                            divisor: number.unsigned_abs().max(1),
-                        });
-                    }
-                    Key::Latch => chip.latch_ns = number.unsigned_abs(),
-                    Key::Floor => {
-                        chip.floor_mv = count(number);
-                        chip.floor_told = true;
-                    }
-                    Key::Depth if number == 8 || number == 16 => chip.depth = number as u8,
-                    Key::Depth => sink.push(rules::syntax::number::depth(set.at(), number)),
-                    _ => {}
+        if like.is_none() {
+            said.root = row.block.like.map(|like| reader.names.text(like));
+        }
+        let scope = Scope::Of(BlockKind::Chip);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
+            let number = set.number(0);
+            match set.key {
+                // In millihertz, so a bit lasts 10^12 / rate nanoseconds.
+                Key::Rate => {
+                    said.bit = Some(BitTime {
+                        nanoseconds: 1_000_000_000_000,
+                        divisor: number.unsigned_abs().max(1),
+                    });
                 }
+                Key::Latch => said.latch_ns = Some(number.unsigned_abs()),
+                Key::Sends => said.letter_bits = Some(count(number)),
+                Key::Header => said.header_bits = Some(count(number)),
+                Key::Floor => said.floor_mv = Some(count(number)),
+                Key::Depth if number == 8 || number == 16 => said.depth = Some(number as u8),
+                Key::Depth => sink.push(rules::syntax::number::depth(set.at(), number)),
+                _ => {}
             }
         }
-        model.chips.push(chip);
+        said
+    });
+    for (row, said) in table.rows.iter().zip(said) {
+        // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
+        // slowest usual one: 800 kHz and 300 us.
+        let base = said.root.and_then(known).or_else(|| known(&row.name));
+        let usual = base.map_or(Some(BitTime::of_rate(800)), |base| base.bit);
+        let latch_ns = base.map_or(300_000, |base| base.latch_ns);
+        let floor_mv = base.map_or(4_500, |base| base.floor_mv);
+        model.chips.push(Chip {
+            name: row.name.as_ref().into(),
+            at: Some(row.block.name.span),
+            bit: said.bit.or(usual),
+            latch_ns: said.latch_ns.unwrap_or(latch_ns),
+            depth: said.depth.or(base.map(|base| base.depth)).unwrap_or(8),
+            extra_bits: base.map_or(0, |base| base.extra_bits),
+            letter_bits: said.letter_bits,
+            header_bits: said
+                .header_bits
+                .unwrap_or(base.map_or(0, |base| base.header_bits)),
+            tail_quarters: base.map_or(0, |base| base.tail_quarters),
+            floor_mv: said.floor_mv.unwrap_or(floor_mv),
+            floor_told: said.floor_mv.is_some(),
+        });
     }
     Chips {
         by_name: HashMap::new(),
@@ -128,12 +152,14 @@ pub fn chips(
 }
 
 impl Chips {
-    /// The chip of a name, declared or known; an unknown one is told.
+    /// The chip of a name, declared or known; an unknown one is reported. `letters` are those of the node's colour,
+    /// where a node names it.
     pub fn find(
         &mut self,
         reader: &Reader<'_, '_>,
         model: &mut Model,
         word: Ident,
+        letters: Option<usize>,
         sink: &mut Sink,
     ) -> Option<ChipId> {
         let key = reader.names.key(word);
@@ -152,6 +178,9 @@ impl Chips {
                 latch_ns: row.latch_ns,
                 depth: row.depth,
                 extra_bits: row.extra_bits,
+                letter_bits: None,
+                header_bits: row.header_bits,
+                tail_quarters: row.tail_quarters,
                 floor_mv: row.floor_mv,
                 floor_told: false,
             });
@@ -159,14 +188,46 @@ impl Chips {
             return Some(id);
         }
         if !reader.names.is_mentioned(&key) {
-            let names = reader.names.chips.names();
-            let names = names.chain(crate::chip::KNOWN.iter().map(|chip| chip.name));
-            sink.push(rules::name::unknown::name(
-                word.span, "chip", &key, names, None,
-            ));
+            let near = near(reader, model, &key, letters);
+            let near: Vec<&str> = near.iter().map(String::as_str).collect();
+            sink.push(rules::name::unknown::chip(word.span, &key, &near));
         }
         None
     }
+}
+
+/// The chips that an unknown name may be a slip of. For a node of so many letters: those known to have as many, if all
+/// that are near have the same slots a node. For a port, which has no letters: those that some node is made with.
+fn near(
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    written: &str,
+    letters: Option<usize>,
+) -> Vec<String> {
+    let declared = reader.names.chips.names();
+    let Some(letters) = letters else {
+        let used = model.nodes.iter().filter_map(|node| node.chip);
+        let used = used.filter_map(|told| model.chips.get(told.value.index()));
+        let near = nearest(written, used.map(|chip| &*chip.name));
+        return near.into_iter().map(str::to_owned).collect();
+    };
+    let all = declared.chain(KNOWN.iter().map(|chip| chip.name));
+    let near = nearest(written, all);
+    // Slots of a node with these letters; `None` where the chip is made for another number of them.
+    let slots = |name: &&str| match known(name) {
+        Some(chip) if chip.colours.is_some_and(|own| usize::from(own) != letters) => None,
+        Some(chip) => Some(letters * usize::from(chip.depth / 8)),
+        None => {
+            let own = model.chips.iter().find(|chip| *chip.name == **name)?;
+            Some(letters * usize::from(own.depth / 8))
+        }
+    };
+    let width = near.first().and_then(slots);
+    let alike = width.is_some() && near.iter().all(|name| slots(name) == width);
+    near.into_iter()
+        .filter(|_| alike)
+        .map(str::to_owned)
+        .collect()
 }
 
 /// Reads the `node` statements.
@@ -178,10 +239,10 @@ pub fn nodes(
     sink: &mut Sink,
 ) {
     let table = &reader.names.nodes;
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut node = NodeKind {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
+    let mut made = lineage.each(|index, like: Option<&NodeKind>| {
+        let mut node = like.cloned().unwrap_or(NodeKind {
+            name: "".into(),
+            at: Span::default(),
             chip: None,
             colour: "RGB".into(),
             slots: 0,
@@ -192,40 +253,55 @@ pub fn nodes(
             floor: None,
             pitch_um: None,
             gauge: None,
+        });
+        let Some(row) = table.row(index) else {
+            return node;
         };
-        for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(reader, Scope::Of(BlockKind::Node), &block.settings, sink) {
-                let number = set.number(0);
-                match (set.key, set.value(0)) {
-                    (Key::Chip, Some(Value::Word(word))) => {
-                        node.chip = chips.find(reader, model, word, sink).map(|value| Told {
-                            value,
-                            at: set.at(),
-                        });
-                    }
-                    (Key::Colour, Some(Value::Word(word))) => {
-                        colour(reader.names.text(word), word.span, &mut node, sink);
-                    }
-                    (Key::Volts, _) => node.volts = Some(told(&set, number)),
-                    (Key::DrawCurrent, _) => node.draw = Some(told(&set, Draw::Current(number))),
-                    (Key::DrawPower, _) => node.draw = Some(told(&set, Draw::Power(number))),
-                    (Key::Idle, _) => node.idle_ua = number,
-                    (Key::Floor, _) => node.floor = Some(told(&set, number)),
-                    (Key::Pitch, _) => node.pitch_um = Some(told(&set, number)),
-                    (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(told(&set, gauge)),
-                    _ => {}
+        let mut named: Option<(Ident, Span)> = None;
+        node.name = row.name.as_ref().into();
+        node.at = row.block.name.span;
+        for set in settings_of(
+            reader,
+            Scope::Of(BlockKind::Node),
+            &row.block.settings,
+            sink,
+        ) {
+            let number = set.number(0);
+            match (set.key, set.value(0)) {
+                (Key::Chip, Some(Value::Word(word))) => {
+                    named = Some((word, set.at()));
                 }
+                (Key::Colour, Some(Value::Word(word))) => {
+                    colour(reader.names.text(word), word.span, &mut node, sink);
+                }
+                (Key::Volts, _) => node.volts = Some(told(&set, number)),
+                (Key::DrawCurrent, _) => node.draw = Some(told(&set, Draw::Current(number))),
+                (Key::DrawPower, _) => node.draw = Some(told(&set, Draw::Power(number))),
+                (Key::Idle, _) => node.idle_ua = number,
+                (Key::Floor, _) => node.floor = Some(told(&set, number)),
+                (Key::Pitch, _) => node.pitch_um = Some(told(&set, number)),
+                (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(told(&set, gauge)),
+                _ => {}
             }
         }
+        if let Some((word, at)) = named {
+            let letters = node.colour.chars().count();
+            let chip = chips.find(reader, model, word, Some(letters), sink);
+            node.chip = chip.map(|value| Told { value, at });
+        }
+        node
+    });
+    for node in &mut made {
         let letters = count(node.colour.chars().count() as i64);
         let chip = node
             .chip
             .and_then(|chip| model.chips.get(chip.value.index()));
         let depth = chip.map_or(8, |chip| u32::from(chip.depth));
+        let sent = chip.and_then(|chip| chip.letter_bits).unwrap_or(depth);
         node.slots = letters * (depth / 8);
-        node.bits = letters * depth + chip.map_or(0, |chip| chip.extra_bits);
-        model.nodes.push(node);
+        node.bits = letters * sent + chip.map_or(0, |chip| chip.extra_bits);
     }
+    model.nodes = made;
 }
 
 fn colour(written: &str, span: Span, node: &mut NodeKind, sink: &mut Sink) {

@@ -216,6 +216,9 @@ impl<'a> Reader<'_, 'a> {
             (Slot::Count(least, most, dimension), _) => {
                 Value::Number(self.count(first, *dimension, (*least, *most), sink)?)
             }
+            (Slot::Thousandths(dimension, least, most), _) => {
+                Value::Number(self.thousandths(first, *dimension, (*least, *most), sink)?)
+            }
             (Slot::Range(least, most) | Slot::RangeOrOne(least, most), Arg::Range(range)) => {
                 self.range(range, (*least, *most), sink)?
             }
@@ -353,6 +356,31 @@ impl<'a> Reader<'_, 'a> {
             .ok_or(Why::OutOfRange(of))
     }
 
+    /// A decimal without a unit, in thousandths.
+    fn thousandths(
+        &self,
+        arg: &'a Arg,
+        dimension: Dimension,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Result<i64, Why<'a>> {
+        let (value, unit) = self.number_of(arg, sink)?;
+        if let Some(written) = unit {
+            return Err(Why::Over(written.span));
+        }
+        let of = Measured {
+            at: arg.span(),
+            value,
+            unit,
+            dimension: Some(dimension),
+            bounds,
+        };
+        value
+            .scaled(1_000)
+            .filter(|value| (bounds.0..=bounds.1).contains(value))
+            .ok_or(Why::OutOfRange(of))
+    }
+
     fn count(
         &self,
         arg: &'a Arg,
@@ -403,6 +431,10 @@ impl<'a> Reader<'_, 'a> {
 
     /// A wire size: `18 AWG` or `1.5 mm2`.
     fn gauge(&self, quantity: &'a Quantity, sink: &mut Sink) -> Result<Gauge, Why<'a>> {
+        if let Some(number) = self.aught(quantity) {
+            sink.push(rules::syntax::number::aught(quantity.span(), number));
+            return Err(Why::Told);
+        }
         let value = self
             .lets
             .eval(self.names, &quantity.value, sink)
@@ -433,6 +465,16 @@ impl<'a> Reader<'_, 'a> {
                 .ok_or(Why::OutOfRange(of(Dimension::WireArea, (50, 400_000)))),
             _ => Err(Why::WrongUnit(by_number, written)),
         }
+    }
+
+    /// The number before `/0 AWG`, where that is written.
+    fn aught(&self, quantity: &Quantity) -> Option<u32> {
+        let unit = unit::find(self.names.text(quantity.unit?))?;
+        let by_number = unit.dimension == Dimension::WireNumber;
+        let text = self.names.text_at(quantity.value.span());
+        let (number, zero) = text.split_once('/').filter(|_| by_number)?;
+        let number = number.trim().parse().ok()?;
+        (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }
 
     /// A wire size that stands in a statement, told if it is none.

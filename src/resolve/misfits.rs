@@ -8,7 +8,7 @@ use crate::ast::{Arg, Expr, Ident, Quantity, Setting};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::rules;
 use crate::rules::syntax::unexpected;
-use crate::source::Span;
+use crate::source::{Span, quoted};
 use crate::unit::{self, Decimal, Dimension};
 
 /// How far a row fitted and why no further.
@@ -187,7 +187,8 @@ impl<'a> Reader<'_, 'a> {
                         .names
                         .text_at(setting.args.first()?.span().to(setting.span));
                     let all = text.get(key.len()..)?.trim();
-                    return (words == setting.args.len()).then(|| format!("{key} \"{all}\""));
+                    return (words == setting.args.len())
+                        .then(|| format!("{key} \"{}\"", quoted::written(all)));
                 }
                 let is_word = |slot: &&Slot| matches!(slot, Slot::Word(_));
                 let (own, value) = row
@@ -261,7 +262,10 @@ impl<'a> Reader<'_, 'a> {
                 };
                 let counts = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
                 let meant = format!("{number} * {digits}");
-                return counts.then(|| rules::syntax::number::letter_for_times(whole, &meant));
+                let several = matches!(self.names.text(setting.key), "string" | "strings")
+                    .then_some((number, digits));
+                return counts
+                    .then(|| rules::syntax::number::letter_for_times(whole, &meant, several));
             }
             let glued = value.span().end == unit.span.start;
             if !glued || !letters.chars().all(|c| "OoIl".contains(c)) {
@@ -412,8 +416,16 @@ impl<'a> Reader<'_, 'a> {
                     Some(unit) => format!("{} {}", of.value.words(), self.names.text(unit)),
                     None => of.value.words(),
                 };
+                let loads = of.dimension == Some(Dimension::UnitLoads);
+                if loads && of.value.scaled(1_000).is_none() {
+                    return sink.push(rules::syntax::number::finer(of.at, what, written, 3));
+                }
                 if of.is_broken() {
                     return sink.push(rules::syntax::number::not_whole(of.at, what, written));
+                }
+                if let Some((finest, near)) = self.too_fine(of) {
+                    let told = rules::syntax::number::finer_than_kept;
+                    return sink.push(told(of.at, what, &written, &finest, &near));
                 }
                 let words = |value: i64| match of.dimension {
                     None => value.to_string(),
@@ -422,7 +434,7 @@ impl<'a> Reader<'_, 'a> {
                 let factor = of
                     .unit
                     .and_then(|unit| unit::find(self.names.text(unit)))
-                    .map_or(1, |unit| unit.factor);
+                    .map_or(if loads { 1_000 } else { 1 }, |unit| unit.factor);
                 let least = of
                     .value
                     .scaled(factor)
@@ -435,6 +447,28 @@ impl<'a> Reader<'_, 'a> {
             }
             _ => {}
         }
+    }
+
+    /// The smallest step of a measure with more decimals than that, and its value to that step, both in its own unit;
+    /// `None` where it is out of its bounds besides.
+    fn too_fine(&self, of: &Measured) -> Option<(String, String)> {
+        let unit = unit::find(self.names.text(of.unit?))?;
+        if of.value.scaled(unit.factor).is_some() {
+            return None;
+        }
+        let scale = 10_i128.checked_pow(u32::from(of.value.places))?;
+        let base = i128::from(of.value.digits) * i128::from(unit.factor);
+        let near = i64::try_from((base + scale / 2).div_euclid(scale)).ok()?;
+        let words = |value: i64| match unit.factor.ilog10() {
+            places if 10_i64.pow(places) == unit.factor => {
+                format!("{} {}", unit::decimal(value, unit.factor), unit.name)
+            }
+            // An inch or a foot is no decimal number of micrometres.
+            _ => unit::quantity(value, unit.dimension),
+        };
+        (of.bounds.0..=of.bounds.1)
+            .contains(&near)
+            .then(|| (words(1), words(near)))
     }
 }
 

@@ -5,8 +5,11 @@
 
 mod arithmetic;
 mod controllers;
+mod gaps;
 pub mod include;
+mod kinds;
 mod like;
+mod lost;
 mod makes;
 mod matching;
 mod misfits;
@@ -18,14 +21,15 @@ mod rest;
 mod runs;
 mod same;
 pub mod settings;
+mod sketch;
 mod split;
 mod table;
 mod targets;
 mod wires;
 
-use crate::ast::{Ast, BlockKind, Item, Renamed, Setting, StatementKind};
+use crate::ast::{Ast, BlockKind, Item, Setting, StatementKind};
 use crate::diagnostic::Sink;
-use crate::model::{Model, Told};
+use crate::model::{Model, Told, most_strings};
 use crate::rules;
 use crate::source::SourceMap;
 use arithmetic::Lets;
@@ -95,12 +99,14 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     };
     let mut model = Model {
         incomplete: ast.broken,
+        most_strings: most_strings(sources.bytes()),
         includes: ast.includes.clone(),
         ..Model::default()
     };
     let receivers = things(&reader, &mut model, ast, more, sink);
     wiring(&reader, &receivers, &mut model, ast, sink);
-    if !ast.broken {
+    controllers::reserve_sync(&mut model);
+    if !ast.lost {
         tell_unused(&reader, sink);
         lets.tell_unused(&names, sink);
     }
@@ -160,16 +166,14 @@ fn wiring(
     sink: &mut Sink,
 ) {
     let ports = Ports { receivers };
+    lost::of_text(ast, reader.names, &ports, model);
     let mut wires = wires::Wiring::new(model);
     make_room(ast, model);
-    let renames: Vec<&Renamed> = ast
-        .statements
-        .iter()
-        .filter_map(|s| match &s.kind {
-            StatementKind::Renamed(one) => Some(&**one),
-            _ => None,
-        })
-        .collect();
+    let renames = ast.statements.iter().filter_map(|s| match &s.kind {
+        StatementKind::Renamed(one) => Some(&**one),
+        _ => None,
+    });
+    let renames = rest::Renames::read(reader.names, renames);
     for statement in &ast.statements {
         match &statement.kind {
             StatementKind::Wire(wire) => wires.wire(reader, &ports, wire, model, sink),
@@ -217,7 +221,7 @@ fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
         for row in table
             .rows
             .iter()
-            .filter(|row| !row.stock && !row.used.get())
+            .filter(|row| !row.stock && !row.used.get() && !names.is_mentioned(&row.name))
         {
             sink.push(rules::name::unused::declared(
                 kind,

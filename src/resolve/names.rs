@@ -2,8 +2,9 @@
 
 use crate::ast::{Ast, Block, BlockKind, Ident, StatementKind};
 use crate::diagnostic::Sink;
+use crate::model::most_ports;
 use crate::rules;
-use crate::source::{SourceMap, Span};
+use crate::source::{SourceMap, Span, quoted};
 use foldhash::fast::RandomState;
 use std::borrow::Cow;
 use std::cell::Cell;
@@ -74,7 +75,9 @@ impl<'a> Table<'a> {
 pub struct Names<'a> {
     sources: &'a SourceMap,
     mentioned: HashSet<Cow<'a, str>, RandomState>,
-    unnamed: &'a [BlockKind],
+    unnamed: Vec<BlockKind>,
+    /// Whether an included text could not be read, so that any name may be declared in it.
+    lost: bool,
     /// Chips declared here.
     pub chips: Table<'a>,
     /// Makes of node.
@@ -93,7 +96,26 @@ pub struct Names<'a> {
     pub displays: Vec<&'a Block>,
     /// `prop NAME[N] { }` statements.
     pub overrides: Vec<&'a Block>,
+    /// How many strings references have picked so far.
+    picked: Cell<u64>,
+    /// How many points of injection were read so far.
+    points: Cell<u32>,
+    /// How many ports were declared so far.
+    ports: Cell<usize>,
+    most_ports: usize,
+    /// How many names were held against unknown ones so far.
+    compared: Cell<usize>,
 }
+
+/// The most strings that all references of a display may pick together: five for each string that a display
+/// may have.
+const MOST_PICKED: u64 = 2_000_000;
+
+/// The most points at which power may be injected.
+const MOST_POINTS: u32 = 200_000;
+
+/// The most names that unknown ones are held against. Past it an unknown name is reported without names near it.
+const MOST_COMPARED: usize = 1_000_000;
 
 impl<'a> Names<'a> {
     /// Reads every declaration of a display; tells names that are taken.
@@ -101,7 +123,8 @@ impl<'a> Names<'a> {
         let mut names = Self {
             sources,
             mentioned: HashSet::default(),
-            unnamed: &ast.unnamed,
+            unnamed: Vec::new(),
+            lost: ast.lost,
             chips: Table::default(),
             nodes: Table::default(),
             controllers: Table::default(),
@@ -111,11 +134,21 @@ impl<'a> Names<'a> {
             circuits: Table::default(),
             displays: Vec::new(),
             overrides: Vec::new(),
+            picked: Cell::new(0),
+            points: Cell::new(0),
+            ports: Cell::new(0),
+            most_ports: most_ports(sources.bytes()),
+            compared: Cell::new(0),
         };
         let props = ast.statements.iter().filter(|statement| {
             matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
         });
         names.props = Table::with_room(props.count());
+        for kind in &ast.unnamed {
+            if !names.unnamed.contains(kind) {
+                names.unnamed.push(*kind);
+            }
+        }
         names.mentioned = ast.mentioned.iter().map(|word| names.key(*word)).collect();
         for statement in &ast.statements {
             if let StatementKind::Block(block) = &statement.kind {
@@ -225,6 +258,12 @@ impl<'a> Names<'a> {
         self.sources.text(word.span)
     }
 
+    /// What a text in quotes says: its escapes are undone.
+    #[must_use]
+    pub fn said(&self, text: Ident) -> Cow<'a, str> {
+        quoted::said(self.text(text))
+    }
+
     /// The text of a place.
     #[must_use]
     pub fn text_at(&self, span: Span) -> &'a str {
@@ -242,10 +281,20 @@ impl<'a> Names<'a> {
         }
     }
 
-    /// Whether a word stands in text that did not parse, so that what it means is not known.
+    /// Whether a word stands where a statement or setting begins.
+    #[must_use]
+    pub fn begins(&self, word: Ident) -> bool {
+        let file = self.sources.file_at(word.span.start);
+        let before = file.and_then(|file| file.text.get(..(word.span.start - file.base) as usize));
+        let before = before.unwrap_or("").trim_end_matches([' ', '\t']);
+        before.is_empty() || before.ends_with(['\n', '\r', ';', '{', '}'])
+    }
+
+    /// Whether a word stands in text that did not parse or may stand in one that could not be read, so that
+    /// what it means is not known.
     #[must_use]
     pub fn is_mentioned(&self, key: &str) -> bool {
-        self.mentioned.contains(key)
+        self.lost || self.mentioned.contains(key)
     }
 
     /// Whether a declaration of a kind has no name that can be read: any name may be meant as its.
@@ -279,13 +328,70 @@ impl<'a> Names<'a> {
         let key = self.key(word);
         let found = table.use_name(&key);
         if found.is_none() && !self.is_mentioned(&key) && !self.has_unnamed(kind) {
-            let known = table.names().filter(|name| Some(*name) != own);
+            let known = self.held(table).filter(|name| Some(*name) != own);
             let other = self.kind_of(&key);
             sink.push(rules::name::unknown::name(
                 word.span, kind, &key, known, other,
             ));
         }
         found
+    }
+
+    /// The names of a table that an unknown one is held against: all of them, or none once too many were.
+    pub fn held<'t>(&self, table: &'t Table<'a>) -> impl Iterator<Item = &'t str> {
+        let most = if self.may_compare(table.rows.len()) {
+            usize::MAX
+        } else {
+            0
+        };
+        table.names().take(most)
+    }
+
+    /// Whether so many more names may be held against an unknown one, so that a text in which nothing is known
+    /// takes no minutes.
+    pub fn may_compare(&self, names: usize) -> bool {
+        let compared = self.compared.get().saturating_add(names);
+        self.compared.set(compared);
+        compared <= MOST_COMPARED
+    }
+
+    /// Whether a reference may pick so many more strings; the first that may not is reported.
+    pub fn may_pick(&self, strings: u64, at: Span, sink: &mut Sink) -> bool {
+        let before = self.picked.get();
+        let picked = before.saturating_add(strings);
+        self.picked.set(picked);
+        if before <= MOST_PICKED && picked > MOST_PICKED {
+            sink.push(rules::size::too_much::picked(at, MOST_PICKED));
+        }
+        picked <= MOST_PICKED
+    }
+
+    /// Whether references picked too many strings, so that what they leave out is not known.
+    pub fn picked_too_many(&self) -> bool {
+        self.picked.get() > MOST_PICKED
+    }
+
+    /// Whether power may be injected at so many more points; the first that may not are reported.
+    pub fn may_inject(&self, points: u32, at: Span, sink: &mut Sink) -> bool {
+        let before = self.points.get();
+        let all = before.saturating_add(points);
+        self.points.set(all);
+        if before <= MOST_POINTS && all > MOST_POINTS {
+            sink.push(rules::size::too_much::points(at, MOST_POINTS));
+        }
+        all <= MOST_POINTS
+    }
+
+    /// Whether so many more ports may be declared or taken from elsewhere; the first that may not are reported.
+    pub fn may_have_ports(&self, ports: usize, at: Span, sink: &mut Sink) -> bool {
+        let before = self.ports.get();
+        let all = before.saturating_add(ports);
+        self.ports.set(all);
+        let most = self.most_ports;
+        if before <= most && all > most {
+            sink.push(rules::size::too_much::ports(at, most));
+        }
+        ports == 0 || all <= most
     }
 
     /// The kind of something that has this name.

@@ -31,7 +31,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
             sink.push(rules::name::unknown::family(
                 block.name.span,
                 &key,
-                names.props.names(),
+                names.held(&names.props),
             ));
             continue;
         };
@@ -59,6 +59,9 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
             declared,
         };
         let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
+        if block.settings.is_empty() && !block.broken {
+            continue;
+        }
         found.entry(index).or_default().push(Override {
             block,
             ranges: (ranges.iter())
@@ -149,6 +152,14 @@ impl<'o, 'a> Cover<'o, 'a> {
         }
     }
 
+    /// Whether more overrides hold for the member asked for last than there are settings. Then one is given
+    /// twice, which is told elsewhere.
+    #[must_use]
+    pub fn is_crowded(&self) -> bool {
+        const MOST: usize = 64;
+        self.open.len() > MOST
+    }
+
     /// The overrides that hold for a member, in file order. Members are asked for in rising order.
     pub fn of(&mut self, member: u32) -> impl Iterator<Item = &'a Block> {
         while let Some((_, at, to)) = self.begins.next_if(|(from, ..)| *from <= member) {
@@ -156,7 +167,9 @@ impl<'o, 'a> Cover<'o, 'a> {
             *last = to.max(*last);
         }
         self.open.retain(|_, last| *last >= member);
-        let blocks = self.open.keys().filter_map(|at| self.overrides.get(*at));
+        let most = if self.is_crowded() { 0 } else { usize::MAX };
+        let open = self.open.keys().take(most);
+        let blocks = open.filter_map(|at| self.overrides.get(*at));
         blocks.map(|one| one.block)
     }
 }

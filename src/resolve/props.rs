@@ -9,14 +9,17 @@ use super::makes::count;
 use super::matching::{Matched, Reader, Value};
 use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
+use super::sketch::{Sketch, sketch};
 use super::{runs, settings_of};
 use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
-use crate::model::NodeId;
-use crate::model::{Cut, MOST_STRINGS, Member, Model, Prop, PropId, Shape, Split};
+use crate::model::{
+    Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Shape, Split, UNIT_LOAD,
+};
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
+use std::rc::Rc;
 
 /// What the settings of a prop or member say, before its strings are laid out.
 #[derive(Clone, Default)]
@@ -25,9 +28,10 @@ pub struct Draft<'a> {
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
-    shapes: Vec<Sketch<'a>>,
+    shapes: Rc<Vec<Sketch<'a>>>,
     stands: Option<(i64, i64)>,
     draw_mw: Option<i64>,
+    loads: Option<(u32, Span)>,
     circuit: Option<crate::model::CircuitId>,
     /// The reference of `same as`.
     pub same_as: Option<SameRef<'a>>,
@@ -44,24 +48,8 @@ pub struct SameRef<'a> {
     pub name: Ident,
     /// Members and string, if it says them.
     pub reference: Option<&'a Reference>,
-}
-
-/// What one shape setting says.
-#[derive(Clone)]
-enum Sketch<'a> {
-    /// So many strings of so many nodes, perhaps in strands.
-    Plain {
-        at: Span,
-        strings: u32,
-        nodes: u32,
-        strand: Option<u32>,
-    },
-    /// One string of runs.
-    Runs { at: Span, set: Matched<'a> },
-    /// To be cut by the compiler: units of so many nodes.
-    Split { at: Span, units: u32, nodes: u32 },
-    /// A fixture.
-    Fixture { at: Span, slots: u32 },
+    /// The unit loads that the prop says, in thousandths.
+    pub loads: Option<u32>,
 }
 
 /// Members that are alike: how many, and the shapes each of them has.
@@ -106,6 +94,24 @@ pub fn props<'a>(
 ) -> Drafts<'a> {
     let table = &reader.names.props;
     let overrides = overrides(reader, sink);
+    let draft = |base: Option<&Draft<'a>>, index: u32, block: &'a Block, sink: &mut Sink| {
+        let mut draft = base.cloned().unwrap_or_default();
+        draft.broken |= lineage.is_lost(index);
+        apply(reader, block, &mut draft, sink);
+        draft
+    };
+    // Only what others are like is kept.
+    let parents = lineage.are_parents();
+    let bases = lineage.each(|index, base: Option<&Option<Box<Draft<'a>>>>| {
+        let is_parent = parents.get(index as usize).copied().unwrap_or(false);
+        let row = table.row(index).filter(|_| is_parent)?;
+        Some(Box::new(draft(
+            base.and_then(Option::as_deref),
+            index,
+            row.block,
+            sink,
+        )))
+    });
     let mut drafts = Drafts::default();
     model.props.reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
@@ -113,13 +119,13 @@ pub fn props<'a>(
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);
-        let mut draft = Draft {
-            broken: lineage.is_lost(index),
-            ..Draft::default()
+        let at = index as usize;
+        let made = bases.get(at).and_then(Option::as_deref);
+        let drafted = match (made, lineage.parent(at).and_then(|at| bases.get(at))) {
+            (Some(_), _) => Draft::default(),
+            (None, base) => draft(base.and_then(Option::as_deref), index, row.block, sink),
         };
-        for block in lineage.blocks(table, index) {
-            apply(reader, block, &mut draft, sink);
-        }
+        let draft = made.unwrap_or(&drafted);
         // How many there are is no setting, so `like` does not take it.
         let members = match &row.block.count {
             Some(expr) => members(reader.lets, reader, expr, sink),
@@ -127,10 +133,10 @@ pub fn props<'a>(
         };
         let (number, known) = (members.flatten(), members.is_some());
         members_so_far += u64::from(number.unwrap_or(1));
-        let over = members_so_far > u64::from(MOST_STRINGS);
+        let over = members_so_far > u64::from(model.most_strings);
         if over {
-            let at = row.block.name.span;
-            sink.push(rules::syntax::number::too_many_strings(at, MOST_STRINGS));
+            let at = (row.block.count.as_ref()).map_or(row.block.name.span, |count| count.span());
+            sink.push(rules::size::too_much::strings(at, model.most_strings));
             members_so_far -= u64::from(number.unwrap_or(1));
         }
         let mut prop = Prop {
@@ -155,7 +161,7 @@ pub fn props<'a>(
             more,
         };
         if !prop.broken {
-            context.stretches(&draft, &mut prop, own, model, &mut drafts, sink);
+            context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
         }
         model.incomplete |= prop.broken;
         model.props.push(prop);
@@ -242,8 +248,8 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     let read = settings_of(reader, Scope::Of(BlockKind::Prop), &block.settings, sink);
     let whole = read.len() == block.settings.len() && !block.broken;
     draft.broken |= !whole;
-    if read.iter().any(|set| is_shape(set.key)) {
-        draft.shapes.clear();
+    if read.iter().any(|set| sketch(set).is_some()) {
+        draft.shapes = Rc::default();
     }
     let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);
     if let (Some(node), Some(slots)) = (of(Key::Node), of(Key::Slots)) {
@@ -262,7 +268,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         let at = set.at();
         let number = set.number(0);
         match (set.key, set.value(0)) {
-            (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.text(text).into()),
+            (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
             (Key::Node, Some(Value::Word(word))) => {
                 let found = names.find(&names.nodes, "node", word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));
@@ -270,89 +276,28 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
             }
             (Key::Stands, Some(Value::Range(x, y))) => draft.stands = Some((x, y)),
             (Key::DrawPower, _) => draft.draw_mw = Some(number),
+            (Key::Loads, _) => draft.loads = Some((count(number), at)),
             (Key::On, Some(Value::Word(word))) => {
                 draft.circuit = super::controllers::circuit(reader, word, sink);
             }
             (Key::SameAs, Some(value)) => {
-                draft.same_as = match value {
-                    Value::Word(name) => Some(SameRef {
-                        at,
-                        name,
-                        reference: None,
-                    }),
-                    Value::Reference(reference) => Some(SameRef {
-                        at,
-                        name: reference.name,
-                        reference: Some(reference),
-                    }),
-                    _ => None,
+                let (name, reference) = match value {
+                    Value::Word(name) => (Some(name), None),
+                    Value::Reference(reference) => (Some(reference.name), Some(reference)),
+                    _ => (None, None),
                 };
+                draft.same_as = name.map(|name| SameRef {
+                    at,
+                    name,
+                    reference,
+                    loads: None,
+                });
             }
-            _ => draft.shapes.extend(sketch(&set)),
-        }
-    }
-}
-
-/// Whether a setting says what a prop is made of.
-pub fn is_shape(key: Key) -> bool {
-    matches!(
-        key,
-        Key::String
-            | Key::StringRuns
-            | Key::Strings
-            | Key::Strands
-            | Key::SplitNodes
-            | Key::SplitStrands
-            | Key::Slots
-    )
-}
-
-fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
-    let at = set.at();
-    let number = |place| count(set.number(place));
-    let plain = |strings, nodes, strand| {
-        Some(Sketch::Plain {
-            at,
-            strings,
-            nodes,
-            strand,
-        })
-    };
-    // A product that does not fit is taken as the largest number, which no port can drive.
-    match set.key {
-        Key::String => plain(1, number(0), None),
-        Key::Strings => plain(number(0), number(1), None),
-        Key::Strands => plain(
-            number(0),
-            number(1).saturating_mul(number(2)),
-            Some(number(2)),
-        ),
-        Key::StringRuns => Some(Sketch::Runs { at, set: *set }),
-        Key::SplitNodes => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: 1,
-        }),
-        Key::SplitStrands => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: number(1),
-        }),
-        Key::Slots => Some(Sketch::Fixture {
-            at,
-            slots: number(0),
-        }),
-        _ => None,
-    }
-}
-
-impl Sketch<'_> {
-    fn at(&self) -> Span {
-        match self {
-            Self::Plain { at, .. }
-            | Self::Runs { at, .. }
-            | Self::Split { at, .. }
-            | Self::Fixture { at, .. } => *at,
+            _ => {
+                if let Some(sketch) = sketch(&set) {
+                    Rc::make_mut(&mut draft.shapes).push(sketch);
+                }
+            }
         }
     }
 }
@@ -401,6 +346,10 @@ impl<'a> Context<'_, '_, 'a> {
                 apply(self.reader, block, &mut own, sink);
                 touched = true;
             }
+            if cover.is_crowded() {
+                prop.broken = true;
+                return;
+            }
             if touched {
                 prop.broken |= own.broken;
                 prop.members.extend((from..=to).map(|number| Member {
@@ -430,6 +379,8 @@ impl<'a> Context<'_, '_, 'a> {
     ) {
         if let Some(same) = own.same_as {
             let has_own = !own.shapes.is_empty();
+            let loads = own.loads.map(|(loads, _)| loads);
+            let same = SameRef { loads, ..same };
             drafts.same.push((self.index, (from, to), same, has_own));
         }
         drafts.stretches.push(Stretch {
@@ -457,14 +408,9 @@ impl<'a> Context<'_, '_, 'a> {
             ));
             prop.broken = true;
         }
-        let fixture = draft
-            .shapes
-            .iter()
-            .find(|s| matches!(s, Sketch::Fixture { .. }));
-        let string = draft
-            .shapes
-            .iter()
-            .find(|s| !matches!(s, Sketch::Fixture { .. }));
+        let is_fixture = |sketch: &&Sketch<'_>| matches!(sketch, Sketch::Fixture { .. });
+        let fixture = draft.shapes.iter().find(is_fixture);
+        let string = draft.shapes.iter().find(|sketch| !is_fixture(sketch));
         if let (Some(fixture), Some(string)) = (fixture, string) {
             let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
             let words = if first == fixture.at() {
@@ -489,9 +435,20 @@ impl<'a> Context<'_, '_, 'a> {
             }
             prop.broken = true;
         }
+        if let (Some((_, at)), Some(string)) = (draft.loads, string) {
+            let why = "only a fixture hangs on a DMX line and loads it";
+            let words = ("string", "loads");
+            sink.push(rules::syntax::repeated_setting::either(
+                at,
+                string.at(),
+                words,
+                why,
+            ));
+            prop.broken = true;
+        }
         if !prop.broken {
-            for sketch in &draft.shapes {
-                self.shape(sketch, draft.node.map(|(node, _)| node), prop, model, sink);
+            for sketch in draft.shapes.iter() {
+                self.shape(sketch, draft, prop, model, sink);
             }
         }
         start..count(model.shapes.len() as i64)
@@ -500,11 +457,12 @@ impl<'a> Context<'_, '_, 'a> {
     fn shape(
         &self,
         sketch: &Sketch<'a>,
-        node: Option<NodeId>,
+        draft: &Draft<'a>,
         prop: &mut Prop,
         model: &mut Model,
         sink: &mut Sink,
     ) {
+        let node = draft.node.map(|(node, _)| node);
         let each = node
             .and_then(|node| model.nodes.get(node.index()))
             .map_or(0, |node| node.slots);
@@ -517,6 +475,7 @@ impl<'a> Context<'_, '_, 'a> {
             skips: 0,
             strand,
             runs: Vec::new(),
+            loads: 0,
         };
         match sketch {
             Sketch::Plain {
@@ -525,11 +484,9 @@ impl<'a> Context<'_, '_, 'a> {
                 strand,
                 ..
             } => {
-                if count(model.shapes.len() as i64).saturating_add(*strings) > MOST_STRINGS {
-                    sink.push(rules::syntax::number::too_many_strings(
-                        sketch.at(),
-                        MOST_STRINGS,
-                    ));
+                let most = model.most_strings;
+                if count(model.shapes.len() as i64).saturating_add(*strings) > most {
+                    sink.push(rules::size::too_much::strings(sketch.at(), most));
                     prop.broken = true;
                     return;
                 }
@@ -558,6 +515,7 @@ impl<'a> Context<'_, '_, 'a> {
             Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
                 node: None,
                 slots: *slots,
+                loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
                 ..plain(0, None)
             }),
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {

@@ -81,6 +81,11 @@ pub fn pick(
         members: Vec::new(),
     };
     for (from, to) in members {
+        let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
+        let most = u64::from(strings.end.saturating_sub(strings.start));
+        if !reader.names.may_pick(most, reference.span, sink) {
+            return None;
+        }
         let mut add = |member| {
             let strings = match &reference.part {
                 None => prop.strings_of(member).map(StringId).collect(),

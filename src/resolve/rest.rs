@@ -3,9 +3,10 @@
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Reader, Value};
+use super::names::Names;
 use super::settings::{Key, Scope};
 use super::targets::{Ports, Spot};
-use super::{refs, settings_of, told};
+use super::{gaps, refs, settings_of, told};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
 use crate::diagnostic::Sink;
 use crate::model::{
@@ -15,6 +16,8 @@ use crate::model::{
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Dimension;
+use std::collections::HashMap;
+use unicode_normalization::UnicodeNormalization;
 
 /// What a switching supply gives of what it takes, in thousandths of a percent, where nothing is said; common practice.
 const USUAL_EFFICIENCY: u32 = 85_000;
@@ -25,58 +28,78 @@ const MOST_FUSE: i64 = 10_000_000_000;
 /// Reads the `supply` statements.
 pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
     let table = &reader.names.supplies;
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut supply = Supply {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
+    let made = lineage.each(|index, like: Option<&Supply>| {
+        let mut supply = like.cloned().unwrap_or(Supply {
+            name: "".into(),
+            at: Span::default(),
             volts: None,
             rated: None,
+            fuse: None,
             stands: None,
             circuit: None,
             efficiency: USUAL_EFFICIENCY,
+        });
+        let Some(row) = table.row(index) else {
+            return supply;
         };
-        for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(reader, Scope::Of(BlockKind::Supply), &block.settings, sink) {
-                match (set.key, set.value(0)) {
-                    (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
-                    (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
-                    (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
-                    (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
-                    (Key::On, Some(Value::Word(word))) => {
-                        let names = reader.names;
-                        supply.circuit = names
-                            .find(&names.circuits, "circuit", word, sink)
-                            .map(CircuitId);
-                    }
-                    _ => {}
+        supply.name = row.name.as_ref().into();
+        supply.at = row.block.name.span;
+        for set in settings_of(
+            reader,
+            Scope::Of(BlockKind::Supply),
+            &row.block.settings,
+            sink,
+        ) {
+            match (set.key, set.value(0)) {
+                (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
+                (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
+                (Key::Fuse, _) => supply.fuse = Some(told(&set, set.number(0))),
+                (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
+                (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
+                (Key::On, Some(Value::Word(word))) => {
+                    let names = reader.names;
+                    supply.circuit = names
+                        .find(&names.circuits, "circuit", word, sink)
+                        .map(CircuitId);
                 }
+                _ => {}
             }
         }
-        model.supplies.push(supply);
-    }
+        supply
+    });
+    model.supplies = made;
 }
 
 /// Reads the `circuit` statements.
 pub fn circuits(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
     let table = &reader.names.circuits;
-    for (index, row) in table.rows.iter().enumerate() {
-        let mut circuit = Circuit {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
+    let made = lineage.each(|index, like: Option<&Circuit>| {
+        let mut circuit = like.cloned().unwrap_or(Circuit {
+            name: "".into(),
+            at: Span::default(),
             volts: None,
             breaker: None,
+        });
+        let Some(row) = table.row(index) else {
+            return circuit;
         };
-        for block in lineage.blocks(table, count(index as i64)) {
-            for set in settings_of(reader, Scope::Of(BlockKind::Circuit), &block.settings, sink) {
-                match set.key {
-                    Key::Volts => circuit.volts = Some(told(&set, set.number(0))),
-                    Key::Breaker => circuit.breaker = Some(told(&set, set.number(0))),
-                    _ => {}
-                }
+        circuit.name = row.name.as_ref().into();
+        circuit.at = row.block.name.span;
+        for set in settings_of(
+            reader,
+            Scope::Of(BlockKind::Circuit),
+            &row.block.settings,
+            sink,
+        ) {
+            match set.key {
+                Key::Volts => circuit.volts = Some(told(&set, set.number(0))),
+                Key::Breaker => circuit.breaker = Some(told(&set, set.number(0))),
+                _ => {}
             }
         }
-        model.circuits.push(circuit);
-    }
+        circuit
+    });
+    model.circuits = made;
 }
 
 /// Takes a `reserve`.
@@ -87,7 +110,7 @@ pub fn reserve(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.text(text).into());
+    let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.said(text).into());
     match &reserve.what {
         ReserveKind::Universes(range) => {
             let bounds = (i64::MIN, i64::MAX);
@@ -200,10 +223,31 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
     }
 }
 
+/// The first `renamed` of each old and each new name, as they are written.
+#[derive(Default)]
+pub struct Renames<'a> {
+    by_old: HashMap<&'a str, &'a Renamed>,
+    by_new: HashMap<&'a str, &'a Renamed>,
+}
+
+impl<'a> Renames<'a> {
+    /// Reads all of a display, in file order.
+    pub fn read(names: &Names<'a>, all: impl Iterator<Item = &'a Renamed>) -> Self {
+        let mut renames = Self::default();
+        for one in all {
+            let old = names.text_at(one.old.span);
+            renames.by_old.entry(old).or_insert(one);
+            let new = names.text_at(one.new.span);
+            renames.by_new.entry(new).or_insert(one);
+        }
+        renames
+    }
+}
+
 /// Takes a `renamed`: the new name must be there; the old one may not be, unless it is itself renamed.
 pub fn renamed(
     reader: &Reader<'_, '_>,
-    all: &[&Renamed],
+    all: &Renames<'_>,
     renamed: &Renamed,
     model: &mut Model,
     sink: &mut Sink,
@@ -222,11 +266,10 @@ pub fn renamed(
     }
     let text = |reference: &Reference| names.text_at(reference.span);
     let (old_text, new_text) = (text(old), text(new));
-    let other = all.iter().find(|other| {
-        !std::ptr::eq(**other, renamed)
-            && (text(&other.old) == old_text || text(&other.new) == new_text)
-    });
-    if let Some(other) = other.filter(|other| other.new.span.start < new.span.start) {
+    let firsts = [all.by_old.get(old_text), all.by_new.get(new_text)];
+    let before = |other: &&Renamed| other.new.span.start < new.span.start;
+    let other = firsts.into_iter().flatten().copied().filter(before);
+    if let Some(other) = other.min_by_key(|other| other.new.span.start) {
         let (name, first) = if text(&other.old) == old_text {
             (old_text, other.old.span)
         } else {
@@ -248,7 +291,7 @@ pub fn renamed(
             .get(&names.key(old.name))
             .and_then(|at| names.props.row(at)),
     };
-    let gives = all.iter().any(|other| text(&other.new) == old_text);
+    let gives = all.by_new.contains_key(old_text);
     if let Some(row) = still.filter(|_| whole && !gives) {
         let declared = row.block.name.span;
         sink.push(rules::name::taken::still_there(
@@ -258,9 +301,9 @@ pub fn renamed(
     }
     model.renames.push(Rename {
         at: old.span.to(new.span),
-        old: old_text.into(),
+        old: old_text.nfc().collect::<String>().into(),
         old_at: old.span,
-        new: new_text.into(),
+        new: new_text.nfc().collect::<String>().into(),
         new_at: new.span,
     });
 }
@@ -299,8 +342,19 @@ pub fn power<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    // Until it is kept, it is missing.
-    let unsure = std::mem::replace(&mut model.power_unsure, true);
+    if keep_power(reader, ports, power, at, model, sink).is_none() {
+        gaps::of_power(reader, ports, &power.target, model);
+    }
+}
+
+fn keep_power<'a>(
+    reader: &Reader<'_, 'a>,
+    ports: &Ports<'_>,
+    power: &'a Power,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Option<()> {
     let lead = feed(reader, &power.feed, sink);
     let spot = ports.find(reader, &power.target, model, sink);
     let targets = match spot {
@@ -312,9 +366,9 @@ pub fn power<'a>(
                 at,
                 reader.names.text_at(at),
             ));
-            return;
+            return None;
         }
-        None => return,
+        None => return None,
     };
     let mut ends: Option<(
         crate::model::ControllerId,
@@ -326,22 +380,21 @@ pub fn power<'a>(
         let Target::Port(controller, port, receiver) = target else {
             let at = power.target.span;
             sink.push(rules::wire::kind::power_to_dmx(at));
-            return;
+            return None;
         };
         let (first, last) = ends.map_or((port, port), |(_, _, a, b)| (a.min(port), b.max(port)));
         ends = Some((controller, receiver, first, last));
     }
-    if let (Some((controller, receiver, first, last)), Some(lead)) = (ends, lead) {
-        model.powers.push(PowerFeed {
-            at,
-            controller,
-            receiver,
-            first,
-            last,
-            lead,
-        });
-        model.power_unsure = unsure;
-    }
+    let (controller, receiver, first, last) = ends?;
+    model.powers.push(PowerFeed {
+        at,
+        controller,
+        receiver,
+        first,
+        last,
+        lead: lead?,
+    });
+    Some(())
 }
 
 /// Takes an `inject`.
@@ -352,8 +405,18 @@ pub fn inject<'a>(
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    // Until it is kept, it is missing.
-    let unsure = std::mem::replace(&mut model.power_unsure, true);
+    if keep_injection(reader, inject, at, model, sink).is_none() {
+        gaps::of_injection(reader, &inject.target, model);
+    }
+}
+
+fn keep_injection<'a>(
+    reader: &Reader<'_, 'a>,
+    inject: &'a Inject,
+    at: Span,
+    model: &mut Model,
+    sink: &mut Sink,
+) -> Option<()> {
     let lead = feed(reader, &inject.feed, sink);
     let picked = refs::pick(reader, model, &inject.target, sink);
     let (place_at, place) = &inject.place;
@@ -369,13 +432,20 @@ pub fn inject<'a>(
         Where::EveryNodes(n) => number(n, "the number of nodes").map(InjectAt::EveryNodes),
         Where::EveryStrands(n) => number(n, "the number of strands").map(InjectAt::EveryStrands),
     };
-    let (Some(lead), Some(picked), Some(place)) = (lead, picked, place) else {
-        return;
-    };
+    let (lead, picked, place) = (lead?, picked?, place?);
     for id in picked.strings() {
         let Some(shape) = model.shape_of(id) else {
             continue;
         };
+        let step = match place {
+            InjectAt::EveryNodes(step) => step,
+            InjectAt::EveryStrands(step) => step.saturating_mul(shape.strand.unwrap_or(1)),
+            InjectAt::Start | InjectAt::End | InjectAt::Node(_) => shape.nodes,
+        };
+        let points = shape.nodes.checked_div(step).unwrap_or(0).max(1);
+        if !reader.names.may_inject(points, *place_at, sink) {
+            return None;
+        }
         let name = model.name_of(id);
         let finding = match place {
             _ if shape.node.is_none() => Some(rules::wire::kind::injected_fixture(
@@ -397,7 +467,7 @@ pub fn inject<'a>(
         };
         if let Some(finding) = finding {
             sink.push(finding);
-            return;
+            return None;
         }
     }
     model.injections.push(Injection {
@@ -407,5 +477,5 @@ pub fn inject<'a>(
         lead,
         apart: inject.apart.is_some(),
     });
-    model.power_unsure = unsure;
+    Some(())
 }

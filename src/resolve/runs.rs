@@ -69,6 +69,7 @@ pub fn shape<'a>(
         skips: count(skips),
         strand: None,
         runs,
+        loads: 0,
     })
 }
 

@@ -54,10 +54,62 @@ pub fn cut_rings(
     }
 }
 
+/// A row of `same as` that names members or single strings may be so long.
+const MOST_ROUNDS: usize = 64;
+
+/// What is shown in the end by each prop that is no family and shows the whole of another prop, by prop.
+struct Wholes<'a>(BTreeMap<u32, SameRef<'a>>);
+
+impl<'a> Wholes<'a> {
+    fn of(reader: &Reader<'_, '_>, drafts: &Drafts<'a>, model: &Model) -> Self {
+        let single = |prop: u32| {
+            let prop = model.props.get(prop as usize);
+            prop.is_some_and(|prop| prop.count.is_none())
+        };
+        let wholes = drafts.same.iter();
+        let wholes = wholes.filter(|(prop, .., own)| !own && single(*prop));
+        let shown: BTreeMap<u32, SameRef<'_>> =
+            wholes.map(|(prop, _, same, _)| (*prop, *same)).collect();
+        let mut roots = Self(BTreeMap::new());
+        let mut way = Vec::new();
+        for (prop, same) in &shown {
+            let (mut at, mut root) = (*prop, *same);
+            // Rings were cut before. What was followed once is not followed again.
+            while let Some(same) = shown.get(&at).filter(|_| !roots.0.contains_key(&at)) {
+                way.push(at);
+                root = *same;
+                match target(reader, same).filter(|to| shown.contains_key(to)) {
+                    Some(to) => at = to,
+                    None => break,
+                }
+            }
+            root = roots.0.get(&at).copied().unwrap_or(root);
+            roots.0.extend(way.drain(..).map(|prop| (prop, root)));
+        }
+        roots
+    }
+
+    /// What is shown in the end; the place stays.
+    fn root(&self, reader: &Reader<'_, '_>, same: SameRef<'a>) -> SameRef<'a> {
+        let root = target(reader, &same).and_then(|to| self.0.get(&to));
+        SameRef {
+            at: same.at,
+            ..root.copied().unwrap_or(same)
+        }
+    }
+}
+
+/// The prop that is shown as a whole.
+fn target(reader: &Reader<'_, '_>, same: &SameRef<'_>) -> Option<u32> {
+    let names = reader.names;
+    let whole = same.reference.is_none();
+    whole.then(|| names.props.get(&names.key(same.name)))?
+}
+
 /// Gives props that only say `same as` the strings of what they show.
 ///
 /// Each round lays out what is known so far and takes the shapes of every prop that no longer waits for
-/// another, so there are as many rounds as the longest row of `same as` of `same as`.
+/// another. A prop that shows the whole of a prop takes what that one waits for, so such a row takes one round.
 pub fn borrow_shapes(
     reader: &Reader<'_, '_>,
     drafts: &mut Drafts<'_>,
@@ -65,11 +117,13 @@ pub fn borrow_shapes(
     sink: &mut Sink,
 ) {
     let names = reader.names;
+    let wholes = Wholes::of(reader, drafts, model);
+    let mut rounds = 0;
     let mut waiting: Vec<(u32, (u32, u32), SameRef<'_>)> = drafts
         .same
         .iter()
         .filter(|(_, _, _, own)| !own)
-        .map(|(prop, members, same, _)| (*prop, *members, *same))
+        .map(|(prop, members, same, _)| (*prop, *members, wholes.root(reader, *same)))
         .collect();
     while !waiting.is_empty() {
         let pending: BTreeSet<u32> = waiting.iter().map(|(prop, ..)| *prop).collect();
@@ -83,6 +137,17 @@ pub fn borrow_shapes(
             return;
         }
         waiting = later;
+        rounds += 1;
+        if let Some((_, _, same)) = waiting.first().filter(|_| rounds > MOST_ROUNDS) {
+            sink.push(rules::size::too_much::same_as(same.at, MOST_ROUNDS));
+            for (prop, ..) in waiting.into_iter().chain(ready) {
+                if let Some(prop) = model.props.get_mut(prop as usize) {
+                    prop.broken = true;
+                }
+            }
+            model.incomplete = true;
+            break;
+        }
         // What does not fit in the table is told when it is laid out for good.
         model.strings.clear();
         super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
@@ -142,9 +207,17 @@ fn borrow(
     let mut stretches = Vec::with_capacity(lists.len());
     for list in lists {
         let start = count(model.shapes.len() as i64);
+        let shapes = model.shapes.len().saturating_add(list.len());
+        if shapes > model.most_strings as usize {
+            sink.push(rules::size::too_much::strings(same.at, model.most_strings));
+            return None;
+        }
         for id in list {
             let mut shape = model.shape_of(id)?.clone();
             shape.at = same.at;
+            if let Some(loads) = same.loads.filter(|_| shape.node.is_none()) {
+                shape.loads = loads;
+            }
             model.shapes.push(shape);
         }
         stretches.push(Stretch {

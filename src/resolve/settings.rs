@@ -132,6 +132,16 @@ pub enum Key {
     Rated,
     /// `breaker N A`
     Breaker,
+    /// `priority N`
+    Priority,
+    /// `sync universe N`
+    Sync,
+    /// `sends N bits`
+    Sends,
+    /// `header N bits`
+    Header,
+    /// `loads N`
+    Loads,
 }
 
 impl Key {
@@ -159,6 +169,8 @@ pub enum Slot {
     Measure(Dimension, i64, i64),
     /// A bare count between two bounds; the unit named may stand behind it.
     Count(i64, i64, Option<Dimension>),
+    /// A bare decimal, in thousandths, between two bounds in thousandths.
+    Thousandths(Dimension, i64, i64),
     /// `A..B` between two bounds.
     Range(i64, i64),
     /// `A..B` or one number.
@@ -221,6 +233,10 @@ const fn row(
 use Dimension as D;
 use Slot as S;
 
+/// Most bits of a letter or of a header: far beyond any chip.
+const MOST_BITS: i64 = 100_000;
+/// Most unit loads of a fixture, in thousandths: all that a line may have.
+const MOST_LOADS: i64 = 32_000;
 /// Most nodes or slots of anything: all slots of all universes.
 pub const MOST_SLOTS: i64 = 63_999 * 512;
 const MOST_UNIVERSES: i64 = 63_999;
@@ -261,6 +277,13 @@ const WHOLE: Row = row(
 );
 const DIM_ROW: Row = row(Key::Dim, "dim", DIM, "dim to 30 %", "the level");
 const VOLTS_ROW: Row = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the voltage");
+const UNIVERSE_ROW: Row = row(
+    Key::UniverseSlots,
+    "universe",
+    &[S::Measure(D::Slots, 1, 512)],
+    "universe 510 slots",
+    "the universe size",
+);
 const ON: Row = row(Key::On, "on", &[S::Name], "on garage", "the circuit");
 const FLOOR: Row = row(Key::Floor, "floor", &[VOLTS], "floor 9 V", "the floor");
 const DRAW_POWER: Row = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the draw");
@@ -268,14 +291,14 @@ const DRAW_POWER: Row = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the 
 #[rustfmt::skip] // A row a line: it is read as a table.
 const DISPLAY: &[Row] = &[
     row(Key::FrameRate, "frame", &[S::Word("rate"), S::Measure(D::Frequency, 1_000, 1_000_000)], "frame rate 40 Hz", "the frame rate"),
-    row(Key::UniverseSlots, "universe", &[S::Measure(D::Slots, 1, 512)], "universe 510 slots", "the universe size"),
+    UNIVERSE_ROW,
     WHOLE,
     DIM_ROW,
     row(Key::SpareNodes, "spare", &[S::Measure(D::Nodes, 0, 1_000_000), S::Word("per"), S::Word("port")], "spare 20 nodes per port", "the spare"),
     row(Key::SpareUniverses, "spare", &[S::Measure(D::Universes, 0, MOST_UNIVERSES), S::Word("per"), S::Word("controller")], "spare 2 universes per controller", "the spare"),
     row(Key::LeadOf, "lead", &[S::Word("of"), S::Gauge], "lead of 18 AWG", "the wire size"),
     row(Key::Prefer, "prefer", &[S::Choice(&["fewest ports", "shortest leads", "even load"])], "prefer shortest leads", "the preference"),
-    row(Key::Conductors, "conductors", &[S::Word("at"), S::Measure(D::Temperature, 0, 100_000)], "conductors at 40 C", "the temperature"),
+    row(Key::Conductors, "conductors", &[S::Word("at"), S::Measure(D::Temperature, -50_000, 100_000)], "conductors at 40 C", "the temperature"),
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
@@ -283,6 +306,8 @@ const CHIP: &[Row] = &[
     row(Key::Rate, "rate", &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)], "rate 800 kHz", "the rate"),
     row(Key::Latch, "latch", &[S::Measure(D::Time, 0, 1_000_000_000)], "latch 50 us", "the latch time"),
     row(Key::Depth, "depth", &[S::Count(8, 16, None)], "depth 16", "the depth"),
+    row(Key::Sends, "sends", &[S::Measure(D::Bits, 1, MOST_BITS)], "sends 16 bits", "the width of a letter"),
+    row(Key::Header, "header", &[S::Measure(D::Bits, 0, MOST_BITS)], "header 64 bits", "the header"),
     FLOOR,
 ];
 
@@ -309,6 +334,9 @@ const CONTROLLER: &[Row] = &[
     row(Key::UniversesRange, "universes", &[S::Range(-ANY, ANY)], "universes 1..40", "the universe"),
     row(Key::UniversesAfter, "universes", &[S::Word("after"), S::Name], "universes after shed", "the controller"),
     row(Key::UniversesAtMost, "universes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_UNIVERSES, Some(D::Universes))], "universes at most 96", "the number of universes"),
+    UNIVERSE_ROW,
+    row(Key::Priority, "priority", &[S::Count(0, 200, None)], "priority 120", "the priority"),
+    row(Key::Sync, "sync", &[S::Word("universe"), S::Count(-ANY, ANY, None)], "sync universe 63000", "the universe"),
     row(Key::Addressing, "addressing", &[S::Choice(&["per port", "consecutive", "per prop"])], "addressing per port", "the addressing"),
     row(Key::Align, "align", &[S::Choice(&["port", "prop", "off"])], "align port", "the alignment"),
     WHOLE,
@@ -353,6 +381,7 @@ const PROP: &[Row] = &[
     row(Key::Slots, "slots", &[S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots 6", "the footprint"),
     STANDS,
     row(Key::SameAs, "same", &[S::Word("as"), S::Reference], "same as arch[1]", "the reference"),
+    row(Key::Loads, "loads", &[S::Thousandths(D::UnitLoads, 1, MOST_LOADS)], "loads 0.25", "the number of unit loads"),
     DRAW_POWER,
     ON,
 ];
@@ -361,6 +390,7 @@ const PROP: &[Row] = &[
 const SUPPLY: &[Row] = &[
     VOLTS_ROW,
     row(Key::Rated, "rated", &[POWER], "rated 350 W", "the rating"),
+    row(Key::Fuse, "fuse", &[FUSE], "fuse 30 A", "the fuse"),
     row(Key::Efficiency, "efficiency", &[S::Measure(D::Share, 1_000, 100_000)], "efficiency 90 %", "the efficiency"),
     STANDS,
     ON,

@@ -10,6 +10,7 @@ use crate::ast::{Ast, Chain, Item, Part, Reference, StatementKind};
 use crate::diagnostic::Sink;
 use crate::limits::NodeTime;
 use crate::model::{ControllerId, Model, NodeId, PortSettings};
+use std::cell::RefCell;
 use std::collections::HashMap;
 
 /// Cuts `units` strands (of `nodes` nodes each) into the fewest strings of at most `most` nodes and `more` strings than
@@ -99,6 +100,8 @@ fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
 #[derive(Default)]
 pub struct Targets<'a> {
     by_prop: HashMap<&'a str, Vec<&'a Reference>>,
+    /// What was found for each make of node that may go anywhere.
+    anywhere: RefCell<HashMap<NodeId, Option<Option<u32>>>>,
 }
 
 impl<'a> Targets<'a> {
@@ -118,6 +121,16 @@ impl<'a> Targets<'a> {
             }
         }
         targets
+    }
+
+    /// The limit of the strongest of all ports, which is none where one has no limit; `None` without ports.
+    fn anywhere(&self, model: &Model, node: NodeId) -> Option<Option<u32>> {
+        let mut known = self.anywhere.borrow_mut();
+        *known.entry(node).or_insert_with(|| {
+            let ids = (0..model.controllers.len()).map(ControllerId::from);
+            let ports = ids.flat_map(|id| strongest(model, id, None, node));
+            ports.reduce(|a, b| Some(a?.max(b?)))
+        })
     }
 
     /// The most nodes that one string of a prop may have: on the weakest port it is wired to by number, or
@@ -169,11 +182,11 @@ impl<'a> Targets<'a> {
                 (Some((controller, receiver, _)), None) => {
                     open.extend(strongest(model, controller, receiver, node));
                 }
-                _ => open.extend(anywhere(model, node)),
+                _ => open.extend(self.anywhere(model, node)),
             }
         }
         if wired.is_empty() {
-            open.extend(anywhere(model, node));
+            open.extend(self.anywhere(model, node));
         }
         let weakest = named.iter().flatten().min().copied();
         // One port without a limit makes the strongest unlimited.
@@ -186,12 +199,6 @@ impl<'a> Targets<'a> {
             (a, b) => a.or(b),
         }
     }
-}
-
-fn anywhere(model: &Model, node: NodeId) -> Vec<Option<u32>> {
-    (0..model.controllers.len())
-        .flat_map(|at| strongest(model, ControllerId::from(at), None, node))
-        .collect()
 }
 
 fn strongest(

@@ -3,13 +3,13 @@
 use super::makes::count;
 use super::props::Stretch;
 use crate::diagnostic::Sink;
-use crate::model::{Cut, MOST_STRINGS, Model, PropId, ShapeId, StringDef};
+use crate::model::{Cut, Model, PropId, ShapeId, StringDef};
 use crate::rules;
 
 /// Lays out the string table from the stretches.
 pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
     let all: u64 = stretches.iter().map(Stretch::strings).sum();
-    let most = all.min(u64::from(MOST_STRINGS));
+    let most = all.min(u64::from(model.most_strings));
     model.strings.reserve(usize::try_from(most).unwrap_or(0));
     let mut at = 0;
     for index in 0..model.props.len() {
@@ -32,11 +32,12 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
     if prop.broken {
         return;
     }
-    if u64::from(first) + total > u64::from(MOST_STRINGS) {
-        sink.push(rules::syntax::number::too_many_strings(
-            prop.at,
-            MOST_STRINGS,
-        ));
+    if u64::from(first) + total > u64::from(model.most_strings) {
+        let most = model.most_strings;
+        let several = own.iter().find(|s| s.strings() > u64::from(s.members));
+        let shape = several.and_then(|s| model.shapes.get(s.shapes.start as usize));
+        let at = shape.map_or(prop.at, |shape| shape.at);
+        sink.push(rules::size::too_much::strings(at, most));
         prop.broken = true;
         model.incomplete = true;
         return;

@@ -90,7 +90,8 @@ impl Ports<'_> {
             (None, None) => {
                 let unnamed = names.has_unnamed("controller") || names.has_unnamed("receiver");
                 if !names.is_mentioned(&key) && !unnamed {
-                    let known = names.controllers.names().chain(names.receivers.names());
+                    let known = names.held(&names.controllers);
+                    let known = known.chain(names.held(&names.receivers));
                     let at = reference.name.span;
                     let kind = "controller or receiver";
                     if let Some((name, number)) = numbered(&key)
@@ -134,7 +135,7 @@ impl Ports<'_> {
                 if let Some(number) = there {
                     return Some(Spot::One(Target::Dmx(id, number)));
                 }
-                if !controller.broken {
+                if !model.gaps.outputs.contains(&id) {
                     let missing = number.map_or(Missing::Other(written), Missing::Dmx);
                     let has = match missing {
                         Missing::Dmx(_) => dmx_outputs(controller),
@@ -151,7 +152,7 @@ impl Ports<'_> {
                 let lacks = |number: &&u32| controller.port(**number).is_none();
                 let missing: Vec<u32> = numbers.iter().filter(lacks).copied().collect();
                 if let Some(missing) = stretch(&missing) {
-                    if !controller.broken {
+                    if !model.gaps.outputs.contains(&id) {
                         let has = outputs(controller);
                         sink.push(no_port::beyond(
                             range.span,

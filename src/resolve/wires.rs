@@ -3,25 +3,31 @@
 //! On one port there is one chain, so all chains of a `wire` to a port are one line. Elsewhere a line is
 //! what stays together on one data line: what `->` joins, or each string of a reference that stands alone.
 
+use super::kinds::{check_kinds, check_mixed};
 use super::makes::count;
 use super::matching::Reader;
 use super::props::number_of;
-use super::refs;
 use super::targets::{Ports, Spot};
+use super::{gaps, refs};
 use crate::ast::{Chain, Expr, Item, Pin, PinKind, Reference, Wire};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
-    Line, Model, Output, Piece, PieceKind, PinPlace, Pinned, StringDef, StringId, Target,
+    Line, Model, Piece, PieceKind, PinPlace, Pinned, PropId, StringDef, StringId, Target,
 };
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Decimal;
+use std::collections::BTreeSet;
 
 /// Builds the lines of a display.
 pub struct Wiring {
     /// Where each string is wired, by string.
     wired: Vec<Option<Span>>,
     groups: u32,
+    /// Whether the wire at hand lacks something.
+    missing: bool,
+    /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
+    doubtful: BTreeSet<PropId>,
 }
 
 /// Strings of one reference that are wired already, all at one place.
@@ -50,6 +56,8 @@ impl Wiring {
         Self {
             wired: vec![None; model.strings.len()],
             groups: 0,
+            missing: false,
+            doubtful: BTreeSet::new(),
         }
     }
 
@@ -65,6 +73,14 @@ impl Wiring {
         if let Some(finding) = swapped(reader, wire) {
             sink.push(finding);
             model.incomplete = true;
+            if let [Item::Reference(port, ..)] = wire
+                .chains
+                .iter()
+                .flat_map(|chain| &chain.items)
+                .collect::<Vec<_>>()[..]
+            {
+                gaps::of_wire(reader, ports, port, model);
+            }
             self.mark_quietly(reader, &wire.target, model);
             return;
         }
@@ -73,6 +89,12 @@ impl Wiring {
         if let Some(spot) = &target {
             spot.name_in(model);
         }
+        let missing = std::mem::take(&mut self.missing);
+        let lacking = match &target {
+            Some(Spot::One(target) | Spot::Open(target)) => vec![*target],
+            Some(Spot::Range(targets)) => targets.clone(),
+            None => Vec::new(),
+        };
         tell_empty(wire, matches!(target, Some(Spot::One(_))), sink);
         match target {
             Some(Spot::One(target)) => {
@@ -98,14 +120,20 @@ impl Wiring {
             }
             Some(Spot::Open(target)) => {
                 for line in self.open_lines(reader, wire, model, sink) {
-                    check_mixed(&line.pieces, model, sink);
+                    check_mixed(&line.pieces, target, model, sink);
                     push_line(model, at, target, &line.pieces, line.group);
                 }
             }
             // The target has been told; its strings count as wired all the same.
             None => {
                 model.incomplete = true;
+                gaps::of_wire(reader, ports, &wire.target, model);
                 self.open_lines(reader, wire, model, sink);
+            }
+        }
+        if std::mem::replace(&mut self.missing, missing) {
+            for target in lacking {
+                gaps::of_line(target, model);
             }
         }
     }
@@ -153,6 +181,8 @@ impl Wiring {
                         .and_then(|pin| self.pin(reader, pin, model, sink));
                     let Some(picked) = refs::pick(reader, model, reference, sink) else {
                         model.incomplete = true;
+                        self.missing = true;
+                        self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
                     };
                     let mut pieces = Vec::new();
@@ -329,6 +359,7 @@ impl Wiring {
             let starts = together.starts(&pieces, alone);
             self.groups += 1;
             let several = starts.len() > 1;
+            let mut starts = starts.into_iter().peekable();
             let mut group = self.groups;
             let mut prop = None;
             for (at, piece) in pieces.into_iter().enumerate() {
@@ -343,7 +374,8 @@ impl Wiring {
                     group = self.groups;
                 }
                 prop = owner;
-                if at > 0 && starts.contains(&at) && open.strings > 0 {
+                while starts.next_if(|start| *start < at).is_some() {}
+                if at > 0 && starts.next_if_eq(&at).is_some() && open.strings > 0 {
                     lines.push(std::mem::take(&mut open));
                 }
                 if open.group == 0 || several {
@@ -361,11 +393,17 @@ impl Wiring {
     /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no
     /// others.
     pub fn unasked(&mut self, reader: &Reader<'_, '_>, model: &mut Model) {
+        if reader.names.picked_too_many() {
+            return;
+        }
         for index in 0..model.props.len() {
             let Some(prop) = model.props.get(index) else {
                 continue;
             };
-            if prop.broken || reader.names.is_mentioned(&prop.name) {
+            // Where a wire names it in a way that does not resolve, it hangs there and nowhere else.
+            let doubtful = self.doubtful.contains(&PropId::from(index));
+            model.gaps.anywhere |= prop.broken && !doubtful;
+            if prop.broken || doubtful || reader.names.is_mentioned(&prop.name) {
                 continue;
             }
             let (at, stock) = (prop.at, prop.stock);
@@ -390,7 +428,7 @@ impl Wiring {
                     }];
                     push_line(model, at, Target::Any, &pieces, self.groups);
                     if let Some(line) = model.lines.last_mut() {
-                        line.unasked = true;
+                        line.unasked = !model.gaps.all;
                     }
                 }
             }
@@ -482,103 +520,6 @@ fn tell_empty(wire: &Wire, one: bool, sink: &mut Sink) {
         if let (Some(first), Some(last)) = (chain.items.first(), chain.items.last()) {
             let at = first.span().to(last.span());
             sink.push(rules::name::unused::empty_chain(at));
-        }
-    }
-}
-
-/// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
-fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
-    let (controller, output, slots) = match target {
-        Target::Port(controller, port, receiver) => {
-            let settings = model.port_settings(controller, port, receiver);
-            let slots = settings.and_then(|settings| settings.slots);
-            (controller, Output::Pixel(port), slots)
-        }
-        Target::Dmx(controller, output) => (controller, Output::Dmx(output), None),
-        _ => return,
-    };
-    let dmx = matches!(output, Output::Dmx(_));
-    let words = || {
-        let name = model.controller(controller).map_or("", |c| &c.name);
-        format!("`{name}.{}`", output.name())
-    };
-    let mut wrong = false;
-    for piece in pieces {
-        match piece.kind {
-            PieceKind::String(id, _) => {
-                let Some(shape) = model.shape_of(id) else {
-                    continue;
-                };
-                let fixture = shape.node.is_none();
-                if fixture == dmx && (dmx || slots.is_none()) {
-                    continue;
-                }
-                let (string, words) = (model.name_of(id), words());
-                let whose = model.controller(controller);
-                let name = whose.map_or("", |c| &c.name);
-                let dmx_one = whose
-                    .and_then(|c| c.dmx.first())
-                    .map(|out| format!("{name}.dmx{}", out.value));
-                let port_one = whose
-                    .and_then(|c| c.ports.first())
-                    .map(|port| format!("{name}.{}", port.number));
-                let finding = match (fixture, dmx, slots) {
-                    (true, false, None) => rules::wire::kind::fixture(
-                        piece.at,
-                        &string,
-                        at,
-                        (&words, dmx_one.as_deref()),
-                        shape.at,
-                    ),
-                    (false, true, _) => rules::wire::kind::string(
-                        piece.at,
-                        &string,
-                        at,
-                        (&words, port_one.as_deref()),
-                        shape.at,
-                    ),
-                    (false, false, Some(limit)) => {
-                        rules::wire::kind::on_slots(piece.at, &string, &words, limit.at)
-                    }
-                    _ => continue,
-                };
-                // One finding a reference is enough.
-                if !wrong {
-                    sink.push(finding);
-                }
-                wrong = true;
-            }
-            PieceKind::Skip(_) if dmx => sink.push(rules::wire::kind::skip(piece.at, &words())),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => {}
-        }
-    }
-    model.incomplete |= wrong;
-}
-
-/// No line carries both fixtures and strings of nodes.
-fn check_mixed(pieces: &[Piece], model: &mut Model, sink: &mut Sink) {
-    let mut first: Option<(Span, StringId, bool)> = None;
-    for piece in pieces {
-        let PieceKind::String(id, _) = piece.kind else {
-            continue;
-        };
-        let Some(shape) = model.shape_of(id) else {
-            continue;
-        };
-        let fixture = shape.node.is_none();
-        match first {
-            None => first = Some((piece.at, id, fixture)),
-            Some((at, other, kind)) if kind != fixture => {
-                sink.push(rules::wire::kind::mixed(
-                    piece.at,
-                    &model.name_of(id),
-                    at,
-                    &model.name_of(other),
-                ));
-                model.incomplete = true;
-                return;
-            }
-            Some(_) => {}
         }
     }
 }

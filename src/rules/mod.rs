@@ -82,6 +82,7 @@ pub mod name {
 pub mod wire {
     pub mod chip;
     pub mod kind;
+    pub mod mixed;
     pub mod no_port;
     pub mod picked;
     pub mod twice;
@@ -91,6 +92,7 @@ pub mod wire {
 /// Rules of the group `port`.
 pub mod port {
     pub mod nodes;
+    pub mod pace;
     pub mod time;
 }
 
@@ -121,9 +123,11 @@ pub mod power {
     pub mod circuit;
     pub mod fuse;
     pub mod gauge;
+    pub mod idle;
     pub mod mixed;
     pub mod parallel;
     pub mod supply;
+    pub mod unchecked;
     pub mod unfed;
     pub mod voltage;
 }
@@ -133,11 +137,18 @@ pub mod net {
     pub mod host;
     pub mod load;
     pub mod range;
+    pub mod rate;
+    pub mod setting;
 }
 
 /// Rules of the group `stored`.
 pub mod stored {
     pub mod mid_chain;
+}
+
+/// Rules of the group `size`.
+pub mod size {
+    pub mod too_much;
 }
 
 /// Rules of the group `rename`.
@@ -172,9 +183,11 @@ pub const ALL: &[&Rule] = &[
     &wire::chip::RULE,
     &wire::volts::RULE,
     &wire::kind::RULE,
+    &wire::mixed::RULE,
     &wire::picked::RULE,
     &port::nodes::RULE,
     &port::time::RULE,
+    &port::pace::RULE,
     &address::overlap::RULE,
     &address::pin::RULE,
     &address::range::RULE,
@@ -191,12 +204,17 @@ pub const ALL: &[&Rule] = &[
     &power::voltage::RULE,
     &power::fuse::RULE,
     &power::gauge::RULE,
+    &power::idle::RULE,
     &power::supply::RULE,
     &power::circuit::RULE,
+    &power::unchecked::RULE,
     &net::host::RULE,
     &net::range::RULE,
     &net::load::RULE,
+    &net::rate::RULE,
+    &net::setting::RULE,
     &stored::mid_chain::RULE,
+    &size::too_much::RULE,
     &rename::spent::RULE,
     &rename::forgotten::RULE,
     &lock::stale::RULE,

@@ -5,6 +5,7 @@
 
 mod files;
 mod position;
+pub mod quoted;
 
 pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory};
 pub use position::{LineTable, Place};
@@ -111,6 +112,12 @@ impl SourceMap {
     #[must_use]
     pub fn files(&self) -> &[SourceFile] {
         &self.files
+    }
+
+    /// How many bytes all files have together.
+    #[must_use]
+    pub fn bytes(&self) -> usize {
+        self.files.iter().map(|file| file.text.len()).sum()
     }
 
     /// The file that holds an offset.

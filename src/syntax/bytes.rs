@@ -8,7 +8,7 @@ use super::byteset::ByteSet;
 use super::statement::line_end;
 use crate::diagnostic::{Sink, words};
 use crate::rules::syntax::unexpected;
-use crate::source::Span;
+use crate::source::{Span, quoted};
 use std::borrow::Cow;
 use std::ops::Range;
 
@@ -89,10 +89,10 @@ enum Within {
     Quotes(usize),
 }
 
-/// Bytes that need no look: printable ASCII but quotes, `#` and `/`, blanks and tabs.
+/// Bytes that need no look: printable ASCII but quotes, backslashes, `#` and `/`, blanks and tabs.
 const CALM: ByteSet = ByteSet::span(b' ', b'~')
     .with(b"\t", true)
-    .with(b"\"#/", false);
+    .with(b"\"#/\\", false);
 
 impl Checker<'_, '_> {
     fn run(&mut self) {
@@ -121,6 +121,11 @@ impl Checker<'_, '_> {
                         Within::Comment => within,
                     };
                     at += 1;
+                }
+                b'\\' => {
+                    let rest = bytes.get(at..).unwrap_or_default();
+                    let escaped = matches!(within, Within::Quotes(_)) && quoted::escape(rest) > 0;
+                    at += if escaped { 2 } else { 1 };
                 }
                 b'#' => {
                     if within == Within::Code {

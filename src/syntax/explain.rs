@@ -8,7 +8,7 @@ use crate::diagnostic::{Diagnostic, words};
 use crate::rules::net::host;
 use crate::rules::syntax::number;
 use crate::rules::syntax::unexpected::{self, Thing};
-use crate::source::Span;
+use crate::source::{Span, quoted};
 use pest::error::{Error, ErrorVariant, InputLocation};
 use std::ops::Range;
 
@@ -40,7 +40,8 @@ fn token(text: &str) -> &str {
     };
     let length = if first == '"' {
         let inner = text.get(1..).unwrap_or("");
-        inner.find(['"', '\n']).map_or(text.len(), |at| at + 2)
+        let end = quoted::closing(inner.as_bytes());
+        end.map_or(text.len(), |at| at + 2)
     } else if first.is_ascii_digit() {
         text.find(|c: char| !(c.is_ascii_digit() || c == '_'))
             .unwrap_or(text.len())
@@ -366,22 +367,8 @@ impl Failure<'_> {
             let span = self.here(word.len());
             return Some(unexpected::second_on_line(span, self.thing, &found(rest)));
         }
-        if begins_word && self.fits(Rule::arrow_mark) && self.thing == Thing::Statement("wire") {
-            let before = self.before().trim_end();
-            let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
-            let item = item.trim_start();
-            if item == "prop" {
-                let start = before.len() - item.len();
-                return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
-            }
-            // `fox and owl`: the word joins them.
-            let joins = ["and", "then", "to", "plus"].contains(&word);
-            let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
-            let next = behind.get(..end).unwrap_or("");
-            return Some(match joins && !next.is_empty() {
-                true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
-                false => unexpected::unjoined(self.here(word.len()), item, word),
-            });
+        if begins_word && let Some(finding) = self.unjoined(word, behind) {
+            return Some(finding);
         }
         if self.thing == Thing::Statement("reserve")
             && self.fits(Rule::universes_word)
@@ -391,6 +378,14 @@ impl Failure<'_> {
             let range = rest.get(..length).unwrap_or(rest);
             let finding = unexpected::reserve_of_what(self.here(length), rest.trim_end());
             return (!range.is_empty()).then_some(finding);
+        }
+        if self.thing == Thing::Statement("reserve") && self.fits(Rule::text) && begins_word {
+            let reason = rest.lines().next().unwrap_or("").trim_end();
+            let span = self.here(reason.len());
+            return Some(unexpected::reason_without_quotes(span, reason));
+        }
+        if let Some(finding) = self.second_range() {
+            return Some(finding);
         }
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();
@@ -433,6 +428,49 @@ impl Failure<'_> {
             return Some(unexpected::colon_missing(span, before, word));
         }
         None
+    }
+
+    /// Items of a chain that stand beside one another: the word at hand, and what comes behind it.
+    fn unjoined(&self, word: &str, behind: &str) -> Option<Diagnostic> {
+        if !self.fits(Rule::arrow_mark) || self.thing != Thing::Statement("wire") {
+            return None;
+        }
+        let before = self.before().trim_end();
+        let item = before.rsplit([':', ',', '>']).next().unwrap_or(before);
+        let item = item.trim_start();
+        if item == "prop" {
+            let start = before.len() - item.len();
+            return Some(unexpected::kind_in_chain(self.span(start..self.at), word));
+        }
+        let words = [(item, before.len() - item.len()), (word, self.at)];
+        let own = words.iter().find_map(|(word, start)| {
+            unexpected::word_in_chain(self.span(*start..*start + word.len()), word)
+        });
+        if own.is_some() {
+            return own;
+        }
+        // `fox and owl`: the word joins them.
+        let joins = ["and", "then", "to", "plus"].contains(&word);
+        let end = behind.find([' ', '\t', '\n', ',']).unwrap_or(behind.len());
+        let next = behind.get(..end).unwrap_or("");
+        Some(match joins && !next.is_empty() {
+            true => unexpected::joined_in_words(self.here(word.len()), item, word, next),
+            false => unexpected::unjoined(self.here(word.len()), item, word),
+        })
+    }
+
+    /// `power c.1..12, c.17 from …`, `inject a, b at end …`.
+    fn second_range(&self) -> Option<Diagnostic> {
+        let Thing::Statement(statement @ ("power" | "inject")) = self.thing else {
+            return None;
+        };
+        let behind = self.rest().strip_prefix(',')?;
+        let first = self.before().trim().strip_prefix(statement)?.trim();
+        let next = behind.split_whitespace().next()?.trim_end_matches(',');
+        let whole = |text: &str| !text.is_empty() && !text.contains([' ', '\t', '"']);
+        let word = if statement == "power" { "from" } else { "at" };
+        (whole(first) && whole(next))
+            .then(|| unexpected::second_range(self.here(1), statement, (first, next), word))
     }
 
     fn misfit(&self) -> Diagnostic {

@@ -57,7 +57,7 @@ const STRETCH: usize = 1024;
 const BATCH: usize = 1024;
 
 /// The most bytes of one statement without a block, or of one setting.
-const MOST_STATEMENT: usize = 1024 * 1024;
+const MOST_STATEMENT: usize = 768 * 1024;
 
 /// Reads one text.
 #[must_use]

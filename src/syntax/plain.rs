@@ -4,11 +4,12 @@
 
 use super::byteset::ByteSet;
 use super::statement::line_end;
+use crate::source::quoted;
 use std::borrow::Cow;
 
 /// Bytes that stay as they are and say nothing of those behind them. A quote and the end of a line say whether a `#`
 /// begins a comment.
-const CALM: ByteSet = ByteSet::but(b"#\t\r\"\n");
+const CALM: ByteSet = ByteSet::but(b"#\t\r\"\n\\");
 
 /// The stretch with blanks in place of what means no more than one.
 pub(super) fn plain(text: &str) -> Cow<'_, str> {
@@ -25,6 +26,10 @@ pub(super) fn plain(text: &str) -> Cow<'_, str> {
         at = from + 1;
         match bytes.get(from) {
             None => break,
+            Some(b'\\') => {
+                let rest = bytes.get(from..).unwrap_or_default();
+                at += usize::from(quoted && quoted::escape(rest) > 0);
+            }
             Some(b'"') => quoted = !quoted,
             Some(b'\n') => quoted = false,
             Some(b'#') if quoted => {}
@@ -58,6 +63,8 @@ mod tests {
             ("a # é\nb", "a     \nb"),
             ("a\tb\r\n", "a b \n"),
             ("\"#\" # x", "\"#\"    "),
+            ("\"\\\"#\" # x", "\"\\\"#\"    "),
+            ("\"\\\\\"# x", "\"\\\\\"   "),
             ("\"a\tb\"", "\"a b\""),
         ];
         for (text, blanked) in cases {

@@ -6,6 +6,7 @@
 
 use super::bare;
 use super::byteset::ByteSet;
+use crate::source::quoted;
 use std::ops::Range;
 
 /// The deepest that brackets of any kind may stand within each other.
@@ -101,10 +102,9 @@ pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
 /// The place behind the text whose opening quote stands at `at`: behind its closing quote or at the line's end.
 fn behind_quote(bytes: &[u8], at: usize) -> usize {
     let rest = bytes.get(at + 1..).unwrap_or_default();
-    match rest.iter().position(|byte| matches!(byte, b'"' | b'\n')) {
-        Some(length) if rest.get(length) == Some(&b'"') => at + length + 2,
-        Some(length) => at + 1 + length,
-        None => bytes.len(),
+    match quoted::closing(rest) {
+        Some(length) => at + length + 2,
+        None => line_end(bytes, at),
     }
 }
 

@@ -40,7 +40,9 @@ for (const { name, file } of EXAMPLES) {
       const channel = row.end.channel - row.slots / (row.nodes ?? row.slots);
       const last = row.nodes === null ? `slot ${point(row.end)}`
         : `${row.nodes}: ${Math.floor(channel / size) + 1}/${channel % size + 1}`;
-      return [`${row.controller}.${row.port}`, row.name, point(row.start), last];
+      const port = `${row.controller}.${row.port}`;
+      const socket = row.receiver ? `${row.receiver}.${row.receiver_port} (${port})` : port;
+      return [socket, row.name, point(row.start), last];
     }));
     assert.deepEqual([...setup.faults, ...ticks.faults], []);
     await setup.context.close();

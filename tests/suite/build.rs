@@ -185,7 +185,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
         "",
         "nonsense\n",
         whole.strip_suffix("...\n").unwrap(),
-        &whole.replace("1.0", "2.0"),
+        &whole.replace("1.1", "2.0"),
         &whole.replace("1/1,", "1/1000,"),
         &whole.replace("  owl", "<<<<<<< HEAD\n  owl"),
         &whole
@@ -640,7 +640,7 @@ fn what_a_newer_version_added_is_kept() {
     let (folder, path) = yard(&with_reed());
     built(&path, &[]);
     let newer = lock(&folder)
-        .replace("\"1.0\"", "\"1.3\"")
+        .replace("\"1.1\"", "\"1.3\"")
         .replace("strings:", "season: 2031\nstrings:")
         .replace("slots: 120}", "slots: 120, checked: true}");
     folder.file("yard.lock", &newer);

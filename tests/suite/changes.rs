@@ -242,3 +242,83 @@ fn why_in_a_display_that_does_not_compile() {
     assert_eq!(status(&done), 1, "{}", err(&done));
     assert!(!err(&done).contains("there is no string"), "{}", err(&done));
 }
+
+/// A port that is reserved after a build: the string is plugged in elsewhere, and its show data stay as they are.
+#[test]
+fn another_plug_is_no_new_show_data() {
+    let shed = "node dot { chip ws2811; colour RGB }\n\
+                controller shed { universes from 8; ports 1..3 { } }\n\
+                prop kite { node dot; string 44 nodes }\nwire shed: kite\n";
+    let folder = Folder::new();
+    folder.file("yard.tinsel", shed);
+    run(&folder, &["build", "--quiet", "yard.tinsel"]);
+    folder.file("yard.tinsel", format!("{shed}reserve shed.1 \"wet\"\n"));
+    let told = run(&folder, &["diff", "yard.tinsel"]);
+    assert_eq!(told.status.code(), Some(3));
+    let text = out(&told);
+    assert!(
+        !text.contains("show data") && text.contains("nothing moves"),
+        "{text}"
+    );
+    assert!(
+        text.contains("plugged in elsewhere, same addresses"),
+        "{text}"
+    );
+    assert!(
+        text.contains("shed.1 -> shed.2\n      port `shed.1` is reserved\n"),
+        "{text}"
+    );
+    let told = run(&folder, &["diff", "yard.tinsel", "--format", "json"]);
+    let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
+    assert_eq!(
+        (&value["moved_strings"], &value["changes"]),
+        (&0.into(), &true.into())
+    );
+    assert_eq!(value["plugged"][0]["cause"], "replaced");
+    let told = run(&folder, &["check", "yard.tinsel"]);
+    let words = "`kite` keeps 8/1 and is plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
+    let flat = err(&told).replace("\n  \u{2502} ", " ");
+    assert!(flat.contains(words), "{flat}");
+    // A chip that the port no longer drives, and a port that is gone.
+    for (edit, reason) in [
+        (
+            "ports 1..3 { }; port 1 { chip sk6812 }",
+            "port `shed.1` does not drive its chip",
+        ),
+        ("ports 2..3 { }", "port `shed.1` does not exist any more"),
+        (
+            "ports 1..3 { }; port 1 { nodes at most 40 }",
+            "port `shed.1` has no room for it any more",
+        ),
+    ] {
+        folder.file("yard.tinsel", shed.replace("ports 1..3 { }", edit));
+        let text = out(&run(&folder, &["diff", "yard.tinsel"]));
+        assert!(text.contains(reason), "{text}");
+    }
+}
+
+/// A port is named as it is typed in a wire: by the receiver where the cable comes out.
+#[test]
+fn diff_names_the_receivers_port() {
+    let text = "node dot { chip ws2811; colour RGB }\n\
+                controller shed { universes from 8; ports 1..4 { nodes at most 60 } }\n\
+                receiver hedge { carries shed.3..4; ports 1..2 { } }\n\
+                prop kite * 3 { node dot; string 44 nodes }\n\
+                wire shed.1: kite[1]\nwire hedge.1: kite[2]\nwire shed.2: kite[3]\n";
+    let folder = Folder::new();
+    folder.file("yard.tinsel", text);
+    let told = out(&run(&folder, &["build", "yard.tinsel"]));
+    assert!(told.contains("plan: 3 new"), "{told}");
+    folder.file(
+        "yard.tinsel",
+        text.replace("hedge.1: kite[2]", "hedge.2: kite[2]")
+            .replace("shed.2: kite[3]", "hedge.1: kite[3]"),
+    );
+    let told = out(&run(&folder, &["diff", "yard.tinsel"]));
+    assert!(
+        told.contains("hedge.1 -> hedge.2") && told.contains("shed.2 -> hedge.1"),
+        "{told}"
+    );
+    let why = out(&run(&folder, &["why", "yard.tinsel", "kite[2]"]));
+    assert!(why.contains("on hedge.2 ("), "{why}");
+}

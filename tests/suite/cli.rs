@@ -844,3 +844,140 @@ fn fmt_lays_out_or_leaves_alone() {
     }
     assert_eq!(run(&["fmt", "nowhere.tinsel", name]).status.code(), Some(2));
 }
+
+/// README names every command and every option that exists.
+#[test]
+fn readme_names_every_argument() {
+    let readme = fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).unwrap();
+    let help = |arguments: &[&str]| String::from_utf8(run(arguments).stdout).unwrap();
+    let all = help(&["--help"]);
+    let commands = all.split("Commands:").nth(1).unwrap();
+    let commands = commands.split("Options:").next().unwrap();
+    let commands: Vec<&str> = commands
+        .lines()
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert!(commands.len() > 10, "{commands:?}");
+    let mut missing = Vec::new();
+    for command in commands {
+        if !readme.contains(&format!("tinsel {command}")) {
+            missing.push(command.to_owned());
+        }
+        let text = help(&[command, "--help"]);
+        let options = text.lines().map(str::trim_start);
+        let options = options.filter(|line| line.starts_with('-'));
+        for line in options {
+            // `-D, --deny-warnings`: either is enough.
+            let names = line.split([' ', ',', '[', '=']);
+            let names = names.filter(|word| word.starts_with('-') && word.len() > 1);
+            let names: Vec<&str> = names.take_while(|word| *word != "-").collect();
+            let stands = |name: &&str| {
+                readme.match_indices(*name).any(|(at, _)| {
+                    let behind = readme[at + name.len()..].chars().next();
+                    behind.is_none_or(|c| !c.is_alphanumeric() && c != '-')
+                })
+            };
+            if !names.iter().any(stands) && !names.contains(&"--help") {
+                missing.push(format!("{command} {names:?}"));
+            }
+        }
+    }
+    assert!(missing.is_empty(), "README lacks {missing:?}");
+}
+
+/// What an argument quotes of itself can't steer a terminal.
+#[test]
+fn arguments_that_steer_the_terminal() {
+    let output = run(&["chec\u{9b}31mk\u{202e}"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(told.contains("chec\\u{9b}31mk\\u{202e}"), "{told}");
+    assert!(!told.contains(['\u{9b}', '\u{202e}']), "{told}");
+    let output = run(&["table", "x.tinsel", "--format", "te\u{1b}[31mxt"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(!output.stderr.contains(&0x1b));
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn help_to_a_full_device() {
+    let full = fs::File::options().write(true).open("/dev/full").unwrap();
+    let output = tinsel().arg("--help").stdout(full).output().unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        told.starts_with("tinsel: can't write to standard output"),
+        "{told}"
+    );
+}
+
+#[test]
+fn export_to_a_dash_is_standard_output() {
+    let folder = Folder::new();
+    folder.file("yard.tinsel", RIGHT);
+    let mut command = tinsel();
+    command.current_dir(&folder.0);
+    let output = command
+        .args(["export", "yard.tinsel", "--to", "csv", "-o", "-"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    assert!(output.stdout.starts_with(b"prop,"), "{output:?}");
+    assert_eq!(folder.all().len(), 1);
+}
+
+/// A page of another origin is not written over; one of ours is.
+#[test]
+fn report_leaves_pages_of_others() {
+    let folder = Folder::new();
+    folder.file("yard.tinsel", RIGHT);
+    folder.file("set-up.html", "<p>how the mixer is set up</p>");
+    let report = || {
+        let mut command = tinsel();
+        command.current_dir(&folder.0);
+        command
+            .args(["report", "yard.tinsel", "-o", "."])
+            .output()
+            .unwrap()
+    };
+    let output = report();
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        told.contains("set-up.html is there and was not made by"),
+        "{told}"
+    );
+    assert_eq!(folder.all().len(), 2);
+    fs::remove_file(folder.0.join("set-up.html")).unwrap();
+    assert_eq!(report().status.code(), Some(0));
+    let changed = RIGHT.replace("40 nodes", "41 nodes");
+    folder.file("yard.tinsel", changed);
+    assert_eq!(report().status.code(), Some(0));
+}
+
+/// An imported display is not written beside a lock, whose addresses it would take.
+#[test]
+fn import_leaves_the_lock_of_another() {
+    let folder = Folder::new();
+    folder.file("reeds.csv", "name,nodes\nreed,40\n");
+    let lock = folder.file("yard.lock", "format: \"1.0\"\n");
+    let import = || {
+        let mut command = tinsel();
+        command.current_dir(&folder.0);
+        command
+            .args(["import", "reeds.csv", "-o", "yard.tinsel"])
+            .output()
+            .unwrap()
+    };
+    let output = import();
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        told.contains("yard.lock is the lock of another display"),
+        "{told}"
+    );
+    assert_eq!(folder.all().len(), 2);
+    fs::remove_file(lock).unwrap();
+    assert_eq!(import().status.code(), Some(0));
+}

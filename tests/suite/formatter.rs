@@ -32,9 +32,10 @@ fn essence(text: &str) -> String {
 fn comments(text: &str) -> Vec<String> {
     let mut all = Vec::new();
     for line in text.lines() {
-        let mut quoted = false;
+        let (mut quoted, mut escaped) = (false, false);
         for (at, c) in line.char_indices() {
-            quoted ^= c == '"';
+            quoted ^= c == '"' && !escaped;
+            escaped = quoted && c == '\\' && !escaped;
             if c == '#' && !quoted {
                 all.push(line[at..].trim_end().to_owned());
                 break;
@@ -48,11 +49,12 @@ fn comments(text: &str) -> Vec<String> {
 fn spread(text: &str) -> String {
     let mut out = String::new();
     for line in text.lines() {
-        let mut quoted = false;
+        let (mut quoted, mut escaped) = (false, false);
         let body = line.trim_start();
         out.push_str("  \t ");
         for c in body.trim_end().chars() {
-            quoted ^= c == '"';
+            quoted ^= c == '"' && !escaped;
+            escaped = quoted && c == '\\' && !escaped;
             if c == '#' && !quoted {
                 break;
             }

@@ -82,12 +82,56 @@ fn format_1_0() {
     }
 }
 
+const SECOND: &str = include_str!("../lock/1.1.lock");
+
+#[test]
+fn format_1_1() {
+    let read = read(SECOND.as_bytes()).unwrap();
+    let pair = |old: &str, new: &str| (old.into(), new.into());
+    assert_eq!(
+        read.lock.renamed,
+        [
+            pair("barn", "box-2_b"),
+            pair("egret[1..3]", "heron[3..5]"),
+            pair("flood", "null"),
+            pair("null", "flood"),
+            pair("öhr.2", "Öhr"),
+        ]
+    );
+    assert_eq!(rows(&read.lock).len(), 3);
+    assert_eq!(lockfile::write(&read.lock, &read.added), SECOND);
+    let styled = SECOND
+        .replace(
+            "  - egret[1..3] -> heron[3..5]",
+            "- 'egret[1..3]  ->   heron[3..5]'",
+        )
+        .replace("  - barn", "    -   barn");
+    let styled = self::read(styled.as_bytes()).unwrap();
+    assert_eq!(styled.lock.renamed, read.lock.renamed);
+    for slip in [
+        "  - egret",
+        "  - -> heron",
+        "  - 1 -> 2",
+        "  egret -> heron",
+        "  - a: b",
+    ] {
+        let text = SECOND.replace("  - flood -> null", slip);
+        assert_eq!(
+            self::read(text.as_bytes()).err(),
+            Some(vec!["lock/unreadable"]),
+            "{slip}"
+        );
+    }
+}
+
 #[derive(serde::Deserialize, Debug, PartialEq)]
 #[serde(deny_unknown_fields)]
 struct Document {
     format: String,
     display: String,
     universe_slots: u32,
+    #[serde(default)]
+    renamed: Vec<String>,
     strings: BTreeMap<String, Place>,
 }
 
@@ -108,7 +152,11 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
         start: format!("{}/{}", row.start / slots + 1, row.start % slots + 1),
         slots: row.slots,
     };
-    assert_eq!(document.format, "1.0");
+    let renamed = lock.renamed.iter();
+    let renamed: Vec<String> = renamed
+        .map(|(old, new)| format!("{old} -> {new}"))
+        .collect();
+    assert_eq!(document.renamed, renamed);
     assert_eq!(*document.display, *lock.display);
     assert_eq!(document.universe_slots, lock.universe_slots);
     let expected: BTreeMap<String, Place> = lock
@@ -157,19 +205,24 @@ fn a_row() -> impl Strategy<Value = Row> {
 
 fn a_lock() -> impl Strategy<Value = Lock> {
     let rows = prop::collection::vec(a_row(), 0..12);
-    (rows, "[ -~äß雪\u{85}\u{2028}]{0,12}", 100..=512_u32).prop_map(
-        |(rows, display, universe_slots)| {
-            let rows: BTreeMap<Box<str>, Row> = rows
-                .into_iter()
-                .map(|row| (row.name.clone(), row))
-                .collect();
-            Lock {
-                display: display.into(),
-                universe_slots,
-                rows: rows.into_values().collect(),
-            }
-        },
-    )
+    let name =
+        "(null|no|[a-zåλж][a-z0-9_雪-]{0,5}[a-z0-9])(\\[[1-9]([.]{2}|,)[1-9]\\])?([.][1-9a-z])?";
+    let renamed = prop::collection::btree_set((name, name), 0..4);
+    let display = "[ -~äß雪\u{85}\u{2028}]{0,12}";
+    (rows, display, 100..=512_u32, renamed).prop_map(|(rows, display, universe_slots, renamed)| {
+        let renamed = renamed.into_iter();
+        let renamed = renamed.map(|(old, new)| (old.into(), new.into())).collect();
+        let rows: BTreeMap<Box<str>, Row> = rows
+            .into_iter()
+            .map(|row| (row.name.clone(), row))
+            .collect();
+        Lock {
+            renamed,
+            display: display.into(),
+            universe_slots,
+            rows: rows.into_values().collect(),
+        }
+    })
 }
 
 proptest! {
@@ -179,6 +232,7 @@ proptest! {
         as_yaml_has_it(&text, &lock);
         let read = read(text.as_bytes()).unwrap();
         prop_assert_eq!(rows(&read.lock), &*lock.rows);
+        prop_assert_eq!(&read.lock.renamed, &lock.renamed);
         prop_assert_eq!((&read.lock.display, read.lock.universe_slots), (&lock.display, lock.universe_slots));
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
     }
@@ -398,7 +452,7 @@ fn what_a_newer_format_added_stays() {
                  a: {port: p.1, start: 1/1, slots: 3, hung: [1, 2], by: \"me, you\"}\n  \
                  b: {port: p.2, start: 2/1, slots: 3}\n...\n";
     let lock = read(newer.as_bytes()).unwrap();
-    assert_eq!(lock.added.minor, Some(9));
+    assert_eq!(lock.added.minor, 9);
     assert_eq!(lockfile::write(&lock.lock, &lock.added), newer);
     let styled = newer.replace("{port: p.1, start: 1/1,", "{start: 1/1,   port: p.1,");
     let again = read(styled.as_bytes()).unwrap();

@@ -34,6 +34,8 @@ pub struct Controller {
     pub align: Align,
     /// Whether its nodes stay whole.
     pub whole: bool,
+    /// Slots of each universe that its pixel ports use.
+    pub slots: u64,
     /// Its used pixel ports by number, each with its chain.
     pub ports: Vec<Port>,
     /// Its used DMX outputs by number.
@@ -424,11 +426,16 @@ impl Decider<'_> {
             }
             let mut first = None;
             for _ in 0..lit.nodes {
-                if whole && at % slots + lit.node > slots {
+                if whole && at % slots + lit.node > controller.slots {
                     at = at.next_multiple_of(slots);
                 }
-                first.get_or_insert(at);
-                at += lit.node;
+                for _ in 0..lit.node {
+                    if at % slots >= controller.slots {
+                        at = at.next_multiple_of(slots);
+                    }
+                    first.get_or_insert(at);
+                    at += 1;
+                }
             }
             laid.push((*lit, first.unwrap(), at - 1));
             before = Some(&lit.prop);
@@ -483,6 +490,13 @@ impl Decider<'_> {
                         .table
                         .get(other)
                         .ok_or(Answer::Open("an echo of an echo"))?;
+                    let shows = |port: &Port| lits(port).iter().any(|lit| lit.name == *other);
+                    let mut all = self.case.controllers.iter();
+                    let theirs = all.find(|c| c.ports.iter().any(shows)).unwrap().slots;
+                    let here = self.lay(controller, &[lit], there.0, Some(&lit.prop));
+                    if theirs != controller.slots && (here[0].1, here[0].2) != there {
+                        return Err(Answer::Unlawful("universes of two sizes for one string"));
+                    }
                     self.table.insert(lit.name.clone(), there);
                 }
             }

@@ -13,7 +13,7 @@ pub fn table_text(compiled: &Compiled, format: &str) -> String {
 }
 
 /// The same for one of its tables.
-fn table_by(compiled: &Compiled, format: &str, by: By) -> String {
+pub fn table_by(compiled: &Compiled, format: &str, by: By) -> String {
     let view = View::new(&compiled.model, &compiled.plan);
     let mut out = Vec::new();
     output::find(format)

@@ -101,18 +101,23 @@ fn a_list_counted_by_hand() {
             "one at the end of each line",
         ),
         ("point of injection", "4", "pieces", "into cone and ridge"),
-        ("fuse of 4 A", "2", "pieces", "1 at ports, 1 at injections"),
-        ("fuse of 5 A", "4", "pieces", "1 at ports, 3 at injections"),
-        ("fuse of 10 A", "1", "pieces", "1 in feeds of ports"),
+        (
+            "fuse of 4 A",
+            "2",
+            "pieces",
+            "1 at a port, 1 at an injection",
+        ),
+        ("fuse of 5 A", "4", "pieces", "1 at a port, 3 at injections"),
+        ("fuse of 10 A", "1", "pieces", "1 in a feed of ports"),
         ("supply, 12 V, 350 W", "1", "pieces", "shelf"),
         (
             "hut, controller",
             "1",
             "pieces",
-            "2 of 2 pixel ports, 1 of 1 DMX outputs in use",
+            "2 of 2 pixel ports, 1 of 1 DMX output in use",
         ),
-        ("far, receiver", "1", "pieces", "1 of 1 ports in use"),
-        ("ports in use", "3", "ports", "hut.1, hut.2 and hut.dmx1"),
+        ("far, receiver", "1", "pieces", "1 of 1 port in use"),
+        ("ports in use", "3", "ports", "hut.1, far.1 and hut.dmx1"),
     ];
     let expected: Vec<_> = expected
         .iter()

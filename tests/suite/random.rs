@@ -36,6 +36,10 @@ struct ControllerSpec {
     addressing: Addressing,
     align: Align,
     whole: bool,
+    /// Slots fewer than the display's that it uses of each universe.
+    fewer: Option<u64>,
+    /// A universe of its own for synchronisation packets, behind its first.
+    sync: Option<u64>,
     ports: Vec<(u32, Vec<PropSpec>)>,
     dmx: Vec<Vec<(u64, u64)>>,
     receivers: usize,
@@ -100,28 +104,45 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
         addressing,
         align,
         proptest::bool::weighted(0.2),
+        (
+            proptest::option::weighted(0.3, prop_oneof![Just(2_u64), 0..40_u64, 100..400_u64]),
+            proptest::option::weighted(0.2, 0..4_u64),
+        ),
         proptest::collection::vec(port, 1..4),
         proptest::collection::vec(dmx, 0..3),
         prop_oneof![3 => Just(0_usize), 1 => Just(1_usize), 1 => Just(2_usize)],
         proptest::bool::weighted(0.2),
     )
         .prop_map(
-            |(start, addressing, align, whole, ports, dmx, receivers, echo)| ControllerSpec {
-                start,
-                addressing,
-                // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
-                align: if addressing == Addressing::Consecutive {
-                    Align::Off
-                } else {
-                    align
-                },
-                whole,
-                ports,
-                dmx,
-                receivers,
-                echo,
+            |(start, addressing, align, whole, (fewer, sync), ports, dmx, receivers, echo)| {
+                ControllerSpec {
+                    start,
+                    addressing,
+                    // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
+                    align: if addressing == Addressing::Consecutive {
+                        Align::Off
+                    } else {
+                        align
+                    },
+                    whole,
+                    fewer,
+                    sync,
+                    ports,
+                    dmx,
+                    receivers,
+                    echo,
+                }
             },
         )
+}
+
+/// Slots of each universe that a controller uses.
+fn slots_of(spec: &Spec, controller: &ControllerSpec) -> u64 {
+    let fewer = controller.fewer.unwrap_or(0);
+    spec.universe_slots
+        .saturating_sub(fewer)
+        .max(12)
+        .min(spec.universe_slots)
 }
 
 /// Any display.
@@ -236,6 +257,11 @@ pub fn build(spec: &Spec) -> Display {
             &format!("reserve universes {first}..{last} \"a guest\"\n"),
         );
     }
+    let synced = spec.controllers.iter().enumerate();
+    reserved.extend(synced.filter_map(|(index, controller)| {
+        let universe = index as u64 * APART + 1 + controller.sync?;
+        Some((universe, universe))
+    }));
     Display {
         case: Case {
             universe_slots: spec.universe_slots,
@@ -292,6 +318,7 @@ impl Builder<'_> {
             _ => Start::From(base),
         };
         let fixed = matches!(start, Start::From(_) | Start::Range(..));
+        let slots = slots_of(self.spec, spec);
         let mut ports = Vec::new();
         let mut number = 0;
         for (step, props) in &spec.ports {
@@ -316,7 +343,7 @@ impl Builder<'_> {
                 prop.pin = prop
                     .pin
                     .filter(|_| may && fixed)
-                    .map(|(universe, slot)| (base + universe, slot % self.spec.universe_slots + 1));
+                    .map(|(universe, slot)| (base + universe, slot % slots + 1));
                 // A pinned one that is aligned must be pinned to slot 1.
                 if spec.align != Align::Off {
                     prop.pin = prop.pin.map(|(universe, _)| (universe, 1));
@@ -333,6 +360,7 @@ impl Builder<'_> {
             addressing: spec.addressing,
             align: spec.align,
             whole: spec.whole,
+            slots,
             ports,
             dmx,
         }
@@ -359,6 +387,16 @@ impl Builder<'_> {
         });
         if spec.whole {
             text.push_str("    whole nodes\n");
+        }
+        if spec.fewer.is_some() {
+            let _ = writeln!(text, "    universe {} slots", slots_of(self.spec, spec));
+        }
+        if let Some(sync) = spec.sync {
+            let _ = writeln!(
+                text,
+                "    sync universe {}",
+                index as u64 * APART + 1 + sync
+            );
         }
         let _ = writeln!(text, "    ports 1..{ports} {{ }}");
         if !spec.dmx.is_empty() {

@@ -467,13 +467,24 @@ fn meaning() {
     ]);
 }
 
+/// A text that is missing may declare any name: only that it is missing is reported, and what does not hang on it.
+#[test]
+fn what_a_missing_include_declares() {
+    let text = "include \"makes.tinsel\"\ncontroller shed { ports 1..2 { } }\n\
+        prop owl { node bulb; string side - 1 nodes }\nprop fox { node bud; string 5 nodes }\n\
+        wire shed.1: owl -> fox\nwire barn.1: hen\nwire shed.1..2: owl by 0\n";
+    let found = check::one(text).findings;
+    assert_eq!(codes(&found), ["name/unknown", "syntax/number"]);
+    assert!(found[0].message.contains("makes.tinsel"));
+}
+
 /// A large display, and a single prop of 60,000 pixels.
 #[test]
 fn large_displays() {
     let mut text = String::from("node bulb { chip ws2811; colour RGB }\n");
     for at in 0..400 {
         text.push_str(&format!(
-            "controller c{at} {{ ports 1..16 {{ nodes at most 500 }} }}\n"
+            "controller c{at} {{ input e131 unicast; ports 1..16 {{ nodes at most 500 }} }}\n"
         ));
     }
     for at in 0..6_400 {

@@ -354,7 +354,7 @@ fn six_hundred_and_eighty_nodes() {
     let display = |rate: u32| {
         format!(
             "display \"check\" {{ frame rate {rate} Hz }}\nnode n {{ chip ws2812b; colour RGB }}\n\
-             controller c {{ universes from 1; ports 1..2 {{ }} }}\n\
+             controller c {{ input ddp; universes from 1; ports 1..2 {{ }} }}\n\
              prop p {{ node n; string 680 nodes }}\nwire c.1: p\n"
         )
     };
@@ -476,4 +476,27 @@ fn a_dense_cone() {
     assert_eq!(slots, 896 * 3);
     // 2688 slots are five universes and a quarter.
     assert_eq!(place(&whole, 1), [3, 321, 6, 128]);
+}
+
+/// ANSI E1.31-2018, 6.6.1: a universe is repeated no faster than ANSI E1.11 lets its slots repeat, unless the user has
+/// configured it: 512 slots 44 times a second, 451 slots 50 times, 375 slots 60 times. Art-Net 4, ArtDmx: to one address
+/// not faster than 512 slots repeat. Rates derived from E1.11's timing.
+#[test]
+fn universes_repeat_as_dmx_does() {
+    let display = |input: &str, rate: u32, slots: u32| {
+        let text = format!(
+            "display \"check\" {{ frame rate {rate} Hz }}\nnode n {{ chip ws2811; colour W }}\n\
+             controller c {{ input {input}; ports 1..2 {{ }} }}\n\
+             prop p {{ node n; string {slots} nodes }}\nwire c.1: p\n"
+        );
+        check::codes(&check::one(&text).findings)
+    };
+    for (rate, most) in [(44, 512), (45, 501), (50, 451), (60, 375)] {
+        assert!(display("e131 unicast", rate, most).is_empty(), "{rate} Hz");
+        let more = display("e131 unicast", rate, most + 1);
+        assert_eq!(more.is_empty(), most == 512, "{rate} Hz");
+    }
+    assert!(display("artnet", 44, 512).is_empty());
+    assert_eq!(display("artnet", 45, 1), ["net/rate"]);
+    assert!(display("ddp", 60, 512).is_empty());
 }

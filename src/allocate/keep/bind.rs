@@ -2,14 +2,19 @@
 
 use super::names::{Names, shapes};
 use crate::lock::{Lock, Row};
-use crate::model::{ControllerId, Model, PieceKind, StringId};
-use crate::plan::{Freed, Past, Was};
+use crate::model::{ControllerId, Model, PieceKind, Rename, StringId};
+use crate::plan::{Carried, Freed, Past, Was};
 use std::collections::BTreeMap;
 
 /// Binds every row that still has a string.
 pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
-    let names = Names::of(&model.renames, &|_| false);
-    let mut carried = vec![false; model.renames.len()];
+    let done = |rename: &Rename| lock.has_carried(rename);
+    let names = Names::of(&model.renames, &done);
+    let carries = |rename: &Rename| match done(rename) {
+        true => Carried::Before,
+        false => Carried::Nothing,
+    };
+    let mut carried: Vec<Carried> = model.renames.iter().map(carries).collect();
     let controllers = controllers(model, lock, &names, &mut carried);
     let was = |row: &Row| Was {
         controller: controllers.get(&*row.controller).copied(),
@@ -38,7 +43,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         let found = old.and_then(|(rename, old)| {
             claim(index, &old, &mut claimed)?;
             if let Some(carried) = carried.get_mut(rename) {
-                *carried = true;
+                *carried = Carried::Now;
             }
             Some(())
         });
@@ -47,10 +52,11 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         }
     }
     left.retain(|(index, name)| claim(*index, name, &mut claimed).is_none());
+    let mut reshaped = Vec::new();
     for (index, name) in &left {
-        let _ = shapes(name)
-            .iter()
-            .find_map(|old| claim(*index, old, &mut claimed));
+        let mut olds = shapes(name).into_iter();
+        let old = olds.find(|old| claim(*index, old, &mut claimed).is_some());
+        reshaped.extend(old.map(|old| (old.into(), StringId::from(*index))));
     }
     let bound = rows
         .iter()
@@ -70,6 +76,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         moves: Vec::new(),
         freed: freed.collect(),
         carried,
+        reshaped,
         off: None,
     }
 }
@@ -102,7 +109,7 @@ fn controllers<'a>(
     model: &Model,
     lock: &'a Lock,
     names: &Names,
-    carried: &mut [bool],
+    carried: &mut [Carried],
 ) -> BTreeMap<&'a str, ControllerId> {
     let mut rows: BTreeMap<&str, Option<ControllerId>> = lock
         .rows
@@ -118,7 +125,7 @@ fn controllers<'a>(
             Some((rename, row)) => {
                 *row = Some(id);
                 if let Some(carried) = carried.get_mut(rename) {
-                    *carried = true;
+                    *carried = Carried::Now;
                 }
             }
             None => own.push((id, &*controller.name)),

@@ -69,7 +69,7 @@ pub(in crate::allocate) fn slots(
             gaps,
             lay: &lay,
         };
-        let found = room::search(&case)?;
+        let found = room::search(&case, &old.room_looks)?;
         Some(found.starts.into_iter().map(|(start, _)| start).collect())
     })
 }

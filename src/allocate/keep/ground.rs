@@ -54,8 +54,8 @@ impl Ground<'_> {
             if self.declared.addressing == Addressing::Consecutive && unit.form == Form::Chain {
                 None
             } else {
-                self.fixed
-                    .touched(self.index, stretch, Some(unit.ports.start))
+                // No unit is pinned, so a pin on its own port is in its way too.
+                self.fixed.touched(self.index, stretch, None)
             };
         taken.into_iter().chain(fixed.map(|block| block.end)).max()
     }
@@ -78,11 +78,9 @@ impl Ground<'_> {
     }
 
     /// The stretches of a window that nothing said and no other controller has taken.
-    pub fn gaps(&self, unit: &Unit, window: &Range<u64>, taken: &Taken) -> Vec<Range<u64>> {
+    pub fn gaps(&self, window: &Range<u64>, taken: &Taken) -> Vec<Range<u64>> {
         let blocked = |stretch: &Range<u64>| {
-            let fixed = self
-                .fixed
-                .touched(self.index, stretch, Some(unit.ports.start));
+            let fixed = self.fixed.touched(self.index, stretch, None);
             let fixed = fixed.map(|block| block.end);
             taken
                 .touched(self.index, stretch)

@@ -335,7 +335,7 @@ impl<'a> Keeper<'a> {
     ) -> Option<Vec<Range<u64>>> {
         self.taken.clear(ground.index);
         let units = self.units.get(span.clone())?;
-        let gaps = ground.gaps(units.first()?, window, &self.taken);
+        let gaps = ground.gaps(window, &self.taken);
         let inside = |place: &&Place| {
             gaps.iter()
                 .any(|gap| gap.start <= place.start && place.end <= gap.end)
@@ -361,7 +361,7 @@ impl<'a> Keeper<'a> {
             gaps: gaps.clone(),
             lay: &lay,
         };
-        let found = room::search(&case);
+        let found = room::search(&case, &self.old.room_looks);
         let Some(found) = found else {
             self.retake(ground.index, span);
             return None;

@@ -29,6 +29,7 @@ use crate::lock::{Lock, Relay};
 use crate::model::{Controller, Model, Start, StringId};
 use crate::plan::Past;
 use crate::protocol::UNIVERSES;
+use std::cell::Cell;
 use std::ops::Range;
 use units::Unit;
 
@@ -44,6 +45,8 @@ pub(super) struct Old<'a> {
     ranges: Vec<Range<u64>>,
     /// By controller: whether it is laid out afresh.
     afresh: Vec<bool>,
+    /// How many looks are left for finding what must give way.
+    room_looks: Cell<u64>,
 }
 
 /// Binds a lock to a display.
@@ -64,6 +67,7 @@ impl<'a> Old<'a> {
                 .iter()
                 .map(|controller| relay.has(&controller.name))
                 .collect(),
+            room_looks: Cell::new(room::MOST_LOOKS),
         }
     }
 

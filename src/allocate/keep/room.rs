@@ -7,6 +7,7 @@
 //! run out, the state at hand says what no answer can be better than.
 
 use super::units::Place;
+use std::cell::Cell;
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 use std::ops::Range;
@@ -32,39 +33,39 @@ pub(super) struct Found {
     pub off: u64,
 }
 
-/// So many looks at a unit or a gap are taken in all.
-const MOST_LOOKS: u64 = 30_000_000;
+/// So many looks at a unit or a gap are taken for all controllers of a display together.
+pub(super) const MOST_LOOKS: u64 = 30_000_000;
+
+/// So many looks for each unit are taken even when those are used up.
+const LEAST_LOOKS: u64 = 20;
 
 /// So many tries a state are made to fit the free units into the gaps.
 const MOST_TRIES: u32 = 400;
 
-/// The answer that moves the fewest slots; `None` where none was found.
-pub(super) fn search(case: &Case<'_>) -> Option<Found> {
+/// The answer that moves the fewest slots; `None` where none was found. The looks that it takes are taken off
+/// `left`.
+pub(super) fn search(case: &Case<'_>, left: &Cell<u64>) -> Option<Found> {
     let count = case.places.len();
+    let most = left.get().max(LEAST_LOOKS * count as u64);
     let mut search = Search {
         case,
         best: None,
+        most,
         looks: 0,
         unsure: u64::MAX,
     };
-    let sizes: u64 = (0..count).map(|unit| search.size(unit)).sum();
-    if sizes > case.gaps.iter().map(|gap| gap.end - gap.start).sum() {
-        return None;
-    }
-    search.try_state(&vec![usize::MAX; count]);
-    search.windows();
-    let off = search.best_first();
-    let (moved, starts) = search.best?;
-    let off = off.max(moved.saturating_sub(search.unsure));
-    Some(Found { starts, off })
+    let found = search.answer();
+    left.set(left.get().saturating_sub(search.looks));
+    found
 }
-
 type Starts = Vec<(u64, Option<usize>)>;
 
 struct Search<'a> {
     case: &'a Case<'a>,
     /// Slots moved, and where everything lies.
     best: Option<(u64, Starts)>,
+    /// So many looks may be taken.
+    most: u64,
     looks: u64,
     /// The fewest slots moved by a state of which it is not known whether the free units fit.
     unsure: u64,
@@ -79,6 +80,20 @@ enum Fault {
 }
 
 impl Search<'_> {
+    fn answer(&mut self) -> Option<Found> {
+        let count = self.case.places.len();
+        let sizes: u64 = (0..count).map(|unit| self.size(unit)).sum();
+        if sizes > self.case.gaps.iter().map(|gap| gap.end - gap.start).sum() {
+            return None;
+        }
+        self.try_state(&vec![usize::MAX; count]);
+        self.windows();
+        let off = self.best_first();
+        let (moved, starts) = self.best.take()?;
+        let off = off.max(moved.saturating_sub(self.unsure));
+        Some(Found { starts, off })
+    }
+
     fn size(&self, unit: usize) -> u64 {
         let stretch = (self.case.lay)(unit, 0);
         stretch.end - stretch.start
@@ -237,10 +252,11 @@ impl Search<'_> {
         order.sort_unstable();
         for length in 1..order.len() {
             for window in order.windows(length) {
-                if self.looks > MOST_LOOKS / 2 {
+                if self.looks > self.most / 2 {
                     return;
                 }
                 let mut state = vec![0; self.case.places.len()];
+                self.looks += state.len() as u64;
                 for (_, unit) in window {
                     if let Some(entry) = state.get_mut(*unit) {
                         *entry = usize::MAX;
@@ -267,7 +283,7 @@ impl Search<'_> {
             if best.is_some_and(|best| best <= cost) {
                 return 0;
             }
-            if self.looks > MOST_LOOKS {
+            if self.looks > self.most {
                 return best.map_or(0, |best| best - cost);
             }
             let advance: Vec<usize> = match self.try_state(&state) {
@@ -343,7 +359,7 @@ mod tests {
             gaps: std::iter::once(0..room).collect(),
             lay: &lay,
         };
-        let found = search(&case)?;
+        let found = search(&case, &Cell::new(MOST_LOOKS))?;
         let kept: u64 = found
             .starts
             .iter()

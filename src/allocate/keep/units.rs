@@ -220,13 +220,13 @@ fn places(
     };
     // Among equals, the one that keeps what hangs nearest the port.
     found.sort_by_key(|place| std::cmp::Reverse(place.kept));
-    let without = Some(unit.ports.start);
     found.retain(|place| {
         let stretch = place.start..place.end;
         let why = if stretch.start < window.start || stretch.end > window.end {
             Some(Refused::Outside)
         } else {
-            let block = fixed.touched(unit.controller, &stretch, without);
+            // No unit is pinned, so a pin on its own port is in its way too.
+            let block = fixed.touched(unit.controller, &stretch, None);
             block.map(|block| Refused::Taken(block.at))
         };
         refused = refused.or(why);

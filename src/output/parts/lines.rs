@@ -249,13 +249,13 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
             continue;
         }
         let has = [
-            (pixel, controller.ports.len(), "pixel ports"),
-            (dmx, controller.dmx.len(), "DMX outputs"),
+            (pixel, controller.ports.len(), "pixel port"),
+            (dmx, controller.dmx.len(), "DMX output"),
         ];
         let notes: Vec<String> = has
             .iter()
             .filter(|(_, has, _)| *has > 0)
-            .map(|(used, has, word)| format!("{used} of {has} {word}"))
+            .map(|(used, has, word)| format!("{used} of {}", unit::counted(*has, word)))
             .collect();
         let row = PartRow::counted(
             "boxes",
@@ -281,13 +281,13 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
             .saturating_sub(receiver.first)
             .saturating_add(1);
         let row = PartRow::counted("boxes", format!("{}, receiver", receiver.name), 1, "pieces");
-        rows.push(row.note(format!("{ports} of {has} ports in use")));
+        rows.push(row.note(format!("{ports} of {} in use", unit::counted(has, "port"))));
     }
     let ports: Vec<String> = plan
         .ports
         .iter()
         .filter(|port| !port.pieces.is_empty())
-        .map(|port| crate::usage::output_name(model, port.controller, port.output))
+        .map(|port| crate::usage::plug_name(model, port, None))
         .collect();
     if !ports.is_empty() {
         let amount = ports.len() as u64;

@@ -105,14 +105,14 @@ pub fn fuses(model: &Model, plan: &Plan) -> Vec<PartRow> {
     }
     let rows = ratings.into_iter().map(|(rating, [ports, feeds, points])| {
         let parts = [
-            (ports, "at ports"),
-            (feeds, "in feeds of ports"),
-            (points, "at injections"),
+            (ports, "at ports", "at a port"),
+            (feeds, "in feeds of ports", "in a feed of ports"),
+            (points, "at injections", "at an injection"),
         ];
         let notes: Vec<String> = parts
             .iter()
-            .filter(|(count, _)| *count > 0)
-            .map(|(count, place)| format!("{count} {place}"))
+            .filter(|(count, ..)| *count > 0)
+            .map(|(count, many, one)| format!("{count} {}", if *count == 1 { one } else { many }))
             .collect();
         let item = format!("fuse of {}", unit::quantity(rating, Dimension::Current));
         PartRow::counted("power", item, ports + feeds + points, "pieces").note(notes.join(", "))
@@ -120,22 +120,27 @@ pub fn fuses(model: &Model, plan: &Plan) -> Vec<PartRow> {
     rows.filter(|row| row.amount.value > 0).collect()
 }
 
-/// Supplies by voltage and rating.
+/// Supplies by voltage, rating and output protection.
 pub fn supplies(model: &Model) -> Vec<PartRow> {
-    let mut kinds: BTreeMap<(Option<i64>, Option<i64>), Vec<String>> = BTreeMap::new();
+    let mut kinds: BTreeMap<[Option<i64>; 3], Vec<String>> = BTreeMap::new();
     for (at, supply) in model.supplies.iter().enumerate() {
         let feeds = feeds(model).any(|(lead, _)| lead.supply == SupplyId::from(at));
-        let key = (supply.volts.map(|v| v.value), supply.rated.map(|r| r.value));
+        let told = [supply.volts, supply.rated, supply.fuse];
+        let key = told.map(|told| told.map(|told| told.value));
         let unused = if feeds { "" } else { " (feeds nothing)" };
         let names = kinds.entry(key).or_default();
         names.push(format!("{}{unused}", supply.name));
     }
-    let rows = kinds.into_iter().map(|((volts, rated), names)| {
+    let rows = kinds.into_iter().map(|([volts, rated, fuse], names)| {
         let mut item = "supply".to_owned();
         for (value, dimension) in [(volts, Dimension::Voltage), (rated, Dimension::Power)] {
             if let Some(value) = value {
                 item.push_str(&format!(", {}", unit::quantity(value, dimension)));
             }
+        }
+        if let Some(fuse) = fuse {
+            let fuse = unit::quantity(fuse, Dimension::Current);
+            item.push_str(&format!(", with a fuse of {fuse}"));
         }
         PartRow::counted("power", item, names.len() as u64, "pieces").note(few(&names))
     });

@@ -26,7 +26,11 @@ pub fn write(rows: &[PartRow], format: &str, width: usize, out: &mut dyn Write) 
 
 fn row(part: &PartRow) -> Row<'_> {
     Row {
-        cells: vec![part.item.clone(), part.amount.words(), part.unit.to_owned()],
+        cells: vec![
+            part.item.clone(),
+            part.amount.words(),
+            part.unit_words().to_owned(),
+        ],
         remark: part.note.clone(),
         group: part.group,
     }

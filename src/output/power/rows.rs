@@ -1,19 +1,24 @@
 //! The rows, made from model, plan and what was solved.
 
-use super::{CircuitRow, Decimal, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow};
+use super::{
+    CircuitRow, Decimal, FlowRow, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow,
+};
 use crate::cable::capacity;
-use crate::loads::{From, Low, Section, Study, circuit_mw, fixtures_mw, power_mw, supply_mains_mw};
-use crate::model::{CircuitId, FeedLead, Model, Output, Told};
+use crate::loads::{
+    Because, ConductorLoad, Flow, From, Low, Section, Study, Suggestion, Verdict, circuit_mw,
+    fixtures_mw, power_mw, supply_mains_mw,
+};
+use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
 use crate::plan::Plan;
-use crate::power::Suggestion;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What goes with every figure about power.
 pub const CAUTIONS: &[&str] = &[
     "These figures are an aid and no approval: local code, your inspector and a licensed electrician decide.",
     "Mains work is for somebody licensed to do it.",
     "Every outdoor outlet wants ground-fault protection (GFCI, or an RCD of 30 mA).",
-    "Put a fuse at the source of every positive lead and at every point of injection, sized to the thinnest conductor behind it.",
+    "Put a fuse at the source of every positive lead and at every point of injection, no larger than the thinnest conductor after it may carry; load fuse and conductor to at most 80 %.",
     "Do not join the plus of two supplies; join the minus, which the data needs.",
     "Supplies and controllers go into enclosures made for the weather, off the ground, with drip loops.",
 ];
@@ -47,15 +52,22 @@ impl PowerView {
         suggestions: Option<&[Suggestion]>,
     ) -> Self {
         let circuits = model.circuits.iter().enumerate();
+        let mut conductors = study.conductors.iter().peekable();
+        let ports = study
+            .sections
+            .iter()
+            .enumerate()
+            .filter_map(|(at, section)| {
+                let mine = std::iter::from_fn(|| {
+                    conductors.next_if(|conductor| conductor.section as usize <= at)
+                });
+                port(model, plan, section, mine)
+            });
         Self {
             level: level.map(|level| milli(level.into())),
-            ports: study
-                .sections
-                .iter()
-                .filter_map(|section| port(model, plan, section))
-                .collect(),
+            ports: ports.collect(),
             leads: leads(model, study),
-            supplies: supplies(model, study),
+            supplies: supplies(model, plan, study),
             circuits: circuits
                 .map(|(index, _)| circuit(model, plan, study, CircuitId::from(index)))
                 .collect(),
@@ -101,7 +113,29 @@ fn name(model: &Model, plan: &Plan, section: &Section) -> Option<String> {
     }
 }
 
-fn port(model: &Model, plan: &Plan, section: &Section) -> Option<PortRow> {
+fn port<'a>(
+    model: &Model,
+    plan: &Plan,
+    section: &Section,
+    conductors: impl Iterator<Item = &'a ConductorLoad>,
+) -> Option<PortRow> {
+    let (mut plus, mut minus) = ((Flow::default(), None), (Flow::default(), None));
+    for conductor in conductors {
+        for (most, flow) in [(&mut plus, conductor.plus), (&mut minus, conductor.minus)] {
+            let before = most.0;
+            most.0.take(flow.ua, flow.node);
+            if most.0 != before {
+                most.1 = conductor.string;
+            }
+        }
+    }
+    let most = |(flow, string): (Flow, Option<StringId>)| {
+        (flow.ua != 0).then(|| FlowRow {
+            string: string.map(|id| model.name_of(id)),
+            node: flow.node,
+            amps: micro(flow.ua),
+        })
+    };
     let (fuse_amps, fuse_percent) = fuse(section.fuse, section.port_ua);
     Some(PortRow {
         port: name(model, plan, section)?,
@@ -116,6 +150,8 @@ fn port(model: &Model, plan: &Plan, section: &Section) -> Option<PortRow> {
         fuse_amps,
         fuse_percent,
         drawn_amps: micro(section.drawn_ua),
+        most_plus: most(plus),
+        most_minus: most(minus),
         worst: section.lowest.map(|low| node(model, low)),
         dark_from: section.dark.map(|low| node(model, low)),
         dark_nodes: section.dark_nodes,
@@ -133,13 +169,14 @@ fn node(model: &Model, low: Low) -> NodeRow {
     }
 }
 
-fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
+fn lead(model: &Model, lead: &FeedLead, feeds: String, (ua, minus_ua): (i64, i64)) -> LeadRow {
     let (fuse_amps, fuse_percent) = fuse(lead.fuse, ua);
     let supply = model.supplies.get(lead.supply.index());
     LeadRow {
         feeds,
         supply: supply.map_or(String::new(), |supply| supply.name.to_string()),
         amps: micro(ua),
+        minus_amps: micro(minus_ua),
         fuse_amps,
         fuse_percent,
         gauge: lead.gauge.words(),
@@ -149,7 +186,10 @@ fn lead(model: &Model, lead: &FeedLead, feeds: String, ua: i64) -> LeadRow {
 
 fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
     let powers = model.powers.iter().zip(&study.feeds);
-    let powers = powers.map(|(power, ua)| lead(model, &power.lead, fed_ports(model, power), *ua));
+    let powers = powers.map(|(power, feed)| {
+        let amps = (feed.ua, feed.minus_ua);
+        lead(model, &power.lead, fed_ports(model, power), amps)
+    });
     let taps = study.taps.iter().filter_map(|tap| {
         let injection = model.injections.get(tap.injection as usize)?;
         let string = model.name_of(tap.string);
@@ -163,15 +203,48 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
             model,
             &injection.lead,
             format!("{string} {place}"),
-            tap.ua,
+            (tap.ua, tap.minus_ua),
         ))
     });
     powers.chain(taps).collect()
 }
 
-fn supplies(model: &Model, study: &Study) -> Vec<SupplyRow> {
-    let rows = model.supplies.iter().zip(&study.supplies);
-    rows.map(|(supply, ua)| {
+/// The ports of sections that were left out.
+fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
+    let out = study.sections.iter().filter(|section| section.left_out);
+    let mut names: Vec<String> = out
+        .filter_map(|section| name(model, plan, section))
+        .collect();
+    names.dedup();
+    names
+}
+
+/// The same, by the supply that feeds them.
+fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usize, Vec<String>> {
+    let sections = study.sections.iter().enumerate();
+    let fed = sections.filter_map(|(at, section)| match section.from {
+        From::Power(power) => Some((model.powers.get(power as usize)?.lead.supply, at)),
+        _ => None,
+    });
+    let injected = study.taps.iter().filter_map(|tap| {
+        let injection = model.injections.get(tap.injection as usize)?;
+        Some((injection.lead.supply, tap.section as usize))
+    });
+    let feeds: BTreeSet<(SupplyId, usize)> = fed.chain(injected).collect();
+    let mut out: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    for (supply, at) in feeds {
+        let section = study.sections.get(at).filter(|section| section.left_out);
+        let name = section.and_then(|section| name(model, plan, section));
+        out.entry(supply.index()).or_default().extend(name);
+    }
+    out.values_mut().for_each(Vec::dedup);
+    out
+}
+
+fn supplies(model: &Model, plan: &Plan, study: &Study) -> Vec<SupplyRow> {
+    let mut out = left_out_by_supply(model, plan, study);
+    let rows = model.supplies.iter().zip(&study.supplies).enumerate();
+    rows.map(|(index, (supply, ua))| {
         let mw = supply.volts.map_or(0, |volts| power_mw(*ua, volts.value));
         let rated = supply.rated.map(|rated| rated.value);
         SupplyRow {
@@ -183,6 +256,7 @@ fn supplies(model: &Model, study: &Study) -> Vec<SupplyRow> {
             headroom_watts: rated.map(|rated| milli(rated.saturating_sub(mw))),
             load_percent: rated.map(|rated| percent(mw, rated)),
             mains_watts: milli(supply_mains_mw(supply, *ua)),
+            left_out: out.remove(&index).unwrap_or_default(),
         }
     })
     .collect()
@@ -243,30 +317,40 @@ fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
         mains_watts: milli(mains),
         mains_amps_120v: micro(amps_ua(mains, 120_000)),
         mains_amps_230v: micro(amps_ua(mains, 230_000)),
+        left_out: left_out(model, plan, study),
     }
 }
 
 fn suggestion(model: &Model, plan: &Plan, one: &Suggestion) -> SuggestionRow {
-    let because = match one.section.dark {
-        Some(low) => format!(
+    let statements = one.inject.iter();
+    let statements = statements.map(|remedy| inject_statement(model, remedy));
+    SuggestionRow {
+        port: name(model, plan, &one.section).unwrap_or_default(),
+        because: because(model, one),
+        statements: statements.collect(),
+        points: one.points,
+        fewest: one.verdict == Verdict::Fewest,
+        why_not: match &one.verdict {
+            Verdict::Refused(why) => Some(why.clone()),
+            Verdict::Fewest | Verdict::Found => None,
+        },
+        lines_on_lead: one.shared,
+        first: one.first,
+    }
+}
+
+fn because(model: &Model, one: &Suggestion) -> String {
+    match one.because {
+        Because::Dark(low) => format!(
             "node {} of {} would get {}, it works down to {}",
             low.node,
             model.name_of(low.string),
             crate::unit::left(low.uv),
             crate::unit::left(low.floor_uv)
         ),
-        None => format!(
-            "its fuse would carry {}",
-            crate::unit::load(one.section.port_ua.abs())
-        ),
-    };
-    SuggestionRow {
-        port: name(model, plan, &one.section).unwrap_or_default(),
-        because,
-        statements: one
-            .inject
-            .iter()
-            .map(|remedy| inject_statement(model, remedy))
-            .collect(),
+        Because::Fuse(ua) => format!("its fuse would carry {}", crate::unit::load(ua)),
+        Because::Conductor => "a conductor in it would carry too much".to_owned(),
+        Because::Lead => "a lead that feeds it would carry too much".to_owned(),
+        Because::Neighbour => "it shares a lead with a line that needs help".to_owned(),
     }
 }

@@ -1,6 +1,6 @@
 //! Power in a format: text for a person, csv for a spreadsheet, JSON for a program. The cautions stand in all of them.
 
-use super::{CAUTIONS, Decimal, NodeRow, PowerView};
+use super::{CAUTIONS, Decimal, LeadRow, NodeRow, PowerView, SuggestionRow};
 use crate::diagnostic::words;
 use crate::output::csv::Cells;
 use crate::output::sheet::Sheet;
@@ -32,6 +32,7 @@ const PORTS: &[Column] = &[
     ("current", true),
     ("fuse", true),
     ("of fuse", true),
+    ("in line", true),
     ("worst", true),
     ("floor", true),
     ("at", false),
@@ -41,6 +42,18 @@ const LEADS: &[Column] = &[
     ("feed", false),
     ("from", false),
     ("current", true),
+    ("fuse", true),
+    ("of fuse", true),
+    ("conductor", true),
+    ("may carry", true),
+];
+
+/// Leads where plus and minus differ, as far as it is printed.
+const LEADS_APART: &[Column] = &[
+    ("feed", false),
+    ("from", false),
+    ("plus", true),
+    ("minus", true),
     ("fuse", true),
     ("of fuse", true),
     ("conductor", true),
@@ -87,23 +100,7 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             )?;
         }
     }
-    if !view.leads.is_empty() {
-        writeln!(out)?;
-        let rows = || {
-            view.leads.iter().map(|lead| {
-                plain(vec![
-                    words::shown(&lead.feeds),
-                    words::shown(&lead.supply),
-                    amps(Some(lead.amps)),
-                    told(lead.fuse_amps, "A"),
-                    share(lead.fuse_percent),
-                    lead.gauge.clone(),
-                    told(Some(lead.may_carry_amps), "A"),
-                ])
-            })
-        };
-        text::print(LEADS, rows, width, out)?;
-    }
+    leads(view, width, out)?;
     if !view.supplies.is_empty() {
         writeln!(out)?;
         let rows = || {
@@ -120,6 +117,13 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
             })
         };
         text::print(SUPPLIES, rows, width, out)?;
+        for supply in view.supplies.iter().filter(|row| !row.left_out.is_empty()) {
+            let (name, ports) = (words::shown(&supply.supply), few(&supply.left_out));
+            writeln!(
+                out,
+                "{name} is without what it feeds on {ports}: left out, 0 A here"
+            )?;
+        }
     }
     if !view.circuits.is_empty() {
         writeln!(out)?;
@@ -140,13 +144,55 @@ fn tables(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()>
     let total = &view.total;
     writeln!(
         out,
-        "\nin all {}; from the mains {}, which is {} at 120 V or {} at 230 V\n",
+        "\nin all {}{}; from the mains {}, which is {} at 120 V or {} at 230 V\n",
         watts(Some(total.watts)),
+        without(total),
         watts(Some(total.mains_watts)),
         amps(Some(total.mains_amps_120v)),
         amps(Some(total.mains_amps_230v))
     )?;
     cautions("! ", width, out)
+}
+
+/// What the whole does not hold.
+fn without(total: &super::TotalRow) -> String {
+    if total.left_out.is_empty() {
+        return String::new();
+    }
+    format!(" without {} (left out, 0 A here)", few(&total.left_out))
+}
+
+fn few(names: &[String]) -> String {
+    let names: Vec<String> = names.iter().map(|name| words::shown(name)).collect();
+    words::few(&names)
+}
+
+fn leads(view: &PowerView, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    if view.leads.is_empty() {
+        return Ok(());
+    }
+    writeln!(out)?;
+    let differ = |lead: &LeadRow| amps(Some(lead.amps)) != amps(Some(lead.minus_amps));
+    let apart = view.leads.iter().any(differ);
+    let rows = || {
+        view.leads.iter().map(|lead| {
+            let mut cells = vec![
+                words::shown(&lead.feeds),
+                words::shown(&lead.supply),
+                amps(Some(lead.amps)),
+            ];
+            cells.extend(apart.then(|| amps(Some(lead.minus_amps))));
+            cells.extend([
+                told(lead.fuse_amps, "A"),
+                share(lead.fuse_percent),
+                lead.gauge.clone(),
+                told(Some(lead.may_carry_amps), "A"),
+            ]);
+            plain(cells)
+        })
+    };
+    let columns = if apart { LEADS_APART } else { LEADS };
+    text::print(columns, rows, width, out)
 }
 
 fn plain(cells: Vec<String>) -> Row<'static> {
@@ -175,6 +221,10 @@ fn port(row: &super::PortRow) -> Row<'_> {
         (false, "injections") => remarks.push("fed by injections".to_owned()),
         _ => {}
     }
+    // As much as is printed.
+    if row.amps.value < -5_000 {
+        remarks.push("flows back into the port".to_owned());
+    }
     if !row.drop_known {
         remarks.push("pitch or gauge not told: drop there not counted".to_owned());
     }
@@ -186,6 +236,7 @@ fn port(row: &super::PortRow) -> Row<'_> {
             amps(Some(row.amps)),
             told(row.fuse_amps, "A"),
             share(row.fuse_percent),
+            amps(most(row)),
             volts(worst.map(|worst| worst.volts)),
             told(worst.map(|worst| worst.floor_volts), "V"),
             worst.map_or("-".to_owned(), node),
@@ -193,6 +244,18 @@ fn port(row: &super::PortRow) -> Row<'_> {
         remark: remarks.join(", "),
         group: "",
     }
+}
+
+/// The largest current in its conductors, plus or minus.
+fn most(row: &super::PortRow) -> Option<Decimal> {
+    let both = row.most_plus.iter().chain(&row.most_minus);
+    both.map(|flow| flow.amps).reduce(|most, amps| {
+        if amps.value.abs() > most.value.abs() {
+            amps
+        } else {
+            most
+        }
+    })
 }
 
 fn node(row: &NodeRow) -> String {
@@ -273,40 +336,73 @@ fn paste(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
     for row in suggestions {
         let (port, because) = (words::shown(&row.port), words::shown(&row.because));
         writeln!(out, "# {port}: {because}")?;
+        if let Some(why) = &row.why_not {
+            wrapped("# ", &format!("No injection helps: {why}."), 100, out)?;
+            continue;
+        }
+        if row.first {
+            writeln!(out, "# {}", points(row))?;
+        }
         if row.statements.is_empty() {
             writeln!(
                 out,
-                "# No injection from the same supply is enough here: cut the line into several."
+                "# The points of the other lines on its lead are enough."
             )?;
         }
-        row.statements
-            .iter()
-            .try_for_each(|statement| writeln!(out, "{statement}"))?;
+        let mut statements = row.statements.iter();
+        statements.try_for_each(|statement| writeln!(out, "{statement}"))?;
+    }
+    let left_out = view.ports.iter().filter(|row| row.left_out);
+    let left_out: Vec<String> = left_out.map(|row| words::shown(&row.port)).collect();
+    if !left_out.is_empty() {
+        let ports = words::few(&left_out);
+        writeln!(
+            out,
+            "# Left out, for what `tinsel check` reports of it: {ports}."
+        )?;
     }
     writeln!(out, "# Lengths are as far as the line runs: measure yours.")?;
     cautions("# ", 100, out)
 }
 
+/// How many points there are, and whether fewer could do.
+fn points(row: &SuggestionRow) -> String {
+    let points = unit::counted(row.points as i64, "point");
+    let shared = match row.lines_on_lead {
+        0 | 1 => String::new(),
+        lines => format!(" for the {lines} lines that share its lead"),
+    };
+    let fewest = if row.fewest {
+        "no fewer do"
+    } else {
+        "the fewest found"
+    };
+    format!("{points}{shared}: {fewest}.")
+}
+
 /// The cautions, each line of them behind a mark.
 fn cautions(mark: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
-    for caution in CAUTIONS {
-        let mut line = String::from(mark);
-        for word in caution.split(' ') {
-            if line.len() + word.len() + 1 > width && line.len() > mark.len() {
-                writeln!(out, "{}", line.trim_end())?;
-                // A comment needs its mark on every line, a list only on the first.
-                line = if mark.starts_with('#') {
-                    mark.to_owned()
-                } else {
-                    " ".repeat(mark.len())
-                };
-            }
-            line.push_str(word);
-            line.push(' ');
+    let mut cautions = CAUTIONS.iter();
+    cautions.try_for_each(|caution| wrapped(mark, caution, width, out))
+}
+
+/// A text behind a mark, in lines of a width.
+fn wrapped(mark: &str, text: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    let mut line = String::from(mark);
+    for word in text.split(' ') {
+        if line.len() + word.len() + 1 > width && line.len() > mark.len() {
+            writeln!(out, "{}", line.trim_end())?;
+            // A comment needs its mark on every line, a list only on the first.
+            line = if mark.starts_with('#') {
+                mark.to_owned()
+            } else {
+                " ".repeat(mark.len())
+            };
         }
-        writeln!(out, "{}", line.trim_end())?;
+        line.push_str(word);
+        line.push(' ');
     }
-    Ok(())
+    writeln!(out, "{}", line.trim_end())
 }
 
 fn json(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
@@ -343,6 +439,7 @@ const HEAD: &[&str] = &[
     "dark_from_node",
     "dark_nodes",
     "note",
+    "minus_amps",
 ];
 
 /// One row of the sheet: cells by the name of their column, the others empty.
@@ -406,6 +503,7 @@ fn csv(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
                 ("name", row.feeds.clone()),
                 ("from", row.supply.clone()),
                 ("amps", exact(Some(row.amps))),
+                ("minus_amps", exact(Some(row.minus_amps))),
                 ("limit_amps", exact(row.fuse_amps)),
                 ("limit_percent", exact(row.fuse_percent)),
                 ("note", row.gauge.clone()),
@@ -428,6 +526,14 @@ fn csv(view: &PowerView, out: &mut dyn Write) -> io::Result<()> {
     cells.flush()
 }
 
+/// What does not count, for a note.
+fn noted(left_out: &[String]) -> String {
+    if left_out.is_empty() {
+        return String::new();
+    }
+    format!("without {}: left out", left_out.join(", "))
+}
+
 fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
     let kind = |kind: &str| ("kind", kind.to_owned());
     for row in &view.supplies {
@@ -441,6 +547,7 @@ fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
                 ("watts", exact(Some(row.watts))),
                 ("rated_watts", exact(row.rated_watts)),
                 ("headroom_watts", exact(row.headroom_watts)),
+                ("note", noted(&row.left_out)),
             ],
         )?;
     }
@@ -458,8 +565,10 @@ fn sources(view: &PowerView, sheet: &mut dyn Sheet) -> io::Result<()> {
         )?;
     }
     let total = &view.total;
+    let all = ["what supplies give", &noted(&total.left_out)];
+    let all = all.join(if total.left_out.is_empty() { "" } else { ", " });
     let rows = [
-        ("all", "what supplies give", total.watts, None),
+        ("all", all.as_str(), total.watts, None),
         (
             "mains at 120 V",
             "with the loss of supplies",

@@ -3,11 +3,11 @@
 
 use super::super::Part;
 use super::super::chains::run_words;
-use super::super::crew::{Crew, Hung, Item, Line, injection_nodes, place_words};
+use super::super::crew::{Crew, Hung, Line, Plugs, injection_nodes, place_words};
 use super::super::html::{Html, put};
 use super::{caution, fold};
 use crate::model::ShapeRun;
-use crate::unit::{Dimension, quantity};
+use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
 
 /// The part.
@@ -24,8 +24,7 @@ const MARK: u32 = 50;
 struct Bench<'c, 'a> {
     hung: &'c Hung<'a>,
     line: &'c Line<'a>,
-    from: String,
-    to: String,
+    plugs: &'c Plugs,
 }
 
 /// Strings by prop and member.
@@ -57,35 +56,13 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 
 fn members<'c, 'a>(crew: &'c Crew<'a>) -> Members<'c, 'a> {
     let mut members: Members<'c, 'a> = BTreeMap::new();
-    for line in &crew.lines {
-        let mut from = format!("port {}", line.name);
-        let mut last: Option<(u32, u32, usize)> = None;
-        for item in &line.items {
-            match item {
-                Item::Receiver(receiver, port, _) if last.is_none() => {
-                    from = format!("receiver {}.{port}", receiver.name)
-                }
-                Item::Receiver(..) | Item::Lead(..) | Item::Skip(..) => {}
-                Item::String(hung) if hung.is_fixture() || hung.string.stored => {}
-                Item::String(hung) => {
-                    if let Some((prop, member, at)) = last
-                        && let Some(before) =
-                            members.get_mut(&(prop, member)).and_then(|m| m.get_mut(at))
-                    {
-                        before.to.clone_from(&hung.row.name);
-                    }
-                    let key = (hung.string.prop.0, hung.string.member);
-                    let strings = members.entry(key).or_default();
-                    strings.push(Bench {
-                        hung,
-                        line,
-                        from,
-                        to: "end of line".to_owned(),
-                    });
-                    last = Some((key.0, key.1, strings.len() - 1));
-                    from = hung.row.name.clone();
-                }
-            }
+    for (line, hung) in crew.hung().filter(|(_, hung)| !hung.is_fixture()) {
+        if let Some(plugs) = &hung.plugs {
+            let key = (hung.string.prop.0, hung.string.member);
+            members
+                .entry(key)
+                .or_default()
+                .push(Bench { hung, line, plugs });
         }
     }
     members
@@ -157,7 +134,8 @@ fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
     for bench in alike.iter().flat_map(|strings| strings.iter()) {
         put!(html; "<tr><td>");
         super::called(bench.hung, html);
-        put!(html; "</td><td>", bench.from, "</td><td>", bench.to, "</td><td>", bench.line.name, "</td>");
+        put!(html; "</td><td>", bench.plugs.from.words(), "</td><td>", bench.plugs.to.words(), "</td><td>");
+        put!(html; bench.hung.socket(bench.line), "</td>");
         put!(html; "<td class=\"tick\"></td><td class=\"tick\"></td></tr>\n");
     }
     put!(html; "</tbody></table></div>\n");
@@ -209,7 +187,7 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
         .flat_map(|i| injection_nodes(i.place, hung.shape))
         .collect();
     put!(html;
-        "<p>", strands, " strands of ", each, " nodes: up, down, up and so on. Mark the last node of each:</p>\n"
+        "<p>", counted(strands, "strand"), " of ", counted(each, "node"), ": up, down, up and so on. Mark the last node of each:</p>\n"
     );
     fold::draw(strands, each, &points, html);
     put!(html; "<ol class=\"marks-list\">\n");

@@ -46,8 +46,7 @@ fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
         step(crew, line, item, html);
         put!(html; "<td class=\"tick\"></td></tr>\n");
     }
-    put!(html; "<tr><td class=\"n\">", line.items.len() + 2, "</td><td>end of line: cap the last plug</td><td></td>");
-    put!(html; "<td></td><td class=\"tick\"></td></tr>\n</tbody></table></div>\n</article>\n");
+    put!(html; "</tbody></table></div>\n</article>\n");
 }
 
 /// The cells of what, line and slots.
@@ -57,6 +56,9 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
             put!(html; "receiver <b>", receiver.name, ".", port, "</b>");
             feeds(crew, line, Some(*id), html);
             put!(html; "</td><td></td><td></td>");
+        }
+        Item::End => {
+            put!(html; "end of line: cap the last plug</td><td></td><td></td>");
         }
         Item::Lead(length, gauge) => {
             put!(html; "lead ", cable(*length, *gauge), "</td><td></td><td></td>");

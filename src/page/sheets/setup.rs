@@ -71,11 +71,19 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
             &format!("offset {offset} is channel {channel}"),
         );
     }
-    fact(
-        html,
-        "Slots of a universe",
-        &display.universe_slots.to_string(),
-    );
+    let slots = match (row.universe_slots, display.universe_slots) {
+        (own, all) if own < all => {
+            format!("{own} (the display counts {all}; DMX outputs send {all})")
+        }
+        (_, all) => all.to_string(),
+    };
+    fact(html, "Slots of a universe", &slots);
+    if let Some(priority) = row.priority {
+        fact(html, "Priority", &priority.to_string());
+    }
+    if let Some(universe) = row.sync_universe {
+        fact(html, "Synchronisation universe", &universe.to_string());
+    }
     fact(html, "Ports are addressed", row.addressing);
     let whole = controller.whole_nodes || crew.model().display.whole_nodes;
     fact(
@@ -114,9 +122,9 @@ fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
             if at == 0 {
                 put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.0.name());
                 if !line.is_dmx() {
-                    put!(html; "<br><small>", counted(i64::from(line.row.nodes), "node"));
+                    put!(html; "<br><small>", counted(line.row.nodes, "node"));
                     if line.row.skipped > 0 {
-                        put!(html; ", ", counted(i64::from(line.row.skipped), "skip"));
+                        put!(html; ", ", counted(line.row.skipped, "skip"));
                     }
                     put!(html; "</small>");
                 }
@@ -150,7 +158,7 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
             }
         }
         None => {
-            put!(html; row.slots, " slots</td><td class=\"n\">");
+            put!(html; counted(row.slots, "slot"), "</td><td class=\"n\">");
         }
     }
     put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""), "</td><td class=\"n\">");

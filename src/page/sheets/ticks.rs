@@ -45,7 +45,7 @@ fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
 fn string(line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
     let (start, end) = (hung.row.start, hung.row.end);
     put!(html;
-        "<tr><td>", line.name, "</td><td>", hung.row.name, "</td><td class=\"num\">", start.universe, "/",
+        "<tr><td>", hung.socket(line), "</td><td>", hung.row.name, "</td><td class=\"num\">", start.universe, "/",
         start.slot
     );
     put!(html; "</td><td class=\"tick\"></td><td class=\"num\">");

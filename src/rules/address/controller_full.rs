@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "`universes at most N` says how many universes the controller listens to. Its strings lie in more.",
         why: "The controller leaves the universes past its limit alone, so the strings there stay dark.",
-        source: "the controller's own limit, as its `universes at most` has it",
+        source: "the controller's own limit, as its `universes at most` has it; grammar/LANGUAGE.md, \"controller\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes at most 3; ports 1..4 { chip ws2811 } }\n\

@@ -1,12 +1,13 @@
 //! `address/overlap`: two strings on one slot.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::grid::Body;
 use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
-use crate::usage::{self, Clash, channel_name, controller_of, stretch_name};
+use crate::usage::{self, Clash, channel_name, controller_of, grid_of, stretch_name};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -17,7 +18,7 @@ pub const RULE: Rule = Rule {
         means: "Two strings lie on the same slots: two pins too close together, or an unbroken range that runs into a pin. \
                 Strings that are to show the same data say so with `same as`.",
         why: "What is meant for one is shown by the other too, and there is no way to light them apart.",
-        source: "LANGUAGE.md, section 5",
+        source: "grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -193,7 +194,7 @@ pub fn in_the_way(
 /// controller.
 fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -> Option<u64> {
     let placed = plan.of(id)?;
-    let size = placed.end - placed.start + 1;
+    let (grid, body) = (grid_of(model, plan, id)?, Body::of(model, id)?);
     let slots = u64::from(plan.universe_slots.max(1));
     let mine = controller_of(plan, id);
     let mut taken: Vec<(u64, u64)> = model
@@ -220,10 +221,13 @@ fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -
     taken.sort_unstable();
     let mut at = placed.start;
     for (start, end) in taken {
-        if start >= at.saturating_add(size) {
+        let stretch = grid.lay(at, body);
+        if start >= stretch.end {
             break;
         }
-        at = at.max(end);
+        at = stretch.start.max(end);
     }
-    (plan.universe_slot(at + size - 1).0 <= *crate::protocol::UNIVERSES.end()).then_some(at)
+    let stretch = grid.lay(at, body);
+    let last = plan.universe_slot(stretch.end.checked_sub(1)?).0;
+    (last <= *crate::protocol::UNIVERSES.end()).then_some(stretch.start)
 }

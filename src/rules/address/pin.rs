@@ -1,9 +1,11 @@
 //! `address/pin`: a pin that its output can't take.
 
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::model::{Addressing, Model, Pinned, StringId};
+use crate::grid::Grid;
+use crate::model::{Addressing, Controller, Model, Pinned, StringId};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use crate::usage::channel_name;
 
 /// The rule.
@@ -15,10 +17,11 @@ pub const RULE: Rule = Rule {
         means: "A pin fixes where a string starts. A controller that numbers `per port` keeps each port as one unbroken \
                 range, so only the first string of a port can be pinned; a `consecutive` controller keeps all its ports as \
                 one range, so only its very first string can. Any other pin must say where the string falls anyway. A string \
-                that shows another's data starts where that one does.",
+                that shows another's data starts where that one does. A controller with `universe N slots` uses no slot after \
+                N, so no string of its pixel ports starts there.",
         why: "The controller has one start address for the port. Behind it the data follow node by node, whatever the table \
               says, so the string would show what is meant for another.",
-        source: "LANGUAGE.md, section 5, rule 6",
+        source: "grammar/LANGUAGE.md, \"Pins\", grammar/LANGUAGE.md, \"Where strings lie\", rule 6",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -75,17 +78,40 @@ pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     .and_if(controller.and_then(|c| c.addressing_at), format!("addressing is {}", addressing.words()))
 }
 
-/// With `whole nodes` the first node does not fit behind the pin.
+/// With `whole nodes` the first node does not fit behind the pin, or the pin is to a slot that the controller does
+/// not use.
 #[must_use]
 pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
     let name = model.name_of(fall.item.0);
     let pin = channel_name(model, fall.pin.0);
     let falls = channel_name(model, fall.falls);
+    let controller = model.controllers.get(fall.controller);
+    let own = controller.and_then(|c| Some((c, c.universe_slots?)));
+    if let Some((controller, own)) = own
+        && !Grid::of(model, controller).uses(fall.pin.0)
+    {
+        let whose = &controller.name;
+        let used = counted(i64::from(own.value), "slot");
+        return RULE
+            .at(
+                fall.item.1,
+                Words {
+                    message: format!(
+                        "`{name}` is pinned to {pin}, but `{whose}` uses only {used} of each universe"
+                    ),
+                    label: "pinned after the last slot in use".into(),
+                    why: "the controller goes on at slot 1 of the next universe, so it never reads this slot".into(),
+                    help: format!("write `at {falls}`, the next slot that `{whose}` uses"),
+                },
+            )
+            .and(fall.pin.1, "pinned here")
+            .and(own.at, format!("{used} set here"));
+    }
     let slots = model.node_of(fall.item.0).map_or(1, |node| node.slots);
     RULE.at(
         fall.item.1,
         Words {
-            message: format!("`{name}` is pinned to {pin}, where no node of {slots} slots fits whole"),
+            message: format!("`{name}` is pinned to {pin}, where no node of {} fits whole", counted(slots, "slot")),
             label: "its first node would run over the end of the universe".into(),
             why: "`whole nodes` is set, so the controller starts a node that does not fit in the next universe".into(),
             help: format!("write `at {falls}`, the next place for a whole node"),
@@ -162,6 +188,36 @@ pub fn other_universe(
             help: format!("wire `{name}` to the output of `{shown}`, or to a DMX output with nothing else on it"),
         },
     )
+}
+
+/// A string that shows the data of one on a controller which uses another number of slots of each universe: the two
+/// controllers, and how many slots they use.
+#[must_use]
+pub fn other_cut(
+    model: &Model,
+    one: (StringId, Span),
+    shown: StringId,
+    (own, other): (&Controller, &Controller),
+    slots: (u32, u32),
+) -> Diagnostic {
+    let (name, shown) = (model.name_of(one.0), model.name_of(shown));
+    let (mine, theirs) = (&own.name, &other.name);
+    let slots = (counted(i64::from(slots.0), "slot"), slots.1);
+    RULE.at(
+        one.1,
+        Words {
+            message: format!(
+                "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, `{theirs}` uses {}",
+                slots.0, slots.1
+            ),
+            label: "takes a slot that one of the two does not use".into(),
+            why: "each goes on in the next universe after the last slot that it uses, so all nodes from there on would differ"
+                .into(),
+            help: format!("let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"),
+        },
+    )
+    .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
+    .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
 }
 
 /// A string that shows another's data is pinned elsewhere.

@@ -8,6 +8,7 @@ use crate::protocol::UNIVERSES;
 use crate::rules::dmx::footprint::beyond;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use std::ops::RangeInclusive;
 
 /// The rule.
@@ -20,7 +21,7 @@ pub const RULE: Rule = Rule {
                 strings must lie there.",
         why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
               another: the strings there stay dark.",
-        source: "ANSI E1.31-2018, 6.2.7 and 9.1.1",
+        source: "ANSI E1.31-2018, 6.2.7 and 9.1.1; free from ESTA",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes 1..3; ports 1..4 { chip ws2811 } }\n\
@@ -73,7 +74,8 @@ pub fn universe(at: Span, universe: i64) -> Diagnostic {
 pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     let why = if (slots + 1..=i64::from(DMX_SLOTS)).contains(&slot) {
         format!(
-            "with `universe {slots} slots`, {} of a DMX output can't be reached",
+            "with `universe {}`, {} of a DMX output can't be reached",
+            counted(slots, "slot"),
             beyond(slots.unsigned_abs())
         )
     } else {

@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
                 Strings that are free to move step over it; this one is pinned there, wired there, or part of a range that \
                 may not have a gap.",
         why: "What the place is reserved for would show this string's data, or the string would hang on a port that does not work.",
-        source: "LANGUAGE.md, sections 3 and 5",
+        source: "grammar/LANGUAGE.md, \"reserve\", grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\

@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
         means: "Strings of two controllers lie in one universe. Only strings that show the same data (`same as`) may.",
         why: "A universe is sent to one controller. Sent to two, each must be told which slots are its own, and whoever \
               moves one of them breaks the other.",
-        source: "LANGUAGE.md, section 5, rule 8",
+        source: "grammar/LANGUAGE.md, \"Where strings lie\", rule 8",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\

@@ -5,6 +5,7 @@ use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, Output, StringId};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use crate::usage::output_name;
 
 /// The rule.
@@ -16,7 +17,7 @@ pub const RULE: Rule = Rule {
         means: "A DMX output has 512 slots (or as many as `universe N slots` says). The fixture starts before the last, but \
                 its footprint reaches past it.",
         why: "The slots past the last do not exist: the fixture's last functions get no data.",
-        source: "ANSI E1.11 (at most 512 data slots); ANSI E1.20 (start address and footprint)",
+        source: "ANSI E1.11-2008 (R2018), at most 512 data slots; ANSI E1.20-2010, start address and footprint; both free from ESTA",
         wrong: "prop flood * 2 { slots 6 }\n\
                 controller pier { dmx 1 }\n\
                 wire pier.dmx1: flood[1] at 1 -> flood[2] at 510\n",
@@ -53,7 +54,8 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     let short = room < u64::from(DMX_SLOTS) && over.last <= u64::from(DMX_SLOTS);
     let why = if short {
         format!(
-            "with `universe {room} slots`, {} of a DMX output can't be reached",
+            "with `universe {}`, {} of a DMX output can't be reached",
+            counted(room, "slot"),
             beyond(room)
         )
     } else {
@@ -75,7 +77,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
                 "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
                 over.first, over.last
             ),
-            label: format!("{slots} slots from slot {}", over.first),
+            label: format!("{} from slot {}", counted(slots, "slot"), over.first),
             why,
             help,
         },
@@ -83,7 +85,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     .and_if(over.pin, "pinned here")
     .and_if(
         model.display.universe_slots_at.filter(|_| short),
-        format!("{room} slots set here"),
+        format!("{} set here", counted(room, "slot")),
     )
 }
 

@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "The fixtures on a DMX output need more slots together than its one universe has.",
         why: "A DMX line carries 512 slots. A fixture past the last gets no data.",
-        source: "ANSI E1.11 (at most 512 data slots)",
+        source: "ANSI E1.11-2008 (R2018), at most 512 data slots; free from ESTA",
         wrong: "prop bar * 9 { slots 60 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: bar[1..9]\n",
@@ -37,13 +37,18 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
         over.one.1,
         Words {
             message: format!(
-                "{fixtures} fixtures on DMX output `{output}` take {asked} slots, it has {room}"
+                "{} on DMX output `{output}` take {}, it has {room}",
+                counted(fixtures, "fixture"),
+                counted(asked, "slot")
             ),
             label: format!(
                 "`{name}` is the first that does not fit, {} too many in all",
-                counted(i64::try_from(asked - room).unwrap_or(i64::MAX), "slot")
+                counted(asked - room, "slot")
             ),
-            why: format!("a DMX line carries {room} slots, so fixtures past the last get no data"),
+            why: format!(
+                "a DMX line carries {}, so fixtures past the last get no data",
+                counted(room, "slot")
+            ),
             help: format!("wire `{name}` and those behind it to another DMX output"),
         },
     )
@@ -52,6 +57,6 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
             .display
             .universe_slots_at
             .filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
-        format!("{room} slots set here"),
+        format!("{} set here", counted(room, "slot")),
     )
 }

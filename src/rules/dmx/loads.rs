@@ -1,9 +1,11 @@
 //! `dmx/loads`: more receivers on a DMX line than its driver is made for.
 
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Model, Output};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
+use crate::source::Span;
+use crate::unit::{Dimension, counted, quantity};
 use crate::usage::{output_name, strings};
 
 /// The rule.
@@ -12,10 +14,12 @@ pub const RULE: Rule = Rule {
     severity: Severity::Warning,
     title: "more than 32 unit loads on a DMX line",
     page: Page {
-        means: "A DMX line is an EIA-485 line, whose driver is made for 32 unit loads. Each fixture is counted as one.",
+        means: "A DMX line is an EIA-485 line, whose driver is made for 32 unit loads. Each fixture counts \
+                as one, or as its setting `loads N` says.",
         why: "With more the levels sag and fixtures at the end flicker or miss data, often only when it is wet or cold. \
-              Fixtures of a quarter or an eighth of a unit load allow for more; look into their data sheet.",
-        source: "TIA/EIA-485-A (32 unit loads), on which ANSI E1.11 rests",
+              Fixtures of a quarter or an eighth of a unit load allow for more; their data sheet says it.",
+        source: "TIA/EIA-485-A (32 unit loads; a purchased standard), on which ANSI E1.11-2008 (R2018) rests; `loads`: grammar/LANGUAGE.md, \
+                 \"prop\"",
         wrong: "prop par * 33 { slots 4 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: par[1..33]\n",
@@ -27,27 +31,61 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// Unit loads that one driver is made for.
-const MOST: usize = 32;
+/// Unit loads that one driver is made for, in thousandths.
+const MOST: u64 = 32_000;
+
+/// A line with too many unit loads: its fixtures, what they load it with, and the one that is too much with its
+/// place among them.
+fn told(
+    at: Span,
+    output: &str,
+    fixtures: usize,
+    sum: u64,
+    (name, place): (String, usize),
+) -> Diagnostic {
+    let loads = |thousandths: u64| {
+        quantity(
+            i64::try_from(thousandths).unwrap_or(i64::MAX),
+            Dimension::UnitLoads,
+        )
+    };
+    RULE.at(
+        at,
+        Words {
+            message: format!(
+                "DMX output `{output}` has {} unit loads ({}), a line is made for {}",
+                loads(sum),
+                counted(i64::try_from(fixtures).unwrap_or(i64::MAX), "fixture"),
+                loads(MOST)
+            ),
+            label: format!("`{name}` is number {place}"),
+            why: "past 32 unit loads the levels on the line sag, and the fixtures at its end flicker or miss data"
+                .into(),
+            help: "put a splitter in the line or use a second DMX output; where the data sheet of a fixture says less \
+                   than one unit load, write that into its prop, as in `loads 0.25`"
+                .into(),
+        },
+    )
+}
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for port in &plan.ports {
         let Output::Dmx(_) = port.output else {
             continue;
         };
-        let up = || {
-            strings(port).filter(|(id, _)| model.string(*id).is_some_and(|string| !string.stored))
-        };
-        let Some((id, at)) = up().nth(MOST) else {
-            continue;
-        };
-        let output = output_name(model, port.controller, port.output);
-        let words = Words {
-            message: format!("DMX output `{output}` has {} fixtures, a line is made for {MOST}", up().count()),
-            label: format!("`{}` is number {}", model.name_of(id), MOST + 1),
-            why: "past 32 unit loads the levels on the line sag, and the fixtures at its end flicker or miss data".into(),
-            help: "put a splitter in the line, use a second DMX output, or look up that the fixtures are less than one unit load each".into(),
-        };
-        sink.push(RULE.at(at, words));
+        let up =
+            strings(port).filter(|(id, _)| model.string(*id).is_some_and(|string| !string.stored));
+        let (mut sum, mut fixtures, mut over) = (0, 0, None);
+        for (id, at) in up {
+            fixtures += 1;
+            sum += model.shape_of(id).map_or(0, |shape| u64::from(shape.loads));
+            if sum > MOST && over.is_none() {
+                over = Some((id, at, fixtures));
+            }
+        }
+        if let Some((id, at, place)) = over {
+            let output = output_name(model, port.controller, port.output);
+            sink.push(told(at, &output, fixtures, sum, (model.name_of(id), place)));
+        }
     }
 }

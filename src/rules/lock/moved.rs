@@ -2,11 +2,11 @@
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{Addressing, ControllerId, Model, Output, StringId};
-use crate::plan::{Cause, Change, Move, Past, Plan, Was};
+use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId};
+use crate::plan::{Cause, Change, Move, Past, Plan, Unseated, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::{self, controller_of, output_name};
+use crate::usage::{self, channel_name, controller_of, old_plug, output_name, plug_name, plug_of};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The rule.
@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
                 what pushed it on. Of all that could have moved, the fewest slots did.",
         why: "Shows are made for addresses, and controllers are set up by hand. What moved needs its show data made again or \
               re-cut, and its controller set up again.",
-        source: "LANGUAGE.md, section 7",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 prop star { node dot; string 10 nodes }\n\
@@ -77,7 +77,16 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         places: &places,
     };
     for moves in groups.values() {
-        sink.push(scene.finding(moves));
+        let (plugged, moved): (Vec<&Move>, Vec<&Move>) = moves
+            .iter()
+            .copied()
+            .partition(|one| is_only_plugged(plan, past, one));
+        for one in plugged {
+            sink.push(scene.plugged(one));
+        }
+        if !moved.is_empty() {
+            sink.push(scene.finding(&moved));
+        }
     }
 }
 
@@ -99,7 +108,41 @@ struct Scene<'a> {
     places: &'a [(Span, Option<Span>)],
 }
 
+/// Whether a string keeps its slots and only hangs on another output.
+#[must_use]
+pub fn is_only_plugged(plan: &Plan, past: &Past, one: &Move) -> bool {
+    let placed = plan.of(one.string).zip(past.of(one.string));
+    let same = placed.is_some_and(|(now, was)| {
+        past.universe_slots == plan.universe_slots
+            && (now.start, now.end) == (was.start, was.end().saturating_sub(1))
+    });
+    same && matches!(one.cause, Cause::Replaced(_))
+}
+
 impl Scene<'_> {
+    /// A string that keeps its slots and hangs on another output.
+    fn plugged(&self, one: &Move) -> Diagnostic {
+        let id = one.string;
+        let name = shown(&self.model.name_of(id));
+        let to = plug_of(self.model, self.plan, id);
+        let was = self.past.of(id);
+        let from = was.and_then(|was| Some(old_plug(self.model, was.controller?, was.output)));
+        let from = from.map_or_else(String::new, |from| format!(" in place of `{from}`"));
+        let place = was.map_or_else(String::new, |was| channel_name(self.model, was.start));
+        let reason = reason(self.model, self.plan, one.cause, Some(id));
+        let words = self.words(
+            &format!("`{name}` keeps {place} and is plugged in at `{to}`{from}: {reason}"),
+            "plugged in elsewhere",
+            "its controller sends its data to the new port, so at the old one it stays dark",
+            &format!("plug it in at `{to}` and set the controller up again; its show data stay as they are"),
+        );
+        let finding = RULE.at(self.place(id), words);
+        match self.cause_at(one.cause) {
+            Some((at, text)) => finding.and(at, text),
+            None => finding,
+        }
+    }
+
     fn finding(&self, moves: &[&Move]) -> Diagnostic {
         let mut moves = moves.to_vec();
         moves.sort_by_key(|one| (self.place(one.string).start, one.string));
@@ -212,7 +255,7 @@ impl Scene<'_> {
         match elsewhere {
             Some(port) => format!(
                 "{universe}/{slot} on port `{}`",
-                output_name(self.model, port.controller, port.output)
+                plug_name(self.model, port, Some(id))
             ),
             None => format!("{universe}/{slot}"),
         }
@@ -230,6 +273,7 @@ impl Scene<'_> {
                     Change::Added(id) => Some(string(id, "is new here")),
                     Change::Length(id) => Some(string(id, "has another length")),
                     Change::Order(id) => Some(string(id, "hangs elsewhere now")),
+                    Change::Stored(id) => Some(string(id, "is stored")),
                     Change::Left(id) => Some(string(id, "came from there")),
                     Change::Gone(_) | Change::Settings => None,
                 }
@@ -249,9 +293,12 @@ impl Scene<'_> {
                     format!("{} slots now", self.model.display.universe_slots),
                 ))
             }
-            Cause::Rewired | Cause::Replaced | Cause::Outside | Cause::Align | Cause::Compact => {
-                None
-            }
+            Cause::Replaced(Unseated::Reserved(at)) => Some((at, "reserved here".to_owned())),
+            Cause::Rewired
+            | Cause::Replaced(_)
+            | Cause::Outside
+            | Cause::Align
+            | Cause::Compact => None,
         }
     }
 }
@@ -269,7 +316,7 @@ fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) ->
         {
             format!(
                 "{start} on port `{}`",
-                output_name(model, controller, was.output)
+                old_plug(model, controller, was.output)
             )
         }
         _ => start,
@@ -305,7 +352,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
         ),
         Cause::Pinned(_) => format!("a pin on {here} says where it begins"),
         Cause::Rewired => "its wire names another port".to_owned(),
-        Cause::Replaced => "it no longer fits on the port it had".to_owned(),
+        Cause::Replaced(why) => unseated(model, plan, why, id),
         Cause::Shared(other) => format!(
             "the lock has `{}` on the same slots or in the same universe, as two branches that were merged may",
             name(other)
@@ -341,12 +388,74 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
             "`{}` found no gap that is long enough in the universes of `{controller}`, and this moves the fewest slots",
             name(other)
         ),
-        Cause::Taken(_) => "its old place is reserved or pinned for another now".to_owned(),
+        Cause::Taken(at) => taken(model, at),
         Cause::Outside => {
             format!("its old place is outside the universes that `{controller}` has now")
         }
         Cause::Align => "`align` or `whole nodes` does not let it begin where it lay".to_owned(),
         Cause::Compact => "all was to be laid out afresh".to_owned(),
+    }
+}
+
+/// Why a string could not stay on the output that it had, as half a sentence.
+fn unseated(model: &Model, plan: &Plan, why: Unseated, id: Option<StringId>) -> String {
+    let was = id.and_then(|id| plan.past.as_ref()?.of(id));
+    let old = was.and_then(|was| Some(old_plug(model, was.controller?, was.output)));
+    let old = old.map_or_else(
+        || "the port it had".to_owned(),
+        |old| format!("port `{old}`"),
+    );
+    match why {
+        Unseated::Reserved(_) => format!("{old} is reserved"),
+        Unseated::Gone => format!("{old} does not exist any more"),
+        Unseated::Chip => format!("{old} does not drive its chip"),
+        Unseated::Volts => format!("{old} has another voltage"),
+        Unseated::Room => format!("{old} has no room for it any more"),
+    }
+}
+
+/// What lies on an old place now, as half a sentence; `at` is where the display says so.
+fn taken(model: &Model, at: Span) -> String {
+    let because = |reason: &Option<Box<str>>| match reason {
+        Some(reason) => format!(" (\"{}\")", shown(reason)),
+        None => String::new(),
+    };
+    let universes = (model.reserved_universes.iter()).find(|row| row.at == at);
+    if let Some(row) = universes {
+        let words = match row.first == row.last {
+            true => format!("universe {} is", row.first),
+            false => format!("universes {} to {} are", row.first, row.last),
+        };
+        return format!("{words} reserved{}", because(&row.reason));
+    }
+    let outputs = (model.reserved_outputs.iter()).find(|row| row.at == at);
+    if let Some(row) = outputs {
+        let output = output_name(model, row.controller, row.output);
+        let what = match row.slots {
+            Some((from, to)) => format!("slots {from} to {to} of `{output}` are"),
+            None => format!("`{output}` is"),
+        };
+        return format!("{what} reserved{}", because(&row.reason));
+    }
+    let pinned = model.pieces.iter().find_map(|piece| match piece.kind {
+        PieceKind::String(id, Some(pin)) if pin.at == at => Some((id, pin.place)),
+        PieceKind::String(..) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    });
+    if let Some((id, place)) = pinned {
+        let name = shown(&model.name_of(id));
+        let place = match place {
+            PinPlace::Channel(channel) => channel_name(model, channel),
+            PinPlace::Slot(slot) => format!("slot {slot}"),
+        };
+        return format!("`{name}` is pinned to {place}, in the old place of its line");
+    }
+    let owner = (model.controllers.iter()).find(|one| one.start_at == Some(at));
+    match owner {
+        Some(owner) => format!(
+            "its old place is in the universes of `{}`",
+            shown(&owner.name)
+        ),
+        None => "its old place is taken".to_owned(),
     }
 }
 
@@ -369,6 +478,7 @@ fn changed(
         Change::Added(id) => format!("`{}` was added to {}", name(id), on(id)),
         Change::Length(id) => format!("`{}` on {} has another length", name(id), on(id)),
         Change::Order(id) => format!("`{}` has another place on {}", name(id), on(id)),
+        Change::Stored(id) => format!("`{}` is stored and the line closes up", name(id)),
         Change::Left(id) => format!("`{}` went to another port", name(id)),
         Change::Gone(index) => {
             let past = plan.past.as_ref();

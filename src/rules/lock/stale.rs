@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
                 the display was changed since the last build, or there was none.",
         why: "An automatic check with `--locked` proves that no string moved, and that what is new was built and its lock \
               kept.",
-        source: "LANGUAGE.md, sections 6 and 8",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -192,12 +192,9 @@ fn place(model: &Model, plan: &Plan, id: StringId) -> String {
     let Some(placed) = plan.of(id) else {
         return String::new();
     };
-    let port = plan.ports.get(placed.port as usize);
-    let port = port.map_or(String::new(), |port| {
-        usage::output_name(model, port.controller, port.output)
-    });
     format!(
-        "{} on `{port}`",
-        usage::stretch_name(model, placed.start, placed.end)
+        "{} on `{}`",
+        usage::stretch_name(model, placed.start, placed.end),
+        usage::plug_of(model, plan, id)
     )
 }

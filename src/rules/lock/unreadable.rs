@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
                 written over, since then every address might change.\n\n\
                 Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
         why: "The show is programmed against the addresses in the lock, and the controllers are set to them.",
-        source: "LANGUAGE.md, section 7; the format: src/lockfile",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -85,6 +85,8 @@ pub enum Fault<'t> {
     Display,
     /// The slots of a universe are no number that they can be.
     UniverseSlots,
+    /// A rename that is none.
+    Renamed,
     /// A row's name is no name of a string.
     Name,
     /// A row's port is none.
@@ -121,6 +123,11 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
             "has universes of no lawful size".to_owned(),
             "not 1 to 512 slots",
             BACK,
+        ),
+        Fault::Renamed => (
+            "has a rename without an old and a new name".to_owned(),
+            "no old and new name",
+            "bring the line back as it was, as `- egret -> heron`; without it a rename may be carried over twice",
         ),
         _ => (
             "has a line that is none of a lock".to_owned(),

@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
                 the same. To the compiler they are two things.",
         why: "Whoever reads the list at the bench takes them for one, and a slip in a wire hangs the wrong one on the port \
               without a message.",
-        source: "the language guide: names are compared letter by letter",
+        source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop owl { node bullet; string 50 nodes }\n\

@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
                 or a controller's universes come after those of one that comes after it; or the value of a `let` needs \
                 that of one that needs its own; or files include each other.",
         why: "There is no first one to begin with, so none of them has a value.",
-        source: "the language guide: `like`, `universes after`, `same as`, `let` and `include`",
+        source: "grammar/LANGUAGE.md, \"Blocks and settings\", grammar/LANGUAGE.md, \"controller\", grammar/LANGUAGE.md, \"Same data\", grammar/LANGUAGE.md, \"let\", grammar/LANGUAGE.md, \"include\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { universes after barn; ports 1..4 { } }\n\
                 controller barn { universes after shed; ports 1..4 { } }\n\

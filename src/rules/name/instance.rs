@@ -13,7 +13,7 @@ pub const RULE: Rule = Rule {
         means: "A reference such as `arch[9]` names member 9 of a family that was declared with fewer members, \
                 or a member of a prop that is no family.",
         why: "There is no such thing to wire; with a guess a string of another member would get its address.",
-        source: "the language guide: members of `prop NAME * N` count from 1 to N",
+        source: "grammar/LANGUAGE.md, \"prop\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop arch * 6 { node bullet; string 50 nodes }\n\

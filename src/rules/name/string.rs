@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
                 that none of its strings has.",
         why: "The cable with that tape on it does not exist; off by one here is off by a whole string on the \
               ladder.",
-        source: "the language guide: strings count from 1 in the order written",
+        source: "grammar/LANGUAGE.md, \"prop\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop tree { node bullet; strings 2 of 200 nodes }\n\

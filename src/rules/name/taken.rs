@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
                 may both be called `star`. A display has one `display` statement.",
         why: "A name is what addresses hang on from year to year; with two owners nobody can say which string \
               a wire means.",
-        source: "the language guide: identity is the name, never the place in a file",
+        source: "grammar/LANGUAGE.md, \"Names\", grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\

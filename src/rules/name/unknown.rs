@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
                 statement of the display (or of its included files) declares.",
         why: "Nothing can be wired, fed or copied that does not exist; most often it is a slip of the pen, and \
               a guess would put a string on the wrong port.",
-        source: "the language guide: every name is declared once, in any order",
+        source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bulet; string 50 nodes }\n\
@@ -70,6 +70,29 @@ pub fn name<'n>(
         },
     );
     finding.fix_near(span, &near)
+}
+
+/// A chip that nothing declares and that is not known beforehand; `near` are those that may be meant, all with as many
+/// slots a node as this one would have.
+pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
+    let written = shown(written);
+    let help = if near.is_empty() {
+        format!(
+            "declare it with the figures of its data sheet, such as `chip {written} {{ rate 800 kHz; latch 300 us; depth 8 }}`"
+        )
+    } else {
+        format!("did you mean {}?", ticked_or(near))
+    };
+    let finding = RULE.at(
+        span,
+        Words {
+            message: format!("no chip is named `{written}`"),
+            label: "no such chip".to_owned(),
+            why: "its bits and its pace decide how many nodes a port has time for".to_owned(),
+            help,
+        },
+    );
+    finding.fix_near(span, near)
 }
 
 /// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is what the second one is, `meant` the statement as it is meant.

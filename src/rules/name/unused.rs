@@ -2,10 +2,11 @@
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{Model, ReceiverId};
+use crate::model::{ControllerId, Model, PieceKind, ReceiverId, Target};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use std::collections::BTreeSet;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -16,7 +17,7 @@ pub const RULE: Rule = Rule {
         means: "A chip, a make of node, a `let`, a supply, a circuit, a receiver or a controller is declared, \
                 and nothing names it or comes to lie on it.",
         why: "It is either left over from last year or a sign that a wire to it is missing.",
-        source: "the language guide",
+        source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 node icicle { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
@@ -88,17 +89,7 @@ pub fn empty_chain(span: Span) -> Diagnostic {
 /// Controllers and receivers that nothing came to lie on. Where something has no place yet, what is free may
 /// be just what it needs, so nothing is told.
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let placed = plan.placed.iter().zip(&model.strings);
-    let whole = placed.into_iter().all(|(placed, string)| {
-        let stock = model
-            .props
-            .get(string.prop.index())
-            .is_some_and(|p| p.stock);
-        placed.is_some() || stock
-    });
-    if model.incomplete || !whole {
-        return;
-    }
+    let homeless = homeless(model, plan);
     for (index, controller) in model.controllers.iter().enumerate() {
         let plan = plan.controllers.get(index);
         let empty = plan.is_none_or(|plan| plan.ports.is_empty());
@@ -106,7 +97,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             .reserved_outputs
             .iter()
             .any(|reserved| reserved.controller.index() == index);
-        if empty && !reserved && !controller.stock {
+        let id = ControllerId::from(index);
+        let unsure = model.gaps.on(id) || homeless.contains(&None) || homeless.contains(&Some(id));
+        if empty && !reserved && !controller.stock && !unsure {
             sink.push(declared("controller", &controller.name, controller.at));
         }
     }
@@ -118,7 +111,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
     for (index, receiver) in model.receivers.iter().enumerate() {
         let id = ReceiverId::from(index);
-        let idle = used.get(id.index()).is_some_and(|used| !used);
+        let on = Some(receiver.controller);
+        let unsure = model.gaps.on(receiver.controller)
+            || homeless.contains(&None)
+            || homeless.contains(&on);
+        let idle = !unsure && used.get(id.index()).is_some_and(|used| !used);
         if idle && !receiver.stock {
             let same = (model.controllers.iter()).find(|one| one.name == receiver.name);
             sink.push(match same {
@@ -127,4 +124,21 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             });
         }
     }
+}
+
+/// Where strings without a place may come to lie: the controllers that their wires name, `None` for any.
+fn homeless(model: &Model, plan: &Plan) -> BTreeSet<Option<ControllerId>> {
+    let lines = model.lines.iter().filter(|line| {
+        model.pieces_of(line).iter().any(|piece| match piece.kind {
+            PieceKind::String(id, _) => plan.of(id).is_none(),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => false,
+        })
+    });
+    lines
+        .map(|line| match line.target {
+            Target::Any => None,
+            Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => Some(id),
+            Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
+        })
+        .collect()
 }

@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Two controllers have the same `host`.",
         why: "Two devices with one address on a network answer in turn: data for either reaches now one, now the other.",
-        source: "RFC 5227 (IPv4 address conflicts)",
+        source: "RFC 5227 (IPv4 address conflicts; free from the IETF)",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { host 192.168.40.11; ports 1..4 { chip ws2811 } }\n\

@@ -5,7 +5,7 @@ use crate::model::{Controller, ControllerId, Model};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
-use crate::unit::decimal;
+use crate::unit::{counted, decimal};
 use crate::usage::{self, Heard};
 
 /// The rule.
@@ -17,17 +17,19 @@ pub const RULE: Rule = Rule {
         means: "What one controller is sent in a second is more than a 100 Mbit/s link carries, or what all of them are sent \
                 is more than the gigabit link of the machine that plays the show carries. Counted at the frame rate, with all \
                 that Ethernet, IP and UDP put around the data. A controller that shows another's data (`same as`) is sent it \
-                too: by multicast in the same packets, else in a copy of its own.",
+                too: by multicast in the same packets, else in a copy of its own. A switch without IGMP snooping sends every \
+                multicast packet to each of its ports, so the multicast of all controllers together is held against one \
+                100 Mbit/s link as well.",
         why: "Packets are dropped, so strings stutter or freeze. 100 Mbit/s carry at most 443 full universes of E1.31 at 40 Hz, \
               403 at 44 Hz.",
-        source: "IEEE 802.3 (100BASE-TX, 1000BASE-T; 38 bytes around each frame); ANSI E1.31-2018, Table 4-1 (126 bytes around the slots)",
-        wrong: "node dot { chip apa102; colour RGB }\n\
-                prop wall { node dot; string 80000 nodes }\n\
-                controller pier { input e131 unicast; ports 1..2 { chip apa102 } }\n\
+        source: "IEEE 802.3-2022 (100BASE-TX, 1000BASE-T; 38 bytes around each frame; free to read after registering, edition from memory); \
+                 ANSI E1.31-2018, Table 4-1 (126 bytes around the slots) and 9.2 (receivers join groups by IGMP; free from ESTA); \
+                 RFC 4541, 2.1 (what a switch that snoops on IGMP forwards)",
+        wrong: "prop wall { slots 240000 }\n\
+                controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
                 wire pier.1: wall\n",
-        right: "node dot { chip apa102; colour RGB }\n\
-                prop wall { node dot; string 70000 nodes }\n\
-                controller pier { input e131 unicast; ports 1..2 { chip apa102 } }\n\
+        right: "prop wall { slots 210000 }\n\
+                controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
                 wire pier.1: wall\n",
     },
     check: Some(check),
@@ -51,9 +53,9 @@ pub fn bits_a_second(model: &Model, controller: &Controller, slots: &[u32]) -> u
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let mut total = 0_u64;
-    let mut over = None;
-    let mut looked_at = 0;
+    let (mut total, mut multicast) = (0_u64, 0_u64);
+    let (mut over, mut flooded) = (None, None);
+    let (mut looked_at, mut listening) = (0, 0);
     // What one packet brings to all that listen is sent by the machine once.
     let mut grouped = vec![false; *UNIVERSES.end() as usize + 1];
     for (index, controller) in model.controllers.iter().enumerate() {
@@ -62,19 +64,28 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         if heard.is_empty() {
             continue;
         }
+        listening += 1;
         let slots = |heard: &[Heard]| heard.iter().map(|row| row.highest).collect::<Vec<u32>>();
         let bits = bits_a_second(model, controller, &slots(&heard));
         if bits > LINK {
             sink.push(link(model, controller, bits, heard.len()));
         }
         let input = controller.input;
-        if input.protocol.to_a_group(input.form) {
+        let to_a_group = input.protocol.to_a_group(input.form);
+        if to_a_group {
             heard.retain(|row| {
                 let sent = grouped.get_mut(row.universe as usize);
                 sent.is_some_and(|sent| !std::mem::replace(sent, true))
             });
         }
-        total = total.saturating_add(bits_a_second(model, controller, &slots(&heard)));
+        let bits = bits_a_second(model, controller, &slots(&heard));
+        total = total.saturating_add(bits);
+        if to_a_group {
+            multicast = multicast.saturating_add(bits);
+            if multicast > LINK {
+                flooded = flooded.or(Some(controller));
+            }
+        }
         if total > TRUNK {
             over = over.or(Some(controller));
         }
@@ -84,6 +95,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
     if let Some(controller) = over {
         sink.push(trunk(model, total, controller));
+    }
+    // What a single controller is sent is no news to any other.
+    if let Some(controller) = flooded.filter(|_| listening > 1) {
+        sink.push(flood(model, multicast, controller));
     }
 }
 
@@ -104,8 +119,9 @@ fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> 
         controller.at,
         Words {
             message: format!(
-                "`{name}` is sent {} in {universes} universes at {}, a 100 Mbit/s link carries less",
+                "`{name}` is sent {} in {} at {}, a 100 Mbit/s link carries less",
                 mbit(bits),
+                counted(universes, "universe"),
                 rate(model)
             ),
             label: mbit(bits),
@@ -135,4 +151,21 @@ fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
         model.display.frame_rate_at,
         format!("{} set here", rate(model)),
     )
+}
+
+fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
+    RULE.at(
+        last.input_at.unwrap_or(last.at),
+        Words {
+            message: format!(
+                "{} at {} are sent by multicast, a 100 Mbit/s port of a switch carries less",
+                mbit(all),
+                rate(model)
+            ),
+            label: format!("with `{}` the multicast is more than 100 Mbit/s", last.name),
+            why: "a switch without IGMP snooping sends multicast to all its ports, so it floods each controller with the data of all".into(),
+            help: "send unicast (`input e131 unicast`), or use a switch with IGMP snooping; if all links are faster, leave it as it is".into(),
+        },
+    )
+    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
 }

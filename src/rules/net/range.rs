@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
                 sub-net 0 to 15, universe 0 to 15), so it ends at 32767 (127:15:15); with `artnet from 0` display universe \
                 32768 is the last.",
         why: "There is no packet that could name the universe, so its strings stay dark.",
-        source: "Art-Net 4, Port-Address; ANSI E1.31-2018, 6.2.7",
+        source: "Art-Net 4 protocol specification, revision 1.4 (Port-Address; free from its publisher); ANSI E1.31-2018, 6.2.7 (free from ESTA)",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input artnet; universes from 40000; ports 1..4 { chip ws2811 } }\n\

@@ -20,7 +20,7 @@ pub const RULE: Rule = Rule {
         means: "The compiler was to pick a port and found none: every port it may use is taken, too short, too slow, made for \
                 other nodes, or reserved.",
         why: "The string has no port, so it has no address and stays dark.",
-        source: "LANGUAGE.md, section 4",
+        source: "grammar/LANGUAGE.md, \"Ports that the compiler picks\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 90 nodes }\n\
                 controller pier { ports 1..1 { nodes at most 100 } }\n\

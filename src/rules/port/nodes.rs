@@ -7,7 +7,7 @@ use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
-use crate::usage::output_name;
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
         means: "`nodes at most N` (or `slots at most N`) says what a port may drive. More hangs on it; nodes that a `skip` \
                 leaves dark count too, since the port sends them all the same.",
         why: "The controller stops sending at its limit, so the last nodes of the line stay dark or keep their colour.",
-        source: "the port's own limit, as its `nodes at most` has it",
+        source: "the port's own limit, as its `nodes at most` has it; grammar/LANGUAGE.md, \"Ports\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 110 nodes }\n\
                 controller pier { ports 1..4 { nodes at most 200 } }\n\
@@ -58,7 +58,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 }
 
 fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str) -> Diagnostic {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let count = |count: u64| counted(i64::try_from(count).unwrap_or(i64::MAX), unit);
     let too_many = total.saturating_sub(u64::from(most.value));
     let over = first_over(model, port, u64::from(most.value), unit == "slot");
@@ -133,7 +133,7 @@ fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> Over {
 
 /// What to do: move the string that does not fit, or cut it if no port of this kind can take it.
 fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> String {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let most = u64::from(most.max(1));
     let rest = match over.strings.1 {
         0 => "",
@@ -144,8 +144,9 @@ fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> S
             let parts = length.div_ceil(most);
             let each = length.div_ceil(parts);
             format!(
-                "cut {} into {parts} strings of at most {each} nodes, each on a port of its own",
-                over.what
+                "cut {} into {parts} strings of at most {}, each on a port of its own",
+                over.what,
+                counted(each, "node")
             )
         }
         Some(length) if length > most => format!("wire {} to a port that takes more", over.what),

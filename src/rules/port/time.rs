@@ -6,8 +6,8 @@ use crate::model::{Model, Output, PieceKind};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::unit::decimal;
-use crate::usage::{output_name, strings};
+use crate::unit::{counted, decimal};
+use crate::usage::{plug_name, strings};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -19,16 +19,17 @@ pub const RULE: Rule = Rule {
                 they take over the colours (the latch). That takes longer than one frame at the display's frame rate. Skipped \
                 nodes are sent too. A DMX output sends its slots in the same way, 44 us each.",
         why: "The port can't keep up: it drops frames, so it moves in jerks and out of step with its neighbours.",
-        source: "data sheets of the chips (bit time and latch): frame >= nodes * bits * bit time + latch; ANSI E1.11 for DMX",
+        source: "data sheets of the chips (bit time and latch): frame >= header + nodes * bits * bit time + latch; for DMX ANSI E1.11-2008 (R2018) \
+                 (44 us a slot; free from ESTA); grammar/LANGUAGE.md, \"Ports\"",
         wrong: "display \"pier\" { frame rate 60 Hz }\n\
                 node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 600 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
+                controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
         right: "display \"pier\" { frame rate 50 Hz }\n\
                 node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 600 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
+                controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
     },
     check: Some(check),
@@ -71,7 +72,7 @@ fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
 }
 
 fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -> Diagnostic {
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let rate = hertz(model.display.frame_rate_mhz);
     let time = load.time();
     let fits = load.frame_nodes(model).unwrap_or(0);
@@ -81,16 +82,30 @@ fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -
         at,
         Words {
             message: format!(
-                "port `{name}` needs {} for its {length} nodes, one frame at {rate} has {}",
+                "port `{name}` needs {} for its {}, one frame at {rate} has {}",
                 time.words(),
+                counted(length, "node"),
                 frame_words(model)
             ),
-            label: format!("{what} runs over the frame: {fits} nodes fit, {} too many", length.saturating_sub(fits)),
+            label: format!(
+                "{what} runs over the frame: {}, {} too many",
+                fit_words(fits),
+                length.saturating_sub(fits)
+            ),
             why: "the port drops frames, so what hangs on it moves in jerks and out of step".into(),
-            help: format!("put at most {fits} nodes on `{name}`, or set `frame rate {slower}` or slower in `display`"),
+            help: format!(
+                "put at most {} on `{name}`, or set `frame rate {slower}` or slower in `display`",
+                counted(fits, "node")
+            ),
         },
     )
     .and_if(model.display.frame_rate_at, format!("{rate} set here"))
+}
+
+/// `1 node fits`, `2 nodes fit`.
+fn fit_words(nodes: u64) -> String {
+    let ending = if nodes == 1 { "s" } else { "" };
+    format!("{} fit{ending}", counted(nodes, "node"))
 }
 
 fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
@@ -102,7 +117,7 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
     let Some((slot, at, id)) = ends.max_by_key(|(slot, ..)| *slot) else {
         return;
     };
-    let name = output_name(model, port.controller, port.output);
+    let name = plug_name(model, port, None);
     let rate = hertz(model.display.frame_rate_mhz);
     let packet: Time = dmx_packet(slot);
     let slower = packet.rate_mhz().map_or(String::new(), rounded);
@@ -115,8 +130,9 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
     };
     let words = Words {
         message: format!(
-            "DMX output `{name}` needs {} for {slot} slots, one frame at {rate} has {}",
+            "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
             packet.words(),
+            counted(slot, "slot"),
             frame_words(model)
         ),
         label: format!(

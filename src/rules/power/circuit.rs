@@ -15,9 +15,10 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "The supplies, controllers and fixtures `on` a circuit take more than 80 % of its breaker. A supply counts with what \
                 it gives at the level that `dim to` allows, and with its own loss: it gives 85 % of what it takes, unless it says \
-                `efficiency`.",
+                `efficiency`. Power factor and inrush are not counted: a supply without power factor correction takes more \
+                current than this, so leave room, and let somebody licensed decide.",
         why: "The breaker trips in the middle of the show, and everything on it goes dark at once.",
-        source: "NFPA 70 (NEC), 210.20(A): a load of three hours or more takes at most 80 % of a breaker; the efficiency is common \
+        source: "NFPA 70 (NEC), 2020 edition, 210.20(A) (from memory): a load of three hours or more takes at most 80 % of a breaker; the efficiency is common \
                  practice for switching supplies, no source",
         wrong: "circuit porch { volts 120 V; breaker 15 A }\n\
                 prop flood * 4 { slots 6; draw 400 W; on porch }\n\

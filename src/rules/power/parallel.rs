@@ -1,6 +1,6 @@
 //! `power/parallel`: two supplies joined on the plus side.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity, Words, words};
 use crate::model::{Injection, Model, PowerFeed};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -18,29 +18,35 @@ pub const RULE: Rule = Rule {
         why: "No two supplies have quite the same voltage. The higher one feeds into the lower, which may switch off, fail, or hold \
               the line live when its own fuse is out.",
         source: "makers' notes on parallel operation of supplies; common practice, no standard",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
                 prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
-                inject arch at node 50 from tree through 1 m of 16 AWG\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
                 prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
-                inject arch at node 50 from tree through 1 m of 16 AWG apart\n",
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
+                inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A apart\n",
     },
     check: None,
 };
 
-/// An injection from a supply other than the one that feeds the line already, which `first` says.
+/// An injection from a supply other than the one that feeds the line already, which `first` says. `last`: at one of its
+/// points no node comes after it.
 #[must_use]
-pub fn joined(model: &Model, injection: &Injection, other: &str, first: Span) -> Diagnostic {
+pub fn joined(
+    model: &Model,
+    injection: &Injection,
+    (other, first): (&str, Span),
+    last: bool,
+) -> Diagnostic {
     let name = |id: crate::model::SupplyId| {
         model
             .supplies
@@ -58,10 +64,31 @@ pub fn joined(model: &Model, injection: &Injection, other: &str, first: Span) ->
             message: format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
             label: format!("`{own}` feeds it here"),
             why: "the supply with the higher voltage feeds into the other, which may switch off or fail".into(),
-            help: format!("cut the plus before this point and write `apart` behind the statement, or inject from `{other}`"),
+            help: help(model, injection, other, last),
         },
     )
     .and(first, format!("`{other}` feeds the same plus here"))
+}
+
+/// A cut where no node comes after it would leave the injection with nothing to feed.
+fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String {
+    let cut = "cut the plus before this point and write `apart` after the statement";
+    let string = injection.strings.first().copied();
+    let nodes = string.and_then(|id| model.shape_of(id));
+    let nodes = nodes.map_or(0, |shape| shape.nodes);
+    match string.filter(|_| nodes > 1) {
+        _ if injection.apart => format!("inject from `{other}`, or take this one away"),
+        _ if !last => format!("{cut}, or inject from `{other}`"),
+        Some(id) if injection.strings.len() == 1 => {
+            let (name, node) = (words::shown(&model.name_of(id)), nodes / 2 + 1);
+            format!(
+                "inject from `{other}`; or let this supply feed only the last part of the line: move it to the first node of that part and cut the plus there (`inject {name} at node {node} … apart`)"
+            )
+        }
+        _ => format!(
+            "inject from `{other}`: no node comes after this point, so a cut here would leave it nothing to feed"
+        ),
+    }
 }
 
 /// Two `power` statements that name the same port.

@@ -15,19 +15,19 @@ pub const RULE: Rule = Rule {
         means: "All that a supply feeds takes more than its rating at the level that `dim to` allows. Over 80 % of the rating is \
                 a warning: that is what a supply gives for hours, boxed in, without growing old.",
         why: "An overloaded supply switches off, sags until nodes lose their colours, or grows hot.",
-        source: "the supply's own rating; NFPA 70 (NEC), 210.20(A): 80 % for a load of three hours or more",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA }\n\
+        source: "the supply's own rating; NFPA 70 (NEC), 2020 edition, 210.20(A) (from memory): 80 % for a load of three hours or more",
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 50 mm; gauge 12 AWG }\n\
                 prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 20 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 10 AWG\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA }\n\
+                power pier.1..4 from shed through 0.5 m of 10 AWG fuse 30 A\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 50 mm; gauge 12 AWG }\n\
                 prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 20 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 10 AWG\n",
+                power pier.1..4 from shed through 0.5 m of 10 AWG fuse 30 A\n",
     },
     check: None,
 };

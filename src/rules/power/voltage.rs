@@ -18,24 +18,24 @@ pub const RULE: Rule = Rule {
         means: "What is left of the supply's voltage at a node, after all that its conductors take on the way there and back, is less \
                 than it works with, at the level that `dim to` allows. Where that is so at full level only, it is advice. The floor \
                 is the chip's own, or three quarters of what the node is made for where that is more; `floor` of a `node` or `chip` \
-                says otherwise.",
+                says otherwise. A node that does not say its `volts` is taken to be made for those of its port.",
         why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and everything behind \
               flickers or stays dark.",
-        source: "data sheets of the chips (least supply voltage); ASTM B258 and IEC 60228 (resistance of conductors); three quarters \
+        source: "data sheets of the chips (least supply voltage); ASTM B258-18 and IEC 60228:2004 (resistance of conductors; purchased, editions from memory); three quarters \
                  for diodes in a row is common practice, no source",
-        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 55 mA; pitch 75 mm; gauge 20 AWG }\n\
+        wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
                 prop arch { node dot; string 200 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 55 mA; pitch 75 mm; gauge 20 AWG }\n\
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
                 prop arch { node dot; string 200 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V } }\n\
+                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG\n\
-                inject arch at end from shed through 15 m of 14 AWG fuse 7.5 A\n",
+                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
+                inject arch at end from shed through 30 m of 14 AWG fuse 5 A\n",
     },
     check: None,
 };
@@ -48,19 +48,29 @@ pub struct Case<'a> {
     pub low: Low,
     /// What would help; nothing where it was not looked for.
     pub cure: Option<Cure>,
+    /// The line whose finding gives the injections for this one too.
+    pub told_at: Option<&'a Section>,
 }
 
 impl Case<'_> {
     fn port(&self, model: &Model, plan: &Plan) -> String {
-        match plan.ports.get(self.section.port as usize) {
-            Some(port) => match port.output {
-                Output::Pixel(number) => {
-                    port_name(model, port.controller, number, self.section.receiver)
-                }
-                Output::Dmx(_) => String::new(),
-            },
-            None => String::new(),
-        }
+        port_of(model, plan, self.section)
+    }
+
+    /// The statements that its finding gives.
+    fn inject(&self) -> &[Remedy] {
+        let own = self.cure.as_ref().filter(|_| self.told_at.is_none());
+        own.map_or(&[], |cure| &cure.inject)
+    }
+}
+
+fn port_of(model: &Model, plan: &Plan, section: &Section) -> String {
+    match plan.ports.get(section.port as usize) {
+        Some(port) => match port.output {
+            Output::Pixel(number) => port_name(model, port.controller, number, section.receiver),
+            Output::Dmx(_) => String::new(),
+        },
+        None => String::new(),
     }
 }
 
@@ -97,8 +107,9 @@ pub fn allowed(
     };
     let Some((at, _)) = feed else { return finding };
     let finding = finding.and(at, "fed from here");
-    let inject = case.cure.iter().flat_map(|cure| &cure.inject);
-    let text: String = inject
+    let text: String = case
+        .inject()
+        .iter()
         .map(|remedy| format!("\n{}", inject_statement(model, remedy)))
         .collect();
     if text.is_empty() {
@@ -122,14 +133,11 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
         1 => " (and nodes of 1 more line)".into(),
         others => format!(" (and nodes of {others} more lines)"),
     };
-    let statements: Vec<String> = ticked(model, case.cure.iter().flat_map(|cure| &cure.inject));
-    let help = if statements.is_empty() {
+    let add = added(model, case.inject(), "tinsel power FILE --suggest --at 100");
+    let help = if add.is_empty() {
         "test with one colour or a few nodes at a time".to_owned()
     } else {
-        format!(
-            "test with one colour at a time, or add {}",
-            words::list(&statements, "and")
-        )
+        format!("test with one colour at a time, or {add}")
     };
     let mut finding = RULE.at(
         low.at,
@@ -144,12 +152,31 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     finding
 }
 
+/// Statements that are written out in a help; more are left to the command that writes them.
+const MOST_WRITTEN: usize = 4;
+
+/// What is to be added; empty for nothing.
+fn added(model: &Model, remedies: &[Remedy], command: &str) -> String {
+    match remedies.len() {
+        0 => String::new(),
+        count if count > MOST_WRITTEN => {
+            format!("add the {count} `inject` statements that `{command}` writes")
+        }
+        _ => format!("add {}", words::list(&ticked(model, remedies), "and")),
+    }
+}
+
 fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
     let Some(cure) = &case.cure else {
         return "feed it in more places: `tinsel power FILE --suggest` writes the statements"
             .into();
     };
-    let inject = ticked(model, &cure.inject);
+    if let Some(other) = case.told_at {
+        let port = port_of(model, plan, other);
+        return format!(
+            "add the statements that the finding of port `{port}` gives: both lines share a lead"
+        );
+    }
     let mut others = Vec::new();
     if let Some(gauge) = cure.lead {
         others.push(format!("its `power` through {}", gauge.words()));
@@ -162,22 +189,23 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
         ));
     }
     let others = words::list(&others, "or");
+    let inject = added(model, &cure.inject, "tinsel power FILE --suggest");
+    let why = || {
+        let cut = "cut the line into several, each on a port and supply of its own".to_owned();
+        let why = cure.why_not.as_deref();
+        why.map_or(cut, |why| format!("no injection helps: {why}"))
+    };
     match (inject.is_empty(), others.is_empty()) {
-        (false, false) => format!(
-            "add {}; {others} would hold too",
-            words::list(&inject, "and")
-        ),
-        (false, true) => format!("add {}", words::list(&inject, "and")),
-        (true, false) => {
-            format!("{others} would hold; no injection from the same supply does by itself")
-        }
-        (true, true) => "cut the line into several, each on a port and supply of its own".into(),
+        (false, false) => format!("{inject}; {others} would hold too"),
+        (false, true) => inject,
+        (true, false) => format!("{others} would hold; {}", why()),
+        (true, true) => why(),
     }
 }
 
-fn ticked<'a>(model: &Model, remedies: impl IntoIterator<Item = &'a Remedy>) -> Vec<String> {
+fn ticked(model: &Model, remedies: &[Remedy]) -> Vec<String> {
     let statements = remedies
-        .into_iter()
+        .iter()
         .map(|remedy| inject_statement(model, remedy));
     statements
         .map(|statement| format!("`{statement}`"))

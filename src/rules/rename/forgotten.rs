@@ -18,7 +18,7 @@ pub const RULE: Rule = Rule {
                 lock does not know. It may be the same prop under a new name.",
         why: "A name is all that ties a prop to its addresses. Without `renamed` the old ones are freed at the next build, \
               and the new name gets what is free.",
-        source: "LANGUAGE.md, sections 3 and 7",
+        source: "grammar/LANGUAGE.md, \"renamed\", grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -53,7 +53,7 @@ type Shape<'a> = Vec<(&'a str, u64)>;
 type Alike<'a> = (Vec<(&'a str, Span)>, Vec<PropId>);
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let Some(past) = plan.past.as_ref().filter(|_| !model.incomplete) else {
+    let Some(past) = plan.past.as_ref().filter(|_| !model.gaps.all) else {
         return;
     };
     if past.freed.is_empty() {
@@ -64,7 +64,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for freed in &past.freed {
         let end = freed.name.find(['[', '.']).unwrap_or(freed.name.len());
         let (name, rest) = freed.name.split_at(end);
-        if !there.contains(name) {
+        // What did not parse may be where it is declared, or renamed.
+        if !there.contains(name) && !model.gaps.words.contains(name) {
             let (shape, _) = gone.entry(name).or_insert((Vec::new(), freed.was.at));
             shape.push((rest, freed.was.slots));
         }

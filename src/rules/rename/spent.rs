@@ -1,9 +1,9 @@
 //! `rename/spent`: a rename that has nothing to carry over.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
-use crate::model::{Model, Rename};
-use crate::plan::Plan;
+use crate::diagnostic::{Severity, Sink, Words};
+use crate::model::Model;
+use crate::plan::{Carried, Plan};
 use crate::rules::{Page, Rule};
 
 /// The rule.
@@ -12,10 +12,11 @@ pub const RULE: Rule = Rule {
     severity: Severity::Advice,
     title: "a rename that has nothing to carry over",
     page: Page {
-        means: "`renamed OLD -> NEW` carries the addresses that the lock holds for OLD over to NEW. No lock holds OLD: the \
-                rename has done its work, or there never was such a name.",
-        why: "A rename that stays would catch a new thing that is called OLD one day.",
-        source: "LANGUAGE.md, section 3",
+        means: "`renamed OLD -> NEW` carries the addresses that the lock holds for OLD over to NEW. A build does this once and \
+                notes it in the lock; from then on the statement does nothing. Here it has been built, or no lock holds OLD.",
+        why: "A statement that does nothing misleads whoever reads the display next. Take it away: the next build takes its \
+              note out of the lock, and the same names can be renamed again.",
+        source: "grammar/LANGUAGE.md, \"renamed\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -32,18 +33,14 @@ pub const RULE: Rule = Rule {
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for (index, rename) in model.renames.iter().enumerate() {
         let (old, new) = (shown(&rename.old), shown(&rename.new));
-        let carried = plan
-            .past
-            .as_ref()
-            .map(|past| past.carried.get(index) == Some(&true));
+        let carried = plan.past.as_ref().and_then(|past| past.carried.get(index));
         let (message, label) = match carried {
-            // Names that are handed on in a ring stay in the lock, so the next build would hand them on once more.
-            Some(true) if in_ring(model, index) => {
-                sink.push(again(rename, &old, &new));
-                continue;
-            }
-            Some(true) => continue,
-            Some(false) => (
+            Some(Carried::Now) => continue,
+            Some(Carried::Before) => (
+                format!("a build has carried `{old}` over to `{new}`, so this rename does nothing"),
+                "carried over already".to_owned(),
+            ),
+            Some(Carried::Nothing) => (
                 format!("the lock does not hold `{old}`, so nothing is carried over to `{new}`"),
                 format!("the lock has no `{old}`"),
             ),
@@ -57,38 +54,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let words = Words {
             message,
             label,
-            why: "a rename without use would catch the next thing that gets the old name".into(),
+            why: "a rename that does nothing misleads whoever reads the display next".into(),
             help: format!("take `renamed {old} -> {new}` away"),
         };
         sink.push(RULE.at(rename.at, words));
     }
-}
-
-/// Whether a rename is one of a ring: `a -> b`, `b -> a`.
-fn in_ring(model: &Model, index: usize) -> bool {
-    let Some(first) = model.renames.get(index) else {
-        return false;
-    };
-    let mut name = &first.new;
-    for _ in &model.renames {
-        let Some(next) = model.renames.iter().find(|other| other.old == *name) else {
-            return false;
-        };
-        name = &next.new;
-        if *name == first.new {
-            return true;
-        }
-    }
-    false
-}
-
-/// A rename that would be carried out at every build.
-fn again(rename: &Rename, old: &str, new: &str) -> Diagnostic {
-    let words = Words {
-        message: format!("`{old}` becomes `{new}` and its own name goes on to another, at every build anew"),
-        label: "carried out at each build while it stands here".to_owned(),
-        why: "after the next build the lock has the new names, and one more build would swap the addresses back".into(),
-        help: format!("build once, then take `renamed {old} -> {new}` away before the next build"),
-    };
-    RULE.at(rename.at, words)
 }

@@ -1,24 +1,26 @@
 //! `stored/mid-chain`: a string that is not put up, in the middle of an unbroken data line.
 
 use crate::diagnostic::words::list;
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::{Addressing, Model, Output, StringId};
-use crate::plan::{Plan, PortPlan};
+use crate::diagnostic::{Diagnostic, Fix, Severity, Words};
+use crate::model::{Model, StringId};
+use crate::plan::PortPlan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::{output_name, strings};
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
     code: "stored/mid-chain",
-    severity: Severity::Error,
+    severity: Severity::Warning,
     title: "a stored string in the middle of an unbroken data line",
     page: Page {
-        means: "A string that is not put up this season keeps its addresses. On a port that is one unbroken range the data of \
-                what hangs behind it would then come too late by its slots, because its nodes are not there to take theirs.",
-        why: "Each node takes the first data it gets and hands on the rest. Without the stored nodes all behind them show what \
-              was meant for nodes further on.",
-        source: "how chained pixels pass on data; LANGUAGE.md, section 3",
+        means: "A string that is not put up this season hangs before others on a port that is one unbroken range. Its nodes are \
+                not there to take their data, so the line closes up: what hangs behind moves forward by its slots, and the \
+                stored string keeps its slots at the end of the line. The finding says how many strings move and, where there \
+                is one, a way that moves fewer. With `addressing per prop` nothing else moves.",
+        why: "Each node takes the first data it gets and hands on the rest. Show data made for the old addresses lights the \
+              wrong nodes.",
+        source: "grammar/LANGUAGE.md, \"stored\"; data sheets of the chips (each node passes on what comes after its own data), for instance WS2811",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 3 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
@@ -30,78 +32,92 @@ pub const RULE: Rule = Rule {
                 wire pier.1: arch[1] -> arch[3] -> arch[2]\n\
                 stored arch[2]\n",
     },
-    check: Some(check),
+    check: None,
 };
 
 /// So many strings are named.
 const MOST_NAMED: usize = 3;
 
-fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    if model.strings.iter().all(|string| !string.stored) {
-        return;
-    }
-    for port in &plan.ports {
-        let unbroken = model
-            .controller(port.controller)
-            .is_some_and(|c| c.addressing != Addressing::PerProp);
-        if unbroken && matches!(port.output, Output::Pixel(_)) {
-            on_port(model, port, sink);
-        }
-    }
+/// A line that closes up.
+pub struct Closing<'a> {
+    /// Its output.
+    pub port: &'a PortPlan,
+    /// The stored strings that others hang behind, with their references; at least one.
+    pub away: &'a [(StringId, Span)],
+    /// The strings on it that move; at least one.
+    pub moved: &'a [StringId],
+    /// The first reference behind a stored string.
+    pub behind: Span,
+    /// What moves fewer strings, the fewest first.
+    pub ways: Vec<Way>,
 }
 
-fn on_port(model: &Model, port: &PortPlan, sink: &mut Sink) {
-    let stored = |id| model.string(id).is_some_and(|string| string.stored);
-    let chain: Vec<_> = strings(port).collect();
-    let up = chain.iter().rposition(|(id, _)| !stored(*id));
-    let Some((last_up, first)) = up.zip(chain.iter().position(|(id, _)| stored(*id))) else {
-        return;
-    };
-    if first > last_up {
-        return;
-    }
-    let Some((id, at)) = chain.get(first) else {
-        return;
-    };
-    let inner = chain.iter().take(last_up + 1).skip(first);
-    let (away, behind): (Vec<(StringId, Span)>, Vec<_>) = inner.partition(|(id, _)| stored(*id));
-    let (gone, hang) = (named(model, &away), named(model, &behind));
-    let slots: u32 = away
-        .iter()
-        .filter_map(|(id, _)| model.shape_of(*id).map(|shape| shape.slots))
+/// A way that moves fewer strings.
+pub struct Way {
+    /// What to write.
+    pub fix: Fix,
+    /// How many strings of the display move then.
+    pub left: usize,
+}
+
+/// A line that closes up because something on it is stored.
+#[must_use]
+pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
+    let away: Vec<StringId> = closing.away.iter().map(|(id, _)| *id).collect();
+    let (gone, moved) = (named(model, &away), named(model, closing.moved));
+    let slots: u32 = (away.iter())
+        .filter_map(|id| model.shape_of(*id).map(|shape| shape.slots))
         .fold(0, u32::saturating_add);
-    let (is, hangs) = (
-        if away.len() == 1 { "is" } else { "are" },
-        if behind.len() == 1 { "hangs" } else { "hang" },
-    );
-    let output = output_name(model, port.controller, port.output);
-    let name = model.name_of(*id);
-    let words = Words {
-        message: format!("{gone} {is} stored, but {hang} {hangs} behind on port `{output}`"),
-        label: format!("`{name}` is stored, its data would go to what hangs behind"),
-        why: format!(
-            "without the stored nodes in the line, {hang} would move by up to {slots} slots and show the wrong data"
-        ),
-        help: format!(
-            "wire {gone} last on `{output}`, or hang as many dark nodes in its place and take {gone} off `stored`"
-        ),
+    let is = if away.len() == 1 { "is" } else { "are" };
+    let moves = match closing.moved.len() {
+        1 => "1 string moves".to_owned(),
+        count => format!("{count} strings move"),
     };
-    let next = behind.first().map(|(_, at)| *at);
-    let next = next.filter(|next| next != at);
-    let stored_at = model.stored_at.iter().find(|(of, _)| of == id);
+    let output = plug_name(model, closing.port, away.first().copied());
+    let ways = closing.ways.iter().map(|way| match way.left {
+        0 => format!("{}: then none moves", way.fix.title),
+        1 => format!("{}: then 1 moves", way.fix.title),
+        left => format!("{}: then {left} move", way.fix.title),
+    });
+    let help = match ways.collect::<Vec<String>>() {
+        ways if ways.is_empty() => format!(
+            "make the show data of {moved} again, or hang as many dark nodes in the place of {gone} and take {gone} off \
+             `stored`"
+        ),
+        ways => ways.join("; or "),
+    };
+    let words = Words {
+        message: format!(
+            "{gone} {is} stored, so the line on port `{output}` closes up and {moves}"
+        ),
+        label: "stored".to_owned(),
+        why: format!(
+            "each node takes the first data it gets: at the old addresses what hangs behind would show data that is up to \
+             {slots} slots off"
+        ),
+        help,
+    };
+    let first = closing.away.first();
+    let at = first.map_or(Span::default(), |(_, at)| *at);
+    let behind = Some(closing.behind).filter(|behind| *behind != at);
+    let stored_at = model
+        .stored_at
+        .iter()
+        .find(|(of, _)| away.first() == Some(of));
     let finding = RULE
-        .at(*at, words)
-        .and_if(next, "would move")
+        .at(at, words)
+        .and_if(behind, "hangs behind it")
         .and_if(stored_at.map(|(_, at)| *at), "stored here");
-    sink.push(finding);
+    let ways = closing.ways.iter();
+    ways.fold(finding, |finding, way| finding.choice(way.fix.clone()))
 }
 
 /// The names of strings, the first few.
-fn named(model: &Model, strings: &[(StringId, Span)]) -> String {
+fn named(model: &Model, strings: &[StringId]) -> String {
     let mut names: Vec<String> = strings
         .iter()
         .take(MOST_NAMED)
-        .map(|(id, _)| format!("`{}`", model.name_of(*id)))
+        .map(|id| format!("`{}`", model.name_of(*id)))
         .collect();
     if strings.len() > MOST_NAMED {
         names.push(format!("{} more", strings.len() - MOST_NAMED));

@@ -7,10 +7,10 @@ mod whole;
 pub use arithmetic::*;
 pub use notation::*;
 
-use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use std::fmt::Display;
 
 /// The rule.
@@ -22,7 +22,7 @@ pub const RULE: Rule = Rule {
         means: "A number is written in a way that is not read here, or it is too small or too large for what it \
                 counts. Numbers are plain digits with at most nine decimals behind a point: `448`, `1_344`, `2.5`.",
         why: "A number that was cut or guessed would put nodes on channels that nobody meant.",
-        source: "the language guide, numbers",
+        source: "grammar/LANGUAGE.md, \"Numbers and units\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 prop lamp { node bullet; string 0x24 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\
@@ -36,6 +36,18 @@ pub const RULE: Rule = Rule {
 };
 
 const OUTSIDE: &str = "a value outside its range can't be set on any controller or fixture";
+
+/// Why a value that `what` names may not lie outside its range.
+fn outside(what: &str) -> &'static str {
+    match what {
+        "the temperature" => "no conductor of a display that runs is colder or hotter than that",
+        "the wire size" => {
+            "the tables of resistance and of what a conductor may carry have no such size"
+        }
+        _ => OUTSIDE,
+    }
+}
+
 const WHY: &str = "a number read in another way than meant would move every channel behind it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
@@ -58,7 +70,7 @@ pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Disp
         Words {
             message: format!("{what} is {written}, it must be at least {least}"),
             label: format!("less than {least}"),
-            why: OUTSIDE.to_owned(),
+            why: outside(what).to_owned(),
             help: format!("write {least} or more"),
         },
     )
@@ -72,8 +84,32 @@ pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display
         Words {
             message: format!("{what} is {written}, it can be at most {most}"),
             label: format!("more than {most}"),
-            why: OUTSIDE.to_owned(),
+            why: outside(what).to_owned(),
             help: format!("write {most} or less"),
+        },
+    )
+}
+
+/// `4/0 AWG`, which reads as a division: sizes thicker than 0 AWG are written by area. `number` is 1 to 4.
+#[must_use]
+pub fn aught(span: Span, number: u32) -> Diagnostic {
+    // ASTM B258, rounded to the third digit.
+    let (label, size) = match number {
+        1 => ("0 AWG", "0 AWG"),
+        2 => (
+            "thicker than 0 AWG, the thickest by number here",
+            "67.4 mm2",
+        ),
+        3 => ("thicker than 0 AWG, the thickest by number here", "85 mm2"),
+        _ => ("thicker than 0 AWG, the thickest by number here", "107 mm2"),
+    };
+    RULE.at(
+        span,
+        Words {
+            message: format!("a wire size is written `{number}/0 AWG`"),
+            label: label.to_owned(),
+            why: "`/` divides, so this can't be read as a wire size".to_owned(),
+            help: format!("write `{size}`"),
         },
     )
 }
@@ -89,32 +125,6 @@ pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
     )
 }
 
-/// `at 12.1` for `at 12/1`.
-#[must_use]
-pub fn pin_with_point(span: Span, written: &str) -> Diagnostic {
-    let meant = written.replacen('.', "/", 1);
-    finding(
-        span,
-        format!("a pin is written with a point, `{}`", shown(written)),
-        "`/` belongs between universe and slot",
-        format!("write `at {}`", shown(&meant)),
-    )
-}
-
-/// More strings and fixtures than a display may have.
-#[must_use]
-pub fn too_many_strings(span: Span, most: u32) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("the display has more than {most} strings and fixtures"),
-            label: "this one goes beyond".to_owned(),
-            why: "all 63999 universes together hold fewer strings of any useful length".to_owned(),
-            help: format!("declare fewer members or strings, at most {most} in all"),
-        },
-    )
-}
-
 /// A node that a string does not have.
 #[must_use]
 pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {
@@ -127,7 +137,7 @@ pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Spa
             help: format!("write a node from 1 to {nodes}, or `at end`"),
         },
     )
-    .and(declared, format!("{nodes} nodes here"))
+    .and(declared, format!("{} here", counted(nodes, "node")))
 }
 
 /// A string longer than any display can address.

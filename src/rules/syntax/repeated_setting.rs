@@ -13,7 +13,7 @@ pub const RULE: Rule = Rule {
         means: "A setting that may stand once stands twice in one block, or two settings of which only one may \
                 stand (`slots` beside `string`, `universes from` beside `universes after`).",
         why: "Only one of them can hold, and which one was meant can't be seen from the text.",
-        source: "the language guide: a setting may stand once in a block",
+        source: "grammar/LANGUAGE.md, \"Blocks and settings\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed {\n    universes from 1\n    universes from 20\n    ports 1..4 { }\n}\n\
                 prop wreath { node bullet; string 50 nodes }\n\

@@ -5,6 +5,7 @@ mod bytes;
 mod chain_slips;
 mod file;
 mod name_slips;
+mod own_words;
 mod pin_slips;
 mod range_slips;
 mod setting;
@@ -16,6 +17,7 @@ pub use bytes::*;
 pub use chain_slips::*;
 pub use file::*;
 pub use name_slips::*;
+pub use own_words::*;
 pub use pin_slips::*;
 pub use range_slips::*;
 pub use setting::*;
@@ -36,7 +38,7 @@ pub const RULE: Rule = Rule {
         means: "A statement or setting holds a word or mark that does not fit where it stands, or lacks one. Only \
                 that statement or setting is left out; everything else is still read and checked.",
         why: "What can't be read gets no address, so part of the display would stay dark.",
-        source: "the language guide",
+        source: "grammar/LANGUAGE.md, \"Text, lines and comments\", grammar/LANGUAGE.md, \"Blocks and settings\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 prop lamp { node bullet; string = 36 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\
@@ -222,6 +224,10 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
     let shown = words::shown(word);
     let near = words::nearest(word, STATEMENTS.iter().map(|(keyword, _)| *keyword));
     let message = format!("no statement begins with `{shown}`");
+    let near = match said_elsewhere(word, "statement") {
+        Some(_) => Vec::new(),
+        None => near,
+    };
     match near.first() {
         Some(keyword) => {
             let example = statement_example(keyword);
@@ -247,8 +253,11 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
             span,
             message,
             "no statement",
-            "begin with a keyword such as `prop`, `wire` or `controller`; a setting stands between the `{ }` of \
-             its block, as in `prop lamp { node bullet; string 36 nodes }`",
+            said_elsewhere(word, "statement").unwrap_or_else(|| {
+                "begin with a keyword such as `prop`, `wire` or `controller`; a setting stands between the `{ }` of \
+             its block, as in `prop lamp { node bullet; string 36 nodes }`"
+                    .to_owned()
+            }),
         ),
     }
 }

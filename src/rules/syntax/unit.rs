@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
                 something else.",
         why: "5 can be volts or amperes, 3 can be metres or feet; a guess here is a blown fuse or a cable that \
               is too short.",
-        source: "the language guide, numbers and units",
+        source: "grammar/LANGUAGE.md, \"Numbers and units\"",
         wrong: "node bullet { chip ws2811; colour RGB; volts 12 A }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\

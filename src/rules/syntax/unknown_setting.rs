@@ -2,6 +2,7 @@
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
 use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::rules::syntax::unexpected::said_elsewhere;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -15,7 +16,7 @@ pub const RULE: Rule = Rule {
                 setting of another kind.",
         why: "What the line was meant to say would silently not hold: a limit that is not read protects \
               nothing.",
-        source: "the language guide, statements and their settings",
+        source: "grammar/LANGUAGE.md, \"Blocks and settings\" and the section of the block",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { hots 10.0.0.9; ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
@@ -126,9 +127,15 @@ pub fn word(
         Some(word) => vec![word],
         None => nearest(written, known.iter().copied()),
     };
+    let own = said_elsewhere(written, block);
     let one = in_one_word(written, known);
-    let near = if one.is_some() { Vec::new() } else { near };
+    let near = if one.is_some() || own.is_some() {
+        Vec::new()
+    } else {
+        near
+    };
     let help = match (near.as_slice(), elsewhere) {
+        _ if own.is_some() => own.unwrap_or_default(),
         _ if one.is_some() => one.unwrap_or_default(),
         ([], []) => match meant(written) {
             Some(word) => format!(

@@ -6,7 +6,7 @@ use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, Recei
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::output_name;
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -89,6 +89,9 @@ pub(super) fn each_make(
     }
 }
 
+/// So many chips of a port are named.
+const MOST_NAMED: usize = 8;
+
 fn refused(
     model: &Model,
     port: &PortPlan,
@@ -108,11 +111,21 @@ fn refused(
         return None;
     }
     let word = |id: ChipId| model.chips.get(id.index()).map_or("", |chip| &*chip.name);
-    let driven: Vec<&str> = settings.chips.iter().map(|chip| word(chip.value)).collect();
+    let all = settings.chips.iter().map(|chip| word(chip.value));
+    let driven: Vec<&str> = all.take(MOST_NAMED).collect();
+    let unnamed = settings.chips.len() - driven.len();
     let mut list = driven.clone();
     list.push(word(chip.value));
-    let (driven, chip_name) = (ticked_or(&driven), word(chip.value));
-    let output = output_name(model, port.controller, port.output);
+    let chip_name = word(chip.value);
+    let add = match unnamed {
+        0 => format!("`chip {}`", list.join(", ")),
+        _ => format!("`{chip_name}` behind the others"),
+    };
+    let driven = match unnamed {
+        0 => ticked_or(&driven),
+        more => format!("{} and {more} more", ticked_or(&driven)),
+    };
+    let output = plug_name(model, port, Some(id));
     let name = model.name_of(id);
     let others = match more {
         0 => String::new(),
@@ -125,7 +138,7 @@ fn refused(
             message: format!("`{name}`{others} is made of `{chip_name}` nodes, port `{output}` drives {driven}"),
             label: format!("`{chip_name}` nodes"),
             why: "the port sends bits of another length, so the nodes flicker or stay dark".into(),
-            help: format!("wire `{name}` to a port that drives `{chip_name}`; if `{output}` can, add it there: `chip {}`", list.join(", ")),
+            help: format!("wire `{name}` to a port that drives `{chip_name}`; if `{output}` can, add it there: {add}"),
         },
     );
     Some(

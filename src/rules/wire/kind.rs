@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
                 relay board.",
         why: "A DMX line (EIA-485) and a pixel data line are different signals on different plugs: nothing \
               would light, and the port's driver may be damaged.",
-        source: "ANSI E1.11 (DMX512-A) over EIA-485, and the data sheets of the pixel chips",
+        source: "ANSI E1.11-2008 (R2018), DMX512-A over EIA-485, free from ESTA; the data sheets of the pixel chips",
         wrong: "controller shed { ports 1..4 { }; dmx 1 }\n\
                 prop flood { slots 6 }\n\
                 wire shed.1: flood\n",

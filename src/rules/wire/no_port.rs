@@ -4,6 +4,7 @@ use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -14,7 +15,7 @@ pub const RULE: Rule = Rule {
         means: "A wire, receiver, reservation or feed names a port or DMX output that its controller or \
                 receiver does not have, or a range of ports has fewer ports than there are chains for it.",
         why: "There is no socket for that plug.",
-        source: "the language guide, wiring",
+        source: "grammar/LANGUAGE.md, \"wire\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
@@ -117,8 +118,11 @@ pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
     RULE.at(
         span,
         Words {
-            message: format!("{chains} chains are wired to a range of {ports} ports"),
-            label: format!("{ports} ports"),
+            message: format!(
+                "{chains} chains are wired to a range of {}",
+                counted(ports, "port")
+            ),
+            label: counted(ports, "port"),
             why: "each chain takes a port of the range, and some would be left without".to_owned(),
             help: format!("make the range {chains} ports long, or join chains with `->`"),
         },

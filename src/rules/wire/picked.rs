@@ -6,7 +6,8 @@ use crate::model::{Model, PieceKind, PropId, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::usage::output_name;
+use crate::usage::{plug_of, references};
+use std::collections::BTreeMap;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -18,7 +19,7 @@ pub const RULE: Rule = Rule {
                 `--all-wired` this is an error.",
         why: "The pick is as good as any other to the compiler, which knows no trees and no cables. Written down as a wire it \
               stays, whatever comes later.",
-        source: "LANGUAGE.md, section 4",
+        source: "grammar/LANGUAGE.md, \"Ports that the compiler picks\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n",
@@ -34,10 +35,6 @@ pub const RULE: Rule = Rule {
 const MOST_NAMED: usize = 4;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    // Where a wire did not parse, its strings only seem to be left out.
-    if model.incomplete {
-        return;
-    }
     let mut picked: Vec<(PropId, usize, StringId, Span)> = Vec::new();
     for (index, line) in model.lines.iter().enumerate() {
         if !line.unasked {
@@ -58,42 +55,49 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
+/// The strings of one plug, by their place there: the port's index with its name as a wire has it.
+type Plugs = BTreeMap<(u32, String), Vec<(u32, StringId)>>;
+
 fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
     let Some((prop, _, first, at)) = one.first() else {
         return;
     };
-    let mut ports: Vec<u32> = one
-        .iter()
-        .filter_map(|(_, _, id, _)| plan.of(*id).map(|placed| placed.port))
-        .collect();
-    let on = ports.first().copied();
-    ports.sort_unstable();
-    ports.dedup();
-    let mut names: Vec<String> = ports
-        .iter()
-        .take(MOST_NAMED)
-        .filter_map(|port| plan.ports.get(*port as usize))
-        .map(|port| format!("`{}`", output_name(model, port.controller, port.output)))
-        .collect();
-    if ports.len() > MOST_NAMED {
-        names.push(format!("{} more", ports.len() - MOST_NAMED));
+    let mut plugs = Plugs::new();
+    for (_, _, id, _) in one {
+        if let Some(placed) = plan.of(*id) {
+            let plug = (placed.port, plug_of(model, plan, *id));
+            plugs.entry(plug).or_default().push((placed.position, *id));
+        }
     }
-    let (Some(name), Some(port)) = (
-        model.props.get(prop.index()).map(|prop| &prop.name),
-        on.and_then(|port| plan.ports.get(port as usize)),
-    ) else {
+    let mut names: Vec<String> = (plugs.keys().take(MOST_NAMED))
+        .map(|(_, plug)| format!("`{plug}`"))
+        .collect();
+    if plugs.len() > MOST_NAMED {
+        names.push(format!("{} more", plugs.len() - MOST_NAMED));
+    }
+    let Some(whole_prop) = model.props.get(prop.index()) else {
         return;
     };
-    let to = output_name(model, port.controller, port.output);
-    let all = model
-        .props
-        .get(prop.index())
-        .is_some_and(|prop| prop.strings().len() == one.len());
+    let all = whole_prop.strings().len() == one.len();
     let (it, was) = if all || one.len() == 1 {
         ("it", "it was")
     } else {
         ("them", "they were")
     };
+    let shown = if plugs.len() > MOST_NAMED {
+        1
+    } else {
+        plugs.len()
+    };
+    let wires = plugs.iter_mut().take(shown).map(|((_, plug), strings)| {
+        strings.sort_unstable();
+        let ids: Vec<StringId> = strings.iter().map(|(_, id)| *id).collect();
+        let items = match all && shown == 1 && ids.is_sorted() {
+            true => whole_prop.name.to_string(),
+            false => references(model, &ids),
+        };
+        format!("wire {plug}: {items}")
+    });
     let words = Words {
         message: format!(
             "no wire names {}, so {was} put on {}",
@@ -103,12 +107,8 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         label: format!("put on {}", list(&names, "and")),
         why: "a pick of the compiler's may change when the display does; a wire stays".into(),
         help: format!(
-            "write a wire for {it}, as in `wire {to}: {}`",
-            if all && ports.len() == 1 {
-                name.to_string()
-            } else {
-                model.name_of(*first)
-            }
+            "write a wire for {it}, as in `{}`",
+            wires.collect::<Vec<_>>().join("; ")
         ),
     };
     sink.push(RULE.at(*at, words));

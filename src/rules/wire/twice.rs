@@ -14,7 +14,7 @@ pub const RULE: Rule = Rule {
                 port only.",
         why: "One of the two plugs would stay in the hand; the addresses behind it would all be off by that \
               string.",
-        source: "the language guide: a string stands in one chain; `same as` is how two props show the same",
+        source: "grammar/LANGUAGE.md, \"wire\", grammar/LANGUAGE.md, \"Same data\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
                 prop arch * 4 { node bullet; string 50 nodes }\n\

@@ -7,7 +7,7 @@ use crate::model::Model;
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::unit::{Dimension, quantity};
-use crate::usage::output_name;
+use crate::usage::plug_name;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -45,7 +45,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             if port_volts.value == volts.value {
                 return;
             }
-            let output = output_name(model, port.controller, port.output);
+            let output = plug_name(model, port, Some(id));
             let name = model.name_of(id);
             let words = |value| quantity(value, Dimension::Voltage);
             let (wants, has) = (words(volts.value), words(port_volts.value));

@@ -189,6 +189,7 @@ impl Case {
         }
         rows.sort_by(|a, b| a.name.cmp(&b.name));
         Lock {
+            renamed: Vec::new(),
             display: "".into(),
             universe_slots: SLOTS as u32,
             rows,

@@ -33,7 +33,7 @@ fn json(arguments: &[&str], text: &str) -> Value {
 const YARD: &str = "\
 display \"yard\" { dim to 50 % }
 circuit porch { volts 230 V; breaker 16 A }
-node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 75 mm; gauge 20 AWG }
+node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 190 mm; gauge 16 AWG }
 prop arch { node dot; string 50 nodes }
 prop fence { node dot; string 240 nodes }
 prop flood { slots 6; draw 100 W; on porch }
@@ -208,4 +208,116 @@ fn nothing_to_feed_from() {
     assert!(said.contains("# Nodes go dark on pier.1"), "{said}");
     assert!(!said.contains("Nothing needs"), "{said}");
     assert!(said.lines().all(|line| line.starts_with('#')), "{said}");
+}
+
+/// A level that a display does not allow has findings of its own, and the exit status follows them.
+#[test]
+fn a_level_has_its_own_findings() {
+    let yard = YARD.replace("string 240 nodes", "string 100 nodes");
+    let status = |level: &[&str], text: &str| {
+        let output = tinsel(&[&["power", "-"], level].concat(), text);
+        (
+            output.status.code(),
+            String::from_utf8(output.stderr).unwrap(),
+        )
+    };
+    // 150 nodes of 60 mA are 9 A behind 7 A; half of it is allowed.
+    let fused = yard.replace("12 AWG fuse 15 A", "12 AWG fuse 7 A");
+    let (code, told) = status(&[], &fused);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(
+        told.contains("advice[power/fuse]") && !told.contains("error["),
+        "{told}"
+    );
+    let (code, told) = status(&["--at", "100"], &fused);
+    assert_eq!(code, Some(1), "{told}");
+    assert!(
+        told.contains("error[power/fuse]") && !told.contains("advice["),
+        "{told}"
+    );
+    let (code, told) = status(&["--at", "40"], &fused);
+    assert_eq!((code, told.as_str()), (Some(0), ""));
+    // What is wrong at the level that is allowed is not wrong at a lower one.
+    assert_eq!(status(&[], YARD).0, Some(1));
+    assert_eq!(status(&["--at", "10"], YARD).0, Some(0));
+}
+
+/// Where plus and minus differ both are shown, and only there.
+#[test]
+fn plus_and_minus() {
+    let cut =
+        format!("{YARD}inject fence at node 100 from shed through 9 m of 14 AWG fuse 10 A apart\n");
+    let value = json(&[], &cut);
+    let leads = value["leads"].as_array().unwrap();
+    let sum = |key: &str| -> f64 { leads.iter().map(|lead| lead[key].as_f64().unwrap()).sum() };
+    assert!((sum("amps") - sum("minus_amps")).abs() < 1e-5);
+    assert!(
+        (leads[0]["amps"].as_f64().unwrap() - leads[0]["minus_amps"].as_f64().unwrap()).abs()
+            > 0.05
+    );
+    let text = said(&tinsel(&["power", "-"], &cut));
+    assert!(
+        text.contains(" plus ") && text.contains(" minus "),
+        "{text}"
+    );
+    let whole = said(&tinsel(&["power", "-"], YARD));
+    assert!(!whole.contains(" minus "), "{whole}");
+    let output = tinsel(&["power", "-", "--format", "csv"], &cut);
+    let mut reader = csv::Reader::from_reader(output.stdout.as_slice());
+    let head = reader.headers().unwrap();
+    assert_eq!(&head[head.len() - 1], "minus_amps");
+}
+
+/// What is left out counts nothing in supply and total, and both say so.
+#[test]
+fn what_is_left_out_is_named() {
+    let joined = format!(
+        "{YARD}supply tree {{ volts 12 V; rated 100 W }}\ninject fence at end from tree through 1 m of 14 AWG fuse 5 A\n"
+    );
+    let value = json(&[], &joined);
+    for supply in value["supplies"].as_array().unwrap() {
+        assert_eq!(supply["left_out"][0], "pier.2", "{supply}");
+    }
+    assert_eq!(value["total"]["left_out"][0], "pier.2");
+    let text = said(&tinsel(&["power", "-"], &joined));
+    assert!(
+        text.contains("shed is without what it feeds on pier.2: left out, 0 A here"),
+        "{text}"
+    );
+    assert!(
+        text.contains("W without pier.2 (left out, 0 A here); from the mains"),
+        "{text}"
+    );
+    let sheet = said(&tinsel(&["power", "-", "--format", "csv"], &joined));
+    assert!(
+        sheet.contains("what supplies give, without pier.2: left out"),
+        "{sheet}"
+    );
+    let whole = json(&[], YARD);
+    assert_eq!(whole["total"]["left_out"].as_array().unwrap().len(), 0);
+}
+
+/// Current that flows back into a port is below 0 and is remarked on.
+#[test]
+fn current_that_flows_back() {
+    let back = YARD.replace(
+        "from shed through 1 m of 12 AWG",
+        "from shed through 40 m of 16 AWG",
+    ) + "inject arch at start from shed through 0.5 m of 10 AWG fuse 20 A\n";
+    let value = json(&[], &back);
+    assert!(
+        value["ports"][0]["amps"].as_f64().unwrap() < -0.1,
+        "{}",
+        value["ports"][0]
+    );
+    let text = said(&tinsel(&["power", "-"], &back));
+    assert!(text.contains("flows back into the port"), "{text}");
+    // In the line itself the most flows in from its end: back towards the port.
+    let both = format!("{YARD}inject fence at end from shed through 1 m of 12 AWG fuse 10 A\n");
+    let row = &json(&[], &both)["ports"][1];
+    assert_eq!(row["most_plus"]["string"], "fence");
+    let (plus, minus) = (&row["most_plus"]["amps"], &row["most_minus"]["amps"]);
+    assert_eq!(plus, minus);
+    assert_eq!(row["most_plus"]["node"], 240);
+    assert!(plus.as_f64().unwrap() < -3.0, "{row}");
 }

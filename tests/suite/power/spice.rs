@@ -108,10 +108,10 @@ impl Case {
 }
 
 /// An xorshift generator: the same ladders every time.
-struct Random(u64);
+pub struct Random(pub u64);
 
 impl Random {
-    fn next(&mut self, below: u64) -> u64 {
+    pub fn next(&mut self, below: u64) -> u64 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
@@ -186,7 +186,7 @@ fn drawn() -> Vec<Case> {
     cases
 }
 
-fn spice() -> Option<PathBuf> {
+pub fn spice() -> Option<PathBuf> {
     if let Some(named) = std::env::var_os("NGSPICE") {
         return Some(named.into());
     }

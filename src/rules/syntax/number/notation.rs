@@ -32,6 +32,17 @@ pub fn too_fine(span: Span, text: &str) -> Diagnostic {
     )
 }
 
+/// A number with more decimals than what it counts may have.
+#[must_use]
+pub fn finer(span: Span, what: &str, written: String, decimals: u32) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is {written}, it has at most {decimals} decimals"),
+        "too many decimals",
+        format!("write at most {decimals} digits after the point"),
+    )
+}
+
 /// What a number in another notation comes to, if it is whole and fits.
 fn plain(text: &str) -> Option<u64> {
     let text = text.replace('_', "").to_lowercase();
@@ -77,6 +88,23 @@ pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     )
 }
 
+/// A measure with more decimals than its unit is kept with: `finest` is the smallest step, `near` the value to that step.
+#[must_use]
+pub fn finer_than_kept(
+    span: Span,
+    what: &str,
+    written: &str,
+    finest: &str,
+    near: &str,
+) -> Diagnostic {
+    finding(
+        span,
+        format!("{what} is {written}, which is finer than steps of {finest}"),
+        "too many decimals",
+        format!("write `{near}`"),
+    )
+}
+
 /// `.5`: a number that begins with its point.
 #[must_use]
 pub fn bare_point(span: Span) -> Diagnostic {
@@ -95,9 +123,22 @@ pub fn bare_point(span: Span) -> Diagnostic {
     )
 }
 
-/// `12x10`; `meant` is it with a sign.
+/// `12x10`; `meant` is it with a sign. Where strings are counted, `several` is how many of how many nodes.
 #[must_use]
-pub fn letter_for_times(span: Span, meant: &str) -> Diagnostic {
+pub fn letter_for_times(span: Span, meant: &str, several: Option<(&str, &str)>) -> Diagnostic {
+    if let Some((count, length)) = several {
+        let (count, length) = (words::shown(count), words::shown(length));
+        return finding(
+            span,
+            "a letter stands between two numbers of a string".to_owned(),
+            "several strings, or one?",
+            format!(
+                "write `strings {count} of {length} nodes` for {count} strings of {length} nodes each, or `string {} nodes` for \
+                 one string of all of them",
+                words::shown(meant)
+            ),
+        );
+    }
     finding(
         span,
         "a letter stands where two numbers are multiplied".to_owned(),
@@ -114,6 +155,18 @@ pub fn letters_for_digits(span: Span, meant: &str) -> Diagnostic {
         "letters stand among the digits of a number".to_owned(),
         "a letter that looks like a digit",
         format!("write `{}`", words::shown(meant)),
+    )
+}
+
+/// `at 12.1` for `at 12/1`.
+#[must_use]
+pub fn pin_with_point(span: Span, written: &str) -> Diagnostic {
+    let meant = written.replacen('.', "/", 1);
+    finding(
+        span,
+        format!("a pin is written with a point, `{}`", words::shown(written)),
+        "`/` belongs between universe and slot",
+        format!("write `at {}`", words::shown(&meant)),
     )
 }
 

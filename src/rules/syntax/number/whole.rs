@@ -2,7 +2,7 @@
 
 use super::RULE;
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Sink, Words};
+use crate::diagnostic::{Diagnostic, Sink, Words};
 use crate::model::{Model, NodeKind, PieceKind};
 use crate::plan::Plan;
 use crate::source::Span;
@@ -12,29 +12,41 @@ use std::collections::BTreeSet;
 /// Tells each make of node that `whole nodes` can't keep whole, once for each setting that asks for it.
 pub(super) fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut told = BTreeSet::new();
+    let all = model.display.universe_slots;
     for port in &plan.ports {
-        let asked = model
-            .controller(port.controller)
-            .and_then(|controller| (controller.whole_nodes_at).or(model.display.whole_nodes_at));
+        let Some(controller) = model.controller(port.controller) else {
+            continue;
+        };
+        let asked = (controller.whole_nodes_at).or(model.display.whole_nodes_at);
         let Some(at) = asked else { continue };
+        let room = controller.slots_used(all);
+        let (room_at, place) = match controller.universe_slots {
+            Some(own) => (Some(own.at), format!("on `{}`", controller.name)),
+            None => (model.display.universe_slots_at, "in `display`".to_owned()),
+        };
         for piece in &port.pieces {
             let PieceKind::String(id, _) = piece.piece.kind else {
                 continue;
             };
             if let Some(node) = model.node_of(id)
-                && node.slots > model.display.universe_slots
+                && node.slots > room
                 && told.insert((at.start, node.at.start))
             {
-                tell(model, node, at, sink);
+                sink.push(too_wide(node, at, (room, room_at, &place)));
             }
         }
     }
 }
 
-fn tell(model: &Model, node: &NodeKind, at: Span, sink: &mut Sink) {
+/// A node that no universe has room for; `room` slots are used of each, as `room_at` in `place` says.
+fn too_wide(
+    node: &NodeKind,
+    at: Span,
+    (room, room_at, place): (u32, Option<Span>, &str),
+) -> Diagnostic {
     let name = shown(&node.name);
     let needs = counted(i64::from(node.slots), "slot");
-    let has = counted(i64::from(model.display.universe_slots), "slot");
+    let has = counted(i64::from(room), "slot");
     let finding = RULE.at(
         at,
         Words {
@@ -45,11 +57,10 @@ fn tell(model: &Model, node: &NodeKind, at: Span, sink: &mut Sink) {
             why: "every node would be split over universes, and a controller that keeps nodes whole lights none of them right"
                 .to_owned(),
             help: format!(
-                "write `universe {}` or more in `display`, or take `whole nodes` out",
-                needs
+                "write `universe {needs}` or more {place}, or take `whole nodes` out"
             ),
         },
     );
     let finding = finding.and(node.at, format!("a node of `{name}` takes {needs}"));
-    sink.push(finding.and_if(model.display.universe_slots_at, format!("{has} a universe")));
+    finding.and_if(room_at, format!("{has} a universe"))
 }

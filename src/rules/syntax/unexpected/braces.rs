@@ -164,6 +164,6 @@ pub fn unclosed_quote(span: Span) -> Diagnostic {
         span,
         "this text in quotes does not end on its line".to_owned(),
         "the closing `\"` is missing",
-        "write `\"` behind the text, as in `label \"front porch\"`",
+        "write `\"` after the text, as in `label \"front porch\"`; a quote within the text is `\\\"`",
     )
 }

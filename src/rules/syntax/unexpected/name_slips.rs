@@ -2,7 +2,7 @@
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
-use crate::source::Span;
+use crate::source::{Span, quoted};
 
 /// `fox2..3`, `fox..3` for `fox[2..3]`; `written` is what stands there, `meant` what says it.
 #[must_use]
@@ -101,7 +101,7 @@ pub fn unquoted(span: Span, text: &str) -> Diagnostic {
         "put it in quotes",
         vec![Edit {
             span,
-            text: format!("\"{text}\""),
+            text: format!("\"{}\"", quoted::written(text)),
         }],
     )
 }

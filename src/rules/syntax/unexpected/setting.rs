@@ -1,7 +1,7 @@
 //! Settings and statements that parse, but whose words do not fit.
 
 use super::super::number::dotted;
-use super::RULE;
+use super::{RULE, said_elsewhere};
 use crate::diagnostic::{Diagnostic, Words, words};
 use crate::source::Span;
 
@@ -31,9 +31,10 @@ pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diag
             ),
             label: "does not fit here".to_owned(),
             why: "what the setting sets can't be read".to_owned(),
-            help: match dotted(found) {
-                Some(range) => format!("write a range with two dots: `{range}`"),
-                None => format!("write it as in `{example}`"),
+            help: match (dotted(found), said_elsewhere(found, block)) {
+                (Some(range), _) => format!("write a range with two dots: `{range}`"),
+                (None, Some(help)) => help,
+                (None, None) => format!("write it as in `{example}`"),
             },
         },
     )

@@ -1,0 +1,461 @@
+//! From model and plan to lines: which plus joins what, and with how much copper between.
+//!
+//! On a data line plus and minus run along with the data, from the port through leads and strings
+//! to the end of the chain. An injection that is `apart` cuts the plus before its point; the minus
+//! is never cut. A receiver's port is a beginning of its own. Every node stands behind one pitch of
+//! its string's conductor; an injection at the end of a string reaches its last node through one
+//! pitch more, and one at every so many nodes is at the last of these. What is stored is not there.
+
+use super::make::{Make, celsius, floor, make};
+use super::net::{
+    DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Piece, Run, Site, Stretch,
+};
+use crate::cable::loop_ohms;
+use crate::loads::From;
+use crate::model::{
+    InjectAt, Model, NodeId, Output, PieceKind, ReceiverId, ShapeRun, StringId, SupplyId,
+};
+use crate::plan::{ChainPiece, Plan, PortPlan};
+use crate::source::Span;
+use crate::unit::Gauge;
+
+/// What is made out of model and plan.
+pub struct Built {
+    /// The makes of node.
+    pub makes: Vec<Make>,
+    /// All stretches that something draws from or feeds.
+    pub stretches: Vec<Stretch>,
+    /// All others.
+    pub undrawn: Vec<Stretch>,
+    /// The lines that they are on.
+    pub lines: Vec<DataLine>,
+}
+
+/// The makes of node, all stretches, and the lines that they are on.
+#[must_use]
+pub fn build(model: &Model, plan: &Plan) -> Built {
+    let makes = model.nodes.iter().map(|node| make(model, node)).collect();
+    let mut builder = Builder {
+        model,
+        makes,
+        sites: sites(model),
+        stretches: Vec::new(),
+        undrawn: Vec::new(),
+        pieces: Vec::new(),
+        lines: Vec::new(),
+        taps: 0,
+    };
+    for (index, port) in plan.ports.iter().enumerate() {
+        if let Output::Pixel(number) = port.output {
+            let parts = port.pieces.chunk_by(|a, b| a.receiver == b.receiver);
+            for part in parts {
+                builder.part(index as u32, port, number, part);
+            }
+        }
+    }
+    Built {
+        makes: builder.makes,
+        stretches: builder.stretches,
+        undrawn: builder.undrawn,
+        lines: builder.lines,
+    }
+}
+
+/// Each string's injections, by string.
+fn sites(model: &Model) -> Vec<(StringId, u32)> {
+    let mut sites: Vec<(StringId, u32)> = Vec::new();
+    for (index, injection) in model.injections.iter().enumerate() {
+        sites.extend(injection.strings.iter().map(|id| (*id, index as u32)));
+    }
+    sites.sort_unstable();
+    sites
+}
+
+/// One injection on one string, in the order along it.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Event {
+    /// Nodes before it.
+    after: u32,
+    /// Whether the plus is cut before it.
+    apart: bool,
+    /// Whether it is at the node behind the cut itself.
+    on_node: bool,
+    /// Whether it is behind the last node, one pitch on.
+    behind: bool,
+    injection: u32,
+}
+
+struct Builder<'a> {
+    model: &'a Model,
+    makes: Vec<Make>,
+    sites: Vec<(StringId, u32)>,
+    stretches: Vec<Stretch>,
+    undrawn: Vec<Stretch>,
+    /// Those of the line that is being built.
+    pieces: Vec<Piece>,
+    lines: Vec<DataLine>,
+    taps: usize,
+}
+
+impl Builder<'_> {
+    fn make(&self, id: Option<NodeId>) -> Option<&Make> {
+        self.makes.get(id?.index())
+    }
+
+    /// Everything of a port that hangs on one receiver, or on the controller itself.
+    fn part(&mut self, index: u32, port: &PortPlan, number: u32, pieces: &[ChainPiece]) {
+        let model = self.model;
+        let Some(receiver) = pieces.first().map(|piece| piece.receiver) else {
+            return;
+        };
+        let settings = model.port_settings(port.controller, number, receiver);
+        let told = settings.as_ref().and_then(|settings| settings.dim);
+        let level = told
+            .or(model.controller(port.controller).and_then(|c| c.dim))
+            .or(model.display.dim);
+        let volts = settings.as_ref().and_then(|settings| settings.volts);
+        let from = self.fed_from(port, number, receiver);
+        let mut on = Stretch {
+            port: index,
+            receiver,
+            from,
+            level: level.map_or(FULL, |level| level.value),
+            runs: Vec::new(),
+            sites: Vec::new(),
+            at: None,
+            volts: volts.map(|volts| volts.value),
+            volts_of_port: volts.map(|volts| volts.value),
+            usual: volts.map(|volts| volts.value).or(self.fed_at(from)),
+            fuse: settings.as_ref().and_then(|settings| settings.fuse),
+            whole: true,
+            silent: 0,
+            left_out: false,
+            points: 0,
+        };
+        for (at, piece) in pieces.iter().enumerate() {
+            match piece.piece.kind {
+                PieceKind::Lead(length, gauge) => {
+                    let gauge = gauge.or(self.lead(near(model, pieces, at)));
+                    self.cable(&mut on, length, gauge, piece.piece.at);
+                }
+                PieceKind::Skip(count) => {
+                    let node = near(model, pieces, at);
+                    self.nodes(&mut on, node, None, (count, 0), piece.piece.at);
+                }
+                PieceKind::String(id, _) => {
+                    if model.string(id).is_some_and(|string| !string.stored) {
+                        self.string(&mut on, id, piece.piece.at);
+                    }
+                }
+            }
+        }
+        self.close(on);
+        let pieces = std::mem::take(&mut self.pieces);
+        if pieces
+            .iter()
+            .any(|piece| matches!(piece, Piece::Stretch(_)))
+        {
+            self.lines.push(DataLine {
+                controller: port.controller,
+                receiver,
+                from,
+                pieces,
+            });
+        }
+    }
+
+    /// The voltage of the supply that feeds a port.
+    fn fed_at(&self, from: From) -> Option<i64> {
+        let From::Power(power) = from else {
+            return None;
+        };
+        let power = self.model.powers.get(power as usize)?;
+        self.supplied(power.lead.supply)
+    }
+
+    fn supplied(&self, supply: SupplyId) -> Option<i64> {
+        let supply = self.model.supplies.get(supply.index())?;
+        supply.volts.map(|volts| volts.value)
+    }
+
+    fn fed_from(&self, port: &PortPlan, number: u32, receiver: Option<ReceiverId>) -> From {
+        let model = self.model;
+        if model.supplies.is_empty() {
+            return From::Port;
+        }
+        let power = model.powers.iter().position(|power| {
+            power.controller == port.controller
+                && power.receiver == receiver
+                && (power.first..=power.last).contains(&number)
+        });
+        power.map_or(From::Nothing, |power| From::Power(power as u32))
+    }
+
+    /// What a lead is made of where nothing is said.
+    fn lead(&self, node: Option<NodeId>) -> Option<Gauge> {
+        let strings = || self.model.nodes.get(node?.index())?.gauge;
+        let told = self.model.display.lead.or_else(strings);
+        told.map(|gauge| gauge.value)
+    }
+
+    fn cable(&mut self, on: &mut Stretch, length: i64, gauge: Option<Gauge>, at: Span) {
+        on.whole &= gauge.is_some();
+        let ohms = gauge.map_or(0.0, |gauge| loop_ohms(length, gauge, celsius(self.model)));
+        on.points += 1;
+        on.runs.push(Run {
+            count: 1,
+            plus: ohms / 2.0,
+            minus: ohms / 2.0,
+            floor: 0.0,
+            make: None,
+            lit: false,
+            string: None,
+            first: 0,
+            at,
+            gauge,
+            lead: gauge.map(|gauge| (gauge, length)),
+        });
+    }
+
+    /// `what`: how many nodes, and the number of the first; 0 for nodes that show nothing.
+    fn nodes(
+        &mut self,
+        on: &mut Stretch,
+        node: Option<NodeId>,
+        string: Option<StringId>,
+        what: (u32, u32),
+        at: Span,
+    ) {
+        let (count, first) = what;
+        let Some(make) = self.make(node).copied().filter(|_| count > 0) else {
+            return;
+        };
+        on.whole &= make.whole;
+        if first > 0 && !make.draws {
+            on.silent = on.silent.saturating_add(count);
+        }
+        on.points = on.points.saturating_add(count);
+        on.runs.push(Run {
+            count,
+            plus: make.ohms / 2.0,
+            minus: make.ohms / 2.0,
+            floor: 0.0,
+            make: node,
+            lit: first > 0,
+            string,
+            first,
+            at,
+            gauge: make.gauge,
+            lead: None,
+        });
+        let idle = make.idle > 0.0 && on.from != From::Nothing;
+        if make.draws && first > 0 || idle {
+            on.at = on.at.or(Some(at));
+        }
+        if first > 0 && make.draws {
+            on.volts = on.volts.or(make.volts.map(|volts| volts.value));
+        }
+    }
+
+    fn string(&mut self, on: &mut Stretch, id: StringId, at: Span) {
+        let model = self.model;
+        let Some(shape) = model.shape_of(id) else {
+            return;
+        };
+        let Some(node) = shape.node else { return };
+        let events = self.events(id, shape.nodes, shape.strand);
+        let mut events = events.iter().peekable();
+        let mut done = 0;
+        let plain = [ShapeRun::Nodes(None, shape.nodes)];
+        let runs = if shape.runs.is_empty() {
+            &plain
+        } else {
+            shape.runs.as_slice()
+        };
+        while let Some(event) = events.next_if(|event| event.after == 0 && !event.on_node) {
+            self.inject(on, id, *event, node, at);
+        }
+        for run in runs {
+            match run {
+                ShapeRun::Nodes(_, count) => {
+                    let end = done + count;
+                    while let Some(event) =
+                        events.next_if(|event| event.after + u32::from(event.on_node) <= end)
+                    {
+                        let mut event = *event;
+                        // Two that are apart at one node are two feeds of what begins there.
+                        if event.on_node && event.after < done {
+                            event = Event {
+                                after: done,
+                                apart: false,
+                                on_node: false,
+                                ..event
+                            };
+                        }
+                        let count = event.after.saturating_sub(done);
+                        self.nodes(on, Some(node), Some(id), (count, done + 1), at);
+                        done = done.max(event.after);
+                        self.inject(on, id, event, node, at);
+                        done += u32::from(event.on_node);
+                    }
+                    self.nodes(on, Some(node), Some(id), (end - done, done + 1), at);
+                    done = end;
+                }
+                ShapeRun::Skip(count) => self.nodes(on, Some(node), Some(id), (*count, 0), at),
+                ShapeRun::Lead(length, gauge) => {
+                    let gauge = gauge.or(self.lead(Some(node)));
+                    self.cable(on, *length, gauge, shape.at);
+                }
+            }
+        }
+    }
+
+    /// The injections of a string in the order along it.
+    fn events(&self, id: StringId, nodes: u32, strand: Option<u32>) -> Vec<Event> {
+        let from = self.sites.partition_point(|site| site.0 < id);
+        let mut events = Vec::new();
+        let mine = self.sites.get(from..).unwrap_or(&[]);
+        for (_, index) in mine.iter().take_while(|site| site.0 == id) {
+            let Some(injection) = self.model.injections.get(*index as usize) else {
+                continue;
+            };
+            let apart = injection.apart;
+            let event = |after, on_node| Event {
+                after,
+                apart,
+                on_node,
+                behind: after == nodes && !on_node,
+                injection: *index,
+            };
+            let every = |step: u32| {
+                let times = nodes
+                    .checked_div(step)
+                    .unwrap_or(0)
+                    .min(MOST_TAPS as u32 + 1);
+                (1..=times).map(move |time| event(time * step, false))
+            };
+            match injection.place {
+                InjectAt::Start => events.push(event(0, false)),
+                InjectAt::End => events.push(event(nodes, false)),
+                InjectAt::Node(node) if apart => events.push(event(node.saturating_sub(1), true)),
+                InjectAt::Node(node) => events.push(Event {
+                    behind: false,
+                    ..event(node, false)
+                }),
+                InjectAt::EveryNodes(step) => events.extend(every(step)),
+                InjectAt::EveryStrands(step) => {
+                    let step = u64::from(step) * u64::from(strand.unwrap_or(1));
+                    events.extend(u32::try_from(step).into_iter().flat_map(every));
+                }
+            }
+        }
+        events.sort_unstable();
+        events
+    }
+
+    fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, node: NodeId, at: Span) {
+        let make = self.make(Some(node)).copied();
+        // Where the plus was cut just here it need not be cut again.
+        let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
+        if begins && event.apart && on.sites.iter().all(|site| site.string != id) {
+            self.ends_before(on);
+        } else if event.apart && !begins {
+            let fresh = on.behind_a_cut();
+            let before = std::mem::replace(on, fresh);
+            self.close(before);
+        }
+        self.taps += 1;
+        if on.sites.len() >= MOST_TAPS || self.taps > MOST_TAPS_IN_ALL {
+            on.left_out = true;
+            return;
+        }
+        let pigtail = make.filter(|_| event.behind && !event.apart);
+        let Some(injection) = self.model.injections.get(event.injection as usize) else {
+            return;
+        };
+        on.usual = on.usual.or(self.supplied(injection.lead.supply));
+        on.sites.push(Site {
+            injection: event.injection,
+            lead: injection.lead,
+            string: id,
+            after: event.after + u32::from(event.on_node),
+            point: on.points + u32::from(event.on_node),
+            ohms: pigtail.map_or(0.0, |make| make.ohms),
+        });
+        if event.on_node {
+            self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);
+            if let Some(run) = on.runs.last_mut() {
+                run.plus = 0.0;
+            }
+        }
+    }
+
+    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one
+    /// at the end of the string before ends the plus before the cut, the one at the start of the
+    /// string behind begins the plus behind it.
+    fn ends_before(&mut self, on: &mut Stretch) {
+        let sites = std::mem::take(&mut on.sites);
+        let Some(piece) = self.pieces.pop() else {
+            return;
+        };
+        let mut before = match piece {
+            Piece::Stretch(_) => self.stretches.pop(),
+            Piece::Bare(_) => None,
+        };
+        match &mut before {
+            Some(before) => {
+                let point = before.points;
+                let moved = sites.into_iter().map(|site| Site { point, ..site });
+                before.sites.extend(moved);
+            }
+            None => {
+                let runs = match piece {
+                    Piece::Bare(runs) => runs,
+                    Piece::Stretch(_) => Vec::new(),
+                };
+                let points = runs.iter().map(|run| run.count).sum();
+                let moved = sites.into_iter().map(|site| Site {
+                    point: points,
+                    ..site
+                });
+                before = Some(Stretch {
+                    sites: moved.collect(),
+                    runs,
+                    points,
+                    ..on.behind_a_cut()
+                });
+            }
+        }
+        before.into_iter().for_each(|before| self.close(before));
+    }
+
+    /// Keeps a stretch that draws something.
+    fn close(&mut self, mut on: Stretch) {
+        if on.at.is_none() && on.sites.is_empty() {
+            self.pieces.push(Piece::Bare(on.runs.clone()));
+            self.undrawn.push(on);
+            return;
+        }
+        if !on.sites.is_empty() && on.from == From::Nothing {
+            on.from = From::Taps;
+        }
+        for run in &mut on.runs {
+            let kind = run.make.and_then(|id| self.model.nodes.get(id.index()));
+            run.floor = kind.map_or(0.0, |kind| floor(self.model, kind, on.usual));
+        }
+        on.left_out |= u64::from(on.points) > MOST_POINTS / 4;
+        self.pieces.push(Piece::Stretch(self.stretches.len()));
+        self.stretches.push(on);
+    }
+}
+
+/// The make of the string before a piece, or of the one behind it.
+fn near(model: &Model, pieces: &[ChainPiece], at: usize) -> Option<NodeId> {
+    let node = |piece: &ChainPiece| match piece.piece.kind {
+        PieceKind::String(id, _) => model.shape_of(id)?.node,
+        _ => None,
+    };
+    let (before, after) = pieces.split_at_checked(at)?;
+    let before = before.iter().rev().find_map(node);
+    before.or_else(|| after.iter().find_map(node))
+}

@@ -1,0 +1,120 @@
+//! What helps lines that get too little, for the findings about them.
+
+use super::cure::Line;
+use super::net::{FULL, Group, Nets};
+use super::suggest::{Compile, Help, Trial, helps, is_huge};
+use crate::loads::{Cure, From, Loads, Study, Verdict};
+use crate::model::Model;
+use crate::plan::Plan;
+
+/// Lines for which a cure is looked for: nobody reads more of them.
+const MOST_CURES: usize = 40;
+
+/// Displays that are compiled in all to see whether thicker leads help.
+const MOST_TRIALS: u32 = 60;
+
+/// What helps lines that get too little.
+pub struct Cures<'a> {
+    model: &'a Model,
+    plan: &'a Plan,
+    nets: &'a Nets,
+    loads: &'a Loads,
+    /// The level of all nodes, where one is asked for.
+    all: Option<u32>,
+    compile: &'a Compile<'a>,
+    trial: Option<Trial<'a>>,
+    allowed: Option<Vec<Help>>,
+    left: usize,
+}
+
+impl<'a> Cures<'a> {
+    /// For a display whose currents are known.
+    #[must_use]
+    pub fn new(
+        (model, plan, nets, loads): (&'a Model, &'a Plan, &'a Nets, &'a Loads),
+        all: Option<u32>,
+        compile: &'a Compile<'a>,
+    ) -> Self {
+        Self {
+            model,
+            plan,
+            nets,
+            loads,
+            all,
+            compile,
+            trial: None,
+            allowed: None,
+            left: MOST_CURES,
+        }
+    }
+
+    /// What helps a line; at full level, where that is said, injections only.
+    pub fn of(&mut self, index: usize, full: bool) -> Option<Cure> {
+        self.left = self.left.checked_sub(1)?;
+        if full {
+            let study = self.loads.full.as_ref()?;
+            let own = |group: &Group| group.members.contains(&index);
+            let at = (self.compile, Some(FULL));
+            let helps = helps(self.model, self.nets, study, at, own);
+            return Some(self.injections(&helps, index, study));
+        }
+        let helps = self.allowed.take();
+        let helps = helps.unwrap_or_else(|| self.helps_allowed());
+        let mut cure = self.injections(&helps, index, &self.loads.allowed);
+        self.allowed = Some(helps);
+        let group = self.nets.group_of(index)?;
+        if cure.told_at.is_none() && !is_huge(self.nets, group) {
+            let trial = self.trial.take();
+            let fresh = || Trial::new(self.model, self.compile, MOST_TRIALS);
+            let mut trial = trial.unwrap_or_else(fresh);
+            let mut line = Line::new(self.model, self.nets, group, index, self.all);
+            cure.lead = line.thicker_lead(&mut trial);
+            if self.all.is_none() {
+                cure.level = line.lower_level(self.plan, self.nets, &trial);
+            }
+            self.trial = Some(trial);
+        }
+        Some(cure)
+    }
+
+    /// For the lines whose findings come first.
+    fn helps_allowed(&self) -> Vec<Help> {
+        let study = &self.loads.allowed;
+        let dark = |index: &usize| {
+            let section = study.sections.get(*index);
+            section.is_some_and(|section| section.dark.is_some() && section.from != From::Port)
+        };
+        let first: Vec<usize> = (0..study.sections.len())
+            .filter(dark)
+            .take(MOST_CURES)
+            .collect();
+        let wanted = |group: &Group| group.members.iter().any(|at| first.contains(at));
+        helps(
+            self.model,
+            self.nets,
+            study,
+            (self.compile, self.all),
+            wanted,
+        )
+    }
+
+    fn injections(&self, helps: &[Help], index: usize, study: &Study) -> Cure {
+        let own = |help: &&Help| help.lines.iter().any(|line| line.0 == index);
+        let Some(help) = helps.iter().find(own) else {
+            return Cure::default();
+        };
+        let dark = |at: usize| study.sections.get(at).is_some_and(|one| one.dark.is_some());
+        let mut lines = help.lines.iter().map(|line| line.0);
+        let first = lines.find(|at| dark(*at));
+        let why_not = match &help.verdict {
+            Verdict::Refused(reason) => Some(reason.clone()),
+            Verdict::Fewest | Verdict::Found => None,
+        };
+        Cure {
+            inject: help.all(),
+            told_at: first.filter(|first| *first != index && why_not.is_none()),
+            why_not,
+            ..Cure::default()
+        }
+    }
+}

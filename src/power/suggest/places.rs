@@ -1,0 +1,118 @@
+//! Where a line could be fed in addition: all of its nodes, and the starts and ends of its strings.
+
+use crate::model::{FeedLead, InjectAt, Model, StringId};
+use crate::power::make::Make;
+use crate::power::net::{Run, Stretch};
+
+/// A place where a line could be fed.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// The string.
+    pub string: StringId,
+    /// Where on it, as `inject` has it.
+    pub at: InjectAt,
+    /// The point of the stretch.
+    pub point: u32,
+    /// What is between a lead to there and the point, in ohm.
+    pub ohms: f64,
+    /// How far along the line from its start, in micrometres.
+    pub along_um: i64,
+    /// Whether it is where a person looks first: the start or end of a string, or the end of a strand.
+    pub natural: bool,
+}
+
+impl Place {
+    /// The lead to there: as long as the line runs, after what leads to its start, in half metres.
+    #[must_use]
+    pub fn lead(&self, usual: FeedLead) -> FeedLead {
+        const STEP: i64 = 500_000;
+        let far = usual.length_um.saturating_add(self.along_um).max(1);
+        let length_um = (far.saturating_add(STEP - 1) / STEP).saturating_mul(STEP);
+        FeedLead { length_um, ..usual }
+    }
+}
+
+/// The most places that are weighed for a line.
+const MOST_PLACES: usize = 4_000;
+
+/// All lit nodes of a line, and the starts and ends of its strings, by point.
+#[must_use]
+pub fn places(model: &Model, makes: &[Make], stretch: &Stretch) -> Vec<Place> {
+    let mut places = Vec::new();
+    let mut after_lead = false;
+    let step = (stretch.points() as usize / MOST_PLACES + 1) as u32;
+    walk(makes, stretch, |run, make, point, along| {
+        let (Some(string), true) = (run.string, run.lit) else {
+            after_lead |= run.lead.is_some();
+            return;
+        };
+        let shape = model.shape_of(string);
+        let (last, strand) = shape.map_or((0, None), |shape| (shape.nodes, shape.strand));
+        if run.first == 1 && after_lead {
+            places.push(Place {
+                string,
+                at: InjectAt::Start,
+                point,
+                ohms: 0.0,
+                along_um: along,
+                natural: true,
+            });
+        }
+        after_lead = false;
+        for node in run.first..run.first + run.count {
+            let strand_ends = strand.is_some_and(|strand| strand > 0 && node % strand == 0);
+            if node == last {
+                places.push(end(run, make, point, along));
+            }
+            if strand_ends || (node - run.first).is_multiple_of(step) {
+                let natural = strand_ends && node != last;
+                let place = node_place((string, node), run, make, point, along);
+                places.push(Place { natural, ..place });
+            }
+        }
+    });
+    places
+}
+
+fn node_place(
+    (string, node): (StringId, u32),
+    run: &Run,
+    make: &Make,
+    point: u32,
+    along: i64,
+) -> Place {
+    let step = node - run.first + 1;
+    Place {
+        string,
+        at: InjectAt::Node(node),
+        point: point + step,
+        ohms: 0.0,
+        along_um: along.saturating_add(make.pitch_um.saturating_mul(i64::from(step))),
+        natural: false,
+    }
+}
+
+fn end(run: &Run, make: &Make, point: u32, along: i64) -> Place {
+    let string = run.string.unwrap_or(StringId(u32::MAX));
+    let last = run.first + run.count - 1;
+    Place {
+        at: InjectAt::End,
+        ohms: make.ohms,
+        natural: true,
+        ..node_place((string, last), run, make, point, along)
+    }
+}
+
+/// Each run with its make, the point before it, and how far along that is.
+fn walk(makes: &[Make], stretch: &Stretch, mut see: impl FnMut(&Run, &Make, u32, i64)) {
+    let none = Make::default();
+    let (mut point, mut along) = (0_u32, 0_i64);
+    for run in &stretch.runs {
+        let make = run.make.and_then(|id| makes.get(id.index()));
+        let make = make.unwrap_or(&none);
+        see(run, make, point, along);
+        point += run.count;
+        let nodes = || make.pitch_um.saturating_mul(i64::from(run.count));
+        along = along.saturating_add(run.lead.map_or_else(nodes, |lead| lead.1));
+    }
+}

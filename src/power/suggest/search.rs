@@ -1,0 +1,552 @@
+//! The fewest feeds with which lines hold: placed by climbing, proven by trying all sets of one fewer.
+//!
+//! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
+//! every smaller set is then tried (`proof.rs`). Work is counted; where it runs out, what was found is not proven.
+
+use super::bus::{Bus, BusFlow};
+use super::proof::{Bounds, Proof, Tried};
+use super::wire::{Feed, Flow, Norton};
+
+/// From this slack on no node or fuse is near its limit.
+const GOOD: f64 = 0.03;
+
+/// The most feeds that are added.
+const MOST_FEEDS: usize = 400;
+
+/// The most steps that go into proving for one line that no fewer do.
+const MOST_PROOF: u64 = 4_000_000;
+
+/// Sites of each line, by index and in order.
+pub type Sets = Vec<Vec<usize>>;
+
+/// What was found.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// The sites.
+    pub sets: Sets,
+    /// Whether no fewer do.
+    pub proven: bool,
+}
+
+impl Answer {
+    /// How many feeds there are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.sets.iter().map(Vec::len).sum()
+    }
+}
+
+/// Lines and where they could be fed.
+pub struct Search<'a> {
+    /// At each level that must hold, the hardest one first.
+    pub levels: &'a [Bus],
+    /// The sites of each line, by point.
+    pub sites: &'a [Vec<Feed>],
+    /// Which sites are where a person looks first.
+    pub natural: &'a [Vec<bool>],
+    /// For each line, the first one that is like it.
+    pub alike: &'a [usize],
+    /// The least slack that is wanted, 0 or more.
+    pub need: f64,
+    /// Whether all that flows is as reckoned here, so that a proof holds.
+    pub exact: bool,
+}
+
+/// The work that is left.
+#[derive(Clone, Copy, Debug)]
+pub struct Steps(pub u64);
+
+/// The work that is left, by what it is for.
+#[derive(Clone, Copy, Debug)]
+pub struct Work {
+    /// For finding.
+    pub find: Steps,
+    /// For proving that no fewer do.
+    pub prove: Steps,
+}
+
+impl Steps {
+    /// Takes some; whether any are left.
+    pub fn take(&mut self, steps: usize) -> bool {
+        self.0 = self.0.saturating_sub(steps as u64);
+        self.0 > 0
+    }
+}
+
+/// How sets do.
+#[derive(Clone, Debug, Default)]
+struct Score {
+    lines: Vec<f64>,
+    trunk: f64,
+}
+
+impl Score {
+    fn least(&self) -> f64 {
+        self.lines.iter().copied().fold(self.trunk, f64::min)
+    }
+
+    /// What sets are compared by: how much is missing in all, then the least slack.
+    fn worth(&self, need: f64) -> (f64, f64) {
+        let under = |slack: f64| (slack - need).min(0.0);
+        let missing = self.lines.iter().map(|slack| under(*slack)).sum::<f64>();
+        (missing + under(self.trunk), self.least())
+    }
+}
+
+impl Search<'_> {
+    /// The fewest feeds that are found; `None` where none help.
+    #[must_use]
+    pub fn fewest(&self, work: &mut Work) -> Option<Answer> {
+        if !self.all_would_do() {
+            return None;
+        }
+        let found = match self.sites {
+            [_] => self.of_one_line(work),
+            _ => self.of_many(work),
+        };
+        found.map(|answer| Answer {
+            sets: self.natural_sets(answer.sets),
+            ..answer
+        })
+    }
+
+    /// Whether voltages hold with the full voltage at every site.
+    fn all_would_do(&self) -> bool {
+        let Some(bus) = self.levels.first() else {
+            return false;
+        };
+        let all = || bus.lines.iter().zip(self.sites);
+        all().any(|(_, sites)| !sites.is_empty())
+            && all().all(|(wire, sites)| {
+                let feeds = wire.fixed.iter().chain(sites);
+                let most = feeds.map(|feed| feed.volts).fold(0.0, f64::max);
+                let mut floors = wire.pieces.iter().filter_map(|piece| piece.floor);
+                sites.is_empty() || floors.all(|floor| floor < most)
+            })
+    }
+
+    /// The feeds of a line with a set, by point.
+    pub fn merged(&self, line: usize, set: &[usize], bus: &Bus, into: &mut Vec<Feed>) {
+        into.clear();
+        let fixed = bus.lines.get(line).map_or(&[][..], |wire| &wire.fixed);
+        let sites = self.sites.get(line).map_or(&[][..], Vec::as_slice);
+        into.extend(set.iter().filter_map(|at| sites.get(*at)));
+        if !fixed.is_empty() {
+            into.extend(fixed);
+            into.sort_by_key(|feed| feed.at);
+        }
+    }
+
+    fn score(&self, sets: &Sets) -> Score {
+        let mut score = Score {
+            trunk: f64::INFINITY,
+            ..Score::default()
+        };
+        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
+        let mut flow = BusFlow::default();
+        for bus in self.levels {
+            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
+                self.merged(line, set, bus, feeds);
+            }
+            bus.flow(&feeds, &mut flow);
+            score.trunk = score.trunk.min(flow.trunk);
+            score.lines.resize(sets.len(), f64::INFINITY);
+            for (slack, line) in score.lines.iter_mut().zip(&flow.lines) {
+                *slack = slack.min(line.slack);
+            }
+        }
+        score
+    }
+
+    /// What an evaluation costs.
+    fn cost(&self, sets: &Sets) -> usize {
+        let feeds: usize = sets.iter().map(Vec::len).sum();
+        self.levels.len() * (2 * feeds + 2 * sets.len())
+    }
+
+    /// Sites spread evenly by what is drawn.
+    fn spread(&self, line: usize, count: usize) -> Vec<usize> {
+        let wire = self.levels.first().and_then(|bus| bus.lines.get(line));
+        let sites = self.sites.get(line);
+        let Some((wire, sites)) = wire.zip(sites) else {
+            return Vec::new();
+        };
+        let all = wire.beyond(0);
+        // A port feeds half a stretch, each site two halves.
+        let port = usize::from(self.levels.first().is_some_and(|bus| bus.trunk.is_some()));
+        let mut set: Vec<usize> = Vec::with_capacity(count);
+        for at in 0..count {
+            let share = (2 * at + 1 + port) as f64 / (2 * count + port) as f64;
+            let site = sites.partition_point(|site| wire.beyond(site.at) > all * (1.0 - share));
+            let next = set.last().map_or(0, |before| before + 1);
+            set.push(site.max(next));
+        }
+        // Those that ran over the end move back.
+        let mut last = sites.len();
+        for site in set.iter_mut().rev() {
+            *site = (*site).min(last.saturating_sub(1));
+            last = *site;
+        }
+        set.dedup();
+        set
+    }
+
+    /// Moves the sites of a line to where it does best while the other lines stay as they are.
+    fn climb(&self, sets: &mut Sets, line: usize, steps: &mut Steps) -> Score {
+        let around = self.around(sets, line);
+        let sites = self.sites.get(line).map_or(0, Vec::len);
+        let mut set = sets.get(line).cloned().unwrap_or_default();
+        let count = set.len();
+        let (mut feeds, mut flow) = (Vec::new(), Flow::default());
+        let mut worth = |set: &[usize]| self.worth(&around, (line, set), &mut feeds, &mut flow);
+        let mut best = worth(&set);
+        let mut step = sites.div_ceil(4 * count.max(1)).max(1);
+        loop {
+            let mut moved = false;
+            for at in 0..count {
+                for (ahead, span) in moves(at, count) {
+                    let Some(tried) = shifted(&set, span, (step, ahead), sites) else {
+                        continue;
+                    };
+                    if !steps.take(self.levels.len() * (count + 4)) {
+                        break;
+                    }
+                    let than = worth(&tried);
+                    if than > best {
+                        (set, best, moved) = (tried, than, true);
+                    }
+                }
+            }
+            if steps.0 == 0 || !moved && step == 1 {
+                break;
+            }
+            if !moved {
+                step = step.div_ceil(2).min(step - 1);
+            }
+        }
+        if let Some(entry) = sets.get_mut(line) {
+            *entry = set;
+        }
+        self.score(sets)
+    }
+
+    /// What a line has around it at each level: what is on its port's side, and whether other lines lack something.
+    fn around(&self, sets: &Sets, line: usize) -> Vec<(Norton, bool)> {
+        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
+        let mut flow = BusFlow::default();
+        let levels = self.levels.iter().map(|bus| {
+            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
+                self.merged(line, set, bus, feeds);
+            }
+            bus.flow(&feeds, &mut flow);
+            let mut others = flow.lines.iter().enumerate().filter(|(at, _)| *at != line);
+            let lacking = others.any(|(_, other)| other.slack < self.need);
+            (flow.left(bus, line), lacking)
+        });
+        levels.collect()
+    }
+
+    /// How well a line does with a set: what it and its lead lack; then the voltage at its start where other lines lack
+    /// something, else its own slack.
+    fn worth(
+        &self,
+        around: &[(Norton, bool)],
+        (line, set): (usize, &[usize]),
+        feeds: &mut Vec<Feed>,
+        flow: &mut Flow,
+    ) -> (f64, f64) {
+        let mut worth = (0.0, f64::INFINITY);
+        for (bus, (left, lacking)) in self.levels.iter().zip(around) {
+            let Some(wire) = bus.lines.get(line) else {
+                continue;
+            };
+            self.merged(line, set, bus, feeds);
+            wire.flow(*left, feeds, f64::NEG_INFINITY, flow);
+            let trunk = bus
+                .trunk
+                .map_or(f64::INFINITY, |trunk| trunk.slack(flow.start, wire.limits));
+            let under = |slack: f64| (slack - self.need).min(0.0);
+            worth.0 += under(flow.slack) + under(trunk);
+            let then = if *lacking {
+                flow.start / wire.scale
+            } else {
+                flow.slack.min(trunk)
+            };
+            worth.1 = then.min(worth.1);
+        }
+        worth
+    }
+
+    fn of_one_line(&self, work: &mut Work) -> Option<Answer> {
+        let nothing = vec![Vec::new()];
+        if self.score(&nothing).least() >= self.need {
+            return Some(Answer {
+                sets: nothing,
+                proven: true,
+            });
+        }
+        let mut proof = Proof::new(self);
+        let least = proof.as_ref().map_or(1, |proof| proof.bounds.least.max(1));
+        let mut sets = self.climbed(least, &mut work.find)?;
+        // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
+        let count = sets.first().map_or(0, Vec::len);
+        let mut proven = proof.is_some() && self.exact;
+        let mut share = Steps(work.prove.0.min(MOST_PROOF));
+        let before = share.0;
+        for fewer in least..count {
+            let tried = proof.as_mut().map(|proof| proof.any(fewer, &mut share));
+            match tried {
+                Some(Tried::Found(set)) => {
+                    sets = vec![set];
+                    self.climb(&mut sets, 0, &mut work.find);
+                    break;
+                }
+                Some(Tried::None) => {}
+                Some(Tried::NotAll) | None => {
+                    proven = false;
+                    break;
+                }
+            }
+        }
+        work.prove.take((before - share.0) as usize);
+        // That it does not hold without any is known.
+        proven |= count == 1;
+        Some(Answer { sets, proven })
+    }
+
+    /// The smallest set that climbing finds, from a size on.
+    fn climbed(&self, least: usize, steps: &mut Steps) -> Option<Sets> {
+        let sites = self.sites.first().map_or(0, Vec::len);
+        let most = (least + MOST_FEEDS).min(sites);
+        let mut count = least;
+        while count <= most && steps.0 > 0 {
+            let mut sets = vec![self.spread(0, count)];
+            if self.climb(&mut sets, 0, steps).least() >= self.need {
+                return Some(sets);
+            }
+            count += 1;
+        }
+        None
+    }
+
+    /// Lines that share a lead: one feed after the other where it helps most, then without those that are not needed.
+    fn of_many(&self, work: &mut Work) -> Option<Answer> {
+        let steps = &mut work.find;
+        let least = self.least_of_each();
+        let mut sets: Sets = (0..self.sites.len())
+            .map(|line| self.spread(line, least.get(line).copied().unwrap_or(0)))
+            .collect();
+        let mut score = self.climb_all(&mut sets, steps);
+        while score.least() < self.need {
+            (sets, score) = match self.one_more_each(&sets, &score) {
+                Some(more) => more,
+                None => self.one_more(&sets, steps)?,
+            };
+            if score.least() < self.need {
+                score = self.climb_all(&mut sets, steps);
+            }
+            let count: usize = sets.iter().map(Vec::len).sum();
+            if steps.0 == 0 || count > MOST_FEEDS {
+                return None;
+            }
+        }
+        for line in 0..sets.len() {
+            self.thin(&mut sets, line, steps);
+        }
+        let count: usize = sets.iter().map(Vec::len).sum();
+        if count != 2 {
+            let proven = count < 2 || self.exact && count == least.iter().sum::<usize>();
+            return Some(Answer { sets, proven });
+        }
+        let single = self.single(&mut work.prove);
+        Some(Answer {
+            sets: single.unwrap_or(sets),
+            proven: self.exact && work.prove.0 > 0,
+        })
+    }
+
+    /// How many sites each line needs at least.
+    fn least_of_each(&self) -> Vec<usize> {
+        let Some(bus) = self.levels.first() else {
+            return Vec::new();
+        };
+        let mut least: Vec<usize> = Vec::new();
+        for (line, (wire, sites)) in bus.lines.iter().zip(self.sites).enumerate() {
+            let like = self.alike.get(line).and_then(|like| least.get(*like));
+            let own = || Bounds::new(bus, wire, sites).least.min(sites.len());
+            least.push(like.copied().unwrap_or_else(own));
+        }
+        least
+    }
+
+    fn climb_all(&self, sets: &mut Sets, steps: &mut Steps) -> Score {
+        let mut score = self.score(sets);
+        for line in 0..sets.len() {
+            if sets.get(line).is_some_and(|set| !set.is_empty()) && score.least() < self.need {
+                score = self.climb(sets, line, steps);
+            }
+        }
+        score
+    }
+
+    /// Sets with one feed more on each line that lacks something, where many do that have many already: one after the
+    /// other would take too long, and those that are not needed are taken away at the end.
+    fn one_more_each(&self, sets: &Sets, score: &Score) -> Option<(Sets, Score)> {
+        const MANY: usize = 4;
+        let lacks = |line: &usize| {
+            score
+                .lines
+                .get(*line)
+                .is_some_and(|slack| *slack < self.need)
+        };
+        let lines: Vec<usize> = (0..sets.len()).filter(lacks).collect();
+        let count = |line: &usize| sets.get(*line).map_or(0, Vec::len);
+        if lines.len() < MANY || lines.iter().any(|line| count(line) < MANY) {
+            return None;
+        }
+        let mut more = sets.clone();
+        for line in &lines {
+            let set = self.spread(*line, count(line) + 1);
+            if set.len() > count(line) {
+                *more.get_mut(*line)? = set;
+            }
+        }
+        let grown = more.iter().map(Vec::len).sum::<usize>();
+        let score = self.score(&more);
+        (grown > sets.iter().map(Vec::len).sum()).then_some((more, score))
+    }
+
+    /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.
+    fn one_more(&self, sets: &Sets, steps: &mut Steps) -> Option<(Sets, Score)> {
+        let mut best: Option<(Sets, Score)> = None;
+        let mut seen: Vec<(usize, usize)> = Vec::new();
+        for line in 0..sets.len() {
+            let kind = self.alike.get(line).copied().unwrap_or(line);
+            let count = sets.get(line)?.len();
+            if seen.contains(&(kind, count)) {
+                continue;
+            }
+            seen.push((kind, count));
+            let mut more = sets.clone();
+            *more.get_mut(line)? = self.spread(line, count + 1);
+            if more.get(line)?.len() <= count {
+                continue;
+            }
+            let score = self.climb(&mut more, line, steps);
+            let better = |best: &(Sets, Score)| score.worth(self.need) > best.1.worth(self.need);
+            if best.as_ref().is_none_or(better) {
+                best = Some((more, score));
+            }
+        }
+        best
+    }
+
+    /// Takes from a line what all of them do without.
+    fn thin(&self, sets: &mut Sets, line: usize, steps: &mut Steps) {
+        while let Some(count) = sets.get(line).map(Vec::len).filter(|count| *count > 0) {
+            let mut fewer = sets.clone();
+            let spread = self.spread(line, count - 1);
+            if let Some(set) = fewer.get_mut(line) {
+                *set = spread;
+            }
+            if self.climb(&mut fewer, line, steps).least() < self.need {
+                return;
+            }
+            *sets = fewer;
+        }
+    }
+
+    /// A single feed with which all of them hold.
+    fn single(&self, steps: &mut Steps) -> Option<Sets> {
+        let mut sets: Sets = vec![Vec::new(); self.sites.len()];
+        let mut best: Option<(f64, Sets)> = None;
+        for (line, sites) in self.sites.iter().enumerate() {
+            for site in 0..sites.len() {
+                if !steps.take(self.cost(&sets)) {
+                    return None;
+                }
+                *sets.get_mut(line)? = vec![site];
+                let slack = self.score(&sets).least();
+                let better = best.as_ref().is_none_or(|(than, _)| slack > *than);
+                if slack >= self.need && better {
+                    best = Some((slack, sets.clone()));
+                }
+            }
+            sets.get_mut(line)?.clear();
+        }
+        best.map(|(_, sets)| sets)
+    }
+
+    /// Moves sites to the starts and ends of strings and strands near them, where that costs little.
+    fn natural_sets(&self, mut sets: Sets) -> Sets {
+        let enough = |slack: f64| self.need.max((slack / 2.0).min(GOOD));
+        let enough_now = enough(self.score(&sets).least());
+        for line in 0..sets.len() {
+            let Some(natural) = self.natural.get(line) else {
+                continue;
+            };
+            for at in 0..sets.get(line).map_or(0, Vec::len) {
+                let Some(set) = sets.get(line) else { break };
+                let Some(site) = set.get(at).copied() else {
+                    break;
+                };
+                let from = at.checked_sub(1).and_then(|at| set.get(at));
+                let from = from.map_or(0, |site| site + 1);
+                let to = set.get(at + 1).copied().unwrap_or(natural.len());
+                let between = natural.iter().enumerate().take(to).skip(from);
+                let near = between
+                    .filter(|(_, natural)| **natural)
+                    .map(|(site, _)| site);
+                let mut near: Vec<usize> = near.collect();
+                near.sort_by_key(|other| (other.abs_diff(site), *other));
+                for other in near.into_iter().take(4) {
+                    let mut tried = sets.clone();
+                    if let Some(entry) = tried.get_mut(line).and_then(|set| set.get_mut(at)) {
+                        *entry = other;
+                    }
+                    if self.score(&tried).least() >= enough_now {
+                        sets = tried;
+                        break;
+                    }
+                }
+            }
+        }
+        sets
+    }
+}
+
+/// How a site is moved, ahead or back: by itself, with all before it, or with all after it.
+fn moves(at: usize, count: usize) -> impl Iterator<Item = (bool, (usize, usize))> {
+    let spans = [(at, at + 1), (0, at + 1), (at, count)];
+    let fresh = spans.into_iter().enumerate();
+    let fresh = fresh.filter(move |(index, span)| *index == 0 || span.1 - span.0 > 1);
+    fresh.flat_map(|(_, span)| [(true, span), (false, span)])
+}
+
+/// A set with some neighbouring sites moved by a step, ahead or back, as far as there is room.
+fn shifted(
+    set: &[usize],
+    (from, to): (usize, usize),
+    (step, ahead): (usize, bool),
+    sites: usize,
+) -> Option<Vec<usize>> {
+    let (first, last) = (*set.get(from)?, *set.get(to.checked_sub(1)?)?);
+    let before = from.checked_sub(1).and_then(|at| set.get(at));
+    let room = if ahead {
+        set.get(to)
+            .copied()
+            .unwrap_or(sites)
+            .checked_sub(last + 1)?
+    } else {
+        first.checked_sub(before.map_or(0, |site| site + 1))?
+    };
+    let by = step.min(room);
+    if by == 0 {
+        return None;
+    }
+    let mut moved = set.to_vec();
+    for site in moved.get_mut(from..to)? {
+        *site = if ahead { *site + by } else { *site - by };
+    }
+    Some(moved)
+}

@@ -1,0 +1,132 @@
+//! Lines and feeds as the search has them, from what the display says.
+
+use super::bus::{Bus, Trunk};
+use super::places::Place;
+use super::wire::{Feed, Norton, Wire};
+use crate::cable::{FUSES, LASTING, capacity, loop_ohms};
+use crate::loads::From;
+use crate::model::{FeedLead, Model};
+use crate::power::make::celsius;
+use crate::power::net::{Group, Nets, Stretch, volts};
+use crate::power::solve::LEAST_OHMS;
+
+/// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
+#[must_use]
+pub fn blade(most: i64) -> Option<i64> {
+    FUSES.into_iter().rfind(|fuse| *fuse <= most)
+}
+
+/// What may flow for hours through something that is rated for `rating` microamperes, in amperes.
+fn lasting(rating: i64) -> f64 {
+    rating as f64 * 1e-6 * LASTING as f64 / 100.0
+}
+
+/// What the thinnest conductor of a line may carry, in microamperes.
+#[must_use]
+pub fn thinnest(stretch: &Stretch) -> i64 {
+    let gauges = stretch.runs.iter().filter_map(|run| run.gauge);
+    let most = gauges.map(|gauge| capacity(gauge).most_ua).min();
+    most.unwrap_or(i64::MAX)
+}
+
+/// A line's nodes at a level as the search has them. Nodes of constant power draw what they do at their floor,
+/// which is the most.
+#[must_use]
+pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
+    let mut wire = Wire::new();
+    let made_for = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
+    for run in &stretch.runs {
+        let draw = run.draw(&nets.makes, level);
+        let amps = draw.at(draw.floor);
+        let floor = (run.lit && amps > 0.0).then_some(run.floor);
+        let most = |gauge| lasting(capacity(gauge).most_ua);
+        let most = run.gauge.map_or(f64::INFINITY, most);
+        // The plus is cut before the first of them where it is 0.
+        let cut = run.plus < run.minus;
+        let ohms = if cut { 0.0 } else { run.plus + run.minus };
+        wire.push(run.count, ohms, amps, floor, most);
+        if let Some(floor) = floor {
+            wire.scale = (made_for - floor).max(0.1);
+        }
+    }
+    let fixed = stretch.sites.iter().filter_map(|site| {
+        let ohms = lead_ohms(model, &site.lead) + site.ohms;
+        Some(Feed {
+            at: site.point as usize,
+            volts: volts(model, &site.lead, stretch.volts)?,
+            siemens: 1.0 / ohms.max(LEAST_OHMS),
+            most: lasting(lead_most(&site.lead)),
+            new: false,
+        })
+    });
+    wire.fixed = fixed.collect();
+    wire.port = stretch
+        .fuse
+        .map_or(f64::INFINITY, |fuse| lasting(fuse.value));
+    wire
+}
+
+fn lead_ohms(model: &Model, lead: &FeedLead) -> f64 {
+    loop_ohms(lead.length_um, lead.gauge, celsius(model))
+}
+
+/// What a lead may carry by its conductor and its fuse, in microamperes.
+fn lead_most(lead: &FeedLead) -> i64 {
+    let most = capacity(lead.gauge).most_ua;
+    lead.fuse.map_or(most, |fuse| fuse.value.min(most))
+}
+
+/// A group as the search has it, at a level; `None` where a voltage is not known.
+#[must_use]
+pub fn group_bus(
+    model: &Model,
+    nets: &Nets,
+    group: &Group,
+    level: impl Fn(&Stretch) -> u32,
+) -> Option<Bus> {
+    let members = group.members.iter();
+    let lines: Vec<&Stretch> = members
+        .filter_map(|index| nets.stretches.get(*index))
+        .collect();
+    let trunk = match (&group.lead, lines.first()) {
+        (Some(lead), Some(stretch)) => {
+            let siemens = 1.0 / lead_ohms(model, lead).max(LEAST_OHMS);
+            Some(Trunk {
+                source: Norton {
+                    amps: volts(model, lead, stretch.volts)? * siemens,
+                    siemens,
+                },
+                most: lasting(lead_most(lead)),
+            })
+        }
+        _ => None,
+    };
+    if trunk.is_none() && lines.iter().any(|stretch| stretch.from != From::Taps) {
+        return None;
+    }
+    let known = |stretch: &&Stretch| {
+        let wire = wire(model, nets, stretch, level(stretch));
+        (wire.fixed.len() == stretch.sites.len()).then_some(wire)
+    };
+    Some(Bus {
+        trunk,
+        lines: lines.iter().map(known).collect::<Option<_>>()?,
+    })
+}
+
+/// The places of a line as feeds through a lead, with the fuse that the rule gives; empty where no fuse is small enough.
+#[must_use]
+pub fn feeds(model: &Model, stretch: &Stretch, places: &[Place], usual: FeedLead) -> Vec<Feed> {
+    let most = thinnest(stretch).min(capacity(usual.gauge).most_ua);
+    let Some((fuse, supply)) = blade(most).zip(volts(model, &usual, stretch.volts)) else {
+        return Vec::new();
+    };
+    let feed = |place: &Place| Feed {
+        at: place.point as usize,
+        volts: supply,
+        siemens: 1.0 / (lead_ohms(model, &place.lead(usual)) + place.ohms).max(LEAST_OHMS),
+        most: lasting(fuse),
+        new: true,
+    };
+    places.iter().map(feed).collect()
+}

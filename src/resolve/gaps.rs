@@ -1,0 +1,127 @@
+//! What may be missing because a statement did not parse or resolve, by the names that it has.
+
+use super::matching::Reader;
+use super::names::Names;
+use super::refs;
+use super::targets::{Ports, Spot, numbered};
+use crate::ast::Reference;
+use crate::diagnostic::Sink;
+use crate::diagnostic::words::nearest;
+use crate::model::{ControllerId, Model, PropId, Target};
+
+/// The controller of that name, or that a receiver of that name hangs on.
+pub fn controller_of(
+    names: &Names<'_>,
+    ports: &Ports<'_>,
+    key: &str,
+    model: &Model,
+) -> Option<ControllerId> {
+    if let Some(at) = names.controllers.get(key) {
+        return Some(ControllerId(at));
+    }
+    let at = names.receivers.get(key)?;
+    let at = ports.receivers.get(at as usize).copied()??;
+    model
+        .receivers
+        .get(at as usize)
+        .map(|receiver| receiver.controller)
+}
+
+/// The controllers that a target which does not resolve may mean: the one it names, or those whose names are near.
+fn meant(
+    reader: &Reader<'_, '_>,
+    ports: &Ports<'_>,
+    target: &Reference,
+    model: &Model,
+) -> Vec<ControllerId> {
+    let names = reader.names;
+    let key = names.key(target.name);
+    if let Some(id) = controller_of(names, ports, &key, model) {
+        return vec![id];
+    }
+    let all = names.controllers.names().chain(names.receivers.names());
+    let near = nearest(&key, all);
+    near.iter()
+        .filter_map(|name| controller_of(names, ports, name, model))
+        .collect()
+}
+
+/// Whether a target is a receiver, which may hang on any controller where that is not known.
+fn is_receiver(reader: &Reader<'_, '_>, target: &Reference) -> bool {
+    let key = reader.names.key(target.name);
+    reader.names.receivers.get(&key).is_some()
+}
+
+/// Notes that what a wire says of a target is missing.
+pub fn of_wire(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, model: &mut Model) {
+    let meant = meant(reader, ports, target, model);
+    model.gaps.anywhere |= meant.is_empty() && is_receiver(reader, target);
+    model
+        .gaps
+        .lines
+        .extend(meant.into_iter().map(|id| (id, None)));
+}
+
+/// Notes that something is missing from what hangs on a target.
+pub fn of_line(target: Target, model: &mut Model) {
+    let carrier = match target {
+        Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
+        _ => None,
+    };
+    model.gaps.line(target, || carrier);
+}
+
+/// Notes that what a `power` says of a target is missing.
+pub fn of_power(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, model: &mut Model) {
+    let spot = ports.find(reader, target, model, &mut Sink::default());
+    let targets = match spot {
+        Some(Spot::One(target)) => vec![target],
+        Some(Spot::Range(targets)) => targets,
+        Some(Spot::Open(_)) | None => Vec::new(),
+    };
+    let mut found = false;
+    for target in targets {
+        if let Target::Port(id, port, _) = target {
+            found = true;
+            model.gaps.feeds.insert((id, port, port));
+        }
+    }
+    if !found {
+        let meant = meant(reader, ports, target, model);
+        model.gaps.any_feed |= meant.is_empty() && is_receiver(reader, target);
+        model
+            .gaps
+            .feeds
+            .extend(meant.into_iter().map(|id| (id, 0, u32::MAX)));
+    }
+}
+
+/// Notes that what an `inject` says of a prop is missing.
+pub fn of_injection(reader: &Reader<'_, '_>, target: &Reference, model: &mut Model) {
+    let picked = refs::pick(reader, model, target, &mut Sink::default());
+    let strings: Vec<_> = match picked {
+        Some(picked) => picked.strings().collect(),
+        None => {
+            let prop = reader.names.props.get(&reader.names.key(target.name));
+            let prop = prop.and_then(|at| model.props.get(at as usize));
+            let strings = prop.map_or(0..0, |prop| prop.strings());
+            strings.map(crate::model::StringId).collect()
+        }
+    };
+    model.gaps.injected.extend(strings);
+}
+
+/// The props that a reference which does not resolve may mean: the one it names, its family, or those whose names are near.
+pub fn props_meant(reader: &Reader<'_, '_>, reference: &Reference) -> Vec<PropId> {
+    let names = reader.names;
+    let key = names.key(reference.name);
+    let family = numbered(&key).and_then(|(family, _)| names.props.get(family));
+    if let Some(at) = names.props.get(&key).or(family) {
+        return vec![PropId(at)];
+    }
+    let near = nearest(&key, names.props.names());
+    near.iter()
+        .filter_map(|name| names.props.get(name))
+        .map(PropId)
+        .collect()
+}

@@ -1,0 +1,108 @@
+//! Whether what a wire hangs on an output is of its kind: fixtures on DMX outputs, strings of nodes on pixel ports.
+
+use super::gaps;
+use crate::diagnostic::Sink;
+use crate::model::{Model, Output, Piece, PieceKind, StringId, Target};
+use crate::rules;
+use crate::source::Span;
+
+/// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
+pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
+    let (controller, output, slots) = match target {
+        Target::Port(controller, port, receiver) => {
+            let settings = model.port_settings(controller, port, receiver);
+            let slots = settings.and_then(|settings| settings.slots);
+            (controller, Output::Pixel(port), slots)
+        }
+        Target::Dmx(controller, output) => (controller, Output::Dmx(output), None),
+        _ => return,
+    };
+    let dmx = matches!(output, Output::Dmx(_));
+    let words = || {
+        let name = model.controller(controller).map_or("", |c| &c.name);
+        format!("`{name}.{}`", output.name())
+    };
+    let mut wrong = false;
+    for piece in pieces {
+        match piece.kind {
+            PieceKind::String(id, _) => {
+                let Some(shape) = model.shape_of(id) else {
+                    continue;
+                };
+                let fixture = shape.node.is_none();
+                if fixture == dmx && (dmx || slots.is_none()) {
+                    continue;
+                }
+                let (string, words) = (model.name_of(id), words());
+                let whose = model.controller(controller);
+                let name = whose.map_or("", |c| &c.name);
+                let dmx_one = whose
+                    .and_then(|c| c.dmx.first())
+                    .map(|out| format!("{name}.dmx{}", out.value));
+                let port_one = whose
+                    .and_then(|c| c.ports.first())
+                    .map(|port| format!("{name}.{}", port.number));
+                let finding = match (fixture, dmx, slots) {
+                    (true, false, None) => rules::wire::kind::fixture(
+                        piece.at,
+                        &string,
+                        at,
+                        (&words, dmx_one.as_deref()),
+                        shape.at,
+                    ),
+                    (false, true, _) => rules::wire::kind::string(
+                        piece.at,
+                        &string,
+                        at,
+                        (&words, port_one.as_deref()),
+                        shape.at,
+                    ),
+                    (false, false, Some(limit)) => {
+                        rules::wire::kind::on_slots(piece.at, &string, &words, limit.at)
+                    }
+                    _ => continue,
+                };
+                // One finding a reference is enough.
+                if !wrong {
+                    sink.push(finding);
+                }
+                wrong = true;
+            }
+            PieceKind::Skip(_) if dmx => sink.push(rules::wire::kind::skip(piece.at, &words())),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => {}
+        }
+    }
+    if wrong {
+        model.incomplete = true;
+        gaps::of_line(target, model);
+    }
+}
+
+/// No line carries both fixtures and strings of nodes.
+pub fn check_mixed(pieces: &[Piece], target: Target, model: &mut Model, sink: &mut Sink) {
+    let mut first: Option<(Span, StringId, bool)> = None;
+    for piece in pieces {
+        let PieceKind::String(id, _) = piece.kind else {
+            continue;
+        };
+        let Some(shape) = model.shape_of(id) else {
+            continue;
+        };
+        let fixture = shape.node.is_none();
+        match first {
+            None => first = Some((piece.at, id, fixture)),
+            Some((at, other, kind)) if kind != fixture => {
+                sink.push(rules::wire::kind::mixed(
+                    piece.at,
+                    &model.name_of(id),
+                    at,
+                    &model.name_of(other),
+                ));
+                model.incomplete = true;
+                gaps::of_line(target, model);
+                return;
+            }
+            Some(_) => {}
+        }
+    }
+}

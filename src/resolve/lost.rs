@@ -1,0 +1,47 @@
+//! What text that did not parse may have said, by the words that stand in it.
+
+use super::gaps::controller_of;
+use super::names::Names;
+use super::targets::Ports;
+use crate::ast::{Ast, Ident};
+use crate::model::{ControllerId, Model};
+use std::collections::BTreeSet;
+
+/// Notes what the words of text that did not parse may stand for.
+pub fn of_text(ast: &Ast, names: &Names<'_>, ports: &Ports<'_>, model: &mut Model) {
+    let key = |word: &Ident| -> Box<str> { names.key(*word).into() };
+    let words: BTreeSet<Box<str>> = ast.mentioned.iter().map(key).collect();
+    let begins = ast.mentioned.iter().filter(|word| names.begins(**word));
+    let begins: BTreeSet<Box<str>> = begins.map(key).collect();
+    let has = |word: &str| begins.contains(word);
+    let (wire, power, inject) = (has("wire"), has("power"), has("inject"));
+    let boxes: Vec<ControllerId> = (words.iter())
+        .filter_map(|word| controller_of(names, ports, word, model))
+        .collect();
+    let gaps = &mut model.gaps;
+    gaps.all = ast.lost;
+    gaps.boxes = ["controller", "receiver", "ports", "port", "dmx"]
+        .iter()
+        .any(|word| has(word))
+        || ["controller", "receiver"]
+            .iter()
+            .any(|kind| names.has_unnamed(kind));
+    gaps.anywhere = has("prop") || (wire && words.contains("any")) || names.has_unnamed("prop");
+    gaps.any_feed |= power && boxes.is_empty();
+    for id in boxes {
+        gaps.lines.insert((id, None));
+        gaps.outputs.insert(id);
+        if power {
+            gaps.feeds.insert((id, 0, u32::MAX));
+        }
+    }
+    if inject {
+        let props = words.iter().filter_map(|word| names.props.get(word));
+        let props: Vec<_> = props
+            .filter_map(|at| model.props.get(at as usize))
+            .collect();
+        let strings = props.iter().flat_map(|prop| prop.strings());
+        gaps.injected.extend(strings.map(crate::model::StringId));
+    }
+    model.gaps.words = words;
+}

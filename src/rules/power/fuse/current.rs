@@ -1,0 +1,192 @@
+//! More current than a fuse is for: leads, supplies and injections.
+
+use super::{RULE, ports};
+use crate::cable::LASTING;
+use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
+use crate::loads::{Loads, Study, TapLoad, lasts_over};
+use crate::model::{Injection, Model, PowerFeed, StringId, Told};
+use crate::plan::Plan;
+use crate::source::Span;
+use crate::unit::{Dimension, load, quantity};
+use crate::usage::{fed_ports, inject_place};
+
+const CARRIES: (&str, &str) = ("carries", "would carry");
+
+/// Holds every fuse against its current.
+pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
+    ports::tell(model, plan, loads, sink);
+    for (index, power) in model.powers.iter().enumerate() {
+        let Some(fuse) = power.lead.fuse else {
+            continue;
+        };
+        let at = |study: &Study| study.feeds.get(index).map_or(0, |feed| feed.ua);
+        both(&shared(model, power, fuse), fuse, loads, at, sink);
+    }
+    for (index, supply) in model.supplies.iter().enumerate() {
+        let Some(fuse) = supply.fuse else { continue };
+        let at = |study: &Study| study.supplies.get(index).copied().unwrap_or(0);
+        let carrier = Carrier {
+            what: format!("supply `{}`", supply.name),
+            verbs: ("gives", "would give"),
+            fuse: "its fuse",
+            at: fuse.at,
+            label: "all that it gives comes through this fuse".into(),
+            back: false,
+            help: "feed some of it from a second supply, or lower the level with `dim to`".into(),
+        };
+        both(&carrier, fuse, loads, at, sink);
+    }
+    injections(model, loads, sink);
+}
+
+/// What carries the current of a fuse.
+pub(super) struct Carrier {
+    /// It: "port `pier.1`".
+    pub(super) what: String,
+    /// What it does, now and at full level: "carries", "would carry".
+    pub(super) verbs: (&'static str, &'static str),
+    /// "its fuse".
+    pub(super) fuse: &'static str,
+    /// The place of the finding.
+    pub(super) at: Span,
+    /// The text there.
+    pub(super) label: String,
+    /// Whether the current flows back to the supply.
+    pub(super) back: bool,
+    /// What can be done.
+    pub(super) help: String,
+}
+
+/// One finding for a fuse, the gravest.
+fn both(
+    carrier: &Carrier,
+    fuse: Told<i64>,
+    loads: &Loads,
+    at: impl Fn(&Study) -> i64,
+    sink: &mut Sink,
+) {
+    let full = loads.full.as_ref().map(&at).map(i64::saturating_abs);
+    if let Some(finding) = over(carrier, fuse, at(&loads.allowed).saturating_abs()) {
+        sink.push(finding);
+    } else if let Some(full) = full.filter(|full| *full > fuse.value) {
+        sink.push(at_full(carrier, fuse, full));
+    }
+}
+
+/// How grave a current is for a fuse.
+pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
+    if ua > fuse {
+        Some(Severity::Error)
+    } else {
+        lasts_over(ua, fuse).then_some(Severity::Warning)
+    }
+}
+
+pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagnostic> {
+    let rating = quantity(fuse.value, Dimension::Current);
+    let back = if carrier.back { " backwards" } else { "" };
+    let draws = format!("{} {}{back}", carrier.verbs.0, load(ua));
+    let (what, its) = (&carrier.what, carrier.fuse);
+    let severity = grave(fuse.value, ua)?;
+    let (message, why) = if severity == Severity::Error {
+        (
+            format!("{what} {draws}, {its} is for {rating}"),
+            "the fuse blows during the show, and everything it feeds goes dark",
+        )
+    } else {
+        (
+            format!("{what} {draws}, over {LASTING} % of {its} of {rating}"),
+            "a fuse carries a load of three hours or more only to 80 % of its rating (NFPA 70, 210.20(A)); above that it ages and blows on a warm night",
+        )
+    };
+    let mut finding = RULE.at(
+        carrier.at,
+        Words {
+            message,
+            label: carrier.label.clone(),
+            why: why.into(),
+            help: carrier.help.clone(),
+        },
+    );
+    finding.severity = severity;
+    if carrier.at == fuse.at {
+        return Some(finding);
+    }
+    Some(finding.and(fuse.at, format!("a fuse of {rating} set here")))
+}
+
+pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic {
+    let rating = quantity(fuse.value, Dimension::Current);
+    let (what, would, its) = (&carrier.what, carrier.verbs.1, carrier.fuse);
+    let back = if carrier.back { " backwards" } else { "" };
+    let mut finding = RULE.at(
+        fuse.at,
+        Words {
+            message: format!("at full level {what} {would} {}{back}, {its} is for {rating}", load(ua)),
+            label: "enough for the level that is allowed, not for full".into(),
+            why: "a controller's own test pattern lights everything in full, whatever the show is allowed".into(),
+            help: "test with one colour or a few nodes at a time, and fit no larger fuse than the thinnest wire after it may carry"
+                .into(),
+        },
+    );
+    finding.severity = Severity::Advice;
+    finding
+}
+
+fn shared(model: &Model, power: &PowerFeed, fuse: Told<i64>) -> Carrier {
+    let ports = fed_ports(model, power);
+    let help = if power.first == power.last {
+        "put fewer nodes on it, allow it less light with `dim to`, or feed its line in one more place with `inject`".into()
+    } else {
+        format!(
+            "feed some of `{ports}` by a `power` statement of their own, with its own lead and fuse"
+        )
+    };
+    Carrier {
+        what: format!("the lead that feeds `{ports}`"),
+        verbs: CARRIES,
+        fuse: "its fuse",
+        at: fuse.at,
+        label: "all of this comes through this fuse".into(),
+        back: false,
+        help,
+    }
+}
+
+fn injections(model: &Model, loads: &Loads, sink: &mut Sink) {
+    let most = |taps: &[TapLoad], injection: u32| {
+        let from = taps.partition_point(|tap| tap.injection < injection);
+        let mine = taps.get(from..).unwrap_or_default().iter();
+        mine.take_while(|tap| tap.injection == injection)
+            .map(|tap| (tap.ua.saturating_abs(), tap.string))
+            .max()
+    };
+    for (index, injection) in model.injections.iter().enumerate() {
+        let Some(fuse) = injection.lead.fuse else {
+            continue;
+        };
+        let at = |study: &Study| most(&study.taps, index as u32);
+        let worst = at(&loads.allowed).filter(|(ua, _)| *ua > 0);
+        let worst = worst.or(loads.full.as_ref().and_then(at));
+        let Some((_, string)) = worst else { continue };
+        let carrier = injected(model, injection, string, fuse);
+        let ua = |study: &Study| at(study).map_or(0, |(ua, _)| ua);
+        both(&carrier, fuse, loads, ua, sink);
+    }
+}
+
+fn injected(model: &Model, injection: &Injection, string: StringId, fuse: Told<i64>) -> Carrier {
+    let name = words::shown(&model.name_of(string));
+    let place = inject_place(injection.place);
+    Carrier {
+        what: format!("the injection into `{name}` (`{place}`)"),
+        verbs: CARRIES,
+        fuse: "its fuse",
+        at: fuse.at,
+        label: "the fuse of this lead".into(),
+        back: false,
+        help: format!(
+            "feed `{name}` in one more place, so that this lead carries less, or allow less light with `dim to`"
+        ),
+    }
+}

@@ -1,0 +1,226 @@
+//! What outputs, ports, strings, feeds and channels are called: as a display writes them.
+
+use crate::loads::Remedy;
+use crate::model::{
+    ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, Receiver, ReceiverId, StringId,
+};
+use crate::plan::{Plan, PortPlan};
+use crate::unit::{Dimension, counted, quantity};
+
+/// An output as a wire names it: `boathouse.3`, `boathouse.dmx1`.
+#[must_use]
+pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> String {
+    let name = model.controller(controller).map_or("", |c| &*c.name);
+    format!("{name}.{}", output.name())
+}
+
+/// A pixel port as it is named where its cable comes out: by its receiver where it has one, `pond.1`.
+#[must_use]
+pub fn port_name(
+    model: &Model,
+    controller: ControllerId,
+    number: u32,
+    receiver: Option<ReceiverId>,
+) -> String {
+    match receiver.and_then(|id| model.receivers.get(id.index())) {
+        Some(receiver) => {
+            let own = (number + 1).saturating_sub(receiver.first);
+            format!("{}.{own}", receiver.name)
+        }
+        None => output_name(model, controller, Output::Pixel(number)),
+    }
+}
+
+/// An output as it is named where one of its strings is plugged in: by its receiver where it has one. Without a string, by
+/// the receiver that all its strings share.
+#[must_use]
+pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> String {
+    let Output::Pixel(number) = port.output else {
+        return output_name(model, port.controller, port.output);
+    };
+    let mut receivers = port
+        .pieces
+        .iter()
+        .filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) if string.is_none_or(|string| string == id) => {
+                Some(piece.receiver)
+            }
+            PieceKind::String(..) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+    let first = receivers.next().flatten();
+    let shared = first.filter(|first| receivers.all(|other| other == Some(*first)));
+    port_name(model, port.controller, number, shared)
+}
+
+/// The plug of a string; empty for one without a place.
+#[must_use]
+pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
+    let port = plan
+        .of(id)
+        .and_then(|placed| plan.ports.get(placed.port as usize));
+    port.map_or_else(String::new, |port| plug_name(model, port, Some(id)))
+}
+
+/// Strings of one prop as a chain names them: neighbours as a range.
+#[must_use]
+pub fn references(model: &Model, strings: &[StringId]) -> String {
+    let of = |id: StringId| {
+        model
+            .string(id)
+            .map(|string| (string.member, string.number))
+    };
+    let joins = |a: &StringId, b: &StringId| {
+        let (Some((member, number)), Some(next)) = (of(*a), of(*b)) else {
+            return false;
+        };
+        // Of a member with several strings, those; else members one by one.
+        match model.name_of(*a).contains("].") || member == 0 {
+            true => next == (member, number + 1),
+            false => next == (member + 1, number),
+        }
+    };
+    let runs = strings.chunk_by(joins).filter_map(|run| {
+        let (first, last) = (model.name_of(*run.first()?), model.name_of(*run.last()?));
+        let from = first.rfind(['[', '.']).map(|at| at + 1);
+        Some(match from {
+            Some(from) if run.len() > 1 => {
+                let end = first.trim_end_matches(']');
+                format!("{end}..{}", last.get(from..).unwrap_or(""))
+            }
+            _ => first,
+        })
+    });
+    runs.collect::<Vec<_>>().join(" -> ")
+}
+
+/// An output as the lock has it, by the receiver where just one carries it.
+#[must_use]
+pub fn old_plug(model: &Model, controller: ControllerId, output: Output) -> String {
+    let Output::Pixel(number) = output else {
+        return output_name(model, controller, output);
+    };
+    let carries = |receiver: &Receiver| {
+        receiver.controller == controller && (receiver.first..=receiver.last).contains(&number)
+    };
+    let mut carriers = (model.receivers.iter().enumerate()).filter(|(_, one)| carries(one));
+    let only = carriers.next().filter(|_| carriers.next().is_none());
+    port_name(
+        model,
+        controller,
+        number,
+        only.map(|(index, _)| ReceiverId::from(index)),
+    )
+}
+
+/// The ports of a `power` statement as it names them: `boathouse.1..16`, `pond.2`.
+#[must_use]
+pub fn fed_ports(model: &Model, power: &PowerFeed) -> String {
+    let first = port_name(model, power.controller, power.first, power.receiver);
+    let last = port_name(model, power.controller, power.last, power.receiver);
+    match last.rsplit_once('.') {
+        Some((_, last)) if power.first != power.last => format!("{first}..{last}"),
+        _ => first,
+    }
+}
+
+/// A pixel port where it comes out: at its controller or at a receiver.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Outlet {
+    /// The controller.
+    pub controller: ControllerId,
+    /// The receiver it comes out at.
+    pub receiver: Option<ReceiverId>,
+    /// Its number at the controller.
+    pub port: u32,
+}
+
+/// The pixel port of an output of the plan, where it comes out at `receiver`; `None` for a DMX output.
+#[must_use]
+pub fn outlet(plan: &Plan, index: u32, receiver: Option<ReceiverId>) -> Option<Outlet> {
+    let port = plan.ports.get(index as usize)?;
+    match port.output {
+        Output::Pixel(number) => Some(Outlet {
+            controller: port.controller,
+            receiver,
+            port: number,
+        }),
+        Output::Dmx(_) => None,
+    }
+}
+
+/// Ports as ranges in backticks, at most four of them: "`pier.1..4` and `pond.2`".
+#[must_use]
+pub fn outlets(model: &Model, ports: &[Outlet]) -> String {
+    const MOST: usize = 4;
+    let mut ports = ports.to_vec();
+    ports.sort_unstable();
+    ports.dedup();
+    let name = |one: &Outlet| port_name(model, one.controller, one.port, one.receiver);
+    let next = |a: &Outlet, b: &Outlet| {
+        (a.controller, a.receiver, a.port + 1) == (b.controller, b.receiver, b.port)
+    };
+    let ranges: Vec<&[Outlet]> = ports.chunk_by(next).collect();
+    let mut shown: Vec<String> = Vec::new();
+    for range in ranges.iter().take(MOST) {
+        if let [first, .., last] = range {
+            let end = name(last);
+            let end = end.rsplit_once('.').map_or("", |(_, end)| end);
+            shown.push(format!("`{}..{end}`", name(first)));
+        } else {
+            shown.extend(range.first().map(|one| format!("`{}`", name(one))));
+        }
+    }
+    let rest: usize = ranges.iter().skip(MOST).map(|range| range.len()).sum();
+    if rest > 0 {
+        shown.push(format!("{rest} more"));
+    }
+    crate::diagnostic::words::list(&shown, "and")
+}
+
+/// Where an injection goes in, as it is written: `at end`, `every 6 strands`.
+#[must_use]
+pub fn inject_place(place: InjectAt) -> String {
+    match place {
+        InjectAt::Start => "at start".into(),
+        InjectAt::End => "at end".into(),
+        InjectAt::Node(node) => format!("at node {node}"),
+        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
+        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
+    }
+}
+
+/// An injection as it is written.
+#[must_use]
+pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
+    let supply = model
+        .supplies
+        .get(remedy.lead.supply.index())
+        .map_or("", |supply| &*supply.name);
+    let fuse = remedy.lead.fuse.map_or(String::new(), |fuse| {
+        format!(" fuse {}", quantity(fuse.value, Dimension::Current))
+    });
+    format!(
+        "inject {} {} from {supply} through {} of {}{fuse}",
+        model.name_of(remedy.string),
+        inject_place(remedy.place),
+        quantity(remedy.lead.length_um, Dimension::Length),
+        remedy.lead.gauge.words(),
+    )
+}
+
+/// A channel as a pin is written: `12/1`.
+#[must_use]
+pub fn channel_name(model: &Model, channel: u64) -> String {
+    let slots = u64::from(model.display.universe_slots.max(1));
+    format!("{}/{}", channel / slots + 1, channel % slots + 1)
+}
+
+/// A stretch, its last channel included: `12/1 to 12/150`.
+#[must_use]
+pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
+    format!(
+        "{} to {}",
+        channel_name(model, first),
+        channel_name(model, last)
+    )
+}

@@ -147,7 +147,6 @@ fn cut(line: &str) -> String {
 fn agree(name: &str, compiled: &Compiled) {
     let wanted = wanted(compiled);
     let pages: BTreeMap<String, String> = folder(compiled)
-        .into_iter()
         .map(|page| (page.file, page.text))
         .collect();
 

@@ -8,6 +8,9 @@ use std::ops::Range;
 /// Patterns of more lines than this are tried greedily only.
 const MOST_PATTERNS: usize = 5;
 
+/// Groups of more lines than this cost steps for the looks at their own lines.
+const LARGE: usize = 16;
+
 /// Where to look: everywhere, or near some ports and in a stretch.
 pub enum Where<'w> {
     /// At every port.
@@ -51,9 +54,11 @@ impl Inserter {
         let span = state.field.span[group].clone();
         let open: Vec<usize> = span.filter(|line| state.port_of[*line] == NONE).collect();
         let whole = open.len() == state.field.span[group].len();
-        // Each line that is placed looks at all of its group, on every site that is tried.
-        let sites = state.field.instance.sites.len();
-        self.steps += (open.len() * open.len() * (1 + sites)) as u64;
+        if open.len() > LARGE {
+            // Each line that is placed looks at all of its group, on every site that is tried.
+            let sites = state.field.instance.sites.len();
+            self.steps += (open.len() * open.len() * (1 + sites)) as u64;
+        }
         if let [line] = open[..] {
             return self.single(state, line, at);
         }

@@ -13,13 +13,13 @@ use crate::source::Span;
 use crate::usage::{output_name, strings};
 use std::collections::BTreeMap;
 
-/// Ways are looked for on the first so many lines.
+/// Ways are looked for on the first lines, at most this many.
 const MOST_LINES: usize = 8;
 
 /// Displays with more strings are not laid out again.
 const MOST_STRINGS: usize = 20_000;
 
-/// So many free ports are tried for what hangs behind.
+/// At most this many free ports are tried for what hangs after.
 const MOST_PORTS: usize = 3;
 
 /// Reports each line that closes up, where a string moves by it.
@@ -75,7 +75,7 @@ pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut S
 struct Gap {
     /// The stored strings, with their references.
     away: Vec<(StringId, Span)>,
-    /// The first reference behind them.
+    /// The first reference after them.
     behind: Span,
 }
 
@@ -205,7 +205,7 @@ impl Asked<'_> {
         (head == controller.at.start).then_some(Edit { span, text })
     }
 
-    /// What hangs behind the last stored string on a free port of the same controller.
+    /// What hangs after the last stored string on a free port of the same controller.
     fn on_another_port(&self, port: &PortPlan, plan: &Plan) -> Option<Way> {
         let Output::Pixel(here_number) = port.output else {
             return None;

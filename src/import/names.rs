@@ -12,7 +12,7 @@ const MOST: usize = 48;
 #[derive(Debug, Default)]
 pub struct Names {
     given: BTreeSet<String>,
-    /// The number to try next behind a name that was given before.
+    /// The number to try next after a name that was given before.
     next: BTreeMap<String, u32>,
 }
 

@@ -72,7 +72,7 @@ impl Time {
         }
     }
 
-    /// Both over one denominator; a sum too large to be told saturates.
+    /// Both over one denominator; a sum too large to be shown saturates.
     fn pair(self, other: Self) -> (u128, u128) {
         (
             self.above.saturating_mul(other.below),

@@ -257,7 +257,7 @@ const LEAST_STRINGS: u32 = 20_000;
 /// Bytes of text that may stand for one more string: most statements that declare one are longer.
 const BYTES_A_STRING: usize = 20;
 
-/// The most strings and fixtures of a display whose text has so many bytes. A short text that asks for more
+/// The most strings and fixtures of a display whose text has this many bytes. A short text that asks for more
 /// would need far more time and memory than its reading does.
 #[must_use]
 pub fn most_strings(bytes: usize) -> u32 {
@@ -265,7 +265,7 @@ pub fn most_strings(bytes: usize) -> u32 {
     by_text.clamp(LEAST_STRINGS, MOST_STRINGS)
 }
 
-/// The most ports and DMX outputs that all controllers and receivers of a text of so many bytes may declare or
+/// The most ports and DMX outputs that all controllers and receivers of a text of this many bytes may declare or
 /// take from others.
 #[must_use]
 pub fn most_ports(bytes: usize) -> usize {

@@ -345,7 +345,7 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
     begins
 }
 
-/// Universes that a controller can grow by, which listens to so many; `begins` says where others begin.
+/// Universes that a controller can grow by, which listens to this many; `begins` says where others begin.
 fn universes_left(model: &Model, plan: &Plan, begins: &[u32], index: usize, heard: u64) -> u64 {
     let (Some(own), Some(controller)) = (plan.controllers.get(index), model.controllers.get(index))
     else {
@@ -354,7 +354,7 @@ fn universes_left(model: &Model, plan: &Plan, begins: &[u32], index: usize, hear
     let last = own
         .universes
         .map_or(own.begins.saturating_sub(1), |(_, last)| last);
-    // Its own first is not behind its last.
+    // Its own first is not after its last.
     let next = begins
         .get(begins.partition_point(|first| *first <= last))
         .copied();

@@ -32,7 +32,7 @@ pub struct Part {
     write: fn(&Crew<'_>, &mut Html),
 }
 
-/// What tells a page that was made here from any other file of its name.
+/// What distinguishes a page that was made here from any other file of its name.
 pub const MARK: &str = "<meta name=\"generator\" content=\"tinsel\">";
 
 /// What the page that shows everything is made of.

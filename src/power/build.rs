@@ -2,9 +2,9 @@
 //!
 //! On a data line plus and minus run along with the data, from the port through leads and strings
 //! to the end of the chain. An injection that is `apart` cuts the plus before its point; the minus
-//! is never cut. A receiver's port is a beginning of its own. Every node stands behind one pitch of
+//! is never cut. A receiver's port is a beginning of its own. Every node stands after one pitch of
 //! its string's conductor; an injection at the end of a string reaches its last node through one
-//! pitch more, and one at every so many nodes is at the last of these. What is stored is not there.
+//! pitch more, and one at every N nodes is at the last of these. What is stored is not there.
 
 use super::make::{Make, celsius, floor, make};
 use super::net::{
@@ -78,9 +78,9 @@ struct Event {
     after: u32,
     /// Whether the plus is cut before it.
     apart: bool,
-    /// Whether it is at the node behind the cut itself.
+    /// Whether it is at the node after the cut itself.
     on_node: bool,
-    /// Whether it is behind the last node, one pitch on.
+    /// Whether it is after the last node, one pitch on.
     behind: bool,
     injection: u32,
 }
@@ -392,7 +392,7 @@ impl Builder<'_> {
 
     /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one
     /// at the end of the string before ends the plus before the cut, the one at the start of the
-    /// string behind begins the plus behind it.
+    /// string after begins the plus after it.
     fn ends_before(&mut self, on: &mut Stretch) {
         let sites = std::mem::take(&mut on.sites);
         let Some(piece) = self.pieces.pop() else {
@@ -449,7 +449,7 @@ impl Builder<'_> {
     }
 }
 
-/// The make of the string before a piece, or of the one behind it.
+/// The make of the string before a piece, or of the one after it.
 fn near(model: &Model, pieces: &[ChainPiece], at: usize) -> Option<NodeId> {
     let node = |piece: &ChainPiece| match piece.piece.kind {
         PieceKind::String(id, _) => model.shape_of(id)?.node,

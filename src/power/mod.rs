@@ -52,7 +52,7 @@ pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink)
     }
 }
 
-/// All that is found but for voltages, and what was solved where those are to be told.
+/// All that is found but for voltages, and what was solved where those are to be reported.
 fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Option<(Nets, Loads)> {
     if !stated(model) {
         return None;

@@ -14,7 +14,7 @@ pub struct Lead {
     pub ohms: f64,
 }
 
-/// A row of equal points, each behind a segment, with what is drawn there between plus and minus.
+/// A row of equal points, each after a segment, with what is drawn there between plus and minus.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Row {
     /// How many.
@@ -80,7 +80,7 @@ pub struct Pair {
     pub minus: f64,
 }
 
-/// The largest current of a conductor, and behind which point of its row.
+/// The largest current of a conductor, and after which point of its row.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Peak {
     /// The current, signed as in [`Pair`], the start of the line being where the supply is.

@@ -13,7 +13,7 @@ use crate::source::Span;
 pub struct Levels<'a> {
     /// The level of all nodes, in thousandths of a percent; `None` for what the display allows.
     pub all: Option<u32>,
-    /// The voltage of the supply behind each `power` statement, where it is known.
+    /// The voltage of the supply of each `power` statement, where it is known.
     pub feeds: Vec<Option<f64>>,
     held: &'a [bool],
 }
@@ -80,7 +80,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study
 }
 
-/// The voltage behind each `power` statement: its supply's, or what the first of its lines is made
+/// The voltage of each `power` statement: its supply's, or what the first of its lines is made
 /// for.
 fn feeds(model: &Model, nets: &Nets) -> Vec<Option<f64>> {
     let mut feeds = vec![None; model.powers.len()];
@@ -258,7 +258,7 @@ fn flow(run: &Run, peak: Peak) -> Flow {
     }
 }
 
-/// A node and its voltage, as it is told.
+/// A node and its voltage, as it is reported.
 fn low(volts: f64, run: &Run, step: u32) -> Low {
     Low {
         string: run.string.unwrap_or(crate::model::StringId(u32::MAX)),

@@ -349,7 +349,7 @@ impl<'a> Names<'a> {
         table.names().take(most)
     }
 
-    /// Whether so many more names may be held against an unknown one, so that a text in which nothing is known
+    /// Whether this many more names may be held against an unknown one, so that a text in which nothing is known
     /// takes no minutes.
     pub fn may_compare(&self, names: usize) -> bool {
         let compared = self.compared.get().saturating_add(names);
@@ -357,7 +357,7 @@ impl<'a> Names<'a> {
         compared <= MOST_COMPARED
     }
 
-    /// Whether a reference may pick so many more strings; the first that may not is reported.
+    /// Whether a reference may pick this many more strings; the first that may not is reported.
     pub fn may_pick(&self, strings: u64, at: Span, sink: &mut Sink) -> bool {
         let before = self.picked.get();
         let picked = before.saturating_add(strings);
@@ -373,7 +373,7 @@ impl<'a> Names<'a> {
         self.picked.get() > MOST_PICKED
     }
 
-    /// Whether power may be injected at so many more points; the first that may not are reported.
+    /// Whether power may be injected at this many more points; the first that may not are reported.
     pub fn may_inject(&self, points: u32, at: Span, sink: &mut Sink) -> bool {
         let before = self.points.get();
         let all = before.saturating_add(points);

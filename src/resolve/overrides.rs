@@ -153,7 +153,7 @@ impl<'o, 'a> Cover<'o, 'a> {
     }
 
     /// Whether more overrides hold for the member asked for last than there are settings. Then one is given
-    /// twice, which is told elsewhere.
+    /// twice, which is reported elsewhere.
     #[must_use]
     pub fn is_crowded(&self) -> bool {
         const MOST: usize = 64;

@@ -430,7 +430,7 @@ impl Failure<'_> {
         None
     }
 
-    /// Items of a chain that stand beside one another: the word at hand, and what comes behind it.
+    /// Items of a chain that stand beside one another: the word at hand, and what comes after it.
     fn unjoined(&self, word: &str, behind: &str) -> Option<Diagnostic> {
         if !self.fits(Rule::arrow_mark) || self.thing != Thing::Statement("wire") {
             return None;

@@ -312,7 +312,8 @@ fn hostile_texts() {
 /// A curly quote glued to the `}` of a block, and another `}` further down.
 #[test]
 fn places_are_on_characters() {
-    let text = "node bud { volts 12 V }\u{201c}a shed\u{201d}\n    draw? colour RGB; volts 12 V }\n";
+    let text =
+        "node bud { volts 12 V }\u{201c}a shed\u{201d}\n    draw? colour RGB; volts 12 V }\n";
     let (_, findings, sources) = read(text);
     let base = sources.files()[1].base;
     assert!(!findings.is_empty());

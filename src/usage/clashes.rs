@@ -104,7 +104,7 @@ fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Optio
 
 fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
     let grid = grid_of(model, plan, id)?;
-    // Beyond the last universe all is told by `address/range`.
+    // Beyond the last universe all is reported by `address/range`.
     let most = *crate::protocol::UNIVERSES.end() as usize;
     Some(
         grid.segments(plan.of(id)?.start, Body::of(model, id)?)

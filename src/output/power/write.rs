@@ -386,7 +386,7 @@ fn cautions(mark: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
     cautions.try_for_each(|caution| wrapped(mark, caution, width, out))
 }
 
-/// A text behind a mark, in lines of a width.
+/// A text after a mark, in lines of a width.
 fn wrapped(mark: &str, text: &str, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let mut line = String::from(mark);
     for word in text.split(' ') {

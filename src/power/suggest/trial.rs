@@ -21,7 +21,7 @@ pub struct Trial<'a> {
 }
 
 impl<'a> Trial<'a> {
-    /// Of a display, for so many trials.
+    /// Of a display, for at most this many trials.
     #[must_use]
     pub fn new(model: &'a Model, compile: &'a Compile<'a>, left: u32) -> Self {
         let (_, findings) = compile(model);

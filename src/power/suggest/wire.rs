@@ -136,13 +136,13 @@ impl Wire {
         self.ohms.len() - 1
     }
 
-    /// What is drawn behind a point.
+    /// What is drawn after a point.
     #[must_use]
     pub fn beyond(&self, at: usize) -> f64 {
         item(&self.amps, self.end()) - item(&self.amps, at)
     }
 
-    /// The most that the conductor behind a point may carry for hours.
+    /// The most that the conductor after a point may carry for hours.
     #[must_use]
     pub fn most_after(&self, at: usize) -> f64 {
         let piece = self.pieces.partition_point(|piece| piece.last <= at);
@@ -238,7 +238,7 @@ impl Wire {
         }
     }
 
-    /// The voltage at a point and the current behind it, from the voltage at a later one.
+    /// The voltage at a point and the current after it, from the voltage at a later one.
     fn back(&self, before: Norton, from: usize, to: usize, volts: f64) -> (f64, f64) {
         let gap = self.gap(from, to);
         let shrink = 1.0 + before.siemens * gap.ohms;
@@ -255,7 +255,7 @@ impl Wire {
         }
     }
 
-    /// The least slack between two points, from the voltage at the first and the current behind it.
+    /// The least slack between two points, from the voltage at the first and the current after it.
     fn between(&self, from: usize, to: usize, volts: f64, amps: f64) -> f64 {
         let mut slack = f64::INFINITY;
         let skip = self.pieces.partition_point(|piece| piece.last <= from);

@@ -78,7 +78,7 @@ pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     .and_if(controller.and_then(|c| c.addressing_at), format!("addressing is {}", addressing.words()))
 }
 
-/// With `whole nodes` the first node does not fit behind the pin, or the pin is to a slot that the controller does
+/// With `whole nodes` the first node does not fit after the pin, or the pin is to a slot that the controller does
 /// not use.
 #[must_use]
 pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {

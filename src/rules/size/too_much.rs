@@ -47,7 +47,7 @@ fn finding(at: Span, message: String, label: String, help: String) -> Diagnostic
     )
 }
 
-/// More strings and fixtures than a display of this length may have; `at` is what makes them so many.
+/// More strings and fixtures than a display of this length may have; `at` is what makes them too many.
 #[must_use]
 pub fn strings(at: Span, most: u32) -> Diagnostic {
     let all = counted(i64::from(most), "string");
@@ -59,7 +59,7 @@ pub fn strings(at: Span, most: u32) -> Diagnostic {
     )
 }
 
-/// More ports than a display may have; `at` is the setting that makes them so many.
+/// More ports than a display may have; `at` is the setting that makes them too many.
 #[must_use]
 pub fn ports(at: Span, most: usize) -> Diagnostic {
     finding(
@@ -70,7 +70,7 @@ pub fn ports(at: Span, most: usize) -> Diagnostic {
     )
 }
 
-/// More points of injection than a display may have; `at` is what makes them so many.
+/// More points of injection than a display may have; `at` is what makes them too many.
 #[must_use]
 pub fn points(at: Span, most: u32) -> Diagnostic {
     finding(

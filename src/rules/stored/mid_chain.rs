@@ -42,11 +42,11 @@ const MOST_NAMED: usize = 3;
 pub struct Closing<'a> {
     /// Its output.
     pub port: &'a PortPlan,
-    /// The stored strings that others hang behind, with their references; at least one.
+    /// The stored strings that others hang after, with their references; at least one.
     pub away: &'a [(StringId, Span)],
     /// The strings on it that move; at least one.
     pub moved: &'a [StringId],
-    /// The first reference behind a stored string.
+    /// The first reference after a stored string.
     pub behind: Span,
     /// What moves fewer strings, the fewest first.
     pub ways: Vec<Way>,

@@ -10,7 +10,7 @@ use crate::unit::load;
 use crate::usage::{Outlet, outlet, outlets};
 use std::collections::BTreeMap;
 
-/// Ports of one fuse setting that are told together.
+/// Ports of one fuse setting that are reported together.
 struct Same {
     fuse: Told<i64>,
     ports: Vec<Outlet>,

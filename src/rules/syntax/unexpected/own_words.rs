@@ -103,7 +103,7 @@ pub fn reason_without_quotes(span: Span, reason: &str) -> Diagnostic {
 }
 
 /// `power c.1..12, c.17 from …`: a second range in a statement that takes one. `first` is the one before the comma, `next`
-/// the one behind it, `word` what the statement goes on with.
+/// the one after it, `word` what the statement goes on with.
 #[must_use]
 pub fn second_range(
     span: Span,

@@ -170,8 +170,7 @@ impl Chips {
             if let Some(id) = self.by_name.get(row.name) {
                 return Some(*id);
             }
-            let id = ChipId::from(model.chips.len());
-            model.chips.push(Chip {
+            let id = model.chips.push(Chip {
                 name: row.name.into(),
                 at: None,
                 bit: row.bit,
@@ -207,7 +206,7 @@ fn near(
     let declared = reader.names.chips.names();
     let Some(letters) = letters else {
         let used = model.nodes.iter().filter_map(|node| node.chip);
-        let used = used.filter_map(|told| model.chips.get(told.value.index()));
+        let used = used.map(|told| &model.chips[told.value]);
         let near = nearest(written, used.map(|chip| &*chip.name));
         return near.into_iter().map(str::to_owned).collect();
     };

@@ -50,6 +50,50 @@ impl Page {
     }
 }
 
+/// A finding that has said `SAID` of its four sentences: message, label, why and help. None can be left out, and they
+/// come in this order. See the voice in DEVELOPERS.md.
+#[must_use]
+pub struct Draft<const SAID: u8>(Diagnostic);
+
+impl Rule {
+    /// Begins a finding of this rule at a place with its message: what is, in lower case, without a stop.
+    pub fn report(&self, at: Span, message: impl Into<String>) -> Draft<1> {
+        let words = Words {
+            message: message.into(),
+            label: String::new(),
+            why: String::new(),
+            help: String::new(),
+        };
+        Draft(self.at(at, words))
+    }
+}
+
+impl Draft<1> {
+    /// What to say at the offending place.
+    pub fn label(mut self, text: impl Into<String>) -> Draft<2> {
+        if let Some(label) = self.0.labels.first_mut() {
+            label.text = text.into();
+        }
+        Draft(self.0)
+    }
+}
+
+impl Draft<2> {
+    /// What would happen at the display; one sentence.
+    pub fn why(mut self, text: impl Into<String>) -> Draft<3> {
+        self.0.why = text.into();
+        Draft(self.0)
+    }
+}
+
+impl Draft<3> {
+    /// One thing to do.
+    pub fn help(mut self, text: impl Into<String>) -> Diagnostic {
+        self.0.help = text.into();
+        self.0
+    }
+}
+
 impl Rule {
     /// A finding of this rule.
     #[must_use]

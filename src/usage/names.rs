@@ -174,8 +174,8 @@ pub fn inject_place(place: InjectAt) -> String {
         InjectAt::Start => "at start".into(),
         InjectAt::End => "at end".into(),
         InjectAt::Node(node) => format!("at node {node}"),
-        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
-        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
+        InjectAt::EveryNodes(step) => format!("every {}", counted(step, "node")),
+        InjectAt::EveryStrands(step) => format!("every {}", counted(step, "strand")),
     }
 }
 

@@ -1,6 +1,6 @@
 //! `address/overlap`: two strings on one slot.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::grid::Body;
 use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
@@ -43,7 +43,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         return;
     }
     let places = usage::places(model, plan);
-    let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
+    let of = |id: StringId| places[id];
     let mut searches = 0;
     for clash in &clashes {
         let (holder, comer) = (of(clash.holder), of(clash.comer));
@@ -82,7 +82,7 @@ fn told(
             .map_or(String::new(), |p| stretch_name(model, p.start, p.end))
     };
     let (mine, theirs) = (range(moves.0), range(stays.0));
-    let size = counted(i64::try_from(clash.slots).unwrap_or(i64::MAX), "slot");
+    let size = counted(clash.slots, "slot");
     // Only what takes the same slots can show the same.
     let slots = |id| plan.of(id).map(|placed| placed.end - placed.start);
     let same = if slots(moves.0) == slots(stays.0) {
@@ -101,19 +101,16 @@ fn told(
         ),
         None => format!("move one of them{same}"),
     };
-    RULE.at(
+    RULE.report(
         moves.1.0,
-        Words {
-            message: format!(
-                "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
-                channel_name(model, clash.from)
-            ),
-            label: mine,
-            why: "both would show what is sent to those slots, and neither could be lit alone"
-                .into(),
-            help,
-        },
+        format!(
+            "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
+            channel_name(model, clash.from)
+        ),
     )
+    .label(mine)
+    .why("both would show what is sent to those slots, and neither could be lit alone")
+    .help(help)
     .and(stays.1.0, format!("`{other}` has {theirs}"))
     .and_if(moves.1.1, "pinned here")
     .and_if(stays.1.1, "pinned here")
@@ -148,20 +145,20 @@ pub fn footprint(
             format!("has {}", strings(counts.0)),
         )
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("`{name}` can't show the data of `{shown}`: {what}"),
-            label,
-            why: "what shows the same data takes the same slots, no more and no fewer".into(),
-            help: format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"),
-        },
+        format!("`{name}` can't show the data of `{shown}`: {what}"),
     )
+    .label(label)
+    .why("what shows the same data takes the same slots, no more and no fewer")
+    .help(format!(
+        "give `{name}` the strings of `{shown}`, or take `same as {shown}` away"
+    ))
     .and(shown_at, format!("what `{shown}` is made of"))
 }
 
 fn strings(count: usize) -> String {
-    counted(i64::try_from(count).unwrap_or(i64::MAX), "string")
+    counted(count, "string")
 }
 
 /// A string of an unbroken controller that runs into what is reserved, and does not step over it: the stretch of
@@ -177,15 +174,20 @@ pub fn in_the_way(
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (range, reserved) = words;
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!("`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range", whose.name),
-            label: range.to_owned(),
-            why: "a consecutive controller has one start address and can leave no gap for what is reserved".into(),
-            help: format!("start `{}` behind it: `universes from {}`", whose.name, reserved_last.saturating_add(1)),
-        },
+        format!(
+            "`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range",
+            whose.name
+        ),
     )
+    .label(range.to_owned())
+    .why("a consecutive controller has one start address and can leave no gap for what is reserved")
+    .help(format!(
+        "start `{}` behind it: `universes from {}`",
+        whose.name,
+        reserved_last.saturating_add(1)
+    ))
     .and(reserved_at, format!("{reserved} reserved here"))
     .and_if(whose.addressing_at, "addressing is consecutive")
 }

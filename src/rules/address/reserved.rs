@@ -1,7 +1,7 @@
 //! `address/reserved`: something stands where something else was promised to be.
 
 use super::overlap;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Addressing, Model, Output, ReservedOutput, ReservedUniverses, StringId};
 use crate::plan::{Plan, PortPlan, Why};
 use crate::rules::{Page, Rule};
@@ -64,7 +64,7 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
     for port in &plan.ports {
         let places = usage::strings(port);
         for (id, at) in places {
-            let own = model.string(id).is_some_and(|s| s.same_as.is_none());
+            let own = model.strings[id].same_as.is_none();
             let Some(placed) = plan.of(id).filter(|_| own) else {
                 continue;
             };
@@ -99,31 +99,29 @@ fn on_universes(
     } else {
         format!("universes {} to {}", row.first, row.last)
     };
-    let controller = model.controller(port.controller);
+    let whose = &model.controllers[port.controller];
     let pin = plan.of(one.0).and_then(|placed| match placed.why {
         Why::Pinned(at) => Some(at),
         _ => None,
     });
     // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
-    if let Some(whose) =
-        controller.filter(|c| c.addressing == Addressing::Consecutive && pin.is_none())
-    {
+    if whose.addressing == Addressing::Consecutive && pin.is_none() {
         return overlap::in_the_way(model, one, whose, (&range, &reserved), row.last, row.at);
     }
-    let words = Words {
-        message: format!(
+    RULE.report(
+        one.1,
+        format!(
             "`{name}` ({range}) lies on reserved {reserved}{}",
             reason(row.reason.as_deref())
         ),
-        label: range,
-        why: "what these universes are reserved for would show this string's data".into(),
-        help: format!(
-            "pin it outside of {reserved}, or take the pin away and let it step over them"
-        ),
-    };
-    RULE.at(one.1, words)
-        .and(row.at, format!("{reserved} reserved here"))
-        .and_if(pin, "pinned here")
+    )
+    .label(range)
+    .why("what these universes are reserved for would show this string's data")
+    .help(format!(
+        "pin it outside of {reserved}, or take the pin away and let it step over them"
+    ))
+    .and(row.at, format!("{reserved} reserved here"))
+    .and_if(pin, "pinned here")
 }
 
 fn reason(reason: Option<&str>) -> String {
@@ -167,18 +165,20 @@ fn on_output(
         Output::Pixel(_) => "port",
         Output::Dmx(_) => "DMX output",
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "`{name}` is wired to {what} `{output}`, which is reserved{}",
-                reason(row.reason.as_deref())
-            ),
-            label: format!("on reserved `{output}`"),
-            why: format!("the {what} was set aside: it is in use elsewhere, or it does not work"),
-            help: format!("wire it to another {what}, or take the `reserve {output}` away"),
-        },
+        format!(
+            "`{name}` is wired to {what} `{output}`, which is reserved{}",
+            reason(row.reason.as_deref())
+        ),
     )
+    .label(format!("on reserved `{output}`"))
+    .why(format!(
+        "the {what} was set aside: it is in use elsewhere, or it does not work"
+    ))
+    .help(format!(
+        "wire it to another {what}, or take the `reserve {output}` away"
+    ))
     .and(row.at, format!("`{output}` reserved here"))
 }
 
@@ -191,19 +191,18 @@ fn on_slots(
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (first, last) = row.slots.unwrap_or_default();
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` takes slots {} to {} of `{output}`, of which {first} to {last} are reserved{}",
-                slots.0,
-                slots.1,
-                reason(row.reason.as_deref())
-            ),
-            label: format!("slots {} to {}", slots.0, slots.1),
-            why: "what these slots are reserved for would answer to this fixture's data".into(),
-            help: "pin it to other slots, or take the pin away and let it step over them".into(),
-        },
+        format!(
+            "`{name}` takes slots {} to {} of `{output}`, of which {first} to {last} are \
+             reserved{}",
+            slots.0,
+            slots.1,
+            reason(row.reason.as_deref())
+        ),
     )
+    .label(format!("slots {} to {}", slots.0, slots.1))
+    .why("what these slots are reserved for would answer to this fixture's data")
+    .help("pin it to other slots, or take the pin away and let it step over them")
     .and(row.at, format!("slots {first} to {last} reserved here"))
 }

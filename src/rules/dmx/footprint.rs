@@ -1,6 +1,6 @@
 //! `dmx/footprint`: a fixture that runs past the last slot of its DMX output.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, Output, StringId};
 use crate::rules::{Page, Rule};
@@ -70,18 +70,20 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     } else {
         format!("wire `{name}` to another DMX output, or pin it into a gap of `{output}`")
     };
-    RULE.at(
+    RULE.report(
         over.one.1,
-        Words {
-            message: format!(
-                "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
-                over.first, over.last
-            ),
-            label: format!("{} from slot {}", counted(slots, "slot"), over.first),
-            why,
-            help,
-        },
+        format!(
+            "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
+            over.first, over.last
+        ),
     )
+    .label(format!(
+        "{} from slot {}",
+        counted(slots, "slot"),
+        over.first
+    ))
+    .why(why)
+    .help(help)
     .and_if(over.pin, "pinned here")
     .and_if(
         model.display.universe_slots_at.filter(|_| short),

@@ -1,7 +1,7 @@
 //! `name/alike`: two names that a person takes for one.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -68,17 +68,11 @@ pub fn second(kind: &str, name: &str, at: Span, other: &str, other_at: Span) -> 
         "in letters that look the same"
     };
     let (name, other) = (shown(name), shown(other));
-    RULE.at(
-        at,
-        Words {
-            message: format!("{kind} `{name}` differs from `{other}` {how}"),
-            label: "taken for the other".to_owned(),
-            why: "a slip in a wire would hang the wrong one on the port, and no message would tell"
-                .to_owned(),
-            help: "give one of them another name".to_owned(),
-        },
-    )
-    .and(other_at, format!("`{other}` is declared here"))
+    RULE.report(at, format!("{kind} `{name}` differs from `{other}` {how}"))
+        .label("taken for the other")
+        .why("a slip in a wire would hang the wrong one on the port, and no message would tell")
+        .help("give one of them another name")
+        .and(other_at, format!("`{other}` is declared here"))
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! `power/circuit`: a mains circuit over 80 % of its breaker.
 
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::loads::{LASTING, Loads, circuit_mw, lasts_over};
 use crate::model::Model;
 use crate::plan::Plan;
@@ -51,15 +51,19 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
         } else {
             format!("over {LASTING} % of its breaker of {rating}")
         };
-        let finding = RULE.at(
-            circuit.at,
-            Words {
-                message: format!("circuit `{name}` carries {draws} of mains, {over}"),
-                label: format!("{draws} on it"),
-                why: "the breaker trips during the show, and everything on this circuit goes dark at once".into(),
-                help: format!("put some of what is `on {name}` on another circuit"),
-            },
-        );
+        let finding = RULE
+            .report(
+                circuit.at,
+                format!("circuit `{name}` carries {draws} of mains, {over}"),
+            )
+            .label(format!("{draws} on it"))
+            .why(
+                "the breaker trips during the show, and everything on this circuit goes dark at \
+                 once",
+            )
+            .help(format!(
+                "put some of what is `on {name}` on another circuit"
+            ));
         sink.push(finding.and(breaker.at, format!("{rating} set here")));
     }
 }

@@ -1,7 +1,7 @@
 //! `power/gauge`: more current than a conductor may carry.
 
 use crate::cable::{LASTING, capacity, enough, lasts};
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, Sink, words};
 use crate::loads::{ConductorLoad, Loads, Study, TapLoad};
 use crate::model::{Injection, Model, PowerFeed, StringId};
 use crate::rules::{Page, Rule};
@@ -267,18 +267,17 @@ fn finding(
         Severity::Warning => format!("over {LASTING} % of the {may} that {size} may carry"),
         _ => format!("{size} may carry {may}"),
     };
-    let mut finding = RULE.at(
-        conductor.at,
-        Words {
-            message: format!(
+    let mut finding = RULE
+        .report(
+            conductor.at,
+            format!(
                 "{subject}{more} {verb} {carries}{back}{node}, {limit} by {}",
                 capacity.table
             ),
-            label: format!("{carries} through {size}{node}"),
-            why: why(severity).into(),
-            help: help(conductor, severity),
-        },
-    );
+        )
+        .label(format!("{carries} through {size}{node}"))
+        .why(why(severity))
+        .help(help(conductor, severity));
     finding.severity = severity;
     finding.and_if(conductor.set, format!("{size} here, {may} at most"))
 }

@@ -1,6 +1,6 @@
 //! `power/idle`: an injection that feeds nothing.
 
-use crate::diagnostic::{Severity, Sink, Words, words};
+use crate::diagnostic::{Severity, Sink, words};
 use crate::loads::{Study, TapLoad};
 use crate::model::{InjectAt, Injection, Model};
 use crate::rules::{Page, Rule};
@@ -61,22 +61,28 @@ pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
             0 => String::new(),
             others => format!(" (and {} more)", counted(others as i64, "point")),
         };
-        sink.push(RULE.at(
-            injection.at,
-            Words {
-                message: format!(
+        sink.push(
+            RULE.report(
+                injection.at,
+                format!(
                     "the injection into `{name}` ({}){more} feeds nothing",
                     place(injection, first)
                 ),
-                label: format!("{} through this lead", load(first.ua)),
-                why: if injection.apart && empty {
-                    "`apart` cuts the plus before this point, and no node comes after it".into()
-                } else {
-                    "the line gets all its current from its other feeds".into()
-                },
-                help: help(model, injection, first, taps.len() == others + 1, &name),
-            },
-        ));
+            )
+            .label(format!("{} through this lead", load(first.ua)))
+            .why(if injection.apart && empty {
+                "`apart` cuts the plus before this point, and no node comes after it".to_owned()
+            } else {
+                "the line gets all its current from its other feeds".to_owned()
+            })
+            .help(help(
+                model,
+                injection,
+                first,
+                taps.len() == others + 1,
+                &name,
+            )),
+        );
     }
 }
 

@@ -1,6 +1,6 @@
 //! `power/parallel`: two supplies joined on the plus side.
 
-use crate::diagnostic::{Diagnostic, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, words};
 use crate::model::{Injection, Model, PowerFeed};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -50,15 +50,13 @@ pub fn joined(
     let own = &model.supplies[injection.lead.supply].name;
     let string = injection.strings.first();
     let string = string.map_or(String::new(), |id| model.name_of(*id));
-    RULE.at(
+    RULE.report(
         injection.at,
-        Words {
-            message: format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
-            label: format!("`{own}` feeds it here"),
-            why: "the supply with the higher voltage feeds into the other, which may switch off or fail".into(),
-            help: help(model, injection, other, last),
-        },
+        format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
     )
+    .label(format!("`{own}` feeds it here"))
+    .why("the supply with the higher voltage feeds into the other, which may switch off or fail")
+    .help(help(model, injection, other, last))
     .and(first, format!("`{other}` feeds the same plus here"))
 }
 
@@ -86,14 +84,15 @@ fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String
 #[must_use]
 pub fn twice(model: &Model, power: &PowerFeed, first: &PowerFeed) -> Diagnostic {
     let (ports, others) = (fed_ports(model, power), fed_ports(model, first));
-    RULE.at(
+    RULE.report(
         power.at,
-        Words {
-            message: format!("`{ports}` and `{others}` have ports in common: they are fed twice"),
-            label: "fed here too".into(),
-            why: "a port has one pair of terminals for its power, and two supplies on it work against each other".into(),
-            help: "name each port in one `power` statement, and feed a line in more places with `inject`".into(),
-        },
+        format!("`{ports}` and `{others}` have ports in common: they are fed twice"),
     )
+    .label("fed here too")
+    .why(
+        "a port has one pair of terminals for its power, and two supplies on it work against each \
+         other",
+    )
+    .help("name each port in one `power` statement, and feed a line in more places with `inject`")
     .and(first.at, "fed here")
 }

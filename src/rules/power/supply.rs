@@ -1,6 +1,6 @@
 //! `power/supply`: more load than a supply is rated for.
 
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::loads::{LASTING, Loads, lasts_over};
 use crate::model::Model;
 use crate::rules::{Page, Rule};
@@ -57,15 +57,14 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
         } else {
             "a supply that gives more than 80 % of its rating for hours, boxed in, grows hot and old"
         };
-        let mut finding = RULE.at(
-            supply.at,
-            Words {
-                message,
-                label: format!("{gives} hang on it"),
-                why: why.into(),
-                help: format!("feed some of it from a second supply, or lower the level with `dim to`; `tinsel power FILE` shows what hangs on `{name}`"),
-            },
-        );
+        let mut finding = RULE
+            .report(supply.at, message)
+            .label(format!("{gives} hang on it"))
+            .why(why)
+            .help(format!(
+                "feed some of it from a second supply, or lower the level with `dim to`; `tinsel \
+                 power FILE` shows what hangs on `{name}`"
+            ));
         if !over {
             finding.severity = Severity::Warning;
         }

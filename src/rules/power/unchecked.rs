@@ -1,6 +1,6 @@
 //! `power/unchecked`: nodes whose power could not be checked.
 
-use crate::diagnostic::{Diagnostic, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -61,18 +61,17 @@ pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
             words::list(&settings, "and")
         )
     };
-    let finding = RULE.at(
-        first.at,
-        Words {
-            message: format!(
+    let finding = RULE
+        .report(
+            first.at,
+            format!(
                 "the power of some nodes could not be checked: {}",
                 words::list(&all, "and")
             ),
-            label: count(first),
-            why: "a check that finds nothing may have looked at nothing".into(),
-            help,
-        },
-    );
+        )
+        .label(count(first))
+        .why("a check that finds nothing may have looked at nothing")
+        .help(help);
     let others = reasons.iter().skip(1).filter(|one| one.at != first.at);
     Some(others.fold(finding, |finding, one| finding.and(one.at, count(one))))
 }

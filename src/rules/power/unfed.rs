@@ -1,6 +1,6 @@
 //! `power/unfed`: strings that nothing feeds.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -44,13 +44,13 @@ pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> D
         1 => ", nor 1 more port beside it".into(),
         more => format!(", nor {more} more ports beside it"),
     };
-    RULE.at(
-        at,
-        Words {
-            message: format!("nothing feeds port `{port}`{others}"),
-            label: format!("`{string}` has no power"),
-            why: "without power it stays dark, or is fed backwards through its data line, which destroys nodes".into(),
-            help: format!("name it in a `power` statement: `power {port} from {supply} through LENGTH of GAUGE`"),
-        },
-    )
+    RULE.report(at, format!("nothing feeds port `{port}`{others}"))
+        .label(format!("`{string}` has no power"))
+        .why(
+            "without power it stays dark, or is fed backwards through its data line, which \
+             destroys nodes",
+        )
+        .help(format!(
+            "name it in a `power` statement: `power {port} from {supply} through LENGTH of GAUGE`"
+        ))
 }

@@ -1,7 +1,7 @@
 //! `rename/spent`: a rename that has nothing to carry over.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::model::Model;
 use crate::plan::{Carried, Plan};
 use crate::rules::{Page, Rule};
@@ -51,12 +51,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 format!("no lock holds `{old}`"),
             ),
         };
-        let words = Words {
-            message,
-            label,
-            why: "a rename that does nothing misleads whoever reads the display next".into(),
-            help: format!("take `renamed {old} -> {new}` away"),
-        };
-        sink.push(RULE.at(rename.at, words));
+        sink.push(
+            RULE.report(rename.at, message)
+                .label(label)
+                .why("a rename that does nothing misleads whoever reads the display next")
+                .help(format!("take `renamed {old} -> {new}` away")),
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! `size/too-much`: a short text that asks for more than can be worked out in the time and memory that a
 //! display may take.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -36,21 +36,13 @@ const WHY: &str = "it would take more time and memory than a command may use";
 
 fn finding(at: Span, message: String, label: String, help: String) -> Diagnostic {
     let why = WHY.to_owned();
-    RULE.at(
-        at,
-        Words {
-            message,
-            label,
-            why,
-            help,
-        },
-    )
+    RULE.report(at, message).label(label).why(why).help(help)
 }
 
 /// More strings and fixtures than a display of this length may have; `at` is what makes them too many.
 #[must_use]
 pub fn strings(at: Span, most: u32) -> Diagnostic {
-    let all = counted(i64::from(most), "string");
+    let all = counted(most, "string");
     finding(
         at,
         format!("the display has more than {all} and fixtures"),

@@ -1,7 +1,7 @@
 //! `syntax/unknown-setting`: a setting that is not one of its block.
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::syntax::unexpected::said_elsewhere;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -154,15 +154,14 @@ pub fn word(
             None => format!("did you mean {}?", ticked_or(near)),
         },
     };
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("`{}` is not a setting of `{block}`", shown(written)),
-            label: format!("no setting of `{block}`"),
-            why: "what it says would not hold".to_owned(),
-            help,
-        },
-    );
+    let finding = RULE
+        .report(
+            span,
+            format!("`{}` is not a setting of `{block}`", shown(written)),
+        )
+        .label(format!("no setting of `{block}`"))
+        .why("what it says would not hold")
+        .help(help);
     // What stands behind a word of everyday use mostly has to change too.
     match said_here {
         Some(_) => finding,

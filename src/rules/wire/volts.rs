@@ -1,7 +1,7 @@
 //! `wire/volts`: a voltage that the port does not supply.
 
 use super::chip::each_make;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::limits::fed_apart;
 use crate::model::Model;
 use crate::plan::Plan;
@@ -59,17 +59,17 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             } else {
                 "nodes with too little voltage stay dark or show the wrong colours"
             };
-            let finding = RULE.at(
-                at,
-                Words {
-                    message: format!("`{name}`{others} is made for {wants}, port `{output}` supplies {has}"),
-                    label: format!("made for {wants}"),
-                    why: why.into(),
-                    help: format!(
-                        "wire `{name}` to a port of {wants}, or feed it on its own with `inject {name} at start from SUPPLY through LENGTH of GAUGE apart`"
-                    ),
-                },
-            );
+            let finding = RULE
+                .report(
+                    at,
+                    format!("`{name}`{others} is made for {wants}, port `{output}` supplies {has}"),
+                )
+                .label(format!("made for {wants}"))
+                .why(why)
+                .help(format!(
+                    "wire `{name}` to a port of {wants}, or feed it on its own with `inject {name} \
+                     at start from SUPPLY through LENGTH of GAUGE apart`"
+                ));
             sink.push(
                 finding
                     .and(port_volts.at, format!("`{output}` supplies {has}"))

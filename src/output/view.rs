@@ -156,7 +156,7 @@ impl<'a> View<'a> {
                 value: display.frame_rate_mhz,
                 per: 1_000,
             },
-            universe_slots: display.universe_slots,
+            universe_slots: display.universe_slots.get(),
         }
     }
 
@@ -421,7 +421,7 @@ impl<'a> View<'a> {
         let address = input.protocol.universe_address(input.form, used.universe);
         let all = self.plan.universe_slots;
         let size = if used.dmx {
-            all
+            all.get()
         } else {
             controller.slots_used(all)
         };
@@ -513,7 +513,7 @@ impl<'a> View<'a> {
 
     /// How many different slots some stretches, in order, hold.
     fn covered(&self, stretches: &[Stretch]) -> u64 {
-        let slots = u64::from(self.plan.universe_slots.max(1));
+        let slots = self.plan.universe_slots.each();
         let mut behind = 0;
         let mut sum = 0;
         for stretch in stretches {

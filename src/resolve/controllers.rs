@@ -239,7 +239,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
 
 /// Tells a universe size above the display's; it then holds as if it were not said.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
-    let all = model.display.universe_slots;
+    let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
         return;
     };

@@ -9,6 +9,7 @@ use crate::chip::{BitTime, KNOWN, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
+use crate::protocol::UniverseSlots;
 use crate::rules;
 use crate::source::Span;
 use std::collections::HashMap;
@@ -33,7 +34,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 display.frame_rate_at = Some(set.at());
             }
             Key::UniverseSlots => {
-                display.universe_slots = count(number);
+                display.universe_slots = UniverseSlots::new(count(number)).unwrap_or_default();
                 display.universe_slots_at = Some(set.at());
             }
             Key::WholeNodes => {

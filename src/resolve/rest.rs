@@ -150,7 +150,7 @@ pub fn reserve(
             }
         }
         ReserveKind::Slots(reference, range) => {
-            let most = i64::from(model.display.universe_slots);
+            let most = i64::from(model.display.universe_slots.get());
             let ends = reader
                 .lets
                 .ends(reader.names, range, "the slot", (1, most), sink);

@@ -252,7 +252,7 @@ impl Wiring {
         model: &Model,
         sink: &mut Sink,
     ) -> Option<Pinned> {
-        let slots = i64::from(model.display.universe_slots);
+        let slots = i64::from(model.display.universe_slots.get());
         let names = reader.names;
         let place = match &pin.kind {
             PinKind::UniverseSlot(universe, slot) => {

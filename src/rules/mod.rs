@@ -32,14 +32,23 @@ pub struct Page {
     pub source: &'static str,
     /// A display that shows it, and nothing else; its lock may follow, see [`Page::parts`].
     pub wrong: &'static str,
-    /// The same display put right.
-    pub right: &'static str,
+    /// What puts it right: each text, which stands once in it, and what takes its place.
+    pub change: &'static [(&'static str, &'static str)],
 }
 
 /// The line behind which a page's display is followed by the text of its lock.
 const LOCK_FOLLOWS: &str = "# beside it, yard.lock:\n";
 
 impl Page {
+    /// The same display put right.
+    #[must_use]
+    pub fn right(&self) -> String {
+        let change = self.change.iter();
+        change.fold(self.wrong.to_owned(), |text, (old, new)| {
+            text.replacen(old, new, 1)
+        })
+    }
+
     /// A display of a page, and the text of the lock that lies beside it, if one does.
     #[must_use]
     pub fn parts(text: &str) -> (&str, Option<&str>) {

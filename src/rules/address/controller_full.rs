@@ -21,10 +21,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes at most 3; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 4 { node dot; string 150 nodes }\n\
-                controller pier { universes at most 4; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
+        change: &[("3;", "4;")],
     },
     check: Some(check),
 };

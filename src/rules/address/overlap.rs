@@ -24,11 +24,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] at 9/1\n\
                 wire pier.2: arch[2] at 9/101\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] at 9/1\n\
-                wire pier.2: arch[2] at 9/151\n",
+        change: &[("9/101", "9/151")],
     },
     check: Some(check),
 };
@@ -197,18 +193,14 @@ pub fn in_the_way(
 fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -> Option<u64> {
     let placed = plan.of(id)?;
     let (grid, body) = (grid_of(model, plan, id)?, Body::of(model, id)?);
-    let slots = u64::from(plan.universe_slots.max(1));
+    let slots = plan.universe_slots.each();
     let mine = controller_of(plan, id);
-    let mut taken: Vec<(u64, u64)> = model
-        .reserved_universes
-        .iter()
-        .map(|row| {
-            (
-                u64::from(row.first.max(1) - 1) * slots,
-                u64::from(row.last) * slots,
-            )
-        })
-        .collect();
+    let reserved = model.reserved_universes.iter();
+    let reserved = reserved.map(|row| {
+        let begin = plan.universe_slots.begin(row.first);
+        (begin, u64::from(row.last) * slots)
+    });
+    let mut taken: Vec<(u64, u64)> = reserved.collect();
     for other in by_start.iter().filter(|other| **other != id) {
         let Some(there) = plan.of(*other) else {
             continue;

@@ -26,10 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] -> arch[2] at 9/1\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] at 9/1 -> arch[2]\n",
+        change: &[("-> arch[2] at 9/1", "at 9/1 -> arch[2]")],
     },
     check: None,
 };

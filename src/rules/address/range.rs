@@ -26,10 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes 1..3; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 4 { node dot; string 150 nodes }\n\
-                controller pier { universes 1..4; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
+        change: &[("1..3;", "1..4;")],
     },
     check: Some(check),
 };
@@ -90,7 +87,7 @@ pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
 #[must_use]
 pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
     let name = model.name_of(id);
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let last = u64::from(*UNIVERSES.end());
     let universe = (channel / slots).saturating_add(1);
     let message = format!("`{name}` is pinned into universe {universe}; the last one is {last}");

@@ -24,11 +24,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 reserve universes 8..9 \"house lights\"\n\
                 wire pier.1: arch at 9/1\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                reserve universes 8..9 \"house lights\"\n\
-                wire pier.1: arch at 10/1\n",
+        change: &[("9/1", "10/1")],
     },
     check: Some(check),
 };
@@ -49,7 +45,6 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 }
 
 fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let slots = u64::from(plan.universe_slots.max(1));
     let mut rows: Vec<_> = model.reserved_universes.iter().collect();
     rows.sort_by_key(|row| (row.first, row.last));
     // How far the rows up to each reach, and which reaches so far.
@@ -68,8 +63,8 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
             let Some(placed) = plan.of(id).filter(|_| own) else {
                 continue;
             };
-            let first = u32::try_from(placed.start / slots + 1).unwrap_or(u32::MAX);
-            let last = u32::try_from(placed.end / slots + 1).unwrap_or(u32::MAX);
+            let [first, last] =
+                [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
             let before = rows.partition_point(|row| row.first <= last);
             let row = before.checked_sub(1).and_then(|at| reach.get(at));
             let Some(row) = row

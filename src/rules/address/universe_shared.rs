@@ -23,12 +23,7 @@ pub const RULE: Rule = Rule {
                 controller quay { universes from 1; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1]\n\
                 wire quay.1: arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\
-                controller quay { universes from 2; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1]\n\
-                wire quay.1: arch[2]\n",
+        change: &[("quay { universes from 1;", "quay { universes from 2;")],
     },
     check: Some(check),
 };

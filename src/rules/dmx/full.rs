@@ -19,10 +19,10 @@ pub const RULE: Rule = Rule {
         wrong: "prop bar * 9 { slots 60 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: bar[1..9]\n",
-        right: "prop bar * 9 { slots 60 }\n\
-                controller pier { dmx 1..2 }\n\
-                wire pier.dmx1: bar[1..8]\n\
-                wire pier.dmx2: bar[9]\n",
+        change: &[(
+            "wire pier.dmx1: bar[1..9]\n",
+            "wire pier.dmx1: bar[1..8]\nwire pier.dmx2: bar[9]\n",
+        )],
     },
     check: None,
 };
@@ -32,7 +32,7 @@ pub const RULE: Rule = Rule {
 pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnostic {
     let name = model.name_of(over.one.0);
     let output = output_name(model, ControllerId::from(over.controller), over.output);
-    let room = u64::from(model.display.universe_slots.max(1));
+    let room = model.display.universe_slots.each();
     RULE.report(
         over.one.1,
         format!(

@@ -23,10 +23,10 @@ pub const RULE: Rule = Rule {
         wrong: "prop par * 33 { slots 4 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: par[1..33]\n",
-        right: "prop par * 33 { slots 4 }\n\
-                controller pier { dmx 1..2 }\n\
-                wire pier.dmx1: par[1..32]\n\
-                wire pier.dmx2: par[33]\n",
+        change: &[(
+            "wire pier.dmx1: par[1..33]\n",
+            "wire pier.dmx1: par[1..32]\nwire pier.dmx2: par[33]\n",
+        )],
     },
     check: Some(check),
 };

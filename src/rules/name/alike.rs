@@ -21,11 +21,7 @@ pub const RULE: Rule = Rule {
                 prop owl { node bullet; string 50 nodes }\n\
                 prop Owl { node bullet; string 60 nodes }\n\
                 wire shed.1: owl -> Owl\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop owl { node bullet; string 50 nodes }\n\
-                prop big-owl { node bullet; string 60 nodes }\n\
-                wire shed.1: owl -> big-owl\n",
+        change: &[("prop Owl", "prop big-owl"), ("-> Owl", "-> big-owl")],
     },
     check: None,
 };

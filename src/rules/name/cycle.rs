@@ -22,12 +22,7 @@ pub const RULE: Rule = Rule {
                 prop wreath * 2 { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath[1]\n\
                 wire barn.1: wreath[2]\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { universes from 1; ports 1..4 { } }\n\
-                controller barn { universes after shed; ports 1..4 { } }\n\
-                prop wreath * 2 { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath[1]\n\
-                wire barn.1: wreath[2]\n",
+        change: &[("after barn;", "from 1;")],
     },
     check: None,
 };

@@ -18,10 +18,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop arch * 6 { node bullet; string 50 nodes }\n\
                 wire shed.1: arch[1..6] -> arch[9]\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop arch * 9 { node bullet; string 50 nodes }\n\
-                wire shed.1: arch[1..8] -> arch[9]\n",
+        change: &[("* 6", "* 9"), ("arch[1..6]", "arch[1..8]")],
     },
     check: None,
 };

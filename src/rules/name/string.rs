@@ -23,12 +23,7 @@ pub const RULE: Rule = Rule {
                 wire shed.1: tree.1\n\
                 wire shed.2: tree.2\n\
                 wire shed.3: tree.3\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop tree { node bullet; strings 3 of 200 nodes }\n\
-                wire shed.1: tree.1\n\
-                wire shed.2: tree.2\n\
-                wire shed.3: tree.3\n",
+        change: &[("strings 2", "strings 3")],
     },
     check: None,
 };

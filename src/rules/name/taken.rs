@@ -21,11 +21,13 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bullet; string 50 nodes }\n\
                 prop wreath { node bullet; string 60 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                prop big-wreath { node bullet; string 60 nodes }\n\
-                wire shed.1: wreath -> big-wreath\n",
+        change: &[
+            (
+                "prop wreath { node bullet; string 60",
+                "prop big-wreath { node bullet; string 60",
+            ),
+            (" shed.1: wreath", " shed.1: wreath -> big-wreath"),
+        ],
     },
     check: None,
 };

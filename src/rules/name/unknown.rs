@@ -22,11 +22,7 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bulet; string 50 nodes }\n\
                 prop gable { node bullet; string 40 nodes }\n\
                 wire shed.1: wreath -> gable\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                prop gable { node bullet; string 40 nodes }\n\
-                wire shed.1: wreath -> gable\n",
+        change: &[("bulet;", "bullet;")],
     },
     check: None,
 };

@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("node icicle { chip ws2811; colour RGB }\n", "")],
     },
     check: Some(check),
 };

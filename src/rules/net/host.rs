@@ -24,12 +24,7 @@ pub const RULE: Rule = Rule {
                 controller quay { host 192.168.40.11; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1]\n\
                 wire quay.1: arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { host 192.168.40.11; ports 1..4 { chip ws2811 } }\n\
-                controller quay { host 192.168.40.12; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1]\n\
-                wire quay.1: arch[2]\n",
+        change: &[("quay { host 192.168.40.11;", "quay { host 192.168.40.12;")],
     },
     check: Some(check),
 };

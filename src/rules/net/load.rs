@@ -28,9 +28,7 @@ pub const RULE: Rule = Rule {
         wrong: "prop wall { slots 240000 }\n\
                 controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
                 wire pier.1: wall\n",
-        right: "prop wall { slots 210000 }\n\
-                controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
-                wire pier.1: wall\n",
+        change: &[("240000", "210000")],
     },
     check: Some(check),
 };

@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input artnet; universes from 40000; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { input artnet; universes from 400; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("40000;", "400;")],
     },
     check: Some(check),
 };

@@ -27,11 +27,7 @@ pub const RULE: Rule = Rule {
                 controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
                 prop arch { node dot; string 170 nodes }\n\
                 wire pier.1: arch\n",
-        right: "display \"pier\" { frame rate 44 Hz }\n\
-                node dot { chip ws2811; colour RGB }\n\
-                controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
-                prop arch { node dot; string 170 nodes }\n\
-                wire pier.1: arch\n",
+        change: &[("60", "44")],
     },
     check: Some(check),
 };

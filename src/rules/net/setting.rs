@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input ddp; priority 150; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { input e131 unicast; priority 150; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("ddp;", "e131 unicast;")],
     },
     check: Some(check),
 };

@@ -23,11 +23,10 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 110 nodes }\n\
                 controller pier { ports 1..4 { nodes at most 200 } }\n\
                 wire pier.1: arch[1] -> arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 110 nodes }\n\
-                controller pier { ports 1..4 { nodes at most 200 } }\n\
-                wire pier.1: arch[1]\n\
-                wire pier.2: arch[2]\n",
+        change: &[(
+            "wire pier.1: arch[1] -> arch[2]\n",
+            "wire pier.1: arch[1]\nwire pier.2: arch[2]\n",
+        )],
     },
     check: Some(check),
 };

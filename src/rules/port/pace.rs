@@ -24,11 +24,10 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip apa102 } }\n\
                 prop arch { node bead; string 300 nodes }\n\
                 wire pier.1: arch\n",
-        right: "chip apa102 { rate 1000 kHz }\n\
-                node bead { chip apa102; colour BGR }\n\
-                controller pier { ports 1..4 { chip apa102 } }\n\
-                prop arch { node bead; string 300 nodes }\n\
-                wire pier.1: arch\n",
+        change: &[(
+            "node bead { chip apa102; colour BGR }\n",
+            "chip apa102 { rate 1000 kHz }\nnode bead { chip apa102; colour BGR }\n",
+        )],
     },
     check: Some(check),
 };

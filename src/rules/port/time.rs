@@ -26,11 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 600 nodes }\n\
                 controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "display \"pier\" { frame rate 50 Hz }\n\
-                node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 600 nodes }\n\
-                controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("rate 60", "rate 50")],
     },
     check: Some(check),
 };

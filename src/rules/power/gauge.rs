@@ -37,13 +37,7 @@ pub const RULE: Rule = Rule {
                 supply shed { volts 12 V; rated 60 W }\n\
                 power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
                 inject arch at start from shed through 0.2 m of 14 AWG fuse 3 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 11 mA; pitch 20 mm; gauge 22 AWG }\n\
-                prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 60 W }\n\
-                power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
-                inject arch at end from shed through 8 m of 14 AWG fuse 3 A\n",
+        change: &[("start from shed through 0.2", "end from shed through 8")],
     },
     check: None,
 };

@@ -26,14 +26,7 @@ pub const RULE: Rule = Rule {
                 supply tree { volts 12 V; rated 150 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 15 A\n\
                 inject arch at end from tree through 1 m of 16 AWG fuse 5 A apart\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 75 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 15 A\n\
-                inject arch at node 51 from tree through 1 m of 16 AWG fuse 5 A apart\n",
+        change: &[("end", "node 51")],
     },
     check: None,
 };

@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 100 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 4 A } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 100 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 4 A } }\n\
-                wire pier.1: arch\n",
+        change: &[("mm", "mm; gauge 18 AWG")],
     },
     check: None,
 };

@@ -23,14 +23,7 @@ pub const RULE: Rule = Rule {
                 wire pier.2: star\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 power pier.1 from shed through 0.5 m of 12 AWG fuse 20 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                prop star { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                wire pier.2: star\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                power pier.1..2 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+        change: &[("power pier.1", "power pier.1..2")],
     },
     check: None,
 };

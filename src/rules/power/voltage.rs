@@ -29,13 +29,10 @@ pub const RULE: Rule = Rule {
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
-                prop arch { node dot; string 200 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
-                inject arch at end from shed through 30 m of 14 AWG fuse 5 A\n",
+        change: &[(
+            "power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+            "power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\ninject arch at end from shed through 30 m of 14 AWG fuse 5 A\n",
+        )],
     },
     check: None,
 };

@@ -29,17 +29,10 @@ pub const RULE: Rule = Rule {
                 universe_slots: 512\n\
                 strings:\n  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                renamed hoop -> arch\n\
-                # beside it, yard.lock:\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
-                ...\n",
+        change: &[(
+            "wire pier.1: arch\n",
+            "wire pier.1: arch\nrenamed hoop -> arch\n",
+        )],
     },
     check: Some(check),
 };

@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n\
                 renamed hoop -> arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("renamed hoop -> arch\n", "")],
     },
     check: Some(check),
 };

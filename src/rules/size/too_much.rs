@@ -24,10 +24,7 @@ pub const RULE: Rule = Rule {
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 prop lamp * 40000 { node bullet; string 6 nodes }\n\
                 wire porch: lamp\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller porch { ports 1..4 { chip ws2811 } }\n\
-                prop lamp * 40 { node bullet; string 6 nodes }\n\
-                wire porch: lamp\n",
+        change: &[("40000", "40")],
     },
     check: None,
 };

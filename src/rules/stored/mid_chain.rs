@@ -26,11 +26,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] -> arch[2] -> arch[3]\n\
                 stored arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 3 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] -> arch[3] -> arch[2]\n\
-                stored arch[2]\n",
+        change: &[("arch[2] -> arch[3]", "arch[3] -> arch[2]")],
     },
     check: None,
 };

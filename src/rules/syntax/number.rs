@@ -27,10 +27,7 @@ pub const RULE: Rule = Rule {
                 prop lamp { node bullet; string 0x24 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 wire porch.1: lamp\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                prop lamp { node bullet; string 36 nodes }\n\
-                controller porch { ports 1..4 { chip ws2811 } }\n\
-                wire porch.1: lamp\n",
+        change: &[("0x24", "36")],
     },
     check: Some(whole::check),
 };

@@ -18,10 +18,7 @@ pub const RULE: Rule = Rule {
                 controller shed {\n    universes from 1\n    universes from 20\n    ports 1..4 { }\n}\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed {\n    universes from 20\n    ports 1..4 { }\n}\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("    universes from 1\n", "")],
     },
     check: None,
 };

@@ -20,10 +20,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB; volts 12 V }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("A", "V")],
     },
     check: None,
 };

@@ -21,10 +21,7 @@ pub const RULE: Rule = Rule {
                 controller shed { hots 10.0.0.9; ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { host 10.0.0.9; ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("hots", "host")],
     },
     check: None,
 };

@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2815; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811, ws2815 } }\n\
-                wire pier.1: arch\n",
+        change: &[("ws2811", "ws2811, ws2815")],
     },
     check: Some(check),
 };

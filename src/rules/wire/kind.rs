@@ -19,9 +19,7 @@ pub const RULE: Rule = Rule {
         wrong: "controller shed { ports 1..4 { }; dmx 1 }\n\
                 prop flood { slots 6 }\n\
                 wire shed.1: flood\n",
-        right: "controller shed { ports 1..4 { }; dmx 1 }\n\
-                prop flood { slots 6 }\n\
-                wire shed.dmx1: flood\n",
+        change: &[("shed.1:", "shed.dmx1:")],
     },
     check: None,
 };

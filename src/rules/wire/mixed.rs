@@ -29,13 +29,10 @@ pub const RULE: Rule = Rule {
                 prop star { node glow; string 20 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch -> star\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                node glow { chip ws2811; colour RGBW }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                prop star { node glow; string 20 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                wire pier.2: star\n",
+        change: &[(
+            "wire pier.1: arch -> star\n",
+            "wire pier.1: arch\nwire pier.2: star\n",
+        )],
     },
     check: Some(check),
 };

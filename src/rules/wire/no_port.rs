@@ -20,10 +20,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.5: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..8 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.5: wreath\n",
+        change: &[("1..4", "1..8")],
     },
     check: None,
 };

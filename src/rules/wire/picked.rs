@@ -23,10 +23,10 @@ pub const RULE: Rule = Rule {
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[(
+            "controller pier { ports 1..4 { chip ws2811 } }\n",
+            "controller pier { ports 1..4 { chip ws2811 } }\nwire pier.1: arch\n",
+        )],
     },
     check: Some(check),
 };

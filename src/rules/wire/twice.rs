@@ -20,11 +20,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node bullet; string 50 nodes }\n\
                 wire shed.1: arch[1..3]\n\
                 wire shed.2: arch[3..4]\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop arch * 4 { node bullet; string 50 nodes }\n\
-                wire shed.1: arch[1..2]\n\
-                wire shed.2: arch[3..4]\n",
+        change: &[("arch[1..3]", "arch[1..2]")],
     },
     check: None,
 };

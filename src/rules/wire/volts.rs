@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 5 V }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { volts 5 V } }\n\
-                wire pier.1: arch\n",
+        change: &[("12", "5")],
     },
     check: Some(check),
 };

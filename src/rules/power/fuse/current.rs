@@ -1,9 +1,9 @@
 //! More current than a fuse is for: leads, supplies and injections.
 
 use super::{RULE, ports};
-use crate::cable::LASTING;
+use crate::cable::{LASTING, lasts};
 use crate::diagnostic::{Diagnostic, Severity, Sink, words};
-use crate::loads::{Loads, Study, TapLoad, lasts_over};
+use crate::loads::{Loads, Study, TapLoad};
 use crate::model::{Injection, InjectionId, Model, PowerFeed, StringId, Told};
 use crate::plan::Plan;
 use crate::source::Span;
@@ -78,7 +78,7 @@ pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
     if ua > fuse {
         Some(Severity::Error)
     } else {
-        lasts_over(ua, fuse).then_some(Severity::Warning)
+        (!lasts(ua, fuse)).then_some(Severity::Warning)
     }
 }
 

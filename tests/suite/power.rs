@@ -17,8 +17,8 @@ mod spice;
 mod suggest;
 mod yards;
 
-use tinsel::cable::{by_resistivity, capacity, loop_ohms, ohms_per_metre};
 use ladder::{Ladder, Point, Solved, Source, Tap, solve};
+use tinsel::cable::{by_resistivity, capacity, loop_ohms, ohms_per_metre};
 use tinsel::power::network::Draw;
 use tinsel::unit::Gauge;
 

@@ -47,7 +47,12 @@ pub(super) fn join(model: &Model, seats: &[Option<Seat>], past: Option<&Past>) -
         .enumerate()
         .filter_map(|(line, seat)| seat.map(|seat| (seat, line)))
         .collect();
-    order.sort_unstable();
+    // Nobody cables a chain anew for what the compiler adds: that comes at its end.
+    let wired = |line: usize| {
+        let target = model.lines.get(line).map(|line| line.target);
+        matches!(target, Some(Target::Port(..) | Target::Dmx(..)))
+    };
+    order.sort_unstable_by_key(|(seat, line)| (*seat, !wired(*line), *line));
     if let Some(past) = past {
         keep::queue::order(model, past, &mut order);
     }

@@ -8,7 +8,7 @@ use super::chains::{self, Seat};
 use super::fixtures::Fixtures;
 use super::needs::Need;
 use super::outlets::Outlets;
-use super::seek::Asked;
+use super::seek::{Asked, Universes};
 use super::{addresses, ports};
 use crate::diagnostic::{Severity, Sink};
 use crate::model::{
@@ -22,7 +22,7 @@ use std::sync::Arc;
 
 /// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
 /// for each line.
-const STEPS: u64 = 60_000_000;
+const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;
 
@@ -30,7 +30,7 @@ const SHARE_A_LINE: u64 = 5_000;
 const MOST: usize = 4;
 
 /// So many ports, outputs or universes more are tried.
-const MOST_MORE: u32 = 64;
+const MOST_MORE: u32 = 512;
 
 /// The most ports that a controller may have.
 const MOST_PORTS: u32 = 1_024;
@@ -98,13 +98,11 @@ impl Trial<'_> {
         let (fixtures, pixel): (Vec<_>, Vec<_>) =
             lines.into_iter().partition(|(_, need)| need.fixture);
         let share = SHARE + SHARE_A_LINE * pixel.len() as u64;
-        let (mut fit, mut steps) = (false, share);
-        if let Some(asked) = Asked::new(changed, &outlets, &pixel) {
-            (fit, steps) = asked.fits(share.min(self.left));
-        }
+        let asked = Asked::new(changed, &outlets, &pixel, Universes::Safe);
+        let (fit, steps) = asked.fits(share.min(self.left));
         self.left = self.left.saturating_sub(steps + 1_000);
         let place = || Fixtures::new(changed, &outlets, &fixtures);
-        fit && (fixtures.is_empty() || place().is_some_and(|fixtures| fixtures.fits()))
+        fit && (fixtures.is_empty() || place().fits())
     }
 
     /// Whether a display compiles, but for what was wrong with it for other reasons.
@@ -125,7 +123,7 @@ impl Trial<'_> {
     fn errors(&self, model: &Model) -> (Vec<usize>, BTreeMap<&'static str, usize>) {
         let mut sink = Sink::default();
         let mut seats = self.said.to_vec();
-        let filled = ports::fill(model, &mut seats);
+        let filled = ports::fill(model, &mut seats, None);
         let ports = chains::join(model, &seats, None);
         let (plan, _) = addresses::lay(model, ports, None, &mut sink);
         for check in rules::ALL.iter().filter_map(|rule| rule.check) {

@@ -18,6 +18,7 @@ mod fixed;
 mod fixtures;
 mod fuse;
 mod keep;
+mod makes;
 mod moves;
 mod needs;
 mod order;
@@ -31,7 +32,6 @@ mod seek;
 mod space;
 mod spare;
 mod stored;
-mod stretches;
 mod tried;
 
 #[cfg(test)]
@@ -68,18 +68,18 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
         .map(|line| Seat::said(model, line.target))
         .collect();
     let Some(lock) = lock else {
-        let picked = ports::place(model, &mut seats, sink);
+        let picked = ports::place(model, &mut seats, None, sink);
         let plan = addresses::lay(model, chains::join(model, &seats, None), None, sink).0;
         return Plan { picked, ..plan };
     };
     let past = keep::bind(model, lock);
     let old = keep::Old::new(model, &past, relay);
     let (picked, (plan, record)) = if old.all_afresh() {
-        let picked = ports::place(model, &mut seats, sink);
+        let picked = ports::place(model, &mut seats, None, sink);
         let ports = chains::join(model, &seats, None);
         (picked, addresses::lay(model, ports, None, sink))
     } else {
-        let picked = keep::seats::place(model, &old, &mut seats, sink);
+        let picked = keep::seats::place(model, &old, &past, &mut seats, sink);
         let ports = chains::join(model, &seats, Some(&past));
         (picked, addresses::lay(model, ports, Some(&old), sink))
     };

@@ -12,7 +12,7 @@ pub use write::{FORMATS, write};
 
 use super::row::Figure;
 use crate::limits::{NodeTime, PortLimit};
-use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Prefer, Start};
+use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Start};
 use crate::plan::{Plan, PortPlan};
 use crate::usage::{self, output_name};
 use schemars::JsonSchema;
@@ -52,7 +52,13 @@ pub struct FoundRow {
     pub least_lead: Option<bool>,
     /// Props with picked ports on more than one controller.
     pub apart: Option<u64>,
-    /// What the display looks at first.
+    /// Props on one controller whose strings do not hang on neighbouring ports in order.
+    pub not_side_by_side: Option<u64>,
+    /// Ports that hanging props side by side costs, as far as the search found.
+    pub ports_for_neighbours: Option<u64>,
+    /// Whether the search ended by itself; otherwise it gave up when its steps ran out.
+    pub finished: Option<bool>,
+    /// What the picker looks at first, once each prop is on one controller.
     pub prefer: &'static str,
 }
 
@@ -156,11 +162,13 @@ fn found(model: &Model, plan: &Plan) -> FoundRow {
         }),
         least_lead: picked.map(|picked| picked.least_lead),
         apart: picked.map(|picked| picked.split),
+        not_side_by_side: picked.map(|picked| picked.apart),
+        ports_for_neighbours: picked.map(|picked| picked.opened.saturating_sub(picked.fewest)),
+        finished: picked.map(|picked| picked.finished),
         prefer: model
             .display
             .prefer
-            .map_or(Prefer::FewestPorts, |told| told.value)
-            .words(),
+            .map_or("side by side", |told| told.value.words()),
     }
 }
 

@@ -97,11 +97,25 @@ fn summary(fit: &Fit) -> String {
     };
     let mut parts = vec![format!("{} used", count(found.ports_used, "port"))];
     if let Some(least) = found.ports_at_least {
-        let with = match found.prefer {
-            "fewest ports" => String::new(),
-            prefer => format!(" with {prefer} first"),
-        };
-        parts.push(format!("no fewer than {least} possible{with}"));
+        if found.ports_used > least {
+            let prefer = found.prefer;
+            parts.push(format!("no fewer than {least} possible in any order"));
+            parts.push(match found.finished {
+                Some(true) => format!("the search with {prefer} first ended by itself"),
+                _ => format!("the search with {prefer} first gave up when its steps ran out"),
+            });
+        } else {
+            parts.push(format!("no fewer than {least} possible"));
+        }
+    }
+    if let Some(more) = found.ports_for_neighbours.filter(|more| *more > 0) {
+        let more = count(more, "port");
+        parts.push(format!(
+            "{more} more than `prefer fewest ports` to hang props side by side"
+        ));
+    }
+    if let Some(not) = found.not_side_by_side.filter(|not| *not > 0) {
+        parts.push(format!("{} not side by side", count(not, "prop")));
     }
     if let (Some(lead), Some(least)) = (found.lead_m, found.least_lead)
         && lead.value > 0

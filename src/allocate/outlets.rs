@@ -272,7 +272,7 @@ impl<'a> Outlets<'a> {
         let own = drawn(self.model, &self.injected, &need.pieces);
         let draw = outlet.draw.saturating_add(own);
         match fuse::most(self.model, outlet.controller, &settings) {
-            Some(most) if draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
+            Some(most) if own > 0 && draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
             Some(_) | None => Ok(()),
         }
     }

@@ -68,6 +68,11 @@ pub(super) fn of(
     }
     cures.extend(trial.anywhere());
     cures.retain(|(_, changed)| trial.compiles(changed));
+    if cures.is_empty() {
+        trial.left = STEPS;
+        cures.extend(trial.controller());
+        cures.retain(|(_, changed)| trial.compiles(changed));
+    }
     cures.truncate(MOST);
     cures.into_iter().map(|(cure, _)| cure).collect()
 }
@@ -438,6 +443,59 @@ impl Trial<'_> {
             best = Some((more, (cure, changed)));
         }
         best.map(|(_, tried)| tried)
+    }
+
+    /// One more controller, with the fewest ports like the widest there are or such as take all.
+    fn controller(&mut self) -> Option<Tried> {
+        let (_, need) = self.lines.first()?;
+        let free = |name: &String| {
+            let mut all = self.model.controllers.iter();
+            all.all(|controller| *controller.name != **name)
+        };
+        let names = (2..).map(|number| format!("more-{number}"));
+        let name = std::iter::once("more".to_owned()).chain(names).find(free)?;
+        let all = self.model.controllers.iter().flat_map(|one| &one.ports);
+        let most = all.filter_map(|port| port.settings.nodes);
+        let settings = Arc::new(PortSettings {
+            nodes: most.max_by_key(|most| most.value),
+            ..PortSettings::default()
+        });
+        let mut wires: Vec<Span> = Vec::new();
+        for (index, need) in self.lines {
+            let at = self.model.lines.get(*index)?.at;
+            if need.target != Target::Any && !wires.contains(&at) {
+                wires.push(at);
+            }
+        }
+        let found = self.least(MOST_MORE, |model, count| {
+            let whole_nodes = model.display.whole_nodes;
+            let mut controller = Controller::plain(&name, whole_nodes);
+            let at = Span::default();
+            if need.fixture {
+                controller.dmx = (1..=count).map(|value| Told { value, at }).collect();
+            } else {
+                controller.ports.extend((1..=count).map(|number| Port {
+                    number,
+                    at,
+                    settings: Arc::clone(&settings),
+                }));
+            }
+            model.controllers.push(controller);
+            for line in &mut model.lines {
+                if wires.contains(&line.at) {
+                    line.target = Target::Any;
+                }
+            }
+        });
+        let (count, changed) = found?;
+        let settings = (!need.fixture).then_some(settings);
+        let cure = Cure::Controller {
+            name,
+            count,
+            settings,
+            wires,
+        };
+        Some((cure, changed))
     }
 
     /// One wire's lines to any controller.

@@ -272,29 +272,39 @@ impl<'a> Outlets<'a> {
         let own = drawn(self.model, &self.injected, &need.pieces);
         let draw = outlet.draw.saturating_add(own);
         match fuse::most(self.model, outlet.controller, &settings) {
-            Some(most) if draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
+            Some(most) if own > 0 && draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
             Some(_) | None => Ok(()),
         }
     }
 
     /// Marks the lines that no fuse of the ports they may use feeds, even alone.
     pub fn mark_unfed(&self, lines: &mut [(usize, Need)]) {
+        // Of free outputs that are alike one is asked.
+        let mut seen = BTreeSet::new();
+        let mut apart: Vec<usize> = (0..self.rows.len()).collect();
+        apart.retain(|at| {
+            let free = self.state(*at) == Some(State::Free);
+            self.look(*at)
+                .filter(|_| free)
+                .is_none_or(|look| seen.insert(look))
+        });
         for (_, need) in lines {
             let own = drawn(self.model, &self.injected, &need.pieces);
             if own == 0 {
                 continue;
             }
             let mut too_small = false;
-            let feeds = |at: usize| match self.fits(at, need) {
+            let feeds = |at: &usize| match self.fits(*at, need) {
                 Ok(()) => true,
                 Err(Reason::Fuse(over)) => {
                     too_small = true;
-                    let taken = self.rows.get(at).map_or(0, |row| row.draw);
+                    let taken = self.rows.get(*at).map_or(0, |row| row.draw);
                     over <= taken
                 }
                 Err(_) => false,
             };
-            let fed = self.scope(need.target).any(feeds);
+            let scope = self.scope(need.target);
+            let fed = apart.iter().filter(|at| scope.contains(*at)).any(feeds);
             need.unfed = too_small && !fed;
         }
     }

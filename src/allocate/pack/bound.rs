@@ -142,7 +142,8 @@ impl Rooms {
             .chain(self.used.iter().map(|room| room.nodes))
             .max()
             .unwrap_or(0);
-        if (1..=WIDEST).contains(&widest) && shared.len() > 1 {
+        let enough = opened > self.closed.len() as u64;
+        if (1..=WIDEST).contains(&widest) && shared.len() > 1 && !enough {
             let sizes: Vec<u64> = shared
                 .iter()
                 .map(|line| field.lines[*line].size.min(widest))

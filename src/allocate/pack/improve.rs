@@ -148,6 +148,7 @@ impl Search<'_> {
             let port = self.state.port_of[line];
             self.undo.push((line as u32, port));
             if port != NONE {
+                inserter.steps += self.state.hung[port as usize].lines.len() as u64 / 16;
                 self.near.push(port);
                 self.state.take(line);
             }

@@ -1,6 +1,7 @@
 //! The way from an instance to an answer, or to what is known where there is none.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::bays;
 use super::bound::{self, Least};
 use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
@@ -184,21 +185,22 @@ impl<'a> Solver<'a> {
         if state.measure.missing == 0 || self.proven {
             return state;
         }
-        let placed = |state: &State<'_>| state.measure.missing == 0;
         let small = self.field.lines.len() <= SMALL;
-        let shares = if small { [1, 2] } else { [1, 1] };
-        for share in shares {
-            let steps = self.left() * share / 4;
+        // A tenth for a first search of every way, which decides most small displays at once.
+        for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
+            let steps = self.left() * improve / 100;
             let course = Course {
                 steps,
-                enough: &placed,
+                enough: &|state| state.measure.missing == 0,
                 hot: HOT,
             };
-            state = improve::improve(state, &mut self.inserter, &course).0;
-            if state.measure.missing == 0 || !small {
+            if steps > 0 {
+                state = improve::improve(state, &mut self.inserter, &course).0;
+            }
+            if state.measure.missing == 0 {
                 return state;
             }
-            let mut steps = self.left() / 2;
+            let mut steps = if small { self.left() * search / 100 } else { 0 };
             let before = steps;
             let groups = self.all_groups();
             let found = exact::search(self.field, &groups, &|_| false, Most::ANY, &mut steps);
@@ -218,6 +220,14 @@ impl<'a> Solver<'a> {
         if self.enough(&state) {
             return state;
         }
+        let steps = self.left() / 2;
+        let (next, placed) = self.bays(state, steps);
+        state = next;
+        let heats = if placed {
+            [PORT / 40, PORT / 160]
+        } else {
+            [HOT, PORT / 40]
+        };
         let several = self.field.instance.sites.len() > 1;
         let lines = self.field.lines.len() as u64;
         let done = |solver: &Self, state: &State<'_>| {
@@ -227,7 +237,7 @@ impl<'a> Solver<'a> {
                 && measure.ports <= solver.least.opened
                 && measure.lead <= solver.least_lead
         };
-        for (share, hot) in [(50, HOT), (60, PORT / 40)] {
+        for (share, hot) in [50, 60].into_iter().zip(heats) {
             let mut steps = self.left() * share / 100;
             if done(self, &state) {
                 steps = if several { steps.min(lines * 3_000) } else { 0 };
@@ -246,6 +256,11 @@ impl<'a> Solver<'a> {
             }
         }
         state
+    }
+
+    /// Moves groups between sites, with whether that was better.
+    fn bays<'s>(&mut self, state: State<'s>, steps: u64) -> (State<'s>, bool) {
+        bays::anneal(state, steps, self.least.opened, &mut self.inserter.steps)
     }
 
     /// Proves of a small instance that no fewer strings leave their port, or finds how.
@@ -319,10 +334,11 @@ impl<'a> Solver<'a> {
         let field = Field::new(&instance);
         let mut other = State::new(&field);
         other.put(&state.port_of);
+        let (other, _) = self.bays(other, self.steps / 6);
         let bound = self.least.opened;
         let enough = |state: &State<'_>| state.measure.ports <= bound;
         let course = Course {
-            steps: self.steps / 3,
+            steps: self.steps / 6,
             enough: &enough,
             hot: HOT,
         };

@@ -16,6 +16,7 @@ mod fmt;
 mod graph;
 mod help;
 mod import;
+mod lsp;
 mod parts;
 mod power;
 mod report;
@@ -72,7 +73,7 @@ struct Verb {
     run: fn(&ArgMatches, &mut Console) -> Result<u8, Stop>,
 }
 
-const VERBS: [Verb; 17] = [
+const VERBS: [Verb; 18] = [
     Verb {
         name: "check",
         about: "Compile a display and tell everything that is wrong with it",
@@ -179,6 +180,13 @@ const VERBS: [Verb; 17] = [
         run: |given, console| graph::run(&read::<GraphArgs>(given)?, console),
     },
     Verb {
+        name: "lsp",
+        about: "Answer an editor while a display is written (Language Server Protocol on standard input and output)",
+        help: help::LSP,
+        args: LspArgs::augment_args,
+        run: |given, console| lsp::run(&read::<LspArgs>(given)?, console),
+    },
+    Verb {
         name: "completions",
         about: "Print a completion script for a shell",
         help: help::COMPLETIONS,
@@ -232,6 +240,13 @@ struct Input {
     /// It is an error (`lock/stale`) if a build would change the lock
     #[arg(long)]
     locked: bool,
+}
+
+#[derive(Args)]
+struct LspArgs {
+    /// Taken and not needed: standard input and output are the only way
+    #[arg(long, hide = true)]
+    stdio: bool,
 }
 
 #[derive(Args)]

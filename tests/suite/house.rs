@@ -88,6 +88,8 @@ const LAYERS: &[&[&str]] = &[
     &[
         "output", "report", "explain", "page", "import", "format", "diff", "why",
     ],
+    &["editor"],
+    &["lsp"],
     &["cli"],
 ];
 

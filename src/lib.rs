@@ -58,6 +58,7 @@ pub mod diff;
 pub mod explain;
 pub mod why;
 
+#[cfg(feature = "cli")]
 pub mod cli;
 
 use ast::Ast;

@@ -264,7 +264,7 @@ test('where the browser has no room, that is said, and the display still compile
   assert.match(await kept(page, 'display.tinsel'), /room again/);
 });
 
-test('a display of 10,000 props', async (t) => {
+test('a display of 10,000 props', async () => {
   const { page, faults } = await start();
   await drop(page, [{ name: 'large.tinsel', text: large(10000) }]);
   assert.match(await state(page), /strings have addresses/);
@@ -273,10 +273,42 @@ test('a display of 10,000 props', async (t) => {
   assert.equal((await cells(page)).length, 100);
   await page.fill('#like', 'p9999');
   await page.waitForFunction(() => document.querySelectorAll('#table tbody tr').length === 1);
-  const times = await page.evaluate(() => performance.getEntriesByName('compiled').length);
-  t.diagnostic(`${times} compiles`);
   assert.equal((await kept(page, 'large.tinsel')).length, large(10000).length);
   assert.deepEqual(faults, []);
+});
+
+/** The best times of some key presses, in milliseconds: in the compiler, and until all is shown. */
+async function pressed(page, presses) {
+  const best = { took: Infinity, whole: Infinity };
+  await page.locator('.cm-content').press('Control+End');
+  for (let at = 0; at < presses; at += 1) {
+    await page.keyboard.type('#');
+    await settled(page);
+    const last = await page.evaluate(() => performance.getEntriesByName('compiled').at(-1).detail);
+    best.took = Math.min(best.took, last.took);
+    best.whole = Math.min(best.whole, last.whole);
+  }
+  return best;
+}
+
+// The aims are 1 s, 50 ms and 1 s on a machine that does nothing else; what is held is several times that.
+test('it is ready soon, and a key press is answered soon', async (t) => {
+  let ready = Infinity;
+  for (let round = 0; round < 3; round += 1) {
+    const { page, context } = await start();
+    ready = Math.min(ready, await page.evaluate(() => performance.getEntriesByName('ready')[0].startTime));
+    await context.close();
+  }
+  contexts = [];
+  t.diagnostic(`ready after ${Math.round(ready)} ms (aim 1000)`);
+  assert.ok(ready < 5000, `${ready} ms`);
+  for (const [props, aim] of [[300, 50], [10000, 1000]]) {
+    const { page } = await start();
+    await drop(page, [{ name: 'large.tinsel', text: large(props) }]);
+    const { took, whole } = await pressed(page, 5);
+    t.diagnostic(`${props} props: ${took.toFixed(1)} ms in the compiler, ${whole.toFixed(1)} ms until shown (aim ${aim})`);
+    assert.ok(whole < aim * 5, `${props} props: ${whole} ms`);
+  }
 });
 
 /** Makes the compiler of a page fail at the next question, as a fault in it would. */

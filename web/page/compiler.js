@@ -44,7 +44,7 @@ export class Compiler {
       this.#waiting.delete(data.id);
       if (!waiting) return;
       if (data.trap) waiting.refuse(new Trap(data.trap));
-      else if (data.head.refused) waiting.refuse(new Refused(data.head.refused));
+      else if (data.head?.refused) waiting.refuse(new Refused(data.head.refused));
       else waiting.give(data);
     };
     const module = await this.#module;

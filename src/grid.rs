@@ -21,7 +21,7 @@ impl Body {
     /// What a string takes; `None` where that is unknown or nothing.
     #[must_use]
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
-        let shape = model.shape_of(id)?;
+        let shape = model.shape(id);
         let body = match model.node_of(id) {
             Some(node) => Self {
                 nodes: u64::from(shape.nodes),

@@ -18,6 +18,7 @@
 pub mod source;
 
 pub mod diagnostic;
+pub mod keyed;
 pub mod unit;
 
 pub mod cable;

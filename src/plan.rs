@@ -2,9 +2,15 @@
 //!
 //! Channels here count from 0 over the whole display: `(universe - 1) * universe_slots + (slot - 1)`.
 
+use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
 use crate::source::Span;
-use std::ops::Range;
+use std::ops::{Index, Range};
+
+id!(
+    /// An output in use.
+    PortId
+);
 
 /// The whole answer.
 #[derive(Debug, Default)]
@@ -14,9 +20,9 @@ pub struct Plan {
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
     /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
-    pub ports: Vec<PortPlan>,
+    pub ports: Keyed<PortId, PortPlan>,
     /// What each controller takes, by controller.
-    pub controllers: Vec<ControllerPlan>,
+    pub controllers: Keyed<ControllerId, ControllerPlan>,
     /// How good the ports are that were picked for pixel lines; `None` where none was, or not by the search.
     pub picked: Option<Picked>,
     /// What was decided before and what became of it; `None` where there is no lock.
@@ -266,6 +272,19 @@ impl Was {
 }
 
 impl Plan {
+    /// The output that a string lies on.
+    #[must_use]
+    pub fn port_of(&self, id: StringId) -> Option<&PortPlan> {
+        self.of(id).map(|placed| &self.ports[PortId(placed.port)])
+    }
+
+    /// The outputs of a controller that are in use.
+    #[must_use]
+    pub fn ports_of(&self, id: ControllerId) -> &[PortPlan] {
+        let Range { start, end } = self.controllers[id].ports.clone();
+        self.ports.as_slice().index(start as usize..end as usize)
+    }
+
     /// Where a string lies.
     #[must_use]
     pub fn of(&self, id: StringId) -> Option<&Placed> {

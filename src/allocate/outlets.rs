@@ -3,6 +3,7 @@
 use super::chains::Seat;
 use super::fuse;
 use super::needs::{Kind, Need, Reason, State, Way};
+use crate::keyed::Keyed;
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
@@ -43,7 +44,7 @@ pub(super) struct Outlets<'a> {
     /// Each output.
     pub rows: Vec<Outlet>,
     spans: Vec<Range<usize>>,
-    apart: Vec<bool>,
+    apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
 }
 
@@ -392,7 +393,7 @@ impl<'a> Outlets<'a> {
 
     /// Whether a string is fed apart from its port.
     pub fn fed_apart(&self, id: StringId) -> bool {
-        self.apart.get(id.index()).copied().unwrap_or(false)
+        self.apart[id]
     }
 
     /// What a line hangs on an output.

@@ -95,7 +95,7 @@ fn alignment_of_ports_and_props() {
     let (mut display, c) = one(Start::Auto);
     let strings: Vec<StringId> = (0..4).map(|_| display.string(10)).collect();
     // The second is another string of the first's prop.
-    display.change(strings[1]).prop = display.model.strings[0].prop;
+    display.change(strings[1]).prop = display.model.strings.as_slice()[0].prop;
     display.on(c, 1, &strings[..3]);
     display.on(c, 2, &strings[3..]);
     for (align, expected) in [
@@ -364,7 +364,7 @@ fn stored_strings_take_slots_but_no_nodes() {
     let done = display.plan();
     assert_eq!(done.of(b), "1/301 1/450");
     assert_eq!(
-        (done.plan.ports[0].nodes, done.plan.ports[0].slots),
+        (done.plan.ports.as_slice()[0].nodes, done.plan.ports.as_slice()[0].slots),
         (100, 450)
     );
     assert_eq!(done.codes, [""; 0]);

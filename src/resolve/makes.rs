@@ -293,15 +293,13 @@ pub fn nodes(
     });
     for node in &mut made {
         let letters = count(node.colour.chars().count() as i64);
-        let chip = node
-            .chip
-            .and_then(|chip| model.chips.get(chip.value.index()));
+        let chip = node.chip.map(|chip| &model.chips[chip.value]);
         let depth = chip.map_or(8, |chip| u32::from(chip.depth));
         let sent = chip.and_then(|chip| chip.letter_bits).unwrap_or(depth);
         node.slots = letters * (depth / 8);
         node.bits = letters * sent + chip.map_or(0, |chip| chip.extra_bits);
     }
-    model.nodes = made;
+    model.nodes = made.into();
 }
 
 fn colour(written: &str, span: Span, node: &mut NodeKind, sink: &mut Sink) {

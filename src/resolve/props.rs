@@ -512,12 +512,14 @@ impl<'a> Context<'_, '_, 'a> {
                         .push(plain(part.saturating_mul(*nodes), strand));
                 }
             }
-            Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
-                node: None,
-                slots: *slots,
-                loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
-                ..plain(0, None)
-            }),
+            Sketch::Fixture { slots, .. } => {
+                model.shapes.push(Shape {
+                    node: None,
+                    slots: *slots,
+                    loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
+                    ..plain(0, None)
+                });
+            }
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
                 Some(shape) => {
                     let slots = shape.nodes.saturating_mul(each);

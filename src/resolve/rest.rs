@@ -67,7 +67,7 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
         }
         supply
     });
-    model.supplies = made;
+    model.supplies = made.into();
 }
 
 /// Reads the `circuit` statements.
@@ -99,7 +99,7 @@ pub fn circuits(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
         }
         circuit
     });
-    model.circuits = made;
+    model.circuits = made.into();
 }
 
 /// Takes a `reserve`.

@@ -112,7 +112,7 @@ fn no_two_strings_share_a_slot_and_all_lie_in_lawful_universes() {
                     "{name} lies on reserved universes"
                 );
             }
-            if compiled.model.strings[at].same_as.is_none() {
+            if compiled.model.strings.as_slice()[at].same_as.is_none() {
                 taken.push((placed.start, placed.end, name));
             }
         }

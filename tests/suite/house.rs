@@ -76,7 +76,7 @@ fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
 
 /// What each module may use, ground first. A folder stands for all below it.
 const LAYERS: &[&[&str]] = &[
-    &["source", "diagnostic", "unit"],
+    &["source", "diagnostic", "keyed", "unit"],
     &["protocol", "chip", "cable"],
     &[
         "ast", "model", "plan", "loads", "lock", "graph", "grid", "limits", "usage",

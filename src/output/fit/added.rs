@@ -88,7 +88,7 @@ impl Addition {
                     name,
                 })
             }
-            [number, "node" | "nodes"] => match &model.nodes[..] {
+            [number, "node" | "nodes"] => match model.nodes.as_slice() {
                 [one] => Self::nodes(number, &one.name, name),
                 _ => {
                     let makes: Vec<&str> = model.nodes.iter().map(|node| &*node.name).collect();

@@ -5,7 +5,7 @@ use super::{
 };
 use crate::cable::capacity;
 use crate::loads::{
-    Because, ConductorLoad, Flow, From, Low, Section, Study, Suggestion, Verdict, circuit_mw,
+    Because, ConductorLoad, Flow, From, Low, Section, SectionId, Study, Suggestion, Verdict, circuit_mw,
     fixtures_mw, power_mw, supply_mains_mw,
 };
 use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
@@ -53,16 +53,11 @@ impl PowerView {
     ) -> Self {
         let circuits = model.circuits.iter().enumerate();
         let mut conductors = study.conductors.iter().peekable();
-        let ports = study
-            .sections
-            .iter()
-            .enumerate()
-            .filter_map(|(at, section)| {
-                let mine = std::iter::from_fn(|| {
-                    conductors.next_if(|conductor| conductor.section as usize <= at)
-                });
-                port(model, plan, section, mine)
-            });
+        let ports = study.sections.pairs().filter_map(|(id, section)| {
+            let mine =
+                std::iter::from_fn(|| conductors.next_if(|conductor| conductor.section <= id));
+            port(model, plan, section, mine)
+        });
         Self {
             level: level.map(|level| milli(level.into())),
             ports: ports.collect(),
@@ -106,7 +101,7 @@ fn fuse(fuse: Option<Told<i64>>, ua: i64) -> (Option<Decimal>, Option<Decimal>) 
 }
 
 fn name(model: &Model, plan: &Plan, section: &Section) -> Option<String> {
-    let port = plan.ports.get(section.port as usize)?;
+    let port = &plan.ports[section.port];
     match port.output {
         Output::Pixel(number) => Some(port_name(model, port.controller, number, section.receiver)),
         Output::Dmx(_) => None,
@@ -190,8 +185,8 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
         let amps = (feed.ua, feed.minus_ua);
         lead(model, &power.lead, fed_ports(model, power), amps)
     });
-    let taps = study.taps.iter().filter_map(|tap| {
-        let injection = model.injections.get(tap.injection as usize)?;
+    let taps = study.taps.iter().map(|tap| {
+        let injection = &model.injections[tap.injection];
         let string = model.name_of(tap.string);
         let place = match injection.place {
             crate::model::InjectAt::EveryNodes(_) | crate::model::InjectAt::EveryStrands(_) => {
@@ -199,12 +194,8 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
             }
             place => inject_place(place),
         };
-        Some(lead(
-            model,
-            &injection.lead,
-            format!("{string} {place}"),
-            (tap.ua, tap.minus_ua),
-        ))
+        let feeds = format!("{string} {place}");
+        lead(model, &injection.lead, feeds, (tap.ua, tap.minus_ua))
     });
     powers.chain(taps).collect()
 }
@@ -221,19 +212,19 @@ fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
 
 /// The same, by the supply that feeds them.
 fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usize, Vec<String>> {
-    let sections = study.sections.iter().enumerate();
-    let fed = sections.filter_map(|(at, section)| match section.from {
-        From::Power(power) => Some((model.powers.get(power as usize)?.lead.supply, at)),
+    let fed = study.sections.pairs();
+    let fed = fed.filter_map(|(id, section)| match section.from {
+        From::Power(power) => Some((model.powers[power].lead.supply, id)),
         _ => None,
     });
-    let injected = study.taps.iter().filter_map(|tap| {
-        let injection = model.injections.get(tap.injection as usize)?;
-        Some((injection.lead.supply, tap.section as usize))
+    let injected = study.taps.iter().map(|tap| {
+        let injection = &model.injections[tap.injection];
+        (injection.lead.supply, tap.section)
     });
-    let feeds: BTreeSet<(SupplyId, usize)> = fed.chain(injected).collect();
+    let feeds: BTreeSet<(SupplyId, SectionId)> = fed.chain(injected).collect();
     let mut out: BTreeMap<usize, Vec<String>> = BTreeMap::new();
-    for (supply, at) in feeds {
-        let section = study.sections.get(at).filter(|section| section.left_out);
+    for (supply, id) in feeds {
+        let section = Some(&study.sections[id]).filter(|section| section.left_out);
         let name = section.and_then(|section| name(model, plan, section));
         out.entry(supply.index()).or_default().extend(name);
     }

@@ -8,7 +8,7 @@ use crate::loads::From;
 use crate::model::{FeedLead, Model};
 use crate::power::make::celsius;
 use crate::power::net::{Group, Nets, Stretch, volts};
-use crate::power::solve::LEAST_OHMS;
+use crate::power::network::LEAST_OHMS;
 
 /// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
 #[must_use]
@@ -84,33 +84,28 @@ pub fn group_bus(
     group: &Group,
     level: impl Fn(&Stretch) -> u32,
 ) -> Option<Bus> {
-    let members = group.members.iter();
-    let lines: Vec<&Stretch> = members
-        .filter_map(|index| nets.stretches.get(*index))
-        .collect();
-    let trunk = match (&group.lead, lines.first()) {
-        (Some(lead), Some(stretch)) => {
-            let siemens = 1.0 / lead_ohms(model, lead).max(LEAST_OHMS);
+    let trunk = match group.lead(model) {
+        Some(lead) => {
+            let siemens = 1.0 / lead_ohms(model, &lead).max(LEAST_OHMS);
+            let usual = nets.of(group).next()?.volts;
             Some(Trunk {
                 source: Norton {
-                    amps: volts(model, lead, stretch.volts)? * siemens,
+                    amps: volts(model, &lead, usual)? * siemens,
                     siemens,
                 },
-                most: lasting(lead_most(lead)),
+                most: lasting(lead_most(&lead)),
             })
         }
-        _ => None,
+        None if nets.of(group).any(|stretch| stretch.from != From::Taps) => return None,
+        None => None,
     };
-    if trunk.is_none() && lines.iter().any(|stretch| stretch.from != From::Taps) {
-        return None;
-    }
-    let known = |stretch: &&Stretch| {
+    let known = |stretch: &Stretch| {
         let wire = wire(model, nets, stretch, level(stretch));
         (wire.fixed.len() == stretch.sites.len()).then_some(wire)
     };
     Some(Bus {
         trunk,
-        lines: lines.iter().map(known).collect::<Option<_>>()?,
+        lines: nets.of(group).map(known).collect::<Option<_>>()?,
     })
 }
 

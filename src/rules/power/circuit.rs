@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Severity, Sink, Words};
 use crate::loads::{LASTING, Loads, circuit_mw, lasts_over};
-use crate::model::{CircuitId, Model};
+use crate::model::Model;
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::unit::{Dimension, load, quantity};
@@ -34,11 +34,11 @@ pub const RULE: Rule = Rule {
 
 /// Holds every circuit against its breaker.
 pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
-    for (index, circuit) in model.circuits.iter().enumerate() {
+    for (id, circuit) in model.circuits.pairs() {
         let (Some(volts), Some(breaker)) = (circuit.volts, circuit.breaker) else {
             continue;
         };
-        let mw = circuit_mw(model, plan, &loads.allowed, CircuitId::from(index));
+        let mw = circuit_mw(model, plan, &loads.allowed, id);
         let ua = i128::from(mw) * 1_000_000 / i128::from(volts.value.max(1));
         let ua = i64::try_from(ua).unwrap_or(i64::MAX);
         if !lasts_over(ua, breaker.value) {

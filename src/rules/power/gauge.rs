@@ -169,9 +169,9 @@ fn note<'a>(found: &mut Found<'a>, severity: Severity, conductor: Conductor<'a>,
 /// Leads of `power` and `inject`.
 fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
     let full = loads.full.as_ref();
-    for (index, power) in model.powers.iter().enumerate() {
+    for (id, power) in model.powers.pairs() {
         let most = |study: &Study| {
-            let feed = study.feeds.get(index).copied().unwrap_or_default();
+            let feed = study.feeds[id];
             Most::of(feed.ua, feed.minus_ua)
         };
         let gauge = power.lead.gauge;
@@ -187,9 +187,7 @@ fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
         }
     }
     for (index, tap) in loads.allowed.taps.iter().enumerate() {
-        let Some(injection) = model.injections.get(tap.injection as usize) else {
-            continue;
-        };
+        let injection = &model.injections[tap.injection];
         let most = |tap: &TapLoad| Most::of(tap.ua, tap.minus_ua);
         let full = full.and_then(|study| study.taps.get(index)).map(most);
         let gauge = injection.lead.gauge;
@@ -230,10 +228,8 @@ fn lines<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
             gauge: one.gauge,
             most,
         };
-        let id = one
-            .string
-            .filter(|_| !one.lead)
-            .map_or(one.section, |id| id.0);
+        let own = one.string.filter(|_| !one.lead);
+        let id = own.map_or(one.section.0, |id| id.0);
         note(found, severity, conductor, id);
     }
 }

@@ -44,20 +44,17 @@ const LEAST: u64 = 1_000;
 /// Reports every injection with a point that feeds nothing.
 pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
     let idle = |tap: &TapLoad| {
-        let section = study.sections.get(tap.section as usize);
+        let section = &study.sections[tap.section];
         // Where no draw is known, or nothing is lit, no current says nothing.
-        let known = section.is_some_and(|section| section.silent == 0 && section.level > 0);
+        let known = section.silent == 0 && section.level > 0;
         known && !tap.left_out && tap.ua.unsigned_abs() < LEAST
     };
     let statements = study.taps.chunk_by(|a, b| a.injection == b.injection);
     for taps in statements {
         let mut points = taps.iter().filter(|tap| idle(tap));
         let Some(first) = points.next() else { continue };
-        let Some(injection) = model.injections.get(first.injection as usize) else {
-            continue;
-        };
-        let behind = study.sections.get(first.section as usize);
-        let empty = behind.is_some_and(|section| section.lowest.is_none());
+        let injection = &model.injections[first.injection];
+        let empty = study.sections[first.section].lowest.is_none();
         let others = points.count();
         let name = words::shown(&model.name_of(first.string));
         let more = match others {
@@ -91,7 +88,7 @@ fn place(injection: &Injection, tap: &TapLoad) -> String {
 }
 
 fn help(model: &Model, injection: &Injection, tap: &TapLoad, all: bool, name: &str) -> String {
-    let nodes = model.shape_of(tap.string).map_or(0, |shape| shape.nodes);
+    let nodes = model.shape(tap.string).nodes;
     if !all {
         return format!(
             "feed `{name}` at the nodes that need it, an `inject {name} at node N` for each, in place of `{}`",

@@ -50,7 +50,7 @@ pub fn feed(
     what: &str,
     wants: Told<i64>,
 ) -> Option<Diagnostic> {
-    let supply = model.supplies.get(lead.supply.index())?;
+    let supply = &model.supplies[lead.supply];
     let volts = supply.volts.filter(|volts| volts.value != wants.value)?;
     let words = |value| quantity(value, Dimension::Voltage);
     let (gives, needs) = (words(volts.value), words(wants.value));

@@ -47,17 +47,9 @@ pub fn joined(
     (other, first): (&str, Span),
     last: bool,
 ) -> Diagnostic {
-    let name = |id: crate::model::SupplyId| {
-        model
-            .supplies
-            .get(id.index())
-            .map_or("", |supply| &*supply.name)
-    };
-    let own = name(injection.lead.supply);
-    let string = injection
-        .strings
-        .first()
-        .map_or(String::new(), |id| model.name_of(*id));
+    let own = &model.supplies[injection.lead.supply].name;
+    let string = injection.strings.first();
+    let string = string.map_or(String::new(), |id| model.name_of(*id));
     RULE.at(
         injection.at,
         Words {
@@ -74,8 +66,7 @@ pub fn joined(
 fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String {
     let cut = "cut the plus before this point and write `apart` after the statement";
     let string = injection.strings.first().copied();
-    let nodes = string.and_then(|id| model.shape_of(id));
-    let nodes = nodes.map_or(0, |shape| shape.nodes);
+    let nodes = string.map_or(0, |id| model.shape(id).nodes);
     match string.filter(|_| nodes > 1) {
         _ if injection.apart => format!("inject from `{other}`, or take this one away"),
         _ if !last => format!("{cut}, or inject from `{other}`"),

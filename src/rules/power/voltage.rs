@@ -65,12 +65,10 @@ impl Case<'_> {
 }
 
 fn port_of(model: &Model, plan: &Plan, section: &Section) -> String {
-    match plan.ports.get(section.port as usize) {
-        Some(port) => match port.output {
-            Output::Pixel(number) => port_name(model, port.controller, number, section.receiver),
-            Output::Dmx(_) => String::new(),
-        },
-        None => String::new(),
+    let port = &plan.ports[section.port];
+    match port.output {
+        Output::Pixel(number) => port_name(model, port.controller, number, section.receiver),
+        Output::Dmx(_) => String::new(),
     }
 }
 

@@ -4,7 +4,7 @@ use super::{RULE, ports};
 use crate::cable::LASTING;
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
 use crate::loads::{Loads, Study, TapLoad, lasts_over};
-use crate::model::{Injection, Model, PowerFeed, StringId, Told};
+use crate::model::{Injection, InjectionId, Model, PowerFeed, StringId, Told};
 use crate::plan::Plan;
 use crate::source::Span;
 use crate::unit::{Dimension, load, quantity};
@@ -154,18 +154,18 @@ fn shared(model: &Model, power: &PowerFeed, fuse: Told<i64>) -> Carrier {
 }
 
 fn injections(model: &Model, loads: &Loads, sink: &mut Sink) {
-    let most = |taps: &[TapLoad], injection: u32| {
-        let from = taps.partition_point(|tap| tap.injection < injection);
-        let mine = taps.get(from..).unwrap_or_default().iter();
-        mine.take_while(|tap| tap.injection == injection)
+    let most = |taps: &[TapLoad], id: InjectionId| {
+        let from = taps.partition_point(|tap| tap.injection < id);
+        let mine = taps.iter().skip(from);
+        mine.take_while(|tap| tap.injection == id)
             .map(|tap| (tap.ua.saturating_abs(), tap.string))
             .max()
     };
-    for (index, injection) in model.injections.iter().enumerate() {
+    for (id, injection) in model.injections.pairs() {
         let Some(fuse) = injection.lead.fuse else {
             continue;
         };
-        let at = |study: &Study| most(&study.taps, index as u32);
+        let at = |study: &Study| most(&study.taps, id);
         let worst = at(&loads.allowed).filter(|(ua, _)| *ua > 0);
         let worst = worst.or(loads.full.as_ref().and_then(at));
         let Some((_, string)) = worst else { continue };

@@ -58,6 +58,95 @@ test('a mistake is marked, listed and put right by its fix', async () => {
   assert.deepEqual(faults, []);
 });
 
+/** Puts the cursor into the first place of a word, as a click would. */
+async function into(page, word) {
+  await page.locator('.cm-content').press('Control+F');
+  await page.keyboard.type(word);
+  await page.keyboard.press('Enter');
+  await page.keyboard.press('Escape');
+  await page.locator('.cm-content').press('ArrowRight');
+  await page.keyboard.press('ArrowLeft');
+}
+
+test('a rename reaches every place of a name, and one that is taken is refused', async () => {
+  const { page, faults } = await start();
+  await page.click('#new');
+  await write(page, FIRST);
+  await page.click('#keep');
+  await settled(page);
+  await into(page, 'arch');
+  await page.keyboard.press('F2');
+  await page.fill('#dialog-i', 'hoop');
+  await page.keyboard.press('Enter');
+  await page.waitForFunction(() => /hoop\[3\]/.test(document.querySelector('.cm-content').textContent));
+  await settled(page);
+  const text = await kept(page, 'display.tinsel');
+  assert.ok(text.startsWith(FIRST.replaceAll('arch', 'hoop').trimEnd()), text);
+  assert.match(text, /renamed arch -> hoop/);
+  assert.match(await state(page), /^no errors.*4 kept, 0 new, 0 moved/);
+  await into(page, 'hoop');
+  await page.keyboard.press('F2');
+  await page.fill('#dialog-i', 'rail');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.alert.asked');
+  assert.equal(await kept(page, 'display.tinsel'), text);
+  assert.deepEqual(faults, []);
+});
+
+test('what the compiler decided stands in the text, and is marked as old while there are errors', async () => {
+  const { page, faults } = await start();
+  await page.click('#new');
+  await write(page, FIRST);
+  await page.waitForSelector('.hint');
+  const hints = await page.locator('.hint').allTextContents();
+  // rail has 180 slots from 1/1; arch[1] comes next.
+  for (const wanted of ['1/1', '1/181']) assert.ok(hints.some((hint) => hint.includes(wanted)), hints.join(' '));
+  await page.locator('.cm-content').press('Control+End');
+  await page.keyboard.type('wire shed.9: rail');
+  await settled(page);
+  await page.waitForSelector('.hint.old');
+  assert.match((await page.locator('.hint.old').first().textContent()), /old/);
+  assert.deepEqual(faults, []);
+});
+
+test('suggestions are taken with the keyboard, and Enter alone is a new line', async () => {
+  const { page, faults } = await start();
+  await page.click('#new');
+  await write(page, FIRST.replace('wire shed.2: arch[3]\n', ''));
+  await page.locator('.cm-content').press('Control+End');
+  await page.keyboard.type('wire shed.2: ar');
+  await page.keyboard.press('Control+Space');
+  await page.waitForSelector('.cm-tooltip-autocomplete li');
+  assert.ok((await page.locator('.cm-tooltip-autocomplete li').allTextContents()).some((text) => text.startsWith('arch')));
+  await page.keyboard.press('ArrowDown');
+  await page.waitForTimeout(150);
+  await page.keyboard.press('Enter');
+  await settled(page);
+  assert.match(await kept(page, 'display.tinsel'), /wire shed\.2: arch/);
+  const lines = (await kept(page, 'display.tinsel')).split('\n').length;
+  await page.keyboard.press('Enter');
+  await page.keyboard.type('# no');
+  await page.waitForTimeout(300);
+  await page.keyboard.press('Enter');
+  await settled(page);
+  assert.equal((await kept(page, 'display.tinsel')).split('\n').length, lines + 2);
+  assert.deepEqual(faults, []);
+});
+
+test('a word that is pointed at is explained, and leads to where it is declared', async () => {
+  const { page, faults } = await start();
+  await page.click('#new');
+  await write(page, FIRST);
+  await page.waitForSelector('.hint');
+  await page.locator('.cm-line', { hasText: 'wire shed.1' }).getByText('rail', { exact: true }).hover();
+  await page.waitForSelector('.hover');
+  assert.match(await page.locator('.hover').textContent(), /60 nodes/);
+  await into(page, 'arch[3]');
+  await page.keyboard.press('F12');
+  await page.waitForFunction(() => getSelection().toString() === 'arch');
+  assert.deepEqual(faults, []);
+});
+
 test('a sheet is dropped in, and what is not understood is told', async () => {
   const { page, faults } = await start();
   await drop(page, [{ name: 'props 2025.csv', text: 'prop,nodes,strings,mood\nfence,120,1,glum\ngate,90,2,\n' }]);
@@ -356,6 +445,24 @@ test('two tabs of the page show one display, and neither loses what the other wr
   await settled(page);
   await other.waitForFunction(() => /and from here/.test(document.querySelector('.cm-content').textContent));
   assert.equal(await kept(other, 'display.tinsel'), `${FIRST}# from the other and from here`);
+});
+
+test('what another tab wrote at the same moment is kept as a file of its own', async () => {
+  const { page } = await start();
+  await page.click('#new');
+  await write(page, FIRST);
+  // As another tab writes whose news has not arrived yet: a page hears nothing of what it writes itself.
+  await page.evaluate(() => {
+    const lies = JSON.parse(localStorage.getItem('tinsel.display'));
+    lies.files[0][1] += '# theirs\n';
+    localStorage.setItem('tinsel.display', JSON.stringify(lies));
+  });
+  await page.locator('.cm-content').press('Control+End');
+  await page.keyboard.insertText('# ours\n');
+  await settled(page);
+  assert.equal(await kept(page, 'display.tinsel'), `${FIRST}# ours\n`);
+  assert.equal(await kept(page, 'display-other-tab.tinsel'), `${FIRST}# theirs\n`);
+  assert.match(await state(page), /^no errors; 4 strings/);
 });
 
 test('a lock of an older version is read, and what it holds stays', async () => {

@@ -108,8 +108,8 @@ function drawTabs() {
     }, name, ...main ? [made('small', {}, ' main')] : []);
   }));
   if (focused) list.querySelector('[aria-selected=true]')?.focus();
-  byId('remove').disabled = display.files.size < 2 || editor.name === display.main;
-  byId('main').disabled = editor.name === display.main || isLock(editor.name);
+  byId('remove').hidden = editor.name === display.main;
+  byId('main').hidden = editor.name === display.main || isLock(editor.name);
   byId('tidy').disabled = isLock(editor.name);
   document.title = `${display.main} · tinsel`;
 }
@@ -296,17 +296,15 @@ function step(way) {
 
 /** Applies edits: in the shown file as one step that can be undone, in the others as if they were written there. */
 function apply(edits) {
-  const files = Map.groupBy(edits, ({ file }) => file);
   const here = editor.name;
-  for (const [file, own] of files) {
+  for (const file of new Set(edits.map((edit) => edit.file))) {
     if (!display.files.has(file)) continue;
     if (file !== editor.name) show(file);
     const { doc } = editor;
-    const changes = own.map(({ from, to, text }) => ({ from: placeAt(doc, from), to: placeAt(doc, to), insert: text }));
+    const changes = edits.filter((edit) => edit.file === file).map(({ from, to, text }) => ({ from: placeAt(doc, from), to: placeAt(doc, to), insert: text }));
     editor.view.dispatch({ changes });
   }
-  if (!files.has(here) && editor.name !== here) show(here);
-  else if (files.size > 1) show(here);
+  if (editor.name !== here) show(here);
 }
 
 /** A fix as findings carry it: lines and columns in characters, from 1. */

@@ -7,8 +7,9 @@ use serde_json::json;
 use std::collections::BTreeMap;
 use std::io::{self, Cursor, Write as _};
 use tinsel::diff::{self, Changes};
-use tinsel::output::{self, By, View, mvr, svg, xlsx};
+use tinsel::output::{self, mvr, svg};
 use tinsel::source::{Loaded, Memory};
+use tinsel::survey::View;
 use tinsel::{Compiled, explain, format, graph, import, page, report, rules, usage, why};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
@@ -70,7 +71,10 @@ impl Desk {
             Ask::Rows(wanted) => {
                 let compiled = self.with_table()?;
                 let view = View::new(&compiled.model, &compiled.plan);
-                Answer::new(&rows::rows(&view, &wanted)?, Vec::new())
+                Answer::new(
+                    &rows::rows(&view, compiled.plan.universe_slots, &wanted)?,
+                    Vec::new(),
+                )
             }
             Ask::Make { form, by } => Answer::bytes(self.make(&form, by.as_deref())?),
             Ask::Format { name } => self.format(&name),
@@ -147,8 +151,6 @@ impl Desk {
         }
         let compiled = self.with_table()?;
         let (model, plan) = (&compiled.model, &compiled.plan);
-        let view = View::new(model, plan);
-        let by = by_of(by)?;
         match form {
             "lock" => Ok(compiled.next_lock().into_bytes()),
             "report" => Ok(page::single(compiled).into_bytes()),
@@ -157,13 +159,13 @@ impl Desk {
                 let changes = Changes::of(model, plan, lock);
                 written(|out| diff::text::write(&changes, WIDTH, out))
             }
-            "xlsx" => xlsx::render(&view).map_err(in_words),
             "mvr" => mvr::render(model, plan).map_err(in_words),
             "svg" => written(|out| svg::render(&graph::of(model), None, out)),
             _ => {
-                let output =
-                    output::find(form).ok_or_else(|| format!("no form is called {form}"))?;
-                written(|out| output.write(&view, by, 100, out))
+                let write = output::find(form);
+                let write = write.ok_or_else(|| format!("no form is called {form}"))?;
+                let view = View::new(model, plan);
+                written(|out| write(&view.survey(by), 100, out))
             }
         }
     }
@@ -228,18 +230,6 @@ fn imported(name: &str, bytes: &[u8]) -> Result<Answer, String> {
 fn explained(code: &str) -> Result<Answer, String> {
     let rule = rules::find(code).ok_or_else(|| format!("there is no code {code}"))?;
     Answer::bytes(written(|out| explain::page(rule, WIDTH, out))?)
-}
-
-/// The table of a word; the first where there is none.
-///
-/// # Errors
-/// That no table has this word.
-pub fn by_of(word: Option<&str>) -> Result<By, String> {
-    let Some(word) = word else {
-        return Ok(By::ALL[0]);
-    };
-    let by = By::ALL.into_iter().find(|by| by.word() == word);
-    by.ok_or_else(|| format!("there is no table by {word}"))
 }
 
 fn written(write: impl FnOnce(&mut Vec<u8>) -> io::Result<()>) -> Result<Vec<u8>, String> {

@@ -1,12 +1,11 @@
 //! A stretch of a table: the rows that a page shows at a time.
 
-use crate::desk::by_of;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::io;
-use tinsel::output::View;
-use tinsel::output::row::Figure;
 use tinsel::output::sheet::{Sheet, fill};
+use tinsel::survey::{BY, View};
+use tinsel::table::Cell;
 
 /// Which rows are wanted.
 #[derive(Deserialize)]
@@ -107,28 +106,27 @@ struct Collector<'a> {
 }
 
 impl Sheet for Collector<'_> {
-    fn head(&mut self, names: &[&str]) -> io::Result<()> {
-        self.found.head = names.iter().map(|name| (*name).to_owned()).collect();
+    fn head(&mut self, name: &str) -> io::Result<()> {
+        self.found.head.push(name.to_owned());
         Ok(())
     }
 
-    fn text(&mut self, text: &str) -> io::Result<()> {
-        self.row.push(text.into());
-        Ok(())
-    }
-
-    fn number(&mut self, number: u64) -> io::Result<()> {
-        self.row.push(number.into());
-        Ok(())
-    }
-
-    fn figure(&mut self, figure: Figure) -> io::Result<()> {
-        self.row.push(figure.words().into());
+    fn put(&mut self, cell: &Cell<'_>) -> io::Result<()> {
+        self.row.push(match cell {
+            Cell::Text(text) => (&**text).into(),
+            Cell::Number(number) => (*number).into(),
+            Cell::Decimal(decimal) => decimal.words().into(),
+            _ => "".into(),
+        });
         Ok(())
     }
 
     fn end(&mut self) -> io::Result<()> {
         let row = std::mem::take(&mut self.row);
+        // The headings end with a row without cells.
+        if row.is_empty() {
+            return Ok(());
+        }
         if self.like.matches(&self.found.head, &row) {
             let shown = self.found.total.checked_sub(self.wanted.from);
             if shown.is_some_and(|shown| shown < self.wanted.most) {
@@ -140,18 +138,21 @@ impl Sheet for Collector<'_> {
     }
 }
 
-/// The rows that are wanted.
+/// The rows that are wanted, of a display with so many slots in a universe.
 ///
 /// # Errors
 /// That there is no such table.
-pub fn rows(view: &View<'_>, wanted: &Wanted) -> Result<Rows, String> {
-    let slots = u64::from(view.display().universe_slots.max(1));
+pub fn rows(view: &View<'_>, slots: u32, wanted: &Wanted) -> Result<Rows, String> {
+    let slots = u64::from(slots.max(1));
+    let by = wanted.by.as_deref();
+    let table = BY.iter().find(|(word, _)| by.is_none_or(|by| by == *word));
+    let (_, table) = table.ok_or_else(|| format!("there is no table by {}", by.unwrap_or("")))?;
     let mut collector = Collector {
         wanted,
         like: Like::of(&wanted.like, slots),
         row: Vec::new(),
         found: Rows::default(),
     };
-    fill(view, by_of(wanted.by.as_deref())?, &mut collector).map_err(|error| error.to_string())?;
+    fill(&table(view), &mut collector).map_err(|error| error.to_string())?;
     Ok(collector.found)
 }

@@ -210,9 +210,9 @@ fn lock_of(main: &str) -> String {
 }
 
 fn findings(compiled: &Compiled, out: &mut Vec<u8>) -> io::Result<()> {
-    let json = report::ALL.iter().find(|form| form.name == "json");
-    json.map_or(Ok(()), |json| {
-        (json.write)(&compiled.sources, &compiled.findings, out)
+    let json = report::ALL.iter().find(|(name, _)| *name == "json");
+    json.map_or(Ok(()), |(_, write)| {
+        write(&compiled.sources, &compiled.findings, out)
     })
 }
 

@@ -190,7 +190,10 @@ impl Build<'_> {
                 }
                 BlockKind::Prop => (VertexKind::Prop, pair(&model.props, like, |x| &x.name)),
                 BlockKind::Supply => (VertexKind::Supply, pair(&model.supplies, like, |x| &x.name)),
-                BlockKind::Circuit => (VertexKind::Circuit, pair(&model.circuits, like, |x| &x.name)),
+                BlockKind::Circuit => (
+                    VertexKind::Circuit,
+                    pair(&model.circuits, like, |x| &x.name),
+                ),
                 BlockKind::Display | BlockKind::Receiver => continue,
             };
             if let Some((child, parent)) = names {

@@ -197,10 +197,7 @@ impl Builder<'_> {
         at: Span,
     ) {
         let (count, first) = what;
-        let Some(make) = node
-            .map(|id| self.nets.makes[id])
-            .filter(|_| count > 0)
-        else {
+        let Some(make) = node.map(|id| self.nets.makes[id]).filter(|_| count > 0) else {
             return;
         };
         on.whole &= make.whole;
@@ -347,7 +344,11 @@ impl Builder<'_> {
             string: id,
             after: event.after + u32::from(event.on_node),
             point: on.points + u32::from(event.on_node),
-            ohms: if pigtail { self.nets.makes[node].ohms } else { 0.0 },
+            ohms: if pigtail {
+                self.nets.makes[node].ohms
+            } else {
+                0.0
+            },
         });
         if event.on_node {
             self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);

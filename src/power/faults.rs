@@ -2,8 +2,8 @@
 //! solved, so that one mistake is reported once.
 
 use super::net::{Group, Nets, Stretch};
-use crate::keyed::Keyed;
 use crate::diagnostic::Sink;
+use crate::keyed::Keyed;
 use crate::loads::{From, SectionId};
 use crate::model::{InjectionId, Model, Output, PowerFeed, PowerId, StringId, SupplyId, Told};
 use crate::plan::{Plan, PortPlan};
@@ -227,8 +227,7 @@ fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
         let string = stretch.runs.iter().filter_map(|run| run.string).find(draws);
         let string = string.map_or(String::new(), |id| model.name_of(id));
         let mut supplies = model.supplies.iter();
-        let usual =
-            supplies.find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
+        let usual = supplies.find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
         let supply = usual.or(model.supplies.first());
         let supply = supply.map_or("SUPPLY", |supply| &*supply.name);
         sink.push(unfed::ports(*at, &name, &string, ports.len() - 1, supply));

@@ -27,7 +27,8 @@ pub fn tell(
         let at = stretch.at.unwrap_or_default();
         if long[id] {
             too_long.add(nodes, at);
-        } else if study.sections[id].left_out && !stretch.left_out && stretch.from != From::Nothing {
+        } else if study.sections[id].left_out && !stretch.left_out && stretch.from != From::Nothing
+        {
             no_volts.add(nodes, at);
         }
     }

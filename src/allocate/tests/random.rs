@@ -30,9 +30,8 @@ fn thrown(seed: u64) -> Display {
         for number in 1..=6 {
             let chain: Vec<_> = (0..dice.below(4))
                 .map(|place| {
-                    let free = display.model.controllers[c].addressing
-                        == Addressing::PerPort
-                        && place > 0;
+                    let free =
+                        display.model.controllers[c].addressing == Addressing::PerPort && place > 0;
                     let pinned = !free && dice.below(4) == 0;
                     // On slots where a whole node fits, in a few universes that all share.
                     let place = pinned.then(|| pin(1 + dice.below(60), 1 + 3 * dice.below(100)));

@@ -71,7 +71,8 @@ impl Protect<'_> {
     pub(super) fn injections(&self, sink: &mut Sink) {
         // For each, the stretches that it feeds: whether any, and the thinnest conductor.
         let injections = &self.model.injections;
-        let mut after: Keyed<InjectionId, (bool, Option<&Wire>)> = injections.map(|_| (false, None));
+        let mut after: Keyed<InjectionId, (bool, Option<&Wire>)> =
+            injections.map(|_| (false, None));
         for one in &self.all {
             for site in &one.stretch.sites {
                 let (any, thinnest) = &mut after[site.injection];
@@ -82,7 +83,9 @@ impl Protect<'_> {
             }
         }
         for (id, injection) in injections.pairs() {
-            let (true, thinnest) = after[id] else { continue };
+            let (true, thinnest) = after[id] else {
+                continue;
+            };
             let lead = Lead {
                 at: injection.at,
                 what: &self.injection(injection),

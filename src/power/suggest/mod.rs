@@ -115,11 +115,12 @@ pub fn helps(
     wanted: impl Fn(&Group) -> bool,
 ) -> Vec<Help> {
     let needs = |id: &SectionId| {
-        before.sections[*id].from != From::Port
-            && because(model, before, *id) != Because::Neighbour
+        before.sections[*id].from != From::Port && because(model, before, *id) != Because::Neighbour
     };
     let groups = nets.groups.iter().filter(|group| wanted(group));
-    let needy = groups.map(|group| live(nets, group)).filter(|group| group.members.iter().any(needs));
+    let needy = groups
+        .map(|group| live(nets, group))
+        .filter(|group| group.members.iter().any(needs));
     let mut drafts: Vec<Draft> = needy
         .map(|group| Draft::new(model, nets, group, all))
         .collect();

@@ -99,7 +99,11 @@ fn node_place(
 }
 
 /// Each run with its make, the point before it, and how far along that is.
-fn walk(makes: &Keyed<NodeId, Make>, stretch: &Stretch, mut see: impl FnMut(&Run, &Make, u32, i64)) {
+fn walk(
+    makes: &Keyed<NodeId, Make>,
+    stretch: &Stretch,
+    mut see: impl FnMut(&Run, &Make, u32, i64),
+) {
     let none = Make::default();
     let (mut point, mut along) = (0_u32, 0_i64);
     for run in &stretch.runs {

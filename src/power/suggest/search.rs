@@ -368,7 +368,9 @@ impl Search<'_> {
             let like = self.alike[line];
             least[line] = if like == line {
                 let sites = &self.sites[line];
-                Bounds::new(self.hardest, wire, sites).least.min(sites.len())
+                Bounds::new(self.hardest, wire, sites)
+                    .least
+                    .min(sites.len())
             } else {
                 least[like]
             };

@@ -6,8 +6,8 @@ use super::{
 };
 use crate::cable::capacity;
 use crate::loads::{
-    Because, ConductorLoad, Flow, From, Low, Section, SectionId, Study, Suggestion, Verdict, circuit_mw,
-    fixtures_mw, power_mw, supply_mains_mw,
+    Because, ConductorLoad, Flow, From, Low, Section, SectionId, Study, Suggestion, Verdict,
+    circuit_mw, fixtures_mw, power_mw, supply_mains_mw,
 };
 use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
 use crate::plan::Plan;

@@ -47,9 +47,17 @@ fn the_minus_is_never_cut() {
     near(study.supplies.as_slice()[0], 2_500_000, 1);
     // Plus of 10 m with 2 A, minus of 10 m with 0.8333 A.
     let drop = (0.133 * (2.0 + 2.5 / 3.0) * 1e6) as i64;
-    near(study.sections.as_slice()[0].lowest.unwrap().uv, 12_000_000 - drop, 2);
+    near(
+        study.sections.as_slice()[0].lowest.unwrap().uv,
+        12_000_000 - drop,
+        2,
+    );
     let drop = ((0.0665 * 0.5 + 0.133 * 2.5 / 3.0) * 1e6) as i64;
-    near(study.sections.as_slice()[1].lowest.unwrap().uv, 12_000_000 - drop, 2);
+    near(
+        study.sections.as_slice()[1].lowest.unwrap().uv,
+        12_000_000 - drop,
+        2,
+    );
 }
 
 /// What comes back beside the cut is in the string's own minus, where a rule can hold it against
@@ -119,7 +127,11 @@ fn supplies_get_back_what_they_give() {
         "supply bow { volts 12 V; rated 20 W }\npower deck.2 from bow through 10 m of 1.5 mm2\n";
     let loads = study(&format!("{text}{more}"));
     near(loads.feeds.as_slice()[0].minus_ua, 2_000_000, 1);
-    near(loads.taps[0].minus_ua + loads.feeds.as_slice()[1].minus_ua, 500_000, 2);
+    near(
+        loads.taps[0].minus_ua + loads.feeds.as_slice()[1].minus_ua,
+        500_000,
+        2,
+    );
     near(loads.feeds.as_slice()[1].minus_ua, 500_000 / 3, 2);
 }
 

@@ -1,6 +1,7 @@
 //! Questions and answers as messages.
 
-use crate::desk::Desk;
+use crate::desk::Shelf;
+use crate::edit::Place;
 use serde::{Deserialize, Serialize};
 
 /// The head of a question.
@@ -25,6 +26,24 @@ pub enum Ask {
     Explain { code: String },
     /// Why a string lies where it does.
     Why { name: String },
+    /// Hints and kinds of words within some lines of a file.
+    Said { name: String, lines: (u32, u32) },
+    /// What is known of a word.
+    Hover(Place),
+    /// What may be written at a place.
+    Complete(Place),
+    /// The name at a place that can be renamed.
+    Name(Place),
+    /// Another name for the one at a place.
+    Rename {
+        #[serde(flatten)]
+        place: Place,
+        to: String,
+    },
+    /// What is offered at a place.
+    Actions(Place),
+    /// Where the name at a place is declared.
+    Definition(Place),
 }
 
 /// An answer before it is bytes.
@@ -58,8 +77,8 @@ impl Answer {
 }
 
 /// Answers a question. What can't be answered has `refused` in its head: why, in words.
-pub fn answer(desk: &mut Desk, question: &[u8]) -> Vec<u8> {
-    let answer = read(question).and_then(|(ask, body)| desk.answer(ask, body));
+pub fn answer(shelf: &mut Shelf, question: &[u8]) -> Vec<u8> {
+    let answer = read(question).and_then(|(ask, body)| shelf.answer(ask, body));
     let refused = |why: String| Answer {
         head: serde_json::json!({ "refused": why })
             .to_string()

@@ -1,12 +1,13 @@
 //! What is open: the files of one display, and what became of them.
 
 use crate::ask::{Answer, Ask};
-use crate::rows;
+use crate::{edit, rows};
 use serde::Serialize;
 use serde_json::json;
 use std::collections::BTreeMap;
 use std::io::{self, Cursor, Write as _};
 use tinsel::diff::{self, Changes};
+use tinsel::editor::desk::Desk;
 use tinsel::output::{self, mvr, svg};
 use tinsel::source::{Loaded, Memory};
 use tinsel::survey::View;
@@ -19,9 +20,9 @@ const WIDTH: usize = 76;
 
 /// The files that are open, and the last compile.
 #[derive(Default)]
-pub struct Desk {
+pub struct Shelf {
     texts: BTreeMap<String, Vec<u8>>,
-    compiled: Option<Compiled>,
+    desk: Desk,
 }
 
 /// What became of a display.
@@ -52,7 +53,7 @@ struct Build {
     freed: usize,
 }
 
-impl Desk {
+impl Shelf {
     /// Answers one question.
     ///
     /// # Errors
@@ -81,6 +82,17 @@ impl Desk {
             Ask::Import { name } => imported(&name, body),
             Ask::Explain { code } => explained(&code),
             Ask::Why { name } => self.why(&name),
+            Ask::Said { name, lines } => head(&edit::said(&self.desk, &name, lines)?),
+            Ask::Hover(place) => head(&edit::hovered(&self.desk, &place)?),
+            Ask::Complete(place) => head(&edit::offers(&self.desk, &place)?),
+            Ask::Name(place) => head(&json!({ "word": edit::name(&self.desk, &place)? })),
+            Ask::Rename { place, to } => {
+                head(&json!({ "edits": edit::renamed(&self.desk, &place, &to)? }))
+            }
+            Ask::Actions(place) => head(&json!({ "actions": edit::offered(&self.desk, &place)? })),
+            Ask::Definition(place) => {
+                head(&json!({ "places": edit::declared(&self.desk, &place)? }))
+            }
         }
     }
 
@@ -95,16 +107,14 @@ impl Desk {
 
     /// Compiles; the body of the answer is the findings as JSON, as `check --format json` prints them.
     fn compile(&mut self, main: &str) -> Result<Answer, String> {
-        // Only one of them is held at a time.
-        self.compiled = None;
         let text = self.loaded(main).ok_or("there is no such file")?;
         let lock = self.loaded(&lock_of(main));
         let texts = self.texts.iter();
         let files = texts.fold(Memory::default(), |files, (name, text)| {
             files.with(name, text)
         });
-        let compiled = tinsel::compile_beside(&files, text, lock);
-        let findings = written(|out| findings(&compiled, out))?;
+        let compiled = self.desk.compile(&files, text, lock);
+        let findings = written(|out| findings(compiled, out))?;
         let past = compiled.plan.past.as_ref();
         let build = usage::changes(&compiled.plan).map(|changes| Build {
             kept: changes.kept.len(),
@@ -126,13 +136,12 @@ impl Desk {
                 .map(|file| file.name.clone())
                 .collect(),
         };
-        self.compiled = Some(compiled);
         Answer::new(&outcome, findings)
     }
 
     fn compiled(&self) -> Result<&Compiled, String> {
-        self.compiled
-            .as_ref()
+        self.desk
+            .compiled()
             .ok_or_else(|| "nothing is compiled yet".to_owned())
     }
 
@@ -214,6 +223,11 @@ fn findings(compiled: &Compiled, out: &mut Vec<u8>) -> io::Result<()> {
     json.map_or(Ok(()), |(_, write)| {
         write(&compiled.sources, &compiled.findings, out)
     })
+}
+
+/// An answer without a body.
+fn head(head: &impl Serialize) -> Result<Answer, String> {
+    Answer::new(head, Vec::new())
 }
 
 fn imported(name: &str, bytes: &[u8]) -> Result<Answer, String> {

@@ -6,6 +6,7 @@
 
 mod ask;
 mod desk;
+mod edit;
 mod rows;
 
 use std::cell::RefCell;
@@ -13,7 +14,7 @@ use std::cell::RefCell;
 thread_local! {
     static QUESTION: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
     static ANSWER: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
-    static DESK: RefCell<desk::Desk> = RefCell::new(desk::Desk::default());
+    static SHELF: RefCell<desk::Shelf> = RefCell::new(desk::Shelf::default());
 }
 
 /// Makes room for a question of `length` bytes and gives its address. It is valid until the next call of [`answer`].
@@ -29,7 +30,7 @@ pub extern "C" fn room(length: usize) -> *mut u8 {
 #[unsafe(no_mangle)]
 pub extern "C" fn answer() -> usize {
     let question = QUESTION.take();
-    let answer = DESK.with_borrow_mut(|desk| ask::answer(desk, &question));
+    let answer = SHELF.with_borrow_mut(|shelf| ask::answer(shelf, &question));
     let length = answer.len();
     ANSWER.set(answer);
     length

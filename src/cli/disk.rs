@@ -4,7 +4,7 @@ mod guard;
 mod whole;
 
 pub use guard::Guard;
-pub use whole::{create_folder, same_file, tidy, write_whole};
+pub use whole::{create_folder, same_file, take_back, tidy, write_whole};
 
 use crate::lockfile;
 use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};

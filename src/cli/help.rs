@@ -105,20 +105,24 @@ yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a 
 
 /// Of `tinsel import`.
 pub const IMPORT: &str = "\
-The first row with a heading for names and one for nodes is the header. Headings are known by their \
-usual words, in any case: name or prop; count or qty; nodes, pixels or lights; nodes per string; \
-strings; controller; port; label; chip. Cells are parted by commas, semicolons or tabs. A port may be \
-`3`, `hut.3`, or one for each of several strings: `3-6`.
+The table is csv (cells parted by commas, semicolons or tabs) or a workbook (.xlsx, .xlsm). The first row \
+with a heading for names and one for nodes is the header; two rows of headings are read together. \
+Headings are known by their usual words, in any case: name or prop; count; nodes, pixels or lights; \
+strings; controller; port; start, or universe and slot, or channel; end; channels; colour order; voltage; \
+chip; receiver; lead; note. `--column 'Plug=port'` says what another one is.
 
-What is not understood is told with its row, column and text. Names are made lawful and kept as \
-labels; what the table does not say has a comment that begins with \"fill in\".
+Addresses are read as `12/307`, `12:307`, `12.307`, in two columns, or as a channel. With them, a lock is \
+written beside the display, so that a build moves nothing.
+
+What is not understood, or contradicts itself, is reported with its row, column and text, and stands in the \
+display as a comment. What the table does not say has a comment that begins with \"fill in\".
 
 Examples:
   tinsel import props.csv -o yard.tinsel
-  tinsel import props.csv --nodes-per-string > yard.tinsel
+  tinsel import props.xlsx --sheet 2026 --column 'Plug=port' -o yard.tinsel
 
-It exits with 1 also where not all of the table is understood, and with 2 where the file to write \
-is there already.";
+Exit status: 0 all understood, 1 something not understood or in doubt, or an error in what came \
+of it, 2 nothing could be imported, or a file to write is there already";
 
 /// Of `tinsel fmt`.
 pub const FMT: &str = "\

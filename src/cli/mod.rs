@@ -320,11 +320,18 @@ struct FmtArgs {
 
 #[derive(Args)]
 struct ImportArgs {
-    /// The table, csv in UTF-8; `-` is standard input
+    /// The table, csv or a workbook (xlsx); `-` is standard input
     file: PathBuf,
-    /// The display file to write, which must not be there yet; without it, standard output
+    /// The display to write, and beside it its lock if the table has addresses; neither may exist yet. Without it, the
+    /// display goes to standard output
     #[arg(short, long, value_name = "PATH")]
     output: Option<PathBuf>,
+    /// What a column holds whose heading is unknown, as `Plug=port`
+    #[arg(long, value_name = "HEADING=KIND")]
+    column: Vec<String>,
+    /// The sheet of a workbook to read [default: the first with a header]
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop
     #[arg(long)]
     nodes_per_string: bool,

@@ -267,7 +267,7 @@ impl<R> Column<R> {
         self
     }
 
-    /// People read this unit after its figures, with at least and at most so many decimals.
+    /// People read this unit after its figures, with at least `least` and at most `most` decimals.
     #[must_use]
     pub fn unit(mut self, unit: &'static str, least: u32, most: u32) -> Self {
         self.head.unit = unit;

@@ -56,7 +56,7 @@ fn one(
         put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
         put!(html; row.universes.count, " in use");
         if row.spare_universes > 0 {
-            put!(html; ", ", row.spare_universes, " spare behind its own");
+            put!(html; ", ", row.spare_universes, " spare after its own");
         }
     }
     put!(html; "; ", row.mbit_per_s.words(), " Mbit/s on the network.</p>\n");

@@ -327,7 +327,7 @@ pub fn cable(length_um: i64, gauge: Option<Gauge>) -> String {
 pub fn place_words(place: InjectAt, shape: &Shape) -> String {
     match place {
         InjectAt::Start => "at the start, before node 1".to_owned(),
-        InjectAt::End => format!("at the end, behind node {}", shape.nodes),
+        InjectAt::End => format!("at the end, after node {}", shape.nodes),
         InjectAt::Node(node) => format!("at node {node}"),
         InjectAt::EveryNodes(_) => format!("at nodes {}", places(place, shape)),
         InjectAt::EveryStrands(1) => format!("at every strand, at nodes {}", places(place, shape)),

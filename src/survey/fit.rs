@@ -58,7 +58,7 @@ impl Row for Found {
                 "Straight lines from props to where their picked ports come out, in metres, where \
                  both places are known."
                 => row.lead_m, maybe;
-            flag "least_lead" "Whether it is proven that with so many ports no less lead is possible."
+            flag "least_lead" "Whether it is proven that no less lead is possible with as many ports."
                 => row.least_lead, maybe;
             number "apart" "Props with picked ports on more than one controller."
                 => row.apart, maybe;

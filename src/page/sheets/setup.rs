@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 pub const PART: Part = Part::new("set-up", "Controller set-up", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html; "<p>What each controller has to be told, in the words of this display; its own set-up page may have ");
+    put!(html; "<p>What to set on each controller, in the words of this display; its own set-up page may have ");
     put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ask for them.</p>\n");
     let lines: BTreeMap<&str, &[Line<'_>]> = crew
         .by_controller()

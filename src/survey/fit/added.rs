@@ -1,4 +1,4 @@
-//! Something that is not in the display yet: as statements behind it, and what they would change.
+//! Something that is not in the display yet: as statements after it, and what they would change.
 
 use super::port_name;
 use crate::diagnostic::words;
@@ -16,7 +16,7 @@ const MOST_NODES: u32 = 1_000_000;
 pub struct Addition {
     /// It in words: `60 nodes of pebble`, `another heron`.
     pub words: String,
-    /// The statements, to stand behind the display.
+    /// The statements, to stand after the display.
     pub text: String,
     /// The name that the new prop has there.
     name: String,

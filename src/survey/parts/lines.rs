@@ -147,7 +147,7 @@ pub fn thickness(gauge: Option<Gauge>) -> (u8, u32) {
 
 /// A gauge in the name of an item.
 pub fn gauge_words(gauge: Option<Gauge>) -> String {
-    gauge.map_or_else(|| "gauge not told".to_owned(), Gauge::words)
+    gauge.map_or_else(|| "gauge not given".to_owned(), Gauge::words)
 }
 
 /// Leads of the data lines by gauge: those between strings and those within strings as built.

@@ -9,7 +9,7 @@ use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
 /// How many points an injection makes on one string. `every` counts from the first node, and a point may be
-/// behind the last.
+/// after the last.
 fn points_on(place: InjectAt, shape: &Shape) -> u64 {
     let each = match place {
         InjectAt::Start | InjectAt::End | InjectAt::Node(_) => return 1,

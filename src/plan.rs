@@ -4,6 +4,7 @@
 
 use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use std::ops::{Index, Range};
 
@@ -16,7 +17,7 @@ id!(
 #[derive(Debug, Default)]
 pub struct Plan {
     /// Slots in a universe, as the model has it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
     /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
@@ -129,7 +130,7 @@ pub struct ControllerPlan {
 #[derive(Debug, Default)]
 pub struct Past {
     /// Slots in a universe as the lock has it; the channels in [`Past::was`] count by it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lay, by string; `None` for a new one.
     pub was: Vec<Option<Was>>,
     /// What did not stay, by string.
@@ -294,10 +295,6 @@ impl Plan {
     /// Universe and slot of a channel, both from 1.
     #[must_use]
     pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
-        let slots = u64::from(self.universe_slots.max(1));
-        (
-            u32::try_from(channel / slots + 1).unwrap_or(u32::MAX),
-            (channel % slots) as u32 + 1,
-        )
+        self.universe_slots.split(channel)
     }
 }

@@ -225,7 +225,7 @@ impl<'a> Outlets<'a> {
             return 0;
         };
         let most = match (outlet.kind, outlet.output) {
-            (Kind::Dmx, _) => u64::from(self.model.display.universe_slots),
+            (Kind::Dmx, _) => self.model.display.universe_slots.each(),
             (Kind::Slots, Output::Pixel(port)) => {
                 let receivers = outlet.receivers.iter().copied().chain(outlet.receiver);
                 match PortLimit::of(self.model, outlet.controller, port, receivers) {
@@ -321,7 +321,7 @@ impl<'a> Outlets<'a> {
             load.add(self.model, piece);
         }
         let taken = load.slots + outlet.reserved_slots;
-        match taken.checked_sub(u64::from(self.model.display.universe_slots)) {
+        match taken.checked_sub(self.model.display.universe_slots.each()) {
             Some(over) if over > 0 => Err(Reason::Slots(over)),
             Some(_) | None => Ok(()),
         }

@@ -191,8 +191,7 @@ fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
         past.freed.len(),
     )?;
     let was = |was: &Was, controller: &str| {
-        let slots = u64::from(past.universe_slots.max(1));
-        let place = |channel: u64| format!("{}/{}", channel / slots + 1, channel % slots + 1);
+        let place = |channel: u64| past.universe_slots.place(channel);
         let (first, last) = (place(was.start), place(was.end() - 1));
         let port = match was.controller {
             Some(id) => usage::old_plug(model, id, was.output),

@@ -471,7 +471,7 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
         row,
         shape: model.shape_of(id)?,
         node: model.node_of(id),
-        slots_of_universe: model.display.universe_slots,
+        slots_of_universe: model.display.universe_slots.get(),
         before,
         plugs: None,
     })

@@ -81,7 +81,7 @@ fn data(crew: &Crew<'_>) -> Value {
         })
         .collect();
     json!({
-        "slots": crew.plan().universe_slots,
+        "slots": crew.plan().universe_slots.get(),
         "controllers": controllers,
         "ports": ports,
         "shapes": shapes,

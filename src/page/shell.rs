@@ -29,7 +29,7 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -
     }
     put!(html; "</main>\n");
     html.raw(CAUTIONS);
-    super::strips::definitions(crew.plan().universe_slots, &mut html);
+    super::strips::definitions(crew.plan().universe_slots.get(), &mut html);
     put!(html; "<script>");
     html.raw(SCRIPT);
     put!(html; "</script>\n</body>\n</html>\n");

@@ -22,7 +22,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     );
     put!(html; "empty is free.</p>\n");
     let (model, plan) = (crew.model(), crew.plan());
-    let slots = plan.universe_slots;
+    let slots = plan.universe_slots.get();
     let stretches = stretch::stretches(model, plan);
     let used = stretch::by_universe(plan, &stretches);
     let reserved = reserved_slots(crew);
@@ -112,7 +112,7 @@ fn reserved_slots<'a>(crew: &Crew<'a>) -> BTreeMap<u32, Vec<Reserved<'a>>> {
 }
 
 fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut Html) {
-    let slots = crew.plan().universe_slots;
+    let slots = crew.plan().universe_slots.get();
     put!(html;
         "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ", row.universe, "</h5>\n<p>"
     );

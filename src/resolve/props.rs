@@ -463,9 +463,7 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) {
         let node = draft.node.map(|(node, _)| node);
-        let each = node
-            .and_then(|node| model.nodes.get(node.index()))
-            .map_or(0, |node| node.slots);
+        let each = node.map_or(0, |node| model.nodes[node].slots);
         let plain = |nodes: u32, strand: Option<u32>| Shape {
             at: sketch.at(),
             name: None,

@@ -224,7 +224,7 @@ impl<'a> View<'a> {
             }),
             mbit_per_s: self.load(&heard, controller),
             universe_slots,
-            fewer_slots: universe_slots != self.model.display.universe_slots,
+            fewer_slots: universe_slots != self.model.display.universe_slots.get(),
             priority: input.protocol.has_priority().then(|| {
                 let own = controller.priority.map(|told| told.value);
                 own.unwrap_or(USUAL_PRIORITY)

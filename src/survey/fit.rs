@@ -351,7 +351,7 @@ fn port_row(
     });
     let most = match (plan, output, limit) {
         (Some(plan), ..) => plan.limit.map(u64::from),
-        (None, Output::Dmx(_), _) => Some(u64::from(model.display.universe_slots)),
+        (None, Output::Dmx(_), _) => Some(model.display.universe_slots.each()),
         (None, _, PortLimit::Slots(most)) => Some(u64::from(most.value)),
         (None, Output::Pixel(_), limit) => match limit {
             PortLimit::Nodes(most) => Some(time.map_or(most.value, |time| time.min(most.value))),

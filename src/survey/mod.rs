@@ -43,7 +43,7 @@ impl Row for Display {
         columns! { row;
             text "name" "Its name; empty if it has none." => &*row.name;
             decimal "frame_rate_hz" "Frames a second." => frame_rate(row.frame_rate_mhz);
-            number "universe_slots" "Slots in a universe." => row.universe_slots;
+            number "universe_slots" "Slots in a universe." => row.universe_slots.get();
         }
     }
 }
@@ -91,7 +91,7 @@ impl View<'_> {
             parts.push(counted(fixtures, "fixture"));
         }
         parts.push(format!("{} Hz", frame_rate(display.frame_rate_mhz).words()));
-        let slots = counted(display.universe_slots, "slot");
+        let slots = counted(display.universe_slots.get(), "slot");
         parts.push(format!("{slots} a universe"));
         format!("{}{}", named(&display.name), parts.join(", "))
     }

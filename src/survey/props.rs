@@ -117,7 +117,7 @@ impl<'a> View<'a> {
 
     /// How many different slots some stretches, in order, hold.
     fn covered(&self, stretches: &[Stretch]) -> u64 {
-        let slots = u64::from(self.plan.universe_slots.max(1));
+        let slots = self.plan.universe_slots.each();
         let (mut end, mut sum) = (0, 0);
         for stretch in stretches {
             let base = u64::from(stretch.universe.saturating_sub(1)) * slots;

@@ -150,7 +150,7 @@ impl<'a> View<'a> {
         let controller = self.model.controller(used.owner)?;
         let all = self.plan.universe_slots;
         let size = if used.dmx {
-            all
+            all.get()
         } else {
             controller.slots_used(all)
         };

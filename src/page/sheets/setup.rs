@@ -65,7 +65,7 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
             &format!("offset {offset} is channel {channel}"),
         );
     }
-    let slots = match (row.universe_slots, display.universe_slots) {
+    let slots = match (row.universe_slots, display.universe_slots.get()) {
         (own, all) if own < all => {
             format!("{own} (the display counts {all}; DMX outputs send {all})")
         }

@@ -89,6 +89,8 @@ const LAYERS: &[&[&str]] = &[
     &[
         "output", "report", "explain", "page", "import", "format", "diff", "why",
     ],
+    &["editor"],
+    &["lsp"],
     &["cli"],
 ];
 

@@ -162,7 +162,7 @@ fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), S
     Err(Stop::Refused(why))
 }
 
-/// Compiles without the lock that is there, which may be left behind only where it can't be read.
+/// Compiles without the lock that is there, which is allowed only where that can't be read.
 fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Compiled, Stop> {
     let around = compiled(input, disk, main.clone(), Some(before));
     if around.lock.is_some() {

@@ -1,4 +1,4 @@
-//! What stands behind the options in the help of each command: what is to be known, and examples.
+//! What follows the options in the help of each command: what to know, and examples.
 
 /// Of `tinsel check`.
 pub const CHECK: &str = "\
@@ -66,8 +66,8 @@ Examples:
 pub const FIT: &str = "\
 Each port with the nodes on it and those it has left at the display's frame rate, each controller \
 with ports and universes left (`more` are those it can grow by), and how far the ports that the compiler picked can be from the best. \
-With --add, where that would go and what would move, before it is written into the display: so many \
-nodes of a make, cut where ports are too short, or another prop like one that is there.
+With --add, where something would go and what would move, before you write it into the display: a \
+number of nodes of a make, cut where ports are too short, or another prop like one that is there.
 
 Examples:
   tinsel fit yard.tinsel
@@ -167,9 +167,9 @@ Examples:
 
 /// Of `tinsel graph`.
 pub const GRAPH: &str = "\
-The graph holds what the display says: what names something, hangs on it or comes behind it on a data \
+The graph holds what the display says: what names something, hangs on it or comes after it on a data \
 line. Left out is what moves only where no lock keeps it, as the next port and the next controller do \
-when a string grows, and the ports that the compiler picks: edit the file, and `tinsel diff` tells what \
+when a string grows, and the ports that the compiler picks: edit the file, and `tinsel diff` lists what \
 moves.
 
 Examples:

@@ -493,6 +493,6 @@ fn command_of(verbs: &[Verb]) -> clap::Command {
                 }),
             }
         }));
-    // In the help of each command they stand behind its own.
+    // In the help of each command they follow its own.
     Looks::augment_args(root.next_display_order(VERBS.len())).about(env!("CARGO_PKG_DESCRIPTION"))
 }

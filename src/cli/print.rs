@@ -86,7 +86,7 @@ impl Target<'_> {
         })
     }
 
-    /// Writes what `make` makes for so many columns: to a file whole or not at all, and never over a source of the display.
+    /// Writes what `make` makes for a number of columns: to a file whole or not at all, and never over a source of the display.
     ///
     /// # Errors
     /// Why it can't be made or written.

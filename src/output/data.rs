@@ -37,7 +37,7 @@ impl Data<'_> {
         self.bytes.extend_from_slice(text.as_bytes());
     }
 
-    /// A new line, so many steps in.
+    /// A new line, `depth` steps in.
     fn line(&mut self, depth: usize) {
         self.add("\n");
         (0..depth).for_each(|_| self.add("  "));

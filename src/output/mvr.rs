@@ -54,12 +54,8 @@ fn scene(model: &Model, plan: &Plan) -> String {
     );
     out.push_str("  <Scene>\n    <Layers>\n");
     let mut number = 0_u32;
-    for (at, controller) in model.controllers.iter().enumerate() {
-        let ports = plan
-            .ports
-            .iter()
-            .filter(|port| port.controller.index() == at);
-        let pieces = ports.flat_map(|port| &port.pieces);
+    for (id, controller) in model.controllers.pairs() {
+        let pieces = plan.ports_of(id).iter().flat_map(|port| &port.pieces);
         let strings: Vec<StringId> = pieces
             .filter_map(|piece| match piece.piece.kind {
                 PieceKind::String(id, _) => Some(id),
@@ -87,11 +83,9 @@ fn scene(model: &Model, plan: &Plan) -> String {
 
 /// One string or fixture; `number` counts them from 1.
 fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut String) {
-    let (Some(placed), Some(string)) = (plan.of(id), model.string(id)) else {
-        return;
-    };
+    let Some(placed) = plan.of(id) else { return };
     let name = model.name_of(id);
-    let multipatch = string.same_as.map_or_else(String::new, |other| {
+    let multipatch = model.strings[id].same_as.map_or_else(String::new, |other| {
         format!(
             " multipatch=\"{}\"",
             identity("string", &model.name_of(other))
@@ -127,7 +121,7 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
 
 /// Where the prop or member of a string stands, in micrometres.
 fn stands(model: &Model, id: StringId) -> Option<(i64, i64)> {
-    let (string, prop) = (model.string(id)?, model.prop_of(id)?);
+    let (string, prop) = (&model.strings[id], model.prop(id));
     let member = prop.members.iter().find(|m| m.number == string.member);
     member.and_then(|member| member.stands).or(prop.stands)
 }

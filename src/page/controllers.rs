@@ -5,9 +5,8 @@ use super::crew::{Crew, Line};
 use super::html::{self, Html, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
-use crate::model::{Controller, Output, ReservedOutput};
+use crate::model::{Output, ReservedOutput};
 use crate::survey::ControllerRow;
-use std::collections::BTreeMap;
 
 /// The part.
 pub const PART: Part = Part::new("controllers", "Controllers", write);
@@ -20,30 +19,12 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
         "<p>A bar is what an output can send in one frame, or its own limit where that is smaller: dark is used, "
     );
     put!(html; "hatched is lost to skipped nodes, empty is left.</p>\n");
-    let lines: BTreeMap<&str, &[Line<'_>]> = crew
-        .by_controller()
-        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
-        .collect();
-    let mut declared: BTreeMap<&str, &Controller> = BTreeMap::new();
-    for controller in &crew.model().controllers {
-        declared.insert(&controller.name, controller);
-    }
     for (at, row) in crew.view.controllers().enumerate() {
-        let lines = lines.get(row.name).copied().unwrap_or(&[]);
-        if let Some(controller) = declared.get(row.name) {
-            one(crew, controller, at, &row, lines, html);
-        }
+        one(crew, at, &row, crew.lines_of(row.id), html);
     }
 }
 
-fn one(
-    crew: &Crew<'_>,
-    controller: &Controller,
-    at: usize,
-    row: &ControllerRow<'_>,
-    lines: &[Line<'_>],
-    html: &mut Html,
-) {
+fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
     put!(html; "<article class=\"lazy\" id=\"c", at, "\">\n<h3>", row.name, "</h3>\n<p>");
     if let Some(label) = row.label {
         put!(html; label, ". ");
@@ -56,14 +37,14 @@ fn one(
         put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
         put!(html; row.universes.count, " in use");
         if row.spare_universes > 0 {
-            put!(html; ", ", row.spare_universes, " spare behind its own");
+            put!(html; ", ", row.spare_universes, " spare after its own");
         }
     }
     put!(html; "; ", row.mbit_per_s.words(), " Mbit/s on the network.</p>\n");
     if !lines.is_empty() {
         table(lines, row.name, html);
     }
-    rest(crew, controller, lines, html);
+    rest(crew, row, lines, html);
     put!(html; "</article>\n");
 }
 
@@ -118,18 +99,11 @@ fn hangs(line: &Line<'_>) -> String {
 }
 
 /// The outputs with nothing on them, and which of those are not to be used.
-fn rest(crew: &Crew<'_>, controller: &Controller, lines: &[Line<'_>], html: &mut Html) {
-    let reserved: Vec<&ReservedOutput> = crew
-        .model()
-        .reserved_outputs
-        .iter()
-        .filter(|r| {
-            r.slots.is_none()
-                && crew
-                    .model()
-                    .controller(r.controller)
-                    .is_some_and(|c| c.at == controller.at)
-        })
+fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
+    let controller = row.controller;
+    let reserved = crew.model().reserved_outputs.iter();
+    let reserved: Vec<&ReservedOutput> = reserved
+        .filter(|r| r.slots.is_none() && r.controller == row.id)
         .collect();
     let taken = |output: Output| {
         lines.iter().any(|line| line.plan.output == output)

@@ -138,7 +138,7 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
 /// A code as one path, a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
     // Four short lines always fit into a code; one that did not would be a label without.
-    // All eight masks are lawful. Finding the best of them takes most of the time of a page, and these codes are
+    // All eight masks are allowed. Finding the best of them takes most of the time of a page, and these codes are
     // small and printed large.
     let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
     let segments = QrSegment::make_segments(text);

@@ -165,7 +165,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     put!(html; "</ol>\n</article>\n");
 }
 
-/// The free slots behind one slot and before another.
+/// The free slots after one slot and before another.
 fn free(behind: u32, before: u32, html: &mut Html) {
     if before > behind + 1 {
         put!(html; "<li class=\"free\">free <span class=\"num\">", between(behind + 1, before - 1), "</span></li>\n");

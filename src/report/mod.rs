@@ -30,7 +30,7 @@ pub const ALL: &[(&str, Form)] = &[
 
 /// The file of a stretch, and the stretch held within it and cut at characters.
 ///
-/// What points behind the last visible character of its file, such as "something is missing here", points at
+/// What points after the last visible character of its file, such as "something is missing here", points at
 /// that character instead, where a reader can see it. `None` only where there is no text at all.
 #[must_use]
 pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {

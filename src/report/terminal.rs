@@ -188,7 +188,7 @@ impl miette::Diagnostic for Picture<'_> {
 struct Marked {
     start: usize,
     end: usize,
-    /// Line and column as told to people, both from 0.
+    /// Line and column as people read them, both from 0.
     place: (usize, usize),
     text: String,
     first: bool,
@@ -201,7 +201,7 @@ struct ShownLine {
     file: usize,
     /// Its number there, from 0.
     number: usize,
-    /// Where it begins in the excerpt, and just behind its line end.
+    /// Where it begins in the excerpt, and just after its line end.
     start: usize,
     end: usize,
 }
@@ -341,7 +341,7 @@ impl Excerpt {
     }
 }
 
-/// The columns that characters take one behind the other, each sum with its character's own; a little too
+/// The columns that characters take one after another, each sum with its character's own; a little too
 /// many for tabs, and one for what takes none, so that a heap of combining marks is clipped too.
 fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     chars.scan(0, |sum, c| {
@@ -354,7 +354,7 @@ fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     })
 }
 
-/// A label held to the line it begins on; its text tells the rest.
+/// A label held to the line it begins on; its text says the rest.
 fn one_line<'a>(
     index: usize,
     file: &SourceFile,

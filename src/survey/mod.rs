@@ -77,14 +77,12 @@ impl View<'_> {
         let display = &self.model.display;
         let (mut strings, mut nodes, mut fixtures) = (0_u64, 0_u64, 0_u64);
         for id in self.shown() {
-            let shape = self.model.shape_of(id);
-            match shape.filter(|shape| shape.node.is_some()) {
-                Some(shape) => {
-                    strings += 1;
-                    nodes += u64::from(shape.nodes);
-                }
+            let shape = self.model.shape(id);
+            match shape.node {
+                Some(_) => strings += 1,
                 None => fixtures += 1,
             }
+            nodes += u64::from(shape.nodes);
         }
         let mut parts = vec![counted(strings, "string"), counted(nodes, "node")];
         if fixtures > 0 {

@@ -116,7 +116,7 @@ impl<'a> View<'a> {
 
     fn port_row(&self, port: &'a PortPlan) -> Option<PortRow<'a>> {
         let (start, end) = self.extent(port)?;
-        let controller = self.model.controller(port.controller)?;
+        let controller = &self.model.controllers[port.controller];
         let (in_slots, receivers) = match port.output {
             Output::Dmx(_) => (true, Vec::new()),
             Output::Pixel(number) => {

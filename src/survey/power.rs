@@ -286,7 +286,7 @@ impl Row for PortRow {
             remarks.push("flows back into the port".to_owned());
         }
         if !self.drop_known {
-            remarks.push("pitch or gauge not told: drop there not counted".to_owned());
+            remarks.push("pitch or gauge not given: drop there not counted".to_owned());
         }
         remarks.join(", ")
     }

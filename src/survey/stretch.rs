@@ -78,10 +78,8 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
     let mut own = false;
     let mut covered = 0;
     for (at, stretch) in stretches.iter().enumerate() {
-        let Some(placed) = plan.of(stretch.string) else {
-            continue;
-        };
-        let Some(port) = plan.ports.get(placed.port as usize) else {
+        let (Some(placed), Some(port)) = (plan.of(stretch.string), plan.port_of(stretch.string))
+        else {
             continue;
         };
         let controller = port.controller;

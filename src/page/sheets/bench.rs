@@ -235,7 +235,7 @@ fn runs(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</ol>\n");
 }
 
-/// A mark every so many nodes, and the end.
+/// A mark every [`MARK`] nodes, and the end.
 fn plain(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<ol class=\"marks-list\">\n");
     let nodes = hung.shape.nodes;

@@ -129,7 +129,7 @@ impl Trial<'_> {
         let mut sink = Sink::default();
         let mut seats = self.said.to_vec();
         let filled = ports::fill(model, &mut seats, None);
-        let ports = chains::join(model, &seats, None);
+        let ports = chains::join(model, &chains::order(model, &seats, None));
         let (plan, _) = addresses::lay(model, ports, None, &mut sink);
         for check in rules::ALL.iter().filter_map(|rule| rule.check) {
             check(model, &plan, &mut sink);

@@ -356,10 +356,11 @@ impl<'a> Outlets<'a> {
                 let Output::Pixel(port) = outlet.output else {
                     return None;
                 };
-                (receiver.first..=receiver.last)
-                    .contains(&port)
-                    .then_some(Some(id))
+                let own = outlet.controller == receiver.controller
+                    && (receiver.first..=receiver.last).contains(&port);
+                own.then_some(Some(id))
             }
+            Target::Controller(id) if id != outlet.controller => None,
             Target::Controller(_) | Target::Port(..) | Target::Dmx(..) => {
                 Some(last.or(outlet.receiver))
             }

@@ -196,7 +196,7 @@ fn pushed_out(
             });
         }
     }
-    let ports = chains::join(model, &seats, None);
+    let ports = chains::join(model, &chains::order(model, &seats, None));
     let plan = addresses::lay(model, ports, None, &mut Sink::default()).0;
     let mut any = false;
     for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {

@@ -2,11 +2,16 @@
 
 mod decider;
 mod edges;
+mod yards;
 
+use crate::check;
+use crate::keeping::edits::Lot;
+use crate::outputs::table_text;
 use serde_json::Value;
 use tinsel::allocate::pack::{
     Answer, Group, Instance, Line, Order, Port, Room, Site, budget, seek,
 };
+use yards::Yard;
 
 /// A port of a site, free.
 fn port(site: usize, number: u32, look: usize) -> Port {
@@ -221,4 +226,72 @@ fn bins_reach_the_recorded_figures() {
         assert!(opened <= bins + more, "{name}: {opened} bins");
         assert_eq!(answer.bound, bins, "{name}: bound");
     }
+}
+
+/// How many displays are drawn, and about how many props at most; `PLACING_CASES` and `PLACING_PROPS` say others.
+const FEW_YARDS: usize = 12;
+const FEW_PROPS: usize = 60;
+
+fn figure(name: &str, usual: usize) -> usize {
+    let said = std::env::var(name).ok();
+    said.and_then(|said| said.parse().ok()).unwrap_or(usual)
+}
+
+/// Where a plan is known to exist, one is found, it keeps every limit, and it needs no more ports than plain ways.
+#[test]
+#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
+fn what_has_a_solution_is_placed() {
+    let (count, props) = (
+        figure("PLACING_CASES", FEW_YARDS),
+        figure("PLACING_PROPS", FEW_PROPS),
+    );
+    let mut wrong = Vec::new();
+    let (mut ports, mut plain, mut planted) = (0, 0, 0);
+    for seed in 1..=count as u64 {
+        let mut lot = Lot::new(seed);
+        let least = 20.min(props as u64);
+        let some = least + lot.below(props as u64 + 1 - least);
+        let yard = Yard::draw(&mut lot, some as usize);
+        let ways: Vec<usize> = [true, false]
+            .into_iter()
+            .filter_map(|best| yard.plain(best))
+            .collect();
+        let best = ways.iter().min().copied();
+        for prefer in ["; prefer fewest ports", ""] {
+            let text = yard.text(prefer);
+            let compiled = check::one(&text);
+            if compiled.blocks() {
+                let told = check::told(&compiled);
+                wrong.push(format!("{seed}{prefer}: refused ({best:?} plain)\n{told}"));
+                continue;
+            }
+            let table = serde_json::from_str(&table_text(&compiled, "json")).unwrap();
+            let (faults, used, torn) = yard.broken(&table);
+            if !faults.is_empty() {
+                wrong.push(format!("{seed}{prefer}: {faults:?}"));
+            }
+            if prefer.is_empty() {
+                continue;
+            }
+            if best.is_some_and(|best| torn == 0 && used > best) || used > yard.planted && torn == 0
+            {
+                wrong.push(format!(
+                    "{seed}: {used} ports, {best:?} plain, {} planted",
+                    yard.planted
+                ));
+            }
+            (ports, plain, planted) = (
+                ports + used,
+                plain + best.unwrap_or(yard.planted),
+                planted + yard.planted,
+            );
+        }
+    }
+    println!("{count} displays: {ports} ports, {plain} by the better plain way, {planted} planted");
+    assert!(
+        wrong.is_empty(),
+        "{} wrong\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
 }

@@ -1,14 +1,15 @@
 //! Outputs that open lines keep: nothing is plugged in elsewhere that may stay where it is.
 
 use super::Old;
-use crate::allocate::chains::Seat;
+use super::search::{self, Settled};
+use crate::allocate::chains::{self, Seat};
 use crate::allocate::needs::Need;
 use crate::allocate::outlets::Outlets;
 use crate::allocate::ports;
 use crate::allocate::seek::Homes;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PieceKind};
-use crate::plan::{Past, Picked};
+use crate::plan::Picked;
 use std::collections::BTreeMap;
 
 /// An open line with the output that most of its strings had.
@@ -26,27 +27,30 @@ struct Candidate {
 /// So many lines of one output are tried in every combination where not all fit any more.
 const MOST_TRIED: usize = 12;
 
-/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest.
+/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest. Then settles in
+/// which order lines hang.
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
-    past: &Past,
     seats: &mut Vec<Option<Seat>>,
     sink: &mut Sink,
-) -> Option<Picked> {
+) -> (Option<Picked>, Settled) {
+    let past = old.past;
     let (kept, homes) = keep(model, old, seats);
-    if homes.is_empty() {
-        return ports::place(model, seats, Some(past), sink);
-    }
     // Where something finds no room beside what stays, the fewest strings are plugged in elsewhere.
     for (mut tried, homes) in [(kept, Homes::new()), (seats.clone(), homes)] {
         let filled = ports::fill(model, &mut tried, Some((past, &homes)));
         if filled.left.is_empty() {
-            *seats = tried;
-            return filled.picked;
+            return (filled.picked, search::settle(model, old, &tried));
         }
     }
-    ports::place(model, seats, Some(past), sink)
+    let picked = ports::place(model, seats, Some(past), sink);
+    let order = chains::order(model, seats, Some(past));
+    let settled = Settled {
+        ports: chains::join(model, &order),
+        off: 0,
+    };
+    (picked, settled)
 }
 
 /// Seats the open lines that may stay on the output they had: all seats then, and the homes of all

@@ -85,15 +85,15 @@ impl Found {
     fn words(&self) -> Vec<String> {
         let mut parts = vec![format!("{} used", counted(self.ports_used, "port"))];
         if let Some(least) = self.ports_at_least {
-            if self.ports_used > least {
-                let prefer = self.prefer;
-                parts.push(format!("no fewer than {least} possible in any order"));
-                parts.push(match self.finished {
-                    Some(true) => format!("the search with {prefer} first ended by itself"),
-                    _ => format!("the search with {prefer} first gave up when its steps ran out"),
-                });
-            } else {
-                parts.push(format!("no fewer than {least} possible"));
+            let proven = self.ports_used <= least;
+            let any = if proven { "" } else { " in any order" };
+            parts.push(format!("no fewer than {least} possible{any}"));
+            let end = match self.finished {
+                Some(true) => "ended by itself",
+                _ => "gave up when its steps ran out",
+            };
+            if !proven {
+                parts.push(format!("the search with {} first {end}", self.prefer));
             }
         }
         if let Some(more) = self.ports_for_neighbours.filter(|more| *more > 0) {

@@ -10,6 +10,7 @@
 mod bind;
 mod choose;
 mod claims;
+mod cost;
 mod down;
 pub(super) mod fixtures;
 mod ground;

@@ -7,17 +7,15 @@
 //! Lines that wires name stay in the order of the file; what is new comes last. A bound from below says when nothing
 //! better is possible, and how far off the answer may be where the steps run out.
 
+use super::cost::{broken, least, plain, plugs, strings};
 use super::{Old, room};
 use crate::allocate::chains::{self, Seat};
 use crate::allocate::needs::{Kind, Need, State};
 use crate::allocate::outlets::Outlets;
 use crate::allocate::{addresses, ports};
 use crate::diagnostic::Sink;
-use crate::model::{
-    Addressing, Align, ControllerId, Model, Output, PieceKind, ReceiverId, Start, StringId, Target,
-};
-use crate::plan::{Plan, PortPlan};
-use crate::usage;
+use crate::model::{Addressing, ControllerId, Model, Output, ReceiverId, StringId};
+use crate::plan::PortPlan;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// So many layouts of a string are made in all.
@@ -32,8 +30,9 @@ const MOST_LINES: usize = 24;
 /// A line and where it hangs.
 type Row = (Seat, usize);
 
-/// What a way costs: limits that it breaks, strings that change their port, slots that move.
-type Cost = (u64, u64, u64);
+/// What a way costs: limits that it breaks, strings that change their port, slots that move; then props on several
+/// controllers and ports in use.
+type Cost = (u64, u64, u64, u64);
 
 /// What was found.
 pub(in crate::allocate) struct Settled {
@@ -88,7 +87,7 @@ pub(in crate::allocate) fn settle(model: &Model, old: &Old<'_>, seats: &[Option<
     search.better();
     search.try_all();
     old.only_try(false);
-    let ((_, _, slots), order) = search.best;
+    let ((_, _, slots, _), order) = search.best;
     Settled {
         ports: chains::join(model, &order),
         off: match search.cut || search.missed {
@@ -136,7 +135,7 @@ impl<'a> Search<'a> {
             loose,
             homes,
             steps: STEPS,
-            best: ((u64::MAX, 0, 0), Vec::new()),
+            best: ((u64::MAX, 0, 0, 0), Vec::new()),
             least: least(model, old),
             cut: false,
             missed: false,
@@ -157,7 +156,7 @@ impl<'a> Search<'a> {
 
     /// Whether nothing can be better.
     fn done(&self) -> bool {
-        self.best.0 <= (0, 0, self.least)
+        self.best.0 <= (0, 0, self.least, u64::MAX)
     }
 
     fn cost(&mut self, order: &[Row]) -> Cost {
@@ -181,7 +180,18 @@ impl<'a> Search<'a> {
             moved.map_or(0, |(was, _)| was.slots)
         });
         let broken = broken(model, &plan) + u64::from(sink.has_errors());
-        (broken, plugs, slots.sum())
+        (broken, plugs, slots.sum(), self.spread(order))
+    }
+
+    /// Props on several controllers, then ports in use.
+    fn spread(&self, order: &[Row]) -> u64 {
+        let mut boxes = BTreeSet::new();
+        for (seat, line) in order {
+            let group = self.model.lines.get(*line).map(|line| line.group);
+            boxes.insert((group, seat.controller));
+        }
+        let ports = order.chunk_by(|a, b| a.0 == b.0).count() as u64;
+        boxes.len() as u64 * self.model.lines.len() as u64 + ports
     }
 
     /// Moves one line at a time, as long as that helps.
@@ -517,103 +527,4 @@ fn seats(model: &Model, order: &[Row]) -> Vec<Option<Seat>> {
         }
     }
     seats
-}
-
-fn strings(model: &Model, line: usize) -> impl Iterator<Item = StringId> {
-    let pieces = model.lines.get(line).map(|line| model.pieces_of(line));
-    pieces
-        .unwrap_or(&[])
-        .iter()
-        .filter_map(|piece| match piece.kind {
-            PieceKind::String(id, _) => Some(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        })
-}
-
-/// Whether a line may stand anywhere on an unbroken port: no pin, nothing stored, nobody else's data.
-fn plain(model: &Model, line: usize) -> bool {
-    let pieces = model.lines.get(line).map(|line| model.pieces_of(line));
-    pieces.unwrap_or(&[]).iter().all(|piece| match piece.kind {
-        PieceKind::String(_, Some(_)) => false,
-        PieceKind::String(id, None) => {
-            let string = model.string(id);
-            string.is_some_and(|one| one.same_as.is_none() && !one.stored)
-        }
-        PieceKind::Skip(_) | PieceKind::Lead(..) => true,
-    })
-}
-
-/// How many strings of a line change their port on a seat.
-fn plugs(model: &Model, old: &Old<'_>, line: usize, seat: Seat) -> u64 {
-    let changed = |id: &StringId| {
-        let was = old.past.of(*id).filter(|_| !old.afresh(*id));
-        was.and_then(|was| Some((was.controller?, was.output)))
-            .is_some_and(|was| was != (seat.controller, seat.output))
-    };
-    strings(model, line).filter(changed).count() as u64
-}
-
-/// How many controllers come to lie past their universes.
-fn broken(model: &Model, plan: &Plan) -> u64 {
-    let past = |(index, own): (usize, &crate::model::Controller)| {
-        let id = ControllerId::from(index);
-        let last = plan.controllers.get(index).and_then(|own| own.universes);
-        let over =
-            matches!((own.start, last), (Start::Range(_, end), Some((_, last))) if last > end);
-        let most = own.most_universes.map(|most| most.value as usize);
-        over || most.is_some_and(|most| usage::heard(model, plan, id).len() > most)
-    };
-    model
-        .controllers
-        .iter()
-        .enumerate()
-        .filter(|one| past(*one))
-        .count() as u64
-}
-
-/// Slots that move whatever is done: of strings that have no claim to their place, and of strings of one line that lay otherwise to each other.
-fn least(model: &Model, old: &Old<'_>) -> u64 {
-    let mut least = 0;
-    for (index, line) in model.lines.iter().enumerate() {
-        let controller = match line.target {
-            Target::Port(id, ..) | Target::Dmx(id, _) | Target::Controller(id) => Some(id),
-            Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
-            Target::Any => None,
-        };
-        let rigid = controller
-            .and_then(|id| model.controller(id))
-            .is_some_and(|one| {
-                one.addressing != Addressing::PerProp
-                    && one.align != Align::Prop
-                    && !one.whole_nodes
-            });
-        let rigid = rigid
-            && plain(model, index)
-            && !model.display.whole_nodes
-            && !matches!(line.target, Target::Dmx(..));
-        let mut before = 0;
-        let mut all = 0;
-        let mut kept: BTreeMap<u64, u64> = BTreeMap::new();
-        let mut apart = 0;
-        for id in strings(model, index) {
-            let own = model.string(id).is_some_and(|one| one.same_as.is_none());
-            let slots = u64::from(model.shape_of(id).map_or(0, |shape| shape.slots));
-            if let Some(was) = old.past.of(id).filter(|_| own) {
-                all += was.slots;
-                if old.has_claim(id) {
-                    let begins = was.start.wrapping_sub(before);
-                    *kept.entry(begins).or_default() += was.slots;
-                    apart += was.slots;
-                }
-            }
-            before += slots;
-        }
-        least += all
-            - if rigid {
-                kept.into_values().max().unwrap_or(0)
-            } else {
-                apart
-            };
-    }
-    least
 }

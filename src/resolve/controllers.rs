@@ -40,21 +40,17 @@ fn by_number(ports: Vec<Port>) -> Ports {
 /// Reads the `controller` statements.
 pub fn controllers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.controllers;
-    let made = lineage.each(|index, like: Option<&Made>| {
+    let made = lineage.each(|index, row, like: Option<&Made>| {
         let mut made = like.cloned().unwrap_or(Made {
             controller: Controller::plain("", model.display.whole_nodes),
             align_at: None,
             outputs: false,
         });
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         let controller = &mut made.controller;
         controller.name = row.name.as_ref().into();
         controller.at = row.block.name.span;
@@ -426,17 +422,13 @@ struct Carrier {
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
-    let table = &reader.names.receivers;
-    let made = lineage.each(|index, like: Option<&Carrier>| {
+    let made = lineage.each(|_, row, like: Option<&Carrier>| {
         let mut made = like.cloned().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         if !reader
             .names
             .may_have_ports(made.ports.len(), row.block.name.span, sink)
@@ -465,8 +457,9 @@ pub fn receivers(
         made
     });
     // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
+    let rows = &lineage.table.rows;
+    let mut index_of = Vec::with_capacity(rows.len());
+    for (index, (row, made)) in rows.iter().zip(made).enumerate() {
         let Carrier {
             carried,
             says_carries,

@@ -142,8 +142,7 @@ impl Sheet for Collector<'_> {
 ///
 /// # Errors
 /// That there is no such table.
-pub fn rows(view: &View<'_>, slots: u32, wanted: &Wanted) -> Result<Rows, String> {
-    let slots = u64::from(slots.max(1));
+pub fn rows(view: &View<'_>, slots: u64, wanted: &Wanted) -> Result<Rows, String> {
     let by = wanted.by.as_deref();
     let table = BY.iter().find(|(word, _)| by.is_none_or(|by| by == *word));
     let (_, table) = table.ok_or_else(|| format!("there is no table by {}", by.unwrap_or("")))?;

@@ -203,6 +203,38 @@ pub struct Controller {
 }
 
 impl Controller {
+    /// One of which nothing is said.
+    #[must_use]
+    pub fn plain(name: &str, whole_nodes: bool) -> Self {
+        Self {
+            name: name.into(),
+            at: Span::default(),
+            label: None,
+            host: None,
+            input: Input::default(),
+            input_at: None,
+            start: Start::Auto,
+            start_at: None,
+            most_universes: None,
+            universe_slots: None,
+            priority: None,
+            sync: None,
+            addressing: Addressing::PerPort,
+            addressing_at: None,
+            align: Align::Off,
+            whole_nodes,
+            whole_nodes_at: None,
+            dim: None,
+            stands: None,
+            ports: Vec::new(),
+            dmx: Vec::new(),
+            draw_mw: None,
+            circuit: None,
+            broken: false,
+            stock: false,
+        }
+    }
+
     /// Slots of each universe that its pixel ports use, of all that a universe of the display has.
     #[must_use]
     pub fn slots_used(&self, all: UniverseSlots) -> u32 {

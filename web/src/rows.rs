@@ -89,8 +89,11 @@ impl Like {
                         .is_some_and(|(first, last)| (first..=last).contains(what))
                 };
                 within(cell("start_channel"), cell("end_channel"), channel)
+                    || within(cell("first_channel"), cell("last_channel"), channel)
                     || cell("universe") == Some(*universe)
-                    || within(cell("first_universe"), cell("last_universe"), universe)
+                    // Only a row without channels is asked for its universes.
+                    || cell("first_channel").is_none()
+                        && within(cell("first_universe"), cell("last_universe"), universe)
                     || named(text)
             }
         }

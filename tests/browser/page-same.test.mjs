@@ -2,7 +2,7 @@
 // example and on every display of the goldens. And it is small enough.
 import assert from 'node:assert/strict';
 import { spawnSync } from 'node:child_process';
-import { cpSync, existsSync, mkdirSync, readFileSync, readdirSync, statSync } from 'node:fs';
+import { cpSync, existsSync, mkdirSync, readFileSync, readdirSync, statSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join, relative } from 'node:path';
 import { test } from 'node:test';
 import { gzipSync } from 'node:zlib';
@@ -25,7 +25,7 @@ function run(cwd, ...args) {
   return { status, stdout };
 }
 
-const TABLES = [['json'], ['yaml'], ['csv', 'string'], ['csv', 'port'], ['csv', 'universe'], ['csv', 'controller']];
+const TABLES = [['json'], ['yaml'], ['csv', 'string'], ['csv', 'port'], ['csv', 'universe'], ['csv', 'controller'], ['csv', 'prop']];
 
 /** Compares everything that comes of a display, and gives how many results that were. */
 function same(path, main) {
@@ -78,6 +78,24 @@ test('every display of the goldens', (t) => {
   for (const name of displays) compared += same(join(goldens, dirname(name)), basename(name));
   t.diagnostic(`${displays.length} displays, ${compared} results compared`);
   assert.ok(compared > 5 * displays.length);
+});
+
+test('nesting is bounded as in the program', () => {
+  const path = join(work, 'nested');
+  mkdirSync(path);
+  for (const depth of [60, 64, 65, 100, 100_000]) {
+    for (const [name, text] of [
+      ['sum', `let n = ${'('.repeat(depth)}1${')'.repeat(depth)}\n`],
+      ['open', `let n = ${'('.repeat(depth)}1\n`],
+      ['block', `${'prop p { '.repeat(depth)}${'}'.repeat(depth)}\n`],
+    ]) {
+      const main = `${name}-${depth}.tinsel`;
+      writeFileSync(join(path, main), text);
+      const ask = compiler();
+      ask({ ask: 'put', name: main }, Buffer.from(text));
+      assert.equal(ask({ ask: 'compile', main }).body.toString(), run(path, 'check', '--format', 'json', main).stdout.toString(), main);
+    }
+  }
 });
 
 test('the page is small', (t) => {

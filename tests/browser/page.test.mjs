@@ -205,7 +205,7 @@ test('every download is what the program writes', async () => {
   writeFileSync(file, text);
   await drop(page, [{ name: 'brook.tinsel', text }]);
   assert.equal((await download(page, 'This file')).bytes.toString(), text);
-  for (const by of ['string', 'port', 'universe', 'controller']) {
+  for (const by of ['string', 'port', 'universe', 'controller', 'prop']) {
     const plural = `${by[0].toUpperCase()}${by.slice(1)}s`;
     const { name, bytes } = await download(page, `${plural} (csv)`);
     assert.equal(name, `brook-${by}s.csv`);
@@ -217,7 +217,7 @@ test('every download is what the program writes', async () => {
   }
   for (const [label, form] of [['All tables (xlsx)', 'xlsx'], ['MVR', 'mvr'], ['Picture of the graph (svg)', 'svg']]) {
     const out = join(work, `brook.${form}`);
-    tinsel('export', file, '-o', out);
+    tinsel(form === 'svg' ? 'graph' : 'table', file, '-o', out);
     const { name, bytes } = await download(page, label);
     assert.equal(name, `brook.${form}`);
     assert.ok(bytes.equals(readFileSync(out)), form);
@@ -428,6 +428,17 @@ test('a trap loses nothing: the text is kept, and the next key press compiles in
   await page.waitForFunction(() => /^no errors; 4 strings/.test(document.getElementById('state').textContent));
   assert.equal(await page.locator('.alert.trap').count(), 0);
   assert.equal(await kept(page, 'display.tinsel'), `${FIRST}# well`);
+});
+
+test('the deepest nesting, and far too much of it, is no trap', async () => {
+  const { page, faults } = await start();
+  await page.click('#new');
+  for (const depth of [64, 20_000]) {
+    await write(page, `let n = ${'('.repeat(depth)}1${')'.repeat(depth)}\n`);
+    assert.equal(await page.locator('.alert.trap').count(), 0, `${depth}`);
+    assert.notEqual(await state(page), 'Not compiled.');
+  }
+  assert.deepEqual(faults, []);
 });
 
 test('two tabs of the page show one display, and neither loses what the other wrote', async () => {

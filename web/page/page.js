@@ -16,7 +16,7 @@ const FIRST = 'display.tinsel';
 const DOWNLOADS = [
   ['This file', 'file'], ['All files (zip)', 'zip'], ['Lock', 'lock'], ['Strings (csv)', 'csv', '-strings.csv', 'string'],
   ['Ports (csv)', 'csv', '-ports.csv', 'port'], ['Universes (csv)', 'csv', '-universes.csv', 'universe'],
-  ['Controllers (csv)', 'csv', '-controllers.csv', 'controller'], ['All tables (xlsx)', 'xlsx', '.xlsx'],
+  ['Controllers (csv)', 'csv', '-controllers.csv', 'controller'], ['Props (csv)', 'csv', '-props.csv', 'prop'], ['All tables (xlsx)', 'xlsx', '.xlsx'],
   ['All tables (json)', 'json', '.json'], ['All tables (yaml)', 'yaml', '.yaml'], ['Report (html)', 'report', '.html'],
   ['Picture of the graph (svg)', 'svg', '.svg'], ['MVR', 'mvr', '.mvr'],
 ];

@@ -48,9 +48,7 @@ export class Views {
     this.#compiler = compiler;
     this.#actions = actions;
     tabs(byId('views'), (tab) => this.show(tab.getAttribute('aria-controls')));
-    for (const [word, name] of [['string', 'string'], ['port', 'port'], ['universe', 'universe'], ['controller', 'controller']]) {
-      byId('by').append(made('option', { value: word }, name));
-    }
+    byId('by').append(...['string', 'prop', 'port', 'universe', 'controller'].map((word) => made('option', { value: word }, word)));
     const again = () => { this.#from = 0; this.#rows(); };
     byId('by').addEventListener('change', again);
     byId('like').addEventListener('input', again);

@@ -73,7 +73,7 @@ impl Shelf {
                 let compiled = self.with_table()?;
                 let view = View::new(&compiled.model, &compiled.plan);
                 Answer::new(
-                    &rows::rows(&view, compiled.plan.universe_slots, &wanted)?,
+                    &rows::rows(&view, compiled.plan.universe_slots.each(), &wanted)?,
                     Vec::new(),
                 )
             }

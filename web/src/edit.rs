@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 use tinsel::diagnostic::Edit;
 use tinsel::editor::desk::Desk;
 use tinsel::editor::position::{Lines, Position};
-use tinsel::editor::{actions, completion, hover, names, rename};
+use tinsel::editor::{actions, completion, hover, names, outline, rename};
+use tinsel::format::tokens::{Kind, Tokens};
 use tinsel::source::{SourceFile, Span};
 
 /// A line and a UTF-16 unit, from 0.
@@ -127,16 +128,16 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
     let file = file(desk, name)?;
     let lines = Lines::of(&file.text);
     let byte = |line: u32| lines.offset(Position { line, character: 0 });
-    let shown = byte(first)..=byte(last.saturating_add(1));
+    let shown = byte(first)..byte(last.saturating_add(1));
     let hints = desk.hints(name).into_iter();
     let hints = hints.filter(|hint| shown.contains(&(hint.at as usize)));
     let own = |span: Span| shown.contains(&(span.start.saturating_sub(file.base) as usize));
-    let mut tokens: Vec<_> = names::tokens(desk, file)
+    let mut tokens: Vec<_> = outline::tokens(desk, file)
         .into_iter()
         .filter(|(span, ..)| own(*span))
-        .map(|(span, kind, _)| (span, names::TOKEN_TYPES.get(kind).copied().unwrap_or("")))
+        .map(|(span, kind, _)| (span, outline::TOKEN_TYPES.get(kind).copied().unwrap_or("")))
         .collect();
-    let words = names::symbols(desk, Some(file)).into_iter();
+    let words = outline::symbols(desk, Some(file)).into_iter();
     tokens.extend(words.filter(|one| own(one.whole)).map(|one| {
         let text = desk.text(one.whole);
         let length = text
@@ -144,6 +145,21 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
             .unwrap_or(text.len());
         let end = one.whole.start.saturating_add(length as u32);
         (Span::new(one.whole.start, end), "keyword")
+    }));
+    // Neither runs over the end of its line, so whole lines can be read by themselves.
+    let part = file.text.get(shown.clone()).unwrap_or_default();
+    tokens.extend(Tokens::of(part).filter_map(|token| {
+        let kind = match token.kind {
+            Kind::Comment => "comment",
+            Kind::Text => "text",
+            Kind::Word | Kind::Mark => return None,
+        };
+        let within = (token.text.as_ptr() as usize).saturating_sub(part.as_ptr() as usize);
+        let start = file
+            .base
+            .saturating_add(u32::try_from(shown.start + within).ok()?);
+        let end = start.saturating_add(u32::try_from(token.text.len()).ok()?);
+        Some((Span::new(start, end), kind))
     }));
     Ok(Said {
         hints: hints

@@ -89,8 +89,11 @@ impl Like {
                         .is_some_and(|(first, last)| (first..=last).contains(what))
                 };
                 within(cell("start_channel"), cell("end_channel"), channel)
+                    || within(cell("first_channel"), cell("last_channel"), channel)
                     || cell("universe") == Some(*universe)
-                    || within(cell("first_universe"), cell("last_universe"), universe)
+                    // Only a row without channels is asked for its universes.
+                    || cell("first_channel").is_none()
+                        && within(cell("first_universe"), cell("last_universe"), universe)
                     || named(text)
             }
         }
@@ -142,8 +145,7 @@ impl Sheet for Collector<'_> {
 ///
 /// # Errors
 /// That there is no such table.
-pub fn rows(view: &View<'_>, slots: u32, wanted: &Wanted) -> Result<Rows, String> {
-    let slots = u64::from(slots.max(1));
+pub fn rows(view: &View<'_>, slots: u64, wanted: &Wanted) -> Result<Rows, String> {
     let by = wanted.by.as_deref();
     let table = BY.iter().find(|(word, _)| by.is_none_or(|by| by == *word));
     let (_, table) = table.ok_or_else(|| format!("there is no table by {}", by.unwrap_or("")))?;

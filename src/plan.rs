@@ -42,8 +42,14 @@ pub struct Picked {
     pub lead_dm: u64,
     /// Proven: with so many ports, no less lead is possible.
     pub least_lead: bool,
+    /// The fewest ports that were found to be opened where they come before side by side.
+    pub fewest: u64,
     /// Props whose strings found no room on one controller together.
     pub split: u64,
+    /// Props on one controller whose strings do not hang side by side in order.
+    pub apart: u64,
+    /// The search ended by itself; otherwise its steps ran out.
+    pub finished: bool,
     /// Steps of search.
     pub steps: u64,
 }

@@ -471,7 +471,7 @@ impl<'a> Part<'a> {
 
 /// Everything that a command prints, in order.
 pub struct Survey<'a> {
-    /// What it is of, as a heading; may be empty.
+    /// What it is, as a heading.
     pub title: String,
     /// Its parts.
     pub parts: Vec<Part<'a>>,

@@ -39,6 +39,6 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         let changes = addition.changes((&now.model, &now.plan), (&then.model, &then.plan));
         fit.added = Some(changes);
     }
-    target.print(&fit.survey(), &now, console)?;
+    target.print(fit.survey(), &now, console)?;
     Ok(status(&args.input, &now))
 }

@@ -172,6 +172,16 @@ Examples:
   tinsel graph yard.tinsel -o yard.svg
   tinsel graph yard.tinsel --reach boathouse";
 
+/// Of `tinsel lsp`.
+pub const LSP: &str = "\
+Set your editor up to start this command for files that end in `.tinsel`. It then shows findings while you type, where \
+each string starts, what a name stands for, and which names fit; it renames without moving an address.
+
+Example:
+  tinsel lsp
+
+Exit status: 0 the editor ended it, 1 the stream ended, 2 the command could not be carried out";
+
 /// Of `tinsel completions`.
 pub const COMPLETIONS: &str = "\
 Examples:

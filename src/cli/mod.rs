@@ -16,6 +16,7 @@ mod fmt;
 mod graph;
 mod help;
 mod import;
+mod lsp;
 mod parts;
 mod power;
 mod print;
@@ -118,6 +119,8 @@ const VERBS: &[Verb] = verbs! {
         "Print what a code means, with a wrong display and the same one put right";
     graph GraphArgs GRAPH graph_formats,
         "Print who depends on whom in a display, as DOT or as a picture";
+    lsp LspArgs LSP Vec::new,
+        "Answer an editor while a display is written (Language Server Protocol on standard input and output)";
     completions CompletionsArgs COMPLETIONS Vec::new,
         "Print a completion script for a shell";
 };
@@ -171,6 +174,13 @@ struct Printed {
     /// The file to write, whole or not at all; without it, or with `-`, standard output
     #[arg(short, long, value_name = "PATH")]
     output: Option<PathBuf>,
+}
+
+#[derive(Args)]
+struct LspArgs {
+    /// Taken and not needed: standard input and output are the only way
+    #[arg(long, hide = true)]
+    stdio: bool,
 }
 
 #[derive(Args)]

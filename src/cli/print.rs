@@ -70,13 +70,17 @@ impl Target<'_> {
     /// Why they can't be made or written.
     pub fn print(
         &self,
-        survey: &Survey<'_>,
+        mut survey: Survey<'_>,
         compiled: &Compiled,
         console: &mut Console,
     ) -> Result<(), Stop> {
+        let display = &*compiled.model.display.name;
+        if !display.is_empty() {
+            survey.title = format!("{display}: {}", survey.title);
+        }
         self.write(compiled, console, |width, out| {
             match output::find(self.format) {
-                Some(write) => write(survey, width, out),
+                Some(write) => write(&survey, width, out),
                 None => Ok(()),
             }
         })

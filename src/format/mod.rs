@@ -17,7 +17,7 @@
 
 mod align;
 mod print;
-mod tokens;
+pub mod tokens;
 
 use crate::ast::Ast;
 use crate::diagnostic::{Diagnostic, Severity, Sink};

@@ -81,6 +81,8 @@ pub struct Told<T> {
 pub struct Model {
     /// The most strings and fixtures that its text may stand for; see [`most_strings`].
     pub most_strings: u32,
+    /// Where its main text ends.
+    pub end: u32,
     /// What holds for all of it.
     pub display: Display,
     /// Chips: those the display uses, known or declared.

@@ -8,7 +8,7 @@ pub mod dot;
 mod html;
 pub mod mvr;
 pub mod schema;
-mod sheet;
+pub mod sheet;
 pub mod svg;
 mod text;
 mod xlsx;

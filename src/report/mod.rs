@@ -8,6 +8,7 @@ mod json;
 mod layout;
 mod sarif;
 mod short;
+#[cfg(feature = "cli")]
 pub mod terminal;
 
 pub use layout::wrap;

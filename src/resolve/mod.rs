@@ -14,6 +14,7 @@ mod makes;
 mod matching;
 mod misfits;
 mod names;
+pub mod next;
 mod overrides;
 mod props;
 mod refs;
@@ -25,6 +26,7 @@ mod sketch;
 mod split;
 mod table;
 mod targets;
+pub mod uses;
 mod wires;
 
 use crate::ast::{Ast, BlockKind, Item, Setting, StatementKind};
@@ -100,6 +102,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     let mut model = Model {
         incomplete: ast.broken,
         most_strings: most_strings(sources.bytes()),
+        end: sources.files().first().map_or(0, |file| file.span().end),
         includes: ast.includes.clone(),
         ..Model::default()
     };

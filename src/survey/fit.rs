@@ -10,7 +10,7 @@ pub use added::{Added, Addition};
 
 use super::{frame_rate, named};
 use crate::limits::{NodeTime, PortLimit};
-use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Prefer, Start};
+use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Start};
 use crate::plan::{Plan, PortPlan};
 use crate::table::{Column, Decimal, Face, Head, Kind, Part, Row, Survey, Table, columns};
 use crate::unit::counted;
@@ -43,6 +43,9 @@ struct Found {
     lead_m: Option<Decimal>,
     least_lead: Option<bool>,
     apart: Option<u64>,
+    not_side_by_side: Option<u64>,
+    ports_for_neighbours: Option<u64>,
+    finished: Option<bool>,
     prefer: &'static str,
 }
 
@@ -62,7 +65,17 @@ impl Row for Found {
                 => row.least_lead, maybe;
             number "apart" "Props with picked ports on more than one controller."
                 => row.apart, maybe;
-            text "prefer" "What the display looks at first." => row.prefer;
+            number "not_side_by_side"
+                "Props on one controller whose strings do not hang on neighbouring ports in order."
+                => row.not_side_by_side, maybe;
+            number "ports_for_neighbours"
+                "Ports that hanging props side by side costs, as far as the search found."
+                => row.ports_for_neighbours, maybe;
+            flag "finished"
+                "Whether the search ended by itself; otherwise it gave up when its steps ran out."
+                => row.finished, maybe;
+            text "prefer" "What the picker looks at first, once each prop is on one controller."
+                => row.prefer;
         }
     }
 }
@@ -72,11 +85,25 @@ impl Found {
     fn words(&self) -> Vec<String> {
         let mut parts = vec![format!("{} used", counted(self.ports_used, "port"))];
         if let Some(least) = self.ports_at_least {
-            let with = match self.prefer {
-                "fewest ports" => String::new(),
-                prefer => format!(" with {prefer} first"),
-            };
-            parts.push(format!("no fewer than {least} possible{with}"));
+            if self.ports_used > least {
+                let prefer = self.prefer;
+                parts.push(format!("no fewer than {least} possible in any order"));
+                parts.push(match self.finished {
+                    Some(true) => format!("the search with {prefer} first ended by itself"),
+                    _ => format!("the search with {prefer} first gave up when its steps ran out"),
+                });
+            } else {
+                parts.push(format!("no fewer than {least} possible"));
+            }
+        }
+        if let Some(more) = self.ports_for_neighbours.filter(|more| *more > 0) {
+            let more = counted(more, "port");
+            parts.push(format!(
+                "{more} more than `prefer fewest ports` to hang props side by side"
+            ));
+        }
+        if let Some(not) = self.not_side_by_side.filter(|not| *not > 0) {
+            parts.push(format!("{} not side by side", counted(not, "prop")));
         }
         if let (Some(lead), Some(least)) = (self.lead_m, self.least_lead)
             && lead.value > 0
@@ -252,7 +279,7 @@ impl Fit {
             Part::Group(added, self.added.as_ref().map(Added::parts)),
         ];
         Survey {
-            title: self.display.clone(),
+            title: "how full it is".to_owned(),
             parts,
         }
     }
@@ -268,11 +295,13 @@ fn found(model: &Model, plan: &Plan) -> Found {
         lead_m: picked.map(|picked| Decimal::new(picked.lead_dm, 10)),
         least_lead: picked.map(|picked| picked.least_lead),
         apart: picked.map(|picked| picked.split),
+        not_side_by_side: picked.map(|picked| picked.apart),
+        ports_for_neighbours: picked.map(|picked| picked.opened.saturating_sub(picked.fewest)),
+        finished: picked.map(|picked| picked.finished),
         prefer: model
             .display
             .prefer
-            .map_or(Prefer::FewestPorts, |told| told.value)
-            .words(),
+            .map_or("side by side", |told| told.value.words()),
     }
 }
 

@@ -75,7 +75,7 @@ pub fn rows(model: &Model, plan: &Plan) -> Vec<PartRow> {
 pub fn survey(rows: &[PartRow]) -> Survey<'_> {
     let table = Table::list("parts", "A row for each kind of part.", rows);
     Survey {
-        title: "Parts".to_owned(),
+        title: "parts list".to_owned(),
         parts: vec![Part::Table(table)],
     }
 }

@@ -89,7 +89,7 @@ impl PowerView {
             None => vec![Part::Words(self.total.words()), Part::Cautions(CAUTIONS)],
         });
         Survey {
-            title: "Power".to_owned(),
+            title: "power".to_owned(),
             parts,
         }
     }

@@ -89,6 +89,8 @@ const LAYERS: &[&[&str]] = &[
     &[
         "output", "report", "explain", "page", "import", "format", "diff", "why",
     ],
+    &["editor"],
+    &["lsp"],
     &["cli"],
 ];
 
@@ -216,6 +218,16 @@ fn each_library_stays_in_its_room() {
         }
     }
     assert!(faults.is_empty(), "{faults}");
+}
+
+/// What newer versions of `textwrap` and `zip` bring would double the first build (DEVELOPERS.md, section 8).
+#[test]
+fn the_first_build_stays_small() {
+    let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();
+    for heavy in ["icu_segmenter", "zeroize"] {
+        let entry = format!("name = \"{heavy}\"");
+        assert!(!lock.contains(&entry), "Cargo.lock has {heavy} again");
+    }
 }
 
 #[test]

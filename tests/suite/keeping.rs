@@ -1,9 +1,10 @@
 //! What the lock keeps: properties over displays and edits, held against slow second deciders.
 //!
-//! `edits` draws series of edits on a display of many props; `least` is the slow decider for small ones.
+//! `edits` draws series of edits on a display of many props; `least` and `plugs` are slow deciders for small ones.
 
-mod edits;
+pub mod edits;
 mod least;
+mod plugs;
 
 use crate::check;
 use crate::random::{build, spec};
@@ -423,4 +424,64 @@ fn what_is_no_more_named_from_stock_is_freed() {
     let freed: Vec<&str> = past.freed.iter().map(|row| &*row.name).collect();
     assert_eq!(freed, ["arch", "hoop[1]"]);
     assert_eq!(names(&lock_of(&compiled)), ["reed"]);
+}
+
+/// How many small displays are tried; `KEEPING_CASES` says another number.
+const FEW_CASES: usize = 150;
+
+#[test]
+#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
+fn the_fewest_plugs_and_then_the_fewest_slots_move() {
+    let count = std::env::var("KEEPING_CASES").ok();
+    let count = count
+        .and_then(|count| count.parse().ok())
+        .unwrap_or(FEW_CASES);
+    let mut lot = Lot::new(4);
+    let (mut compared, mut plugged, mut shifted) = (0, 0, 0);
+    let mut wrong = Vec::new();
+    while compared < count {
+        let mut case = plugs::Case::draw(&mut lot);
+        // What has no room is another matter.
+        if case.least(&Lock::default()).is_none() {
+            continue;
+        }
+        let before = check::one(&case.text());
+        if before.has_errors() {
+            continue;
+        }
+        let lock = lock_of(&before);
+        let old = case.text();
+        let what = case.edit(&mut lot);
+        let Some(least) = case.least(&lock) else {
+            continue;
+        };
+        compared += 1;
+        let compiled = around(&case.text(), &lock);
+        let now = plugs::Case::moved(&lock, &lock_of(&compiled));
+        let off = compiled.plan.past.as_ref().and_then(|past| past.off);
+        plugged += usize::from(least.0 > 0);
+        shifted += usize::from(least.1 > 0);
+        if compiled.has_errors() || now != least || off.is_some() {
+            wrong.push(format!(
+                "{what}: {now:?} for {least:?}, off {off:?}\n{}--- before\n{old}--- now\n{}{}",
+                lock.rows
+                    .iter()
+                    .map(|row| format!(
+                        "# {} {} {:?} {} {}\n",
+                        row.name, row.controller, row.output, row.start, row.slots
+                    ))
+                    .collect::<String>(),
+                case.text(),
+                check::told(&compiled)
+            ));
+        }
+    }
+    println!("{compared} displays: {plugged} change a port, {shifted} move slots");
+    assert!(plugged * 20 > count && shifted * 20 > count);
+    assert!(
+        wrong.is_empty(),
+        "{} of {compared} wrong\n{}",
+        wrong.len(),
+        wrong.join("\n====\n")
+    );
 }

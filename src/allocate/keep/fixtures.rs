@@ -51,7 +51,7 @@ pub(in crate::allocate) fn slots(
             })
         })
         .collect();
-    let picked = choose::best(&intervals, fixtures.len(), 1, room).picked;
+    let picked = choose::best(&intervals, fixtures.len(), (1, room), old.choose_looks()).picked;
     let kept: Vec<Option<Place>> = places
         .iter()
         .zip(picked)

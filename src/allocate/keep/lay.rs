@@ -86,7 +86,12 @@ impl<'a> Keeper<'a> {
             })
             .collect();
         let controllers = model.controllers.len();
-        let best = choose::best(&intervals, units.len(), controllers, slots);
+        let best = choose::best(
+            &intervals,
+            units.len(),
+            (controllers, slots),
+            old.choose_looks(),
+        );
         let mut spans = Vec::with_capacity(controllers);
         let mut from = 0;
         for index in 0..controllers {

@@ -17,6 +17,7 @@ mod lay;
 mod names;
 pub(super) mod queue;
 mod room;
+mod search;
 pub(super) mod seats;
 mod taken;
 pub(super) mod units;
@@ -47,6 +48,8 @@ pub(super) struct Old<'a> {
     afresh: Vec<bool>,
     /// How many looks are left for finding what must give way.
     room_looks: Cell<u64>,
+    /// Whether a way is only tried, so that little is spent on it.
+    quick: Cell<bool>,
 }
 
 /// Binds a lock to a display.
@@ -68,6 +71,24 @@ impl<'a> Old<'a> {
                 .map(|controller| relay.has(&controller.name))
                 .collect(),
             room_looks: Cell::new(room::MOST_LOOKS),
+            quick: Cell::new(false),
+        }
+    }
+
+    /// From here on ways are only tried, or, after that, laid as well as can be.
+    fn only_try(&self, quick: bool) {
+        self.quick.set(quick);
+        self.room_looks.set(match quick {
+            true => room::FEW_LOOKS,
+            false => room::MOST_LOOKS,
+        });
+    }
+
+    /// How many looks are taken to choose what stays.
+    fn choose_looks(&self) -> u64 {
+        match self.quick.get() {
+            true => choose::FEW_LOOKS,
+            false => choose::MOST_LOOKS,
         }
     }
 
@@ -82,15 +103,17 @@ impl<'a> Old<'a> {
         controller.is_some_and(|c| self.afresh.get(c.index()).copied().unwrap_or(false))
     }
 
+    /// Whether a string may keep its place at all.
+    pub fn has_claim(&self, id: StringId) -> bool {
+        let lost = self.lost.get(id.index()).copied().flatten();
+        self.same_size && lost.is_none() && !self.afresh(id) && self.past.of(id).is_some()
+    }
+
     /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
-        let was = self
-            .past
-            .of(id)
-            .filter(|_| self.same_size && !self.afresh(id))?;
-        let here = was.controller.is_none_or(|old| old.index() == controller);
-        let lost = self.lost.get(id.index()).copied().flatten();
-        (here && lost.is_none()).then_some(was.start)
+        let afresh = self.afresh.get(controller).copied().unwrap_or(false);
+        let was = self.past.of(id)?;
+        (self.has_claim(id) && !afresh).then_some(was.start)
     }
 
     /// Slots that a string had; 0 for a new one.
@@ -112,7 +135,9 @@ impl<'a> Old<'a> {
         let items = units.iter().flat_map(|unit| &unit.items);
         let lain = items.filter_map(|item| {
             let start = self.target(item.id, controller)?;
-            let end = self.past.of(item.id)?.end();
+            let was = self.past.of(item.id)?;
+            let here = was.controller.is_none_or(|old| old.index() == controller);
+            let end = Some(was.end()).filter(|_| here)?;
             range.contains(&start).then_some((start, end))
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));

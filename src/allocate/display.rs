@@ -3,12 +3,11 @@
 use super::allocate;
 use crate::diagnostic::Sink;
 use crate::model::{
-    Addressing, Align, Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece,
-    PieceKind, PinPlace, Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start,
-    StringDef, StringId, Target, Told,
+    Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece, PieceKind, PinPlace,
+    Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId, Target,
+    Told,
 };
 use crate::plan::Plan;
-use crate::protocol::Input;
 use crate::source::Span;
 use std::sync::Arc;
 

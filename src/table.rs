@@ -1,7 +1,7 @@
 //! Tables as data: columns that say what they hold, and rows that are made one at a time.
 //!
-//! A survey makes tables, a format of `output/` writes them. Neither knows the other: a format asks each
-//! column what it is and each row for its cells.
+//! A survey makes tables, a format of `output/` writes them. Neither knows the other: a format asks
+//! each column what it is and each row for its cells.
 
 use crate::protocol::UniverseSlots;
 use std::borrow::Cow;
@@ -297,8 +297,9 @@ impl<R> Column<R> {
     }
 }
 
-/// The columns of a table, one a line: kind, key, what it says, cell of a row, and what else holds of it (methods of
-/// [`Column`]). `people` columns have a heading in place of a key; `[Row]` is a row within a row.
+/// The columns of a table, one a line: kind, key, what it says, cell of a row, and what else holds
+/// of it (methods of [`Column`]). `people` columns have a heading in place of a key; `[Row]` is a
+/// row within a row.
 macro_rules! columns {
     ($row:ident; $($kind:tt $key:literal $($about:literal)? => $cell:expr
         $(, $more:ident $(($($with:expr),*))?)*;)*) => {

@@ -89,8 +89,9 @@ fn strictly(input: &Input, mut compiled: Compiled) -> Compiled {
     compiled
 }
 
-/// Compiles a display for a command whose result is made from its plan, and reports what was found; `nothing`
-/// says what is missing where an error leaves no plan to trust, which is for the caller to look at.
+/// Compiles a display for a command whose result is made from its plan, and reports what was found;
+/// `nothing` says what is missing where an error leaves no plan to trust, which is for the caller
+/// to look at.
 ///
 /// # Errors
 /// Why the main file can't be read.

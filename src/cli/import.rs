@@ -66,8 +66,8 @@ fn write_both(path: &Path, import: &Import) -> Result<(), Stop> {
     Ok(())
 }
 
-/// Refuses to write a display beside a lock: that is another display's, whose addresses the next build would take
-/// over, and whose lock it would write over.
+/// Refuses to write a display beside a lock: that is another display's, whose addresses the next
+/// build would take over, and whose lock it would write over.
 fn no_lock_beside(path: &Path) -> Result<(), Stop> {
     let lock = path.with_extension(LOCK);
     if lock.symlink_metadata().is_err() {

@@ -4,8 +4,8 @@
 //!  text ──tokens──▶ words, marks, comments, blanks ──print──▶ lines ──align──▶ text
 //! ```
 //!
-//! Only blanks, line ends and `;` are changed, and on a single port a comma becomes the `->` that it means.
-//! Lines are kept as they are broken: nothing is joined or wrapped. The rules:
+//! Only blanks, line ends and `;` are changed, and on a single port a comma becomes the `->` that
+//! it means. Lines are kept as they are broken: nothing is joined or wrapped. The rules:
 //!
 //! - a block stays on one line if it is written on one; else each setting has a line of its own, four blanks
 //!   further in than its block;

@@ -14,8 +14,8 @@ pub struct Line<'a> {
     pub comment: Option<&'a str>,
     /// Whether an empty line stands before it.
     pub apart: bool,
-    /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block on one line,
-    /// or what follows the `:` of a wire or a string.
+    /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block
+    /// on one line, or what follows the `:` of a wire or a string.
     pub column: Option<usize>,
 }
 
@@ -157,7 +157,8 @@ impl<'a> Printer<'_, 'a> {
 
     fn semicolon(&mut self, at: usize) {
         if !self.is_in_line() {
-            // The next setting gets a line of its own, unless it has one already or only a comment follows.
+            // The next setting gets a line of its own, unless it has one already or only a comment
+            // follows.
             self.statement.clear();
             if let Some(next) = self.tokens.get(at + 1)
                 && next.kind != Kind::Comment

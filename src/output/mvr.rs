@@ -1,11 +1,11 @@
-//! Strings and fixtures with their addresses as My Virtual Rig (MVR, DIN SPEC 15801): a zip that holds
-//! `GeneralSceneDescription.xml`, version 1.6.
+//! Strings and fixtures with their addresses as My Virtual Rig (MVR, DIN SPEC 15801): a zip that
+//! holds `GeneralSceneDescription.xml`, version 1.6.
 //!
-//! A controller is a layer; every string and every DMX fixture is a `Fixture` in it, with its first slot as an
-//! absolute address: `(universe - 1) * 512 + slot`, whatever the display's own universes hold. A string that
-//! shows another's data is that one's multipatch. Identity is a UUID (RFC 9562, version 5) made from the
-//! string's name, so it stays while other things come and go. No GDTF file goes with it, so footprints are not
-//! in it: those are in the tables.
+//! A controller is a layer; every string and every DMX fixture is a `Fixture` in it, with its first
+//! slot as an absolute address: `(universe - 1) * 512 + slot`, whatever the display's own universes
+//! hold. A string that shows another's data is that one's multipatch. Identity is a UUID (RFC 9562,
+//! version 5) made from the string's name, so it stays while other things come and go. No GDTF file
+//! goes with it, so footprints are not in it: those are in the tables.
 
 use crate::model::{Model, PieceKind, StringId};
 use crate::page::html::escape;
@@ -35,7 +35,8 @@ fn identity(kind: &str, name: &str) -> String {
 pub fn render(model: &Model, plan: &Plan) -> io::Result<Vec<u8>> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
-        // The same display gives the same bytes, so the time is always the first that a zip can hold.
+        // The same display gives the same bytes, so the time is always the first that a zip can
+        // hold.
         .last_modified_time(DateTime::default());
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     archive.start_file("GeneralSceneDescription.xml", options)?;

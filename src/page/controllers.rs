@@ -15,9 +15,8 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     if crew.view.controllers().next().is_none() {
         put!(html; "<p>This display has no controller.</p>\n");
     }
-    put!(html;
-        "<p>A bar is what an output can send in one frame, or its own limit where that is smaller: dark is used, "
-    );
+    put!(html; "<p>A bar is what an output can send in one frame, or its own limit where that is ");
+    put!(html; "smaller: dark is used, ");
     put!(html; "hatched is lost to skipped nodes, empty is left.</p>\n");
     for (at, row) in crew.view.controllers().enumerate() {
         one(crew, at, &row, crew.lines_of(row.id), html);
@@ -79,12 +78,15 @@ fn output(line: &Line<'_>, html: &mut Html) {
     };
     let number = |number: u32| figure(u64::from(number));
     let or_none = |limit: Option<u32>| limit.map_or_else(|| "none".to_owned(), number);
-    put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name, "</a></th><td class=\"barcell\">");
+    put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name);
+    put!(html; "</a></th><td class=\"barcell\">");
     if let Some(limit) = row.limit {
         strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
     }
-    put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">", number(skipped));
-    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
+    put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">");
+    put!(html; number(skipped));
+    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">");
+    put!(html; or_none(row.limit), "</td><td>");
     put!(html; hangs(line), "</td></tr>\n");
 }
 

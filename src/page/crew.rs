@@ -1,6 +1,8 @@
-//! What the crew sees of a display: each data line with everything on it in order, and where its nodes fall.
+//! What the crew sees of a display: each data line with everything on it in order, and where its
+//! nodes fall.
 //!
-//! Made once from model and plan and read by every section and sheet, so that all of them count alike.
+//! Made once from model and plan and read by every section and sheet, so that all of them count
+//! alike.
 
 use crate::Compiled;
 use crate::model::{
@@ -61,7 +63,8 @@ pub enum Plug {
     Port(String),
     /// A port of a receiver, by its name.
     Receiver(String),
-    /// The next string or fixture on the cable, by its name; leads and skipped nodes may lie between.
+    /// The next string or fixture on the cable, by its name; leads and skipped nodes may lie
+    /// between.
     String(String),
     /// Nothing: the cable ends.
     End,
@@ -105,7 +108,8 @@ pub struct Hung<'a> {
     pub node: Option<&'a NodeKind>,
     /// Slots in a universe.
     pub slots_of_universe: u32,
-    /// Nodes of the data line before its first: strings, skips and its own skips count, stored strings do not.
+    /// Nodes of the data line before its first: strings, skips and its own skips count, stored
+    /// strings do not.
     pub before: u32,
     /// Where its ends go; `None` for a stored string, which is on no cable.
     pub plugs: Option<Plugs>,
@@ -240,7 +244,8 @@ impl<'a> Crew<'a> {
         words
     }
 
-    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or the display's.
+    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or
+    /// the display's.
     #[must_use]
     pub fn level(&self, line: &Line<'a>, receiver: Option<ReceiverId>) -> u32 {
         let own = match line.plan.output {
@@ -274,15 +279,16 @@ impl<'a> Line<'a> {
 }
 
 impl Hung<'_> {
-    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None` for the
-    /// controller's own output.
+    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None`
+    /// for the controller's own output.
     #[must_use]
     pub fn outlet(&self) -> Option<String> {
         let (receiver, port) = self.row.receiver?;
         Some(format!("{receiver}.{port}"))
     }
 
-    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`, `barn.4`.
+    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`,
+    /// `barn.4`.
     #[must_use]
     pub fn socket(&self, line: &Line<'_>) -> String {
         self.outlet().map_or_else(
@@ -417,8 +423,9 @@ fn items<'a>(
     items
 }
 
-/// The items of a line with every plug named: the one place that decides what comes before and after a string on
-/// its cable. A receiver begins a cable of its own, so the cable before it ends there.
+/// The items of a line with every plug named: the one place that decides what comes before and
+/// after a string on its cable. A receiver begins a cable of its own, so the cable before it ends
+/// there.
 fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
     let mut out: Vec<Item<'a>> = Vec::with_capacity(items.len() + 1);
     let mut from = Plug::Port(port.to_owned());

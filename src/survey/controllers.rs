@@ -231,8 +231,8 @@ impl<'a> View<'a> {
         }
     }
 
-    /// What a controller's universes cost on the network at the frame rate, in hundredths of a Mbit/s. A
-    /// universe is sent up to its highest slot in use here, whoever it belongs to.
+    /// What a controller's universes cost on the network at the frame rate, in hundredths of a
+    /// Mbit/s. A universe is sent up to its highest slot in use here, whoever it belongs to.
     fn load(&self, heard: &[Heard], controller: &Controller) -> Decimal {
         let highest: Vec<u32> = heard.iter().map(|row| row.highest).collect();
         let bits = match highest.is_empty() {

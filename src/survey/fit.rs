@@ -1,8 +1,9 @@
-//! How full a display is: each port at its frame rate, each controller, how good the picked ports are; and where
-//! something that is not in it yet would go.
+//! How full a display is: each port at its frame rate, each controller, how good the picked ports
+//! are; and where something that is not in it yet would go.
 //!
-//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes like the last on it;
-//! an empty one is taken to get nodes of the slowest make of the display that it drives.
+//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes
+//! like the last on it; an empty one is taken to get nodes of the slowest make of the display that
+//! it drives.
 
 mod added;
 
@@ -480,7 +481,8 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
     begins
 }
 
-/// Universes that a controller can grow by, which listens to this many; `begins` says where others begin.
+/// Universes that a controller can grow by, which listens to this many; `begins` says where others
+/// begin.
 fn universes_left(model: &Model, plan: &Plan, begins: &[u32], id: ControllerId, heard: u64) -> u64 {
     let (own, controller) = (&plan.controllers[id], &model.controllers[id]);
     let last = own

@@ -1,4 +1,5 @@
-//! The table of used outputs, by controller as declared, pixel ports before DMX outputs, each by number.
+//! The table of used outputs, by controller as declared, pixel ports before DMX outputs, each by
+//! number.
 
 use super::View;
 use crate::model::{Output, PieceKind, StringId};

@@ -1,7 +1,8 @@
 //! Which slots of which universe are in use, and by whom.
 //!
-//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at the end
-//! of a universe are in no stretch; strings that share slots give the same stretch twice, counted once.
+//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at
+//! the end of a universe are in no stretch; strings that share slots give the same stretch twice,
+//! counted once.
 
 use crate::grid::Body;
 use crate::model::{ControllerId, Model, Output, StringId};

@@ -95,7 +95,10 @@ impl Row for UniverseRow<'_> {
                 => Cell::List(row.also.iter().map(Cell::from).collect()), programs;
             texts "strings" "The strings in it, by slot." => row.strings.as_slice();
             texts "also"
-                => Cell::List(row.also.iter().map(|other| other.controller.into()).collect()), sheets;
+                => {
+                    let names = row.also.iter().map(|other| other.controller.into());
+                    Cell::List(names.collect())
+                }, sheets;
         }
     }
 

@@ -36,9 +36,9 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`, or `jetty.1` of
-    /// a receiver), a controller or a receiver: its strings, and the ports, controllers and universes that carry
-    /// them. A port that nothing hangs on has none.
+    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`,
+    /// or `jetty.1` of a receiver), a controller or a receiver: its strings, and the ports,
+    /// controllers and universes that carry them. A port that nothing hangs on has none.
     ///
     /// # Errors
     /// The nearest names, where nothing has this one.

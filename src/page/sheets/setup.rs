@@ -10,11 +10,14 @@ use crate::unit::{Dimension, counted, quantity};
 pub const PART: Part = Part::new("set-up", "Controller set-up", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html; "<p>What to set on each controller, in the words of this display; its own set-up page may have ");
-    put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ask for them.</p>\n");
+    put!(html; "<p>What to set on each controller, in the words of this display; its own set-up ");
+    put!(html; "page may have ");
+    put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ");
+    put!(html; "ask for them.</p>\n");
     for (at, row) in crew.view.controllers().enumerate() {
         let lines = crew.lines_of(row.id);
-        put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name, "</h3>\n");
+        put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name);
+        put!(html; "</h3>\n");
         settings(crew, &row, html);
         if !lines.is_empty() {
             ports(crew, lines, at, html);
@@ -123,13 +126,10 @@ fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
 
 fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
     let row = &hung.row;
-    put!(html;
-        "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/", row.start.slot,
-        "</td><td class=\"n\">"
-    );
-    put!(html;
-        row.start.channel, "</td><td class=\"num\">", row.end.universe, "/", row.end.slot, "</td><td class=\"n\">"
-    );
+    put!(html; "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/");
+    put!(html; row.start.slot, "</td><td class=\"n\">");
+    put!(html; row.start.channel, "</td><td class=\"num\">", row.end.universe, "/", row.end.slot);
+    put!(html; "</td><td class=\"n\">");
     match row.nodes {
         Some(nodes) => {
             put!(html; nodes, "</td><td class=\"n\">", row.skip_before);
@@ -141,7 +141,8 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
             put!(html; counted(row.slots, "slot"), "</td><td class=\"n\">");
         }
     }
-    put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""), "</td><td class=\"n\">");
+    put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""));
+    put!(html; "</td><td class=\"n\">");
     if row.nodes.is_some() {
         put!(html; quantity(i64::from(crew.level(line, receiver(crew, hung))), Dimension::Share));
     }

@@ -8,7 +8,8 @@ use crate::table::{Cell, Column, Face, Head, Kind, Part, Point, Row, Table, colu
 use crate::unit::counted;
 use std::collections::BTreeMap;
 
-/// The most nodes that may be asked for: more than any port drives, and a number that is surely meant.
+/// The most nodes that may be asked for: more than any port drives, and a number that is surely
+/// meant.
 const MOST_NODES: u32 = 1_000_000;
 
 /// What is to be added.

@@ -169,8 +169,8 @@ pub fn leads(model: &Model, plan: &Plan) -> Vec<PartRow> {
         .collect()
 }
 
-/// Joints of the data lines: one before every string, lead and dark node that hangs on a port this season,
-/// one at every fixture; and what ends a DMX line.
+/// Joints of the data lines: one before every string, lead and dark node that hangs on a port this
+/// season, one at every fixture; and what ends a DMX line.
 pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let (mut pixel, mut dmx, mut ends, mut dark) = (0, 0, 0, 0);
     for port in &plan.ports {

@@ -8,8 +8,8 @@ use crate::plan::Plan;
 use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
-/// How many points an injection makes on one string. `every` counts from the first node, and a point may be
-/// after the last.
+/// How many points an injection makes on one string. `every` counts from the first node, and a
+/// point may be after the last.
 fn points_on(place: InjectAt, shape: &Shape) -> u64 {
     let each = match place {
         InjectAt::Start | InjectAt::End | InjectAt::Node(_) => return 1,

@@ -7,8 +7,10 @@
 //!        include (other texts)         │  lock of the      │                │
 //!                                      │  last build       │                │
 //!                                      └───────┬───────────┘                │
-//!                                           output                       report
-//!                                    tables: text csv json yaml   terminal short json sarif github
+//!                                           survey                       report
+//!                                              │                 terminal short json sarif github
+//!                                           output
+//!                               text csv json yaml xlsx html
 //! ```
 //!
 //! [`compile`] is the whole of it. Stages meet in data ([`ast`], [`model`], [`plan`]) and never call one
@@ -18,6 +20,7 @@
 pub mod source;
 
 pub mod diagnostic;
+pub mod keyed;
 pub mod unit;
 
 pub mod cable;
@@ -29,6 +32,7 @@ pub mod graph;
 pub mod loads;
 pub mod model;
 pub mod plan;
+pub mod table;
 
 pub mod lock;
 
@@ -47,6 +51,8 @@ pub mod check;
 pub mod lockfile;
 pub mod power;
 
+pub mod survey;
+
 pub mod format;
 pub mod import;
 pub mod output;
@@ -58,6 +64,12 @@ pub mod diff;
 pub mod explain;
 pub mod why;
 
+pub mod editor;
+
+#[cfg(feature = "cli")]
+pub mod lsp;
+
+#[cfg(feature = "cli")]
 pub mod cli;
 
 use ast::Ast;
@@ -66,6 +78,7 @@ use lock::{Lock, Relay};
 use lockfile::LockText;
 use model::Model;
 use plan::Plan;
+use resolve::include::Parse;
 use source::{Files, Loaded, SourceMap};
 
 /// What became of a display.
@@ -108,8 +121,28 @@ pub fn compile_relaid(
     lock: Option<Loaded>,
     relay: &Relay,
 ) -> Compiled {
+    compile_read(
+        SourceMap::default(),
+        &syntax::parse,
+        files,
+        main,
+        lock,
+        relay,
+    )
+}
+
+/// The same for a display that is being edited: `parse` may have read a text before, see [`SourceMap::after`].
+#[must_use]
+pub fn compile_read(
+    sources: SourceMap,
+    parse: &Parse<'_>,
+    files: &dyn Files,
+    main: Loaded,
+    lock: Option<Loaded>,
+    relay: &Relay,
+) -> Compiled {
     let mut sink = Sink::default();
-    let (mut sources, ast, mut model) = understand(files, main, &mut sink);
+    let (mut sources, ast, mut model) = understand(sources, parse, files, main, &mut sink);
     let beside = lock.is_some();
     let lock = lock
         .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
@@ -128,14 +161,20 @@ pub fn compile_relaid(
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
-    let (sources, ast, model) = understand(files, main, &mut sink);
+    let sources = SourceMap::default();
+    let (sources, ast, model) = understand(sources, &syntax::parse, files, main, &mut sink);
     decide((sources, ast, model), None, lock, &Relay::Nothing, sink)
 }
 
 /// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
-fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Ast, Model) {
-    let mut sources = SourceMap::default();
-    let ast = resolve::include::gather(files, main, &syntax::parse, &mut sources, sink);
+fn understand(
+    mut sources: SourceMap,
+    parse: &Parse<'_>,
+    files: &dyn Files,
+    main: Loaded,
+    sink: &mut Sink,
+) -> (SourceMap, Ast, Model) {
+    let ast = resolve::include::gather(files, main, parse, &mut sources, sink);
     let meant = |more: &[u32]| {
         let mut told = Sink::default();
         (resolve::resolve(&ast, &sources, more, &mut told), told)

@@ -73,42 +73,23 @@ impl Display {
         self.model.controllers.push(Controller {
             name: format!("box{}", self.model.controllers.len()).into(),
             at,
-            label: None,
-            host: None,
-            input: Input::default(),
-            input_at: None,
             start,
             start_at: Some(at),
-            most_universes: None,
-            universe_slots: None,
-            priority: None,
-            sync: None,
-            addressing: Addressing::PerPort,
-            addressing_at: None,
-            align: Align::Off,
-            whole_nodes: false,
-            whole_nodes_at: None,
-            dim: None,
-            stands: None,
             ports: (1..=ports).map(port).collect(),
             dmx: (1..=dmx).map(|value| Told { value, at }).collect(),
-            draw_mw: None,
-            circuit: None,
-            broken: false,
-            stock: false,
-        });
-        ControllerId::from(self.model.controllers.len() - 1)
+            ..Controller::default()
+        })
     }
 
     /// The controller, to set it up.
     pub fn set(&mut self, id: ControllerId) -> &mut Controller {
-        &mut self.model.controllers[id.index()]
+        &mut self.model.controllers[id]
     }
 
     /// Adds a prop of one string of so many nodes of a make, or (no make) a fixture of so many slots.
     pub fn prop(&mut self, node: Option<NodeId>, count: u32) -> StringId {
         let at = self.spot();
-        let each = node.map_or(1, |node| self.model.nodes[node.index()].slots);
+        let each = node.map_or(1, |node| self.model.nodes[node].slots);
         self.model.shapes.push(Shape {
             at,
             name: None,
@@ -154,7 +135,7 @@ impl Display {
 
     /// The string, to set it up.
     pub fn change(&mut self, id: StringId) -> &mut StringDef {
-        &mut self.model.strings[id.index()]
+        &mut self.model.strings[id]
     }
 
     /// Wires strings, each with a pin perhaps.

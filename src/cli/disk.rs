@@ -4,7 +4,7 @@ mod guard;
 mod whole;
 
 pub use guard::Guard;
-pub use whole::{create_folder, same_file, tidy, write_whole};
+pub use whole::{create_folder, same_file, take_back, tidy, write_whole};
 
 use crate::lockfile;
 use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};
@@ -67,6 +67,11 @@ impl Disk {
     pub fn from_stdin(name: &Path) -> Result<(Self, Loaded), String> {
         let bytes = limited(io::stdin().lock(), 0, MOST_FILE_BYTES)
             .map_err(|error| format!("can't read standard input: {}", reason(&error)))?;
+        Ok(Self::of_text(name, bytes))
+    }
+
+    /// A main text that does not come from its file, to be shown as `name`; the folder of `name` is the display's.
+    pub fn of_text(name: &Path, bytes: Vec<u8>) -> (Self, Loaded) {
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
         let folder = if given.as_os_str().is_empty() {
             Path::new(".")
@@ -85,7 +90,7 @@ impl Disk {
             texts: RefCell::default(),
         };
         let loaded = disk.keep(&root.join(file), root.clone(), shown(name), bytes);
-        Ok((disk, loaded))
+        (disk, loaded)
     }
 
     /// The lock beside the display, if there is one; a link is followed.
@@ -180,6 +185,16 @@ impl Files for Disk {
     }
 }
 
+/// The paths of the files in a folder that may be displays, in order; none where it can't be read.
+pub fn displays_in(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let paths = entries.map(|entry| entry.path());
+    let own = paths.filter(|path| path.extension().is_some_and(|end| end == "tinsel"));
+    let mut names: Vec<String> = own.map(|path| shown(&path)).collect();
+    names.sort();
+    names
+}
+
 /// Makes a folder that is to be written into, and those above it, where they are missing.
 ///
 /// # Errors
@@ -264,13 +279,7 @@ pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();
     let mut out = String::with_capacity(bytes.len());
     for chunk in bytes.utf8_chunks() {
-        for c in chunk.valid().chars() {
-            if crate::diagnostic::words::is_unprintable(c) {
-                out.extend(c.escape_unicode());
-            } else {
-                out.push(c);
-            }
-        }
+        out.push_str(&crate::diagnostic::words::visible(chunk.valid(), ""));
         for byte in chunk.invalid() {
             out.push_str(&format!("\\x{byte:02X}"));
         }

@@ -3,9 +3,9 @@
 use super::print::Line;
 use unicode_width::UnicodeWidthStr;
 
-/// What begins later than here, behind the indent, is not moved to a common column and moves no other.
+/// What begins later than here, after the indent, is not moved to a common column and moves no other.
 const LAST_COLUMN: usize = 20;
-/// The comment behind a longer line does not move those of its paragraph.
+/// The comment after a longer line does not move those of its paragraph.
 const LAST_COMMENT: usize = 64;
 /// Blanks between a line and its comment.
 const BEFORE_COMMENT: usize = 2;

@@ -15,7 +15,7 @@ pub struct Line<'a> {
     /// Whether an empty line stands before it.
     pub apart: bool,
     /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block on one line,
-    /// or what stands behind the `:` of a wire or a string.
+    /// or what follows the `:` of a wire or a string.
     pub column: Option<usize>,
 }
 
@@ -105,7 +105,7 @@ impl<'a> Printer<'_, 'a> {
             self.blocks.push(is_in_line);
             self.statement.clear();
             if !is_in_line {
-                // What stands behind it on its line can only be a comment.
+                // Only a comment can follow on its line.
                 let next = self.tokens.get(at + 1);
                 if !next.is_some_and(|next| next.kind == Kind::Comment && next.lines == 0) {
                     self.end_line();
@@ -149,7 +149,7 @@ impl<'a> Printer<'_, 'a> {
             self.begin_line(token, goes_on);
         }
         self.line.comment = Some(token.text);
-        // Nothing stands behind a comment.
+        // Nothing follows a comment.
         if self.before.is_some_and(|before| before.is("{")) && self.statement.is_empty() {
             self.end_line();
         }

@@ -7,9 +7,8 @@
 //! string's name, so it stays while other things come and go. No GDTF file goes with it, so footprints are not
 //! in it: those are in the tables.
 
-use super::View;
-use super::xml::escape;
 use crate::model::{Model, PieceKind, StringId};
+use crate::page::html::escape;
 use crate::plan::Plan;
 use std::fmt::Write as _;
 use std::io::{self, Cursor, Write as _};
@@ -54,14 +53,9 @@ fn scene(model: &Model, plan: &Plan) -> String {
         env!("CARGO_PKG_VERSION")
     );
     out.push_str("  <Scene>\n    <Layers>\n");
-    let view = View::new(model, plan);
     let mut number = 0_u32;
-    for (at, controller) in model.controllers.iter().enumerate() {
-        let ports = plan
-            .ports
-            .iter()
-            .filter(|port| port.controller.index() == at);
-        let pieces = ports.flat_map(|port| &port.pieces);
+    for (id, controller) in model.controllers.pairs() {
+        let pieces = plan.ports_of(id).iter().flat_map(|port| &port.pieces);
         let strings: Vec<StringId> = pieces
             .filter_map(|piece| match piece.piece.kind {
                 PieceKind::String(id, _) => Some(id),
@@ -79,7 +73,7 @@ fn scene(model: &Model, plan: &Plan) -> String {
         );
         for id in strings {
             number += 1;
-            fixture(model, &view, plan, id, number, &mut out);
+            fixture(model, plan, id, number, &mut out);
         }
         out.push_str("        </ChildList>\n      </Layer>\n");
     }
@@ -88,26 +82,17 @@ fn scene(model: &Model, plan: &Plan) -> String {
 }
 
 /// One string or fixture; `number` counts them from 1.
-fn fixture(
-    model: &Model,
-    view: &View<'_>,
-    plan: &Plan,
-    id: StringId,
-    number: u32,
-    out: &mut String,
-) {
-    let (Some(placed), Some(string)) = (plan.of(id), model.string(id)) else {
-        return;
-    };
+fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut String) {
+    let Some(placed) = plan.of(id) else { return };
     let name = model.name_of(id);
-    let multipatch = string.same_as.map_or_else(String::new, |other| {
+    let multipatch = model.strings[id].same_as.map_or_else(String::new, |other| {
         format!(
             " multipatch=\"{}\"",
             identity("string", &model.name_of(other))
         )
     });
-    let start = view.point(placed.start);
-    let address = u64::from(start.universe - 1) * SLOTS + u64::from(start.slot);
+    let (universe, slot) = plan.universe_slot(placed.start);
+    let address = u64::from(universe - 1) * SLOTS + u64::from(slot);
     let (x, y) = stands(model, id).unwrap_or((0, 0));
     let place = |um: i64| crate::unit::decimal(um, 1_000);
     let _ = writeln!(
@@ -136,7 +121,7 @@ fn fixture(
 
 /// Where the prop or member of a string stands, in micrometres.
 fn stands(model: &Model, id: StringId) -> Option<(i64, i64)> {
-    let (string, prop) = (model.string(id)?, model.prop_of(id)?);
+    let (string, prop) = (&model.strings[id], model.prop(id));
     let member = prop.members.iter().find(|m| m.number == string.member);
     member.and_then(|member| member.stands).or(prop.stands)
 }

@@ -1,12 +1,12 @@
 //! The graph of a display as a picture (SVG): what stands to the right depends on what it is joined to on its
 //! left, so a data line reads from its port onwards, one string a column.
 //!
-//! A thing's column is one behind the last of what it depends on; within a column things stand as near as
+//! A thing's column is the one after the last of what it depends on; within a column things stand as near as
 //! they can to what they follow. Rings, which are errors, are opened where they were declared first. The kind
-//! of a thing and of a joint is told in words, and in the titles that a screen reader reads.
+//! of a thing and of a joint stands in words, and in the titles that a screen reader reads.
 
-use super::xml::escape;
 use crate::graph::{EdgeKind, Graph};
+use crate::page::html::escape;
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthChar;
 
@@ -157,7 +157,7 @@ impl Picture {
     }
 }
 
-/// A vertex's column is one behind the last of those it depends on. Where only rings are left, the first
+/// A vertex's column is the one after the last of those it depends on. Where only rings are left, the first
 /// declared goes on with what is known.
 fn columns(
     shows: &[bool],

@@ -2,19 +2,14 @@
 
 use super::Part;
 use super::crew::{Crew, Line};
-use super::html::{Html, figure, put};
+use super::html::{self, Html, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
-use crate::model::{Controller, Output, ReservedOutput};
-use crate::output::row::ControllerRow;
-use std::collections::BTreeMap;
+use crate::model::{Output, ReservedOutput};
+use crate::survey::ControllerRow;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "controllers",
-    title: "Controllers",
-    write,
-};
+pub const PART: Part = Part::new("controllers", "Controllers", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     if crew.view.controllers().next().is_none() {
@@ -24,30 +19,12 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
         "<p>A bar is what an output can send in one frame, or its own limit where that is smaller: dark is used, "
     );
     put!(html; "hatched is lost to skipped nodes, empty is left.</p>\n");
-    let lines: BTreeMap<&str, &[Line<'_>]> = crew
-        .by_controller()
-        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
-        .collect();
-    let mut declared: BTreeMap<&str, &Controller> = BTreeMap::new();
-    for controller in &crew.model().controllers {
-        declared.insert(&controller.name, controller);
-    }
     for (at, row) in crew.view.controllers().enumerate() {
-        let lines = lines.get(row.name).copied().unwrap_or(&[]);
-        if let Some(controller) = declared.get(row.name) {
-            one(crew, controller, at, &row, lines, html);
-        }
+        one(crew, at, &row, crew.lines_of(row.id), html);
     }
 }
 
-fn one(
-    crew: &Crew<'_>,
-    controller: &Controller,
-    at: usize,
-    row: &ControllerRow<'_>,
-    lines: &[Line<'_>],
-    html: &mut Html,
-) {
+fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
     put!(html; "<article class=\"lazy\" id=\"c", at, "\">\n<h3>", row.name, "</h3>\n<p>");
     if let Some(label) = row.label {
         put!(html; label, ". ");
@@ -56,27 +33,34 @@ fn one(
     if let Some(host) = row.host {
         put!(html; " at <span class=\"num\">", host, "</span>");
     }
-    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+    if let Some((first, last)) = row.universes.ends {
         put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
         put!(html; row.universes.count, " in use");
         if row.spare_universes > 0 {
-            put!(html; ", ", row.spare_universes, " spare behind its own");
+            put!(html; ", ", row.spare_universes, " spare after its own");
         }
     }
     put!(html; "; ", row.mbit_per_s.words(), " Mbit/s on the network.</p>\n");
     if !lines.is_empty() {
         table(lines, row.name, html);
     }
-    rest(crew, controller, lines, html);
+    rest(crew, row, lines, html);
     put!(html; "</article>\n");
 }
 
 fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-label=\"Outputs of ", controller, "\">\n");
-    put!(html; "<table class=\"bars\">\n<thead><tr><th scope=\"col\">Output</th><th scope=\"col\">Used and left</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Used</th><th scope=\"col\" class=\"n\">Skips</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Left</th><th scope=\"col\" class=\"n\">Limit</th>");
-    put!(html; "<th scope=\"col\">Hangs on it</th></tr></thead>\n<tbody>\n");
+    let name = format!("Outputs of {controller}");
+    let headings = [
+        "Output",
+        "Used and left",
+        "#Used",
+        "#Skips",
+        "#Left",
+        "#Limit",
+        "Hangs on it",
+    ];
+    html::head(html, ("aria-label", &name), "bars", &headings);
+    put!(html; "<tbody>\n");
     for line in lines {
         output(line, html);
     }
@@ -85,11 +69,11 @@ fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
 
 fn output(line: &Line<'_>, html: &mut Html) {
     let row = &line.row;
-    let (used, skipped) = match row.limit_in {
-        "slots" => (row.slots, 0),
-        _ => (row.nodes, row.skipped),
+    let (used, skipped) = match row.in_slots {
+        true => (row.slots, 0),
+        false => (row.nodes, row.skipped),
     };
-    let unit = match (used, row.limit_in) {
+    let unit = match (used, row.limit_in()) {
         (1, unit) => unit.trim_end_matches('s'),
         (_, unit) => unit,
     };
@@ -100,7 +84,7 @@ fn output(line: &Line<'_>, html: &mut Html) {
         strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
     }
     put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">", number(skipped));
-    put!(html; "</td><td class=\"n\">", or_none(row.left), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
+    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
     put!(html; hangs(line), "</td></tr>\n");
 }
 
@@ -115,18 +99,11 @@ fn hangs(line: &Line<'_>) -> String {
 }
 
 /// The outputs with nothing on them, and which of those are not to be used.
-fn rest(crew: &Crew<'_>, controller: &Controller, lines: &[Line<'_>], html: &mut Html) {
-    let reserved: Vec<&ReservedOutput> = crew
-        .model()
-        .reserved_outputs
-        .iter()
-        .filter(|r| {
-            r.slots.is_none()
-                && crew
-                    .model()
-                    .controller(r.controller)
-                    .is_some_and(|c| c.at == controller.at)
-        })
+fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
+    let controller = row.controller;
+    let reserved = crew.model().reserved_outputs.iter();
+    let reserved: Vec<&ReservedOutput> = reserved
+        .filter(|r| r.slots.is_none() && r.controller == row.id)
         .collect();
     let taken = |output: Output| {
         lines.iter().any(|line| line.plan.output == output)

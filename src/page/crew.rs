@@ -4,12 +4,11 @@
 
 use crate::Compiled;
 use crate::model::{
-    Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed, Prop,
-    Receiver, ReceiverId, Shape, StringDef, StringId,
+    Controller, ControllerId, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind,
+    PowerFeed, Prop, Receiver, ReceiverId, Shape, StringDef, StringId,
 };
-use crate::output::View;
-use crate::output::row::{PortRow, StringRow};
 use crate::plan::{Plan, PortPlan};
+use crate::survey::{PortRow, StringRow, View};
 use crate::unit::{Dimension, Gauge, quantity};
 use crate::usage::output_name;
 use std::collections::BTreeMap;
@@ -128,19 +127,16 @@ impl<'a> Crew<'a> {
         let mut strings = view.strings().peekable();
         let mut lines = Vec::new();
         for port in &plan.ports {
-            let Some(controller) = model.controller(port.controller) else {
-                continue;
-            };
+            let controller = &model.controllers[port.controller];
             // A port without a placed string has no row.
-            let same = |row: &PortRow<'_>| {
-                row.controller == &*controller.name && row.port.0 == port.output
-            };
+            let same =
+                |row: &PortRow<'_>| row.controller == &*controller.name && row.port == port.output;
             let Some(row) = rows.next_if(|row| same(row)) else {
                 continue;
             };
             let mut own = Vec::new();
             while let Some(string) =
-                strings.next_if(|s| s.controller == row.controller && s.port.0 == port.output)
+                strings.next_if(|s| s.controller == row.controller && s.port == port.output)
             {
                 own.push(string);
             }
@@ -190,6 +186,15 @@ impl<'a> Crew<'a> {
             .chunk_by(|a, b| a.plan.controller == b.plan.controller)
     }
 
+    /// The lines of one controller.
+    #[must_use]
+    pub fn lines_of(&self, id: ControllerId) -> &[Line<'a>] {
+        let mut lines = self.by_controller();
+        lines
+            .find(|lines| lines.iter().all(|line| line.plan.controller == id))
+            .unwrap_or(&[])
+    }
+
     /// Every string and fixture with its line.
     pub fn hung(&self) -> impl Iterator<Item = (&Line<'a>, &Hung<'a>)> {
         self.lines
@@ -220,10 +225,9 @@ impl<'a> Crew<'a> {
     /// A lead of power in words: `supply shed through 3 m of 16 AWG, fuse 5 A`.
     #[must_use]
     pub fn lead_words(&self, lead: &FeedLead) -> String {
-        let supply = self.compiled.model.supplies.get(lead.supply.index());
         let mut words = format!(
             "supply {} through {} of {}",
-            supply.map_or("", |supply| &*supply.name),
+            self.compiled.model.supplies[lead.supply].name,
             quantity(lead.length_um, Dimension::Length),
             lead.gauge.words()
         );
@@ -274,7 +278,7 @@ impl Hung<'_> {
     /// controller's own output.
     #[must_use]
     pub fn outlet(&self) -> Option<String> {
-        let (receiver, port) = (self.row.receiver?, self.row.receiver_port?);
+        let (receiver, port) = self.row.receiver?;
         Some(format!("{receiver}.{port}"))
     }
 
@@ -329,7 +333,7 @@ pub fn cable(length_um: i64, gauge: Option<Gauge>) -> String {
 pub fn place_words(place: InjectAt, shape: &Shape) -> String {
     match place {
         InjectAt::Start => "at the start, before node 1".to_owned(),
-        InjectAt::End => format!("at the end, behind node {}", shape.nodes),
+        InjectAt::End => format!("at the end, after node {}", shape.nodes),
         InjectAt::Node(node) => format!("at node {node}"),
         InjectAt::EveryNodes(_) => format!("at nodes {}", places(place, shape)),
         InjectAt::EveryStrands(1) => format!("at every strand, at nodes {}", places(place, shape)),
@@ -402,11 +406,8 @@ fn items<'a>(
                 items.push(Item::Lead(length, lead));
             }
             PieceKind::String(id, _) => {
-                let hung = plan
-                    .of(id)
-                    .and_then(|_| rows.next())
-                    .and_then(|row| hung(model, id, row, before));
-                if let Some(hung) = hung {
+                if let Some(row) = plan.of(id).and_then(|_| rows.next()) {
+                    let hung = hung(model, id, row, before);
                     before = before.saturating_add(hung.in_line());
                     items.push(Item::String(Box::new(hung)));
                 }
@@ -454,7 +455,7 @@ fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
 
 fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Option<Item<'a>> {
     let id = at?;
-    let receiver = model.receivers.get(id.index())?;
+    let receiver = &model.receivers[id];
     match port.output {
         Output::Pixel(number) => Some(Item::Receiver(
             receiver,
@@ -465,16 +466,16 @@ fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Op
     }
 }
 
-fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> Option<Hung<'a>> {
-    Some(Hung {
+fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> Hung<'a> {
+    Hung {
         id,
-        string: model.string(id)?,
-        prop: model.prop_of(id)?,
+        string: &model.strings[id],
+        prop: model.prop(id),
         row,
-        shape: model.shape_of(id)?,
+        shape: model.shape(id),
         node: model.node_of(id),
-        slots_of_universe: model.display.universe_slots,
+        slots_of_universe: model.display.universe_slots.get(),
         before,
         plugs: None,
-    })
+    }
 }

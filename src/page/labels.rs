@@ -10,11 +10,7 @@ use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment};
 use std::fmt::Write as _;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "labels",
-    title: "Labels",
-    write,
-};
+pub const PART: Part = Part::new("labels", "Labels", write);
 
 /// Labels of a sheet: three across, eight down.
 const SHEET: usize = 24;
@@ -142,7 +138,7 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
 /// A code as one path, a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
     // Four short lines always fit into a code; one that did not would be a label without.
-    // All eight masks are lawful. Finding the best of them takes most of the time of a page, and these codes are
+    // All eight masks are allowed. Finding the best of them takes most of the time of a page, and these codes are
     // small and printed large.
     let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
     let segments = QrSegment::make_segments(text);

@@ -1,13 +1,13 @@
 //! Strips and bars as SVG that stretches with its page: lengths are percentages, so text keeps its shape.
 //!
-//! Six fills, each a colour and a pattern, tell neighbours apart; what they are is always said in words too.
+//! Six fills, each a colour and a pattern, tell neighbours apart; words always say the same.
 
 use super::html::{Html, Percent, put};
 
 /// How many fills there are.
 pub const FILLS: usize = 6;
 
-/// What all strips of a page refer to: the fills, and the ruler under a strip of so many slots.
+/// What all strips of a page refer to: the fills, and the ruler under a strip of that many slots.
 pub fn definitions(slots: u32, html: &mut Html) {
     html.raw(
         "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\"><defs>\

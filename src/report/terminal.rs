@@ -87,7 +87,7 @@ pub fn render(sources: &SourceMap, finding: &Diagnostic, look: Look) -> String {
 }
 
 fn heading(finding: &Diagnostic) -> String {
-    let message = printable(&finding.message);
+    let message = words::visible(finding.message.trim_end(), "\n");
     format!("{}[{}]: {message}", finding.severity.word(), finding.code)
 }
 
@@ -102,21 +102,12 @@ fn tail(text: &mut String, word: &str, sentence: &str, look: Look) {
         ("", "")
     };
     let indent = " ".repeat(8);
-    let sentence = wrap(&printable(sentence), &indent, look.width);
+    let sentence = wrap(
+        &words::visible(sentence.trim_end(), "\n"),
+        &indent,
+        look.width,
+    );
     text.push_str(&format!("{on}{word:>6}:{off} {sentence}\n"));
-}
-
-/// Text with line ends kept and whatever would steer a terminal written out.
-fn printable(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.trim_end().chars() {
-        if c != '\n' && words::is_unprintable(c) {
-            out.extend(c.escape_unicode());
-        } else {
-            out.push(c);
-        }
-    }
-    out
 }
 
 /// The offending place in the colour of the severity, others in a calmer one.
@@ -197,7 +188,7 @@ impl miette::Diagnostic for Picture<'_> {
 struct Marked {
     start: usize,
     end: usize,
-    /// Line and column as told to people, both from 0.
+    /// Line and column as people read them, both from 0.
     place: (usize, usize),
     text: String,
     first: bool,
@@ -210,7 +201,7 @@ struct ShownLine {
     file: usize,
     /// Its number there, from 0.
     number: usize,
-    /// Where it begins in the excerpt, and just behind its line end.
+    /// Where it begins in the excerpt, and just after its line end.
     start: usize,
     end: usize,
 }
@@ -298,7 +289,7 @@ impl Excerpt {
                 start: from,
                 end: map(want.end).max(from),
                 place: (number, want.column),
-                text: wrap(&printable(want.text), "", room),
+                text: wrap(&words::visible(want.text.trim_end(), "\n"), "", room),
                 first: want.first,
             });
         }
@@ -350,7 +341,7 @@ impl Excerpt {
     }
 }
 
-/// The columns that characters take one behind the other, each sum with its character's own; a little too
+/// The columns that characters take one after another, each sum with its character's own; a little too
 /// many for tabs, and one for what takes none, so that a heap of combining marks is clipped too.
 fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     chars.scan(0, |sum, c| {
@@ -363,7 +354,7 @@ fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     })
 }
 
-/// A label held to the line it begins on; its text tells the rest.
+/// A label held to the line it begins on; its text says the rest.
 fn one_line<'a>(
     index: usize,
     file: &SourceFile,

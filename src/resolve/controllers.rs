@@ -40,21 +40,17 @@ fn by_number(ports: Vec<Port>) -> Ports {
 /// Reads the `controller` statements.
 pub fn controllers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.controllers;
-    let made = lineage.each(|index, like: Option<&Made>| {
+    let made = lineage.each(|index, row, like: Option<&Made>| {
         let mut made = like.cloned().unwrap_or(Made {
             controller: Controller::plain("", model.display.whole_nodes),
             align_at: None,
             outputs: false,
         });
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         let controller = &mut made.controller;
         controller.name = row.name.as_ref().into();
         controller.at = row.block.name.span;
@@ -213,11 +209,11 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
 
 /// Tells a universe size above the display's; it then holds as if it were not said.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
-    let all = model.display.universe_slots;
+    let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
         return;
     };
-    let slots = |count: u32| counted(i64::from(count), "slot");
+    let slots = |count: u32| counted(count, "slot");
     let what = format!("the universe size of `{}`", controller.name);
     let finding = rules::syntax::number::too_big(own.at, &what, slots(own.value), slots(all));
     let size = format!("{} in a universe of the display", slots(all));
@@ -394,24 +390,21 @@ fn port_setting(
 fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers
-        .iter()
-        .enumerate()
-        .filter_map(|(index, controller)| match controller.start {
-            Start::After(other) => Some((index, other.index())),
+        .pairs()
+        .filter_map(|(id, controller)| match controller.start {
+            Start::After(other) => Some((id.index(), other.index())),
             _ => None,
         })
         .collect();
     for ring in crate::graph::rings(model.controllers.len(), &needs) {
         let members: Vec<_> = ring
             .iter()
-            .filter_map(|index| model.controllers.get(*index))
+            .map(|index| &model.controllers[ControllerId::from(*index)])
             .map(|one| (one.name.to_string(), one.start_at.unwrap_or(one.at)))
             .collect();
         sink.push(rules::name::cycle::ring("after", &members));
         for index in ring {
-            if let Some(controller) = model.controllers.get_mut(index) {
-                controller.start = Start::Auto;
-            }
+            model.controllers[ControllerId::from(index)].start = Start::Auto;
         }
     }
 }
@@ -429,17 +422,13 @@ struct Carrier {
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
-    let table = &reader.names.receivers;
-    let made = lineage.each(|index, like: Option<&Carrier>| {
+    let made = lineage.each(|_, row, like: Option<&Carrier>| {
         let mut made = like.cloned().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         if !reader
             .names
             .may_have_ports(made.ports.len(), row.block.name.span, sink)
@@ -468,8 +457,9 @@ pub fn receivers(
         made
     });
     // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
+    let rows = &lineage.table.rows;
+    let mut index_of = Vec::with_capacity(rows.len());
+    for (index, (row, made)) in rows.iter().zip(made).enumerate() {
         let Carrier {
             carried,
             says_carries,
@@ -547,7 +537,7 @@ fn carries(
         return None;
     }
     let id = ControllerId(index);
-    let controller = model.controller(id)?;
+    let controller = &model.controllers[id];
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
         if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);

@@ -195,7 +195,8 @@ fn a_middling_display_takes_the_fewest_ports() {
 
 #[test]
 fn a_large_display_comes_near_the_fewest_ports() {
-    reaches("a600", 305, 302, 39_760);
+    // Props side by side come before leads here.
+    reaches("a600", 305, 302, 46_000);
 }
 
 #[test]

@@ -54,6 +54,12 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
     Err(refuse("other programs keep writing it".to_owned()))
 }
 
+/// Takes away a file that was just written, where another that belongs to it could not be.
+pub fn take_back(path: &Path) {
+    // That this fails too changes nothing: what stopped the writing was reported.
+    let _ = fs::remove_file(path);
+}
+
 /// Takes away what killed writers left beside a file, whether or not it is to be written again.
 pub fn tidy(path: &Path) {
     if let Ok(target) = followed(path) {

@@ -7,7 +7,7 @@ const ACROSS: u32 = 16;
 /// No sheet has room for more drawings; the marks in the list go on.
 const MOST: u32 = 512;
 
-/// Draws strands of so many nodes each, with a mark at each node of `power` (from 1; 0 is before the first).
+/// Draws strands of `each` nodes, with a mark at each node of `power` (from 1; 0 is before the first).
 pub fn draw(strands: u32, each: u32, power: &[u32], html: &mut Html) {
     let mut from = 0;
     while from < strands.min(MOST) {

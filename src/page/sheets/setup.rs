@@ -2,76 +2,57 @@
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung, Line};
-use super::super::html::{Html, put};
-use crate::model::Controller;
-use crate::output::row::ControllerRow;
+use super::super::html::{self, Html, fact, put};
+use crate::survey::{ControllerRow, frame_rate};
 use crate::unit::{Dimension, counted, quantity};
-use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "set-up",
-    title: "Controller set-up",
-    write,
-};
+pub const PART: Part = Part::new("set-up", "Controller set-up", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html; "<p>What each controller has to be told, in the words of this display; its own set-up page may have ");
+    put!(html; "<p>What to set on each controller, in the words of this display; its own set-up page may have ");
     put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ask for them.</p>\n");
-    let lines: BTreeMap<&str, &[Line<'_>]> = crew
-        .by_controller()
-        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
-        .collect();
     for (at, row) in crew.view.controllers().enumerate() {
-        let lines = lines.get(row.name).copied().unwrap_or(&[]);
-        let controller = crew
-            .model()
-            .controllers
-            .iter()
-            .find(|c| &*c.name == row.name);
-        if let Some(controller) = controller {
-            put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name, "</h3>\n");
-            settings(crew, controller, &row, html);
-            if !lines.is_empty() {
-                ports(crew, lines, at, html);
-            }
-            put!(html; "</article>\n");
+        let lines = crew.lines_of(row.id);
+        put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name, "</h3>\n");
+        settings(crew, &row, html);
+        if !lines.is_empty() {
+            ports(crew, lines, at, html);
         }
+        put!(html; "</article>\n");
     }
 }
 
-fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, html: &mut Html) {
-    let display = crew.view.display();
+fn settings(crew: &Crew<'_>, row: &ControllerRow<'_>, html: &mut Html) {
+    let display = &crew.model().display;
     put!(html; "<dl class=\"settings\">\n");
     if let Some(label) = row.label {
         fact(html, "Where", label);
     }
     fact(html, "Host", row.host.unwrap_or("not said"));
     fact(html, "Input", row.input);
-    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+    if let Some((first, last)) = row.universes.ends {
         fact(
             html,
             "Universes",
             &format!("{first} to {last}, {} in use", row.universes.count),
         );
     }
-    if let (Some(kind), Some(first), Some(last)) =
-        (row.address_kind, &row.first_address, &row.last_address)
-    {
+    if let (Some(kind), Some((first, last))) = (row.address_kind, &row.addresses) {
         fact(
             html,
             "First and last address",
             &format!("{kind} {first} to {last}"),
         );
     }
-    if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {
+    if let Some((offset, channel)) = row.data {
         fact(
             html,
             "Data",
             &format!("offset {offset} is channel {channel}"),
         );
     }
-    let slots = match (row.universe_slots, display.universe_slots) {
+    let slots = match (row.universe_slots, display.universe_slots.get()) {
         (own, all) if own < all => {
             format!("{own} (the display counts {all}; DMX outputs send {all})")
         }
@@ -85,7 +66,7 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
         fact(html, "Synchronisation universe", &universe.to_string());
     }
     fact(html, "Ports are addressed", row.addressing);
-    let whole = controller.whole_nodes || crew.model().display.whole_nodes;
+    let whole = row.controller.whole_nodes || crew.model().display.whole_nodes;
     fact(
         html,
         "Nodes across universes",
@@ -98,29 +79,28 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
     fact(
         html,
         "Frame rate",
-        &format!("{} Hz", display.frame_rate_hz.words()),
+        &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()),
     );
     put!(html; "</dl>\n");
 }
 
-fn fact(html: &mut Html, name: &'static str, value: &str) {
-    put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
-}
-
 fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"set-up-", at, "\">\n");
-    put!(html; "<table class=\"ports\">\n<thead><tr><th scope=\"col\">Port</th><th scope=\"col\">String</th>");
-    put!(html; "<th scope=\"col\">Start</th><th scope=\"col\" class=\"n\">Channel</th><th scope=\"col\">End</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Nodes</th><th scope=\"col\" class=\"n\">Skip</th>");
-    put!(html; "<th scope=\"col\">Colour</th><th scope=\"col\">Chip</th><th scope=\"col\" class=\"n\">Level</th>");
-    put!(html; "</tr></thead>\n");
+    let headings = [
+        "Port", "String", "Start", "#Channel", "End", "#Nodes", "#Skip", "Colour", "Chip", "#Level",
+    ];
+    html::head(
+        html,
+        ("aria-labelledby", &format!("set-up-{at}")),
+        "ports",
+        &headings,
+    );
     for line in lines {
         put!(html; "<tbody>\n");
         let count = line.strings().count();
         for (at, hung) in line.strings().enumerate() {
             put!(html; "<tr>");
             if at == 0 {
-                put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.0.name());
+                put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.name());
                 if !line.is_dmx() {
                     put!(html; "<br><small>", counted(line.row.nodes, "node"));
                     if line.row.skipped > 0 {
@@ -169,10 +149,8 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
 }
 
 fn receiver(crew: &Crew<'_>, hung: &Hung<'_>) -> Option<crate::model::ReceiverId> {
-    let name = hung.row.receiver?;
+    let (name, _) = hung.row.receiver?;
     crew.model()
         .receivers
-        .iter()
-        .position(|receiver| &*receiver.name == name)
-        .map(Into::into)
+        .find(|receiver| &*receiver.name == name)
 }

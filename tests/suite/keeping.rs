@@ -501,7 +501,7 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
     Lock {
         renamed: Vec::new(),
         display: "".into(),
-        universe_slots: 512,
+        universe_slots: tinsel::protocol::UniverseSlots::default(),
         rows,
     }
 }

@@ -29,13 +29,13 @@ struct Candidate {
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
-    seats: &mut Vec<Option<Seat>>,
+    seats: &mut [Option<Seat>],
     sink: &mut Sink,
 ) -> (Option<Picked>, Settled) {
     let past = old.past;
     let (kept, homes) = keep(model, old, seats);
     // Where something finds no room beside what stays, the fewest strings are plugged in elsewhere.
-    for (mut tried, homes) in [(kept, Homes::new()), (seats.clone(), homes)] {
+    for (mut tried, homes) in [(kept, Homes::new()), (seats.to_vec(), homes)] {
         let filled = ports::fill(model, &mut tried, Some((past, &homes)));
         if filled.left.is_empty() {
             return (filled.picked, search::settle(model, old, &tried));

@@ -55,8 +55,7 @@ impl Memory {
     /// Adds a text.
     #[must_use]
     pub fn with(mut self, name: &str, text: impl AsRef<[u8]>) -> Self {
-        self.texts
-            .insert(name.to_owned(), text.as_ref().to_owned());
+        self.texts.insert(name.to_owned(), text.as_ref().to_owned());
         self
     }
 }

@@ -34,6 +34,8 @@ export async function fresh(browser, options = {}) {
 
 /** Waits until what is written now is compiled. */
 export async function settled(page, timeout = 30000) {
+  // What was typed last may not have reached the editor yet.
+  await page.evaluate(() => new Promise((done) => { requestAnimationFrame(() => requestAnimationFrame(done)); }));
   await page.waitForFunction(() => document.documentElement.dataset.ready === 'yes'
     && !/^(Starting|Compiling)/.test(document.getElementById('state').textContent), undefined, { timeout });
 }
@@ -46,6 +48,15 @@ export function kept(page, name) {
   }, name);
 }
 
+/** Pastes a text where the cursor is. */
+export function paste(page, text) {
+  return page.locator('.cm-content').evaluate((content, pasted) => {
+    const data = new DataTransfer();
+    data.setData('text/plain', pasted);
+    content.dispatchEvent(new ClipboardEvent('paste', { clipboardData: data, bubbles: true, cancelable: true }));
+  }, text);
+}
+
 /** Replaces the text of the shown file by typing, the clipboard's way for long texts. */
 export async function write(page, text, typed = false) {
   await page.locator('.cm-content').focus();
@@ -54,7 +65,7 @@ export async function write(page, text, typed = false) {
     await page.keyboard.press('Delete');
     await page.keyboard.type(text);
   } else {
-    await page.keyboard.insertText(text);
+    await paste(page, text);
   }
   await settled(page);
 }

@@ -6,7 +6,7 @@ import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { after, afterEach, before, test } from 'node:test';
 import { display as large, folder, launch, root, tinsel } from './browser.mjs';
-import { FIRST, codes, download, drop, fresh, kept, opened, settled, write } from './page.mjs';
+import { FIRST, codes, download, drop, fresh, kept, opened, paste, settled, write } from './page.mjs';
 
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const work = folder();
@@ -64,8 +64,7 @@ async function into(page, word) {
   await page.keyboard.type(word);
   await page.keyboard.press('Enter');
   await page.keyboard.press('Escape');
-  await page.locator('.cm-content').press('ArrowRight');
-  await page.keyboard.press('ArrowLeft');
+  await page.locator('.cm-content').press('ArrowLeft');
 }
 
 test('a rename reaches every place of a name, and one that is taken is refused', async () => {
@@ -469,7 +468,7 @@ test('what another tab wrote at the same moment is kept as a file of its own', a
     localStorage.setItem('tinsel.display', JSON.stringify(lies));
   });
   await page.locator('.cm-content').press('Control+End');
-  await page.keyboard.insertText('# ours\n');
+  await paste(page, '# ours\n');
   await settled(page);
   assert.equal(await kept(page, 'display.tinsel'), `${FIRST}# ours\n`);
   assert.equal(await kept(page, 'display-other-tab.tinsel'), `${FIRST}# theirs\n`);

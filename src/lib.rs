@@ -7,8 +7,10 @@
 //!        include (other texts)         │  lock of the      │                │
 //!                                      │  last build       │                │
 //!                                      └───────┬───────────┘                │
-//!                                           output                       report
-//!                                    tables: text csv json yaml   terminal short json sarif github
+//!                                           survey                       report
+//!                                              │                 terminal short json sarif github
+//!                                           output
+//!                               text csv json yaml xlsx html
 //! ```
 //!
 //! [`compile`] is the whole of it. Stages meet in data ([`ast`], [`model`], [`plan`]) and never call one
@@ -18,6 +20,7 @@
 pub mod source;
 
 pub mod diagnostic;
+pub mod keyed;
 pub mod unit;
 
 pub mod cable;
@@ -29,6 +32,7 @@ pub mod graph;
 pub mod loads;
 pub mod model;
 pub mod plan;
+pub mod table;
 
 pub mod lock;
 
@@ -46,6 +50,8 @@ pub mod allocate;
 pub mod check;
 pub mod lockfile;
 pub mod power;
+
+pub mod survey;
 
 pub mod format;
 pub mod import;

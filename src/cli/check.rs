@@ -16,8 +16,8 @@ pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     // The process ends behind this: its memory need not be given back piece by piece.
     let compiled = ManuallyDrop::new(load(&args.input)?);
     let findings = heard(&compiled, console);
-    match report::ALL.iter().find(|form| form.name == args.format) {
-        Some(form) => (form.write)(&compiled.sources, &findings, console.out())?,
+    match report::ALL.iter().find(|(name, _)| *name == args.format) {
+        Some((_, write)) => write(&compiled.sources, &findings, console.out())?,
         None => tell(&compiled, &findings, console)?,
     }
     if !console.quiet && args.format == "text" {

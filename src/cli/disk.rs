@@ -264,13 +264,7 @@ pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();
     let mut out = String::with_capacity(bytes.len());
     for chunk in bytes.utf8_chunks() {
-        for c in chunk.valid().chars() {
-            if crate::diagnostic::words::is_unprintable(c) {
-                out.extend(c.escape_unicode());
-            } else {
-                out.push(c);
-            }
-        }
+        out.push_str(&crate::diagnostic::words::visible(chunk.valid(), ""));
         for byte in chunk.invalid() {
             out.push_str(&format!("\\x{byte:02X}"));
         }

@@ -210,7 +210,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     ),
     (
         Kind::Derived,
-        "fullname limitin left onepiece skipped receivers",
+        "fullname limitin left onepiece contiguous skipped receivers",
     ),
 ];
 

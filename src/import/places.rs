@@ -105,8 +105,7 @@ fn grid(found: &Found, board: Option<usize>, line: &Line, whole: Option<bool>) -
         .and_then(|at| found.boxes.get(at))
         .is_some_and(|board| board.whole);
     let pixels = line.make.is_some();
-    let slots = u32::try_from(found.universe_slots).unwrap_or(512);
-    Grid::new(slots, pixels && whole.unwrap_or(own))
+    Grid::new(found.slots_of_universe(), pixels && whole.unwrap_or(own))
 }
 
 /// Starts and ends of a claim's strings, laid one after another from a channel.
@@ -414,16 +413,24 @@ fn about(found: &Found, (prop, place): (usize, (usize, usize)), what: String) ->
 
 /// Ports that show a part of what another port shows: that port's stretch is cut there, and they are `same as` its part.
 fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
-    let all = lying(found);
+    let mut all = lying(found);
+    all.sort_by_key(|(start, end, row, _)| (*start, u64::MAX - *end, *row));
+    // What holds a stretch starts no later, and ends last of those so far.
+    let mut holder: Option<Lying> = None;
     let mut cuts: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
     let mut within: Vec<(usize, usize, u64)> = Vec::new();
     for (start, end, _, (prop, place)) in &all {
-        let outer = all.iter().find_map(|(from, to, _, (other, at))| {
+        let before = holder.filter(|before| before.1 >= *end);
+        if before.is_none() {
+            holder = Some((*start, *end, 0, (*prop, *place)));
+        }
+        let outer = before.and_then(|(from, to, _, (other, at))| {
+            let (start, end) = (*start, *end);
             let holds = from <= start && end <= to && (to - from) > (end - start);
-            let (own, line) = (found.line(*prop, *place)?, found.line(*other, *at)?);
+            let (own, line) = (found.line(*prop, *place)?, found.line(other, at)?);
             let alike = found.body(line).each == found.body(own).each && line.make.is_some();
-            let first = nodes_before(found, line, *from, *start).filter(|_| holds && alike)?;
-            (first + own.size <= line.size).then_some((*other, first, first + own.size))
+            let first = nodes_before(found, line, from, start).filter(|_| holds && alike)?;
+            (first + own.size <= line.size).then_some((other, first, first + own.size))
         });
         let Some((other, first, last)) = outer else {
             continue;

@@ -7,6 +7,7 @@ use super::names::Names;
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::model::{MOST_STRINGS, Output};
+use crate::protocol::UniverseSlots;
 use crate::unit;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -132,6 +133,14 @@ pub struct Found {
 }
 
 impl Found {
+    /// Slots of a universe.
+    pub fn slots_of_universe(&self) -> UniverseSlots {
+        let slots = u32::try_from(self.universe_slots).ok();
+        slots
+            .and_then(UniverseSlots::new)
+            .unwrap_or(UniverseSlots::ALL)
+    }
+
     /// A string.
     pub fn line(&self, prop: usize, (member, string): (usize, usize)) -> Option<&Line> {
         self.props.get(prop)?.members.get(member)?.1.get(string)
@@ -233,6 +242,8 @@ pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<
         receivers: BTreeMap::new(),
         props: BTreeMap::new(),
         strings: 0,
+        nodes: 0,
+        members: BTreeMap::new(),
         last: None,
         sums: BTreeMap::new(),
         carried: BTreeMap::new(),
@@ -451,8 +462,11 @@ struct Stage<'a> {
     boxes_by_text: BTreeMap<String, usize>,
     receivers: BTreeMap<String, usize>,
     props: BTreeMap<String, usize>,
-    /// Strings so far.
+    /// Strings so far, and their nodes.
     strings: u64,
+    nodes: u64,
+    /// Where the members of each prop stand, by prop and number.
+    members: BTreeMap<(usize, u64), usize>,
     /// The row before this one that is a prop: its name as written and its prop.
     last: Option<(String, usize)>,
     /// The sum of each column so far.
@@ -569,10 +583,9 @@ impl Stage<'_> {
             .filled()
             .filter_map(|(at, cell)| {
                 let number = cells::whole(&cell.text)?;
-                let nodes: u64 = self.found.lines().map(|(_, _, line)| line.size).sum();
                 let kind = self.columns.kind_at(at);
-                let of_nodes =
-                    matches!(kind, Some(Kind::Nodes | Kind::NodesPerString)) && number == nodes;
+                let of_nodes = matches!(kind, Some(Kind::Nodes | Kind::NodesPerString))
+                    && number == self.nodes;
                 Some(of_nodes || self.sums.get(&at) == Some(&number))
             })
             .collect();
@@ -1030,6 +1043,15 @@ impl Stage<'_> {
         self.carried.insert(Kind::Controller, text.clone());
         let at = self.board(row, &text);
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
+        let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
+        if host.as_ref().is_some_and(|host| !host.chars().all(lawful)) {
+            self.note(
+                (row, Kind::Host),
+                "no address of a host; left out",
+                Grade::Lost,
+            );
+        }
+        let host = host.filter(|host| host.chars().all(lawful));
         if let Some((host, board)) = host.zip(self.found.boxes.get_mut(at)) {
             let known = board.host.get_or_insert_with(|| host.clone()).clone();
             if known != host {
@@ -1092,17 +1114,16 @@ impl Stage<'_> {
             };
             let number = instance.unwrap_or(one + 1);
             own.family |= facts.count > 1 || instance.is_some();
-            let member = match own.members.iter().position(|(known, _)| *known == number) {
-                Some(member) => member,
-                None => {
-                    own.members.push((number, Vec::new()));
-                    own.members.len() - 1
-                }
-            };
+            let next = own.members.len();
+            let member = *self.members.entry((prop, number)).or_insert(next);
+            if member == next {
+                own.members.push((number, Vec::new()));
+            }
             let Some((_, strings)) = own.members.get_mut(member) else {
                 break;
             };
             for size in &facts.sizes {
+                self.nodes = self.nodes.saturating_add(*size);
                 places.push((member, strings.len()));
                 strings.push(Line {
                     size: *size,

@@ -177,7 +177,7 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
     }
     rows.sort_by(|a, b| a.name.cmp(&b.name));
     let lock = Lock {
-        universe_slots: u32::try_from(found.universe_slots).unwrap_or(512),
+        universe_slots: found.slots_of_universe(),
         rows,
         ..Lock::default()
     };

@@ -485,18 +485,15 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
     if let Some(enters) = &prop.enters {
         comment(&format!("data enters at: {enters}"), out);
     }
+    let mut counts: BTreeMap<&[String], usize> = BTreeMap::new();
+    for shape in &shapes {
+        *counts.entry(shape).or_insert(0) += 1;
+    }
+    let most = counts.values().max().copied();
+    // The first of equals.
     let common = shapes
         .iter()
-        .max_by_key(|shape| shapes.iter().filter(|other| other == shape).count());
-    // The first of equals.
-    let common = shapes.iter().find(|shape| {
-        common.is_some_and(|common| {
-            common.len() == shape.len() && {
-                let count = |of: &Vec<String>| shapes.iter().filter(|other| *other == of).count();
-                count(shape) == count(common)
-            }
-        })
-    });
+        .find(|shape| counts.get(shape.as_slice()).copied() == most);
     settings.extend(common.into_iter().flatten().cloned());
     let same: Vec<Option<String>> = prop
         .members
@@ -629,11 +626,12 @@ fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
             .flat_map(|(member, (_, lines))| {
                 (0..lines.len()).map(move |string| (at.0, (member, string)))
             });
-        let whole: Vec<At> = all.collect();
+        let first = at.1 == (0, 0);
+        let whole: Vec<At> = all.take(if first { usize::MAX } else { 0 }).collect();
         let strings = |member: usize| prop.members.get(member).map_or(1, |(_, lines)| lines.len());
         let of_member =
             |member: usize| (0..strings(member)).map(move |string| (at.0, (member, string)));
-        let take = if rest.starts_with(&whole) {
+        let take = if !whole.is_empty() && rest.starts_with(&whole) {
             out.push(prop.name.clone());
             whole.len()
         } else if prop.family && rest.starts_with(&of_member(at.1.0).collect::<Vec<_>>()) {

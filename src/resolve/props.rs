@@ -463,9 +463,7 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) {
         let node = draft.node.map(|(node, _)| node);
-        let each = node
-            .and_then(|node| model.nodes.get(node.index()))
-            .map_or(0, |node| node.slots);
+        let each = node.map_or(0, |node| model.nodes[node].slots);
         let plain = |nodes: u32, strand: Option<u32>| Shape {
             at: sketch.at(),
             name: None,
@@ -512,12 +510,14 @@ impl<'a> Context<'_, '_, 'a> {
                         .push(plain(part.saturating_mul(*nodes), strand));
                 }
             }
-            Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
-                node: None,
-                slots: *slots,
-                loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
-                ..plain(0, None)
-            }),
+            Sketch::Fixture { slots, .. } => {
+                model.shapes.push(Shape {
+                    node: None,
+                    slots: *slots,
+                    loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
+                    ..plain(0, None)
+                });
+            }
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
                 Some(shape) => {
                     let slots = shape.nodes.saturating_mul(each);

@@ -10,7 +10,9 @@
 
 mod book;
 mod cells;
+mod clashes;
 mod columns;
+mod found;
 mod makes;
 mod names;
 mod places;
@@ -19,6 +21,7 @@ mod settle;
 mod sheet;
 #[cfg(test)]
 mod tests;
+mod wires;
 mod write;
 
 pub use columns::{Kind, given};

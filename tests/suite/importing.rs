@@ -229,13 +229,13 @@ const SHEETS: &[Sheet] = &[
     },
     // Each notation of a start.
     Sheet {
-        table: "name,nodes,controller,port,start\na,10,c,1,12/1\nb,10,c,2,12:31\nd,10,c,3,12.061\ne,10,c,4,U12 S91\nf,10,c,5,12.120\n",
+        table: "name,nodes,controller,port,start\na,10,c,1,12/1\nb,10,c,2,12:31\nd,10,c,3,12.061\ne,10,c,4,U12 S91\nf,10,c,5,12.130\n",
         display: &["universes from 12"],
         lock: &[
             "a: {port: c.1, start: 12/1,",
             "b: {port: c.2, start: 12/31,",
             "e: {port: c.4, start: 12/91,",
-            "f: {port: c.5, start: 12/120,",
+            "f: {port: c.5, start: 12/130,",
         ],
         // No slot begins with a zero: it is channel 12,061, which is 24/285.
         doubts: &[],

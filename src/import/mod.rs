@@ -160,6 +160,10 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
         return Err("there is no row below its header".to_owned());
     }
     drop(table);
+    if found.props.is_empty() {
+        let what = "none of its rows is a prop".to_owned();
+        notes.push(Note::of_table(what, Grade::Lost));
+    }
     let placed = places::settle(&mut found, &mut notes);
     if sheet::is_western(bytes) {
         let what =

@@ -237,8 +237,8 @@ const SHEETS: &[Sheet] = &[
             "e: {port: c.4, start: 12/91,",
             "f: {port: c.5, start: 12/130,",
         ],
-        // No slot begins with a zero: it is channel 12,061, which is 24/285.
-        doubts: &[],
+        // A number with a mark for thousands would be channel 12,061, which is 24/285.
+        doubts: &["\"12.061\": taken as 12/61; it may mean 24/285 too"],
     },
     // Channels: start, end and count, with thousands.
     Sheet {
@@ -420,7 +420,7 @@ fn every_cell_is_somewhere(table: &str, import: &tinsel::import::Import) {
                 .split(|c: char| !c.is_alphanumeric())
                 .filter(|word| !word.is_empty())
             {
-                let word = word.trim_start_matches('0').to_lowercase();
+                let word = word.trim_start_matches(['0', 'U', 'S']).to_lowercase();
                 let parts = word.split('x').all(|part| all.contains(part));
                 assert!(
                     parts || MEANT.contains(&word.as_str()),
@@ -429,4 +429,115 @@ fn every_cell_is_somewhere(table: &str, import: &tinsel::import::Import) {
             }
         }
     }
+}
+
+/// A workbook by hand (ECMA-376, part 1, 12.2): a sheet, what follows its rows, and one more part.
+fn book(rows: &str, tail: &str, more: (&str, &str)) -> Vec<u8> {
+    const MAIN: &str = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
+    const OF: &str = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    const PACKAGE: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let header = "<row r=\"1\"><c r=\"A1\" t=\"str\"><v>name</v></c><c r=\"B1\" t=\"str\"><v>nodes</v></c></row>";
+    let related = |kind: &str, to: &str| {
+        format!(
+            "<Relationships xmlns=\"{PACKAGE}\"><Relationship Id=\"r1\" Type=\"{OF}/{kind}\" Target=\"{to}\"/></Relationships>"
+        )
+    };
+    let parts = [
+        ("_rels/.rels", related("officeDocument", "xl/workbook.xml")),
+        (
+            "xl/_rels/workbook.xml.rels",
+            related("worksheet", "worksheets/sheet1.xml"),
+        ),
+        (
+            "xl/workbook.xml",
+            format!(
+                "<workbook xmlns=\"{MAIN}\" xmlns:r=\"{OF}\"><sheets><sheet name=\"p\" sheetId=\"1\" r:id=\"r1\"/></sheets></workbook>"
+            ),
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            format!(
+                "<worksheet xmlns=\"{MAIN}\"><sheetData>{header}{rows}</sheetData>{tail}</worksheet>"
+            ),
+        ),
+        (more.0, more.1.to_owned()),
+    ];
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in parts.iter().filter(|(name, _)| !name.is_empty()) {
+        archive
+            .start_file(*name, zip::write::SimpleFileOptions::default())
+            .unwrap();
+        std::io::Write::write_all(&mut archive, text.as_bytes()).unwrap();
+    }
+    archive.finish().unwrap().into_inner()
+}
+
+/// What is meant to fill the memory, or lies where no cell should, is refused with its name, or read rightly.
+#[test]
+fn hostile_workbooks() {
+    let owl = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>50</v></c></row>";
+    let read = |bytes: &[u8]| import("p.xlsx", bytes, &Reading::default());
+    let far = format!("{owl}<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>");
+    let blanks = " ".repeat(193 * 1024 * 1024);
+    for (bytes, why) in [
+        (
+            book(&far, "", ("", "")),
+            "cell XFD1048576 stands beyond column 1024",
+        ),
+        (
+            book(owl, &blanks, ("", "")),
+            "its part `xl/worksheets/sheet1.xml` unpacks to more than 192 MiB",
+        ),
+        (
+            book(
+                owl,
+                "",
+                ("xl/sharedStrings.xml", "<sst uniqueCount=\"99999999999\"/>"),
+            ),
+            "share more than 2000000 texts",
+        ),
+        (
+            book("<row r=\"2\"><c r=\"?\"><v>1</v></c></row>", "", ("", "")),
+            "its sheet `p` can't be read: after cell B1",
+        ),
+        (
+            b"PK\x03\x04".to_vec(),
+            "it is an archive that can't be unpacked",
+        ),
+    ] {
+        let said = read(&bytes).unwrap_err();
+        assert!(said.contains(why), "{said}");
+    }
+    // Macros are left alone; a merged cell without end fills only rows that there are.
+    let merged = "<mergeCells><mergeCell ref=\"A2:A1048576\"/></mergeCells>";
+    let import = read(&book(owl, merged, ("xl/vbaProject.bin", "no program"))).unwrap();
+    assert!(
+        import
+            .text
+            .contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    // A formula counts by the value that the file keeps; without one its cell is reported.
+    let kept = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><f>5*10</f><v>50</v></c></row>\
+        <row r=\"3\"><c r=\"A3\" t=\"str\"><v>fox</v></c><c r=\"B3\"><f>5*10</f></c></row>";
+    let import = read(&book(kept, "", ("", ""))).unwrap();
+    assert!(
+        import
+            .text
+            .contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    let doubts: Vec<_> = import
+        .notes
+        .iter()
+        .filter(|note| note.is_doubt())
+        .map(ToString::to_string)
+        .collect();
+    assert_eq!(doubts.len(), 1, "{doubts:?}");
+    assert!(
+        doubts[0].contains("cell B3 has a formula without a kept value"),
+        "{doubts:?}"
+    );
 }

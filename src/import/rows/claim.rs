@@ -75,6 +75,19 @@ impl Stage<'_> {
             }),
             _ => None,
         };
+        claim.texts = self.texts(row);
+        claim.starts = match (from_pair, listed, claim.channel) {
+            (Some(at), _, _) => vec![vec![at]],
+            (None, Some(listed), _) => listed.into_iter().map(|(from, _)| from).collect(),
+            (None, None, Some(channel)) => vec![vec![At::Channel(channel)]],
+            (None, None, None) => return,
+        };
+        claim.end_universe = universe_end;
+        self.found.claims.push(claim);
+    }
+
+    /// The heading and the text of a row's start, and of its end.
+    fn texts(&self, row: &Row) -> [(String, String); 2] {
         let kind_of = |kinds: &[Kind]| {
             kinds
                 .iter()
@@ -89,7 +102,7 @@ impl Stage<'_> {
                 )
             })
         };
-        claim.texts = [
+        [
             of(kind_of(&[
                 Kind::Slot,
                 Kind::Start,
@@ -103,15 +116,7 @@ impl Stage<'_> {
                 Kind::EndChannel,
                 Kind::Slots,
             ])),
-        ];
-        claim.starts = match (from_pair, listed, claim.channel) {
-            (Some(at), _, _) => vec![vec![at]],
-            (None, Some(listed), _) => listed.into_iter().map(|(from, _)| from).collect(),
-            (None, None, Some(channel)) => vec![vec![At::Channel(channel)]],
-            (None, None, None) => return,
-        };
-        claim.end_universe = universe_end;
-        self.found.claims.push(claim);
+        ]
     }
 
     /// A universe and a slot that stand in two columns, and the universe that the first says it ends in.

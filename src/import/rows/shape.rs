@@ -111,6 +111,58 @@ impl Stage<'_> {
         }
     }
 
+    /// What one cell says alone: channels of a fixture (`4 ch`), or a multiple (`16x50`). `Some(None)` where the row is
+    /// to be left out.
+    fn in_one_cell(
+        &mut self,
+        row: &Row,
+        strings: Option<u64>,
+        facts: &Facts,
+    ) -> Option<Option<Size>> {
+        let [per_string, nodes] = [Kind::NodesPerString, Kind::Nodes]
+            .map(|kind| self.columns.cell(row, kind).map(str::to_owned));
+        let is_slots = |text: &String| {
+            let lower = text.to_lowercase();
+            ["ch", "slot"].iter().any(|word| lower.contains(word)) && cells::whole(text).is_some()
+        };
+        if let Some(text) = nodes
+            .as_ref()
+            .filter(|text| is_slots(text))
+            .or(per_string.as_ref().filter(|text| is_slots(text)))
+        {
+            let slots = cells::whole(text).filter(|slots| (1..=512).contains(slots));
+            return Some(match slots {
+                Some(slots) => Some(Size::Footprint(slots)),
+                None => {
+                    self.left_out(
+                        (row, Kind::Nodes),
+                        "no footprint that fits a universe; the row is left out",
+                        Grade::Lost,
+                    );
+                    None
+                }
+            });
+        }
+        for (kind, text) in [(Kind::NodesPerString, &per_string), (Kind::Nodes, &nodes)] {
+            let Some(of) = text.as_deref().and_then(cells::multiple) else {
+                continue;
+            };
+            return Some(match self.multiple(of, strings, facts) {
+                Some((sizes, strands)) => Some(Size::Nodes(sizes, strands)),
+                None => {
+                    let what = format!(
+                        "{} pieces can't be spread evenly over {} strings; the row is left out",
+                        of.count,
+                        strings.unwrap_or(1)
+                    );
+                    self.left_out((row, kind), &what, Grade::Lost);
+                    None
+                }
+            });
+        }
+        None
+    }
+
     /// How large a row's strings are; `None` where the row is to be left out.
     pub(super) fn size(
         &mut self,
@@ -124,51 +176,13 @@ impl Stage<'_> {
             .ports
             .iter()
             .any(|(_, output)| matches!(output, Output::Dmx(_)));
-        let [per_string, per_strand, nodes] =
-            [Kind::NodesPerString, Kind::NodesPerStrand, Kind::Nodes]
-                .map(|kind| self.columns.cell(row, kind).map(str::to_owned));
-        let is_slots = |text: &String| {
-            let lower = text.to_lowercase();
-            ["ch", "slot"].iter().any(|word| lower.contains(word)) && cells::whole(text).is_some()
-        };
-        if let Some(text) = nodes
-            .as_ref()
-            .filter(|text| is_slots(text))
-            .or(per_string.as_ref().filter(|text| is_slots(text)))
-        {
-            let slots = cells::whole(text).filter(|slots| (1..=512).contains(slots));
-            return match slots {
-                Some(slots) => Some(Size::Footprint(slots)),
-                None => {
-                    self.left_out(
-                        (row, Kind::Nodes),
-                        "no footprint that fits a universe; the row is left out",
-                        Grade::Lost,
-                    );
-                    None
-                }
-            };
+        if let Some(size) = self.in_one_cell(row, strings, facts) {
+            return size;
         }
+        let per_strand = self.columns.has(Kind::NodesPerStrand).then_some(());
         let strands = self
             .number(row, Kind::Strands, MOST_COUNT, "left out")
             .unwrap_or(None);
-        for (kind, text) in [(Kind::NodesPerString, &per_string), (Kind::Nodes, &nodes)] {
-            let Some(of) = text.as_deref().and_then(cells::multiple) else {
-                continue;
-            };
-            return match self.multiple(of, strings, facts) {
-                Some((sizes, strands)) => Some(Size::Nodes(sizes, strands)),
-                None => {
-                    let what = format!(
-                        "{} pieces can't be spread evenly over {} strings; {OUT}",
-                        of.count,
-                        strings.unwrap_or(1)
-                    );
-                    self.left_out((row, kind), &what, Grade::Lost);
-                    None
-                }
-            };
-        }
         let whole = strings.unwrap_or(1);
         let count = usize::try_from(whole).unwrap_or(1);
         let per_strand = match per_strand {

@@ -180,7 +180,8 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> u64 {
     }
     let absolute = channels().all(|(universe, channel, _)| channel.div_ceil(512) == universe);
     let within = channels().all(|(_, channel, _)| channel <= 512);
-    if within && (!absolute || channels().all(|(universe, ..)| universe <= 1)) {
+    let universes = columns.has(Kind::Universe);
+    if universes && within && (!absolute || channels().all(|(universe, ..)| universe <= 1)) {
         columns.turn(Kind::StartChannel, Kind::Slot);
         columns.turn(Kind::EndChannel, Kind::EndSlot);
     }

@@ -177,10 +177,13 @@ pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
             (before.3, found.name(prop, place), row)
         };
         let slots = found.universe_slots;
+        let own_start = if loser == own.3 { start } else { before.0 };
         let what = format!(
-            "lies on slots of `{holder}`, row {holder_row}, from {}/{} on; its address is not kept",
+            "lies on slots of `{holder}`, row {holder_row}, from {}/{} on; its address {}/{} is not kept",
             start / slots + 1,
-            start % slots + 1
+            start % slots + 1,
+            own_start / slots + 1,
+            own_start % slots + 1,
         );
         notes.push(about(found, loser, what));
         if let Some(line) = found.line_mut(loser.0, loser.1) {
@@ -223,9 +226,10 @@ pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
                 .map_or("another controller", |board| board.name.as_str())
         };
         let what = format!(
-            "universe {universe} is `{}`'s too (row {other}), and two controllers can't share one: its address is not kept; give \
+            "universe {universe} is `{}`'s too (row {other}), and two controllers can't share one: its address {} is not kept; give \
              `{}` universes of its own, or put both on one controller",
             name(owner),
+            format_args!("{}/{}", start / slots + 1, start % slots + 1),
             name(board),
         );
         notes.push(about(found, (prop, place), what));

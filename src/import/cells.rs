@@ -265,7 +265,7 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
                 .contains(&pair.1)
                 .then_some(At::Slot(pair.0, pair.1));
             let both = match marks.as_str() {
-                "." | "," if channel => thousands.into_iter().collect(),
+                "." | "," if channel => thousands.into_iter().collect::<Vec<_>>(),
                 "," => plain.into_iter().chain(thousands).collect(),
                 "." if cut => {
                     let longer = [1, 10, 100].map(|by| pair.1.saturating_mul(by));
@@ -276,8 +276,8 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
                         .filter(|slot| (1..=512).contains(slot));
                     all.map(|slot| At::Slot(pair.0, slot)).collect()
                 }
-                // No universe's slot begins with a zero: `1.025` is a number.
-                "." if slot.starts_with('0') => thousands.into_iter().collect::<Vec<_>>(),
+                // Either a slot filled up with zeros, or a number with a mark for thousands.
+                "." if slot.starts_with('0') => plain.into_iter().chain(thousands).collect(),
                 "" => return None,
                 _ => plain.into_iter().collect(),
             };

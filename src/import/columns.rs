@@ -3,7 +3,7 @@
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a column holds.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -210,7 +210,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     ),
     (
         Kind::Derived,
-        "fullname limitin left onepiece skipped receivers",
+        "fullname limitin left onepiece contiguous skipped receivers",
     ),
 ];
 
@@ -305,9 +305,12 @@ fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>,
         let above = at.checked_sub(1).and_then(|above| table.get(above));
         for above in [None, above.filter(|above| above.filled().count() > 1)] {
             let (kinds, headings) = read(row, above, reading);
-            let known = kinds.iter().flatten().count();
+            let distinct = |kinds: &[Option<Kind>]| -> usize {
+                kinds.iter().flatten().collect::<BTreeSet<_>>().len()
+            };
+            let known = distinct(&kinds);
             let better = best.as_ref().is_none_or(|(rank, _, best, _)| {
-                *rank == 0 || above.is_some() && known > best.iter().flatten().count()
+                *rank == 0 || above.is_some() && known > distinct(best)
             });
             let rank = rank(&kinds);
             if rank > 0 && better {

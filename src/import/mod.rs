@@ -10,7 +10,9 @@
 
 mod book;
 mod cells;
+mod clashes;
 mod columns;
+mod found;
 mod makes;
 mod names;
 mod places;
@@ -19,6 +21,7 @@ mod settle;
 mod sheet;
 #[cfg(test)]
 mod tests;
+mod wires;
 mod write;
 
 pub use columns::{Kind, given};
@@ -157,6 +160,10 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
         return Err("there is no row below its header".to_owned());
     }
     drop(table);
+    if found.props.is_empty() {
+        let what = "none of its rows is a prop".to_owned();
+        notes.push(Note::of_table(what, Grade::Lost));
+    }
     let placed = places::settle(&mut found, &mut notes);
     if sheet::is_western(bytes) {
         let what =

@@ -4,7 +4,7 @@
 //! a start of its own; where it still does not, that is reported. The lock is what was decided in the end, and is held
 //! against one build more.
 
-use super::rows::Found;
+use super::found::Found;
 use super::write::{self, Style};
 use super::{Grade, Import, Note, laid_out};
 use crate::lock::{Lock, Row};

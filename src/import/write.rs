@@ -1,28 +1,24 @@
 //! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
 
 use super::Note;
+use super::found::{Board, Found, Line, Prop};
 use super::places::chains;
-use super::rows::{Found, Line, Prop};
+use super::wires::wires;
+use crate::protocol::UniverseSlots;
 use crate::chip;
 use crate::diagnostic::words;
 use crate::model::Output;
-use crate::protocol::UniverseSlots;
 use crate::source::quoted;
 use crate::unit;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-/// How wide a wire is written before it goes on in the next line.
-const WIDTH: usize = 96;
-/// So many chains stand in one wire, since a statement may not be of any length.
-const MOST_CHAINS: usize = 1_000;
+/// How wide a line is written before it goes on in the next line.
+pub(super) const WIDTH: usize = 96;
 /// The most ports that a controller may have.
 const MOST_PORTS: u64 = 1_024;
 /// The most letters of a comment.
 const MOST_COMMENT: usize = 1_000;
-
-/// Where a string stands: its prop, member and number, from 0.
-type At = (usize, (usize, usize));
 
 /// How a display is written.
 pub struct Style<'a> {
@@ -55,7 +51,8 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     for words in &found.comments {
         comment(words, &mut out);
     }
-    let slots = (found.universe_slots != UniverseSlots::ALL)
+    let slots =
+        (found.universe_slots != UniverseSlots::ALL)
         .then(|| format!("universe {} slots", found.universe_slots.get()));
     let rate = style.rate.map(|rate| format!("frame rate {rate} Hz"));
     let settings: Vec<String> = slots.into_iter().chain(rate).collect();
@@ -232,7 +229,7 @@ fn controllers(found: &Found, out: &mut String) {
     let mut free = ends
         .max()
         .map_or(1, |end| end / found.universe_slots.each() + 2);
-    let main = super::rows::Board {
+    let main = Board {
         name: "main".to_owned(),
         ..Default::default()
     };
@@ -310,7 +307,7 @@ fn controllers(found: &Found, out: &mut String) {
 }
 
 /// The limits of single ports, equal ones of neighbours together.
-fn limits(board: &super::rows::Board, needs: &Needs, out: &mut String) {
+fn limits(board: &Board, needs: &Needs, out: &mut String) {
     let nodes = board
         .limits
         .iter()
@@ -340,7 +337,7 @@ fn limits(board: &super::rows::Board, needs: &Needs, out: &mut String) {
 }
 
 /// Where receivers hang: for each its controller and the port there that is its first.
-type Hubs = BTreeMap<usize, (usize, u32)>;
+pub(super) type Hubs = BTreeMap<usize, (usize, u32)>;
 
 /// Writes the receivers of which every string agrees on which ports they carry.
 fn receivers(found: &Found, out: &mut String) -> Hubs {
@@ -486,18 +483,15 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
     if let Some(enters) = &prop.enters {
         comment(&format!("data enters at: {enters}"), out);
     }
+    let mut counts: BTreeMap<&[String], usize> = BTreeMap::new();
+    for shape in &shapes {
+        *counts.entry(shape).or_insert(0) += 1;
+    }
+    let most = counts.values().max().copied();
+    // The first of equals.
     let common = shapes
         .iter()
-        .max_by_key(|shape| shapes.iter().filter(|other| other == shape).count());
-    // The first of equals.
-    let common = shapes.iter().find(|shape| {
-        common.is_some_and(|common| {
-            common.len() == shape.len() && {
-                let count = |of: &Vec<String>| shapes.iter().filter(|other| *other == of).count();
-                count(shape) == count(common)
-            }
-        })
-    });
+        .find(|shape| counts.get(shape.as_slice()).copied() == most);
     settings.extend(common.into_iter().flatten().cloned());
     let same: Vec<Option<String>> = prop
         .members
@@ -541,177 +535,6 @@ fn block(head: &str, settings: &[String], out: &mut String) {
 
 fn counted(nodes: u64) -> String {
     unit::counted(i64::try_from(nodes).unwrap_or(i64::MAX), "node")
-}
-
-fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
-    let chains = chains(found);
-    for (at, board) in found.boxes.iter().enumerate() {
-        out.push('\n');
-        for ((_, dmx, number), chain) in chains.range((at, false, 0)..(at + 1, false, 0)) {
-            // A daisy chain of receivers is a wire for each.
-            let hub = |at: &At| {
-                let (receiver, port) = found.line(at.0, at.1)?.receiver?;
-                hubs.contains_key(&receiver).then_some((receiver, port))
-            };
-            let dmx = if *dmx { "dmx" } else { "" };
-            for part in chain.chunk_by(|a, b| hub(a) == hub(b)) {
-                let target = match part.first().and_then(hub) {
-                    Some((receiver, port)) => format!(
-                        "{}.{port}",
-                        found.receivers.get(receiver).map_or("", String::as_str)
-                    ),
-                    None => format!("{}.{dmx}{number}", board.name),
-                };
-                wire(&format!("wire {target}:"), &items(found, part), " ->", out);
-            }
-        }
-        open(found, Some(at), &board.name, out);
-    }
-    let homeless = found.lines().any(|(.., line)| line.controller.is_none());
-    if homeless {
-        out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
-    }
-    open(found, None, "any", out);
-    let stored: Vec<At> = found
-        .lines()
-        .filter(|(.., line)| line.stored)
-        .map(|(prop, place, _)| (prop, place))
-        .collect();
-    if !stored.is_empty() {
-        let plain: Vec<String> = groups(found, &stored, false);
-        out.push('\n');
-        wire("stored", &plain, ",", out);
-    }
-}
-
-/// The wires of what hangs on no port yet.
-fn open(found: &Found, board: Option<usize>, name: &str, out: &mut String) {
-    let open = found
-        .lines()
-        .filter(|(.., line)| line.output.is_none() && line.controller == board);
-    let open: Vec<At> = open.map(|(prop, place, _)| (prop, place)).collect();
-    for some in groups(found, &open, true).chunks(MOST_CHAINS) {
-        wire(&format!("wire {name}:"), some, ",", out);
-    }
-}
-
-/// What hangs on one line, in order: strings, nodes that show nothing, leads.
-fn items(found: &Found, chain: &[At]) -> Vec<String> {
-    let mut items = Vec::new();
-    let extra = |at: &At| {
-        found
-            .line(at.0, at.1)
-            .is_some_and(|line| line.skip > 0 || line.lead.is_some())
-    };
-    for part in chain.chunk_by(|_, next| !extra(next)) {
-        let line = part.first().and_then(|at| found.line(at.0, at.1));
-        if let Some(line) = line {
-            items.extend((line.skip > 0).then(|| format!("skip {}", line.skip)));
-            items.extend(line.lead.as_ref().map(|lead| format!("lead {lead}")));
-        }
-        items.extend(groups(found, part, false));
-    }
-    items
-}
-
-/// Strings as references, neighbours together. Where they are `open`, only whole props and members stand together, since
-/// each reference is placed by itself.
-fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
-    let mut out = Vec::new();
-    let mut rest = chain;
-    while let Some((at, _)) = rest.split_first() {
-        let Some(prop) = found.props.get(at.0) else {
-            break;
-        };
-        let all = prop
-            .members
-            .iter()
-            .enumerate()
-            .flat_map(|(member, (_, lines))| {
-                (0..lines.len()).map(move |string| (at.0, (member, string)))
-            });
-        let whole: Vec<At> = all.collect();
-        let strings = |member: usize| prop.members.get(member).map_or(1, |(_, lines)| lines.len());
-        let of_member =
-            |member: usize| (0..strings(member)).map(move |string| (at.0, (member, string)));
-        let take = if rest.starts_with(&whole) {
-            out.push(prop.name.clone());
-            whole.len()
-        } else if prop.family && rest.starts_with(&of_member(at.1.0).collect::<Vec<_>>()) {
-            // Whole members, rising or falling.
-            let follows = |step: isize| {
-                let (mut last, mut length) = (at.1.0, strings(at.1.0));
-                while let Some(next) = last
-                    .checked_add_signed(step)
-                    .filter(|next| *next < prop.members.len())
-                {
-                    let own: Vec<At> = of_member(next).collect();
-                    if !rest
-                        .get(length..)
-                        .is_some_and(|rest| rest.starts_with(&own))
-                    {
-                        break;
-                    }
-                    (last, length) = (next, length + own.len());
-                }
-                (last, length)
-            };
-            let (last, length) = [follows(1), follows(-1)]
-                .into_iter()
-                .max_by_key(|(_, length)| *length)
-                .unwrap_or((at.1.0, 1));
-            out.push(match last == at.1.0 {
-                true => found_name(prop, at.1.0, None),
-                false => format!("{}[{}..{}]", prop.name, at.1.0 + 1, last + 1),
-            });
-            length
-        } else {
-            let member = at.1.0;
-            let mut length = 1;
-            while !open && rest.get(length) == Some(&(at.0, (member, at.1.1 + length))) {
-                length += 1;
-            }
-            let first = at.1.1 + 1;
-            let strings = if length > 1 {
-                format!("{first}..{}", first + length - 1)
-            } else {
-                first.to_string()
-            };
-            out.push(found_name(prop, member, Some(strings)));
-            length
-        };
-        rest = rest.get(take..).unwrap_or(&[]);
-    }
-    out
-}
-
-fn found_name(prop: &Prop, member: usize, strings: Option<String>) -> String {
-    let member = if prop.family {
-        format!("[{}]", member + 1)
-    } else {
-        String::new()
-    };
-    let strings = strings.map_or_else(String::new, |strings| format!(".{strings}"));
-    format!("{}{member}{strings}", prop.name)
-}
-
-/// A wire, over several lines where one would be too long.
-fn wire(head: &str, items: &[String], joint: &str, out: &mut String) {
-    if items.is_empty() {
-        return;
-    }
-    let mut line = head.to_owned();
-    for (at, item) in items.iter().enumerate() {
-        let joint = if at + 1 < items.len() { joint } else { "" };
-        let width = line.chars().count() + 1 + item.chars().count() + joint.len();
-        if width > WIDTH && at > 0 {
-            let _ = writeln!(out, "{line}");
-            line = format!("    {item}{joint}");
-        } else {
-            let _ = write!(line, " {item}{joint}");
-        }
-    }
-    let _ = writeln!(out, "{line}");
 }
 
 #[cfg(test)]

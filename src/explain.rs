@@ -1,5 +1,5 @@
-//! From a code to its page: what it means, why it matters, a wrong display and the same one put right. And from a chip to
-//! its figures and their source.
+//! From a code to its page: what it means, why it matters, a wrong display and the same one put
+//! right. And from a chip to its figures and their source.
 
 use crate::chip::{BitTime, KNOWN, KnownChip, known};
 use crate::diagnostic::words;
@@ -25,10 +25,11 @@ struct PageRow {
     why: &'static str,
     source: &'static str,
     wrong: &'static str,
-    right: &'static str,
+    right: String,
 }
 
-/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no word.
+/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no
+/// word.
 ///
 /// # Errors
 /// The nearest codes, where nothing has this name.
@@ -71,7 +72,7 @@ pub fn page(rule: &Rule, width: usize, out: &mut dyn Write) -> io::Result<()> {
         wrap(page.why.trim(), "", width.saturating_sub(5))
     )?;
     display(out, "Wrong:", page.wrong)?;
-    display(out, "Right:", page.right)?;
+    display(out, "Right:", &page.right())?;
     writeln!(
         out,
         "{}",
@@ -134,7 +135,7 @@ pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
             why: rule.page.why,
             source: rule.page.source,
             wrong: rule.page.wrong,
-            right: rule.page.right,
+            right: rule.page.right(),
         })
         .collect();
     serde_json::to_writer_pretty(&mut *out, &rows)?;

@@ -66,8 +66,10 @@ pub mod why;
 
 pub mod editor;
 
+#[cfg(feature = "cli")]
 pub mod lsp;
 
+#[cfg(feature = "cli")]
 pub mod cli;
 
 use ast::Ast;

@@ -240,14 +240,6 @@ pub struct Cure {
     pub level: Option<u32>,
 }
 
-pub use crate::cable::LASTING;
-
-/// Whether a load is over the share of a rating that lasts, in either direction.
-#[must_use]
-pub fn lasts_over(load: i64, rating: i64) -> bool {
-    !crate::cable::lasts(load, rating)
-}
-
 /// Power in milliwatts of a current in microamperes at a voltage in millivolts.
 #[must_use]
 pub fn power_mw(ua: i64, mv: i64) -> i64 {

@@ -5,6 +5,7 @@
 
 use crate::model::{Model, Output, Rename, StringId};
 use crate::plan::Plan;
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 
 /// A whole lock.
@@ -13,7 +14,7 @@ pub struct Lock {
     /// The name of the display it is for; empty if that has none.
     pub display: Box<str>,
     /// Slots in a universe, 1 to 512; universe and slot of a row count by it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// The renames that a build has carried over, old and new name of each, in byte order. They do nothing again.
     pub renamed: Vec<(Box<str>, Box<str>)>,
     /// A row a string, by name in byte order, no name twice.
@@ -103,9 +104,8 @@ impl Lock {
 
     /// Universe and slot of a channel, both from 1.
     #[must_use]
-    pub fn universe_slot(&self, channel: u64) -> (u64, u64) {
-        let slots = u64::from(self.universe_slots.max(1));
-        (channel / slots + 1, channel % slots + 1)
+    pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
+        self.universe_slots.split(channel)
     }
 
     /// The row of a name.

@@ -4,6 +4,7 @@
 
 use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use std::ops::{Index, Range};
 
@@ -16,7 +17,7 @@ id!(
 #[derive(Debug, Default)]
 pub struct Plan {
     /// Slots in a universe, as the model has it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
     /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
@@ -41,8 +42,14 @@ pub struct Picked {
     pub lead_dm: u64,
     /// Proven: with so many ports, no less lead is possible.
     pub least_lead: bool,
+    /// The fewest ports that were found to be opened where they come before side by side.
+    pub fewest: u64,
     /// Props whose strings found no room on one controller together.
     pub split: u64,
+    /// Props on one controller whose strings do not hang side by side in order.
+    pub apart: u64,
+    /// The search ended by itself; otherwise its steps ran out.
+    pub finished: bool,
     /// Steps of search.
     pub steps: u64,
 }
@@ -129,7 +136,7 @@ pub struct ControllerPlan {
 #[derive(Debug, Default)]
 pub struct Past {
     /// Slots in a universe as the lock has it; the channels in [`Past::was`] count by it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lay, by string; `None` for a new one.
     pub was: Vec<Option<Was>>,
     /// What did not stay, by string.
@@ -142,6 +149,21 @@ pub struct Past {
     pub reshaped: Vec<(Box<str>, StringId)>,
     /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
     pub off: Option<u64>,
+    /// A line that may hang elsewhere, where that moves fewer slots.
+    pub trade: Option<Trade>,
+}
+
+/// What it would cost and save if one line did not keep its port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Trade {
+    /// The line, as an index of [`Model::lines`](crate::model::Model::lines).
+    pub line: usize,
+    /// The port that it would hang on.
+    pub to: (ControllerId, Output),
+    /// How many strings change their port as it is, and then.
+    pub plugs: (u64, u64),
+    /// How many slots move as it is, and then.
+    pub slots: (u64, u64),
 }
 
 /// What a rename does.
@@ -294,10 +316,6 @@ impl Plan {
     /// Universe and slot of a channel, both from 1.
     #[must_use]
     pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
-        let slots = u64::from(self.universe_slots.max(1));
-        (
-            u32::try_from(channel / slots + 1).unwrap_or(u32::MAX),
-            (channel % slots) as u32 + 1,
-        )
+        self.universe_slots.split(channel)
     }
 }

@@ -282,11 +282,9 @@ impl Teller<'_> {
         let past = self.plan.past.as_deref()?;
         let moved = past.moves.iter().find(|one| one.string == id)?;
         let was = past.of(id)?;
-        let slots = u64::from(past.universe_slots.max(1));
         Some(format!(
-            "it lay at {}/{}{}, but {}",
-            was.start / slots + 1,
-            was.start % slots + 1,
+            "it lay at {}{}, but {}",
+            past.universe_slots.place(was.start),
             self.place(was.at),
             reason(self.model, self.plan, moved.cause, Some(id))
         ))

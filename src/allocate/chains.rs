@@ -37,20 +37,34 @@ impl Seat {
     }
 }
 
-/// The outputs with a string on them, by controller, then pixel ports, then DMX outputs, each by number.
+/// All lines that have a seat, by output: by controller, then pixel ports, then DMX outputs, each by number.
 ///
 /// Lines of one output follow one another by receiver as declared, then as they stand in the file; open ones that were
 /// there before keep their order.
-pub(super) fn join(model: &Model, seats: &[Option<Seat>], past: Option<&Past>) -> Vec<PortPlan> {
+pub(super) fn order(
+    model: &Model,
+    seats: &[Option<Seat>],
+    past: Option<&Past>,
+) -> Vec<(Seat, usize)> {
     let mut order: Vec<(Seat, usize)> = seats
         .iter()
         .enumerate()
         .filter_map(|(line, seat)| seat.map(|seat| (seat, line)))
         .collect();
-    order.sort_unstable();
+    // Nobody cables a chain anew for what the compiler adds: that comes at its end.
+    let wired = |line: usize| {
+        let target = model.lines.get(line).map(|line| line.target);
+        matches!(target, Some(Target::Port(..) | Target::Dmx(..)))
+    };
+    order.sort_unstable_by_key(|(seat, line)| (*seat, !wired(*line), *line));
     if let Some(past) = past {
         keep::queue::order(model, past, &mut order);
     }
+    order
+}
+
+/// The outputs with a string on them, of lines in their order.
+pub(super) fn join(model: &Model, order: &[(Seat, usize)]) -> Vec<PortPlan> {
     let mut ports: Vec<PortPlan> = Vec::with_capacity(order.len());
     for lines in
         order.chunk_by(|(a, _), (b, _)| (a.controller, a.output) == (b.controller, b.output))
@@ -96,7 +110,7 @@ fn output_in_use(model: &Model, seat: Seat, pieces: Vec<ChainPiece>) -> PortPlan
         }
         Output::Dmx(_) => {
             let sent = limits::dmx_slots(model.display.frame_rate_mhz);
-            Some(sent.min(model.display.universe_slots))
+            Some(sent.min(model.display.universe_slots.get()))
         }
     };
     let narrow = |count: u64| u32::try_from(count).unwrap_or(u32::MAX);

@@ -8,7 +8,7 @@ use super::chains::{self, Seat};
 use super::fixtures::Fixtures;
 use super::needs::Need;
 use super::outlets::Outlets;
-use super::seek::Asked;
+use super::seek::{Asked, Universes};
 use super::{addresses, ports};
 use crate::diagnostic::{Severity, Sink};
 use crate::model::{
@@ -22,7 +22,7 @@ use std::sync::Arc;
 
 /// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
 /// for each line.
-const STEPS: u64 = 60_000_000;
+const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;
 
@@ -30,7 +30,7 @@ const SHARE_A_LINE: u64 = 5_000;
 const MOST: usize = 4;
 
 /// So many ports, outputs or universes more are tried.
-const MOST_MORE: u32 = 64;
+const MOST_MORE: u32 = 512;
 
 /// The most ports that a controller may have.
 const MOST_PORTS: u32 = 1_024;
@@ -68,6 +68,11 @@ pub(super) fn of(
     }
     cures.extend(trial.anywhere());
     cures.retain(|(_, changed)| trial.compiles(changed));
+    if cures.is_empty() {
+        trial.left = STEPS;
+        cures.extend(trial.controller());
+        cures.retain(|(_, changed)| trial.compiles(changed));
+    }
     cures.truncate(MOST);
     cures.into_iter().map(|(cure, _)| cure).collect()
 }
@@ -98,13 +103,11 @@ impl Trial<'_> {
         let (fixtures, pixel): (Vec<_>, Vec<_>) =
             lines.into_iter().partition(|(_, need)| need.fixture);
         let share = SHARE + SHARE_A_LINE * pixel.len() as u64;
-        let (mut fit, mut steps) = (false, share);
-        if let Some(asked) = Asked::new(changed, &outlets, &pixel) {
-            (fit, steps) = asked.fits(share.min(self.left));
-        }
+        let asked = Asked::new(changed, &outlets, &pixel, Universes::Safe);
+        let (fit, steps) = asked.fits(share.min(self.left));
         self.left = self.left.saturating_sub(steps + 1_000);
         let place = || Fixtures::new(changed, &outlets, &fixtures);
-        fit && (fixtures.is_empty() || place().is_some_and(|fixtures| fixtures.fits()))
+        fit && (fixtures.is_empty() || place().fits())
     }
 
     /// Whether a display compiles, but for what was wrong with it for other reasons.
@@ -125,8 +128,8 @@ impl Trial<'_> {
     fn errors(&self, model: &Model) -> (Vec<usize>, BTreeMap<&'static str, usize>) {
         let mut sink = Sink::default();
         let mut seats = self.said.to_vec();
-        let filled = ports::fill(model, &mut seats);
-        let ports = chains::join(model, &seats, None);
+        let filled = ports::fill(model, &mut seats, None);
+        let ports = chains::join(model, &chains::order(model, &seats, None));
         let (plan, _) = addresses::lay(model, ports, None, &mut sink);
         for check in rules::ALL.iter().filter_map(|rule| rule.check) {
             check(model, &plan, &mut sink);
@@ -440,6 +443,59 @@ impl Trial<'_> {
             best = Some((more, (cure, changed)));
         }
         best.map(|(_, tried)| tried)
+    }
+
+    /// One more controller, with the fewest ports like the widest there are or such as take all.
+    fn controller(&mut self) -> Option<Tried> {
+        let (_, need) = self.lines.first()?;
+        let free = |name: &String| {
+            let mut all = self.model.controllers.iter();
+            all.all(|controller| *controller.name != **name)
+        };
+        let names = (2..).map(|number| format!("more-{number}"));
+        let name = std::iter::once("more".to_owned()).chain(names).find(free)?;
+        let all = self.model.controllers.iter().flat_map(|one| &one.ports);
+        let most = all.filter_map(|port| port.settings.nodes);
+        let settings = Arc::new(PortSettings {
+            nodes: most.max_by_key(|most| most.value),
+            ..PortSettings::default()
+        });
+        let mut wires: Vec<Span> = Vec::new();
+        for (index, need) in self.lines {
+            let at = self.model.lines.get(*index)?.at;
+            if need.target != Target::Any && !wires.contains(&at) {
+                wires.push(at);
+            }
+        }
+        let found = self.least(MOST_MORE, |model, count| {
+            let whole_nodes = model.display.whole_nodes;
+            let mut controller = Controller::plain(&name, whole_nodes);
+            let at = Span::default();
+            if need.fixture {
+                controller.dmx = (1..=count).map(|value| Told { value, at }).collect();
+            } else {
+                controller.ports.extend((1..=count).map(|number| Port {
+                    number,
+                    at,
+                    settings: Arc::clone(&settings),
+                }));
+            }
+            model.controllers.push(controller);
+            for line in &mut model.lines {
+                if wires.contains(&line.at) {
+                    line.target = Target::Any;
+                }
+            }
+        });
+        let (count, changed) = found?;
+        let settings = (!need.fixture).then_some(settings);
+        let cure = Cure::Controller {
+            name,
+            count,
+            settings,
+            wires,
+        };
+        Some((cure, changed))
     }
 
     /// One wire's lines to any controller.

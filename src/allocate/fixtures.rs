@@ -2,99 +2,105 @@
 
 use super::needs::{Need, State};
 use super::outlets::Outlets;
-use super::pack::{self, Group, Instance, Line, Port, Site};
+use super::pack::{self, Group, Instance, Line, Port, Room, Site};
 use super::seek::Clash;
 use crate::model::{Model, Target};
-use std::ops::Range;
-
-/// Steps of search for fixtures, of which no display has many.
-const STEPS: u64 = 2_000_000;
-
-/// So many lines are searched for.
-const MOST_LINES: usize = 2_000;
+use std::collections::BTreeMap;
 
 /// Fixtures and the outputs that they may go to: for the engine, slots in the place of nodes.
 pub(super) struct Fixtures {
     instance: Instance,
-    /// The outputs of each site.
-    outputs: Vec<Vec<usize>>,
+    /// The output of each port.
+    outputs: Vec<usize>,
 }
 
 impl Fixtures {
-    /// Of the open fixtures of a display; `None` where there are too many.
-    pub fn new(model: &Model, outlets: &Outlets<'_>, lines: &[(usize, Need)]) -> Option<Self> {
-        if lines.len() > MOST_LINES {
-            return None;
-        }
-        let scopes: Vec<Range<usize>> = (0..model.controllers.len())
-            .map(|index| outlets.scope(Target::Controller(index.into())))
-            .collect();
-        let outputs: Vec<Vec<usize>> = scopes
-            .iter()
-            .map(|scope| {
-                scope
-                    .clone()
-                    .filter(|at| outlets.is_for(*at, true))
-                    .collect()
-            })
-            .collect();
-        let port = |at: &usize| Port {
-            room: vec![outlets.slots_left(*at)],
-            open: outlets.state(*at) != Some(State::Free),
-        };
-        let site = |outputs: &Vec<usize>| Site {
-            ports: outputs.iter().map(port).collect(),
-            carried: 0,
-            limit: u64::MAX,
-        };
-        let group = |(_, need): &(usize, Need)| {
+    /// Of the open fixtures of a display.
+    pub fn new(model: &Model, outlets: &Outlets<'_>, lines: &[(usize, Need)]) -> Self {
+        let scope = |need: &Need| {
             let scope = outlets.scope(need.target);
-            let within = |its: &Range<usize>| scope.start <= its.start && its.end <= scope.end;
-            let sites = scopes.iter().enumerate();
-            Group {
-                lines: vec![Line {
-                    size: Outlets::load(model, need).slots,
-                    class: 0,
-                    weight: 0,
-                }],
-                sites: Some(
-                    sites
-                        .filter(|(_, its)| within(its))
-                        .map(|(at, _)| at)
-                        .collect(),
-                ),
-                lead: Vec::new(),
-                may_split: false,
-            }
+            (scope.start, scope.end)
         };
-        Some(Self {
-            instance: Instance {
-                sites: outputs.iter().map(site).collect(),
-                groups: lines.iter().map(group).collect(),
-            },
-            outputs,
-        })
+        let mut classes: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+        for (_, need) in lines {
+            classes.insert(scope(need), 0);
+        }
+        for (number, class) in classes.values_mut().enumerate() {
+            *class = number;
+        }
+        let mut instance = Instance {
+            kinds: vec![0; classes.len()],
+            ..Instance::default()
+        };
+        let mut outputs = Vec::new();
+        let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
+        for index in 0..model.controllers.len() {
+            instance.sites.push(Site {
+                limit: u64::MAX,
+                unit: 1,
+                ..Site::default()
+            });
+            let rows = outlets.scope(Target::Controller(index.into()));
+            for (number, at) in rows.filter(|at| outlets.is_for(*at, true)).enumerate() {
+                let room = Room {
+                    nodes: outlets.slots_left(at),
+                    current: u64::MAX,
+                };
+                let takes =
+                    |(from, to): &(usize, usize)| (*from..*to).contains(&at).then_some(room);
+                let next = looks.len();
+                instance.ports.push(Port {
+                    site: index,
+                    number: u32::try_from(number).unwrap_or(u32::MAX),
+                    place: index,
+                    look: *looks
+                        .entry(classes.keys().map(takes).collect())
+                        .or_insert(next),
+                    used: outlets.state(at) != Some(State::Free),
+                    ..Port::default()
+                });
+                outputs.push(at);
+            }
+        }
+        let mut looks: Vec<(Vec<Option<Room>>, usize)> = looks.into_iter().collect();
+        looks.sort_unstable_by_key(|(_, look)| *look);
+        instance.looks = looks.into_iter().map(|(rooms, _)| rooms).collect();
+        for (_, need) in lines {
+            let line = Line {
+                size: Outlets::load(model, need).slots,
+                class: classes.get(&scope(need)).copied().unwrap_or(0),
+                ..Line::default()
+            };
+            instance.groups.push(Group {
+                lines: vec![line],
+                lead: Vec::new(),
+            });
+        }
+        Self { instance, outputs }
     }
 
     /// Whether there is room.
     pub fn fits(&self) -> bool {
-        pack::fits(&self.instance, STEPS).is_ok()
+        pack::fits(&self.instance, pack::budget(self.instance.groups.len())).0
     }
 
     /// An output for each line.
     pub fn place(&self) -> Option<Vec<usize>> {
-        let answer = pack::seek(&self.instance, STEPS).ok()?;
-        let spots = answer.spots.iter().flatten();
-        spots
-            .map(|spot| self.outputs.get(spot.site)?.get(spot.port).copied())
-            .collect()
+        let steps = pack::budget(self.instance.groups.len());
+        let answer = pack::seek(&self.instance, steps).ok()?;
+        let ports = answer.ports.iter().flatten();
+        ports.map(|port| self.outputs.get(*port).copied()).collect()
     }
 
-    /// The lines that find no room, in sets that clash.
+    /// The lines that provably find no room, in sets that clash.
     pub fn clashes(&self) -> Vec<Clash> {
-        let clashes = pack::clashes(&self.instance, STEPS).into_iter();
+        let steps = pack::budget(self.instance.groups.len());
+        let clashes = pack::clashes(&self.instance, steps).into_iter();
         clashes
-            .map(|(lines, cause)| Clash { lines, cause })
+            .map(|clash| Clash {
+                lines: clash.groups,
+                cause: clash.cause,
+            })
             .collect()
     }
 }

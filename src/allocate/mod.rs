@@ -18,6 +18,7 @@ mod fixed;
 mod fixtures;
 mod fuse;
 mod keep;
+mod makes;
 mod moves;
 mod needs;
 mod order;
@@ -31,7 +32,6 @@ mod seek;
 mod space;
 mod spare;
 mod stored;
-mod stretches;
 mod tried;
 
 #[cfg(test)]
@@ -56,7 +56,12 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
 /// The same, but what is on some controllers is laid out afresh.
 #[must_use]
 pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
-    let plan = decide(model, lock, relay, sink);
+    let mut plan = decide(model, lock, relay, sink);
+    if let Some(past) = &mut plan.past {
+        past.trade = past
+            .trade
+            .and_then(|trade| keep::trade(model, lock, relay, trade));
+    }
     stored::tell(model, lock, &plan, sink);
     plan
 }
@@ -68,25 +73,37 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
         .map(|line| Seat::said(model, line.target))
         .collect();
     let Some(lock) = lock else {
-        let picked = ports::place(model, &mut seats, sink);
-        let plan = addresses::lay(model, chains::join(model, &seats, None), None, sink).0;
+        let picked = ports::place(model, &mut seats, None, sink);
+        let plan = addresses::lay(
+            model,
+            chains::join(model, &chains::order(model, &seats, None)),
+            None,
+            sink,
+        )
+        .0;
         return Plan { picked, ..plan };
     };
     let past = keep::bind(model, lock);
     let old = keep::Old::new(model, &past, relay);
+    let (mut off, mut trade) = (0, None);
     let (picked, (plan, record)) = if old.all_afresh() {
-        let picked = ports::place(model, &mut seats, sink);
-        let ports = chains::join(model, &seats, None);
+        let picked = ports::place(model, &mut seats, None, sink);
+        let ports = chains::join(model, &chains::order(model, &seats, None));
         (picked, addresses::lay(model, ports, None, sink))
     } else {
-        let picked = keep::seats::place(model, &old, &mut seats, sink);
-        let ports = chains::join(model, &seats, Some(&past));
-        (picked, addresses::lay(model, ports, Some(&old), sink))
+        let (picked, settled) = keep::seats::place(model, &old, &mut seats, sink);
+        (off, trade) = (settled.off, settled.trade);
+        (
+            picked,
+            addresses::lay(model, settled.ports, Some(&old), sink),
+        )
     };
+    off = off.max(record.off);
     let moves = moves::find(model, &plan, &old, &record);
     let past = Past {
         moves,
-        off: (record.off > 0).then_some(record.off),
+        off: (off > 0).then_some(off),
+        trade,
         ..past
     };
     Plan {

@@ -1,6 +1,6 @@
 //! What an open line asks of an output, and why an output does not give it.
 
-use crate::model::{ChipId, Line, Model, NodeId, PieceKind, PropId, StringId, Target};
+use crate::model::{ChipId, Line, Model, PieceKind, StringId, Target};
 use crate::source::Span;
 use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
@@ -31,14 +31,8 @@ pub(super) enum State {
 /// Outputs to look at: of one kind, in one state.
 pub(super) type Way = (Kind, State);
 
-/// What a place to go on looking is kept by.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub(super) enum Hint {
-    /// Runs, by the start of their scope.
-    Run(usize),
-    /// Single strings that are alike: way, start and end of the scope, make and nodes.
-    Alike(Way, usize, NodeId, u32),
-}
+/// What a place to go on looking is kept by, for fixtures that are alike: way, scope and slots.
+pub(super) type Hint = (Way, usize, u32);
 
 /// What a line asks for.
 #[derive(Clone, Debug)]
@@ -49,14 +43,12 @@ pub(super) struct Need {
     pub fixture: bool,
     /// Its first string, with the reference.
     pub first: (StringId, Span),
-    /// The prop of that.
-    pub prop: PropId,
     /// How many strings.
     pub strings: usize,
+    /// Slots of its strings.
+    slots: u32,
     /// Its pieces, as a stretch of the model's.
     pub pieces: Range<u32>,
-    /// The make and nodes of a line that is one plain string.
-    alike: Option<(NodeId, u32)>,
     /// Whether, on an unbroken port, it must come first (a pin).
     pub head: bool,
     /// Whether, on an unbroken port, it must be alone (another's data).
@@ -67,31 +59,30 @@ pub(super) struct Need {
 }
 
 impl Need {
-    /// Of a line; `None` if it has no string. `apart` says whether any string is fed apart from its port, so that
-    /// strings of one make may differ.
-    pub fn of(model: &Model, line: &Line, apart: bool) -> Option<Self> {
+    /// Of a line; `None` if it has no string.
+    pub fn of(model: &Model, line: &Line) -> Option<Self> {
         let pieces = model.pieces_of(line);
         let mut strings = pieces.iter().filter_map(|piece| match piece.kind {
             PieceKind::String(id, pin) => Some((id, piece.at, pin)),
             PieceKind::Skip(_) | PieceKind::Lead(..) => None,
         });
         let (id, at, pin) = strings.next()?;
-        let count = 1 + strings.count();
+        let count = 1 + strings.clone().count();
+        let slots = std::iter::once(id).chain(strings.map(|(id, ..)| id));
+        let slots = slots
+            .filter_map(|id| model.shape_of(id))
+            .map(|shape| shape.slots);
+        let slots = slots.fold(0, u32::saturating_add);
         let string = model.string(id)?;
         let shape = model.shape_of(id)?;
         let same = string.same_as.is_some();
-        let plain = pieces.len() == 1 && pin.is_none() && !same && !string.stored;
         Some(Self {
             target: line.target,
             fixture: shape.node.is_none(),
             first: (id, at),
-            prop: string.prop,
             strings: count,
+            slots,
             pieces: line.pieces.clone(),
-            alike: (plain && !apart)
-                .then_some(shape.node)
-                .flatten()
-                .map(|node| (node, shape.nodes.saturating_add(shape.skips))),
             head: pin.is_some(),
             alone: same,
             unfed: false,
@@ -107,16 +98,14 @@ impl Need {
         }
     }
 
-    /// What to keep a place to go on looking by; `None` for a line that is like no other.
-    pub fn hint(&self, way: Way, scope: usize) -> Option<Hint> {
-        // A receiver's scope lies within its controller's, so it has no place of its own.
-        if matches!(self.target, Target::Receiver(_)) {
-            return None;
-        }
+    /// What to keep a place to go on looking by.
+    pub fn hint(&self, way: Way, scope: usize) -> Hint {
         // `any` begins where the first controller does, so it is kept apart by an odd number.
-        let scope = 2 * scope + usize::from(self.target == Target::Any);
-        let (node, nodes) = self.alike?;
-        Some(Hint::Alike(way, scope, node, nodes))
+        (
+            way,
+            2 * scope + usize::from(self.target == Target::Any),
+            self.slots,
+        )
     }
 }
 
@@ -141,6 +130,8 @@ pub(super) enum Reason {
     Slots(u64),
     /// It is in use, and the line must come first, or be alone.
     Taken,
+    /// Nodes of another make hang on it.
+    Unlike,
 }
 
 pub(super) fn count(count: u64, one: &str) -> String {
@@ -195,6 +186,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
                     count(over, "slot")
                 ),
             ),
+            Reason::Unlike => ("unlike", "in use for other nodes".to_owned()),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
         };
         // The map is in order, so the first of a kind has the smallest figure.

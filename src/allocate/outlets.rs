@@ -2,6 +2,7 @@
 
 use super::chains::Seat;
 use super::fuse;
+use super::makes::{Hangs, Make, Named};
 use super::needs::{Kind, Need, Reason, State, Way};
 use crate::keyed::Keyed;
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
@@ -10,6 +11,7 @@ use crate::model::{
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
+use std::sync::Arc;
 
 /// An output.
 #[derive(Debug, Clone)]
@@ -33,6 +35,10 @@ pub(super) struct Outlet {
     reserved: bool,
     /// Whether nothing may come behind what is there.
     closed: bool,
+    /// Whether something that lay there before would move for what joins it.
+    pub kept: bool,
+    /// Which make of node hangs on it.
+    hangs: Hangs,
     /// Whether `any` may use it.
     any: bool,
 }
@@ -43,7 +49,7 @@ pub(super) struct Outlets<'a> {
     pub model: &'a Model,
     /// Each output.
     pub rows: Vec<Outlet>,
-    spans: Vec<Range<usize>>,
+    pub spans: Vec<Range<usize>>,
     apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
 }
@@ -101,6 +107,8 @@ impl<'a> Outlets<'a> {
                     reserved_slots: 0,
                     reserved: reserved.contains(&(id, output)),
                     closed: false,
+                    kept: false,
+                    hangs: Hangs::Nothing,
                     any: !controller.stock || named.controllers.contains(&id),
                 });
             }
@@ -125,7 +133,6 @@ impl<'a> Outlets<'a> {
     fn hang(&mut self, seats: &[Option<Seat>]) {
         let model = self.model;
         let injected = std::mem::take(&mut self.injected);
-        let mut consecutive: BTreeSet<ControllerId> = BTreeSet::new();
         for (line, seat) in model.lines.iter().zip(seats) {
             let Some(seat) = seat else {
                 continue;
@@ -147,14 +154,13 @@ impl<'a> Outlets<'a> {
                 State::Free | State::Picked if kept && !unbroken => State::Picked,
                 State::Free | State::Picked | State::Wired => State::Wired,
             };
-            if kept && addressing == Some(Addressing::Consecutive) {
-                consecutive.insert(seat.controller);
-            }
         }
         self.injected = injected;
-        for controller in consecutive {
-            self.keep_before_last(controller.index());
-        }
+    }
+
+    /// Whether something lies on an output that would move for what joins it.
+    pub fn is_kept(&self, at: usize) -> bool {
+        self.rows.get(at).is_some_and(|row| row.kept)
     }
 
     /// The place of an output.
@@ -163,19 +169,6 @@ impl<'a> Outlets<'a> {
         let rows = self.rows.get(span.clone())?;
         let at = rows.binary_search_by_key(&output, |row| row.output).ok()?;
         Some(span.start + at)
-    }
-
-    /// Leaves the pixel ports of a controller before the last that is in use as they are while others have room: on a
-    /// `consecutive` one, what comes there moves all behind it.
-    fn keep_before_last(&mut self, controller: usize) {
-        let span = self.spans.get(controller).cloned().unwrap_or(0..0);
-        let rows = self.rows.get_mut(span).unwrap_or(&mut []);
-        let used =
-            |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.state != State::Free;
-        let last = rows.iter().rposition(used).unwrap_or(0);
-        for row in rows.iter_mut().take(last) {
-            row.state = State::Wired;
-        }
     }
 
     /// Whether several lines fit on an output, one behind the other.
@@ -225,7 +218,7 @@ impl<'a> Outlets<'a> {
             return 0;
         };
         let most = match (outlet.kind, outlet.output) {
-            (Kind::Dmx, _) => u64::from(self.model.display.universe_slots),
+            (Kind::Dmx, _) => self.model.display.universe_slots.each(),
             (Kind::Slots, Output::Pixel(port)) => {
                 let receivers = outlet.receivers.iter().copied().chain(outlet.receiver);
                 match PortLimit::of(self.model, outlet.controller, port, receivers) {
@@ -236,20 +229,6 @@ impl<'a> Outlets<'a> {
             (Kind::Slots | Kind::Pixel, _) => 0,
         };
         most.saturating_sub(outlet.load.slots + outlet.reserved_slots)
-    }
-
-    /// Whether a port's number follows that of the port before it, on the same controller.
-    pub fn follows(&self, at: usize) -> bool {
-        let before = at.checked_sub(1).and_then(|before| self.rows.get(before));
-        let (Some(before), Some(here)) = (before, self.rows.get(at)) else {
-            return false;
-        };
-        let next = match (before.output, here.output) {
-            (Output::Pixel(before), Output::Pixel(here)) => before.checked_add(1) == Some(here),
-            (Output::Pixel(_) | Output::Dmx(_), Output::Dmx(_))
-            | (Output::Dmx(_), Output::Pixel(_)) => false,
-        };
-        next && before.controller == here.controller
     }
 
     /// Whether a line fits on an output.
@@ -280,6 +259,12 @@ impl<'a> Outlets<'a> {
             load.add(self.model, piece);
             if let PieceKind::String(id, _) = piece {
                 self.accepts(&settings, id)?;
+                match outlet.hangs {
+                    _ if self.model.string(id).is_some_and(|string| string.stored) => {}
+                    Hangs::One(make) if Make::of(self.model, id) == Some(make) => {}
+                    Hangs::Nothing => {}
+                    Hangs::One(_) | Hangs::Unlike => return Err(Reason::Unlike),
+                }
             }
         }
         let receivers = outlet.receivers.iter().copied().chain(receiver);
@@ -288,29 +273,39 @@ impl<'a> Outlets<'a> {
         let own = drawn(self.model, &self.injected, &need.pieces);
         let draw = outlet.draw.saturating_add(own);
         match fuse::most(self.model, outlet.controller, &settings) {
-            Some(most) if draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
+            Some(most) if own > 0 && draw > most && !need.unfed => Err(Reason::Fuse(draw - most)),
             Some(_) | None => Ok(()),
         }
     }
 
     /// Marks the lines that no fuse of the ports they may use feeds, even alone.
     pub fn mark_unfed(&self, lines: &mut [(usize, Need)]) {
+        // Of free outputs that are alike one is asked.
+        let mut seen = BTreeSet::new();
+        let mut apart: Vec<usize> = (0..self.rows.len()).collect();
+        apart.retain(|at| {
+            let free = self.state(*at) == Some(State::Free);
+            self.look(*at)
+                .filter(|_| free)
+                .is_none_or(|look| seen.insert(look))
+        });
         for (_, need) in lines {
             let own = drawn(self.model, &self.injected, &need.pieces);
             if own == 0 {
                 continue;
             }
             let mut too_small = false;
-            let feeds = |at: usize| match self.fits(at, need) {
+            let feeds = |at: &usize| match self.fits(*at, need) {
                 Ok(()) => true,
                 Err(Reason::Fuse(over)) => {
                     too_small = true;
-                    let taken = self.rows.get(at).map_or(0, |row| row.draw);
+                    let taken = self.rows.get(*at).map_or(0, |row| row.draw);
                     over <= taken
                 }
                 Err(_) => false,
             };
-            let fed = self.scope(need.target).any(feeds);
+            let scope = self.scope(need.target);
+            let fed = apart.iter().filter(|at| scope.contains(*at)).any(feeds);
             need.unfed = too_small && !fed;
         }
     }
@@ -321,7 +316,7 @@ impl<'a> Outlets<'a> {
             load.add(self.model, piece);
         }
         let taken = load.slots + outlet.reserved_slots;
-        match taken.checked_sub(u64::from(self.model.display.universe_slots)) {
+        match taken.checked_sub(self.model.display.universe_slots.each()) {
             Some(over) if over > 0 => Err(Reason::Slots(over)),
             Some(_) | None => Ok(()),
         }
@@ -361,10 +356,11 @@ impl<'a> Outlets<'a> {
                 let Output::Pixel(port) = outlet.output else {
                     return None;
                 };
-                (receiver.first..=receiver.last)
-                    .contains(&port)
-                    .then_some(Some(id))
+                let own = outlet.controller == receiver.controller
+                    && (receiver.first..=receiver.last).contains(&port);
+                own.then_some(Some(id))
             }
+            Target::Controller(id) if id != outlet.controller => None,
             Target::Controller(_) | Target::Port(..) | Target::Dmx(..) => {
                 Some(last.or(outlet.receiver))
             }
@@ -414,29 +410,78 @@ impl<'a> Outlets<'a> {
         strings.max().unwrap_or(0)
     }
 
-    /// How many nodes of a line's kind still fit on a pixel port, all strings of the line being alike and each node
-    /// drawing at most `draw` microamperes; 0 where it may not hang there at all.
-    pub fn room(&self, at: usize, need: &Need, draw: u64) -> u64 {
-        let Some(outlet) = self.rows.get(at).filter(|row| row.kind == Kind::Pixel) else {
-            return 0;
+    /// What a line draws at full where that is known, in microamperes.
+    pub fn drawn(&self, need: &Need) -> u64 {
+        drawn(self.model, &self.injected, &need.pieces)
+    }
+
+    /// What hangs on an output.
+    pub fn hangs(&self, at: usize) -> Hangs {
+        self.rows.get(at).map_or(Hangs::Nothing, |row| row.hangs)
+    }
+
+    /// What free ports that take the same have in common; `None` where that is not known.
+    pub fn look(&self, at: usize) -> Option<(ControllerId, Option<ReceiverId>, usize, bool)> {
+        let row = self.rows.get(at)?;
+        let Output::Pixel(number) = row.output else {
+            return None;
         };
+        // Ports of several receivers, and of a receiver with settings by port, are not compared.
+        let mut receivers = self.model.receivers_of(row.controller, number);
+        let own = receivers.next().map(|(id, ..)| id);
+        let by_port = own.and_then(|id| self.model.receivers.get(id.index()));
+        if receivers.next().is_some() || by_port.is_some_and(|one| !one.ports.is_empty()) {
+            return None;
+        }
+        let settings = &self
+            .model
+            .controller(row.controller)?
+            .port(number)?
+            .settings;
+        let settings = Arc::as_ptr(settings).addr();
+        Some((row.controller, row.receiver, settings, row.reserved))
+    }
+
+    /// How many nodes of a line's kind still fit on a pixel port, and how much current its fuse
+    /// still feeds in microamperes, all strings of the line being alike; `None` where it may not
+    /// hang there at all.
+    pub fn room(&self, at: usize, need: &Need) -> Option<(u64, u64)> {
+        let outlet = self.rows.get(at).filter(|row| row.kind == Kind::Pixel)?;
         match self.fits(at, need) {
             Ok(()) | Err(Reason::Nodes(_) | Reason::Time(_) | Reason::Fuse(_)) => {}
-            Err(_) => return 0,
+            Err(_) => return None,
         }
-        let (Some(receiver), Output::Pixel(port)) = (self.seat(outlet, need), outlet.output) else {
-            return 0;
+        let receiver = self.seat(outlet, need)?;
+        let Output::Pixel(port) = outlet.output else {
+            return None;
         };
         let receivers = outlet.receivers.iter().copied().chain(receiver);
         let nodes = match PortLimit::of(self.model, outlet.controller, port, receivers) {
             PortLimit::Nodes(most) => u64::from(most.value).saturating_sub(outlet.load.length()),
             PortLimit::Time => u64::from(u32::MAX),
-            PortLimit::Slots(_) => return 0,
+            PortLimit::Slots(_) => return None,
         };
         let time = NodeTime::of(self.model, need.first.0);
         let time = time.and_then(|time| outlet.load.room(self.model, time));
-        let fed = self.fed(outlet, port, receiver, draw);
-        fed.into_iter().chain(time).fold(nodes, u64::min)
+        let settings = self
+            .model
+            .port_settings(outlet.controller, port, receiver)?;
+        let most = fuse::most(self.model, outlet.controller, &settings);
+        let most = most.filter(|_| !need.unfed);
+        let current = most.map_or(u64::MAX, |most| most.saturating_sub(outlet.draw));
+        Some((time.map_or(nodes, |time| time.min(nodes)), current))
+    }
+
+    /// How many nodes like those of a line an output still takes; 0 where it takes none.
+    pub fn nodes_left(&self, at: usize, need: &Need) -> u64 {
+        let Some((nodes, current)) = self.room(at, need) else {
+            return 0;
+        };
+        let fed = match current {
+            u64::MAX => None,
+            current => current.checked_div(self.draw(need)),
+        };
+        fed.map_or(nodes, |fed| fed.min(nodes))
     }
 
     /// How many more nodes the fuse of a port feeds; `None` where that is not known.
@@ -483,6 +528,15 @@ impl Outlet {
             self.load.add(model, piece);
             if let PieceKind::String(id, _) = piece {
                 let string = model.string(id);
+                if string.is_some_and(|string| !string.stored)
+                    && let Some(make) = Make::of(model, id)
+                {
+                    self.hangs = match self.hangs {
+                        Hangs::Nothing => Hangs::One(make),
+                        Hangs::One(one) if one == make => Hangs::One(one),
+                        Hangs::One(_) | Hangs::Unlike => Hangs::Unlike,
+                    };
+                }
                 // What comes behind a stored string, or one that shows another's data, would not lie right.
                 self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
             }
@@ -490,41 +544,6 @@ impl Outlet {
         if let Some(id) = receiver.filter(|id| !self.receivers.contains(id)) {
             self.receivers.push(id);
         }
-    }
-}
-
-/// Controllers and receivers that a wire names.
-struct Named {
-    controllers: BTreeSet<ControllerId>,
-    receivers: BTreeSet<ReceiverId>,
-}
-
-impl Named {
-    fn of(model: &Model) -> Self {
-        let mut named = Self {
-            controllers: BTreeSet::new(),
-            receivers: BTreeSet::new(),
-        };
-        for line in &model.lines {
-            let receiver = match line.target {
-                Target::Port(id, _, receiver) => {
-                    named.controllers.insert(id);
-                    receiver
-                }
-                Target::Dmx(id, _) | Target::Controller(id) => {
-                    named.controllers.insert(id);
-                    None
-                }
-                Target::Receiver(id) => Some(id),
-                Target::Any => None,
-            };
-            if let Some(id) = receiver {
-                named.receivers.insert(id);
-                let of = model.receivers.get(id.index()).map(|r| r.controller);
-                named.controllers.extend(of);
-            }
-        }
-        named
     }
 }
 
@@ -538,7 +557,7 @@ fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<Receiv
     }
 }
 
-fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
+pub(super) fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
     let pieces = model
         .pieces
         .get(stretch.start as usize..stretch.end as usize);

@@ -7,61 +7,69 @@ use super::needs::{Need, Reason, told};
 use super::outlets::Outlets;
 use super::pack::Cause;
 use super::ports;
-use super::seek::{Asked, Clash};
+use super::seek::{Asked, Clash, Universes};
 use crate::diagnostic::Diagnostic;
 use crate::model::{Model, Start, Target};
 use crate::rules::place::no_room::{self, Asker, Lack};
 use crate::source::Span;
 use std::collections::BTreeMap;
 
-/// Of so many lines that find no room it is found out which clash; past that each is told by itself.
-const MOST_LINES: usize = 2_000;
-
-/// A finding for each set of lines that clash; none where that can't be found out.
-pub(super) fn findings(model: &Model, said: &[Option<Seat>], fixtures: bool) -> Vec<Diagnostic> {
+/// A finding for each set of lines that clash, where that is proven; one for what is `left`
+/// without a port otherwise.
+pub(super) fn findings(
+    model: &Model,
+    said: &[Option<Seat>],
+    fixtures: bool,
+    left: &[usize],
+) -> Vec<Diagnostic> {
     let mut lines = ports::open(model, said);
     lines.retain(|(_, need)| need.fixture == fixtures);
-    if lines.len() > MOST_LINES {
-        return Vec::new();
-    }
     let outlets = Outlets::new(model, said);
     outlets.mark_unfed(&mut lines);
     let clashes = if fixtures {
-        Fixtures::new(model, &outlets, &lines).map_or(Vec::new(), |fixtures| fixtures.clashes())
+        Fixtures::new(model, &outlets, &lines).clashes()
     } else {
-        Asked::new(model, &outlets, &lines).map_or(Vec::new(), |asked| asked.clashes())
+        Asked::new(model, &outlets, &lines, Universes::Least).clashes()
+    };
+    let refusal = Refusal {
+        model,
+        said,
+        outlets: &outlets,
+        lines: &lines,
     };
     let all: Vec<usize> = clashes
         .iter()
         .flat_map(|clash| &clash.lines)
         .copied()
         .collect();
-    let index = |at: &usize| lines.get(*at).map(|(index, _)| *index);
-    let refusal = Refusal {
-        model,
-        outlets: &outlets,
-        lines: &lines,
-    };
-    let mut findings = Vec::new();
+    let mut findings: Vec<Diagnostic> = Vec::new();
     for clash in &clashes {
-        let others = all.iter().filter(|at| !clash.lines.contains(at));
-        let others: Vec<usize> = others.filter_map(index).collect();
-        let Some(mut words) = refusal.clash(clash, fixtures) else {
-            continue;
-        };
-        let its: Vec<(usize, Need)> = clash
-            .lines
-            .iter()
-            .filter_map(|at| lines.get(*at).cloned())
-            .collect();
-        words.cures = cures::of(model, said, &its, &others);
-        findings.extend(no_room::clash(model, &words));
+        let words = refusal.clash(clash, fixtures);
+        findings.extend(words.and_then(|words| refusal.told(words, &clash.lines, &all)));
+    }
+    let open = |at: &usize| {
+        lines
+            .get(*at)
+            .is_some_and(|(index, _)| left.contains(index))
+    };
+    let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
+    let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
+    // What did not parse may be what these need.
+    let unsure = |at: &usize| {
+        let need = refusal.need(*at);
+        need.is_some_and(|need| model.outputs_unsure(need.target))
+    };
+    let unsaid = !unexplained.is_empty() && !unexplained.iter().any(unsure);
+    if unsaid && (findings.is_empty() || !refusal.fits(&rest, fixtures)) {
+        let words = refusal.unproven(&unexplained, left.len(), fixtures);
+        findings.extend(words.and_then(|words| refusal.told(words, &unexplained, &all)));
     }
     findings
 }
 
 struct Refusal<'a> {
     model: &'a Model,
+    said: &'a [Option<Seat>],
     outlets: &'a Outlets<'a>,
     lines: &'a [(usize, Need)],
 }
@@ -71,11 +79,58 @@ impl Refusal<'_> {
         self.lines.get(at).map(|(_, need)| need)
     }
 
+    /// With what would help; `all` are the lines of every clash.
+    fn told(&self, mut words: no_room::Clash, own: &[usize], all: &[usize]) -> Option<Diagnostic> {
+        let index = |at: &usize| self.lines.get(*at).map(|(index, _)| *index);
+        let others = all.iter().filter(|at| !own.contains(at));
+        let others: Vec<usize> = others.filter_map(index).collect();
+        let its = own.iter().filter_map(|at| self.lines.get(*at).cloned());
+        let its: Vec<(usize, Need)> = its.collect();
+        words.cures = cures::of(self.model, self.said, &its, &others);
+        no_room::clash(self.model, &words)
+    }
+
+    /// Whether some lines find room by themselves.
+    fn fits(&self, lines: &[usize], fixtures: bool) -> bool {
+        let lines = lines.iter().filter_map(|at| self.lines.get(*at).cloned());
+        let lines: Vec<(usize, Need)> = lines.collect();
+        if fixtures {
+            return Fixtures::new(self.model, self.outlets, &lines).fits();
+        }
+        let asked = Asked::new(self.model, self.outlets, &lines, Universes::Least);
+        asked.place().is_ok()
+    }
+
+    /// What is known where no clash is proven.
+    fn unproven(&self, lines: &[usize], without: usize, fixtures: bool) -> Option<no_room::Clash> {
+        let first = self.need(*lines.first()?)?;
+        let askers: Vec<Asker> = lines
+            .iter()
+            .filter_map(|at| self.asker(*at, fixtures))
+            .collect();
+        let size = askers.iter().map(|asker| asker.size).sum();
+        let all = self.lines.len();
+        let lack = Lack::Unproven {
+            placed: all - without.min(all),
+            all,
+            size,
+        };
+        Some(no_room::Clash {
+            lines: askers,
+            fixtures,
+            limits: self.limits(first, &lack),
+            lack,
+            passed: Vec::new(),
+            missing: self.outlets.missing(first),
+            cures: Vec::new(),
+        })
+    }
+
     /// In the words' own data; `None` where what did not parse may be at fault.
     fn clash(&self, clash: &Clash, fixtures: bool) -> Option<no_room::Clash> {
         let mut lines = clash.lines.clone();
         lines.sort_unstable();
-        let hopeless = matches!(clash.cause, Cause::Class { .. } | Cause::Size { .. });
+        let hopeless = clash.cause == Cause::Alone;
         if hopeless {
             // The others of its prop have their place, or are in the same case.
             lines.retain(|at| self.need(*at).is_some_and(|need| !self.fits_anywhere(need)));
@@ -145,17 +200,15 @@ impl Refusal<'_> {
 
     fn lack(&self, clash: &Clash, lines: &[usize]) -> Lack {
         match &clash.cause {
-            Cause::Ports { needed, free, .. } => Lack::Ports {
+            Cause::Ports { needed, free } => Lack::Ports {
                 needed: *needed,
                 free: *free,
             },
-            Cause::Limit { weight, limit } => Lack::Slots {
-                needed: *weight,
-                left: *limit,
+            Cause::Slots { needed, left } => Lack::Slots {
+                needed: *needed,
+                left: *left,
             },
-            Cause::Class { .. } | Cause::Size { .. } | Cause::Together | Cause::Packing => {
-                Lack::Sizes(self.rooms(lines))
-            }
+            Cause::Alone | Cause::Searched => Lack::Sizes(self.rooms(lines)),
         }
     }
 
@@ -171,7 +224,7 @@ impl Refusal<'_> {
                 .filter(|need| self.outlets.scope(need.target).contains(&at))
                 .map(|need| match need.fixture {
                     true => self.outlets.slots_left(at),
-                    false => self.outlets.room(at, need, self.outlets.draw(need)),
+                    false => self.outlets.nodes_left(at, need),
                 })
                 .max();
             if let Some(room) = room.filter(|room| *room > 0) {

@@ -1,48 +1,41 @@
 //! Open pixel lines → outputs, by the placement engine: its instance made of the model, its answer taken back.
 //!
-//! A site of the engine is a stretch of a controller's ports that come out at one place. A port that a wire names is
-//! left as it is while others have room. Universes are counted on the safe side first; where they seem short, by what is
-//! needed at least, so that a refusal is certain. Whether a placement found that way holds is told when the addresses
-//! are known.
-//!
-//! `prefer` puts leads or even load before the number of ports: the sites are then sought as if every port were in use
-//! already, and the ports on those sites afterwards.
+//! Universes are counted on the safe side first; where they seem short, by what is needed at
+//! least, so that a refusal is certain. Whether a placement found that way holds is told when the
+//! addresses are known.
 
-use super::needs::{Need, State};
+use super::makes::{Hangs, Make};
+use super::needs::{Kind, Need, State};
 use super::outlets::Outlets;
-use super::pack::{self, Answer, Cause, Failed, Group, Instance, Line, Port, Site};
-use super::stretches::Stretch;
-use crate::model::{Align, ChipId, Model, PieceKind, Prefer, ReceiverId, Start, StringId, Target};
+use super::pack::{self, Answer, Cause, Group, Instance, Line, Order, Port, Room, Site};
+use crate::model::{
+    Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId,
+    Start, StringId, Target,
+};
 use crate::plan::Picked;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-/// So many steps of search a line, and so many in all, which is a third of the engine's own budget: what comes after was
-/// seen to gain a port or none, and some metres of lead.
-const STEPS_A_LINE: u64 = 80_000;
-const MOST_STEPS: u64 = pack::DEFAULT_STEPS / 3;
-
-/// So many pairs of a group and a site, or of a port and a class, are looked at; past that the simple rule is used.
-const MOST_PAIRS: usize = 2_000_000;
-
-/// So many lines are searched for; past that the simple rule is used.
-const MOST_LINES: usize = 10_000;
-
-/// What lines that may share a port have in common: chip, voltage unless fed apart, bits of a node, and the receiver
-/// that the wire names. A line that is like no other has its number instead.
+/// What lines have in common that any port accepts alike.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 enum Class {
-    Alike(Option<ChipId>, Option<i64>, u32, Option<ReceiverId>),
-    Alone(usize),
+    /// All strings of one make: it, what else decides who takes them, and where they may go.
+    Alike(Make, [bool; 3], (u8, usize)),
+    /// A chain of strings of unlike makes, by the place of the line.
+    Own(usize),
 }
 
 /// How universes that are limited are counted.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Universes {
-    /// With all that alignment and whole nodes may leave free.
+pub(super) enum Universes {
+    /// With all that alignment, whole nodes and spare may leave free.
     Safe,
     /// The slots of the strings alone: what does not fit so does not fit at all.
     Least,
 }
+
+/// By line of the model: the output that it hangs on now, and how many strings and slots would
+/// leave it.
+pub(super) type Homes = BTreeMap<usize, (usize, (u64, u64))>;
 
 /// Where each line goes, and how good that is known to be.
 pub(super) struct Found {
@@ -65,344 +58,454 @@ pub(super) struct Asked<'a> {
     model: &'a Model,
     outlets: &'a Outlets<'a>,
     lines: &'a [(usize, Need)],
-    stretches: Vec<Stretch>,
-    classes: Vec<Class>,
-    samples: BTreeMap<Class, Sample<'a>>,
-    limited: Limited,
-    /// Whether some strings show another's data.
-    shared: bool,
-}
-
-/// What holds of controllers whose universes are limited.
-#[derive(Clone, Copy, Default)]
-struct Limited {
-    /// There are some.
-    any: bool,
-    /// One of them aligns.
-    aligned: bool,
-    /// One of them keeps nodes whole.
-    whole: bool,
-    /// The fewest slots of each universe that one of them uses.
-    used: u64,
-}
-
-/// What stands for a class.
-#[derive(Clone, Copy)]
-struct Sample<'a> {
-    need: &'a Need,
-    /// What one node draws at most, in microamperes.
-    draw: u64,
+    /// The output of each port of the engine.
+    rows: Vec<usize>,
+    /// The lines of each group.
+    groups: Vec<std::ops::Range<usize>>,
+    instance: Instance,
+    /// Whether universes are limited somewhere.
+    limited: bool,
 }
 
 impl<'a> Asked<'a> {
-    /// `None` where the display is too large to be searched.
+    /// Of lines that have no port yet.
     pub fn new(
         model: &'a Model,
         outlets: &'a Outlets<'a>,
         lines: &'a [(usize, Need)],
-    ) -> Option<Self> {
-        let stretches = outlets.stretches();
-        let classes: Vec<Class> = lines
-            .iter()
-            .enumerate()
-            .map(|(place, (_, need))| class(model, outlets, need).unwrap_or(Class::Alone(place)))
-            .collect();
-        let mut samples: BTreeMap<Class, Sample<'_>> = BTreeMap::new();
-        for (class, (_, need)) in classes.iter().zip(lines) {
-            let draw = outlets.draw(need);
-            let sample = samples.entry(*class).or_insert(Sample { need, draw });
-            sample.draw = sample.draw.max(draw);
-        }
-        let ports: usize = stretches.iter().map(|stretch| stretch.rows.len()).sum();
-        let searched = lines.len() <= MOST_LINES
-            && lines.len() * stretches.len() <= MOST_PAIRS
-            && lines.len() * samples.len() <= MOST_PAIRS
-            && ports * samples.len() <= MOST_PAIRS;
-        let mut limited = Limited {
-            used: u64::MAX,
-            ..Limited::default()
-        };
-        for stretch in &stretches {
-            if let Some(controller) = model.controller(stretch.controller)
-                && limit(model, stretch) < u64::MAX
-            {
-                limited.any = true;
-                limited.aligned |= controller.align != Align::Off;
-                limited.whole |= controller.whole_nodes || model.display.whole_nodes;
-                let used = controller.slots_used(model.display.universe_slots);
-                limited.used = limited.used.min(u64::from(used.max(1)));
-            }
-        }
-        searched.then_some(Self {
+        universes: Universes,
+    ) -> Self {
+        let mut asked = Self {
             model,
             outlets,
             lines,
-            stretches,
-            classes,
-            samples,
-            limited,
-            shared: model.strings.iter().any(|string| string.same_as.is_some()),
-        })
-    }
-
-    /// An output for each line; `None` where the engine finds no room.
-    pub fn place(&self) -> Option<Found> {
-        let rounds = [
-            (Universes::Safe, false),
-            (Universes::Safe, true),
-            (Universes::Least, false),
-            (Universes::Least, true),
-        ];
-        for (universes, wired) in rounds {
-            if universes == Universes::Least && !self.limited.any {
-                break;
-            }
-            let instance = self.instance(universes, wired);
-            if let Ok(answer) = self.sought(&instance) {
-                return self.found(&answer);
-            }
-        }
-        None
-    }
-
-    /// Whether there is room at all, and the steps that took.
-    pub fn fits(&self, steps: u64) -> (bool, u64) {
-        match pack::fits(&self.instance(Universes::Least, true), steps) {
-            Ok(steps) => (true, steps),
-            Err(failed) => (false, failed.steps),
-        }
-    }
-
-    /// The lines that find no room, in sets that clash; none where that could not be found out.
-    pub fn clashes(&self) -> Vec<Clash> {
-        let lines = self.lines_of_groups();
-        let instance = self.instance(Universes::Least, true);
-        let clashes = pack::clashes(&instance, self.steps()).into_iter();
-        let lines = |(groups, cause): (Vec<usize>, Cause)| Clash {
-            lines: groups
-                .iter()
-                .filter_map(|group| lines.get(*group))
-                .flatten()
-                .copied()
-                .collect(),
-            cause,
-        };
-        clashes.map(lines).collect()
-    }
-
-    /// Lines for which there are ports, but no universes.
-    pub fn over_limits(&self) -> Vec<usize> {
-        let unlimited = |mut instance: Instance| {
-            for site in &mut instance.sites {
-                site.limit = u64::MAX;
-            }
-            instance
-        };
-        let instance = self.instance(Universes::Least, true);
-        if !self.limited.any || pack::fits(&unlimited(instance), self.steps()).is_err() {
-            return Vec::new();
-        }
-        let clashes = self.clashes().into_iter();
-        clashes.flat_map(|clash| clash.lines).collect()
-    }
-
-    fn steps(&self) -> u64 {
-        MOST_STEPS.min(STEPS_A_LINE * self.lines.len() as u64)
-    }
-
-    /// Seeks in the order that the display wants.
-    fn sought(&self, instance: &Instance) -> Result<Answer, Failed> {
-        let steps = self.steps();
-        let prefer = self.model.display.prefer.map(|told| told.value);
-        let leads = match prefer {
-            None | Some(Prefer::FewestPorts) => return pack::seek(instance, steps),
-            Some(Prefer::ShortestLeads) => true,
-            Some(Prefer::EvenLoad) => false,
-        };
-        let mut open = instance.clone();
-        for port in open.sites.iter_mut().flat_map(|site| &mut site.ports) {
-            port.open = true;
-        }
-        if !leads {
-            for group in &mut open.groups {
-                group.lead.clear();
-            }
-        }
-        let sited = pack::seek(&open, steps / 2)?;
-        let mut tied = instance.clone();
-        for (group, spots) in tied.groups.iter_mut().zip(&sited.spots) {
-            let mut sites: Vec<usize> = spots.iter().map(|spot| spot.site).collect();
-            sites.sort_unstable();
-            sites.dedup();
-            group.sites = Some(sites);
-        }
-        // The same sites are lawful with the ports as they are; only a search cut short may miss that.
-        pack::seek(&tied, steps / 2).or_else(|_| pack::seek(instance, steps))
-    }
-
-    fn found(&self, answer: &Answer) -> Option<Found> {
-        let spots = answer.spots.iter().flatten();
-        let row = |spot: &pack::Spot| {
-            let stretch = self.stretches.get(spot.site)?;
-            stretch.rows.get(spot.port).copied().flatten()
-        };
-        Some(Found {
-            outputs: spots.map(row).collect::<Option<Vec<usize>>>()?,
-            picked: Picked {
-                opened: answer.opened,
-                bound: answer.bound,
-                lead_dm: answer.lead,
-                least_lead: answer.least_lead,
-                split: answer.split.len() as u64,
-                steps: answer.steps,
+            rows: Vec::new(),
+            groups: Vec::new(),
+            instance: Instance {
+                order: match model.display.prefer.map(|told| told.value) {
+                    None => Order::Neighbours,
+                    Some(Prefer::FewestPorts) => Order::Ports,
+                    Some(Prefer::ShortestLeads) => Order::Leads,
+                    Some(Prefer::EvenLoad) => Order::Even,
+                },
+                ..Instance::default()
             },
-        })
+            limited: false,
+        };
+        let group = |index: usize| model.lines.get(index).map(|line| line.group);
+        let mut at = 0;
+        for lines in lines.chunk_by(|a, b| group(a.0) == group(b.0) && a.1.target == b.1.target) {
+            asked.groups.push(at..at + lines.len());
+            at += lines.len();
+        }
+        asked.sites();
+        let classes = asked.classes();
+        let makes = asked.ports(&classes);
+        asked.lines(&classes, &makes, universes);
+        asked.even_draws();
+        asked
     }
 
-    fn instance(&self, universes: Universes, wired: bool) -> Instance {
-        let site = |stretch| self.site(stretch, wired);
-        Instance {
-            sites: self.stretches.iter().map(site).collect(),
-            groups: self.groups(universes),
+    /// Lines stay on the outputs that they have where they can.
+    pub fn at_home(mut self, homes: &Homes) -> Self {
+        let lines = self
+            .instance
+            .groups
+            .iter_mut()
+            .flat_map(|group| &mut group.lines);
+        for (line, (index, _)) in lines.zip(self.lines) {
+            if let Some((row, plugs)) = homes.get(index)
+                && let Ok(port) = self.rows.binary_search(row)
+            {
+                (line.home, line.plugs) = (Some(port), *plugs);
+            }
+        }
+        self
+    }
+
+    /// Controllers have so many slots of universes less.
+    pub fn tighter(mut self, less: &[u64]) -> Self {
+        for (site, less) in self.instance.sites.iter_mut().zip(less) {
+            site.taken = site.taken.saturating_add(*less);
+        }
+        self
+    }
+
+    /// Whether universes are limited, so that counting the least may find more room.
+    pub fn is_limited(&self) -> bool {
+        self.limited
+    }
+
+    fn sites(&mut self) {
+        for (index, controller) in self.model.controllers.iter().enumerate() {
+            let universe = used(self.model, controller);
+            let id = ControllerId::from(index);
+            let limit = limit(self.model, id);
+            self.limited |= limit < u64::MAX;
+            let aligned =
+                controller.align == Align::Port && controller.addressing != Addressing::Consecutive;
+            let mut carried = 0;
+            for at in self.outlets.scope(Target::Controller(id)) {
+                carried += self.outlets.taken(at).0;
+            }
+            self.instance.sites.push(Site {
+                limit,
+                taken: universe.saturating_mul(self.outlets.dmx_in_use(id)),
+                unit: if aligned { universe } else { 1 },
+                spare: 0,
+                carried,
+            });
         }
     }
 
-    /// Which lines each group has.
-    fn lines_of_groups(&self) -> Vec<Vec<usize>> {
-        let group = |index: usize| self.model.lines.get(index).map(|line| line.group);
-        let mut at = 0;
-        let chunks = self
-            .lines
-            .chunk_by(|a, b| group(a.0) == group(b.0) && a.1.target == b.1.target);
-        chunks
-            .map(|lines| {
-                let from = at;
-                at += lines.len();
-                (from..at).collect()
+    /// The class of each line.
+    fn classes(&self) -> Vec<Class> {
+        let class = |(place, (_, need)): (usize, &(usize, Need))| {
+            let mut makes = strings(self.model, need)
+                .map(|id| (Make::of(self.model, id), self.outlets.fed_apart(id)));
+            let first = makes.next();
+            match first {
+                Some((Some(make), apart)) if makes.all(|one| one == (Some(make), apart)) => {
+                    let lone = lone(self.model, need);
+                    Class::Alike(make, [apart, need.unfed, lone], target(need.target))
+                }
+                _ => Class::Own(place),
+            }
+        };
+        self.lines.iter().enumerate().map(class).collect()
+    }
+
+    /// The ports with what they take; the kind of each make.
+    fn ports(&mut self, classes: &[Class]) -> BTreeMap<Class, usize> {
+        let mut samples: BTreeMap<Class, &Need> = BTreeMap::new();
+        for (class, (_, need)) in classes.iter().zip(self.lines) {
+            samples.entry(*class).or_insert(need);
+        }
+        let daisy = self.daisy();
+        let mut kinds: BTreeMap<(Option<Make>, usize), usize> = BTreeMap::new();
+        for class in samples.keys() {
+            let kind = match *class {
+                // On a port with several receivers, lines for one of them keep to themselves.
+                Class::Alike(make, _, (2, receiver)) if daisy.contains(&receiver) => {
+                    (Some(make), receiver + 1)
+                }
+                Class::Alike(make, ..) => (Some(make), 0),
+                Class::Own(place) => (None, place),
+            };
+            let next = kinds.len();
+            self.instance.kinds.push(*kinds.entry(kind).or_insert(next));
+        }
+        let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
+        let mut known: BTreeMap<(ControllerId, Option<ReceiverId>, usize, bool), usize> =
+            BTreeMap::new();
+        let mut places: BTreeMap<(ControllerId, Option<ReceiverId>), usize> = BTreeMap::new();
+        for (at, row) in self.outlets.rows.iter().enumerate() {
+            let (Kind::Pixel, Output::Pixel(number)) = (row.kind, row.output) else {
+                continue;
+            };
+            let state = self.outlets.state(at);
+            let free = state == Some(State::Free);
+            let key = self.outlets.look(at);
+            let seen = key
+                .filter(|_| free)
+                .and_then(|key| known.get(&key).copied());
+            let look = seen.unwrap_or_else(|| {
+                let room = |need: &&Need| self.room(at, need);
+                let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
+                let next = looks.len();
+                let look = *looks.entry(rooms).or_insert(next);
+                if let Some(key) = key.filter(|_| free) {
+                    known.insert(key, look);
+                }
+                look
+            });
+            let next = places.len();
+            let place = *places.entry((row.controller, row.receiver)).or_insert(next);
+            let kind = match self.outlets.hangs(at) {
+                Hangs::Nothing => None,
+                Hangs::One(make) => {
+                    Some(kinds.get(&(Some(make), 0)).copied().unwrap_or(usize::MAX))
+                }
+                Hangs::Unlike => Some(usize::MAX),
+            };
+            self.rows.push(at);
+            self.instance.ports.push(Port {
+                site: row.controller.index(),
+                number,
+                place,
+                look,
+                kind: kind.map(|kind| kind.min(NO_KIND)),
+                used: !free,
+                kept: self.outlets.is_kept(at),
+                slots: self.outlets.taken(at).1,
+            });
+        }
+        let mut rows: Vec<(Vec<Option<Room>>, usize)> = looks.into_iter().collect();
+        rows.sort_unstable_by_key(|(_, look)| *look);
+        self.instance.looks = rows.into_iter().map(|(rooms, _)| rooms).collect();
+        samples.into_keys().zip(0..).collect()
+    }
+
+    /// Receivers with ports that another carries too.
+    fn daisy(&self) -> BTreeSet<usize> {
+        let receivers = &self.model.receivers;
+        let shares = |(index, one): &(usize, &crate::model::Receiver)| {
+            receivers.iter().enumerate().any(|(other, two)| {
+                other != *index
+                    && one.controller == two.controller
+                    && one.first <= two.last
+                    && two.first <= one.last
             })
+        };
+        receivers
+            .iter()
+            .enumerate()
+            .filter(shares)
+            .map(|(index, _)| index)
             .collect()
     }
 
-    /// The lines by group; those of one wire lie side by side.
-    fn groups(&self, universes: Universes) -> Vec<Group> {
-        let numbers: BTreeMap<Class, usize> = self.samples.keys().copied().zip(0..).collect();
-        let mut groups = Vec::new();
-        for lines in self.lines_of_groups() {
-            let its = lines.iter().filter_map(|at| {
-                let (class, (_, need)) = (self.classes.get(*at)?, self.lines.get(*at)?);
-                Some(Line {
-                    size: size(self.model, need),
-                    class: numbers.get(class).copied().unwrap_or(0),
-                    weight: self.weight(need, universes),
-                })
-            });
-            let its = its.collect();
-            let first = lines.first().and_then(|at| self.lines.get(*at));
-            let Some((_, first)) = first else {
-                continue;
-            };
-            let allowed = self.stretches.iter().enumerate();
-            let allowed = allowed.filter(|(_, stretch)| stretch.within(self.model, first.target));
-            groups.push(Group {
-                lines: its,
-                sites: (first.target != Target::Any).then(|| allowed.map(|(at, _)| at).collect()),
-                lead: lead(self.model, &self.stretches, first),
-                may_split: true,
+    /// What an output has left for lines like one.
+    fn room(&self, at: usize, need: &Need) -> Option<Room> {
+        if !self.outlets.scope(need.target).contains(&at) {
+            return None;
+        }
+        let make = strings(self.model, need)
+            .next()
+            .and_then(|id| Make::of(self.model, id));
+        let alike = strings(self.model, need).all(|id| Make::of(self.model, id) == make);
+        if !alike {
+            let fits = self.outlets.fits(at, need).is_ok();
+            return fits.then_some(Room {
+                nodes: u64::MAX,
+                current: u64::MAX,
             });
         }
-        groups
+        let (nodes, current) = self.outlets.room(at, need)?;
+        Some(Room { nodes, current })
+    }
+
+    fn lines(&mut self, classes: &[Class], numbers: &BTreeMap<Class, usize>, universes: Universes) {
+        let stands: BTreeMap<usize, Option<(i64, i64)>> = self
+            .instance
+            .ports
+            .iter()
+            .zip(&self.rows)
+            .map(|(port, row)| (port.place, self.stands(*row)))
+            .collect();
+        let shared = self
+            .model
+            .strings
+            .iter()
+            .any(|string| string.same_as.is_some());
+        let mut spare = 0;
+        for span in &self.groups {
+            let mut group = Group::default();
+            for at in span.clone() {
+                let (Some((_, need)), Some(class)) = (self.lines.get(at), classes.get(at)) else {
+                    continue;
+                };
+                let each = strings(self.model, need).filter_map(|id| self.model.node_of(id));
+                spare = spare.max(each.map(|node| u64::from(node.slots)).max().unwrap_or(0));
+                group.lines.push(Line {
+                    size: Outlets::load(self.model, need).length(),
+                    draw: if need.unfed {
+                        0
+                    } else {
+                        self.outlets.drawn(need)
+                    },
+                    slots: self.slots(need, universes, shared),
+                    class: numbers.get(class).copied().unwrap_or(0),
+                    alone: lone(self.model, need),
+                    home: None,
+                    plugs: (0, 0),
+                });
+            }
+            if let Some((_, need)) = self.lines.get(span.start)
+                && let Some(from) = stands_at(self.model, need.first.0)
+            {
+                let lead = |to: &Option<(i64, i64)>| to.map_or(0, |to| distance(from, to));
+                group.lead = stands.values().map(lead).collect();
+            }
+            self.instance.groups.push(group);
+        }
+        let spare = spare.saturating_mul(u64::from(self.model.display.spare_nodes));
+        for site in &mut self.instance.sites {
+            match universes {
+                Universes::Safe => site.spare = spare,
+                Universes::Least => site.unit = 1,
+            }
+        }
+    }
+
+    fn stands(&self, row: usize) -> Option<(i64, i64)> {
+        let outlet = self.outlets.rows.get(row)?;
+        match outlet.receiver {
+            Some(id) => self.model.receivers.get(id.index())?.stands,
+            None => self.model.controller(outlet.controller)?.stands,
+        }
     }
 
     /// Slots of universes that a line takes.
-    fn weight(&self, need: &Need, universes: Universes) -> u64 {
+    fn slots(&self, need: &Need, universes: Universes, shared: bool) -> u64 {
         let model = self.model;
-        if !self.limited.any {
+        if !self.limited {
             return 0;
         }
         let slots = Outlets::load(model, need).slots;
         if universes == Universes::Least {
             // What shows another's data may take no slots of its own.
-            return if self.shared { 0 } else { slots };
+            return if shared { 0 } else { slots };
         }
         let node = strings(model, need).find_map(|id| model.node_of(id));
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
-        let slots = slots.saturating_add(u64::from(model.display.spare_nodes) * each);
-        let universe = u64::from(model.display.universe_slots.max(1));
-        let used = universe.min(self.limited.used);
-        let usable = match used - used % each {
-            usable if self.limited.whole && usable > 0 => usable,
-            _ => used,
-        };
-        if self.limited.aligned {
-            return slots.div_ceil(used) * universe;
-        }
-        (slots * universe).div_ceil(usable)
+        // What it takes at most on any controller whose universes are limited.
+        let its = model.controllers.iter().enumerate();
+        its.filter(|(index, _)| limit(model, ControllerId::from(*index)) < u64::MAX)
+            .map(|(_, controller)| {
+                let universe = used(model, controller);
+                let whole = model.display.whole_nodes || controller.whole_nodes;
+                let usable = match universe - universe % each {
+                    usable if whole && usable > 0 => usable,
+                    _ => universe,
+                };
+                match controller.align {
+                    Align::Prop => slots.div_ceil(usable) * universe,
+                    _ => (slots * universe).div_ceil(usable),
+                }
+            })
+            .fold(slots, u64::max)
     }
 
-    /// A site with what is left on its ports; `wired` says whether ports that a wire names are offered.
-    fn site(&self, stretch: &Stretch, wired: bool) -> Site {
-        let (model, outlets) = (self.model, self.outlets);
-        let port = |row: &Option<usize>| {
-            let state = row.and_then(|at| outlets.state(at));
-            let kept = state == Some(State::Wired) && !wired;
-            let room = |(class, sample): (&Class, &Sample<'_>)| match (*row, class) {
-                (None, _) => 0,
-                (Some(_), _) if kept => 0,
-                (Some(at), Class::Alike(..)) => outlets.room(at, sample.need, sample.draw),
-                (Some(at), Class::Alone(_)) if outlets.fits(at, sample.need).is_ok() => {
-                    size(model, sample.need).max(1)
-                }
-                (Some(_), Class::Alone(_)) => 0,
+    /// Counts current in nodes where all nodes of a kind draw the same.
+    fn even_draws(&mut self) {
+        let instance = &mut self.instance;
+        let count = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
+        for kind in 0..count {
+            let mine = |line: &&mut Line| instance.kinds.get(line.class) == Some(&kind);
+            let lines = instance
+                .groups
+                .iter_mut()
+                .flat_map(|group| &mut group.lines);
+            let mut lines: Vec<&mut Line> = lines.filter(mine).collect();
+            let each = lines
+                .iter()
+                .find(|line| line.draw > 0)
+                .map(|one| one.draw / one.size.max(1));
+            let Some(each) = each.filter(|each| *each > 0) else {
+                continue;
             };
-            Port {
-                room: self.samples.iter().map(room).collect(),
-                open: state.is_some_and(|state| state != State::Free),
+            if lines
+                .iter()
+                .any(|line| line.draw != each.saturating_mul(line.size))
+            {
+                continue;
             }
+            for line in &mut lines {
+                line.draw = 0;
+            }
+            for rooms in &mut instance.looks {
+                for (class, room) in rooms.iter_mut().enumerate() {
+                    if let Some(room) = room
+                        && instance.kinds.get(class) == Some(&kind)
+                        && room.current < u64::MAX
+                    {
+                        room.nodes = room.nodes.min(room.current / each);
+                        room.current = u64::MAX;
+                    }
+                }
+            }
+        }
+    }
+
+    /// An output for each line.
+    ///
+    /// # Errors
+    /// The best try, where not every line has one.
+    pub fn place(&self) -> Result<Found, Vec<Option<usize>>> {
+        let steps = pack::budget(self.lines.len());
+        match pack::seek(&self.instance, steps) {
+            Ok(answer) => Ok(self.found(&answer)),
+            Err(none) => {
+                let row = |port: &Option<usize>| port.map(|port| self.row(port));
+                Err(none.ports.iter().flatten().map(row).collect())
+            }
+        }
+    }
+
+    /// Whether there is room at all, and the steps that took.
+    pub fn fits(&self, steps: u64) -> (bool, u64) {
+        pack::fits(&self.instance, steps)
+    }
+
+    /// The lines that provably find no room, in sets that clash.
+    pub fn clashes(&self) -> Vec<Clash> {
+        let clashes = pack::clashes(&self.instance, pack::budget(self.lines.len()));
+        let lines = |clash: pack::Clash| Clash {
+            lines: clash
+                .groups
+                .iter()
+                .filter_map(|group| self.groups.get(*group).cloned())
+                .flatten()
+                .collect(),
+            cause: clash.cause,
         };
-        let rows = || stretch.rows.iter().copied().flatten();
-        let taken: u64 = rows().map(|at| outlets.taken(at).1).sum();
-        // A DMX output takes a universe of its own.
-        let universe = u64::from(model.display.universe_slots);
-        let taken = taken + universe * outlets.dmx_in_use(stretch.controller);
-        Site {
-            ports: stretch.rows.iter().map(port).collect(),
-            carried: rows().map(|at| outlets.taken(at).0).sum(),
-            limit: match limit(model, stretch) {
-                most if most < u64::MAX => most.saturating_sub(taken),
-                most => most,
+        clashes.into_iter().map(lines).collect()
+    }
+
+    fn row(&self, port: usize) -> usize {
+        self.rows.get(port).copied().unwrap_or(usize::MAX)
+    }
+
+    fn found(&self, answer: &Answer) -> Found {
+        Found {
+            outputs: answer
+                .ports
+                .iter()
+                .flatten()
+                .map(|port| self.row(*port))
+                .collect(),
+            picked: Picked {
+                opened: answer.opened,
+                bound: answer.bound,
+                fewest: answer.fewest,
+                lead_dm: answer.lead,
+                least_lead: answer.least_lead,
+                split: answer.split,
+                apart: answer.apart,
+                finished: answer.finished,
+                steps: answer.steps,
             },
         }
     }
 }
 
-/// What a line has in common with others; `None` where it must not share.
-fn class(model: &Model, outlets: &Outlets<'_>, need: &Need) -> Option<Class> {
-    if need.head || need.alone || need.unfed {
-        return None;
-    }
-    let receiver = match need.target {
-        Target::Receiver(id) => Some(id),
-        Target::Controller(_) | Target::Any | Target::Port(..) | Target::Dmx(..) => None,
+/// The kind of what no open line is alike.
+const NO_KIND: usize = u32::MAX as usize - 1;
+
+/// Whether a line must have a port of its own.
+fn lone(model: &Model, need: &Need) -> bool {
+    let stored = |id: StringId| {
+        model
+            .string(id)
+            .is_some_and(|string| string.stored || string.same_as.is_some())
     };
-    let mut found = None;
-    for id in strings(model, need) {
-        let string = model.string(id)?;
-        if string.stored || string.same_as.is_some() {
-            return None;
-        }
-        let node = model.node_of(id)?;
-        let volts = node.volts.filter(|_| !outlets.fed_apart(id));
-        let class = Class::Alike(
-            node.chip.map(|chip| chip.value),
-            volts.map(|volts| volts.value),
-            node.bits,
-            receiver,
-        );
-        if *found.get_or_insert(class) != class {
-            return None;
-        }
+    let mut makes = strings(model, need).map(|id| Make::of(model, id));
+    let first = makes.next();
+    need.head
+        || need.alone
+        || need.unfed
+        || makes.any(|make| Some(make) != first)
+        || strings(model, need).any(stored)
+}
+
+/// A target as something to sort by.
+fn target(target: Target) -> (u8, usize) {
+    match target {
+        Target::Any => (0, 0),
+        Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => (1, id.index()),
+        Target::Receiver(id) => (2, id.index()),
     }
-    found
 }
 
 fn strings<'a>(model: &'a Model, need: &Need) -> impl Iterator<Item = StringId> + use<'a> {
@@ -414,31 +517,7 @@ fn strings<'a>(model: &'a Model, need: &Need) -> impl Iterator<Item = StringId> 
     })
 }
 
-/// Nodes in the data line.
-fn size(model: &Model, need: &Need) -> u64 {
-    Outlets::load(model, need).length()
-}
-
-/// From where the prop stands to each site, in tenths of a metre; 0 where one of them is not known.
-fn lead(model: &Model, stretches: &[Stretch], need: &Need) -> Vec<u64> {
-    let Some(from) = stands(model, need.first.0) else {
-        return Vec::new();
-    };
-    let receiver = match need.target {
-        Target::Receiver(id) => Some(id),
-        Target::Controller(_) | Target::Any | Target::Port(..) | Target::Dmx(..) => None,
-    };
-    let metres = |stretch: &Stretch| {
-        let to = match receiver.or(stretch.receiver) {
-            Some(id) => model.receivers.get(id.index()).and_then(|r| r.stands),
-            None => model.controller(stretch.controller).and_then(|c| c.stands),
-        };
-        to.map_or(0, |to| distance(from, to))
-    };
-    stretches.iter().map(metres).collect()
-}
-
-fn stands(model: &Model, id: StringId) -> Option<(i64, i64)> {
+fn stands_at(model: &Model, id: StringId) -> Option<(i64, i64)> {
     let string = model.string(id)?;
     let prop = model.prop_of(id)?;
     let member = prop
@@ -458,12 +537,14 @@ fn distance(from: (i64, i64), to: (i64, i64)) -> u64 {
     u64::try_from(tenths).unwrap_or(u64::MAX)
 }
 
-/// Slots of all universes that a site may take; no limit where it is only a part of its controller.
-fn limit(model: &Model, stretch: &Stretch) -> u64 {
-    let Some(controller) = model
-        .controller(stretch.controller)
-        .filter(|_| stretch.whole)
-    else {
+/// Slots of each universe that a controller uses; at least 1.
+fn used(model: &Model, controller: &Controller) -> u64 {
+    u64::from(controller.slots_used(model.display.universe_slots).max(1))
+}
+
+/// Slots of all universes that a controller may take.
+fn limit(model: &Model, id: ControllerId) -> u64 {
+    let Some(controller) = model.controller(id) else {
         return u64::MAX;
     };
     let most = controller.most_universes.map(|most| u64::from(most.value));
@@ -472,6 +553,6 @@ fn limit(model: &Model, stretch: &Stretch) -> u64 {
         Start::Auto | Start::From(_) | Start::After(_) => None,
     };
     let universes = most.into_iter().chain(range).min();
-    let slots = u64::from(model.display.universe_slots);
+    let slots = used(model, controller);
     universes.map_or(u64::MAX, |universes| universes.saturating_mul(slots))
 }

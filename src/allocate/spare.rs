@@ -4,7 +4,7 @@ use super::chains::Seat;
 use super::fixtures::Fixtures;
 use super::outlets::Outlets;
 use super::ports;
-use super::seek::Asked;
+use super::seek::{Asked, Universes};
 use crate::model::{Model, PieceKind, PropId, Target};
 use std::collections::BTreeSet;
 
@@ -22,9 +22,10 @@ pub fn has_room(model: &Model) -> bool {
     let mut lines = ports::open(model, &said);
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
-    Asked::new(model, &outlets, &pixel).is_some_and(|asked| asked.fits(STEPS).0)
-        && (fixtures.is_empty()
-            || Fixtures::new(model, &outlets, &fixtures).is_some_and(|all| all.fits()))
+    let fit = Asked::new(model, &outlets, &pixel, Universes::Safe)
+        .fits(STEPS)
+        .0;
+    fit && (fixtures.is_empty() || Fixtures::new(model, &outlets, &fixtures).fits())
 }
 
 /// The seats that wires name.
@@ -61,6 +62,6 @@ pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
         });
     let more: Vec<u32> = more.collect();
     let useful = more.iter().any(|more| *more > 0);
-    let room = || has_room(model) || ports::fill(model, &mut said(model)).left.is_empty();
+    let room = || has_room(model) || ports::fill(model, &mut said(model), None).left.is_empty();
     (useful && !room()).then_some(more)
 }

@@ -13,6 +13,6 @@ pub fn run(args: &PartsArgs, console: &mut Console) -> Result<u8, Stop> {
         return Ok(1);
     }
     let rows = parts::rows(&compiled.model, &compiled.plan);
-    target.print(&parts::survey(&rows), &compiled, console)?;
+    target.print(parts::survey(&rows), &compiled, console)?;
     Ok(status(&args.input, &compiled))
 }

@@ -22,7 +22,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     let study = power::at(model, plan, args.at);
     let suggestions = args.suggest.then(|| compiled.suggest(args.at));
     let view = PowerView::new(model, plan, &study, args.at, suggestions.as_deref());
-    target.print(&view.survey(), &compiled, console)?;
+    target.print(view.survey(), &compiled, console)?;
     Ok(status(&args.input, &compiled))
 }
 

@@ -1,4 +1,5 @@
-//! Where a result goes and in which format: alike for every command that prints tables or a picture.
+//! Where a result goes and in which format: alike for every command that prints tables or a
+//! picture.
 
 use super::Printed;
 use super::check::write;
@@ -19,8 +20,8 @@ pub struct Target<'a> {
 }
 
 impl Printed {
-    /// What was asked for, out of the formats that a command has; the first is the default. `--format` wins over the
-    /// ending of the file.
+    /// What was asked for, out of the formats that a command has; the first is the default.
+    /// `--format` wins over the ending of the file.
     ///
     /// # Errors
     /// A file whose ending names no format; what can't be read at a terminal.
@@ -70,19 +71,24 @@ impl Target<'_> {
     /// Why they can't be made or written.
     pub fn print(
         &self,
-        survey: &Survey<'_>,
+        mut survey: Survey<'_>,
         compiled: &Compiled,
         console: &mut Console,
     ) -> Result<(), Stop> {
+        let display = &*compiled.model.display.name;
+        if !display.is_empty() {
+            survey.title = format!("{display}: {}", survey.title);
+        }
         self.write(compiled, console, |width, out| {
             match output::find(self.format) {
-                Some(write) => write(survey, width, out),
+                Some(write) => write(&survey, width, out),
                 None => Ok(()),
             }
         })
     }
 
-    /// Writes what `make` makes for so many columns: to a file whole or not at all, and never over a source of the display.
+    /// Writes what `make` makes for a number of columns: to a file whole or not at all, and never
+    /// over a source of the display.
     ///
     /// # Errors
     /// Why it can't be made or written.

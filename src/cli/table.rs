@@ -31,7 +31,7 @@ pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
                 .only(&super::normal(only))
                 .map_err(|near| unknown(only, &near))?;
         }
-        target.print(&view.survey(args.by.as_deref()), &compiled, console)?;
+        target.print(view.survey(args.by.as_deref()), &compiled, console)?;
     }
     Ok(status(&args.input, &compiled))
 }

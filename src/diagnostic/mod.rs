@@ -91,6 +91,8 @@ pub struct Diagnostic {
     pub fix: Option<Fix>,
     /// Cures of which a person picks one: each was tried and suffices.
     pub choices: Vec<Fix>,
+    /// The whole set that it is about, by name, where the message does not name all of it.
+    pub names: Vec<String>,
 }
 
 impl Diagnostic {
@@ -109,7 +111,14 @@ impl Diagnostic {
             help: words.help,
             fix: None,
             choices: Vec::new(),
+            names: Vec::new(),
         }
+    }
+
+    /// The same finding with another weight.
+    #[must_use]
+    pub fn weighing(self, severity: Severity) -> Self {
+        Self { severity, ..self }
     }
 
     /// Adds a place that contributed.

@@ -3,6 +3,7 @@
 use super::split;
 use crate::model::{Model, Output};
 use crate::plan::{Past, Plan, Was};
+use crate::protocol::UniverseSlots;
 use std::collections::BTreeMap;
 
 /// A stretch of slots on an output.
@@ -82,8 +83,13 @@ pub(super) fn boxes(model: &Model, plan: &Plan, past: Option<&Past>) -> Vec<BoxC
         .collect()
 }
 
-fn change(name: Box<str>, before: &Held, now: &Held, slots: (u32, u32)) -> BoxChange {
-    let universes = |held: &Held, slots: u32| {
+fn change(
+    name: Box<str>,
+    before: &Held,
+    now: &Held,
+    slots: (UniverseSlots, UniverseSlots),
+) -> BoxChange {
+    let universes = |held: &Held, slots: UniverseSlots| {
         let ends = held.values();
         let mut runs: Vec<(u64, u64)> = ends
             .map(|(first, last)| (split(*first, slots).0, split(*last, slots).0))

@@ -58,7 +58,7 @@ fn of_word(compiled: &Compiled, file: &SourceFile, at: u32) -> Option<Hover> {
     }
     let (universe, slot) = word.split_once('/')?;
     let (universe, slot): (u64, u64) = (universe.parse().ok()?, slot.parse().ok()?);
-    let slots = u64::from(compiled.plan.universe_slots);
+    let slots = compiled.plan.universe_slots.each();
     if universe == 0 || slot == 0 || slot > slots {
         return None;
     }

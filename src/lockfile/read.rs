@@ -8,7 +8,7 @@ use crate::diagnostic::words::is_unprintable;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::lock::{Lock, Row};
 use crate::model::Output;
-use crate::protocol::UNIVERSES;
+use crate::protocol::{UNIVERSES, UniverseSlots};
 use crate::rules::lock::unreadable::{self, Fault};
 use crate::source::{Loaded, SourceFile, SourceMap, Span};
 use serde::Deserialize;
@@ -219,8 +219,8 @@ impl<'f> Reader<'f> {
                     None => self.fault(at, &Fault::Display),
                 }
             }
-            "universe_slots" => match serde_yaml::from_str::<u32>(value) {
-                Ok(slots @ 1..=512) => self.lock.universe_slots = slots,
+            "universe_slots" => match serde_yaml::from_str(value).map(UniverseSlots::new) {
+                Ok(Some(slots)) => self.lock.universe_slots = slots,
                 _ => self.fault(at, &Fault::UniverseSlots),
             },
             "strings" => {
@@ -302,11 +302,11 @@ impl<'f> Reader<'f> {
         let start = parts.start.split_once('/');
         let start = start.and_then(|(universe, slot)| number(universe).zip(number(slot)));
         let (universe, slot) = start.ok_or((Fault::Start, &*parts.start))?;
-        let range = (Fault::Range(universe_slots), &*parts.start);
-        if !UNIVERSES.contains(&universe) || !(1..=universe_slots).contains(&slot) {
+        let range = (Fault::Range(universe_slots.get()), &*parts.start);
+        if !UNIVERSES.contains(&universe) || !(1..=universe_slots.get()).contains(&slot) {
             return Err(range);
         }
-        let each = u64::from(universe_slots);
+        let each = universe_slots.each();
         let start = u64::from(universe - 1) * each + u64::from(slot - 1);
         if parts.slots == 0 {
             return Err((Fault::Slots, "slots: 0"));

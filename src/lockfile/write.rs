@@ -35,18 +35,14 @@ pub fn write(lock: &Lock, added: &Added) -> String {
     });
     for row in &lock.rows {
         let more = added.rows.get(&row.name).map_or("", String::as_str);
-        write_row(row, u64::from(lock.universe_slots.max(1)), more, &mut text);
+        write_row(row, lock.universe_slots.split(row.start), more, &mut text);
     }
     text.push_str("...\n");
     text
 }
 
-fn write_row(row: &Row, universe_slots: u64, more: &str, text: &mut String) {
+fn write_row(row: &Row, (universe, slot): (u32, u32), more: &str, text: &mut String) {
     let mark = if is_taken(&row.name) { "\"" } else { "" };
-    let (universe, slot) = (
-        row.start / universe_slots + 1,
-        row.start % universe_slots + 1,
-    );
     let _ = writeln!(
         text,
         "  {mark}{}{mark}: {{port: {}.{}, start: {universe}/{slot}, slots: {}{more}}}",

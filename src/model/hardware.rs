@@ -2,7 +2,7 @@
 
 use super::{ChipId, CircuitId, ControllerId, Told};
 use crate::chip::BitTime;
-use crate::protocol::Input;
+use crate::protocol::{Input, UniverseSlots};
 use crate::source::Span;
 use crate::unit::Gauge;
 use std::sync::Arc;
@@ -44,7 +44,7 @@ pub enum Draw {
 }
 
 /// A make of node.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct NodeKind {
     /// Its name.
     pub name: Box<str>,
@@ -73,8 +73,9 @@ pub struct NodeKind {
 }
 
 /// Where a controller's universes begin.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Start {
+    #[default]
     /// The universe after the highest given so far to controllers declared before it.
     Auto,
     /// `universes from N`.
@@ -86,8 +87,9 @@ pub enum Start {
 }
 
 /// How a controller numbers its ports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Addressing {
+    #[default]
     /// Each port is one unbroken range with a start of its own.
     PerPort,
     /// Each port begins where the one before it ends.
@@ -109,8 +111,9 @@ impl Addressing {
 }
 
 /// What begins at slot 1 of a universe.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Align {
+    #[default]
     /// Nothing need.
     Off,
     /// Each port.
@@ -148,7 +151,7 @@ pub struct Port {
 }
 
 /// A controller.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Controller {
     /// Its name.
     pub name: Box<str>,
@@ -203,9 +206,20 @@ pub struct Controller {
 }
 
 impl Controller {
+    /// One of which nothing is said.
+    #[must_use]
+    pub fn plain(name: &str, whole_nodes: bool) -> Self {
+        Self {
+            name: name.into(),
+            whole_nodes,
+            ..Self::default()
+        }
+    }
+
     /// Slots of each universe that its pixel ports use, of all that a universe of the display has.
     #[must_use]
-    pub fn slots_used(&self, all: u32) -> u32 {
+    pub fn slots_used(&self, all: UniverseSlots) -> u32 {
+        let all = all.get();
         self.universe_slots.map_or(all, |own| own.value.min(all))
     }
 

@@ -16,6 +16,7 @@ pub use prop::*;
 pub use wiring::*;
 
 use crate::keyed::{Keyed, id};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use crate::unit::Gauge;
 use std::ops::{Index, Range};
@@ -80,6 +81,8 @@ pub struct Told<T> {
 pub struct Model {
     /// The most strings and fixtures that its text may stand for; see [`most_strings`].
     pub most_strings: u32,
+    /// Where its main text ends.
+    pub end: u32,
     /// What holds for all of it.
     pub display: Display,
     /// Chips: those the display uses, known or declared.
@@ -163,8 +166,8 @@ pub struct Display {
     pub frame_rate_mhz: u64,
     /// Where the frame rate was said.
     pub frame_rate_at: Option<Span>,
-    /// Slots in a universe, 1 to 512.
-    pub universe_slots: u32,
+    /// Slots in a universe.
+    pub universe_slots: UniverseSlots,
     /// Where that was said.
     pub universe_slots_at: Option<Span>,
     /// A node that does not fit in a universe starts the next one.
@@ -220,7 +223,7 @@ impl Default for Display {
             at: None,
             frame_rate_mhz: 40_000,
             frame_rate_at: None,
-            universe_slots: 512,
+            universe_slots: UniverseSlots::ALL,
             universe_slots_at: None,
             whole_nodes: false,
             whole_nodes_at: None,

@@ -39,7 +39,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     fact(
         html,
         "Slots of a universe",
-        &figure(u64::from(display.universe_slots)),
+        &figure(display.universe_slots.each()),
     );
     fact(html, "Controllers", &figure(controllers.len() as u64));
     fact(

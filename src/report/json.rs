@@ -1,7 +1,7 @@
 //! Findings as one JSON object, the contract other programs read.
 //!
-//! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters. Keys may be
-//! added under one version; none is dropped or changes its meaning.
+//! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters.
+//! Keys may be added under one version; none is dropped or changes its meaning.
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, Edit, Fix, Label};
@@ -27,6 +27,8 @@ struct Finding<'a> {
     fix: Option<Cure<'a>>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     choices: Vec<Cure<'a>>,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    names: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -71,6 +73,7 @@ fn finding<'a>(sources: &'a SourceMap, finding: &'a Diagnostic) -> Finding<'a> {
             .iter()
             .map(|fix| whole(sources, fix))
             .collect(),
+        names: &finding.names,
     }
 }
 

@@ -40,47 +40,17 @@ fn by_number(ports: Vec<Port>) -> Ports {
 /// Reads the `controller` statements.
 pub fn controllers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.controllers;
-    let made = lineage.each(|index, like: Option<&Made>| {
+    let made = lineage.each(|index, row, like: Option<&Made>| {
         let mut made = like.cloned().unwrap_or(Made {
-            controller: Controller {
-                name: "".into(),
-                at: Span::default(),
-                label: None,
-                host: None,
-                input: Input::default(),
-                input_at: None,
-                start: Start::Auto,
-                start_at: None,
-                most_universes: None,
-                universe_slots: None,
-                priority: None,
-                sync: None,
-                addressing: Addressing::PerPort,
-                addressing_at: None,
-                align: Align::Off,
-                whole_nodes: model.display.whole_nodes,
-                whole_nodes_at: None,
-                dim: None,
-                stands: None,
-                ports: Vec::new(),
-                dmx: Vec::new(),
-                draw_mw: None,
-                circuit: None,
-                broken: false,
-                stock: false,
-            },
+            controller: Controller::plain("", model.display.whole_nodes),
             align_at: None,
             outputs: false,
         });
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         let controller = &mut made.controller;
         controller.name = row.name.as_ref().into();
         controller.at = row.block.name.span;
@@ -117,28 +87,26 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         made
     });
-    for (index, made) in made.into_iter().enumerate() {
-        let Made {
-            mut controller,
-            align_at,
-            outputs,
-        } = made;
-        let aligned = align_at.filter(|_| controller.align != Align::Off);
-        if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
-            sink.push(rules::syntax::repeated_setting::align_dropped(
-                at,
-                controller.addressing_at,
-                &controller.name,
-            ));
-        }
-        tell_universe_size(model, &mut controller, sink);
-        model.incomplete |= controller.broken;
-        if outputs {
-            model.gaps.outputs.insert(ControllerId::from(index));
-        }
-        model.controllers.push(controller);
+    for made in made {
+        add_controller(made, model, sink);
     }
     cut_rings(model, sink);
+}
+
+/// Adds a controller that was read, and reports settings of it that do not go together.
+fn add_controller(made: Made, model: &mut Model, sink: &mut Sink) {
+    let mut controller = made.controller;
+    let aligned = made.align_at.filter(|_| controller.align != Align::Off);
+    if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
+        let (by, name) = (controller.addressing_at, &controller.name);
+        sink.push(rules::syntax::repeated_setting::align_dropped(at, by, name));
+    }
+    tell_universe_size(model, &mut controller, sink);
+    model.incomplete |= controller.broken;
+    let id = model.controllers.push(controller);
+    if made.outputs {
+        model.gaps.outputs.insert(id);
+    }
 }
 
 /// Whether a setting of a block that could not be read may have said which outputs there are.
@@ -183,28 +151,14 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 None => sink.push(unknown_input(reader, set, args)),
             }
         }
-        (Key::UniversesFrom | Key::Sync, _) if !is_universe(number) => {
-            sink.push(rules::address::range::universe(set.at(), number));
-        }
-        (Key::UniversesRange, Some(Value::Range(from, to)))
-            if !is_universe(from) || !is_universe(to) =>
-        {
-            let wrong = if is_universe(from) { to } else { from };
-            sink.push(rules::address::range::universe(set.at(), wrong));
-        }
-        (Key::UniversesFrom, _) => {
-            controller.start = Start::From(count(number));
-            controller.start_at = Some(set.at());
-        }
-        (Key::UniversesRange, Some(Value::Range(from, to))) => {
-            controller.start = Start::Range(count(from), count(to));
-            controller.start_at = Some(set.at());
-        }
-        (Key::UniversesAfter, Some(Value::Word(other))) => {
-            if let Some(other) = names.find(&names.controllers, "controller", other, sink) {
-                controller.start = Start::After(ControllerId(other));
+        (Key::UniversesFrom | Key::UniversesRange | Key::UniversesAfter, Some(value)) => {
+            if let Some(start) = start(reader, set, value, sink) {
+                controller.start = start;
                 controller.start_at = Some(set.at());
             }
+        }
+        (Key::Sync, _) if !is_universe(number) => {
+            sink.push(rules::address::range::universe(set.at(), number));
         }
         (Key::Sync, _) => controller.sync = Some(told(set, count(number))),
         (Key::Priority, _) => controller.priority = Some(told(set, count(number))),
@@ -237,13 +191,38 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
     }
 }
 
-/// Tells a universe size above the display's; it then holds as if it were not said.
+/// Where a controller's universes begin; `None` where that is no universe or no controller, which is reported.
+fn start(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    value: Value<'_>,
+    sink: &mut Sink,
+) -> Option<Start> {
+    let (numbers, start) = match value {
+        Value::Number(from) => ([from, from], Start::From(count(from))),
+        Value::Range(from, to) => ([from, to], Start::Range(count(from), count(to))),
+        Value::Word(other) => {
+            let names = reader.names;
+            let other = names.find(&names.controllers, "controller", other, sink)?;
+            return Some(Start::After(ControllerId(other)));
+        }
+        _ => return None,
+    };
+    let wrong = numbers.into_iter().find(|number| !is_universe(*number));
+    if let Some(wrong) = wrong {
+        sink.push(rules::address::range::universe(set.at(), wrong));
+        return None;
+    }
+    Some(start)
+}
+
+/// Reports a universe size above the display's; it then holds as if it were not said.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
-    let all = model.display.universe_slots;
+    let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
         return;
     };
-    let slots = |count: u32| counted(i64::from(count), "slot");
+    let slots = |count: u32| counted(count, "slot");
     let what = format!("the universe size of `{}`", controller.name);
     let finding = rules::syntax::number::too_big(own.at, &what, slots(own.value), slots(all));
     let size = format!("{} in a universe of the display", slots(all));
@@ -420,24 +399,21 @@ fn port_setting(
 fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers
-        .iter()
-        .enumerate()
-        .filter_map(|(index, controller)| match controller.start {
-            Start::After(other) => Some((index, other.index())),
+        .pairs()
+        .filter_map(|(id, controller)| match controller.start {
+            Start::After(other) => Some((id.index(), other.index())),
             _ => None,
         })
         .collect();
     for ring in crate::graph::rings(model.controllers.len(), &needs) {
         let members: Vec<_> = ring
             .iter()
-            .filter_map(|index| model.controllers.get(*index))
+            .map(|index| &model.controllers[ControllerId::from(*index)])
             .map(|one| (one.name.to_string(), one.start_at.unwrap_or(one.at)))
             .collect();
         sink.push(rules::name::cycle::ring("after", &members));
         for index in ring {
-            if let Some(controller) = model.controllers.get_mut(index) {
-                controller.start = Start::Auto;
-            }
+            model.controllers[ControllerId::from(index)].start = Start::Auto;
         }
     }
 }
@@ -455,17 +431,13 @@ struct Carrier {
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
-    let table = &reader.names.receivers;
-    let made = lineage.each(|index, like: Option<&Carrier>| {
+    let made = lineage.each(|_, row, like: Option<&Carrier>| {
         let mut made = like.cloned().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         if !reader
             .names
             .may_have_ports(made.ports.len(), row.block.name.span, sink)
@@ -494,41 +466,27 @@ pub fn receivers(
         made
     });
     // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
-        let Carrier {
-            carried,
-            says_carries,
-            stands,
-            ports,
-        } = made;
-        let Some((controller, first, last)) = carried else {
-            if !says_carries && !lineage.is_lost(count(index as i64)) {
-                let at = row.block.name.span;
+    let rows = &lineage.table.rows;
+    let mut index_of = Vec::with_capacity(rows.len());
+    for (index, (row, made)) in rows.iter().zip(made).enumerate() {
+        let ports = made.ports;
+        let Some((controller, first, last)) = made.carried else {
+            if !made.says_carries && !lineage.is_lost(count(index as i64)) {
+                let (at, what) = (row.block.name.span, "carries shed.9..12");
                 sink.push(rules::syntax::unexpected::lacks(
-                    at,
-                    "receiver",
-                    &row.name,
-                    "carries shed.9..12",
+                    at, "receiver", &row.name, what,
                 ));
             }
             model.incomplete = true;
             index_of.push(None);
             continue;
         };
-        for port in &ports {
-            if port.number > last - first + 1 {
-                let has =
-                    super::targets::ports_in_words(&(1..=last - first + 1).collect::<Vec<_>>());
-                sink.push(no_port::beyond(
-                    port.at,
-                    &row.name,
-                    Missing::Carried(port.number, port.number),
-                    Some(&has),
-                    row.block.name.span,
-                ));
-                break;
-            }
+        let own = last - first + 1;
+        if let Some(port) = ports.iter().find(|port| port.number > own) {
+            let missing = Missing::Carried(port.number, port.number);
+            let has = super::targets::ports_in_words(&(1..=own).collect::<Vec<_>>());
+            let (at, name_at) = (port.at, row.block.name.span);
+            sink.push(no_port::beyond(at, &row.name, missing, Some(&has), name_at));
         }
         index_of.push(Some(count(model.receivers.len() as i64)));
         model.receivers.push(Receiver {
@@ -537,7 +495,7 @@ pub fn receivers(
             controller,
             first,
             last,
-            stands,
+            stands: made.stands,
             ports,
             stock: row.stock,
         });
@@ -573,7 +531,7 @@ fn carries(
         return None;
     }
     let id = ControllerId(index);
-    let controller = model.controller(id)?;
+    let controller = &model.controllers[id];
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
         if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);

@@ -9,6 +9,7 @@ use crate::chip::{BitTime, KNOWN, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
+use crate::protocol::UniverseSlots;
 use crate::rules;
 use crate::source::Span;
 use std::collections::HashMap;
@@ -33,7 +34,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 display.frame_rate_at = Some(set.at());
             }
             Key::UniverseSlots => {
-                display.universe_slots = count(number);
+                display.universe_slots = UniverseSlots::new(count(number)).unwrap_or_default();
                 display.universe_slots_at = Some(set.at());
             }
             Key::WholeNodes => {
@@ -88,16 +89,12 @@ struct Said<'a> {
 /// Reads the `chip` statements.
 pub fn chips(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Chips {
-    let table = &reader.names.chips;
-    let said = lineage.each(|index, like: Option<&Said<'_>>| {
+    let said = lineage.each(|_, row, like: Option<&Said<'_>>| {
         let mut said = like.copied().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return said;
-        };
         if like.is_none() {
             said.root = row.block.like.map(|like| reader.names.text(like));
         }
@@ -123,7 +120,7 @@ pub fn chips(
         }
         said
     });
-    for (row, said) in table.rows.iter().zip(said) {
+    for (row, said) in lineage.table.rows.iter().zip(said) {
         // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
         // slowest usual one: 800 kHz and 300 us.
         let base = said.root.and_then(known).or_else(|| known(&row.name));
@@ -170,8 +167,7 @@ impl Chips {
             if let Some(id) = self.by_name.get(row.name) {
                 return Some(*id);
             }
-            let id = ChipId::from(model.chips.len());
-            model.chips.push(Chip {
+            let id = model.chips.push(Chip {
                 name: row.name.into(),
                 at: None,
                 bit: row.bit,
@@ -207,7 +203,7 @@ fn near(
     let declared = reader.names.chips.names();
     let Some(letters) = letters else {
         let used = model.nodes.iter().filter_map(|node| node.chip);
-        let used = used.filter_map(|told| model.chips.get(told.value.index()));
+        let used = used.map(|told| &model.chips[told.value]);
         let near = nearest(written, used.map(|chip| &*chip.name));
         return near.into_iter().map(str::to_owned).collect();
     };
@@ -233,39 +229,21 @@ fn near(
 /// Reads the `node` statements.
 pub fn nodes(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.nodes;
-    let mut made = lineage.each(|index, like: Option<&NodeKind>| {
+    let mut made = lineage.each(|_, row, like: Option<&NodeKind>| {
         let mut node = like.cloned().unwrap_or(NodeKind {
-            name: "".into(),
-            at: Span::default(),
-            chip: None,
             colour: "RGB".into(),
-            slots: 0,
-            bits: 0,
-            volts: None,
-            draw: None,
-            idle_ua: 0,
-            floor: None,
-            pitch_um: None,
-            gauge: None,
+            ..NodeKind::default()
         });
-        let Some(row) = table.row(index) else {
-            return node;
-        };
         let mut named: Option<(Ident, Span)> = None;
         node.name = row.name.as_ref().into();
         node.at = row.block.name.span;
-        for set in settings_of(
-            reader,
-            Scope::Of(BlockKind::Node),
-            &row.block.settings,
-            sink,
-        ) {
+        let scope = Scope::Of(BlockKind::Node);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
             let number = set.number(0);
             match (set.key, set.value(0)) {
                 (Key::Chip, Some(Value::Word(word))) => {

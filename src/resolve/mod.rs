@@ -102,6 +102,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     let mut model = Model {
         incomplete: ast.broken,
         most_strings: most_strings(sources.bytes()),
+        end: sources.files().first().map_or(0, |file| file.span().end),
         includes: ast.includes.clone(),
         ..Model::default()
     };

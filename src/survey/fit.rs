@@ -1,8 +1,9 @@
-//! How full a display is: each port at its frame rate, each controller, how good the picked ports are; and where
-//! something that is not in it yet would go.
+//! How full a display is: each port at its frame rate, each controller, how good the picked ports
+//! are; and where something that is not in it yet would go.
 //!
-//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes like the last on it;
-//! an empty one is taken to get nodes of the slowest make of the display that it drives.
+//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes
+//! like the last on it; an empty one is taken to get nodes of the slowest make of the display that
+//! it drives.
 
 mod added;
 
@@ -10,7 +11,7 @@ pub use added::{Added, Addition};
 
 use super::{frame_rate, named};
 use crate::limits::{NodeTime, PortLimit};
-use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Prefer, Start};
+use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Start};
 use crate::plan::{Plan, PortPlan};
 use crate::table::{Column, Decimal, Face, Head, Kind, Part, Row, Survey, Table, columns};
 use crate::unit::counted;
@@ -43,6 +44,9 @@ struct Found {
     lead_m: Option<Decimal>,
     least_lead: Option<bool>,
     apart: Option<u64>,
+    not_side_by_side: Option<u64>,
+    ports_for_neighbours: Option<u64>,
+    finished: Option<bool>,
     prefer: &'static str,
 }
 
@@ -58,11 +62,21 @@ impl Row for Found {
                 "Straight lines from props to where their picked ports come out, in metres, where \
                  both places are known."
                 => row.lead_m, maybe;
-            flag "least_lead" "Whether it is proven that with so many ports no less lead is possible."
+            flag "least_lead" "Whether it is proven that no less lead is possible with as many ports."
                 => row.least_lead, maybe;
             number "apart" "Props with picked ports on more than one controller."
                 => row.apart, maybe;
-            text "prefer" "What the display looks at first." => row.prefer;
+            number "not_side_by_side"
+                "Props on one controller whose strings do not hang on neighbouring ports in order."
+                => row.not_side_by_side, maybe;
+            number "ports_for_neighbours"
+                "Ports that hanging props side by side costs, as far as the search found."
+                => row.ports_for_neighbours, maybe;
+            flag "finished"
+                "Whether the search ended by itself; otherwise it gave up when its steps ran out."
+                => row.finished, maybe;
+            text "prefer" "What the picker looks at first, once each prop is on one controller."
+                => row.prefer;
         }
     }
 }
@@ -72,11 +86,25 @@ impl Found {
     fn words(&self) -> Vec<String> {
         let mut parts = vec![format!("{} used", counted(self.ports_used, "port"))];
         if let Some(least) = self.ports_at_least {
-            let with = match self.prefer {
-                "fewest ports" => String::new(),
-                prefer => format!(" with {prefer} first"),
+            let proven = self.ports_used <= least;
+            let any = if proven { "" } else { " in any order" };
+            parts.push(format!("no fewer than {least} possible{any}"));
+            let end = match self.finished {
+                Some(true) => "ended by itself",
+                _ => "gave up when its steps ran out",
             };
-            parts.push(format!("no fewer than {least} possible{with}"));
+            if !proven {
+                parts.push(format!("the search with {} first {end}", self.prefer));
+            }
+        }
+        if let Some(more) = self.ports_for_neighbours.filter(|more| *more > 0) {
+            let more = counted(more, "port");
+            parts.push(format!(
+                "{more} more than `prefer fewest ports` to hang props side by side"
+            ));
+        }
+        if let Some(not) = self.not_side_by_side.filter(|not| *not > 0) {
+            parts.push(format!("{} not side by side", counted(not, "prop")));
         }
         if let (Some(lead), Some(least)) = (self.lead_m, self.least_lead)
             && lead.value > 0
@@ -252,7 +280,7 @@ impl Fit {
             Part::Group(added, self.added.as_ref().map(Added::parts)),
         ];
         Survey {
-            title: self.display.clone(),
+            title: "how full it is".to_owned(),
             parts,
         }
     }
@@ -268,11 +296,13 @@ fn found(model: &Model, plan: &Plan) -> Found {
         lead_m: picked.map(|picked| Decimal::new(picked.lead_dm, 10)),
         least_lead: picked.map(|picked| picked.least_lead),
         apart: picked.map(|picked| picked.split),
+        not_side_by_side: picked.map(|picked| picked.apart),
+        ports_for_neighbours: picked.map(|picked| picked.opened.saturating_sub(picked.fewest)),
+        finished: picked.map(|picked| picked.finished),
         prefer: model
             .display
             .prefer
-            .map_or(Prefer::FewestPorts, |told| told.value)
-            .words(),
+            .map_or("side by side", |told| told.value.words()),
     }
 }
 
@@ -289,8 +319,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
         whole.map(|row| (row.controller, row.output)).collect();
     let mut slowest = Slowest::default();
     let mut rows = Vec::new();
-    for (index, controller) in model.controllers.iter().enumerate() {
-        let id = ControllerId::from(index);
+    for (id, controller) in model.controllers.pairs() {
         let pixel = controller
             .ports
             .iter()
@@ -351,7 +380,7 @@ fn port_row(
     });
     let most = match (plan, output, limit) {
         (Some(plan), ..) => plan.limit.map(u64::from),
-        (None, Output::Dmx(_), _) => Some(u64::from(model.display.universe_slots)),
+        (None, Output::Dmx(_), _) => Some(model.display.universe_slots.each()),
         (None, _, PortLimit::Slots(most)) => Some(u64::from(most.value)),
         (None, Output::Pixel(_), limit) => match limit {
             PortLimit::Nodes(most) => Some(time.map_or(most.value, |time| time.min(most.value))),
@@ -406,26 +435,21 @@ fn controllers(
 ) -> Vec<ControllerRow> {
     let begins = begins(model, plan);
     let mut rows = Vec::new();
-    for (index, controller) in model.controllers.iter().enumerate() {
-        let id = ControllerId::from(index);
-        if controller.stock
-            && plan
-                .controllers
-                .get(index)
-                .is_none_or(|c| c.ports.is_empty())
-        {
+    for (id, controller) in model.controllers.pairs() {
+        if controller.stock && plan.ports_of(id).is_empty() {
             continue;
         }
         // Ports come by controller.
         let from = ports.partition_point(|((of, _), _)| *of < id);
         let to = ports.partition_point(|((of, _), _)| *of <= id);
         let own = || ports.get(from..to).unwrap_or(&[]).iter();
-        let pixel = || {
-            own().filter_map(|((_, output), row)| matches!(output, Output::Pixel(_)).then_some(row))
+        let of = |dmx: bool| {
+            let rows =
+                own().filter(move |((_, output), _)| matches!(output, Output::Dmx(_)) == dmx);
+            rows.map(|(_, row)| row)
         };
-        let dmx = || {
-            own().filter_map(|((_, output), row)| matches!(output, Output::Dmx(_)).then_some(row))
-        };
+        let (pixel, dmx) = (|| of(false), || of(true));
+        let count = |dmx, state| of(dmx).filter(|row| row.state == state).count() as u64;
         let nodes = || pixel().filter(|row| row.unit == "nodes");
         let left = nodes()
             .filter(|row| row.state != State::Reserved)
@@ -434,14 +458,14 @@ fn controllers(
         rows.push(ControllerRow {
             controller: controller.name.to_string(),
             ports: pixel().count() as u64,
-            ports_used: pixel().filter(|row| row.state == State::Used).count() as u64,
-            ports_left: pixel().filter(|row| row.state == State::Free).count() as u64,
+            ports_used: count(false, State::Used),
+            ports_left: count(false, State::Free),
             dmx: dmx().count() as u64,
-            dmx_left: dmx().filter(|row| row.state == State::Free).count() as u64,
+            dmx_left: count(true, State::Free),
             nodes: nodes().map(|row| row.used).sum(),
             nodes_left: left.sum(),
             universes: heard,
-            universes_left: universes_left(model, plan, &begins, index, heard),
+            universes_left: universes_left(model, plan, &begins, id, heard),
         });
     }
     rows
@@ -457,12 +481,10 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
     begins
 }
 
-/// Universes that a controller can grow by, which listens to this many; `begins` says where others begin.
-fn universes_left(model: &Model, plan: &Plan, begins: &[u32], index: usize, heard: u64) -> u64 {
-    let (Some(own), Some(controller)) = (plan.controllers.get(index), model.controllers.get(index))
-    else {
-        return 0;
-    };
+/// Universes that a controller can grow by, which listens to this many; `begins` says where others
+/// begin.
+fn universes_left(model: &Model, plan: &Plan, begins: &[u32], id: ControllerId, heard: u64) -> u64 {
+    let (own, controller) = (&plan.controllers[id], &model.controllers[id]);
     let last = own
         .universes
         .map_or(own.begins.saturating_sub(1), |(_, last)| last);

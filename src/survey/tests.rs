@@ -6,7 +6,7 @@ use crate::model::{
     Piece, PieceKind, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId,
 };
 use crate::plan::{ChainPiece, ControllerPlan, Placed, Plan, PortPlan, Why};
-use crate::protocol::Input;
+use crate::protocol::{Input, UniverseSlots};
 use crate::source::Span;
 
 fn boathouse(whole: bool) -> Controller {
@@ -88,7 +88,7 @@ fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
         limit: Some(800),
     };
     let mut plan = Plan {
-        universe_slots: 512,
+        universe_slots: UniverseSlots::ALL,
         ..Plan::default()
     };
     for (at, (slots, start, same)) in strings.iter().enumerate() {
@@ -174,7 +174,8 @@ fn shared_slots_count_once() {
         (Some((1, 2)), 2)
     );
     assert_eq!(controller.spare_universes, 2);
-    // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a second.
+    // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a
+    // second.
     assert_eq!(controller.mbit_per_s.words(), "0.24");
     assert_eq!(controller.addresses.unwrap().1, "239.255.0.2");
 }

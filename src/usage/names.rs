@@ -174,8 +174,8 @@ pub fn inject_place(place: InjectAt) -> String {
         InjectAt::Start => "at start".into(),
         InjectAt::End => "at end".into(),
         InjectAt::Node(node) => format!("at node {node}"),
-        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
-        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
+        InjectAt::EveryNodes(step) => format!("every {}", counted(step, "node")),
+        InjectAt::EveryStrands(step) => format!("every {}", counted(step, "strand")),
     }
 }
 
@@ -198,8 +198,7 @@ pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
 /// A channel as a pin is written: `12/1`.
 #[must_use]
 pub fn channel_name(model: &Model, channel: u64) -> String {
-    let slots = u64::from(model.display.universe_slots.max(1));
-    format!("{}/{}", channel / slots + 1, channel % slots + 1)
+    model.display.universe_slots.place(channel)
 }
 
 /// A stretch, its last channel included: `12/1 to 12/150`.

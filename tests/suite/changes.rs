@@ -14,7 +14,7 @@ prop heron * 6 { node dot; string 70 nodes }
 prop tree { node dot; strings 2 of 100 nodes }
 wire pier.1: arch[1]
 wire pier.2: arch[2] -> arch[3]
-wire pier: arch[4], tree
+wire pier.3: arch[4] -> tree
 wire quay.1: heron[1]
 wire quay.2: heron[2..3]
 wire quay.4: heron[4..6]

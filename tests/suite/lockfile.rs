@@ -57,7 +57,7 @@ fn format_1_0() {
         &*read.lock.display,
         "The \"old\" mill \\ pond, 2031: größer"
     );
-    assert_eq!(read.lock.universe_slots, 510);
+    assert_eq!(read.lock.universe_slots.get(), 510);
     assert_eq!(
         rows(&read.lock),
         [
@@ -146,7 +146,7 @@ struct Place {
 /// What any reader of YAML finds in a lock is what is in it.
 fn as_yaml_has_it(text: &str, lock: &Lock) {
     let document: Document = serde_yaml::from_str(text).unwrap();
-    let slots = u64::from(lock.universe_slots);
+    let slots = lock.universe_slots.each();
     let place = |row: &Row| Place {
         port: format!("{}.{}", row.controller, row.output.name()),
         start: format!("{}/{}", row.start / slots + 1, row.start % slots + 1),
@@ -158,7 +158,7 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
         .collect();
     assert_eq!(document.renamed, renamed);
     assert_eq!(*document.display, *lock.display);
-    assert_eq!(document.universe_slots, lock.universe_slots);
+    assert_eq!(document.universe_slots, lock.universe_slots.get());
     let expected: BTreeMap<String, Place> = lock
         .rows
         .iter()
@@ -171,7 +171,7 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
 fn it_is_yaml() {
     as_yaml_has_it(FIRST, &read(FIRST.as_bytes()).unwrap().lock);
     let empty = Lock {
-        universe_slots: 512,
+        universe_slots: tinsel::protocol::UniverseSlots::ALL,
         ..Lock::default()
     };
     let text = lockfile::write(&empty, &Added::default());
@@ -219,7 +219,7 @@ fn a_lock() -> impl Strategy<Value = Lock> {
         Lock {
             renamed,
             display: display.into(),
-            universe_slots,
+            universe_slots: tinsel::protocol::UniverseSlots::new(universe_slots).unwrap(),
             rows: rows.into_values().collect(),
         }
     })

@@ -201,7 +201,10 @@ fn hangs_on(one: &Mistake, other: &Mistake) -> bool {
         codes.iter().any(|code| has(mistake, code))
     };
     let universes = counts(one) && counts(other);
-    unused || nameless || universes
+    // What may go to any controller may find room on one of the other display.
+    let roams = one.text.contains("wire any") && has(one, "place/no-room");
+    let room = roams && lines.iter().any(|line| line.contains("ports"));
+    unused || nameless || universes || room
 }
 
 #[test]

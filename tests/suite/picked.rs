@@ -103,6 +103,85 @@ fn the_bound_is_known() {
     assert_eq!((picked.opened, picked.bound, picked.split), (5, 5, 0));
 }
 
+#[test]
+fn unlike_nodes_never_share_a_port() {
+    let yard = |ports: &str, wires: &str| {
+        check::one(&format!(
+            "node dot {{ chip ws2811; colour RGB; volts 12 V }}\n\
+             node old {{ chip ucs1903; colour RGB; volts 12 V }}\n\
+             node low {{ chip ws2811; colour RGB; volts 5 V }}\n\
+             controller hut {{ ports {ports} {{ nodes at most 500 }} }}\n\
+             prop bud {{ node dot; string 20 nodes }}\n\
+             prop jay {{ node old; string 20 nodes }}\n\
+             prop sun {{ node low; string 20 nodes }}\n\
+             {wires}\n"
+        ))
+    };
+    let mut three = ports(&yard("1..4", "wire hut: bud, jay, sun"));
+    three.sort();
+    assert_eq!(three, ["hut.1", "hut.2", "hut.3"]);
+    assert_eq!(
+        check::codes(&yard("1..2", "wire hut: bud, jay, sun").findings),
+        ["place/no-room"]
+    );
+    // Nor with what a wire hung there.
+    let beside = ports(&yard(
+        "1..4",
+        "wire hut.1: bud\nwire hut: jay\nwire hut: sun",
+    ));
+    assert!(beside[0] == "hut.1" && beside[1..].iter().all(|port| port != "hut.1"));
+}
+
+#[test]
+fn a_port_that_a_wire_names_takes_more_at_its_end() {
+    let compiled = check::one(
+        "node dot { chip ws2811; colour RGB }\n\
+         controller hut { ports 1..4 { nodes at most 500 } }\n\
+         prop kite { node dot; string 90 nodes }\n\
+         prop reed { node dot; string 60 nodes }\n\
+         wire hut: kite\n\
+         wire hut.3: reed\n",
+    );
+    assert_eq!(ports(&compiled), ["hut.3", "hut.3"]);
+    let position = |string: u32| {
+        let placed = compiled.plan.of(tinsel::model::StringId(string));
+        placed.unwrap().position
+    };
+    assert_eq!((position(0), position(1)), (2, 1));
+}
+
+#[test]
+fn a_line_stays_on_the_controller_or_receiver_that_its_wire_names() {
+    let seen = picked(
+        "node dot { chip ws2811; colour RGB }\n\
+         controller hut { ports 1..2 { nodes at most 300 } }\n\
+         controller pond { ports 1..4 { nodes at most 900 } }\n\
+         receiver far { carries pond.3..4 }\n\
+         prop lark { node dot; string 250 nodes }\n\
+         prop moss { node dot; string 100 nodes }\n\
+         prop fern { node dot; string 100 nodes }\n\
+         wire pond.1: moss\n\
+         wire hut: lark\n\
+         wire far: fern\n",
+    );
+    assert_eq!(seen, ["hut.1", "pond.1", "pond.3"]);
+}
+
+#[test]
+fn universes_are_kept_where_a_receiver_carries_some_ports() {
+    // Two universes hold 341 nodes with RGB: one string of 180 on the first controller.
+    let seen = picked(
+        "node dot { chip ws2811; colour RGB }\n\
+         controller hut { universes at most 2; ports 1..4 { nodes at most 250 } }\n\
+         receiver far { carries hut.3..4 }\n\
+         controller pond { ports 1..4 { nodes at most 250 } }\n\
+         prop lark * 4 { node dot; string 180 nodes }\n\
+         wire any: lark\n",
+    );
+    let on_hut = seen.iter().filter(|port| port.starts_with("hut")).count();
+    assert!(on_hut <= 1, "{seen:?}");
+}
+
 /// Nodes of each string and the ports they hang on.
 fn cut(text: &str) -> Vec<(u32, String)> {
     let compiled = check::one(text);

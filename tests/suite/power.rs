@@ -44,7 +44,7 @@ fn drop(ohms: f64, amps: f64, volts: f64) -> f64 {
     };
     let (solved, flow) = solve(Some(Source { volts, ohms: 0.0 }), &[ladder]);
     near(flow, amps, 1e-9);
-    volts - solved[0].volts[1]
+    solved[0].volts[0] - solved[0].volts[1]
 }
 
 /// So many equal nodes on one conductor, fed at the start and perhaps, one segment behind the last node, at the end.

@@ -32,10 +32,18 @@ pub(super) struct Choice {
 }
 
 /// So many looks at an interval are taken in all.
-const MOST_LOOKS: u64 = 40_000_000;
+pub(super) const MOST_LOOKS: u64 = 40_000_000;
+
+/// So many where a way is only tried.
+pub(super) const FEW_LOOKS: u64 = 100_000;
 
 /// Chooses for so many units; universes have `slots` slots, controllers are numbered below `controllers`.
-pub(super) fn best(intervals: &[Interval], units: usize, controllers: usize, slots: u64) -> Choice {
+pub(super) fn best(
+    intervals: &[Interval],
+    units: usize,
+    (controllers, slots): (usize, u64),
+    most: u64,
+) -> Choice {
     let mut sweep = Sweep::new(intervals, controllers, slots);
     let mut off = vec![false; intervals.len()];
     let (bound, chosen) = sweep.run(&off);
@@ -45,6 +53,7 @@ pub(super) fn best(intervals: &[Interval], units: usize, controllers: usize, slo
         weight: 0,
         missed: 0,
         units,
+        most,
     };
     search.descend(bound, chosen, &mut off);
     let mut picked = vec![None; units];
@@ -160,6 +169,8 @@ struct Search<'a> {
     /// The highest bound that was not looked into.
     missed: u64,
     units: usize,
+    /// So many looks may be taken.
+    most: u64,
 }
 
 impl Search<'_> {
@@ -173,7 +184,7 @@ impl Search<'_> {
             return;
         };
         self.settle_for(&chosen);
-        if self.sweep.looks > MOST_LOOKS {
+        if self.sweep.looks > self.most {
             self.missed = self.missed.max(bound);
             return;
         }
@@ -303,7 +314,7 @@ mod tests {
                     }
                 })
                 .collect();
-            let choice = best(&intervals, units, 2, slots);
+            let choice = best(&intervals, units, (2, slots), MOST_LOOKS);
             let taken: Vec<Interval> = intervals
                 .iter()
                 .filter(|one| choice.picked.get(one.unit).copied().flatten() == Some(one.choice))

@@ -10,6 +10,7 @@
 mod bind;
 mod choose;
 mod claims;
+mod cost;
 mod down;
 pub(super) mod fixtures;
 mod ground;
@@ -17,17 +18,19 @@ mod lay;
 mod names;
 pub(super) mod queue;
 mod room;
+mod search;
 pub(super) mod seats;
 mod taken;
 pub(super) mod units;
 
 pub(super) use lay::{Keeper, Record};
 
-use super::order;
+use super::{decide, order};
+use crate::diagnostic::Sink;
 use crate::grid::Grid;
 use crate::lock::{Lock, Relay};
-use crate::model::{Controller, Model, Start, StringId};
-use crate::plan::Past;
+use crate::model::{Controller, Model, Output, Start, StringId, Target};
+use crate::plan::{Past, Trade};
 use crate::protocol::UNIVERSES;
 use std::cell::Cell;
 use std::ops::Range;
@@ -47,6 +50,8 @@ pub(super) struct Old<'a> {
     afresh: Vec<bool>,
     /// How many looks are left for finding what must give way.
     room_looks: Cell<u64>,
+    /// Whether a way is only tried, so that little is spent on it.
+    quick: Cell<bool>,
 }
 
 /// Binds a lock to a display.
@@ -68,6 +73,24 @@ impl<'a> Old<'a> {
                 .map(|controller| relay.has(&controller.name))
                 .collect(),
             room_looks: Cell::new(room::MOST_LOOKS),
+            quick: Cell::new(false),
+        }
+    }
+
+    /// From here on ways are only tried, or, after that, laid as well as can be.
+    fn only_try(&self, quick: bool) {
+        self.quick.set(quick);
+        self.room_looks.set(match quick {
+            true => room::FEW_LOOKS,
+            false => room::MOST_LOOKS,
+        });
+    }
+
+    /// How many looks are taken to choose what stays.
+    fn choose_looks(&self) -> u64 {
+        match self.quick.get() {
+            true => choose::FEW_LOOKS,
+            false => choose::MOST_LOOKS,
         }
     }
 
@@ -82,15 +105,17 @@ impl<'a> Old<'a> {
         controller.is_some_and(|c| self.afresh.get(c.index()).copied().unwrap_or(false))
     }
 
+    /// Whether a string may keep its place at all.
+    pub fn has_claim(&self, id: StringId) -> bool {
+        let lost = self.lost.get(id.index()).copied().flatten();
+        self.same_size && lost.is_none() && !self.afresh(id) && self.past.of(id).is_some()
+    }
+
     /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
-        let was = self
-            .past
-            .of(id)
-            .filter(|_| self.same_size && !self.afresh(id))?;
-        let here = was.controller.is_none_or(|old| old.index() == controller);
-        let lost = self.lost.get(id.index()).copied().flatten();
-        (here && lost.is_none()).then_some(was.start)
+        let afresh = self.afresh.get(controller).copied().unwrap_or(false);
+        let was = self.past.of(id)?;
+        (self.has_claim(id) && !afresh).then_some(was.start)
     }
 
     /// Slots that a string had; 0 for a new one.
@@ -112,18 +137,52 @@ impl<'a> Old<'a> {
         let items = units.iter().flat_map(|unit| &unit.items);
         let lain = items.filter_map(|item| {
             let start = self.target(item.id, controller)?;
-            let end = self.past.of(item.id)?.end();
+            let was = self.past.of(item.id)?;
+            let here = was.controller.is_none_or(|old| old.index() == controller);
+            let end = Some(was.end()).filter(|_| here)?;
             range.contains(&start).then_some((start, end))
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
         let first = reach.map_or(range.start, |(start, _)| grid.begin(grid.universe(start)));
-        let last = first
-            .saturating_add(u64::from(most.value) * u64::from(model.display.universe_slots.max(1)));
+        let last =
+            first.saturating_add(u64::from(most.value) * model.display.universe_slots.each());
         match reach {
             Some((_, end)) if end > last => range,
             Some(_) | None => first..last.min(range.end),
         }
     }
+}
+
+/// Makes a trade in a copy of the display: what it costs and saves, if it holds.
+pub(super) fn trade(
+    model: &Model,
+    lock: Option<&Lock>,
+    relay: &Relay,
+    trade: Trade,
+) -> Option<Trade> {
+    let Output::Pixel(port) = trade.to.1 else {
+        return None;
+    };
+    let mut changed = model.clone();
+    changed.lines.get_mut(trade.line)?.target = Target::Port(trade.to.0, port, None);
+    let mut sink = Sink::default();
+    let plan = decide(&changed, lock, relay, &mut sink);
+    let past = plan.past.as_deref().filter(|_| !sink.has_errors())?;
+    let own = |id: &StringId| model.string(*id).is_some_and(|one| one.same_as.is_none());
+    let ids = (0..model.strings.len()).map(StringId::from).filter(own);
+    let rows = ids.filter_map(|id| Some((past.of(id)?, plan.of(id)?)));
+    let (mut plugs, mut slots) = (0, 0);
+    for (was, now) in rows {
+        let port = plan.ports.get(now.port as usize);
+        let here = port.map(|port| (Some(port.controller), port.output));
+        plugs += u64::from(was.controller.is_some() && here != Some((was.controller, was.output)));
+        slots += if was.start == now.start { 0 } else { was.slots };
+    }
+    (slots < trade.slots.0).then_some(Trade {
+        plugs: (trade.plugs.0, plugs),
+        slots: (trade.slots.0, slots),
+        ..trade
+    })
 }
 
 /// Whether a controller says how many universes it has, so that it can be full.
@@ -133,7 +192,7 @@ pub(super) fn limited(declared: &Controller) -> bool {
 
 /// The channels of the universes that each controller may use.
 fn ranges(model: &Model) -> Vec<Range<u64>> {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let all = u64::from(*UNIVERSES.end()) * slots;
     let mut ranges = vec![0..all; model.controllers.len()];
     for index in order::of(model) {

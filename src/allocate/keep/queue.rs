@@ -1,4 +1,4 @@
-//! The order of lines on one output: what hung there keeps its order, and new open lines come last.
+//! The order of lines on one output: what lay there, or beside it, keeps its order, and new open lines come last.
 
 use crate::allocate::chains::Seat;
 use crate::model::{Addressing, Line, Model, Output, PieceKind, Target};
@@ -20,11 +20,24 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
             continue;
         }
         let seat = *seat;
+        let lay: Vec<Option<Lay>> = lines
+            .iter()
+            .map(|(_, line)| lay(model, past, model.lines.get(*line)?, seat))
+            .collect();
+        // What lay elsewhere counts where it touches what comes beside it now: then all may stay.
+        let touches = |one: &Lay| {
+            let others = lay.iter().flatten();
+            others
+                .clone()
+                .any(|other| other.end == one.start || one.end == other.start)
+        };
         let rows: Vec<(usize, Option<u64>, bool)> = lines
             .iter()
-            .filter_map(|(_, line)| {
+            .zip(&lay)
+            .filter_map(|((_, line), lay)| {
                 let row = model.lines.get(*line)?;
-                Some((*line, began(model, past, row, seat), is_open(row.target)))
+                let counts = lay.filter(|lay| lay.here || touches(lay));
+                Some((*line, counts.map(|lay| lay.start), is_open(row.target)))
             })
             .collect();
         if rows.iter().all(|(_, began, _)| began.is_none()) {
@@ -67,17 +80,39 @@ fn is_open(target: Target) -> bool {
     )
 }
 
-/// Where the first string of a line that lay on an output began.
-fn began(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<u64> {
+/// Where a line lay.
+#[derive(Clone, Copy)]
+struct Lay {
+    start: u64,
+    end: u64,
+    /// On the output that it has now.
+    here: bool,
+}
+
+/// From where to where the strings of a line lay; `None` where none of them lay anywhere.
+fn lay(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<Lay> {
     let pieces = model.pieces_of(line).iter();
-    let starts = pieces.filter_map(|piece| {
+    let places = pieces.filter_map(|piece| {
         let PieceKind::String(id, _) = piece.kind else {
             return None;
         };
         let own = model.string(id).is_some_and(|one| one.same_as.is_none());
         let was = past.of(id).filter(|_| own)?;
         let here = (was.controller, was.output) == (Some(seat.controller), seat.output);
-        here.then_some(was.start)
+        Some(Lay {
+            start: was.start,
+            end: was.end(),
+            here,
+        })
     });
-    starts.min()
+    let mut places: Vec<Lay> = places.collect();
+    if places.iter().any(|place| place.here) {
+        places.retain(|place| place.here);
+    }
+    let (start, end) = (
+        places.iter().map(|place| place.start).min()?,
+        places.iter().map(|place| place.end).max()?,
+    );
+    let here = places.iter().any(|place| place.here);
+    Some(Lay { start, end, here })
 }

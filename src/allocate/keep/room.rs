@@ -36,6 +36,9 @@ pub(super) struct Found {
 /// So many looks at a unit or a gap are taken for all controllers of a display together.
 pub(super) const MOST_LOOKS: u64 = 30_000_000;
 
+/// So many where a way is only tried.
+pub(super) const FEW_LOOKS: u64 = 100_000;
+
 /// So many looks for each unit are taken even when those are used up.
 const LEAST_LOOKS: u64 = 20;
 

@@ -1,10 +1,12 @@
 //! Outputs that open lines keep: nothing is plugged in elsewhere that may stay where it is.
 
 use super::Old;
-use crate::allocate::chains::Seat;
+use super::search::{self, Settled};
+use crate::allocate::chains::{self, Seat};
 use crate::allocate::needs::Need;
 use crate::allocate::outlets::Outlets;
 use crate::allocate::ports;
+use crate::allocate::seek::Homes;
 use crate::diagnostic::Sink;
 use crate::model::{Model, PieceKind};
 use crate::plan::Picked;
@@ -22,48 +24,36 @@ struct Candidate {
     start: u64,
 }
 
-/// So many lines of one output are tried in every combination where not all fit any more.
-const MOST_TRIED: usize = 12;
-
-/// A line that keeps its output: how many strings and slots it had there, and itself.
-type Seated = (usize, u64, usize);
-
-/// So many lines are taken off their output one by one where something finds no room otherwise.
-const MOST_UNPLUGGED: usize = 24;
-
-/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest.
+/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest. Then settles in
+/// which order lines hang.
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
-    seats: &mut Vec<Option<Seat>>,
+    seats: &mut [Option<Seat>],
     sink: &mut Sink,
-) -> Option<Picked> {
-    let (kept, mut lines) = keep(model, old, seats);
-    if lines.is_empty() {
-        return ports::place(model, seats, sink);
-    }
-    // Where something finds no room beside what stays, the line with the fewest strings that makes room is plugged in
-    // elsewhere; where none alone does, all are.
-    lines.sort_unstable();
-    lines.truncate(MOST_UNPLUGGED);
-    let tries = std::iter::once(None).chain(lines.iter().map(|(_, _, line)| Some(*line)));
-    for unplugged in tries {
-        let mut tried = kept.clone();
-        if let Some(entry) = unplugged.and_then(|line| tried.get_mut(line)) {
-            *entry = None;
-        }
-        let filled = ports::fill(model, &mut tried);
+) -> (Option<Picked>, Settled) {
+    let past = old.past;
+    let (kept, homes) = keep(model, old, seats);
+    // Where something finds no room beside what stays, the fewest strings are plugged in elsewhere.
+    for (mut tried, homes) in [(kept, Homes::new()), (seats.to_vec(), homes)] {
+        let filled = ports::fill(model, &mut tried, Some((past, &homes)));
         if filled.left.is_empty() {
-            *seats = tried;
-            return filled.picked;
+            return (filled.picked, search::settle(model, old, &tried));
         }
     }
-    ports::place(model, seats, sink)
+    let picked = ports::place(model, seats, Some(past), sink);
+    let order = chains::order(model, seats, Some(past));
+    let settled = Settled {
+        ports: chains::join(model, &order),
+        off: 0,
+        trade: None,
+    };
+    (picked, settled)
 }
 
-/// Seats the open lines that may stay on the output they had: all seats then, and those lines with how many strings and
-/// slots they have.
-fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat>>, Vec<Seated>) {
+/// Seats the open lines that may stay on the output they had: all seats then, and the homes of all
+/// that have one.
+fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat>>, Homes) {
     let mut seats = said.to_vec();
     let mut lines = ports::open(model, said);
     let mut outlets = Outlets::new(model, said);
@@ -74,8 +64,11 @@ fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat
             outputs.entry(at).or_default().push(candidate);
         }
     }
-    let mut kept = Vec::new();
+    let mut homes = Homes::new();
     for (at, mut candidates) in outputs {
+        for one in &candidates {
+            homes.insert(one.line, (at, (one.had.0 as u64, one.had.1)));
+        }
         candidates.sort_by_key(|one| (one.start, one.line));
         for one in staying(&mut outlets, at, &candidates, &lines) {
             let Some((line, need)) = lines.get(one.place) else {
@@ -83,11 +76,10 @@ fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat
             };
             if let Some(entry) = seats.get_mut(*line) {
                 *entry = outlets.take(at, need);
-                kept.push((one.had.0, one.had.1, *line));
             }
         }
     }
-    (seats, kept)
+    (seats, homes)
 }
 
 fn candidate(
@@ -126,58 +118,25 @@ fn candidate(
     Some((at, candidate))
 }
 
-/// Those of an output's lines that stay: all, or else all but the fewest strings that make room.
+/// Those of an output's lines that stay: one after the other as they hang, as long as they fit.
 fn staying<'c>(
     outlets: &mut Outlets<'_>,
     at: usize,
     candidates: &'c [Candidate],
     lines: &[(usize, Need)],
 ) -> Vec<&'c Candidate> {
-    let needs: Vec<&Need> = candidates
-        .iter()
-        .filter_map(|one| lines.get(one.place).map(|(_, need)| need))
-        .collect();
-    if outlets.fit_together(at, &needs) || needs.len() != candidates.len() {
-        return candidates.iter().collect();
-    }
-    let count = candidates.len();
-    if count > MOST_TRIED {
-        // One after the other, as they hang.
-        let mut kept: Vec<&Candidate> = Vec::new();
-        let mut tried: Vec<&Need> = Vec::new();
-        for (one, need) in candidates.iter().zip(needs) {
-            tried.push(need);
-            if outlets.fit_together(at, &tried) {
-                kept.push(one);
-            } else {
-                tried.pop();
-            }
-        }
-        return kept;
-    }
-    let mut best: Option<((usize, u64, u32), u32)> = None;
-    for set in 0_u32..1 << count {
-        let stays = |place: usize| set >> place & 1 == 1;
-        let kept: Vec<&Need> = (0..count)
-            .filter(|place| stays(*place))
-            .filter_map(|place| needs.get(place).copied())
-            .collect();
-        let had = candidates
-            .iter()
-            .enumerate()
-            .filter(|(place, _)| stays(*place));
-        let had = had.fold((0, 0), |sum, (_, one)| {
-            (sum.0 + one.had.0, sum.1 + one.had.1)
-        });
-        // Among equals those at the front stay.
-        let weight = (had.0, had.1, set.reverse_bits());
-        if best.is_none_or(|(most, _)| weight > most) && outlets.fit_together(at, &kept) {
-            best = Some((weight, set));
+    let mut kept: Vec<&Candidate> = Vec::new();
+    let mut needs: Vec<&Need> = Vec::new();
+    for one in candidates {
+        let Some((_, need)) = lines.get(one.place) else {
+            continue;
+        };
+        needs.push(need);
+        if outlets.fit_together(at, &needs) {
+            kept.push(one);
+        } else {
+            needs.pop();
         }
     }
-    let set = best.map_or(0, |(_, set)| set);
-    let kept = candidates.iter().enumerate();
-    kept.filter(|(place, _)| set >> *place & 1 == 1)
-        .map(|(_, one)| one)
-        .collect()
+    kept
 }

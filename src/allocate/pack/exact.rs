@@ -1,138 +1,313 @@
-//! Searches every choice of sites for a small instance.
+//! Searches every way to hang lines on ports, with at most so many ports opened.
 //!
-//! Method: depth first over the units, those with the fewest sites first and then the largest; each site's ports are
-//! counted by the exhaustive packing. A branch is left when its opened ports, then its lead with the least lead of the
-//! rest, then its evenness are no better than the best answer. The result is the best by the order of the module `pack`,
-//! or the proof that there is none, as long as nothing was cut short.
-#![allow(clippy::indexing_slicing)] // every index is made in this file from the lengths beside it
+//! Method: depth first, the lines of one group after another, the largest first. Of empty ports
+//! that are alike one is tried, and lines that are alike keep the order of their ports. A branch
+//! ends where what is left of a kind does not go into the rooms that are left, or where the same
+//! rooms were seen to fail before.
+#![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
-use super::fill::{MISSING, Packer};
-use super::norm::Norm;
+use super::random::mix;
+use super::state::{Field, NONE, State};
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
 
 /// What the search found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Found {
-    /// Site of each unit; absent where none was found.
-    pub site_of: Option<Vec<usize>>,
-    /// Nothing was cut short: the answer is the best there is, or there is none.
-    pub complete: bool,
+pub enum Found {
+    /// A port for each line that was asked for; [`NONE`] for the others.
+    Way(Vec<u32>),
+    /// There is no way.
+    Nothing,
+    /// The steps ran out.
+    GaveUp,
+}
+
+/// States that are remembered at most.
+const MOST_SEEN: usize = 400_000;
+
+/// What a way may cost at most.
+#[derive(Debug, Clone, Copy)]
+pub struct Most {
+    /// Ports that are opened.
+    pub opened: u64,
+    /// Strings that leave their port.
+    pub plugs: u64,
+}
+
+impl Most {
+    /// Nothing is too much.
+    pub const ANY: Self = Self {
+        opened: u64::MAX,
+        plugs: u64::MAX,
+    };
+}
+
+/// Seeks a port for each line of `groups`; those with `whole` on one site each.
+pub fn search(
+    field: &Field<'_>,
+    groups: &[usize],
+    whole: &dyn Fn(usize) -> bool,
+    most: Most,
+    steps: &mut u64,
+) -> Found {
+    let mut order: Vec<usize> = Vec::new();
+    let mut tied: Vec<bool> = Vec::new();
+    let mut sorted = groups.to_vec();
+    let largest = |group: &usize| {
+        let span = field.span[*group].clone();
+        let fewest = field.lines[span.clone()]
+            .iter()
+            .map(|line| field.accepting[line.class].len());
+        let size = field.lines[span]
+            .iter()
+            .map(|line| (line.size, line.draw))
+            .max();
+        (fewest.min(), Reverse(size), *group)
+    };
+    sorted.sort_by_key(largest);
+    let ties = sorted
+        .iter()
+        .any(|group| whole(*group) && field.span[*group].len() > 1);
+    for group in sorted {
+        let mut lines: Vec<usize> = field.span[group].clone().collect();
+        lines.sort_by_key(|line| (Reverse(field.lines[*line].size), *line));
+        tied.resize(tied.len() + lines.len(), whole(group));
+        order.extend(lines);
+    }
+    if !ties {
+        order.sort_by_key(|line| {
+            let what = field.lines[*line];
+            (
+                field.accepting[what.class].len(),
+                what.class,
+                Reverse((what.size, what.draw)),
+                *line,
+            )
+        });
+    }
+    let limits = field
+        .instance
+        .sites
+        .iter()
+        .any(|site| site.limit < u64::MAX);
+    let mut search = Search {
+        state: State::new(field),
+        by_site: ties || limits,
+        homes: field.lines.iter().any(|line| line.home.is_some()),
+        order,
+        tied,
+        left: vec![(0, 0, u64::MAX); field.instance.kinds.len()],
+        most,
+        plugs: 0,
+        seen: BTreeSet::new(),
+        steps: *steps,
+    };
+    for line in search.order.clone() {
+        search.count(line, true);
+    }
+    let found = search.descend(0);
+    *steps = search.steps;
+    match found {
+        Some(true) => Found::Way(search.state.port_of),
+        Some(false) => Found::Nothing,
+        None => Found::GaveUp,
+    }
 }
 
 struct Search<'a> {
-    norm: &'a Norm,
-    packer: &'a mut Packer,
+    state: State<'a>,
     order: Vec<usize>,
-    least_lead: Vec<u64>,
-    site_of: Vec<usize>,
-    counts: Vec<Vec<usize>>,
-    hash: Vec<u64>,
-    weight: Vec<u64>,
-    load: Vec<u64>,
-    ports: Vec<u32>,
-    best: Option<((u64, u64, u128), Vec<usize>)>,
-    end: u64,
-    any: bool,
-}
-
-/// The number of ways to choose sites, as far as it can be counted.
-#[must_use]
-pub fn choices(norm: &Norm) -> u64 {
-    norm.units.iter().fold(1_u64, |product, unit| {
-        product.saturating_mul(unit.sites.len() as u64)
-    })
-}
-
-/// Searches with a packer that packs exhaustively; `any` stops at the first answer.
-pub fn search(norm: &Norm, packer: &mut Packer, steps: u64, any: bool) -> Found {
-    let sites = norm.shape_of.len();
-    let mut order: Vec<usize> = (0..norm.units.len()).collect();
-    order.sort_by_key(|&unit| {
-        let unit = &norm.units[unit];
-        (unit.sites.len(), std::cmp::Reverse(unit.load))
-    });
-    let mut least_lead = vec![0; order.len() + 1];
-    for place in (0..order.len()).rev() {
-        let unit = &norm.units[order[place]];
-        let nearest = unit.sites.first().map_or(0, |&site| unit.lead[site]);
-        least_lead[place] = least_lead[place + 1] + nearest;
-    }
-    let end = packer.steps.saturating_add(steps);
-    let mut search = Search {
-        norm,
-        order,
-        least_lead,
-        site_of: vec![0; norm.units.len()],
-        counts: vec![vec![0; norm.lines.len()]; sites],
-        hash: vec![0; sites],
-        weight: vec![0; sites],
-        load: norm.carried.clone(),
-        ports: vec![0; sites],
-        best: None,
-        end,
-        any,
-        packer,
-    };
-    search.packer.cut = false;
-    search.descend(0, 0, 0);
-    let stopped = search.any && search.best.is_some();
-    let complete = !stopped && !search.packer.cut && search.packer.steps < search.end;
-    Found {
-        site_of: search.best.map(|(_, site_of)| site_of),
-        complete,
-    }
+    tied: Vec<bool>,
+    /// Whether it matters on which site a port is.
+    by_site: bool,
+    /// Whether some lines hang on a port now, so that no two ports are alike.
+    homes: bool,
+    /// Nodes and current that are left to place of each kind.
+    left: Vec<(u64, u64, u64)>,
+    most: Most,
+    /// Strings that left their port so far.
+    plugs: u64,
+    seen: BTreeSet<u128>,
+    steps: u64,
 }
 
 impl Search<'_> {
-    fn even(&self) -> u128 {
-        self.load
-            .iter()
-            .map(|&load| u128::from(load) * u128::from(load))
-            .sum()
+    fn count(&mut self, line: usize, more: bool) {
+        let field = self.state.field;
+        let what = field.lines[line];
+        let left = &mut self.left[field.kind(line)];
+        if more {
+            left.0 += what.size;
+            left.1 = left.1.saturating_add(what.draw);
+            left.2 = left.2.min(what.size);
+        } else {
+            left.0 -= what.size;
+            left.1 = left.1.saturating_sub(what.draw);
+        }
     }
 
-    fn descend(&mut self, place: usize, ports: u64, lead: u64) {
-        if self.packer.steps >= self.end || self.any && self.best.is_some() {
-            return;
-        }
-        self.packer.steps += 4;
-        let key = (ports, lead + self.least_lead[place], self.even());
-        if self.best.as_ref().is_some_and(|(best, _)| key >= *best) {
-            return;
-        }
-        let Some(&index) = self.order.get(place) else {
-            self.best = Some((key, self.site_of.clone()));
-            return;
+    /// Whether the rest fits; `None` where the steps ran out.
+    fn descend(&mut self, depth: usize) -> Option<bool> {
+        let field = self.state.field;
+        let Some(&line) = self.order.get(depth) else {
+            return Some(true);
         };
-        let norm = self.norm;
-        let unit = &norm.units[index];
-        for &site in &unit.sites {
-            let weight = self.weight[site].saturating_add(unit.weight);
-            if weight > norm.limit[site] {
+        if self.steps == 0 {
+            return None;
+        }
+        self.steps = self
+            .steps
+            .saturating_sub(1 + field.instance.ports.len() as u64 / 4);
+        if !self.may_fit() {
+            return Some(false);
+        }
+        let key = self.key(depth);
+        if self.seen.contains(&key) {
+            return Some(false);
+        }
+        self.count(line, false);
+        let mut result = Some(false);
+        let before = depth.checked_sub(1).map(|depth| self.order[depth]);
+        let alike = before.filter(|before| self.alike(*before, line));
+        let from = alike.map_or(0, |before| self.state.port_of[before]);
+        let site = self.site(depth);
+        let mut empty: Vec<(usize, usize)> = Vec::new();
+        for &port in &field.accepting[field.lines[line].class] {
+            let at = field.port(port);
+            if port < from || site.is_some_and(|site| site != at.site) {
                 continue;
             }
-            for &(kind, count) in &unit.kinds {
-                self.counts[site][kind] += count;
+            let closed = !at.used && self.state.hung[port as usize].lines.is_empty();
+            if closed {
+                let look = (at.look, if self.by_site { at.site } else { 0 });
+                let home = field.lines[line].home == Some(port as usize);
+                let known = empty.contains(&look) && !self.homes;
+                if self.state.measure.ports >= self.most.opened || known && !home {
+                    continue;
+                }
+                empty.push(look);
             }
-            let hash = self.hash[site].wrapping_add(unit.hash);
-            let counts = &self.counts[site];
-            let cost = self
-                .packer
-                .cost(norm, norm.shape(site), hash, |kind| counts[kind]);
-            if cost < MISSING {
-                let before = (self.hash[site], self.weight[site], self.ports[site]);
-                self.hash[site] = hash;
-                self.weight[site] = weight;
-                self.ports[site] = cost;
-                self.load[site] += unit.load;
-                self.site_of[index] = site;
-                let total = ports + u64::from(cost) - u64::from(before.2);
-                self.descend(place + 1, total, lead + unit.lead[site]);
-                self.load[site] -= unit.load;
-                (self.hash[site], self.weight[site], self.ports[site]) = before;
+            let what = field.lines[line];
+            let leaves = what.home.is_some_and(|home| home != port as usize);
+            let plugs = if leaves { what.plugs.0 } else { 0 };
+            if self.plugs + plugs > self.most.plugs || !self.state.fits(line, port) {
+                continue;
             }
-            for &(kind, count) in &unit.kinds {
-                self.counts[site][kind] -= count;
+            self.state.place(line, port);
+            self.plugs += plugs;
+            let found = self.descend(depth + 1);
+            self.plugs -= plugs;
+            match found {
+                Some(true) => return Some(true),
+                Some(false) => {}
+                None => result = None,
+            }
+            self.state.take(line);
+            if result.is_none() {
+                break;
             }
         }
+        self.count(line, true);
+        if result == Some(false) && self.seen.len() < MOST_SEEN {
+            self.seen.insert(key);
+        }
+        result
+    }
+
+    /// The site that a line is tied to by those of its group before it.
+    fn site(&self, depth: usize) -> Option<usize> {
+        let field = self.state.field;
+        let before = self.order[depth.checked_sub(1)?];
+        let same = field.group[before] == field.group[self.order[depth]];
+        (self.tied[depth] && same).then(|| field.port(self.state.port_of[before]).site)
+    }
+
+    /// Whether two lines are alike, so that their order does not matter.
+    fn alike(&self, one: usize, other: usize) -> bool {
+        let field = self.state.field;
+        let (a, b) = (field.lines[one], field.lines[other]);
+        let single = |line: usize| field.span[field.group[line] as usize].len() == 1;
+        let group = field.group[one] == field.group[other];
+        let ties = self.tied.contains(&true);
+        a.home.is_none()
+            && b.home.is_none()
+            && (a.size, a.draw, a.slots, a.class, a.alone)
+                == (b.size, b.draw, b.slots, b.class, b.alone)
+            && (!ties || group || single(one) && single(other))
+            && self.state.port_of[one] != NONE
+    }
+
+    /// Whether what is left of each kind goes into the rooms that are left, counted by their sums.
+    fn may_fit(&self) -> bool {
+        let field = self.state.field;
+        let mut open = vec![(0_u64, 0_u64); self.left.len()];
+        let mut widest = vec![(0_u64, 0_u64); self.left.len()];
+        let mut closed = 0;
+        for (index, port) in field.instance.ports.iter().enumerate() {
+            let hung = &self.state.hung[index];
+            let free = hung.lines.is_empty() && !port.used;
+            closed += u64::from(free);
+            for (class, room) in field.instance.looks[port.look].iter().enumerate() {
+                let (Some(room), kind) = (room, field.instance.kinds[class]) else {
+                    continue;
+                };
+                if free {
+                    let wide = &mut widest[kind];
+                    *wide = (wide.0.max(room.nodes), wide.1.max(room.current));
+                } else if hung.kind == NONE || hung.kind as usize == kind {
+                    let nodes = room.nodes.saturating_sub(hung.nodes);
+                    if nodes >= self.left[kind].2 {
+                        let current = room.current.saturating_sub(hung.current);
+                        let now = &mut open[kind];
+                        *now = (now.0.saturating_add(nodes), now.1.saturating_add(current));
+                    }
+                }
+            }
+        }
+        let mut needed = 0_u64;
+        for (kind, left) in self.left.iter().enumerate() {
+            let more = |left: u64, open: u64, wide: u64| match left.saturating_sub(open) {
+                0 => 0,
+                rest => rest
+                    .checked_div(wide)
+                    .map_or(u64::MAX / 2, |_| rest.div_ceil(wide)),
+            };
+            let nodes = more(left.0, open[kind].0, widest[kind].0);
+            let current = more(left.1, open[kind].1, widest[kind].1);
+            needed = needed.saturating_add(nodes.max(current));
+        }
+        needed <= closed.min(self.most.opened.saturating_sub(self.state.measure.ports))
+    }
+
+    /// What is left, as a number: the depth, and each port in use by its rest.
+    fn key(&self, depth: usize) -> u128 {
+        let field = self.state.field;
+        let mut key = u128::from(mix(depth as u64 + 1) ^ mix(self.plugs ^ 0x77));
+        for (index, port) in field.instance.ports.iter().enumerate() {
+            let hung = &self.state.hung[index];
+            if hung.lines.is_empty() {
+                continue;
+            }
+            let site = if self.by_site || port.used {
+                port.site as u64 + 1
+            } else {
+                0
+            };
+            let own = if port.used || self.homes {
+                index as u64 + 1
+            } else {
+                0
+            };
+            let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
+            low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
+            low = mix(low ^ hung.slots);
+            key = key.wrapping_add(u128::from(low) << 64 | u128::from(mix(low ^ 0x5bd1)));
+        }
+        let tied = self.site(depth).map_or(0, |site| mix(site as u64 + 77));
+        let like = depth.checked_sub(1).map(|depth| self.order[depth]);
+        let like = like.filter(|before| self.alike(*before, self.order[depth]));
+        let from = like.map_or(0, |before| mix(u64::from(self.state.port_of[before]) + 99));
+        key.wrapping_add(u128::from(tied))
+            .wrapping_add(u128::from(from) << 32)
     }
 }

@@ -1,186 +1,187 @@
-//! Places groups of lines on the ports of sites: the engine alone, without names, files or messages.
+//! Places lines on the ports of controllers: the engine alone, without names, files or messages.
 //!
-//! A *site* is a controller or a receiver, a *group* is a prop, a *line* is a string or a chain of strings that hangs on
-//! one port. What must hold: a line stands on a port that has room for it and accepts its class; all lines that a call
-//! places on one port have the same class; all lines of a group stand on one site, unless that is impossible.
+//! A *site* is a controller, a *place* is where ports come out (the controller or a receiver), a
+//! *group* is a prop, a *line* is a string or a chain of strings that hangs on one port. What
+//! must hold: a port accepts the line's class; all lines of a port have one kind of node; nodes
+//! and current of a port stay within its room; the slots of a site stay within its limit.
 //!
-//! What is wanted, each only where all before it are equal:
+//! What is wanted, each only where all before it are equal: every line has a port; the fewest
+//! strings leave the port that they hang on (`Line::home`); the fewest lines hang on a port where
+//! they would move others (`Port::kept`); then the order of [`Order`].
 //!
-//! 1. the fewest groups split over sites;
-//! 2. the fewest ports that were not in use before;
-//! 3. the least lead, summed over lines;
-//! 4. even load: the least sum of the squares of the sites' loads;
-//! 5. within a site, each group's lines on neighbouring ports in order, then ports evenly filled, then low numbers.
-//!
-//! Points 1 to 4 decide which site; point 5 is a matter of numbering and never costs a port.
-//!
-//! Method: small instances are searched exhaustively with bounds (`exact`); others start from a constructive answer and
-//! are annealed (`anneal`) over sites, where a site's ports are counted by packing its lines (`fill`) and remembered; one
-//! large site is packed by rounding a linear programme (`bins`). `bound` proves how few ports are possible at least.
-//! Everything counts steps, never time: the same instance gives the same answer on every machine.
+//! Method: constructive starts (`start`) with whole groups, first fit and best fit decreasing,
+//! and patterns of a linear programme (`bins`, `column`) where ports are alike. The best is
+//! improved by taking some groups away and putting them back (`improve`). `bound` proves how few
+//! ports are possible, `exact` searches small instances, `clash` finds out which lines cannot fit
+//! together. `tidy` numbers the ports. Everything counts steps, never time: the same instance
+//! gives the same answer on every machine.
 
-mod anneal;
+mod bays;
 mod bins;
 mod bound;
 mod clash;
 mod column;
 mod exact;
 mod fill;
-mod mixed;
-mod norm;
-mod number;
-mod place;
+mod improve;
+mod insert;
 mod random;
-mod solve;
+mod seek;
+mod start;
+mod state;
+mod tidy;
+
+pub use clash::{Cause, Clash, clashes};
+pub use seek::{fits, seek};
 
 /// What is to be placed, and where it may go.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Instance {
-    /// Controllers and receivers.
+    /// Controllers.
     pub sites: Vec<Site>,
+    /// Their ports, site by site, side by side.
+    pub ports: Vec<Port>,
+    /// What ports take: by look ([`Port::look`]), then by class; `None` where it is not accepted.
+    pub looks: Vec<Vec<Option<Room>>>,
+    /// The kind of each class: lines of unlike kinds never share a port.
+    pub kinds: Vec<usize>,
     /// Props.
     pub groups: Vec<Group>,
+    /// What is wanted first.
+    pub order: Order,
 }
 
-/// A controller or a receiver.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What is wanted, in which order. One site for all lines of a group always comes first.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Order {
+    /// Lines of a group side by side, then ports, leads, evenness.
+    #[default]
+    Neighbours,
+    /// Ports, then side by side, leads, evenness.
+    Ports,
+    /// Leads, then side by side, ports, evenness.
+    Leads,
+    /// Evenness, then side by side, ports, leads.
+    Even,
+}
+
+/// A controller.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Site {
-    /// Its ports in the order in which they stand side by side; leave out none, give one that is kept off no room.
-    pub ports: Vec<Port>,
-    /// Load units it carries already; only counts for the evenness of loads.
-    pub carried: u64,
-    /// Limit on the sum of the weights of all lines placed here; `u64::MAX` where there is none.
+    /// Limit on the slots of all its ports; `u64::MAX` where there is none.
     pub limit: u64,
+    /// Slots of it that are taken by what has no port here.
+    pub taken: u64,
+    /// The slots of a port are rounded up to a multiple of this; at least 1.
+    pub unit: u64,
+    /// Slots left free after each port in use.
+    pub spare: u64,
+    /// Nodes it carries already; only counts for evenness.
+    pub carried: u64,
 }
 
-/// One port of a site.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// One port.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Port {
-    /// Load units left for each class, indexed by class; 0 or absent where the class is not accepted.
-    pub room: Vec<u64>,
+    /// Its site.
+    pub site: usize,
+    /// Its number there. Ports whose numbers follow one another are neighbours.
+    pub number: u32,
+    /// Where it comes out.
+    pub place: usize,
+    /// What it takes.
+    pub look: usize,
+    /// The kind of what hangs on it already.
+    pub kind: Option<usize>,
     /// In use already: placing something here opens no new port.
-    pub open: bool,
+    pub used: bool,
+    /// What is placed here would move other strings.
+    pub kept: bool,
+    /// Slots on it already.
+    pub slots: u64,
+}
+
+/// What a port has left for a class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Room {
+    /// Nodes.
+    pub nodes: u64,
+    /// Current in microamperes; `u64::MAX` where nothing limits it.
+    pub current: u64,
 }
 
 /// A prop: lines that belong together.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Group {
     /// Its lines in order.
     pub lines: Vec<Line>,
-    /// Sites it may go to; all where absent.
-    pub sites: Option<Vec<usize>>,
-    /// Lead of one line to each site, in tenths of a metre; empty or short where unknown, which counts as 0.
+    /// Lead of one line to each place, in tenths of a metre; empty where unknown.
     pub lead: Vec<u64>,
-    /// Whether its lines may go to several sites when one site cannot take them.
-    pub may_split: bool,
 }
 
 /// A string, or a chain of strings, that hangs on one port.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Line {
-    /// Load units it takes on its port.
+    /// Nodes it takes.
     pub size: u64,
-    /// What the port must accept: chip and voltage. Small numbers, as they index `Port::room`.
+    /// Current it takes, in microamperes.
+    pub draw: u64,
+    /// Slots it takes of its site.
+    pub slots: u64,
+    /// What its port must accept.
     pub class: usize,
-    /// What it takes of its site's limit.
-    pub weight: u64,
-}
-
-/// Where a line stands.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Spot {
-    /// Index into `Instance::sites`.
-    pub site: usize,
-    /// Index into `Site::ports`.
-    pub port: usize,
+    /// Whether it must have a port of its own.
+    pub alone: bool,
+    /// The port it hangs on now.
+    pub home: Option<usize>,
+    /// What it costs to leave that port: strings, then slots.
+    pub plugs: (u64, u64),
 }
 
 /// Everything has its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answer {
-    /// For each group, for each of its lines, where it stands.
-    pub spots: Vec<Vec<Spot>>,
+    /// For each group, the port of each line.
+    pub ports: Vec<Vec<usize>>,
     /// Ports in use now that were not before.
     pub opened: u64,
+    /// Proven: no answer with as few groups on several sites opens fewer ports.
+    pub bound: u64,
+    /// The fewest opened ports that were found when ports came before side by side.
+    pub fewest: u64,
     /// Lead of all lines, in tenths of a metre.
     pub lead: u64,
-    /// Proven: with the same groups split, no answer opens fewer ports.
-    pub bound: u64,
-    /// Proven: no fewer ports are possible.
-    pub fewest_ports: bool,
     /// Proven: with so many ports, no less lead is possible.
     pub least_lead: bool,
-    /// Groups that stand on more than one site, because one could not take them.
-    pub split: Vec<usize>,
+    /// Groups on more than one site.
+    pub split: u64,
+    /// Groups on one site whose lines are not side by side in order.
+    pub apart: u64,
+    /// Strings that leave their port.
+    pub plugs: u64,
+    /// The search ended by itself; otherwise its steps ran out.
+    pub finished: bool,
     /// Steps used.
     pub steps: u64,
 }
 
-/// There is no room.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// Not everything found a place.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct NoRoom {
-    /// Groups that clash, ascending: together they do not fit, and without any one of them the others do.
-    pub clash: Vec<usize>,
-    /// What they lack.
-    pub cause: Cause,
-    /// Certain; otherwise the steps ran out before an answer was found.
+    /// The best try: for each group, the port of each line.
+    pub ports: Vec<Vec<Option<usize>>>,
+    /// Proven: there is no room.
     pub proven: bool,
-    /// The steps sufficed to make the clash minimal.
-    pub minimal: bool,
     /// Steps used.
     pub steps: u64,
 }
 
-/// What is lacking.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Cause {
-    /// No port of the group's sites accepts the class of this line.
-    Class {
-        /// Index of the group.
-        group: usize,
-        /// Index of the line within the group.
-        line: usize,
-        /// Class that is not accepted.
-        class: usize,
-    },
-    /// The line is larger than any port of the group's sites has room for.
-    Size {
-        /// Index of the group.
-        group: usize,
-        /// Index of the line within the group.
-        line: usize,
-        /// Load units of the line.
-        size: u64,
-        /// Load units of the widest port.
-        room: u64,
-    },
-    /// The lines of these classes need more ports than accept them.
-    Ports {
-        /// Classes, ascending.
-        classes: Vec<usize>,
-        /// Ports needed at least.
-        needed: u64,
-        /// Ports that accept one of the classes on the sites allowed.
-        free: u64,
-    },
-    /// The sum of weights does not fit the limits of the sites.
-    Limit {
-        /// Weight of all lines of the clash.
-        weight: u64,
-        /// Limits of the sites that they may go to, summed.
-        limit: u64,
-    },
-    /// The lines fit, but not with each group on one site.
-    Together,
-    /// There are ports and units enough, but the sizes do not fit together.
-    Packing,
+/// The most steps that are taken in all. A step is about one look at a line or a port.
+pub const MOST_STEPS: u64 = 48_000_000;
+
+/// The budget for so many lines: for few lines it grows with the square of their number.
+#[must_use]
+pub fn budget(lines: usize) -> u64 {
+    let lines = lines as u64;
+    MOST_STEPS.min(100_000 + lines.saturating_mul(lines.min(50)).saturating_mul(6_400))
 }
-
-/// The budget when nothing else is said: an answer takes below a second on one core.
-///
-/// A step is about one look at a line or a port, or sixteen numbers of the linear programme: 5 to 8 nanoseconds where it was
-/// measured. Small instances stop long before; explaining a refusal may take as much again.
-pub const DEFAULT_STEPS: u64 = 120_000_000;
-
-pub use clash::{clashes, explain};
-pub use place::{Failed, fits, place, seek};

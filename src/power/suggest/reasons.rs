@@ -1,7 +1,7 @@
 //! What is wrong with a line: the first of what points of injection could help.
 
-use crate::cable::capacity;
-use crate::loads::{Because, From, SectionId, Study, lasts_over};
+use crate::cable::{capacity, lasts};
+use crate::loads::{Because, From, SectionId, Study};
 use crate::model::{FeedLead, Model};
 use crate::unit::Gauge;
 
@@ -12,7 +12,7 @@ pub fn because(model: &Model, study: &Study, id: SectionId) -> Because {
     if let Some(low) = section.dark {
         return Because::Dark(low);
     }
-    let over = |ua: i64, most: i64| lasts_over(ua.abs(), most);
+    let over = |ua: i64, most: i64| !lasts(ua.abs(), most);
     if section
         .fuse
         .is_some_and(|fuse| over(section.port_ua, fuse.value))

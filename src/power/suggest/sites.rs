@@ -3,7 +3,7 @@
 use super::bus::{Bus, Trunk};
 use super::places::Place;
 use super::wire::{Feed, Norton, Wire};
-use crate::cable::{FUSES, LASTING, capacity, loop_ohms};
+use crate::cable::{self, FUSES, capacity, loop_ohms};
 use crate::loads::From;
 use crate::model::{FeedLead, Model};
 use crate::power::make::celsius;
@@ -18,7 +18,7 @@ pub fn blade(most: i64) -> Option<i64> {
 
 /// What may flow for hours through something that is rated for `rating` microamperes, in amperes.
 fn lasting(rating: i64) -> f64 {
-    rating as f64 * 1e-6 * LASTING as f64 / 100.0
+    cable::lasting(rating) as f64 * 1e-6
 }
 
 /// What the thinnest conductor of a line may carry, in microamperes.

@@ -29,17 +29,7 @@ pub const RULE: Rule = Rule {
                 strings:\n  \
                   arch: {port: pier.1, start: 1/513, slots: 150}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                # beside it, yard.lock:\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  \
-                  arch: {port: pier.1, start: 1/1, slots: 150}\n\
-                ...\n",
+        change: &[("1/513,", "1/1,")],
     },
     check: None,
 };

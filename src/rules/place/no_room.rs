@@ -25,10 +25,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 90 nodes }\n\
                 controller pier { ports 1..1 { nodes at most 100 } }\n\
                 wire pier: arch[1], arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 90 nodes }\n\
-                controller pier { ports 1..2 { nodes at most 100 } }\n\
-                wire pier: arch[1], arch[2]\n",
+        change: &[("1..1", "1..2")],
     },
     check: None,
 };
@@ -78,6 +75,15 @@ pub enum Lack {
     },
     /// There are ports enough, but the sizes do not go into the rooms: so many ports have so much room.
     Sizes(Vec<(u64, usize)>),
+    /// Not known: the search ended before it found room for these or a proof that there is none.
+    Unproven {
+        /// Lines that found a port.
+        placed: usize,
+        /// All lines that asked for one.
+        all: usize,
+        /// Nodes or slots of those that found none.
+        size: u64,
+    },
 }
 
 /// Lines that find no room together, though each smaller set of them does.
@@ -109,6 +115,7 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     let message = message(model, clash, first);
     let one = clash.lines.len() == 1;
     let label = match (&clash.lack, one) {
+        (Lack::Unproven { .. }, _) => "no port was found for this",
         (Lack::Any(_), _) | (_, true) => "no port can take it",
         _ => "no room for this together with the others",
     };
@@ -157,6 +164,13 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     for cure in &clash.cures {
         finding = finding.choice(cure.fix(model));
     }
+    if clash.lines.len() > MOST_NAMED + 1 && !alone {
+        finding.names = clash
+            .lines
+            .iter()
+            .map(|line| model.name_of(line.first.0))
+            .collect();
+    }
     Some(finding)
 }
 
@@ -195,6 +209,15 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
         Lack::Slots { needed, left } => {
             let needed = count(*needed, "slot");
             format!("{names} need{s} {needed}, and {left} are left in the universes of {place}")
+        }
+        Lack::Unproven { placed, all, size } => {
+            let lines = counted(i64::try_from(*all).unwrap_or(i64::MAX), "line");
+            let size = count(*size, unit);
+            format!(
+                "no room was found for {names} on the {output}s of {place}, and it is not proven \
+                 that there is none: {placed} of {lines} have a {output}, and the best try needs \
+                 room for {size} more"
+            )
         }
         Lack::Sizes(rooms) => {
             let sizes: Vec<String> = clash

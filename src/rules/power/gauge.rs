@@ -1,7 +1,7 @@
 //! `power/gauge`: more current than a conductor may carry.
 
 use crate::cable::{LASTING, capacity, enough, lasts};
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, Sink, words};
 use crate::loads::{ConductorLoad, Loads, Study, TapLoad};
 use crate::model::{Injection, Model, PowerFeed, StringId};
 use crate::rules::{Page, Rule};
@@ -37,13 +37,7 @@ pub const RULE: Rule = Rule {
                 supply shed { volts 12 V; rated 60 W }\n\
                 power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
                 inject arch at start from shed through 0.2 m of 14 AWG fuse 3 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 11 mA; pitch 20 mm; gauge 22 AWG }\n\
-                prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 60 W }\n\
-                power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
-                inject arch at end from shed through 8 m of 14 AWG fuse 3 A\n",
+        change: &[("start from shed through 0.2", "end from shed through 8")],
     },
     check: None,
 };
@@ -267,18 +261,17 @@ fn finding(
         Severity::Warning => format!("over {LASTING} % of the {may} that {size} may carry"),
         _ => format!("{size} may carry {may}"),
     };
-    let mut finding = RULE.at(
-        conductor.at,
-        Words {
-            message: format!(
+    let mut finding = RULE
+        .report(
+            conductor.at,
+            format!(
                 "{subject}{more} {verb} {carries}{back}{node}, {limit} by {}",
                 capacity.table
             ),
-            label: format!("{carries} through {size}{node}"),
-            why: why(severity).into(),
-            help: help(conductor, severity),
-        },
-    );
+        )
+        .label(format!("{carries} through {size}{node}"))
+        .why(why(severity))
+        .help(help(conductor, severity));
     finding.severity = severity;
     finding.and_if(conductor.set, format!("{size} here, {may} at most"))
 }

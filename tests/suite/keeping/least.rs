@@ -191,7 +191,7 @@ impl Case {
         Lock {
             renamed: Vec::new(),
             display: "".into(),
-            universe_slots: SLOTS as u32,
+            universe_slots: tinsel::protocol::UniverseSlots::new(SLOTS as u32).unwrap(),
             rows,
         }
     }

@@ -60,6 +60,17 @@ pub enum Cure {
         /// What it names.
         from: String,
     },
+    /// One more controller.
+    Controller {
+        /// Its name.
+        name: String,
+        /// How many ports, or DMX outputs, it has.
+        count: u32,
+        /// What its ports drive; `None` for DMX outputs.
+        settings: Option<Arc<PortSettings>>,
+        /// Targets of wires that name another.
+        wires: Vec<Span>,
+    },
     /// More universes for a controller.
     Universes {
         /// The controller.
@@ -103,6 +114,14 @@ impl Cure {
             Self::Anywhere { from, .. } => {
                 format!("let any controller take what `wire {from}:` has (`wire any:`)")
             }
+            Self::Controller { wires, .. } => {
+                let any = if wires.is_empty() {
+                    ""
+                } else {
+                    " and let any take it (`wire any:`)"
+                };
+                format!("add `{text}`{any}")
+            }
             Self::Universes {
                 controller, count, ..
             } => {
@@ -142,6 +161,18 @@ impl Cure {
                 RatePlace::Instead(_) | RatePlace::Before(_) => format!("frame rate {hertz} Hz"),
                 RatePlace::Alone => format!("display \"\" {{ frame rate {hertz} Hz }}"),
             },
+            Self::Controller {
+                name,
+                count,
+                settings,
+                ..
+            } => match settings {
+                Some(settings) => {
+                    let body = body(model, settings);
+                    format!("controller {name} {{ ports 1..{count} {body} }}")
+                }
+                None => format!("controller {name} {{ dmx 1..{count} }}"),
+            },
             Self::Anywhere { .. } => "any".into(),
             Self::Universes { text, .. } => text.clone(),
         }
@@ -170,10 +201,20 @@ impl Cure {
             | Self::Shorter { at, .. }
             | Self::Anywhere { at, .. }
             | Self::Universes { at, .. } => (*at, text),
+            Self::Controller { .. } => (Span::new(model.end, model.end), format!("\n{text}\n")),
         };
+        let mut edits = vec![Edit { span, text }];
+        if let Self::Controller { wires, .. } = self {
+            let any = |span: &Span| Edit {
+                span: *span,
+                text: "any".into(),
+            };
+            edits.extend(wires.iter().map(any));
+            edits.sort_by_key(|edit| edit.span);
+        }
         Fix {
             title: self.words(model),
-            edits: vec![Edit { span, text }],
+            edits,
             safe: false,
         }
     }

@@ -1,0 +1,132 @@
+//! What strings on one port have in common, which outputs wires name, and where something lies already.
+
+use super::chains::Seat;
+use super::outlets::{Outlet, Outlets, pieces};
+use super::seek::Homes;
+use crate::model::{
+    Addressing, ChipId, ControllerId, Model, Output, PieceKind, ReceiverId, StringId, Target,
+};
+use crate::plan::Past;
+use std::collections::BTreeSet;
+
+/// What strings that share a port have in common: chip, voltage, and bits and slots of a node.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) struct Make {
+    chip: Option<ChipId>,
+    volts: Option<i64>,
+    bits: u32,
+    slots: u32,
+}
+
+impl Make {
+    /// That of a string; `None` for a fixture.
+    pub fn of(model: &Model, id: StringId) -> Option<Self> {
+        model.node_of(id).map(|node| Self {
+            chip: node.chip.map(|chip| chip.value),
+            volts: node.volts.map(|volts| volts.value),
+            bits: node.bits,
+            slots: node.slots,
+        })
+    }
+}
+
+/// Which makes of node hang on a port.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Hangs {
+    /// None.
+    Nothing,
+    /// One.
+    One(Make),
+    /// Several.
+    Unlike,
+}
+
+/// Controllers and receivers that a wire names.
+pub(super) struct Named {
+    /// Controllers, those of the receivers too.
+    pub controllers: BTreeSet<ControllerId>,
+    /// Receivers.
+    pub receivers: BTreeSet<ReceiverId>,
+}
+
+impl Named {
+    /// Of a display.
+    pub fn of(model: &Model) -> Self {
+        let mut named = Self {
+            controllers: BTreeSet::new(),
+            receivers: BTreeSet::new(),
+        };
+        for line in &model.lines {
+            let receiver = match line.target {
+                Target::Port(id, _, receiver) => {
+                    named.controllers.insert(id);
+                    receiver
+                }
+                Target::Dmx(id, _) | Target::Controller(id) => {
+                    named.controllers.insert(id);
+                    None
+                }
+                Target::Receiver(id) => Some(id),
+                Target::Any => None,
+            };
+            if let Some(id) = receiver {
+                named.receivers.insert(id);
+                let of = model.receivers.get(id.index()).map(|r| r.controller);
+                named.controllers.extend(of);
+            }
+        }
+        named
+    }
+}
+
+impl Outlets<'_> {
+    /// Marks the outputs that something lies on where it lay before, in one piece with what joins it.
+    pub fn keep(&mut self, seats: &[Option<Seat>], past: &Past, homes: &Homes) {
+        let model = self.model;
+        for (line, seat) in model.lines.iter().zip(seats) {
+            let Some(seat) = seat else {
+                continue;
+            };
+            let addressing = model.controller(seat.controller).map(|c| c.addressing);
+            let lay = pieces(model, &line.pieces).any(|piece| match piece {
+                PieceKind::String(id, _) => past.of(id).is_some_and(|was| {
+                    (was.controller, was.output) == (Some(seat.controller), seat.output)
+                }),
+                PieceKind::Skip(_) | PieceKind::Lead(..) => false,
+            });
+            if addressing != Some(Addressing::PerProp)
+                && lay
+                && let Some(at) = self.find(seat.controller, seat.output)
+                && let Some(outlet) = self.rows.get_mut(at)
+            {
+                outlet.kept = true;
+            }
+        }
+        for (row, _) in homes.values() {
+            let unbroken = |outlet: &&mut Outlet| {
+                let controller = model.controller(outlet.controller);
+                controller.is_some_and(|one| one.addressing != Addressing::PerProp)
+            };
+            if let Some(outlet) = self.rows.get_mut(*row).filter(unbroken) {
+                outlet.kept = true;
+            }
+        }
+        for (index, controller) in model.controllers.iter().enumerate() {
+            if controller.addressing == Addressing::Consecutive {
+                self.keep_before_last(index);
+            }
+        }
+    }
+
+    /// Marks the pixel ports of a controller up to the last on which something lay: on a
+    /// `consecutive` one, what comes there moves all after it.
+    fn keep_before_last(&mut self, controller: usize) {
+        let span = self.spans.get(controller).cloned().unwrap_or(0..0);
+        let rows = self.rows.get_mut(span).unwrap_or(&mut []);
+        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.kept;
+        let last = rows.iter().rposition(used).unwrap_or(0);
+        for row in rows.iter_mut().take(last) {
+            row.kept = true;
+        }
+    }
+}

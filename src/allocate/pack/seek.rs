@@ -1,0 +1,378 @@
+//! The way from an instance to an answer, or to what is known where there is none.
+#![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
+
+use super::bays;
+use super::bound::{self, Least};
+use super::exact::{self, Found, Most};
+use super::improve::{self, Course, HOT};
+use super::insert::Inserter;
+use super::start;
+use super::state::{Field, NONE, PORT, State};
+use super::tidy;
+use super::{Answer, Instance, NoRoom, Order};
+
+/// More lines than this are not searched exhaustively.
+pub const SMALL: usize = 72;
+
+/// Fewer lines than this are searched in several ways.
+const FEW: usize = 100;
+
+/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
+const PAIRS: usize = 20_000_000;
+
+/// Whether everything finds a port, as far as so many steps tell, with the steps used.
+#[must_use]
+pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
+    let field = Field::new(instance);
+    let mut solver = Solver::new(&field, steps);
+    let state = solver.begin(true);
+    let state = solver.complete(state);
+    (state.measure.missing == 0, solver.inserter.steps)
+}
+
+/// Seeks the best answer that so many steps find.
+///
+/// # Errors
+/// Where not every line has a port.
+pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
+    let field = Field::new(instance);
+    let mut solver = Solver::new(&field, steps);
+    let state = solver.begin(false);
+    let state = solver.complete(state);
+    if state.measure.missing > 0 {
+        return Err(NoRoom {
+            ports: by_group(&field, |line| {
+                let port = state.port_of[line];
+                (port != NONE).then_some(port as usize)
+            }),
+            proven: solver.proven,
+            steps: solver.inserter.steps,
+        });
+    }
+    let mut state = solver.better(state);
+    state = solver.other_way(state);
+    state = solver.stay(state);
+    state = solver.fewer(state);
+    let fewest = solver.fewest(&state);
+    tidy::number(&mut state);
+    let measure = state.measure;
+    Ok(Answer {
+        ports: by_group(&field, |line| state.port_of[line] as usize),
+        opened: measure.ports,
+        bound: solver.least.opened.min(measure.ports),
+        fewest,
+        lead: measure.lead,
+        least_lead: measure.lead == solver.least_lead,
+        split: measure.split,
+        apart: measure.apart,
+        plugs: measure.plugs.0,
+        finished: solver.finished,
+        steps: solver.inserter.steps,
+    })
+}
+
+fn by_group<T>(field: &Field<'_>, port: impl Fn(usize) -> T) -> Vec<Vec<T>> {
+    field
+        .span
+        .iter()
+        .map(|span| span.clone().map(&port).collect())
+        .collect()
+}
+
+struct Solver<'a> {
+    field: &'a Field<'a>,
+    inserter: Inserter,
+    least: Least,
+    least_lead: u64,
+    steps: u64,
+    proven: bool,
+    finished: bool,
+}
+
+impl<'a> Solver<'a> {
+    fn new(field: &'a Field<'a>, steps: u64) -> Self {
+        let least_lead = (0..field.lines.len()).map(|line| {
+            let ports = field.accepting[field.lines[line].class].iter();
+            ports.map(|port| field.lead(line, *port)).min().unwrap_or(0)
+        });
+        Self {
+            field,
+            inserter: Inserter::new(1),
+            least: Least::default(),
+            least_lead: match field
+                .instance
+                .groups
+                .iter()
+                .all(|group| group.lead.is_empty())
+            {
+                true => 0,
+                false => least_lead.sum(),
+            },
+            steps,
+            proven: false,
+            finished: true,
+        }
+    }
+
+    /// The best of several starts; the first that places everything where `any` will do.
+    fn begin(&mut self, any: bool) -> State<'a> {
+        let field = self.field;
+        let order = field.instance.order;
+        let most = self.steps / 8;
+        self.least = bound::least(field, most);
+        self.inserter.steps += self.least.steps;
+        self.proven = self.least.short.is_some();
+        let mut best = start::greedy(field, true, &mut self.inserter);
+        let large = field.lines.len() * field.instance.ports.len() > PAIRS;
+        for turn in 0..6 {
+            let left = self.left();
+            if best.measure.missing == 0 && any || self.enough(&best) {
+                break;
+            }
+            let next = match turn {
+                0 => Some(start::decreasing(
+                    field,
+                    true,
+                    true,
+                    &mut self.inserter.steps,
+                )),
+                1 => start::patterns(field, &mut self.inserter, left / 4 * 3),
+                2 => Some(start::decreasing(
+                    field,
+                    false,
+                    true,
+                    &mut self.inserter.steps,
+                )),
+                3 if !large => Some(start::greedy(field, false, &mut self.inserter)),
+                4 if !large => Some(start::decreasing(
+                    field,
+                    false,
+                    false,
+                    &mut self.inserter.steps,
+                )),
+                5 if !large => Some(start::decreasing(
+                    field,
+                    true,
+                    false,
+                    &mut self.inserter.steps,
+                )),
+                _ => None,
+            };
+            if let Some(next) = next
+                && next.measure.key(order) < best.measure.key(order)
+            {
+                best = next;
+            }
+        }
+        best
+    }
+
+    fn left(&self) -> u64 {
+        self.steps.saturating_sub(self.inserter.steps)
+    }
+
+    fn all_groups(&self) -> Vec<usize> {
+        (0..self.field.span.len()).collect()
+    }
+
+    /// Whether nothing about a state can be better.
+    fn enough(&self, state: &State<'_>) -> bool {
+        let measure = &state.measure;
+        measure.missing + measure.plugs.0 + measure.moving + measure.split + measure.apart == 0
+            && measure.ports <= self.least.opened
+            && measure.lead <= self.least_lead
+            && (self.field.instance.sites.len() <= 1 || measure.ports <= 1)
+    }
+
+    /// Finds room for what has none, or proves that there is none.
+    fn complete(&mut self, mut state: State<'a>) -> State<'a> {
+        if state.measure.missing == 0 || self.proven {
+            return state;
+        }
+        let small = self.field.lines.len() <= SMALL;
+        // A tenth for a first search of every way, which decides most small displays at once.
+        for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
+            let steps = self.left() * improve / 100;
+            let course = Course {
+                steps,
+                enough: &|state| state.measure.missing == 0,
+                hot: HOT,
+            };
+            if steps > 0 {
+                state = improve::improve(state, &mut self.inserter, &course).0;
+            }
+            if state.measure.missing == 0 {
+                return state;
+            }
+            let mut steps = if small { self.left() * search / 100 } else { 0 };
+            let before = steps;
+            let groups = self.all_groups();
+            let found = exact::search(self.field, &groups, &|_| false, Most::ANY, &mut steps);
+            self.inserter.steps += before - steps;
+            match found {
+                Found::Way(ports) => state.put(&ports),
+                Found::Nothing => self.proven = true,
+                Found::GaveUp => continue,
+            }
+            return state;
+        }
+        state
+    }
+
+    /// Betters an answer by the wanted order.
+    fn better(&mut self, mut state: State<'a>) -> State<'a> {
+        if self.enough(&state) {
+            return state;
+        }
+        let few = self.field.lines.len() < FEW;
+        let steps = self.left() / 10 * if few { 4 } else { 7 };
+        let (next, placed) = self.bays(state, steps);
+        state = next;
+        // What moved between sites is nearly as good as can be: little heat, but for few lines.
+        let courses: &[(u64, i64)] = match placed {
+            true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],
+            true => &[(50, PORT / 40), (60, PORT / 160)],
+            false => &[(50, HOT), (60, PORT / 40)],
+        };
+        let several = self.field.instance.sites.len() > 1;
+        let lines = self.field.lines.len() as u64;
+        let done = |solver: &Self, state: &State<'_>| {
+            // Only evenness can be better: that is worth little.
+            let measure = &state.measure;
+            measure.plugs.0 + measure.moving + measure.split + measure.apart == 0
+                && measure.ports <= solver.least.opened
+                && measure.lead <= solver.least_lead
+        };
+        for &(share, hot) in courses {
+            let mut steps = self.left() * share / 100;
+            if done(self, &state) {
+                steps = if several { steps.min(lines * 3_000) } else { 0 };
+            }
+            let mut inserter = std::mem::replace(&mut self.inserter, Inserter::new(2));
+            let enough = |state: &State<'_>| self.enough(state);
+            let course = Course {
+                steps,
+                enough: &enough,
+                hot,
+            };
+            let (next, finished) = improve::improve(state, &mut inserter, &course);
+            (state, self.finished, self.inserter) = (next, finished, inserter);
+            if self.finished {
+                break;
+            }
+        }
+        state
+    }
+
+    /// Moves groups between sites, with whether that was better.
+    fn bays<'s>(&mut self, state: State<'s>, steps: u64) -> (State<'s>, bool) {
+        bays::anneal(state, steps, self.least.opened, &mut self.inserter.steps)
+    }
+
+    /// Proves of a small instance that no fewer strings leave their port, or finds how.
+    fn stay(&mut self, mut state: State<'a>) -> State<'a> {
+        while state.measure.plugs.0 > 0 && self.field.lines.len() <= SMALL {
+            let most = Most {
+                opened: u64::MAX,
+                plugs: state.measure.plugs.0 - 1,
+            };
+            let mut steps = self.left().max(self.steps / 8) / 2;
+            let before = steps;
+            let groups = self.all_groups();
+            let found = exact::search(self.field, &groups, &|_| false, most, &mut steps);
+            self.inserter.steps += before - steps;
+            let Found::Way(ports) = found else {
+                break;
+            };
+            state.put(&ports);
+            state = self.better(state);
+        }
+        state
+    }
+
+    /// Proves of a small instance that fewer ports are not possible, or finds them.
+    fn fewer(&mut self, mut state: State<'a>) -> State<'a> {
+        if self.field.lines.len() > SMALL {
+            return state;
+        }
+        while state.measure.ports > self.least.opened {
+            let most = Most {
+                opened: state.measure.ports - 1,
+                plugs: state.measure.plugs.0,
+            };
+            let mut steps = self.left().max(self.steps / 8) / 2;
+            let before = steps;
+            let groups = self.all_groups();
+            let whole = |group: usize| !state.is_split(group);
+            let found = exact::search(self.field, &groups, &whole, most, &mut steps);
+            self.inserter.steps += before - steps;
+            let Found::Way(ports) = found else {
+                if found == Found::Nothing {
+                    self.least.opened = state.measure.ports;
+                    self.finished = true;
+                }
+                return state;
+            };
+            let key = state.measure.key(self.field.instance.order);
+            let mut other = state.clone();
+            other.put(&ports);
+            other = self.better(other);
+            if other.measure.key(self.field.instance.order) >= key {
+                return state;
+            }
+            state = other;
+        }
+        state
+    }
+
+    /// Where ports come first and there are few lines: an answer by way of side by side, if it is better.
+    fn other_way(&mut self, mut state: State<'a>) -> State<'a> {
+        let order = self.field.instance.order;
+        if order != Order::Ports || self.field.lines.len() >= FEW || self.enough(&state) {
+            return state;
+        }
+        let instance = Instance {
+            order: Order::Neighbours,
+            ..self.field.instance.clone()
+        };
+        let field = Field::new(&instance);
+        let mut solver = Solver::new(&field, self.steps / 2);
+        let other = solver.begin(false);
+        let other = solver.better(other);
+        self.inserter.steps += solver.inserter.steps;
+        if other.measure.key(order) < state.measure.key(order) {
+            state.put(&other.port_of);
+        }
+        state
+    }
+
+    /// How few ports there are where they come before side by side.
+    fn fewest(&mut self, state: &State<'a>) -> u64 {
+        let ports = state.measure.ports;
+        let several = self.field.span.iter().any(|span| span.len() > 1);
+        if self.field.instance.order != Order::Neighbours || !several || ports <= self.least.opened
+        {
+            return ports;
+        }
+        let instance = Instance {
+            order: Order::Ports,
+            ..self.field.instance.clone()
+        };
+        let field = Field::new(&instance);
+        let mut other = State::new(&field);
+        other.put(&state.port_of);
+        let (other, _) = self.bays(other, self.steps / 6);
+        let bound = self.least.opened;
+        let enough = |state: &State<'_>| state.measure.ports <= bound;
+        let course = Course {
+            steps: self.steps / 6,
+            enough: &enough,
+            hot: HOT,
+        };
+        let (best, _) = improve::improve(other, &mut self.inserter, &course);
+        match best.measure.split <= state.measure.split {
+            true => best.measure.ports,
+            false => ports,
+        }
+    }
+}

@@ -1,0 +1,238 @@
+//! Answers to begin with: groups one after another, first fit and best fit decreasing, and patterns.
+#![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
+
+use super::bins;
+use super::fill;
+use super::insert::{Inserter, Where};
+use super::state::{Field, NONE, State};
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
+/// The groups as they are put in: those with several lines first, or all by their largest line.
+fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..field.span.len()).collect();
+    let share = |line: usize| {
+        let ports = &field.accepting[field.lines[line].class];
+        let rooms = ports.first().and_then(|port| field.room(line, *port));
+        rooms.map_or(0, |room| {
+            let what = field.lines[line];
+            let nodes = u128::from(what.size) * 1_000_000 / u128::from(room.nodes.max(1));
+            let current = u128::from(what.draw) * 1_000_000 / u128::from(room.current.max(1));
+            nodes.max(current)
+        })
+    };
+    order.sort_by_cached_key(|&group| {
+        let span = field.span[group].clone();
+        let largest = span.clone().map(share).max().unwrap_or(0);
+        let several = several_first && span.len() > 1;
+        let all: u128 = if several {
+            span.map(share).sum()
+        } else {
+            largest
+        };
+        (Reverse(several), Reverse(all), group)
+    });
+    order
+}
+
+/// The groups one after another, each where it costs least.
+pub fn greedy<'a>(field: &'a Field<'a>, several_first: bool, inserter: &mut Inserter) -> State<'a> {
+    let mut state = State::new(field);
+    homes(&mut state);
+    fill(&mut state, several_first, inserter);
+    state
+}
+
+/// Puts in what has no port yet.
+pub fn fill(state: &mut State<'_>, several_first: bool, inserter: &mut Inserter) {
+    for group in by_size(state.field, several_first) {
+        if state.field.span[group]
+            .clone()
+            .any(|line| state.port_of[line] == NONE)
+        {
+            inserter.insert(state, group, &Where::All);
+        }
+    }
+}
+
+/// Leaves what hangs on a port there, what is dearest to move first.
+pub fn homes(state: &mut State<'_>) {
+    let field = state.field;
+    let home = |line: &usize| field.lines[*line].home.is_some();
+    let mut lines: Vec<usize> = (0..field.lines.len()).filter(home).collect();
+    lines.sort_by_key(|line| (Reverse(field.lines[*line].plugs), *line));
+    for line in lines {
+        if let Some(port) = field.lines[line].home
+            && state.fits(line, port as u32)
+        {
+            state.place(line, port as u32);
+        }
+    }
+}
+
+/// Line by line, the largest first: onto the first port with room, or that with the least left.
+pub fn decreasing<'a>(
+    field: &'a Field<'a>,
+    best: bool,
+    widest: bool,
+    steps: &mut u64,
+) -> State<'a> {
+    let mut state = State::new(field);
+    homes(&mut state);
+    let mut lines: Vec<usize> = (0..field.lines.len()).collect();
+    lines.retain(|line| state.port_of[*line] == NONE);
+    lines.sort_by_key(|line| {
+        let what = field.lines[*line];
+        (Reverse(what.size.max(1)), Reverse(what.draw), *line)
+    });
+    let orders: Vec<Vec<u32>> = (0..field.accepting.len())
+        .map(|class| {
+            let mut ports = field.accepting[class].clone();
+            let room = |port: u32| field.instance.looks[field.port(port).look][class];
+            if widest {
+                ports.sort_by_key(|port| (Reverse(room(*port)), *port));
+            }
+            ports.sort_by_key(|port| !field.port(*port).used);
+            ports
+        })
+        .collect();
+    for line in lines {
+        let what = field.lines[line];
+        let mut found: Option<(u64, u32)> = None;
+        for &port in &orders[what.class] {
+            *steps += 1;
+            let empty = state.hung[port as usize].lines.is_empty();
+            if empty && found.is_some() && !field.port(port).used || !state.fits(line, port) {
+                continue;
+            }
+            let left = field.room(line, port).map_or(0, |room| room.nodes)
+                - state.hung[port as usize].nodes;
+            if found.is_none_or(|(known, _)| left < known) {
+                found = Some((left, port));
+            }
+            if !best || empty && !field.port(port).used {
+                break;
+            }
+        }
+        if let Some((_, port)) = found {
+            state.place(line, port);
+        }
+    }
+    state
+}
+
+/// Packs groups of one line by patterns, kind by kind, onto the ports of the commonest room.
+pub fn patterns<'a>(
+    field: &'a Field<'a>,
+    inserter: &mut Inserter,
+    steps: u64,
+) -> Option<State<'a>> {
+    let mut state = State::new(field);
+    homes(&mut state);
+    let singles = |class: usize| {
+        let one = |span: &&std::ops::Range<usize>| span.len() == 1;
+        let lines = field.span.iter().filter(one).map(|span| span.start);
+        let mine = move |line: &usize| {
+            let what = field.lines[*line];
+            what.class == class && what.home.is_none() && what.draw == 0 && !what.alone
+        };
+        lines.filter(mine).collect::<Vec<usize>>()
+    };
+    let several: Vec<usize> = by_size(field, true);
+    for group in several
+        .into_iter()
+        .filter(|group| field.span[*group].len() > 1)
+    {
+        inserter.insert(&mut state, group, &Where::All);
+    }
+    let classes: Vec<(usize, Vec<usize>)> = (0..field.accepting.len())
+        .map(|class| (class, singles(class)))
+        .collect();
+    let all: usize = classes.iter().map(|(_, lines)| lines.len()).sum();
+    if all < 12 {
+        return None;
+    }
+    for (class, lines) in classes.iter().filter(|(_, lines)| lines.len() >= 12) {
+        let share = steps / all as u64 * lines.len() as u64;
+        inserter.steps += pattern(&mut state, *class, lines, share);
+    }
+    fill(&mut state, true, inserter);
+    Some(state)
+}
+
+/// The commonest room of free ports, as long as it is not too wide for tables of every fill.
+fn commonest(state: &State<'_>, class: usize) -> Option<u64> {
+    let field = state.field;
+    let mut rooms: BTreeMap<u64, usize> = BTreeMap::new();
+    for port in &field.accepting[class] {
+        let room = field.instance.looks[field.port(*port).look][class];
+        if let Some(room) = room
+            && state.hung[*port as usize].lines.is_empty()
+            && !field.port(*port).used
+        {
+            *rooms.entry(room.nodes).or_default() += 1;
+        }
+    }
+    let most = rooms
+        .into_iter()
+        .max_by_key(|(room, count)| (*count, *room))?;
+    (most.0 <= 8_192).then_some(most.0)
+}
+
+fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> u64 {
+    let field = state.field;
+    let Some(room) = commonest(state, class) else {
+        return 0;
+    };
+    let mut by_size: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
+    for &line in lines
+        .iter()
+        .rev()
+        .filter(|line| (1..=room).contains(&field.lines[**line].size))
+    {
+        by_size
+            .entry(field.lines[line].size)
+            .or_default()
+            .push(line);
+    }
+    let sizes: Vec<u64> = by_size
+        .iter()
+        .flat_map(|(size, lines)| lines.iter().map(|_| *size))
+        .collect();
+    let packed = bins::pack(&sizes, room, steps, &mut |sizes, steps| {
+        fill::complete(sizes, room, steps)
+    });
+    let mut bins = packed.bins;
+    bins.sort_by_key(|bin| Reverse(bin.iter().sum::<u64>()));
+    for bin in bins {
+        let mut its = Vec::new();
+        for size in &bin {
+            its.extend(by_size.get_mut(size).and_then(Vec::pop));
+        }
+        let free = |port: &&u32| {
+            let at = field.port(**port);
+            let same = field.instance.looks[at.look][class].is_some_and(|one| one.nodes == room);
+            same && !at.used && !at.kept && state.hung[**port as usize].lines.is_empty()
+        };
+        let mut last = usize::MAX;
+        let ports = field.accepting[class].iter().filter(free);
+        let ports = ports.filter(|port| {
+            let place = field.port(**port).place;
+            std::mem::replace(&mut last, place) != place
+        });
+        let lead = |port: &&u32| {
+            its.iter()
+                .map(|line| field.lead(*line, **port))
+                .sum::<u64>()
+        };
+        let Some(port) = ports.min_by_key(lead).copied() else {
+            continue;
+        };
+        for line in its {
+            if state.fits(line, port) {
+                state.place(line, port);
+            }
+        }
+    }
+    packed.steps
+}

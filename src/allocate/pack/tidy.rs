@@ -1,0 +1,91 @@
+//! Numbers the ports of an answer: what stands side by side as a block, in the order of the display.
+//!
+//! Nothing of what counts changes: a block moves only among ports that are alike, side by side
+//! and come out at one place.
+#![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
+
+use super::state::{NONE, State};
+
+/// Moves blocks of ports to the lowest numbers, those with the first lines first.
+pub fn number(state: &mut State<'_>) {
+    let field = state.field;
+    let ports = field.instance.ports.len();
+    let homes = field.lines.iter().any(|line| line.home.is_some());
+    let mut from = 0;
+    while from < ports {
+        let mut to = from + 1;
+        while to < ports && alike(state, to - 1, to) {
+            to += 1;
+        }
+        let closed = !field.instance.ports[from].used && !field.instance.ports[from].kept;
+        if closed && !homes {
+            renumber(state, from, to);
+        }
+        from = to;
+    }
+}
+
+/// Whether two ports side by side are alike.
+fn alike(state: &State<'_>, one: usize, other: usize) -> bool {
+    let (a, b) = (
+        &state.field.instance.ports[one],
+        &state.field.instance.ports[other],
+    );
+    state.field.neighbours(one as u32, other as u32)
+        && (a.place, a.look, a.used, a.kept) == (b.place, b.look, b.used, b.kept)
+        && a.slots == b.slots
+}
+
+/// Packs the blocks of a stretch of ports that are alike at its start.
+fn renumber(state: &mut State<'_>, from: usize, to: usize) {
+    let field = state.field;
+    // A group that stands side by side ties its ports together, also with ports outside.
+    let mut tied = vec![false; to - from + 1];
+    for port in from..to {
+        for &line in &state.hung[port].lines {
+            let span = field.span[field.group[line as usize] as usize].clone();
+            if span.len() < 2 || state.is_split(field.group[line as usize] as usize) {
+                continue;
+            }
+            let ports = state.port_of[span].iter().map(|port| *port as usize);
+            let (low, high) = (ports.clone().min(), ports.max());
+            let (Some(low), Some(high)) = (low, high) else {
+                continue;
+            };
+            for place in low.max(from)..=high.min(to - 1) {
+                tied[place - from] |= place > low;
+                tied[place + 1 - from] |= place < high;
+            }
+        }
+    }
+    // Tied to what lies before or behind the stretch: that block stays, and those beyond it.
+    if tied[0] || tied[to - from] {
+        return;
+    }
+    let mut blocks: Vec<(u32, usize, usize)> = Vec::new();
+    let mut port = from;
+    while port < to {
+        let mut end = port + 1;
+        while end < to && tied[end - from] {
+            end += 1;
+        }
+        let lines = (port..end).flat_map(|port| state.hung[port].lines.iter().copied());
+        if let Some(first) = lines.min() {
+            blocks.push((first, port, end));
+        }
+        port = end;
+    }
+    blocks.sort_unstable();
+    let mut port_of = state.port_of.clone();
+    let mut next = from;
+    for (_, first, end) in blocks {
+        for port in first..end {
+            for &line in &state.hung[port].lines {
+                port_of[line as usize] = (next + port - first) as u32;
+            }
+        }
+        next += end - first;
+    }
+    debug_assert!(port_of.iter().all(|port| *port != NONE));
+    state.put(&port_of);
+}

@@ -121,31 +121,36 @@ pub fn compile_relaid(
     lock: Option<Loaded>,
     relay: &Relay,
 ) -> Compiled {
-    compile_read(
-        SourceMap::default(),
-        &syntax::parse,
-        files,
-        main,
-        lock,
-        relay,
-    )
+    let reading = Reading {
+        parse: &syntax::parse,
+        lock: &lockfile::read,
+    };
+    compile_read(SourceMap::default(), &reading, files, main, lock, relay)
 }
 
-/// The same for a display that is being edited: `parse` may have read a text before, see [`SourceMap::after`].
+/// The stages that read texts; a display that is being edited has ones that remember.
+pub struct Reading<'r> {
+    /// Reads a text of the display.
+    pub parse: &'r Parse<'r>,
+    /// Reads its lock.
+    pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
+}
+
+/// The same for a display that is being edited, see [`SourceMap::after`].
 #[must_use]
 pub fn compile_read(
     sources: SourceMap,
-    parse: &Parse<'_>,
+    reading: &Reading<'_>,
     files: &dyn Files,
     main: Loaded,
     lock: Option<Loaded>,
     relay: &Relay,
 ) -> Compiled {
     let mut sink = Sink::default();
-    let (mut sources, ast, mut model) = understand(sources, parse, files, main, &mut sink);
+    let (mut sources, ast, mut model) = understand(sources, reading.parse, files, main, &mut sink);
     let beside = lock.is_some();
     let lock = lock
-        .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
+        .and_then(|lock| (reading.lock)(lock, &mut sources, &mut sink))
         .filter(|lock| lock.is_of(&model, &mut sink));
     let unread = beside && lock.is_none();
     if unread {

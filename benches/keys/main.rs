@@ -55,6 +55,10 @@ fn main() {
         true => display::powered(10_000),
         false => display::text(10_000),
     };
+    // One make a port: advice on mixed ports would be worded 3,000 times at each press.
+    let whole = whole
+        .replace("{ node bloom;", "{ node bud;")
+        .replace("    node bloom\n", "    node bud\n");
     let texts = texts(&whole);
     let mut files = texts.iter().fold(Memory::default(), |files, (name, text)| {
         files.with(name, text)

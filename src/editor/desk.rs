@@ -6,9 +6,10 @@
 use crate::ast::{Ast, BlockKind, Ident, Statement};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Sink};
 use crate::lock::Relay;
+use crate::lockfile::{self, LockText};
 use crate::resolve::uses::{self, Uses};
 use crate::source::{Files, Loaded, SourceFile, SourceMap, Span};
-use crate::{Compiled, compile_read, syntax};
+use crate::{Compiled, Reading, compile_read, syntax};
 use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -36,6 +37,8 @@ pub struct Desk {
     trials: RefCell<Option<Box<Desk>>>,
     /// What is known of each text, by where it begins.
     parsed: RefCell<BTreeMap<u32, Parsed>>,
+    /// The lock as it was last read, and where its text begins.
+    lock: RefCell<Option<(u32, LockText)>>,
     uses: OnceCell<Uses>,
     /// By the name of a text: the hints of the last compile that had addresses, with that text.
     hints: RefCell<BTreeMap<String, (Arc<str>, Vec<Hint>)>>,
@@ -54,14 +57,12 @@ impl Desk {
             files,
             loads: RefCell::default(),
         };
-        let compiled = compile_read(
-            SourceMap::after(sources),
-            &|file, sink| self.parse(file, sink),
-            &files,
-            main,
-            lock,
-            &Relay::Nothing,
-        );
+        let reading = Reading {
+            parse: &|file, sink| self.parse(file, sink),
+            lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
+        };
+        let sources = SourceMap::after(sources);
+        let compiled = compile_read(sources, &reading, &files, main, lock, &Relay::Nothing);
         self.given.loads = files.loads.into_inner();
         let bases: Vec<u32> = compiled.sources.files().iter().map(|f| f.base).collect();
         let parsed = self.parsed.get_mut();
@@ -75,6 +76,8 @@ impl Desk {
         let Some(compiled) = self.compiled.take() else {
             return SourceMap::default();
         };
+        let base = compiled.sources.files().last().map_or(0, |file| file.base);
+        *self.lock.get_mut() = compiled.lock.map(|lock| (base, lock));
         let parsed = self.parsed.get_mut();
         for one in parsed.values_mut() {
             one.statements.clear();
@@ -99,6 +102,26 @@ impl Desk {
             one.stock = false;
         }
         compiled.sources
+    }
+
+    /// Reads a lock that is not the one of the last compile.
+    fn read_lock(
+        &self,
+        lock: Loaded,
+        sources: &mut SourceMap,
+        sink: &mut Sink,
+    ) -> Option<LockText> {
+        match self.lock.borrow_mut().take() {
+            Some((base, kept))
+                if base == sources.next_base()
+                    && *kept.name == *lock.name
+                    && kept.text.as_bytes() == lock.bytes =>
+            {
+                sources.add_lock(&kept.name, &kept.text)?;
+                Some(kept)
+            }
+            _ => lockfile::read(lock, sources, sink),
+        }
     }
 
     /// The syntax stage, for texts that changed.

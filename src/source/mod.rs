@@ -112,13 +112,10 @@ impl SourceMap {
 
     fn add_within(&mut self, most: usize, name: &str, text: &str) -> Option<&SourceFile> {
         // One byte between files keeps "the end of one" apart from "the start of the next".
-        let mut base = self.files.last().map_or(0, |file| file.span().end + 1);
         if self.bytes() + self.files.len() + text.len() > most {
             return None;
         }
-        if self.roomy {
-            base = base.next_multiple_of(ROOM);
-        }
+        let base = self.next_base();
         let same = |file: &&SourceFile| file.name == name && *file.text == *text;
         let file = match self.before.iter().find(same) {
             Some(same) => SourceFile {
@@ -134,6 +131,16 @@ impl SourceMap {
         };
         self.files.push(file);
         self.files.last()
+    }
+
+    /// Where the next text begins.
+    #[must_use]
+    pub fn next_base(&self) -> u32 {
+        let base = self.files.last().map_or(0, |file| file.span().end + 1);
+        match self.roomy {
+            true => base.next_multiple_of(ROOM),
+            false => base,
+        }
     }
 
     /// The files in the order they were read, the display's own first, its lock last.

@@ -45,12 +45,21 @@ pub fn table(table: &Table<'_>, html: &mut Html) {
         groups |= !row.group().is_empty();
         Ok(())
     });
-    let heading = |head: &Head| match head.right {
-        true => format!("#{}", head.heading),
-        false => head.heading.to_owned(),
+    let heading = |head: &Head| {
+        let mut rest = head.heading.chars();
+        let first: String = rest
+            .next()
+            .into_iter()
+            .flat_map(char::to_uppercase)
+            .collect();
+        format!(
+            "{}{first}{}",
+            if head.right { "#" } else { "" },
+            rest.as_str()
+        )
     };
     let mut headings: Vec<String> = columns.iter().map(|(_, head)| heading(head)).collect();
-    headings.extend(remarks.then(|| "note".to_owned()));
+    headings.extend(remarks.then(|| "Note".to_owned()));
     let headings: Vec<&str> = headings.iter().map(String::as_str).collect();
     let name = format!("Table of {}", table.name);
     html::head(html, ("aria-label", &name), table.name, &headings);

@@ -5,7 +5,7 @@
 //! compiler and stops it, since a row that is silently skipped would make a wrong table.
 
 use std::marker::PhantomData;
-use std::ops::{Deref, DerefMut, Index, IndexMut};
+use std::ops::{Index, IndexMut};
 
 /// A row's number in its own table.
 pub trait Id: Copy + From<usize> {
@@ -81,6 +81,68 @@ impl<I: Id, T> Keyed<I, T> {
     }
 }
 
+impl<I, T> Keyed<I, T> {
+    /// All rows, in order.
+    pub fn iter(&self) -> std::slice::Iter<'_, T> {
+        self.rows.iter()
+    }
+
+    /// All rows, in order, to be changed.
+    pub fn iter_mut(&mut self) -> std::slice::IterMut<'_, T> {
+        self.rows.iter_mut()
+    }
+
+    /// How many rows there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Whether there is no row.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// The first row.
+    #[must_use]
+    pub fn first(&self) -> Option<&T> {
+        self.rows.first()
+    }
+
+    /// The last row.
+    #[must_use]
+    pub fn last(&self) -> Option<&T> {
+        self.rows.last()
+    }
+
+    /// The last row, to be changed.
+    pub fn last_mut(&mut self) -> Option<&mut T> {
+        self.rows.last_mut()
+    }
+
+    /// The rows as they lie.
+    #[must_use]
+    pub fn as_slice(&self) -> &[T] {
+        &self.rows
+    }
+
+    /// The rows as they lie, to be changed.
+    pub fn as_mut_slice(&mut self) -> &mut [T] {
+        &mut self.rows
+    }
+
+    /// The rows, to be added to or taken away as a whole.
+    pub fn rows_mut(&mut self) -> &mut Vec<T> {
+        &mut self.rows
+    }
+
+    /// Makes room for more rows.
+    pub fn reserve(&mut self, more: usize) {
+        self.rows.reserve(more);
+    }
+}
+
 impl<I, T> Default for Keyed<I, T> {
     fn default() -> Self {
         Self::from(Vec::new())
@@ -107,20 +169,6 @@ impl<I: Id, T> Index<I> for Keyed<I, T> {
 impl<I: Id, T> IndexMut<I> for Keyed<I, T> {
     fn index_mut(&mut self, id: I) -> &mut T {
         self.rows.index_mut(id.index())
-    }
-}
-
-impl<I, T> Deref for Keyed<I, T> {
-    type Target = Vec<T>;
-
-    fn deref(&self) -> &Vec<T> {
-        &self.rows
-    }
-}
-
-impl<I, T> DerefMut for Keyed<I, T> {
-    fn deref_mut(&mut self) -> &mut Vec<T> {
-        &mut self.rows
     }
 }
 

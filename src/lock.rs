@@ -79,7 +79,7 @@ impl Lock {
         let row = |index: usize| {
             let id = StringId::from(index);
             let placed = plan.of(id)?;
-            let port = plan.ports.get(placed.port as usize)?;
+            let port = plan.ports.as_slice().get(placed.port as usize)?;
             Some(Row {
                 name: model.name_of(id).into(),
                 controller: model.controller(port.controller)?.name.clone(),

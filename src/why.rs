@@ -58,7 +58,7 @@ pub fn write(
     };
     let found = plan
         .of(id)
-        .and_then(|placed| Some((*placed, plan.ports.get(placed.port as usize)?)));
+        .and_then(|placed| Some((*placed, plan.ports.as_slice().get(placed.port as usize)?)));
     let Some((placed, port)) = found else {
         return writeln!(out, "{name} has no place: see what `tinsel check` says");
     };
@@ -187,7 +187,11 @@ impl Teller<'_> {
         let at = controller
             .start_at
             .map_or_else(String::new, |at| self.place(at));
-        let taken = self.plan.controllers.get(port.controller.index());
+        let taken = self
+            .plan
+            .controllers
+            .as_slice()
+            .get(port.controller.index());
         let begins = taken.map_or(1, |taken| taken.begins);
         match controller.start {
             Start::From(first) => format!("begins with universe {first}{at}"),
@@ -221,7 +225,14 @@ impl Teller<'_> {
         }
         // The first of its port: behind the port before it.
         let index = placed.port as usize;
-        let earlier = self.plan.ports.get(..index).unwrap_or(&[]).iter().rev();
+        let earlier = self
+            .plan
+            .ports
+            .as_slice()
+            .get(..index)
+            .unwrap_or(&[])
+            .iter()
+            .rev();
         let earlier = earlier.take_while(|other| other.controller == port.controller);
         let last = earlier
             .filter_map(|other| Some((other, usage::strings(other).last()?.0)))

@@ -66,7 +66,7 @@ pub(super) fn lay(
         .collect();
     let mut given = Given::new(model.controllers.len());
     for index in order::of(model) {
-        let Some(declared) = model.controllers.get(index) else {
+        let Some(declared) = model.controllers.as_slice().get(index) else {
             continue;
         };
         let begins = match declared.start {

@@ -246,7 +246,7 @@ impl Trial<'_> {
             };
             let room = MOST_PORTS.saturating_sub(last.number);
             let found = self.least(most.min(room), |model, count| {
-                if let Some(controller) = model.controllers.get_mut(index) {
+                if let Some(controller) = model.controllers.as_mut_slice().get_mut(index) {
                     controller
                         .ports
                         .extend((first..first + count).map(|number| Port {
@@ -284,7 +284,7 @@ impl Trial<'_> {
             };
             let most = best.as_ref().map_or(MOST_MORE, |(count, _)| count - 1);
             let found = self.least(most, |model, count| {
-                if let Some(controller) = model.controllers.get_mut(index) {
+                if let Some(controller) = model.controllers.as_mut_slice().get_mut(index) {
                     let more = (first..first + count).map(|value| Told { value, at: before });
                     controller.dmx.extend(more);
                 }
@@ -409,7 +409,7 @@ impl Trial<'_> {
         for (index, id, at) in self.growing(spans) {
             let most = best.as_ref().map_or(MOST_MORE, |(count, _)| count - 1);
             let found = self.least(most, |model, more| {
-                if let Some(controller) = model.controllers.get_mut(index) {
+                if let Some(controller) = model.controllers.as_mut_slice().get_mut(index) {
                     match (&mut controller.most_universes, &mut controller.start) {
                         (Some(told), _) if told.at == at => {
                             told.value = told.value.saturating_add(more);
@@ -422,7 +422,7 @@ impl Trial<'_> {
             let Some((more, changed)) = found else {
                 continue;
             };
-            let Some(after) = changed.controllers.get(index) else {
+            let Some(after) = changed.controllers.as_slice().get(index) else {
                 continue;
             };
             let (count, text) = match (after.most_universes, after.start) {
@@ -506,7 +506,7 @@ impl Trial<'_> {
             let from = match need.target {
                 Target::Controller(id) => self.name(id),
                 Target::Receiver(id) => {
-                    let receiver = self.model.receivers.get(id.index())?;
+                    let receiver = self.model.receivers.as_slice().get(id.index())?;
                     receiver.name.to_string()
                 }
                 Target::Any | Target::Port(..) | Target::Dmx(..) => continue,

@@ -146,7 +146,7 @@ fn pins_of(
     controller: usize,
 ) -> Vec<(u64, Block)> {
     let mut blocks = Vec::new();
-    let Some(declared) = model.controllers.get(controller) else {
+    let Some(declared) = model.controllers.as_slice().get(controller) else {
         return blocks;
     };
     let grid = Grid::of(model, declared);

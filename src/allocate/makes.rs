@@ -71,7 +71,11 @@ impl Named {
             };
             if let Some(id) = receiver {
                 named.receivers.insert(id);
-                let of = model.receivers.get(id.index()).map(|r| r.controller);
+                let of = model
+                    .receivers
+                    .as_slice()
+                    .get(id.index())
+                    .map(|r| r.controller);
                 named.controllers.extend(of);
             }
         }

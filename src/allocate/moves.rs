@@ -56,7 +56,7 @@ fn is_moved(
     if before != now && split(was.end().saturating_sub(1), before) != split(placed.end, now) {
         return true;
     }
-    let port = plan.ports.get(placed.port as usize);
+    let port = plan.ports.as_slice().get(placed.port as usize);
     let here = port.map(|port| (port.controller, port.output));
     // A controller that is gone took its ports along; that is the display's own doing.
     let there = was.controller.map(|controller| (controller, was.output));
@@ -129,7 +129,7 @@ impl<'a> Causes<'a> {
             };
             let port = plan
                 .of(id)
-                .and_then(|placed| plan.ports.get(placed.port as usize));
+                .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
             if port.is_some_and(|port| (port.controller, port.output) != (controller, was.output)) {
                 let row = left.entry((controller, was.output)).or_default();
                 row.push((was.start, Change::Left(id)));
@@ -158,7 +158,7 @@ impl<'a> Causes<'a> {
         if let Why::Pinned(at) = placed.why {
             return Cause::Pinned(at);
         }
-        let port = self.plan.ports.get(placed.port as usize);
+        let port = self.plan.ports.as_slice().get(placed.port as usize);
         let here = port.map(|port| (Some(port.controller), port.output));
         if here != Some((was.controller, was.output)) {
             return if self.said.get(id.index()).copied().unwrap_or(false) {
@@ -241,7 +241,7 @@ impl<'a> Causes<'a> {
 
     /// The first string of its output is pinned, and it hangs behind that.
     fn behind_a_pin(&self, placed: &Placed) -> Cause {
-        let port = self.plan.ports.get(placed.port as usize);
+        let port = self.plan.ports.as_slice().get(placed.port as usize);
         let pieces = port.into_iter().flat_map(|port| &port.pieces);
         let mut pins = pieces.filter_map(|piece| match piece.piece.kind {
             PieceKind::String(_, Some(pin)) => Some(pin.at),
@@ -256,7 +256,7 @@ impl<'a> Causes<'a> {
         let slots = self.model.display.universe_slots.each();
         let first = was.start % slots;
         let touches = |from: u64, to: u64| from < first + was.slots && first < to;
-        let Some(port) = self.plan.ports.get(placed.port as usize) else {
+        let Some(port) = self.plan.ports.as_slice().get(placed.port as usize) else {
             return Cause::Before(Change::Settings);
         };
         let reserved = self.model.reserved_outputs.iter().find(|row| {
@@ -410,7 +410,7 @@ impl<'a> Causes<'a> {
         let mut ports = unit.ports.clone();
         was.controller.is_none()
             || ports.any(|port| {
-                let port = self.plan.ports.get(port as usize);
+                let port = self.plan.ports.as_slice().get(port as usize);
                 port.is_some_and(|port| {
                     (Some(port.controller), port.output) == (was.controller, was.output)
                 })
@@ -418,7 +418,7 @@ impl<'a> Causes<'a> {
     }
 
     fn is_longer(&self, unit: &Unit, id: StringId, was: &Was) -> bool {
-        let declared = self.model.controllers.get(unit.controller);
+        let declared = self.model.controllers.as_slice().get(unit.controller);
         let laid = declared.and_then(|declared| {
             let grid = Grid::of_output(self.model, declared, was.output);
             Some(grid.lay(was.start, Body::of(self.model, id)?))
@@ -432,6 +432,7 @@ impl<'a> Causes<'a> {
         let consecutive = self
             .model
             .controllers
+            .as_slice()
             .get(unit.controller)
             .is_some_and(|c| c.addressing == Addressing::Consecutive);
         if consecutive && unit.form == Form::Chain {
@@ -447,7 +448,7 @@ impl<'a> Causes<'a> {
                 .collect();
         }
         let ports = unit.ports.clone();
-        let ports = ports.filter_map(|port| self.plan.ports.get(port as usize));
+        let ports = ports.filter_map(|port| self.plan.ports.as_slice().get(port as usize));
         let rows = ports.filter_map(|port| self.left.get(&(port.controller, port.output)));
         rows.flatten().copied().collect()
     }

@@ -147,7 +147,11 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             Reason::Elsewhere => continue,
             Reason::Reserved => ("reserved", "reserved".to_owned()),
             Reason::Chip(id) => {
-                let name = model.chips.get(id.index()).map_or("", |chip| &*chip.name);
+                let name = model
+                    .chips
+                    .as_slice()
+                    .get(id.index())
+                    .map_or("", |chip| &*chip.name);
                 ("chip", format!("not made for `{name}`"))
             }
             Reason::Volts(volts) => {

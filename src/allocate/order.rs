@@ -19,7 +19,9 @@ pub(super) fn of(model: &Model) -> Vec<usize> {
                 *mark = true;
             }
             waiting.push(index);
-            if let Some(Start::After(other)) = model.controllers.get(index).map(|c| c.start) {
+            if let Some(Start::After(other)) =
+                model.controllers.as_slice().get(index).map(|c| c.start)
+            {
                 next = Some(other.index());
             }
         }

@@ -189,7 +189,7 @@ impl<'a> Outlets<'a> {
     pub fn scope(&self, target: Target) -> Range<usize> {
         let controller = match target {
             Target::Controller(id) => id,
-            Target::Receiver(id) => match self.model.receivers.get(id.index()) {
+            Target::Receiver(id) => match self.model.receivers.as_slice().get(id.index()) {
                 Some(receiver) => receiver.controller,
                 None => return 0..0,
             },
@@ -352,7 +352,7 @@ impl<'a> Outlets<'a> {
         match need.target {
             Target::Any => outlet.any.then_some(last.or(outlet.receiver)),
             Target::Receiver(id) => {
-                let receiver = self.model.receivers.get(id.index())?;
+                let receiver = self.model.receivers.as_slice().get(id.index())?;
                 let Output::Pixel(port) = outlet.output else {
                     return None;
                 };
@@ -429,7 +429,7 @@ impl<'a> Outlets<'a> {
         // Ports of several receivers, and of a receiver with settings by port, are not compared.
         let mut receivers = self.model.receivers_of(row.controller, number);
         let own = receivers.next().map(|(id, ..)| id);
-        let by_port = own.and_then(|id| self.model.receivers.get(id.index()));
+        let by_port = own.and_then(|id| self.model.receivers.as_slice().get(id.index()));
         if receivers.next().is_some() || by_port.is_some_and(|one| !one.ports.is_empty()) {
             return None;
         }

@@ -201,7 +201,12 @@ fn pushed_out(
     let mut any = false;
     for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {
         let id = ControllerId::from(index);
-        let Some((_, last)) = plan.controllers.get(index).and_then(|own| own.universes) else {
+        let Some((_, last)) = plan
+            .controllers
+            .as_slice()
+            .get(index)
+            .and_then(|own| own.universes)
+        else {
             continue;
         };
         let most = controller

@@ -341,7 +341,7 @@ impl<'a> Asked<'a> {
     fn stands(&self, row: usize) -> Option<(i64, i64)> {
         let outlet = self.outlets.rows.get(row)?;
         match outlet.receiver {
-            Some(id) => self.model.receivers.get(id.index())?.stands,
+            Some(id) => self.model.receivers.as_slice().get(id.index())?.stands,
             None => self.model.controller(outlet.controller)?.stands,
         }
     }

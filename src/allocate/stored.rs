@@ -44,7 +44,7 @@ pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut S
         errors: errors(model, plan, Sink::default()),
     };
     for (place, (index, gap)) in lines.into_iter().enumerate() {
-        let Some(port) = plan.ports.get(index) else {
+        let Some(port) = plan.ports.as_slice().get(index) else {
             continue;
         };
         let here = |id: &StringId| asked.moved.contains(id);
@@ -171,6 +171,7 @@ impl Asked<'_> {
         let mut changed = self.model.clone();
         changed
             .controllers
+            .as_mut_slice()
             .get_mut(port.controller.index())?
             .addressing = Addressing::PerProp;
         let left = self.left(&changed)?;

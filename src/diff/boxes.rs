@@ -53,7 +53,7 @@ pub(super) fn boxes(model: &Model, plan: &Plan, past: Option<&Past>) -> Vec<BoxC
     let mut before = now.clone();
     let mut gone: BTreeMap<Box<str>, Held> = BTreeMap::new();
     for placed in plan.placed.iter().flatten() {
-        let port = plan.ports.get(placed.port as usize);
+        let port = plan.ports.as_slice().get(placed.port as usize);
         let held = port.and_then(|port| Some((port, now.get_mut(port.controller.index())?)));
         if let Some((port, held)) = held {
             hold(held, port.output, placed.start, placed.end);

@@ -54,7 +54,7 @@ fn of_controller(
     let mut best: Option<(usize, Addressing)> = None;
     for addressing in tries {
         let mut changed = model.clone();
-        if let Some(controller) = changed.controllers.get_mut(id.index()) {
+        if let Some(controller) = changed.controllers.as_mut_slice().get_mut(id.index()) {
             controller.addressing = *addressing;
         }
         let mut sink = Sink::default();

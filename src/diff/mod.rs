@@ -107,7 +107,7 @@ impl<'a> Changes<'a> {
             if moved.contains(&id) {
                 continue;
             }
-            let port = self.plan.ports.get(placed.port as usize);
+            let port = self.plan.ports.as_slice().get(placed.port as usize);
             let here = port.map(|port| (Some(port.controller), port.output));
             if here != Some((was.controller, was.output)) {
                 self.plugged.push(id);
@@ -165,7 +165,11 @@ impl<'a> Changes<'a> {
     /// The output that a string hangs on.
     #[must_use]
     pub fn output(&self, id: StringId) -> Option<(ControllerId, Output)> {
-        let port = self.plan.ports.get(self.plan.of(id)?.port as usize)?;
+        let port = self
+            .plan
+            .ports
+            .as_slice()
+            .get(self.plan.of(id)?.port as usize)?;
         Some((port.controller, port.output))
     }
 }
@@ -184,7 +188,7 @@ fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {
         // Words about a port are said of each port by itself.
         let port = plan
             .of(one.string)
-            .and_then(|placed| plan.ports.get(placed.port as usize));
+            .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
         let key = (one.cause, port.map(|port| port.output));
         let group = groups.entry(key).or_insert_with(|| Moved {
             cause: one.cause,

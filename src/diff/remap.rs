@@ -52,7 +52,7 @@ fn of_string(
     runs: &mut Vec<Run>,
 ) -> Option<()> {
     let placed = plan.of(id)?;
-    let port = plan.ports.get(placed.port as usize)?;
+    let port = plan.ports.as_slice().get(placed.port as usize)?;
     let controller = model.controller(port.controller)?;
     let body = Body::of(model, id)?;
     let now = Grid::of_output(model, controller, port.output);

@@ -215,7 +215,7 @@ impl Offers<'_> {
         let model = &compiled.model;
         let mut boxes: Vec<(usize, &str, String)> = Vec::new();
         for (at, one) in model.controllers.iter().enumerate() {
-            let used = compiled.plan.controllers.get(at);
+            let used = compiled.plan.controllers.as_slice().get(at);
             let used = used.map_or(0, |plan| plan.ports.len());
             let all = one.ports.len() + one.dmx.len();
             let full = usize::from(all <= used);

@@ -120,7 +120,10 @@ impl Hints<'_> {
         }
         let named = !one_port || ports.len() > 1;
         let mut texts: Vec<String> = Vec::new();
-        for port in ports.iter().filter_map(|at| plan.ports.get(*at as usize)) {
+        for port in ports
+            .iter()
+            .filter_map(|at| plan.ports.as_slice().get(*at as usize))
+        {
             let fill = fill_of(port);
             texts.push(match named {
                 true => format!(
@@ -146,7 +149,7 @@ impl Hints<'_> {
         let name = text(block.name.span);
         let model = &self.compiled.model;
         let index = model.controllers.iter().position(|one| *one.name == *name);
-        let begins = index.and_then(|at| self.compiled.plan.controllers.get(at));
+        let begins = index.and_then(|at| self.compiled.plan.controllers.as_slice().get(at));
         let after = block.settings.iter().find(|setting| {
             let first = setting.args.first();
             text(setting.key.span) == "universes"

@@ -225,7 +225,7 @@ fn of_strings(compiled: &Compiled, one: &Use, at: u32, out: &mut String) {
     let mut ids: Vec<StringId> = picked.collect();
     let index = model.props.iter().position(|prop| *prop.name == *one.key);
     if ids.is_empty()
-        && let Some(prop) = index.and_then(|at| model.props.get(at))
+        && let Some(prop) = index.and_then(|at| model.props.as_slice().get(at))
     {
         ids = prop.strings().map(StringId).collect();
     }
@@ -262,7 +262,7 @@ fn of_strings(compiled: &Compiled, one: &Use, at: u32, out: &mut String) {
 
 fn of_prop(compiled: &Compiled, id: PropId, out: &mut String) {
     let model = &compiled.model;
-    let Some(prop) = model.props.get(id.index()) else {
+    let Some(prop) = model.props.as_slice().get(id.index()) else {
         return;
     };
     let mut parts: Vec<String> = Vec::new();
@@ -306,8 +306,8 @@ fn of_controller(compiled: &Compiled, name: &str, out: &mut String) {
         return;
     };
     let (Some(controller), Some(plan)) = (
-        model.controllers.get(index),
-        compiled.plan.controllers.get(index),
+        model.controllers.as_slice().get(index),
+        compiled.plan.controllers.as_slice().get(index),
     ) else {
         return;
     };
@@ -324,7 +324,7 @@ fn of_controller(compiled: &Compiled, name: &str, out: &mut String) {
         None => out.push_str("uses no universe"),
     }
     let used = plan.ports.start as usize..plan.ports.end as usize;
-    let ports = compiled.plan.ports.get(used).unwrap_or(&[]);
+    let ports = compiled.plan.ports.as_slice().get(used).unwrap_or(&[]);
     if ports.is_empty() {
         return;
     }
@@ -342,7 +342,7 @@ fn of_node(compiled: &Compiled, name: &str, out: &mut String) {
     };
     let chip = node
         .chip
-        .and_then(|chip| model.chips.get(chip.value.index()));
+        .and_then(|chip| model.chips.as_slice().get(chip.value.index()));
     let _ = write!(out, "{}, {}", node.colour, counted(node.slots, "slot"));
     if let Some(chip) = chip {
         let _ = write!(out, ", chip `{}`", chip.name);

@@ -177,22 +177,34 @@ impl Build<'_> {
         let model = self.model;
         for like in &model.likes {
             let (kind, names) = match like.kind {
-                BlockKind::Chip => (VertexKind::Chip, pair(&model.chips, like, |x| &x.name)),
-                BlockKind::Node => (VertexKind::Node, pair(&model.nodes, like, |x| &x.name)),
+                BlockKind::Chip => (
+                    VertexKind::Chip,
+                    pair(model.chips.as_slice(), like, |x| &x.name),
+                ),
+                BlockKind::Node => (
+                    VertexKind::Node,
+                    pair(model.nodes.as_slice(), like, |x| &x.name),
+                ),
                 BlockKind::Controller => {
-                    let names = pair(&model.controllers, like, |x| &x.name);
+                    let names = pair(model.controllers.as_slice(), like, |x| &x.name);
                     (VertexKind::Controller, names)
                 }
                 // A receiver that is not whole has no place in the model, so its index may differ.
                 BlockKind::Receiver if !model.incomplete => {
-                    let names = pair(&model.receivers, like, |x| &x.name);
+                    let names = pair(model.receivers.as_slice(), like, |x| &x.name);
                     (VertexKind::Receiver, names)
                 }
-                BlockKind::Prop => (VertexKind::Prop, pair(&model.props, like, |x| &x.name)),
-                BlockKind::Supply => (VertexKind::Supply, pair(&model.supplies, like, |x| &x.name)),
+                BlockKind::Prop => (
+                    VertexKind::Prop,
+                    pair(model.props.as_slice(), like, |x| &x.name),
+                ),
+                BlockKind::Supply => (
+                    VertexKind::Supply,
+                    pair(model.supplies.as_slice(), like, |x| &x.name),
+                ),
                 BlockKind::Circuit => (
                     VertexKind::Circuit,
-                    pair(&model.circuits, like, |x| &x.name),
+                    pair(model.circuits.as_slice(), like, |x| &x.name),
                 ),
                 BlockKind::Display | BlockKind::Receiver => continue,
             };

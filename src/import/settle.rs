@@ -159,7 +159,7 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
     for (prop, place, line) in found.lines() {
         let own = found.name(prop, place);
         let placed = ids.get(&own).and_then(|id| first.plan.of(*id));
-        let port = placed.and_then(|placed| first.plan.ports.get(placed.port as usize));
+        let port = placed.and_then(|placed| first.plan.ports.as_slice().get(placed.port as usize));
         let (Some(start), Some(port), None) = (line.start, port, &line.same_as) else {
             continue;
         };

@@ -367,7 +367,12 @@ impl Builder<'_> {
             return;
         };
         let mut before = match piece {
-            Piece::Stretch(_) => self.nets.stretches.pop().unwrap_or(on.after_a_cut()),
+            Piece::Stretch(_) => self
+                .nets
+                .stretches
+                .rows_mut()
+                .pop()
+                .unwrap_or(on.after_a_cut()),
             Piece::Bare(runs) => Stretch {
                 points: runs.iter().map(|run| run.count).sum(),
                 runs,

@@ -108,7 +108,7 @@ pub fn props<'a>(
         is_parent.then(|| Box::new(draft(base, index, row.block, sink)))
     });
     let mut drafts = Drafts::default();
-    model.props.reserve_exact(table.rows.len());
+    model.props.rows_mut().reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
     drafts.stretches.reserve(table.rows.len());
     let mut members_so_far: u64 = 0;
@@ -486,6 +486,7 @@ impl<'a> Context<'_, '_, 'a> {
                 let shape = plain(*nodes, *strand);
                 model
                     .shapes
+                    .rows_mut()
                     .extend(std::iter::repeat_n(shape, *strings as usize));
             }
             Sketch::Split { units, nodes, .. } => {

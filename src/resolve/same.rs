@@ -142,7 +142,7 @@ pub fn borrow_shapes(
             break;
         }
         // What does not fit in the table is told when it is laid out for good.
-        model.strings.clear();
+        model.strings.rows_mut().clear();
         super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
         for (prop, members, same) in ready {
@@ -158,7 +158,7 @@ pub fn borrow_shapes(
         }
         replace(drafts, &mut found);
     }
-    model.strings.clear();
+    model.strings.rows_mut().clear();
 }
 
 /// Puts the stretches that were found, by prop and first member, in the place of those without shapes.

@@ -377,7 +377,8 @@ impl<'a> Walk<'_, 'a> {
     fn declared(&self, reference: &Reference, word: Ident) -> Vec<u32> {
         let names = self.reader.names;
         let index = names.props.get(&names.key(reference.name));
-        let Some(prop) = index.and_then(|index| self.model.props.get(index as usize)) else {
+        let Some(prop) = index.and_then(|index| self.model.props.as_slice().get(index as usize))
+        else {
             return Vec::new();
         };
         let key = names.key(word);

@@ -54,8 +54,8 @@ impl<'a> View<'a> {
         };
         let mut strings: Keyed<StringId, bool> = model.strings.pairs().map(named).collect();
         let mut known = controller.is_some() || receiver.is_some() || output.is_some();
-        known |= strings.contains(&true);
-        for port in &*self.plan.ports {
+        known |= strings.as_slice().contains(&true);
+        for port in &self.plan.ports {
             let whole = Some(port.controller) == controller
                 || output_name(model, port.controller, port.output) == name;
             known |= whole;

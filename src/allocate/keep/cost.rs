@@ -49,7 +49,11 @@ pub(super) fn plugs(model: &Model, old: &Old<'_>, line: usize, seat: Seat) -> u6
 pub(super) fn broken(model: &Model, plan: &Plan) -> u64 {
     let past = |(index, own): (usize, &Controller)| {
         let id = ControllerId::from(index);
-        let last = plan.controllers.get(index).and_then(|own| own.universes);
+        let last = plan
+            .controllers
+            .as_slice()
+            .get(index)
+            .and_then(|own| own.universes);
         let over =
             matches!((own.start, last), (Start::Range(_, end), Some((_, last))) if last > end);
         let most = own.most_universes.map(|most| most.value as usize);
@@ -69,7 +73,11 @@ pub(super) fn least(model: &Model, old: &Old<'_>) -> u64 {
     for (index, line) in model.lines.iter().enumerate() {
         let controller = match line.target {
             Target::Port(id, ..) | Target::Dmx(id, _) | Target::Controller(id) => Some(id),
-            Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
+            Target::Receiver(id) => model
+                .receivers
+                .as_slice()
+                .get(id.index())
+                .map(|one| one.controller),
             Target::Any => None,
         };
         let rigid = controller

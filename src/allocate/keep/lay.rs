@@ -128,7 +128,8 @@ impl<'a> Keeper<'a> {
         let mut blocks: Vec<(u64, Block)> = Vec::new();
         for (unit, picked) in self.units.iter().zip(&self.picked) {
             let place = picked.and_then(|at| unit.choices.get(at));
-            let (Some(place), Some(declared)) = (place, model.controllers.get(unit.controller))
+            let (Some(place), Some(declared)) =
+                (place, model.controllers.as_slice().get(unit.controller))
             else {
                 continue;
             };
@@ -151,6 +152,7 @@ impl<'a> Keeper<'a> {
         let span = self.spans.get(index).cloned().unwrap_or(0..0);
         let consecutive = model
             .controllers
+            .as_slice()
             .get(index)
             .is_some_and(|c| c.addressing == Addressing::Consecutive);
         let kept = self.picked.get(span.clone()).unwrap_or(&[]);
@@ -174,7 +176,7 @@ impl<'a> Keeper<'a> {
 
     /// The universe that a controller begins to fill: where nothing says so, the first in which it keeps something.
     pub fn begins(&self, model: &Model, index: usize, fresh: u32) -> u32 {
-        let Some(declared) = model.controllers.get(index) else {
+        let Some(declared) = model.controllers.as_slice().get(index) else {
             return fresh;
         };
         let starts = self.span(index).filter_map(|at| {
@@ -204,7 +206,7 @@ impl<'a> Keeper<'a> {
         index: usize,
         begin: u64,
     ) -> Starts {
-        let Some(declared) = model.controllers.get(index) else {
+        let Some(declared) = model.controllers.as_slice().get(index) else {
             return Vec::new();
         };
         let span = self.span(index);

@@ -127,7 +127,7 @@ impl<'a> Old<'a> {
     /// on, if what it may keep lies in so many.
     pub fn window(&self, model: &Model, controller: usize, units: &[Unit]) -> Range<u64> {
         let range = self.ranges.get(controller).cloned().unwrap_or(0..0);
-        let Some(declared) = model.controllers.get(controller) else {
+        let Some(declared) = model.controllers.as_slice().get(controller) else {
             return range;
         };
         let Some(most) = declared.most_universes else {
@@ -173,7 +173,7 @@ pub(super) fn trade(
     let rows = ids.filter_map(|id| Some((past.of(id)?, plan.of(id)?)));
     let (mut plugs, mut slots) = (0, 0);
     for (was, now) in rows {
-        let port = plan.ports.get(now.port as usize);
+        let port = plan.ports.as_slice().get(now.port as usize);
         let here = port.map(|port| (Some(port.controller), port.output));
         plugs += u64::from(was.controller.is_some() && here != Some((was.controller, was.output)));
         slots += if was.start == now.start { 0 } else { was.slots };
@@ -196,7 +196,7 @@ fn ranges(model: &Model) -> Vec<Range<u64>> {
     let all = u64::from(*UNIVERSES.end()) * slots;
     let mut ranges = vec![0..all; model.controllers.len()];
     for index in order::of(model) {
-        let Some(declared) = model.controllers.get(index) else {
+        let Some(declared) = model.controllers.as_slice().get(index) else {
             continue;
         };
         let begin = |universe: u32| u64::from(universe.max(1) - 1) * slots;

@@ -89,14 +89,14 @@ impl Names {
         if self.rows.is_empty() {
             return None;
         }
-        let prop = model.props.get(string.prop.index())?;
+        let prop = model.props.as_slice().get(string.prop.index())?;
         let rows = self.rows.get(&*prop.name)?;
         let many = prop.strings_of(string.member.max(1)).len() > 1;
         let number = match string.number {
             number if number > 0 && many => format!(".{number}"),
             _ => String::new(),
         };
-        let shape = model.shapes.get(string.shape.index());
+        let shape = model.shapes.as_slice().get(string.shape.index());
         let named = shape.and_then(|shape| shape.name.as_deref());
         let found = rows.iter().filter_map(|(index, old, new)| {
             let inside = match (new.members, string.member) {

@@ -68,7 +68,7 @@ const MOST_PLACES: usize = 24;
 impl Unit {
     /// The stretch it takes from the first lawful channel at or behind one.
     pub fn lay(&self, model: &Model, at: u64) -> Range<u64> {
-        let Some(declared) = model.controllers.get(self.controller) else {
+        let Some(declared) = model.controllers.as_slice().get(self.controller) else {
             return at..at;
         };
         let grid = Grid::of(model, declared);

@@ -64,10 +64,12 @@ impl BusFlow {
 impl Bus {
     /// How it does with the feeds of each line, by point.
     pub fn flow(&self, feeds: &Keyed<WireId, Vec<Feed>>, flow: &mut BusFlow) {
-        flow.seen.clear();
+        flow.seen.rows_mut().clear();
         let seen = self.lines.pairs().map(|(id, wire)| wire.seen(&feeds[id]));
-        flow.seen.extend(seen);
-        flow.lines.resize_with(self.lines.len(), Flow::default);
+        flow.seen.rows_mut().extend(seen);
+        flow.lines
+            .rows_mut()
+            .resize_with(self.lines.len(), Flow::default);
         for (id, wire) in self.lines.pairs() {
             let left = flow.left(self, id);
             wire.flow(left, &feeds[id], f64::NEG_INFINITY, &mut flow.lines[id]);

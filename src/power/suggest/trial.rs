@@ -38,6 +38,7 @@ impl<'a> Trial<'a> {
     pub fn with(&self, remedies: &[Remedy]) -> Model {
         let mut copy = self.model.clone();
         copy.injections
+            .rows_mut()
             .extend(remedies.iter().map(|remedy| Injection {
                 at: Span::default(),
                 strings: vec![remedy.string],

@@ -48,7 +48,7 @@ pub struct Fall {
 pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     let name = model.name_of(fall.item.0);
     let falls = channel_name(model, fall.falls);
-    let controller = model.controllers.get(fall.controller);
+    let controller = model.controllers.as_slice().get(fall.controller);
     let addressing = controller.map_or(Addressing::PerPort, |c| c.addressing);
     let whose = controller.map_or("", |c| &*c.name);
     let unbroken = if addressing == Addressing::Consecutive {
@@ -86,7 +86,7 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
     let name = model.name_of(fall.item.0);
     let pin = channel_name(model, fall.pin.0);
     let falls = channel_name(model, fall.falls);
-    let controller = model.controllers.get(fall.controller);
+    let controller = model.controllers.as_slice().get(fall.controller);
     let own = controller.and_then(|c| Some((c, c.universe_slots?)));
     if let Some((controller, own)) = own
         && !Grid::of(model, controller).uses(fall.pin.0)
@@ -270,7 +270,7 @@ pub fn port_of_its_own(
     alone: bool,
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
-    let whose = model.controllers.get(controller);
+    let whose = model.controllers.as_slice().get(controller);
     let (whose, consecutive) = whose.map_or(("", false), |c| {
         (&*c.name, c.addressing == Addressing::Consecutive)
     });

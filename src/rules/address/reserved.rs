@@ -37,8 +37,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let at = (row.controller, row.output);
         let port = plan
             .ports
+            .as_slice()
             .binary_search_by_key(&at, |port| (port.controller, port.output));
-        if let Some(port) = port.ok().and_then(|at| plan.ports.get(at)) {
+        if let Some(port) = port.ok().and_then(|at| plan.ports.as_slice().get(at)) {
             output(model, plan, row, port, sink);
         }
     }

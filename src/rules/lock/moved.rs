@@ -63,7 +63,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         model,
         plan,
         past,
-        places: &places,
+        places: places.as_slice(),
         trade: Cell::new(past.trade),
     };
     for moves in groups.values() {
@@ -274,7 +274,7 @@ impl Scene<'_> {
             return "nowhere".to_owned();
         };
         let (universe, slot) = self.plan.universe_slot(placed.start);
-        let port = self.plan.ports.get(placed.port as usize);
+        let port = self.plan.ports.as_slice().get(placed.port as usize);
         let elsewhere = port.filter(|port| {
             let was = self.past.of(id);
             was.is_some_and(|was| {
@@ -337,7 +337,7 @@ fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) ->
     let start = past.universe_slots.place(was.start);
     let placed = plan
         .of(id)
-        .and_then(|placed| plan.ports.get(placed.port as usize));
+        .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
     match (placed, was.controller) {
         (Some(port), Some(controller))
             if (port.controller, port.output) != (controller, was.output) =>
@@ -360,7 +360,7 @@ fn port(output: Output) -> String {
 }
 
 fn port_of(plan: &Plan, id: StringId) -> Option<(ControllerId, Output)> {
-    let port = plan.ports.get(plan.of(id)?.port as usize)?;
+    let port = plan.ports.as_slice().get(plan.of(id)?.port as usize)?;
     Some((port.controller, port.output))
 }
 

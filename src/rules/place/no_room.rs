@@ -270,7 +270,7 @@ fn names(model: &Model, lines: &[Asker]) -> String {
 fn place(model: &Model, target: Target) -> String {
     let name = match target {
         Target::Controller(id) => model.controller(id).map(|c| &*c.name),
-        Target::Receiver(id) => model.receivers.get(id.index()).map(|r| &*r.name),
+        Target::Receiver(id) => model.receivers.as_slice().get(id.index()).map(|r| &*r.name),
         Target::Any | Target::Port(..) | Target::Dmx(..) => None,
     };
     name.map_or("any controller".into(), |name| format!("`{name}`"))

@@ -82,7 +82,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let ([(old, at)], [prop]) = (gone.as_slice(), new.as_slice()) else {
             continue;
         };
-        if let Some(prop) = model.props.get(prop.index()) {
+        if let Some(prop) = model.props.as_slice().get(prop.index()) {
             let (old, new) = (shown(old), shown(&prop.name));
             let finding = RULE
                 .report(

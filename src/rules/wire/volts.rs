@@ -31,7 +31,7 @@ pub const RULE: Rule = Rule {
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let apart = fed_apart(model);
     for port in &plan.ports {
-        each_make(model, port, &apart, |settings, id, at, more| {
+        each_make(model, port, apart.as_slice(), |settings, id, at, more| {
             let node = model.node_of(id);
             let (Some(port_volts), Some((node, volts))) = (
                 settings.volts,

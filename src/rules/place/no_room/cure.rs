@@ -224,7 +224,7 @@ impl Cure {
 fn body(model: &Model, settings: &PortSettings) -> String {
     let chips = settings.chips.iter();
     let chips: Vec<&str> = chips
-        .filter_map(|chip| model.chips.get(chip.value.index()))
+        .filter_map(|chip| model.chips.as_slice().get(chip.value.index()))
         .map(|chip| &*chip.name)
         .collect();
     let mut words = Vec::new();

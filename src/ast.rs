@@ -463,7 +463,7 @@ pub struct Inject {
 }
 
 /// `include "PATH"` or `stock "PATH"`.
-#[derive(Debug)]
+#[derive(Debug, Clone, Copy)]
 pub struct Include {
     /// The path between the quotes.
     pub path: Ident,

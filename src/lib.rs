@@ -64,6 +64,12 @@ pub mod diff;
 pub mod explain;
 pub mod why;
 
+pub mod editor;
+
+#[cfg(feature = "cli")]
+pub mod lsp;
+
+#[cfg(feature = "cli")]
 pub mod cli;
 
 use ast::Ast;
@@ -72,6 +78,7 @@ use lock::{Lock, Relay};
 use lockfile::LockText;
 use model::Model;
 use plan::Plan;
+use resolve::include::Parse;
 use source::{Files, Loaded, SourceMap};
 
 /// What became of a display.
@@ -114,11 +121,36 @@ pub fn compile_relaid(
     lock: Option<Loaded>,
     relay: &Relay,
 ) -> Compiled {
+    let reading = Reading {
+        parse: &syntax::parse,
+        lock: &lockfile::read,
+    };
+    compile_read(SourceMap::default(), &reading, files, main, lock, relay)
+}
+
+/// The stages that read texts; a display that is being edited has ones that remember.
+pub struct Reading<'r> {
+    /// Reads a text of the display.
+    pub parse: &'r Parse<'r>,
+    /// Reads its lock.
+    pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
+}
+
+/// The same for a display that is being edited, see [`SourceMap::after`].
+#[must_use]
+pub fn compile_read(
+    sources: SourceMap,
+    reading: &Reading<'_>,
+    files: &dyn Files,
+    main: Loaded,
+    lock: Option<Loaded>,
+    relay: &Relay,
+) -> Compiled {
     let mut sink = Sink::default();
-    let (mut sources, ast, mut model) = understand(files, main, &mut sink);
+    let (mut sources, ast, mut model) = understand(sources, reading.parse, files, main, &mut sink);
     let beside = lock.is_some();
     let lock = lock
-        .and_then(|lock| lockfile::read(lock, &mut sources, &mut sink))
+        .and_then(|lock| (reading.lock)(lock, &mut sources, &mut sink))
         .filter(|lock| lock.is_of(&model, &mut sink));
     let unread = beside && lock.is_none();
     if unread {
@@ -134,14 +166,20 @@ pub fn compile_relaid(
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
-    let (sources, ast, model) = understand(files, main, &mut sink);
+    let sources = SourceMap::default();
+    let (sources, ast, model) = understand(sources, &syntax::parse, files, main, &mut sink);
     decide((sources, ast, model), None, lock, &Relay::Nothing, sink)
 }
 
 /// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
-fn understand(files: &dyn Files, main: Loaded, sink: &mut Sink) -> (SourceMap, Ast, Model) {
-    let mut sources = SourceMap::default();
-    let ast = resolve::include::gather(files, main, &syntax::parse, &mut sources, sink);
+fn understand(
+    mut sources: SourceMap,
+    parse: &Parse<'_>,
+    files: &dyn Files,
+    main: Loaded,
+    sink: &mut Sink,
+) -> (SourceMap, Ast, Model) {
+    let ast = resolve::include::gather(files, main, parse, &mut sources, sink);
     let meant = |more: &[u32]| {
         let mut told = Sink::default();
         (resolve::resolve(&ast, &sources, more, &mut told), told)

@@ -10,9 +10,12 @@ const DEEPEST: usize = 16;
 /// How many files a display may have.
 const MOST_FILES: usize = 1_000;
 
+/// The syntax stage.
+pub type Parse<'p> = dyn Fn(&SourceFile, &mut Sink) -> Ast + 'p;
+
 struct Gather<'g> {
     files: &'g dyn Files,
-    parse: &'g dyn Fn(&SourceFile, &mut Sink) -> Ast,
+    parse: &'g Parse<'g>,
     sources: &'g mut SourceMap,
     sink: &'g mut Sink,
     /// Every file that is read, by identity.
@@ -28,7 +31,7 @@ struct Gather<'g> {
 pub fn gather(
     files: &dyn Files,
     main: Loaded,
-    parse: &dyn Fn(&SourceFile, &mut Sink) -> Ast,
+    parse: &Parse<'_>,
     sources: &mut SourceMap,
     sink: &mut Sink,
 ) -> Ast {
@@ -90,6 +93,11 @@ impl Gather<'_> {
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {
+                    self.all.statements.push(Statement {
+                        stock: statement.stock || stock,
+                        kind: StatementKind::Include(include),
+                        ..statement
+                    });
                     let path = quoted::said(self.sources.text(include.path.span)).into_owned();
                     let place = include.path.span;
                     self.open

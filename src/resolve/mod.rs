@@ -14,6 +14,7 @@ mod makes;
 mod matching;
 mod misfits;
 mod names;
+pub mod next;
 mod overrides;
 mod props;
 mod refs;
@@ -25,6 +26,7 @@ mod sketch;
 mod split;
 mod table;
 mod targets;
+pub mod uses;
 mod wires;
 
 use crate::ast::{Ast, BlockKind, Item, Setting, StatementKind};

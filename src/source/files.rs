@@ -54,9 +54,8 @@ impl Memory {
 
     /// Adds a text.
     #[must_use]
-    pub fn with(mut self, name: &str, text: &str) -> Self {
-        self.texts
-            .insert(name.to_owned(), text.as_bytes().to_owned());
+    pub fn with(mut self, name: &str, text: impl AsRef<[u8]>) -> Self {
+        self.texts.insert(name.to_owned(), text.as_ref().to_owned());
         self
     }
 }

@@ -76,12 +76,29 @@ impl SourceFile {
 #[derive(Debug, Clone, Default)]
 pub struct SourceMap {
     files: Vec<SourceFile>,
+    /// The texts of the compile before this one, where a display is being edited.
+    before: Vec<SourceFile>,
+    roomy: bool,
 }
+
+/// Where a display is being edited, each of its texts begins at a multiple of this.
+const ROOM: u32 = 64 * 1024;
 
 /// The most bytes that all texts of a display may have together.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 
 impl SourceMap {
+    /// An empty map for a display that is being edited: each text begins at a round offset, so that one may grow while the
+    /// others keep their places, and texts that did not change are taken from the map `before`.
+    #[must_use]
+    pub fn after(before: Self) -> Self {
+        Self {
+            files: Vec::new(),
+            before: before.files,
+            roomy: true,
+        }
+    }
+
     /// Adds a text; `None` if the display would have more than [`MOST_BYTES`].
     pub fn add(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
         self.add_within(MOST_BYTES, name, text)
@@ -95,17 +112,35 @@ impl SourceMap {
 
     fn add_within(&mut self, most: usize, name: &str, text: &str) -> Option<&SourceFile> {
         // One byte between files keeps "the end of one" apart from "the start of the next".
-        let base = self.files.last().map_or(0, |file| file.span().end + 1);
-        if base as usize + text.len() > most {
+        if self.bytes() + self.files.len() + text.len() > most {
             return None;
         }
-        self.files.push(SourceFile {
-            name: name.to_owned(),
-            text: Arc::from(text),
-            base,
-            lines: LineTable::new(text),
-        });
+        let base = self.next_base();
+        let same = |file: &&SourceFile| file.name == name && *file.text == *text;
+        let file = match self.before.iter().find(same) {
+            Some(same) => SourceFile {
+                base,
+                ..same.clone()
+            },
+            None => SourceFile {
+                name: name.to_owned(),
+                text: Arc::from(text),
+                base,
+                lines: LineTable::new(text),
+            },
+        };
+        self.files.push(file);
         self.files.last()
+    }
+
+    /// Where the next text begins.
+    #[must_use]
+    pub fn next_base(&self) -> u32 {
+        let base = self.files.last().map_or(0, |file| file.span().end + 1);
+        match self.roomy {
+            true => base.next_multiple_of(ROOM),
+            false => base,
+        }
     }
 
     /// The files in the order they were read, the display's own first, its lock last.

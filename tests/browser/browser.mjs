@@ -8,7 +8,7 @@ import { chromium } from 'playwright-core';
 
 export const root = resolve(dirname(fileURLToPath(import.meta.url)), '../..');
 const target = process.env.CARGO_TARGET_DIR ?? join(root, 'target');
-const program = process.env.TINSEL ?? join(target, 'debug/tinsel');
+export const program = process.env.TINSEL ?? join(target, 'debug/tinsel');
 
 export const EXAMPLES = ['first/porch', 'middle/yard', 'walk/brook', 'veteran/yard'].map((name) => ({
   name: name.split('/')[0],

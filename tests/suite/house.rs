@@ -89,6 +89,8 @@ const LAYERS: &[&[&str]] = &[
     &[
         "output", "report", "explain", "page", "import", "format", "diff", "why",
     ],
+    &["editor"],
+    &["lsp"],
     &["cli"],
 ];
 
@@ -190,7 +192,8 @@ const ALONE: &[(&str, &[&str])] = &[
     ("serde_yaml::", &["src/lockfile/read.rs"]),
     ("clap::", &["src/cli/"]),
     ("rust_xlsxwriter::", &["src/output/xlsx.rs"]),
-    ("zip::", &["src/output/mvr.rs"]),
+    ("zip::", &["src/output/mvr.rs", "src/import/book.rs"]),
+    ("calamine::", &["src/import/book.rs"]),
     ("uuid::", &["src/output/mvr.rs"]),
     ("std::fs", &["src/cli/disk"]),
     ("std::env", &["src/cli/", "src/main.rs"]),

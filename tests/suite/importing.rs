@@ -1,11 +1,12 @@
 //! Tables of props, sound and not: what comes of them always parses, and is told where it is not as it was.
 
 use crate::check;
+use crate::cli::{Folder, err, out, run, status};
 use proptest::prelude::*;
 use tinsel::import::{Grade, Reading, import};
 
 fn imported(text: &str) -> tinsel::import::Import {
-    import("props.csv", text.as_bytes(), Reading::default()).unwrap()
+    import("props.csv", text.as_bytes(), &Reading::default()).unwrap()
 }
 
 #[test]
@@ -63,17 +64,19 @@ fn hostile_cells_stay_in_their_cells() {
 
 #[test]
 fn a_table_without_controllers_gets_one() {
+    // More nodes than a frame of the usual length has time for: the boxes drove it, at fewer frames.
     let import = imported("prop,pixels\nowl,900\nfox,40\n");
-    let compiled = check::one(&import.text);
-    // More nodes than a frame has time for is a fault of the display, not of the import.
-    assert_eq!(
-        check::codes(&compiled.findings),
-        ["place/no-room"],
-        "{}",
-        check::told(&compiled)
+    assert!(import.text.contains("frame rate 30 Hz"), "{}", import.text);
+    assert!(
+        import
+            .notes
+            .iter()
+            .any(|note| note.is_doubt() && note.what.contains("fewer frames a second"))
     );
+    let compiled = check::one(&import.text);
+    assert!(compiled.findings.is_empty(), "{}", check::told(&compiled));
     let import = imported("prop,pixels\nowl,90\nfox,40\n");
-    assert!(import.text.contains("wire any: owl, fox"));
+    assert!(import.text.contains("wire main: owl, fox"));
     assert!(check::one(&import.text).findings.is_empty());
 }
 
@@ -99,7 +102,7 @@ proptest! {
             table.write_record([name, count, nodes, strings, controller, port]).unwrap();
         }
         let bytes = table.into_inner().unwrap();
-        let import = import("props.csv", &bytes, Reading::default()).unwrap();
+        let import = import("props.csv", &bytes, &Reading::default()).unwrap();
         let compiled = check::one(&import.text);
         for code in check::codes(&compiled.findings) {
             let group = code.split('/').next().unwrap();
@@ -117,6 +120,460 @@ proptest! {
     fn any_bytes_are_answered(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         let mut table = b"name,nodes\n".to_vec();
         table.extend(bytes);
-        let _ = import("props.csv", &table, Reading::default());
+        let _ = import("props.csv", &table, &Reading::default());
     }
+}
+
+/// The main texts of the examples.
+const EXAMPLES: [&str; 4] = [
+    "examples/first/porch.tinsel",
+    "examples/middle/yard.tinsel",
+    "examples/walk/brook.tinsel",
+    "examples/veteran/yard.tinsel",
+];
+
+/// Rows of a table as JSON, by their key, with what must not change.
+fn places(display: &str, list: &str, keys: &[&str]) -> Vec<String> {
+    let table = run(&["table", display, "--format", "json"]);
+    let table: serde_json::Value = serde_json::from_slice(&table.stdout).unwrap();
+    let rows = table[list].as_array().unwrap().iter();
+    let mut rows: Vec<String> = rows
+        .map(|row| keys.iter().map(|key| format!("{} ", row[*key])).collect())
+        .collect();
+    rows.sort();
+    rows
+}
+
+/// Each table comes in where it was, and a build after it moves nothing and says so.
+#[test]
+fn the_tables_of_every_example_come_back() {
+    let string: &[&str] = &[
+        "prop",
+        "instance",
+        "string",
+        "controller",
+        "port",
+        "position",
+        "nodes",
+        "start",
+        "end",
+        "colour",
+        "receiver",
+        "receiver_port",
+        "same_as",
+    ];
+    let port: &[&str] = &["controller", "port", "start", "end"];
+    for main in EXAMPLES {
+        for (by, list, keys) in [("string", "strings", string), ("port", "ports", port)] {
+            for ending in ["csv", "xlsx"] {
+                let folder = Folder::new();
+                let path = |name: &str| folder.0.join(name).to_str().unwrap().to_owned();
+                let (table, display) = (path(&format!("old.{ending}")), path("new.tinsel"));
+                assert_eq!(status(&run(&["table", main, "--by", by, "-o", &table])), 0);
+                let told = run(&["import", &table, "-o", &display]);
+                // A table of strings says all; one of ports leaves out what lies between fixtures.
+                let most = i32::from(by == "port");
+                assert!(
+                    (0..=most).contains(&status(&told)),
+                    "{main} {by} {ending}\n{}",
+                    err(&told)
+                );
+                assert_eq!(status(&run(&["diff", &display])), 0, "{main} {by} {ending}");
+                let built = run(&["build", &display]);
+                assert!(
+                    out(&built).contains("kept, 0 new, 0 moved, 0 freed"),
+                    "{}",
+                    out(&built)
+                );
+                assert_eq!(
+                    places(&display, list, keys),
+                    places(main, list, keys),
+                    "{main} {by} {ending}"
+                );
+            }
+        }
+    }
+}
+
+/// A sheet of a hand, what must stand in the display, in the lock and among the doubts, and nothing else in doubt.
+struct Sheet {
+    table: &'static str,
+    display: &'static [&'static str],
+    lock: &'static [&'static str],
+    doubts: &'static [&'static str],
+}
+
+/// Twelve sheets as people keep them. Figures of addresses are counted by hand: three slots a node, 512 a universe.
+const SHEETS: &[Sheet] = &[
+    // Other headings, semicolons, units in cells, a title, a unit of length with a decimal comma.
+    Sheet {
+        table: "Winter list;;;;;\nElement;How many;Lights;Box;Plug;Cable (m)\nOwl;1;50 px;Hut;1;2,5\nFox;2;40 LEDs;Hut;2;\n",
+        display: &[
+            "prop Owl {",
+            "string 50 nodes",
+            "prop Fox * 2 {",
+            "wire Hut.1: lead 2.5 m -> Owl",
+            "wire Hut.2: Fox",
+        ],
+        lock: &[],
+        doubts: &[],
+    },
+    // Addresses in two columns, and a blank box and a blank universe below filled ones.
+    Sheet {
+        table: "name,nodes,controller,port,universe,slot\nowl,50,hut,1,4,1\nfox,60,,2,,151\nhen,10,barn,1,9,10\n",
+        display: &["universes from 4", "universes from 9", "wire hut.2: fox"],
+        lock: &[
+            "fox: {port: hut.2, start: 4/151, slots: 180",
+            "hen: {port: barn.1, start: 9/10, slots: 30",
+        ],
+        doubts: &[],
+    },
+    // Each notation of a start.
+    Sheet {
+        table: "name,nodes,controller,port,start\na,10,c,1,12/1\nb,10,c,2,12:31\nd,10,c,3,12.061\ne,10,c,4,U12 S91\nf,10,c,5,12.130\n",
+        display: &["universes from 12"],
+        lock: &[
+            "a: {port: c.1, start: 12/1,",
+            "b: {port: c.2, start: 12/31,",
+            "e: {port: c.4, start: 12/91,",
+            "f: {port: c.5, start: 12/130,",
+        ],
+        // A number with a mark for thousands would be channel 12,061, which is 24/285.
+        doubts: &["\"12.061\": taken as 12/61; it may mean 24/285 too"],
+    },
+    // Channels: start, end and count, with thousands.
+    Sheet {
+        table: "Prop,Pixels,Start Channel,End Channel,Channels,Controller,Port\nowl,50,1,150,150,c,1\nfox,\"1,000\",\"1,025\",\"4,024\",3000,c,2\n",
+        display: &["string 1000 nodes"],
+        lock: &[
+            "owl: {port: c.1, start: 1/1, slots: 150",
+            "fox: {port: c.2, start: 3/1, slots: 3000",
+        ],
+        doubts: &["port `c.2` needs"],
+    },
+    // Multiples in one cell, on as many ports as they go, and a total that is right.
+    Sheet {
+        table: "name,nodes,controller,port,start\ntree,16x50,c,1-4,1/1\narch,4 strands of 28,c,5,6/1\nball,2 of 25,c,6,7/1\nTotal,962,,,\n",
+        display: &[
+            "strings 4 of 4 strands of 50 nodes",
+            "strings 1 of 4 strands of 28 nodes",
+            "strings 1 of 2 strands of 25 nodes",
+        ],
+        // Each port of the tree has 200 nodes, 600 slots.
+        lock: &[
+            "tree.1: {port: c.1, start: 1/1, slots: 600",
+            "tree.4: {port: c.4, start: 4/265, slots: 600",
+        ],
+        doubts: &[],
+    },
+    // Notes between rows, a header again, a total that is wrong.
+    Sheet {
+        table: "name,nodes,notes\n-- the front --,,\nowl,50,clips\nname,nodes,notes\nfox,20,\nTOTAL,71,\n",
+        display: &[
+            "# row 2, words between the rows: -- the front --",
+            "# notes: clips",
+            "TOTAL | 71",
+        ],
+        lock: &[],
+        doubts: &["row 6, column `name`: \"TOTAL\": a total that is not the sum"],
+    },
+    // Two rows of headings.
+    Sheet {
+        table: ",,,Start,,End,\nname,nodes,port,universe,slot,universe,slot\nowl,50,1,3,1,3,150\nfox,50,2,3,151,3,310\n",
+        display: &["universes from 3"],
+        lock: &[
+            "owl: {port: main.1, start: 3/1, slots: 150",
+            "fox: {port: main.2, start: 3/151, slots: 150",
+        ],
+        doubts: &["row 4, column `End slot`: \"310\": ends at 3/300"],
+    },
+    // Two rows on one slot, and a universe on two controllers.
+    Sheet {
+        table: "name,nodes,controller,port,start\nowl,50,hut,1,1/1\nfox,50,hut,2,1/100\nhen,50,barn,1,1/400\n",
+        display: &[
+            "# in doubt: row 3: \"fox\": lies on slots of `owl`",
+            "# in doubt: row 4: \"hen\": universe 1 is `hut`'s too (row 2)",
+        ],
+        lock: &["owl: {port: hut.1, start: 1/1,"],
+        doubts: &[
+            "\"fox\": lies on slots of `owl`, row 2, from 1/100 on",
+            "universe 1 is `hut`'s too",
+        ],
+    },
+    // A prop on two ports, a port of no prop, channels that do not fit, a colour that is none.
+    Sheet {
+        table: "name,nodes,controller,port,channels,colour order\nowl,50,hut,\"1,2\",150,GRB\nfox,50,hut,3,160,XYZ\n",
+        display: &["colour GRB"],
+        lock: &[],
+        doubts: &[
+            "row 2, column `port`: \"1,2\": 1 string can't be spread evenly over 2 ports",
+            "row 3, column `channels`: \"160\": 160 channels are no whole number",
+            "row 3, column `colour order`: \"XYZ\": not understood",
+        ],
+    },
+    // Fixtures by their channels on a DMX output, with gaps; four colours by their channels; voltage.
+    Sheet {
+        table: "name,nodes,controller,port,start,channels,volts\nflood,4 ch,hut,DMX 1,5/1,4,\nwash,6 ch,hut,DMX 1,5/21,6,\nbar,50,hut,1,6/1,200,12V\n",
+        display: &[
+            "prop flood { slots 4 }",
+            "dmx 1..1",
+            "colour RGBW",
+            "volts 12 V",
+        ],
+        lock: &[
+            "wash: {port: hut.dmx1, start: 5/21, slots: 6",
+            "bar: {port: hut.1, start: 6/1, slots: 200",
+        ],
+        doubts: &[],
+    },
+    // Dark nodes before a string, a string that is not put up, universes that are filled with whole nodes.
+    Sheet {
+        table: "name,nodes,controller,port,dark,stored,start,end\nowl,200,hut,1,1,no,1/1,2/90\nfox,50,hut,2,,yes,2/91,2/240\n",
+        display: &["wire hut.1: skip 1 -> owl", "whole nodes", "stored fox"],
+        // 170 nodes of three slots end at 1/510; 30 more take 2/1 to 2/90.
+        lock: &["owl: {port: hut.1, start: 1/1, slots: 602"],
+        doubts: &[],
+    },
+    // Gaps on a port, an unknown heading, no nodes.
+    Sheet {
+        table: "name,nodes,controller,port,start,Mood\nowl,50,hut,1,1/1,calm\nfox,50,hut,1,2/1,\nhen,,hut,2,3/1,shy\n",
+        display: &[
+            "addressing per prop",
+            "# Mood: calm",
+            "# row 4, no nodes; the row is left out: hen | hut | 2 | 3/1 | shy",
+        ],
+        lock: &["fox: {port: hut.1, start: 2/1, slots: 150"],
+        doubts: &[
+            "column `Mood`: no column that is known",
+            "row 4, column `nodes`: no nodes",
+        ],
+    },
+];
+
+#[test]
+fn sheets_of_a_hand_lose_nothing() {
+    let mut faults = String::new();
+    for sheet in SHEETS {
+        let import = imported(sheet.table);
+        let (text, lock) = (plain(&import.text), import.lock.clone().unwrap_or_default());
+        let doubts: Vec<String> = import
+            .notes
+            .iter()
+            .filter(|note| note.is_doubt())
+            .map(ToString::to_string)
+            .collect();
+        let all = format!("{}\n{text}\n{lock}\n{doubts:#?}", sheet.table);
+        let mut fault = |what: String| faults.push_str(&format!("{what}\n{all}\n\n"));
+        for line in sheet.display.iter().filter(|line| !text.contains(**line)) {
+            fault(format!("no {line}"));
+        }
+        for row in sheet.lock.iter().filter(|row| !lock.contains(**row)) {
+            fault(format!("no {row}"));
+        }
+        for doubt in sheet.doubts {
+            if !doubts.iter().any(|said| said.contains(doubt)) {
+                fault(format!("no {doubt}"));
+            }
+        }
+        if doubts.len() != sheet.doubts.len() || import.lock.is_some() == sheet.lock.is_empty() {
+            fault("other doubts, or a lock too many or too few".to_owned());
+        }
+        for cell in nowhere(sheet.table, &import) {
+            fault(format!("`{cell}` is nowhere"));
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+/// A text with one blank between its words.
+fn plain(text: &str) -> String {
+    let lines = text
+        .lines()
+        .map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "));
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Cells of which a word or a number stands neither in the display nor in the lock nor in a note. A row of the lock
+/// says its first and last slot and channel.
+fn nowhere(table: &str, import: &tinsel::import::Import) -> Vec<String> {
+    let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
+    let lock = import.lock.clone().unwrap_or_default();
+    let rows = lock.lines().filter_map(|line| {
+        let mut numbers = line
+            .split_once("start: ")?
+            .1
+            .split(|c: char| !c.is_ascii_digit());
+        let mut number = || numbers.find(|word| !word.is_empty())?.parse::<u64>().ok();
+        let (universe, slot, slots) = (number()?, number()?, number()?);
+        let (from, to) = (
+            (universe - 1) * 512 + slot,
+            (universe - 1) * 512 + slot + slots - 1,
+        );
+        Some(format!(
+            "{from} {to} {}/{}",
+            (to - 1) / 512 + 1,
+            (to - 1) % 512 + 1
+        ))
+    });
+    let rows: Vec<String> = rows.collect();
+    let all = format!(
+        "{}\n{lock}\n{}\n{}",
+        import.text,
+        notes.join("\n"),
+        rows.join("\n")
+    )
+    .to_lowercase();
+    let mut lost = Vec::new();
+    let first = table.lines().next().unwrap_or("");
+    let separator = if first.contains(';') { b';' } else { b',' };
+    let mut rows = csv::ReaderBuilder::new()
+        .delimiter(separator)
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(table.as_bytes());
+    // Words of the trade that stand for something: a unit, a mark of an address, yes and no.
+    const MEANT: [&str; 13] = [
+        "px", "leds", "ch", "u", "s", "no", "yes", "x", "of", "name",
+        // 16 strands are 4 strings of 4; 50 nodes of three slots are 150; the voltage has a blank.
+        "16x50", "150", "12v",
+    ];
+    let header = |row: &csv::StringRecord| {
+        row.iter()
+            .any(|cell| ["name", "Element", "Prop"].contains(&cell))
+    };
+    for row in rows
+        .records()
+        .map(Result::unwrap)
+        .skip_while(|row| !header(row))
+        .skip(1)
+    {
+        for cell in row.iter() {
+            let joined = cell.replace(',', "").to_lowercase();
+            if all.contains(&cell.to_lowercase()) || all.contains(&joined) || header(&row) {
+                continue;
+            }
+            for word in cell
+                .split(|c: char| !c.is_alphanumeric())
+                .filter(|word| !word.is_empty())
+            {
+                let word = word.trim_start_matches(['0', 'U', 'S']).to_lowercase();
+                let parts = word.split('x').all(|part| all.contains(part));
+                if !parts && !MEANT.contains(&word.as_str()) {
+                    lost.push(cell.to_owned());
+                }
+            }
+        }
+    }
+    lost
+}
+
+/// A workbook by hand (ECMA-376, part 1, 12.2): a sheet, what follows its rows, and one more part.
+fn book(rows: &str, tail: &str, more: (&str, &str)) -> Vec<u8> {
+    const MAIN: &str = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
+    const OF: &str = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    const PACKAGE: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let header = "<row r=\"1\"><c r=\"A1\" t=\"str\"><v>name</v></c><c r=\"B1\" t=\"str\"><v>nodes</v></c></row>";
+    let related = |kind: &str, to: &str| {
+        format!(
+            "<Relationships xmlns=\"{PACKAGE}\"><Relationship Id=\"r1\" Type=\"{OF}/{kind}\" Target=\"{to}\"/></Relationships>"
+        )
+    };
+    let parts = [
+        ("_rels/.rels", related("officeDocument", "xl/workbook.xml")),
+        (
+            "xl/_rels/workbook.xml.rels",
+            related("worksheet", "worksheets/sheet1.xml"),
+        ),
+        (
+            "xl/workbook.xml",
+            format!(
+                "<workbook xmlns=\"{MAIN}\" xmlns:r=\"{OF}\"><sheets><sheet name=\"p\" sheetId=\"1\" r:id=\"r1\"/></sheets></workbook>"
+            ),
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            format!(
+                "<worksheet xmlns=\"{MAIN}\"><sheetData>{header}{rows}</sheetData>{tail}</worksheet>"
+            ),
+        ),
+        (more.0, more.1.to_owned()),
+    ];
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in parts.iter().filter(|(name, _)| !name.is_empty()) {
+        archive
+            .start_file(*name, zip::write::SimpleFileOptions::default())
+            .unwrap();
+        std::io::Write::write_all(&mut archive, text.as_bytes()).unwrap();
+    }
+    archive.finish().unwrap().into_inner()
+}
+
+/// What is meant to fill the memory, or lies where no cell should, is refused with its name, or read rightly.
+#[test]
+fn hostile_workbooks() {
+    let owl = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>50</v></c></row>";
+    let read = |bytes: &[u8]| import("p.xlsx", bytes, &Reading::default());
+    let far = format!("{owl}<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>");
+    let blanks = " ".repeat(193 * 1024 * 1024);
+    for (bytes, why) in [
+        (
+            book(&far, "", ("", "")),
+            "cell XFD1048576 stands beyond column 1024",
+        ),
+        (
+            book(owl, &blanks, ("", "")),
+            "its part `xl/worksheets/sheet1.xml` unpacks to more than 192 MiB",
+        ),
+        (
+            book(
+                owl,
+                "",
+                ("xl/sharedStrings.xml", "<sst uniqueCount=\"99999999999\"/>"),
+            ),
+            "share more than 2000000 texts",
+        ),
+        (
+            book("<row r=\"2\"><c r=\"?\"><v>1</v></c></row>", "", ("", "")),
+            "its sheet `p` can't be read: after cell B1",
+        ),
+        (
+            b"PK\x03\x04".to_vec(),
+            "it is an archive that can't be unpacked",
+        ),
+    ] {
+        let said = read(&bytes).unwrap_err();
+        assert!(said.contains(why), "{said}");
+    }
+    // Macros are left alone; a merged cell without end fills only rows that there are.
+    let merged = "<mergeCells><mergeCell ref=\"A2:A1048576\"/></mergeCells>";
+    let import = read(&book(owl, merged, ("xl/vbaProject.bin", "no program"))).unwrap();
+    assert!(
+        import
+            .text
+            .contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    // A formula counts by the value that the file keeps; without one its cell is reported.
+    let kept = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><f>5*10</f><v>50</v></c></row>\
+        <row r=\"3\"><c r=\"A3\" t=\"str\"><v>fox</v></c><c r=\"B3\"><f>5*10</f></c></row>";
+    let import = read(&book(kept, "", ("", ""))).unwrap();
+    assert!(
+        import
+            .text
+            .contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    let doubts: Vec<_> = import
+        .notes
+        .iter()
+        .filter(|note| note.is_doubt())
+        .map(ToString::to_string)
+        .collect();
+    assert_eq!(doubts.len(), 1, "{doubts:?}");
+    assert!(
+        doubts[0].contains("cell B3 has a formula without a kept value"),
+        "{doubts:?}"
+    );
 }

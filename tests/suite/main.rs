@@ -30,6 +30,8 @@
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `settings` | settings against figures worked out by hand or by programs of others |
 //! | `pairs` | two mistakes in one file: none hides the other |
+//! | `editor` | answers to whoever writes a display |
+//! | `lsp` | the language server as an editor sees it |
 //! | `robust` | bad input: bytes, deceptive text, syntax, numbers, meaning |
 //! | `heavy` | short texts that ask for much, in a process with limits |
 //! | `noise` | texts nobody meant: cut off, with slips, random, from the fuzzers |
@@ -51,6 +53,7 @@ mod check;
 mod chips;
 mod cli;
 mod diagnostics;
+mod editor;
 mod examples;
 mod fit;
 mod formatter;
@@ -61,6 +64,7 @@ mod house;
 mod importing;
 mod keeping;
 mod lockfile;
+mod lsp;
 mod noise;
 mod oracle;
 mod outputs;

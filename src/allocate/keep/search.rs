@@ -15,7 +15,7 @@ use crate::allocate::outlets::Outlets;
 use crate::allocate::{addresses, ports};
 use crate::diagnostic::Sink;
 use crate::model::{Addressing, ControllerId, Model, Output, ReceiverId, StringId};
-use crate::plan::PortPlan;
+use crate::plan::{PortPlan, Trade};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// So many layouts of a string are made in all.
@@ -26,6 +26,9 @@ const MOST_AT_HOME: usize = 12;
 
 /// So many open lines at most are tried on every port.
 const MOST_LINES: usize = 24;
+
+/// So many for finding a line that had better hang elsewhere.
+const TRADE_STEPS: u64 = 20_000;
 
 /// A line and where it hangs.
 type Row = (Seat, usize);
@@ -40,6 +43,8 @@ pub(in crate::allocate) struct Settled {
     pub ports: Vec<PortPlan>,
     /// At most so many slots fewer might move with as many strings that change their port.
     pub off: u64,
+    /// A line that moves fewer slots on another port.
+    pub trade: Option<Trade>,
 }
 
 /// An open line that may hang elsewhere.
@@ -86,6 +91,7 @@ pub(in crate::allocate) fn settle(model: &Model, old: &Old<'_>, seats: &[Option<
     let mut search = Search::new(model, old, order);
     search.better();
     search.try_all();
+    let trade = search.trade();
     old.only_try(false);
     let ((_, _, slots, _), order) = search.best;
     Settled {
@@ -94,6 +100,7 @@ pub(in crate::allocate) fn settle(model: &Model, old: &Old<'_>, seats: &[Option<
             true => slots.saturating_sub(search.least),
             false => 0,
         },
+        trade,
     }
 }
 
@@ -275,23 +282,74 @@ impl<'a> Search<'a> {
             return false;
         };
         let free = self
-            .seat_on(hung, at, index)
+            .seat_on(&hung.outlets, at, index)
             .is_some_and(|(_, plugs)| plugs == 0);
         free && self.put(hung, at, index)
     }
 
+    /// The line that saves the most slots if it does not keep its port.
+    fn trade(&mut self) -> Option<Trade> {
+        let ((_, plugs_now, now, _), order) = self.best.clone();
+        self.steps = TRADE_STEPS;
+        let mut best: Option<(u64, u64, Trade)> = None;
+        if now <= self.least {
+            return None;
+        }
+        for index in 0..self.open.len() {
+            let Some(one) = self.open.get(index).filter(|one| one.old) else {
+                continue;
+            };
+            if self.steps == 0 {
+                break;
+            }
+            self.steps = self.steps.saturating_sub(self.model.lines.len() as u64);
+            let (line, target) = (one.line, one.need.target);
+            let need = one.need.clone();
+            let rest: Vec<Row> = order.iter().filter(|row| row.1 != line).copied().collect();
+            let outlets = Outlets::new(self.model, &seats(self.model, &rest));
+            let here = order.iter().find(|row| row.1 == line).map(|row| row.0);
+            let mut alike = BTreeSet::new();
+            for at in outlets.scope(target) {
+                let seat = self.seat_on(&outlets, at, index).map(|(seat, _)| seat);
+                let other = |seat: &Seat| seat.receiver.is_none() && here != Some(*seat);
+                let Some(seat) = seat.filter(other) else {
+                    continue;
+                };
+                let free = outlets.state(at) == Some(State::Free);
+                let known = outlets.look(at).filter(|_| free);
+                if outlets.fits(at, &need).is_err() || known.is_some_and(|look| !alike.insert(look))
+                {
+                    continue;
+                }
+                if self.steps == 0 {
+                    return best.map(|(.., trade)| trade);
+                }
+                let mut next = rest.clone();
+                next.insert(chunk(&rest, seat).1, (seat, line));
+                let (broken, plugs, slots, _) = self.cost(&next);
+                let better = best.is_none_or(|(least, few, _)| (slots, plugs) < (least, few));
+                if broken == 0 && slots < now && better {
+                    let trade = Trade {
+                        line,
+                        to: (seat.controller, seat.output),
+                        plugs: (plugs_now, plugs),
+                        slots: (now, slots),
+                    };
+                    best = Some((slots, plugs, trade));
+                }
+            }
+        }
+        best.map(|(.., trade)| trade)
+    }
+
     /// The seat of a line on an output, and the strings that change their port there.
-    fn seat_on(&self, hung: &Hung<'_>, at: usize, index: usize) -> Option<(Seat, u64)> {
+    fn seat_on(&self, outlets: &Outlets<'_>, at: usize, index: usize) -> Option<(Seat, u64)> {
         let one = self.open.get(index)?;
-        let row = hung
-            .outlets
-            .rows
-            .get(at)
-            .filter(|row| row.kind == Kind::Pixel)?;
+        let row = outlets.rows.get(at).filter(|row| row.kind == Kind::Pixel)?;
         let seat = Seat {
             controller: row.controller,
             output: row.output,
-            receiver: hung.outlets.seat(row, &one.need)?,
+            receiver: outlets.seat(row, &one.need)?,
         };
         Some((seat, plugs(self.model, self.old, one.line, seat)))
     }
@@ -331,7 +389,7 @@ impl<'a> Search<'a> {
         let target = self.open.get(index).map(|one| one.need.target);
         let mut alike = BTreeSet::new();
         for at in target.map_or(0..0, |target| hung.outlets.scope(target)) {
-            let Some((seat, plugs)) = self.seat_on(hung, at, index) else {
+            let Some((seat, plugs)) = self.seat_on(&hung.outlets, at, index) else {
                 continue;
             };
             // A line that made room costs what it leaves; it does not go back.
@@ -364,7 +422,10 @@ impl<'a> Search<'a> {
     /// Hangs a line on an output, beside every smallest set of lines at home there that makes room for it.
     fn make_room(&mut self, hung: &mut Hung<'_>, (at, index): (usize, usize), most: u64) {
         let on = hung.on.get(&at).cloned().unwrap_or_default();
-        let home = |index: &usize| self.seat_on(hung, at, *index).map(|(_, plugs)| plugs == 0);
+        let home = |index: &usize| {
+            self.seat_on(&hung.outlets, at, *index)
+                .map(|(_, plugs)| plugs == 0)
+        };
         let homely: Vec<usize> = on
             .iter()
             .filter(|one| home(one) == Some(true))
@@ -434,7 +495,9 @@ impl<'a> Search<'a> {
         let mut seats = seats(self.model, &self.best.1);
         for (at, on) in &hung.on {
             for index in on {
-                let seat = self.seat_on(hung, *at, *index).map(|(seat, _)| seat);
+                let seat = self
+                    .seat_on(&hung.outlets, *at, *index)
+                    .map(|(seat, _)| seat);
                 let line = self.open.get(*index).map(|one| one.line);
                 if let Some(entry) = line.and_then(|line| seats.get_mut(line)) {
                     *entry = seat;

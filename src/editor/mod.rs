@@ -1,0 +1,20 @@
+//! Answers to whoever writes a display: findings, hints, hover, completion, names, rename, actions.
+//!
+//! Texts and a lock go in, answers come out. Nothing here reads a file or a clock or knows a protocol; a language server
+//! and a page show the same answers. [`desk::Desk`] holds a display; every other module answers one kind of question
+//! about it. Which names stand where and what may stand at a place is answered by `resolve`.
+
+pub mod actions;
+pub mod completion;
+pub mod desk;
+pub mod format;
+pub mod hints;
+pub mod hover;
+pub mod names;
+pub mod outline;
+mod place;
+pub mod position;
+pub mod rename;
+mod trial;
+
+pub use trial::edited;

@@ -1,0 +1,225 @@
+//! A new name for a thing, everywhere it is named, in one edit. Where the lock holds addresses under the old name the
+//! edit adds `renamed OLD -> NEW`, so that nothing moves.
+
+use super::desk::Desk;
+use crate::Compiled;
+use crate::ast::{BlockKind, Renamed, Statement, StatementKind};
+use crate::chip;
+use crate::diagnostic::{Diagnostic, Edit, Severity};
+use crate::model::Rename;
+use crate::resolve::uses::{Kind, Role, Use};
+use crate::source::Span;
+use crate::syntax;
+use unicode_normalization::UnicodeNormalization as _;
+
+/// The name that can be renamed at an offset.
+///
+/// # Errors
+/// Why there is none, in words.
+pub fn target(desk: &Desk, at: u32) -> Result<&Use, String> {
+    let Some(one) = desk.uses().at(at) else {
+        return Err("no name of this display stands here".to_owned());
+    };
+    let declared = !super::names::declarations(desk, one).is_empty();
+    match declared {
+        true => Ok(one),
+        false => Err(format!("`{}` is not declared in this display", one.key)),
+    }
+}
+
+/// The edits that give the thing at an offset another name.
+///
+/// # Errors
+/// Why it can't have that name, in words.
+pub fn rename(desk: &Desk, at: u32, new: &str) -> Result<Vec<Edit>, String> {
+    let one = target(desk, at)?;
+    let compiled = desk.compiled().ok_or("no display")?;
+    let new: String = new.trim().nfc().collect();
+    if !is_name(&new) {
+        return Err(format!(
+            "`{new}` is no name: a letter, then letters, digits, `-` or `_`, not ending in `-`"
+        ));
+    }
+    if *new == *one.key {
+        return Ok(Vec::new());
+    }
+    if let Some(taken) = taken(desk, one, &new) {
+        return Err(taken);
+    }
+    let mut edits: Vec<Edit> = (desk.uses().names.iter().filter(|other| other.is_same(one)))
+        .map(|other| Edit {
+            span: other.at,
+            text: new.clone(),
+        })
+        .collect();
+    edits.dedup();
+    carry(desk, compiled, one, &new, &mut edits);
+    edits.sort_by_key(|edit| (edit.span.start, edit.span.end));
+    match desk
+        .tried(&edits, |trial| new_error(compiled, trial))
+        .flatten()
+    {
+        None => Ok(edits),
+        Some(why) => Err(format!("`{new}` does not work as its name: {why}")),
+    }
+}
+
+/// What is wrong with a changed display that has more errors than before.
+fn new_error(before: &Compiled, trial: &Compiled) -> Option<String> {
+    let errors = |one: &Compiled| one.count(Severity::Error);
+    if errors(trial) <= errors(before) {
+        return None;
+    }
+    let had = |one: &Diagnostic| {
+        let mut findings = before.findings.iter();
+        findings.any(|other| other.code == one.code && other.message == one.message)
+    };
+    let mut all = trial.findings.iter();
+    let fresh = all.find(|one| one.severity == Severity::Error && !had(one));
+    Some(
+        fresh.map_or("the display would not compile".to_owned(), |one| {
+            one.message.clone()
+        }),
+    )
+}
+
+/// Whether a text is a name of the language.
+#[must_use]
+pub fn is_name(text: &str) -> bool {
+    let mut chars = text.chars();
+    chars.next().is_some_and(syntax::begins_name)
+        && chars.all(|c| c == '-' || syntax::goes_on_in_name(c))
+        && !text.ends_with('-')
+}
+
+/// Why a name is taken, where it is.
+fn taken(desk: &Desk, one: &Use, new: &str) -> Option<String> {
+    let boxes = |kind| {
+        let boxes = [BlockKind::Controller, BlockKind::Receiver];
+        matches!(kind, Kind::Of(kind) if boxes.contains(&kind))
+    };
+    let clashes = |other: &&Use| {
+        let strings = matches!((one.kind, other.kind), (Kind::String(_), Kind::String(_)));
+        let kinds = other.kind == one.kind || boxes(one.kind) && boxes(other.kind);
+        *other.key == *new
+            && (kinds && other.role == Role::Declares || strings && one.kind == other.kind)
+    };
+    if let Some(other) = desk.uses().names.iter().find(clashes) {
+        return Some(format!("there is a {} `{new}` already", other.kind.word()));
+    }
+    let chip = one.kind == Kind::Of(BlockKind::Chip);
+    if chip && (chip::known(new).is_some() || chip::known(&one.key).is_some()) {
+        return Some(format!(
+            "the name of a known chip decides what `{}` is",
+            one.key
+        ));
+    }
+    (boxes(one.kind) && new == "any").then(|| "`any` stands for every controller".to_owned())
+}
+
+/// What keeps the addresses of what is renamed: a `renamed` after its declaration, in the place of those that led to the
+/// old name.
+fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec<Edit>) {
+    let controller = one.kind == Kind::Of(BlockKind::Controller);
+    if !controller && one.kind != Kind::Of(BlockKind::Prop) {
+        return;
+    }
+    let Some(lock) = compiled.lock.as_ref().map(|text| &text.lock) else {
+        return;
+    };
+    let text = |span: Span| compiled.sources.text(span);
+    // What leads to the old name, and has been carried over, has done its work.
+    for (statement, renamed) in renames(compiled) {
+        let to = renamed.new.name.span;
+        if !edits.iter().any(|edit| edit.span == to) {
+            continue;
+        }
+        let (old, whole) = (renamed.old.span, text(renamed.new.span));
+        let carried = lock.has_carried(&Rename {
+            at: statement.span,
+            old: text(old).into(),
+            old_at: old,
+            new: whole.into(),
+            new_at: renamed.new.span,
+        });
+        let after = whole.strip_prefix(text(to)).unwrap_or("");
+        if carried || text(old) == format!("{new}{after}") {
+            edits.retain(|edit| edit.span != to);
+            edits.push(Edit {
+                span: whole_line(desk, statement.span),
+                text: String::new(),
+            });
+        }
+    }
+    let old = &*one.key;
+    let is_of = |name: &str| {
+        name.strip_prefix(old)
+            .is_some_and(|rest| rest.is_empty() || rest.starts_with(['[', '.']))
+    };
+    let held = match controller {
+        true => lock.rows.iter().any(|row| *row.controller == *old),
+        false => lock.rows.iter().any(|row| is_of(&row.name)),
+    };
+    // Members that were carried over alone are held by the row of the whole.
+    let declared = super::names::declarations(desk, one);
+    let statement = declared.first().and_then(|at| {
+        let statements = compiled.ast.statements.iter();
+        statements
+            .map(|one| one.span)
+            .find(|span| span.start <= at.start && at.end <= span.end)
+    });
+    if let Some(statement) = statement.filter(|_| held) {
+        let at = line_end(desk, statement.end);
+        let crlf = desk
+            .file_at(at)
+            .is_some_and(|file| file.text.contains("\r\n"));
+        let end = if crlf { "\r\n" } else { "\n" };
+        edits.push(Edit {
+            span: Span::new(at, at),
+            text: format!("{end}renamed {old} -> {new}"),
+        });
+    }
+}
+
+fn renames(compiled: &Compiled) -> impl Iterator<Item = (&Statement, &Renamed)> {
+    compiled
+        .ast
+        .statements
+        .iter()
+        .filter_map(|one| match &one.kind {
+            StatementKind::Renamed(renamed) => Some((one, &**renamed)),
+            _ => None,
+        })
+}
+
+/// The end of the line that holds an offset, its line end and blanks before that left out.
+pub(super) fn line_end(desk: &Desk, at: u32) -> u32 {
+    let Some(file) = desk.file_at(at) else {
+        return at;
+    };
+    let rest = file.text.get((at - file.base) as usize..).unwrap_or("");
+    let line = rest.split('\n').next().unwrap_or("");
+    at + line.trim_end().len() as u32
+}
+
+/// A statement with its line, where nothing else stands on that; else the statement and the `;` after it.
+fn whole_line(desk: &Desk, span: Span) -> Span {
+    let Some(file) = desk.file_at(span.start) else {
+        return span;
+    };
+    let (start, end) = (span.start - file.base, span.end - file.base);
+    let before = file.text.get(..start as usize).unwrap_or("");
+    let after = file.text.get(end as usize..).unwrap_or("");
+    let line = before.rsplit('\n').next().unwrap_or("");
+    let rest = after.split('\n').next().unwrap_or("");
+    if line.trim().is_empty() && rest.trim().is_empty() {
+        let more = (rest.len() + 1).min(after.len()) as u32;
+        return Span::new(span.start - line.len() as u32, span.end + more);
+    }
+    let blanks = rest.len() - rest.trim_start().len();
+    let ends = rest.trim_start().starts_with(';');
+    Span::new(
+        span.start,
+        span.end + if ends { blanks as u32 + 1 } else { 0 },
+    )
+}

@@ -1,0 +1,240 @@
+//! Strings on the same slots, and controllers on the same universes: what of it a display can keep.
+
+use super::found::{Found, Line};
+use super::places::grid;
+use super::{Grade, Note};
+use crate::grid::Body;
+use std::collections::BTreeMap;
+
+/// A string that lies somewhere: its stretch, its row, and which it is.
+type Lying = (u64, u64, usize, (usize, (usize, usize)));
+
+pub(super) fn lying(found: &Found) -> Vec<Lying> {
+    let lines = found.lines().filter_map(|(prop, place, line)| {
+        let start = line.start?;
+        let range = grid(found, line.controller, line, None).lay(start, found.body(line));
+        Some((range.start, range.end, line.row, (prop, place)))
+    });
+    lines.collect()
+}
+
+pub(super) fn about(found: &Found, (prop, place): (usize, (usize, usize)), what: String) -> Note {
+    let row = found.line(prop, place).map(|line| line.row);
+    Note {
+        row,
+        column: String::new(),
+        text: found.name(prop, place),
+        what,
+        grade: Grade::Lost,
+        prop: Some(prop),
+    }
+}
+
+/// Ports that show a part of what another port shows: that port's stretch is cut there, and they are `same as` its part.
+pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut all = lying(found);
+    all.sort_by_key(|(start, end, row, _)| (*start, u64::MAX - *end, *row));
+    // What holds a stretch starts no later, and ends last of those so far.
+    let mut holder: Option<Lying> = None;
+    let mut cuts: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
+    let mut within: Vec<(usize, usize, u64)> = Vec::new();
+    for (start, end, _, (prop, place)) in &all {
+        let before = holder.filter(|before| before.1 >= *end);
+        if before.is_none() {
+            holder = Some((*start, *end, 0, (*prop, *place)));
+        }
+        let outer = before.and_then(|(from, to, _, (other, at))| {
+            let (start, end) = (*start, *end);
+            let holds = from <= start && end <= to && (to - from) > (end - start);
+            let (own, line) = (found.line(*prop, *place)?, found.line(other, at)?);
+            let alike = found.body(line).each == found.body(own).each && line.make.is_some();
+            let first = nodes_before(found, line, from, start).filter(|_| holds && alike)?;
+            (first + own.size <= line.size).then_some((other, first, first + own.size))
+        });
+        let Some((other, first, last)) = outer else {
+            continue;
+        };
+        cuts.entry(other).or_default().extend([first, last]);
+        within.push((*prop, other, first));
+    }
+    for (prop, cuts) in &mut cuts {
+        let Some(line) = found.line(*prop, (0, 0)).cloned() else {
+            continue;
+        };
+        let grid = grid(found, line.controller, &line, None);
+        let each = found.body(&line).each;
+        cuts.extend([0, line.size]);
+        cuts.sort_unstable();
+        cuts.dedup();
+        let mut at = line.start.unwrap_or(0);
+        let pieces = cuts.windows(2).filter_map(|pair| {
+            let [from, to] = pair else { return None };
+            let range = grid.lay(
+                at,
+                Body {
+                    nodes: to - from,
+                    each,
+                },
+            );
+            at = range.end;
+            Some(Line {
+                size: to - from,
+                start: Some(range.start),
+                strands: 0,
+                ..line.clone()
+            })
+        });
+        let pieces: Vec<Line> = pieces.collect();
+        if let Some(own) = found.props.get_mut(*prop) {
+            own.members = vec![(1, pieces)];
+        }
+    }
+    for (prop, other, at) in within {
+        let piece = cuts
+            .get(&other)
+            .and_then(|cuts| cuts.binary_search(&at).ok());
+        let Some(piece) = piece.filter(|_| !cuts.contains_key(&prop)) else {
+            continue;
+        };
+        let body = |line: &Line| found.body(line);
+        if found.line(prop, (0, 0)).map(body) != found.line(other, (0, piece)).map(body) {
+            continue;
+        }
+        let name = found.name(other, (0, piece));
+        let what = format!("shows what a part of another port shows; written as `same as {name}`");
+        notes.push(Note {
+            grade: Grade::Told,
+            ..about(found, (prop, (0, 0)), what)
+        });
+        if let Some(line) = found.line_mut(prop, (0, 0)) {
+            line.same_as = Some(name);
+        }
+    }
+}
+
+/// How many nodes of a string that starts at `from` lie before a channel where its next node starts.
+pub(super) fn nodes_before(found: &Found, line: &Line, from: u64, channel: u64) -> Option<u64> {
+    let grid = grid(found, line.controller, line, None);
+    let each = found.body(line).each;
+    let end = |nodes: u64| {
+        if nodes == 0 {
+            from
+        } else {
+            grid.lay(from, Body { nodes, each }).end
+        }
+    };
+    let (mut least, mut most) = (0, line.size);
+    while least < most {
+        let middle = (least + most).div_ceil(2);
+        if end(middle) <= channel {
+            least = middle;
+        } else {
+            most = middle - 1;
+        }
+    }
+    (grid.lay(end(least), Body { nodes: 1, each }).start == channel).then_some(least)
+}
+
+/// Two strings on one slot: equal ones show the same data, of others the later one loses its address.
+pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut all = lying(found);
+    all.sort_by_key(|(start, _, row, at)| (*start, *row, *at));
+    let mut last: Option<Lying> = None;
+    let mut first_of: BTreeMap<(u64, u64), Lying> = BTreeMap::new();
+    for own in all {
+        let (start, end, row, (prop, place)) = own;
+        let said = found
+            .line(prop, place)
+            .is_some_and(|line| line.same_as.is_some());
+        let Some(before) = last.filter(|before| before.1 > start && !said) else {
+            if !said && last.is_none_or(|before| end > before.1) {
+                last = Some(own);
+            }
+            first_of.entry((start, end)).or_insert(own);
+            continue;
+        };
+        let other = found.name(before.3.0, before.3.1);
+        let same = first_of.get(&(start, end)).filter(|same| {
+            let body = |of: &Lying| found.line(of.3.0, of.3.1).map(|line| found.body(line));
+            body(same) == body(&own)
+        });
+        if let Some(same) = same {
+            let name = found.name(same.3.0, same.3.1);
+            let what = format!(
+                "lies where `{name}` of row {} lies; written as `same as {name}`",
+                same.2
+            );
+            notes.push(about(found, own.3, what));
+            if let Some(line) = found.line_mut(prop, place) {
+                line.same_as = Some(name);
+            }
+            continue;
+        }
+        // Of two that clash the later row gives way.
+        let (loser, holder, holder_row) = if row >= before.2 {
+            (own.3, other, before.2)
+        } else {
+            (before.3, found.name(prop, place), row)
+        };
+        let slots = found.universe_slots.each();
+        let own_start = if loser == own.3 { start } else { before.0 };
+        let what = format!(
+            "lies on slots of `{holder}`, row {holder_row}, from {}/{} on; its address {}/{} is not kept",
+            start / slots + 1,
+            start % slots + 1,
+            own_start / slots + 1,
+            own_start % slots + 1,
+        );
+        notes.push(about(found, loser, what));
+        if let Some(line) = found.line_mut(loser.0, loser.1) {
+            line.start = None;
+        }
+        if loser == before.3 {
+            last = Some(own);
+        }
+    }
+}
+
+/// Two controllers on one universe: the later one's strings lose their addresses there.
+pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut all = lying(found);
+    all.sort_by_key(|(start, _, row, at)| (*row, *at, *start));
+    let slots = found.universe_slots.each();
+    let mut owners: BTreeMap<u64, (Option<usize>, usize)> = BTreeMap::new();
+    for (start, end, row, (prop, place)) in all {
+        let line = found.line(prop, place);
+        let Some((board, same)) = line.map(|line| (line.controller, line.same_as.is_some())) else {
+            continue;
+        };
+        if same {
+            continue;
+        }
+        let universes = start / slots..=(end - 1) / slots;
+        let taken = universes.clone().find_map(|universe| {
+            let (owner, row) = owners.get(&universe).filter(|(owner, _)| *owner != board)?;
+            Some((universe + 1, *owner, *row))
+        });
+        let Some((universe, owner, other)) = taken else {
+            for universe in universes {
+                owners.entry(universe).or_insert((board, row));
+            }
+            continue;
+        };
+        let name = |board: Option<usize>| {
+            board
+                .and_then(|at| found.boxes.get(at))
+                .map_or("another controller", |board| board.name.as_str())
+        };
+        let what = format!(
+            "universe {universe} is `{}`'s too (row {other}), and two controllers can't share one: its address {} is not kept; give \
+             `{}` universes of its own, or put both on one controller",
+            name(owner),
+            format_args!("{}/{}", start / slots + 1, start % slots + 1),
+            name(board),
+        );
+        notes.push(about(found, (prop, place), what));
+        if let Some(line) = found.line_mut(prop, place) {
+            line.start = None;
+        }
+    }
+}

@@ -1,0 +1,184 @@
+//! What a table holds: props and their strings, controllers, makes of node, and where rows say that strings lie.
+
+use super::cells::At;
+use super::makes::Make;
+use crate::grid::Body;
+use crate::model::Output;
+use crate::protocol::UniverseSlots;
+use std::collections::BTreeMap;
+
+/// A string or a fixture.
+#[derive(Clone, Debug, Default)]
+pub struct Line {
+    /// The row that it comes from, as a spreadsheet counts them.
+    pub row: usize,
+    /// Its nodes; for a fixture its slots.
+    pub size: u64,
+    /// What its nodes are, as an index of [`Found::makes`]; `None` for a fixture.
+    pub make: Option<usize>,
+    /// Its name within its prop.
+    pub name: Option<String>,
+    /// Its number within its prop, where the table says it.
+    pub number: Option<u64>,
+    /// Of how many equal strands it is; 0 or 1 where it is not.
+    pub strands: u64,
+    /// The controller it hangs on, as an index of [`Found::boxes`].
+    pub controller: Option<usize>,
+    /// Its output there.
+    pub output: Option<Output>,
+    /// Its place there.
+    pub position: Option<u64>,
+    /// Nodes before it that show nothing.
+    pub skip: u64,
+    /// Cable before it.
+    pub lead: Option<String>,
+    /// The receiver it hangs on, as an index of [`Found::receivers`], and the port there.
+    pub receiver: Option<(usize, u32)>,
+    /// Channel of its first slot, from 0.
+    pub start: Option<u64>,
+    /// The name of the string whose data it shows.
+    pub same_as: Option<String>,
+    /// Whether it is not put up.
+    pub stored: bool,
+}
+
+/// A prop of the table.
+#[derive(Debug, Default)]
+pub struct Prop {
+    /// Its lawful name.
+    pub name: String,
+    /// A label: the table's own, or the name as it was written where it was made lawful.
+    pub label: Option<String>,
+    /// Where data come in.
+    pub enters: Option<String>,
+    /// What the table says besides.
+    pub comments: Vec<String>,
+    /// Whether it is a family, though of one.
+    pub family: bool,
+    /// The strings of each member; of one that is no family, one.
+    pub members: Vec<(u64, Vec<Line>)>,
+}
+
+/// A controller of the table.
+#[derive(Debug, Default)]
+pub struct Board {
+    /// Its lawful name.
+    pub name: String,
+    /// The name as it was written, if that differs.
+    pub label: Option<String>,
+    /// Where it is on the network.
+    pub host: Option<String>,
+    /// What it listens to, in the language's words.
+    pub input: Option<&'static str>,
+    /// Whether the table counts its universes from 0.
+    pub from_zero: bool,
+    /// Whether a node that does not fit in what is left of its universe starts the next one.
+    pub whole: bool,
+    /// Whether each string has a start of its own.
+    pub per_prop: bool,
+    /// The most nodes of a port, by port.
+    pub limits: BTreeMap<u32, u64>,
+}
+
+/// Where a row says that its strings lie.
+#[derive(Debug)]
+pub struct Claim {
+    /// The row.
+    pub row: usize,
+    /// Its prop.
+    pub prop: usize,
+    /// Its strings: member and string, from 0.
+    pub lines: Vec<(usize, usize)>,
+    /// What each start may be, one for all strings or one for some of them each.
+    pub starts: Vec<Vec<At>>,
+    /// The channel that the table gives besides, from 1.
+    pub channel: Option<u64>,
+    /// Where it ends, as far as the table says it.
+    pub end: Option<Vec<At>>,
+    /// The universe that it ends in, where that is all.
+    pub end_universe: Option<u64>,
+    /// The heading and the text of its start, and of its end.
+    pub texts: [(String, String); 2],
+}
+
+/// What a table holds.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// Its props in its order.
+    pub props: Vec<Prop>,
+    /// Its controllers in the order met.
+    pub boxes: Vec<Board>,
+    /// Lawful names of receivers in the order met.
+    pub receivers: Vec<String>,
+    /// What nodes there are.
+    pub makes: Vec<Make>,
+    /// Where its rows say that strings lie.
+    pub claims: Vec<Claim>,
+    /// Rows that hold anything.
+    pub rows: usize,
+    /// Rows that are no prop, as comments.
+    pub comments: Vec<String>,
+    /// Slots of a universe, by which its channels count.
+    pub universe_slots: UniverseSlots,
+    /// Whether its rows are ports.
+    pub of_ports: bool,
+}
+
+impl Found {
+    /// A string.
+    pub fn line(&self, prop: usize, (member, string): (usize, usize)) -> Option<&Line> {
+        self.props.get(prop)?.members.get(member)?.1.get(string)
+    }
+
+    /// The same, to be changed.
+    pub fn line_mut(&mut self, prop: usize, (member, string): (usize, usize)) -> Option<&mut Line> {
+        self.props
+            .get_mut(prop)?
+            .members
+            .get_mut(member)?
+            .1
+            .get_mut(string)
+    }
+
+    /// All strings in their order: prop, member and string from 0.
+    pub fn lines(&self) -> impl Iterator<Item = (usize, (usize, usize), &Line)> {
+        self.props.iter().enumerate().flat_map(|(prop, own)| {
+            own.members
+                .iter()
+                .enumerate()
+                .flat_map(move |(member, (_, lines))| {
+                    let lines = lines.iter().enumerate();
+                    lines.map(move |(string, line)| (prop, (member, string), line))
+                })
+        })
+    }
+
+    /// Slots of each node of a string, and its nodes; a fixture is one slot after another.
+    pub fn body(&self, line: &Line) -> Body {
+        let make = line.make.and_then(|make| self.makes.get(make));
+        let each = make.map_or(1, |make| make.slots);
+        Body {
+            nodes: line.size,
+            each,
+        }
+    }
+
+    /// The name of a string as a display has it.
+    pub fn name(&self, prop: usize, (member, string): (usize, usize)) -> String {
+        let Some(own) = self.props.get(prop) else {
+            return String::new();
+        };
+        let mut name = own.name.clone();
+        if own.family {
+            name.push_str(&format!("[{}]", member + 1));
+        }
+        if own
+            .members
+            .get(member)
+            .is_some_and(|(_, lines)| lines.len() > 1)
+        {
+            name.push_str(&format!(".{}", string + 1));
+        }
+        name
+    }
+}

@@ -1,0 +1,217 @@
+//! Where a row says that its strings lie, and what it says besides.
+
+use super::Stage;
+use crate::import::Grade;
+use crate::import::cells::{self, At, Spots};
+use crate::import::columns::Kind;
+use crate::import::found::Claim;
+use crate::import::sheet::Row;
+
+impl Stage<'_> {
+    /// Notes where a row says that its strings lie.
+    pub(super) fn claim(&mut self, row: &Row, prop: usize, lines: Vec<(usize, usize)>) {
+        let cut = |kind: Kind, stage: &Self| {
+            let cell = stage.columns.at(kind).and_then(|at| row.cells.get(at));
+            cell.is_some_and(|cell| cell.number && stage.cut)
+        };
+        let mut claim = Claim {
+            row: row.number,
+            prop,
+            lines,
+            starts: Vec::new(),
+            channel: None,
+            end: None,
+            end_universe: None,
+            texts: [Kind::Start, Kind::End].map(|_| (String::new(), String::new())),
+        };
+        let (from_pair, universe_end) = self.pair(row, Kind::Universe, Kind::Slot);
+        let (to_pair, _) = self.pair(row, Kind::EndUniverse, Kind::EndSlot);
+        let [start, end] = [Kind::Start, Kind::End].map(|kind| {
+            let text = self.columns.cell(row, kind)?;
+            Some(cells::spots(text, false, cut(kind, self)))
+        });
+        let [from, to] = [Kind::StartChannel, Kind::EndChannel].map(|kind| {
+            let text = self.columns.cell(row, kind)?;
+            Some(cells::spots(text, true, false))
+        });
+        for (kind, read) in [
+            (Kind::Start, &start),
+            (Kind::End, &end),
+            (Kind::StartChannel, &from),
+            (Kind::EndChannel, &to),
+        ] {
+            if matches!(read, Some(None)) {
+                let what = "no address that is understood, such as 12/307; not kept";
+                self.note((row, kind), what, Grade::Lost);
+            }
+        }
+        let (start, from) = (start.flatten(), from.flatten());
+        let range = self
+            .columns
+            .cell(row, Kind::Slots)
+            .and_then(|text| cells::spots(text, true, false));
+        let range: Option<Spots> = range.filter(|spots| spots.iter().all(|(_, to)| to.is_some()));
+        let first = |spots: Option<Spots>| {
+            spots.and_then(|spots| spots.into_iter().next().map(|(from, _)| from))
+        };
+        let listed = start
+            .clone()
+            .or(from.clone().filter(|spots| spots.len() > 1))
+            .or(range);
+        claim.end = to_pair
+            .map(|at| vec![at])
+            .or_else(|| first(end.flatten()))
+            .or_else(|| first(to.flatten()));
+        claim.end = claim.end.take().or_else(|| {
+            listed
+                .as_ref()
+                .or(from.as_ref())
+                .and_then(|spots| spots.last()?.1.clone())
+        });
+        claim.channel = match from.as_deref() {
+            Some([(at, _)]) => at.iter().find_map(|at| match at {
+                At::Channel(channel) => Some(*channel),
+                At::Slot(..) => None,
+            }),
+            _ => None,
+        };
+        claim.texts = self.texts(row);
+        claim.starts = match (from_pair, listed, claim.channel) {
+            (Some(at), _, _) => vec![vec![at]],
+            (None, Some(listed), _) => listed.into_iter().map(|(from, _)| from).collect(),
+            (None, None, Some(channel)) => vec![vec![At::Channel(channel)]],
+            (None, None, None) => return,
+        };
+        claim.end_universe = universe_end;
+        self.found.claims.push(claim);
+    }
+
+    /// The heading and the text of a row's start, and of its end.
+    fn texts(&self, row: &Row) -> [(String, String); 2] {
+        let kind_of = |kinds: &[Kind]| {
+            kinds
+                .iter()
+                .copied()
+                .find(|kind| self.columns.cell(row, *kind).is_some())
+        };
+        let of = |kind: Option<Kind>| {
+            kind.map_or_else(Default::default, |kind| {
+                (
+                    self.columns.heading(kind).to_owned(),
+                    self.columns.cell(row, kind).unwrap_or("").to_owned(),
+                )
+            })
+        };
+        [
+            of(kind_of(&[
+                Kind::Slot,
+                Kind::Start,
+                Kind::StartChannel,
+                Kind::Slots,
+                Kind::Universe,
+            ])),
+            of(kind_of(&[
+                Kind::EndSlot,
+                Kind::End,
+                Kind::EndChannel,
+                Kind::Slots,
+            ])),
+        ]
+    }
+
+    /// A universe and a slot that stand in two columns, and the universe that the first says it ends in.
+    pub(super) fn pair(
+        &mut self,
+        row: &Row,
+        universe: Kind,
+        slot: Kind,
+    ) -> (Option<At>, Option<u64>) {
+        let carried =
+            self.columns.cell(row, universe).is_none() && self.columns.cell(row, slot).is_some();
+        let text = self.columns.cell(row, universe).map(str::to_owned);
+        let text = match (text, self.carried.get(&universe)) {
+            (Some(text), _) => text,
+            (None, Some(above)) if carried => {
+                let above = above.clone();
+                let what = format!("no universe; taken as {above}, which stands above");
+                self.note((row, universe), what, Grade::Told);
+                above
+            }
+            (None, _) => return (None, None),
+        };
+        self.carried.insert(universe, text.clone());
+        let read = cells::universes(&text);
+        let Some((first, last)) = read else {
+            self.note(
+                (row, universe),
+                "no universe that is understood; the address is not kept",
+                Grade::Lost,
+            );
+            return (None, None);
+        };
+        let start_known = [Kind::Start, Kind::StartChannel]
+            .iter()
+            .any(|kind| self.columns.cell(row, *kind).is_some());
+        let Some(text) = self.columns.cell(row, slot) else {
+            if universe == Kind::Universe && !start_known {
+                let what = "a universe without a slot; the address is not kept";
+                self.note((row, universe), what, Grade::Lost);
+            }
+            return (None, last);
+        };
+        let at = text
+            .rsplit(|c: char| !c.is_ascii_digit())
+            .find(|digits| !digits.is_empty());
+        match cells::whole(text).or_else(|| {
+            at.filter(|_| text.chars().all(|c| c.is_ascii_alphanumeric() || c == ' '))?
+                .parse()
+                .ok()
+        }) {
+            Some(slot @ 1..=512) => (Some(At::Slot(first, slot)), last),
+            _ => {
+                self.note(
+                    (row, slot),
+                    "no slot of a universe (1 to 512); the address is not kept",
+                    Grade::Lost,
+                );
+                (None, last)
+            }
+        }
+    }
+
+    /// What a row says besides, as comments of its prop.
+    pub(super) fn comments(&mut self, row: &Row, prop: usize) {
+        let mut comments = Vec::new();
+        for (at, cell) in row.filled() {
+            let kept = match self.columns.kind_at(at) {
+                None | Some(Kind::Note) => true,
+                Some(Kind::SkipWithin) => cell.text != "0",
+                // It is no setting of a table of ports.
+                Some(Kind::Strings) => self.columns.of_ports,
+                _ => false,
+            };
+            if kept {
+                comments.push(format!("{}: {}", self.columns.heading_at(at), cell.text));
+            }
+        }
+        if let Some(own) = self
+            .found
+            .props
+            .get_mut(prop)
+            .filter(|_| !comments.is_empty())
+        {
+            let several = own
+                .members
+                .iter()
+                .map(|(_, lines)| lines.len())
+                .sum::<usize>()
+                > 1;
+            let row = if several {
+                format!("row {}: ", row.number)
+            } else {
+                String::new()
+            };
+            own.comments.push(format!("{row}{}", comments.join("; ")));
+        }
+    }
+}

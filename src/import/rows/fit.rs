@@ -1,0 +1,202 @@
+//! Fits the kinds of columns to what stands in them, and puts what came of the rows in order.
+
+use crate::protocol::UniverseSlots;
+use crate::import::cells;
+use crate::import::columns::{Columns, Kind};
+use crate::import::found::{Found, Line};
+use crate::import::makes;
+use crate::import::sheet::Row;
+use crate::import::{Grade, Note};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Leaves out controllers of which every row was left out.
+pub(super) fn drop_unused(found: &mut Found) {
+    let used: BTreeSet<usize> = found
+        .lines()
+        .filter_map(|(.., line)| line.controller)
+        .collect();
+    let mut index = 0;
+    found.boxes.retain(|_| {
+        index += 1;
+        used.contains(&(index - 1))
+    });
+    let now: BTreeMap<usize, usize> = used.into_iter().zip(0..).collect();
+    let members = found.props.iter_mut().flat_map(|prop| &mut prop.members);
+    for line in members.flat_map(|(_, lines)| lines) {
+        line.controller = line.controller.and_then(|at| now.get(&at).copied());
+    }
+}
+
+/// Puts members and strings in the order of their numbers, which a table may list in the order of its cables.
+pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut moved = BTreeMap::new();
+    for (at, prop) in found.props.iter_mut().enumerate() {
+        let mut lines: Vec<((u64, u64), (usize, usize), Line)> = Vec::new();
+        for (member, (number, own)) in prop.members.iter_mut().enumerate() {
+            let own = std::mem::take(own).into_iter().enumerate();
+            lines.extend(own.map(|(string, line)| {
+                let of = line.number.unwrap_or(string as u64 + 1);
+                ((*number, of), (member, string), line)
+            }));
+        }
+        lines.sort_by_key(|(key, place, _)| (*key, *place));
+        for pair in lines.windows(2) {
+            let [(key, _, one), (other, _, line)] = pair else {
+                continue;
+            };
+            if key == other {
+                let what = format!("row {} has this string too; taken as one more", one.row);
+                let note = Note {
+                    row: Some(line.row),
+                    prop: Some(at),
+                    text: prop.name.clone(),
+                    ..Note::of_table(what, Grade::Lost)
+                };
+                notes.push(note);
+            }
+        }
+        let mut members: Vec<(u64, Vec<Line>)> = Vec::new();
+        for ((number, _), place, line) in lines {
+            if members.last().is_none_or(|(known, _)| *known != number) {
+                members.push((number, Vec::new()));
+            }
+            let member = members.len() - 1;
+            if let Some((_, own)) = members.last_mut() {
+                moved.insert((at, place), (member, own.len()));
+                own.push(line);
+            }
+        }
+        let gaps = prop.family
+            && members
+                .iter()
+                .zip(1..)
+                .any(|((number, _), at)| *number != at);
+        if gaps {
+            let numbers: Vec<String> = members
+                .iter()
+                .map(|(number, _)| number.to_string())
+                .collect();
+            let what = format!(
+                "its members are numbered anew: they were {}",
+                numbers.join(", ")
+            );
+            prop.comments.push(what.clone());
+            notes.push(Note {
+                text: prop.name.clone(),
+                prop: Some(at),
+                ..Note::of_table(what, Grade::Told)
+            });
+        }
+        prop.members = members;
+    }
+    for claim in &mut found.claims {
+        for place in &mut claim.lines {
+            if let Some(now) = moved.get(&(claim.prop, *place)) {
+                *place = *now;
+            }
+        }
+    }
+}
+
+/// Fits the kinds of columns to what stands in them, and finds how many slots a universe has.
+pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
+    let all = |columns: &Columns, kind: Kind, is: &dyn Fn(&str) -> bool| {
+        let mut cells = rows
+            .iter()
+            .filter_map(|row| columns.cell(row, kind))
+            .peekable();
+        cells.peek().is_some() && cells.all(is)
+    };
+    if columns.has(Kind::Position)
+        && !all(columns, Kind::Position, &|text| {
+            cells::whole(text).is_some()
+        })
+    {
+        let colours = all(columns, Kind::Position, &|text| {
+            cells::colour(text).is_some()
+        });
+        let to = if colours && !columns.has(Kind::Colour) {
+            Kind::Colour
+        } else {
+            Kind::Note
+        };
+        columns.turn(Kind::Position, to);
+    }
+    if columns.has(Kind::Chip)
+        && !rows
+            .iter()
+            .any(|row| columns.cell(row, Kind::Chip).is_some_and(makes::is_chip))
+    {
+        columns.turn(Kind::Chip, Kind::Note);
+    }
+    // One prop a row needs no number of its string; where it has one, that is a count.
+    let numbered = columns.has(Kind::Instance) || columns.has(Kind::Position) || {
+        let mut names = BTreeMap::new();
+        for row in rows {
+            let name = columns.cell(row, Kind::Name).map(str::to_lowercase);
+            *names.entry(name).or_insert(0) += 1;
+        }
+        names
+            .iter()
+            .any(|(name, count)| name.is_some() && *count > 1)
+    };
+    let singular = columns
+        .heading(Kind::Strings)
+        .trim()
+        .eq_ignore_ascii_case("string");
+    if singular && numbered && !columns.has(Kind::StringNumber) {
+        columns.turn(Kind::Strings, Kind::StringNumber);
+    }
+    let number = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
+    let channels = || {
+        rows.iter().filter_map(|row| {
+            let universe = columns
+                .cell(row, Kind::Universe)
+                .and_then(cells::universes)?
+                .0;
+            Some((
+                universe,
+                number(row, Kind::StartChannel)?,
+                number(row, Kind::Slot),
+            ))
+        })
+    };
+    if columns.has(Kind::Slot) {
+        // Channels and universes together say how many slots a universe has.
+        let slots =
+            channels()
+                .filter(|(universe, ..)| *universe > 1)
+                .map(|(universe, channel, slot)| {
+                    let before = channel.checked_sub(slot?)?;
+                    before
+                        .is_multiple_of(universe - 1)
+                        .then_some(before / (universe - 1))
+                });
+        let all: BTreeSet<Option<u64>> = slots.collect();
+        let mut all = all.into_iter();
+        return match (all.next(), all.next()) {
+            (Some(slots), None) => slots
+                .and_then(|slots| UniverseSlots::new(u32::try_from(slots).ok()?))
+                .unwrap_or_default(),
+            _ => UniverseSlots::ALL,
+        };
+    }
+    let absolute = channels().all(|(universe, channel, _)| channel.div_ceil(512) == universe);
+    let within = channels().all(|(_, channel, _)| channel <= 512);
+    let universes = columns.has(Kind::Universe);
+    if universes && within && (!absolute || channels().all(|(universe, ..)| universe <= 1)) {
+        columns.turn(Kind::StartChannel, Kind::Slot);
+        columns.turn(Kind::EndChannel, Kind::EndSlot);
+    }
+    UniverseSlots::ALL
+}
+
+/// Whether addresses written with a point may have lost zeros: not where one of them ends with one.
+pub(super) fn cut(rows: &[Row], columns: &Columns) -> bool {
+    !rows.iter().any(|row| {
+        let texts = [Kind::Start, Kind::End].map(|kind| columns.cell(row, kind).unwrap_or(""));
+        texts
+            .iter()
+            .any(|text| text.contains('.') && text.ends_with('0'))
+    })
+}

@@ -1,0 +1,283 @@
+//! What the strings of a row hang on: controller, port, receiver.
+
+use super::{Facts, MOST_COUNT, MOST_NODES, Stage};
+use crate::import::Grade;
+use crate::import::cells::{self, Port};
+use crate::import::columns::Kind;
+use crate::import::found::{Board, Line};
+use crate::import::names::lawful;
+use crate::import::sheet::Row;
+use crate::model::Output;
+use crate::unit;
+
+impl Stage<'_> {
+    /// A controller by its text, or where the cell is blank by the one above it, if the row has a port.
+    pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
+        if !self.columns.has(Kind::Controller) {
+            return None;
+        }
+        let text = match self.columns.cell(row, Kind::Controller) {
+            Some(text) => text.to_owned(),
+            None => {
+                self.columns.cell(row, Kind::Port)?;
+                let above = self.carried.get(&Kind::Controller)?.clone();
+                let what = format!("no controller; taken as `{above}`, which stands above");
+                self.note((row, Kind::Controller), what, Grade::Told);
+                above
+            }
+        };
+        self.carried.insert(Kind::Controller, text.clone());
+        let at = self.board(row, &text);
+        let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
+        let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
+        if host.as_ref().is_some_and(|host| !host.chars().all(lawful)) {
+            self.note(
+                (row, Kind::Host),
+                "no address of a host; left out",
+                Grade::Lost,
+            );
+        }
+        let host = host.filter(|host| host.chars().all(lawful));
+        if let Some((host, board)) = host.zip(self.found.boxes.get_mut(at)) {
+            let known = board.host.get_or_insert_with(|| host.clone()).clone();
+            if known != host {
+                let what = format!("`{text}` is at {known} by a row above");
+                self.note((row, Kind::Host), what, Grade::Lost);
+            }
+        }
+        Some(at)
+    }
+
+    pub(super) fn board(&mut self, row: &Row, text: &str) -> usize {
+        let key = text.to_lowercase();
+        if let Some(at) = self.boxes_by_text.get(&key) {
+            return *at;
+        }
+        let name = self.boxes.give(text, "box");
+        let differs = name != *text;
+        if differs {
+            let what = format!("is called `{name}` in the display, and keeps this as its label");
+            self.note((row, Kind::Controller), what, Grade::Told);
+        }
+        let at = self.found.boxes.len();
+        self.boxes_by_text.insert(key, at);
+        let label = differs.then(|| text.to_owned());
+        self.found.boxes.push(Board {
+            name,
+            label,
+            ..Board::default()
+        });
+        at
+    }
+
+    /// The outputs of a row.
+    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<Port>> {
+        let text = self.columns.cell(row, Kind::Port)?;
+        let ports = cells::ports(text);
+        if ports.is_none() {
+            let what = "no port that is understood; the port is left open";
+            self.note((row, Kind::Port), what, Grade::Lost);
+        }
+        ports
+    }
+
+    /// Makes the strings of a row and hangs them on its ports. Gives where they stand in their prop.
+    pub(super) fn lines(
+        &mut self,
+        row: &Row,
+        prop: usize,
+        controller: Option<usize>,
+        facts: &mut Facts,
+    ) -> Vec<(usize, usize)> {
+        let line = self.plain(row, facts);
+        let instance = self
+            .number(row, Kind::Instance, MOST_COUNT, "left out")
+            .unwrap_or(None);
+        let mut places = Vec::new();
+        for one in 0..facts.count {
+            let Some(own) = self.found.props.get_mut(prop) else {
+                break;
+            };
+            let number = instance.unwrap_or(one + 1);
+            own.family |= facts.count > 1 || instance.is_some();
+            let next = own.members.len();
+            let member = *self.members.entry((prop, number)).or_insert(next);
+            if member == next {
+                own.members.push((number, Vec::new()));
+            }
+            let Some((_, strings)) = own.members.get_mut(member) else {
+                break;
+            };
+            for size in &facts.sizes {
+                self.nodes = self.nodes.saturating_add(*size);
+                places.push((member, strings.len()));
+                strings.push(Line {
+                    size: *size,
+                    ..line.clone()
+                });
+            }
+        }
+        self.hang(row, (prop, controller), &places, &facts.ports);
+        places
+    }
+
+    /// What holds for each string of a row.
+    pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> Line {
+        let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
+        let name = cell(Kind::StringName).map(|name| lawful(&name, "string"));
+        let heading = self.columns.heading(Kind::Lead).to_lowercase();
+        let unit = heading
+            .rsplit(|c: char| !c.is_alphabetic())
+            .find(|word| !word.is_empty());
+        let lead = cell(Kind::Lead).filter(|lead| lead != "0");
+        let length = lead
+            .as_deref()
+            .map(|lead| cells::length(lead, unit.unwrap_or("")));
+        let same_as = cell(Kind::SameAs);
+        let receiver = cell(Kind::Receiver);
+        let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
+        if length == Some(None) {
+            self.note(
+                (row, Kind::Lead),
+                "no length with a unit; left out",
+                Grade::Lost,
+            );
+        }
+        if stored == Some(None) {
+            self.note(
+                (row, Kind::Stored),
+                "neither yes nor no; left out",
+                Grade::Lost,
+            );
+        }
+        let number = self
+            .number(row, Kind::StringNumber, MOST_COUNT, "left out")
+            .unwrap_or(None);
+        let position = self
+            .number(row, Kind::Position, MOST_NODES, "left out")
+            .unwrap_or(None);
+        let skip = self
+            .number(row, Kind::Skip, MOST_NODES, "left out")
+            .unwrap_or(None);
+        let receiver_port = self
+            .number(row, Kind::ReceiverPort, 1_024, "left out")
+            .unwrap_or(None);
+        let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
+        Line {
+            row: row.number,
+            make: facts.make,
+            name,
+            number,
+            strands: facts.strands,
+            position,
+            skip: skip.unwrap_or(0),
+            lead: length.flatten(),
+            receiver,
+            same_as,
+            stored: stored.flatten().unwrap_or(false),
+            ..Line::default()
+        }
+    }
+
+    /// A receiver by its text, and its port: 1 where the table does not say it.
+    pub(super) fn receiver(&mut self, row: &Row, text: &str, port: Option<u64>) -> (usize, u32) {
+        // `pond.3` names both.
+        let (name, own) = match text.rsplit_once(['.', ':']) {
+            Some((name, own)) if own.bytes().all(|byte| byte.is_ascii_digit()) => {
+                (name, own.parse().ok())
+            }
+            _ => (text, None),
+        };
+        let port = port.or(own).filter(|port| (1..=1_024).contains(port));
+        let port = u32::try_from(port.unwrap_or(1)).unwrap_or(1);
+        let key = name.to_lowercase();
+        if let Some(at) = self.receivers.get(&key) {
+            return (*at, port);
+        }
+        let lawful = self.boxes.give(name, "receiver");
+        if lawful != *name {
+            let what = format!("is called `{lawful}` in the display");
+            self.note((row, Kind::Receiver), what, Grade::Told);
+        }
+        let at = self.found.receivers.len();
+        self.receivers.insert(key, at);
+        self.found.receivers.push(lawful);
+        (at, port)
+    }
+
+    /// Hangs strings on ports: all on one, or an equal share of them on each.
+    pub(super) fn hang(
+        &mut self,
+        row: &Row,
+        (prop, controller): (usize, Option<usize>),
+        places: &[(usize, usize)],
+        ports: &[Port],
+    ) {
+        let (strings, count) = (places.len(), ports.len());
+        if count > 0 && (count > strings || strings % count != 0) {
+            let strings = unit::counted(strings as u64, "string");
+            let what =
+                format!("{strings} can't be spread evenly over {count} ports, so all stay open");
+            self.note((row, Kind::Port), what, Grade::Lost);
+        }
+        let even = count > 0 && count <= strings && strings % count == 0;
+        let share = if even { strings / count } else { 1 };
+        let mut homeless = false;
+        for (at, place) in places.iter().enumerate() {
+            let port = ports.get(at / share.max(1)).filter(|_| even);
+            let named = port.and_then(|(name, _)| name.as_deref());
+            let own = match named {
+                Some(name) if controller.is_none() => Some(self.board(row, name)),
+                _ => controller,
+            };
+            // One box is all that ports without a controller can mean.
+            let only = !self.columns.has(Kind::Controller) && named.is_none();
+            let own = if only {
+                Some(self.board(row, "main"))
+            } else {
+                own
+            };
+            homeless |= own.is_none() && port.is_some();
+            if let Some(line) = self.found.line_mut(prop, *place) {
+                line.controller = own;
+                line.output = port.map(|(_, output)| *output).filter(|_| own.is_some());
+            }
+        }
+        if homeless {
+            let what = "a port without a controller; the port is left open";
+            self.note((row, Kind::Port), what, Grade::Lost);
+        }
+        self.limit(row, (prop, controller), places);
+    }
+
+    /// Takes over the limit of a port.
+    pub(super) fn limit(
+        &mut self,
+        row: &Row,
+        (prop, controller): (usize, Option<usize>),
+        places: &[(usize, usize)],
+    ) {
+        let in_slots = self.columns.has(Kind::Derived) && self.columns.of_ports;
+        let limit = self
+            .number(row, Kind::Limit, MOST_NODES, "left out")
+            .unwrap_or(None);
+        let Some(limit) = limit.filter(|limit| *limit > 0) else {
+            return;
+        };
+        for place in places {
+            let line = self.found.line(prop, *place);
+            let Some((Some(Output::Pixel(port)), pixels)) =
+                line.map(|line| (line.output, line.make.is_some()))
+            else {
+                continue;
+            };
+            if !pixels && in_slots {
+                continue;
+            }
+            if let Some(board) = controller.and_then(|at| self.found.boxes.get_mut(at)) {
+                let known = board.limits.entry(port).or_insert(limit);
+                *known = (*known).max(limit);
+            }
+        }
+    }
+}

@@ -1,0 +1,333 @@
+//! How large the strings of a row are, and of what nodes.
+
+use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage};
+use crate::import::Grade;
+use crate::import::cells::{self, At, Port};
+use crate::import::columns::Kind;
+use crate::import::makes;
+use crate::import::sheet::Row;
+use crate::model::Output;
+use crate::unit;
+
+impl Stage<'_> {
+    /// What a row says of its strings; `None` where it is left out.
+    pub(super) fn facts(&mut self, row: &Row, ports: Vec<Port>) -> Option<Facts> {
+        let mut facts = Facts {
+            count: 1,
+            ports,
+            ..Facts::default()
+        };
+        let in_count = self
+            .columns
+            .cell(row, Kind::Count)
+            .and_then(cells::multiple);
+        if in_count.is_none() {
+            match self.number(row, Kind::Count, MOST_COUNT, "taken as 1") {
+                Ok(Some(0)) => {
+                    self.left_out(
+                        (row, Kind::Count),
+                        "there are none; the row is left out",
+                        Grade::Lost,
+                    );
+                    return None;
+                }
+                Ok(count) => facts.count = count.unwrap_or(1),
+                Err(()) => {}
+            }
+        }
+        let strings = match self.columns.has(Kind::StringNumber) || self.columns.of_ports {
+            true => None,
+            false => self
+                .number(row, Kind::Strings, MOST_COUNT, "taken as 1")
+                .unwrap_or(None)
+                .filter(|count| *count > 0),
+        };
+        let slots = self.slots(row);
+        let size = self.size(row, in_count, strings, &facts)?;
+        match size {
+            Size::Nodes(sizes, strands) => {
+                if let Some(of) = in_count.filter(|of| {
+                    self.columns.cell(row, Kind::Nodes).is_none() && sizes == [of.each]
+                }) {
+                    facts.count = of.count;
+                }
+                let nodes = sizes.iter().sum::<u64>().saturating_mul(facts.count);
+                (facts.sizes, facts.strands) = (sizes, strands);
+                facts.make = self.make(row, (nodes, facts.count), slots);
+                if facts.make.is_none() {
+                    // Channels that no number of slots a node gives: they are kept, since addresses hang on them.
+                    facts.sizes = vec![slots.unwrap_or(1)];
+                    facts.strands = 0;
+                }
+            }
+            Size::Footprint(slots) => facts.sizes = vec![slots],
+            Size::Slots => {
+                let of = facts.count.max(1);
+                let whole = slots.unwrap_or(0);
+                let each = if self.columns.cell(row, Kind::Slots).is_some()
+                    && of > 1
+                    && whole.is_multiple_of(of)
+                    && self.ends_as(row, whole)
+                {
+                    whole / of
+                } else {
+                    whole
+                };
+                facts.sizes = vec![each];
+            }
+        }
+        Some(facts)
+    }
+
+    /// Whether a row's own end says that all its props together have so many slots.
+    pub(super) fn ends_as(&self, row: &Row, slots: u64) -> bool {
+        let number = |kind| self.columns.cell(row, kind).and_then(cells::whole);
+        let both = [
+            (Kind::StartChannel, Kind::EndChannel),
+            (Kind::Slot, Kind::EndSlot),
+        ];
+        both.iter().any(|(from, to)| {
+            number(*from)
+                .zip(number(*to))
+                .is_some_and(|(from, to)| (to + 1).checked_sub(from) == Some(slots))
+        })
+    }
+
+    /// The slots of a row by its own cell: a count, or a range of channels.
+    pub(super) fn slots(&mut self, row: &Row) -> Option<u64> {
+        let text = self.columns.cell(row, Kind::Slots)?;
+        if let Some(slots) = cells::whole(text).filter(|slots| *slots <= 32_000_000) {
+            return Some(slots).filter(|slots| *slots > 0);
+        }
+        match cells::spots(text, true, false).as_deref() {
+            Some([(from, Some(to))]) => match (from.as_slice(), to.as_slice()) {
+                ([At::Channel(from)], [At::Channel(to)]) if to >= from => Some(to - from + 1),
+                _ => None,
+            },
+            _ => {
+                self.note((row, Kind::Slots), "no number that fits here", Grade::Lost);
+                None
+            }
+        }
+    }
+
+    /// What one cell says alone: channels of a fixture (`4 ch`), or a multiple (`16x50`). `Some(None)` where the row is
+    /// to be left out.
+    fn in_one_cell(
+        &mut self,
+        row: &Row,
+        strings: Option<u64>,
+        facts: &Facts,
+    ) -> Option<Option<Size>> {
+        let [per_string, nodes] = [Kind::NodesPerString, Kind::Nodes]
+            .map(|kind| self.columns.cell(row, kind).map(str::to_owned));
+        let is_slots = |text: &String| {
+            let lower = text.to_lowercase();
+            ["ch", "slot"].iter().any(|word| lower.contains(word)) && cells::whole(text).is_some()
+        };
+        if let Some(text) = nodes
+            .as_ref()
+            .filter(|text| is_slots(text))
+            .or(per_string.as_ref().filter(|text| is_slots(text)))
+        {
+            let slots = cells::whole(text).filter(|slots| (1..=512).contains(slots));
+            return Some(match slots {
+                Some(slots) => Some(Size::Footprint(slots)),
+                None => {
+                    self.left_out(
+                        (row, Kind::Nodes),
+                        "no footprint that fits a universe; the row is left out",
+                        Grade::Lost,
+                    );
+                    None
+                }
+            });
+        }
+        for (kind, text) in [(Kind::NodesPerString, &per_string), (Kind::Nodes, &nodes)] {
+            let Some(of) = text.as_deref().and_then(cells::multiple) else {
+                continue;
+            };
+            return Some(match self.multiple(of, strings, facts) {
+                Some((sizes, strands)) => Some(Size::Nodes(sizes, strands)),
+                None => {
+                    let what = format!(
+                        "{} pieces can't be spread evenly over {} strings; the row is left out",
+                        of.count,
+                        strings.unwrap_or(1)
+                    );
+                    self.left_out((row, kind), &what, Grade::Lost);
+                    None
+                }
+            });
+        }
+        None
+    }
+
+    /// How large a row's strings are; `None` where the row is to be left out.
+    pub(super) fn size(
+        &mut self,
+        row: &Row,
+        in_count: Option<cells::Multiple>,
+        strings: Option<u64>,
+        facts: &Facts,
+    ) -> Option<Size> {
+        const OUT: &str = "the row is left out";
+        let dmx = facts
+            .ports
+            .iter()
+            .any(|(_, output)| matches!(output, Output::Dmx(_)));
+        if let Some(size) = self.in_one_cell(row, strings, facts) {
+            return size;
+        }
+        let per_strand = self.columns.has(Kind::NodesPerStrand).then_some(());
+        let strands = self
+            .number(row, Kind::Strands, MOST_COUNT, "left out")
+            .unwrap_or(None);
+        let whole = strings.unwrap_or(1);
+        let count = usize::try_from(whole).unwrap_or(1);
+        let per_strand = match per_strand {
+            Some(_) => self
+                .number(row, Kind::NodesPerStrand, MOST_NODES, "left out")
+                .unwrap_or(None),
+            None => None,
+        };
+        match self.number(row, Kind::NodesPerString, MOST_NODES, OUT) {
+            Ok(Some(nodes)) if nodes > 0 => {
+                return Some(Size::Nodes(vec![nodes; count], strands.unwrap_or(0)));
+            }
+            Err(()) => {
+                self.left_row(row, OUT);
+                return None;
+            }
+            Ok(_) => {}
+        }
+        let total = match self.number(row, Kind::Nodes, MOST_NODES, OUT) {
+            Ok(total) => total.filter(|total| *total > 0),
+            Err(()) => {
+                self.left_row(row, OUT);
+                return None;
+            }
+        };
+        match (total, per_strand, in_count) {
+            (Some(nodes), _, _) => {
+                if nodes < whole {
+                    let what = format!("fewer nodes than strings ({whole}); {OUT}");
+                    self.left_out((row, Kind::Nodes), &what, Grade::Lost);
+                    return None;
+                }
+                let each = strands.filter(|strands| {
+                    strands.is_multiple_of(whole) && nodes.is_multiple_of((*strands).max(1))
+                });
+                let strands = each.map_or(0, |strands| strands / whole);
+                Some(Size::Nodes(self.shares(row, nodes, whole), strands))
+            }
+            (None, Some(each), _) => {
+                let strands = strands.unwrap_or(whole);
+                let own = strands / whole.max(1);
+                Some(Size::Nodes(
+                    vec![each.saturating_mul(own.max(1)); count],
+                    own,
+                ))
+            }
+            (None, None, Some(of)) => Some(Size::Nodes(vec![of.each], 0)),
+            (None, None, None)
+                if self.columns.cell(row, Kind::Slots).is_some()
+                    || dmx && self.slots(row).is_some() =>
+            {
+                Some(Size::Slots)
+            }
+            (None, None, None) => {
+                self.left_out(
+                    (row, Kind::Nodes),
+                    "no nodes; the row is left out",
+                    Grade::Lost,
+                );
+                None
+            }
+        }
+    }
+
+    /// Keeps a row that was reported as a comment.
+    pub(super) fn left_row(&mut self, row: &Row, why: &str) {
+        let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
+        self.found
+            .comments
+            .push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
+    }
+
+    /// The strings of a number of equal pieces: `16x50` is 16 strings where the table says so, else as many as it has
+    /// ports, of equal strands.
+    pub(super) fn multiple(
+        &self,
+        of: cells::Multiple,
+        strings: Option<u64>,
+        facts: &Facts,
+    ) -> Option<(Vec<u64>, u64)> {
+        let ports = facts.ports.len() as u64;
+        let strings = strings.or_else(|| match of.strands {
+            Some(false) => Some(of.count),
+            _ if ports > 0 && of.count.is_multiple_of(ports) => Some(ports),
+            _ => Some(1),
+        })?;
+        let strands = of
+            .count
+            .checked_div(strings)
+            .filter(|_| of.count.is_multiple_of(strings))?;
+        let each = strands
+            .checked_mul(of.each)
+            .filter(|nodes| *nodes <= MOST_NODES)?;
+        Some((vec![each; usize::try_from(strings).ok()?], strands))
+    }
+
+    /// Nodes shared out among strings.
+    pub(super) fn shares(&mut self, row: &Row, nodes: u64, strings: u64) -> Vec<u64> {
+        let (each, more) = (nodes / strings.max(1), nodes % strings.max(1));
+        let placed = self.columns.cell(row, Kind::Start).is_some();
+        if more > 0 && !placed {
+            let what = format!(
+                "{} do not come out even in {strings} strings; {more} of them got {} and the rest {each}",
+                unit::counted(nodes, "node"),
+                each + 1
+            );
+            self.note((row, Kind::Nodes), what, Grade::Lost);
+        }
+        (0..strings).map(|at| each + u64::from(at < more)).collect()
+    }
+
+    /// The make of a row's nodes, which have so many slots together; `None` where these do not come out even.
+    pub(super) fn make(
+        &mut self,
+        row: &Row,
+        (nodes, count): (u64, u64),
+        slots: Option<u64>,
+    ) -> Option<usize> {
+        let text = |kind| self.columns.cell(row, kind);
+        let texts = [
+            text(Kind::Make),
+            text(Kind::Chip),
+            text(Kind::Colour),
+            text(Kind::Volts),
+        ];
+        let sure = slots.is_some_and(|slots| self.ends_as(row, slots));
+        let made = makes::of(
+            texts,
+            (nodes, count),
+            slots.map(|slots| (slots, sure)),
+            &mut self.found.makes,
+        );
+        let [_, chip, colour, volts] = [Kind::Make, Kind::Chip, Kind::Colour, Kind::Volts];
+        for (kind, wrong) in [chip, colour, volts].into_iter().zip(&made.odd) {
+            if *wrong {
+                self.note(
+                    (row, kind),
+                    "not understood; left to be filled in",
+                    Grade::Lost,
+                );
+            }
+        }
+        if let Some(why) = &made.clash {
+            self.note((row, Kind::Slots), why.clone(), Grade::Lost);
+        }
+        made.make
+    }
+}

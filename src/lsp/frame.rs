@@ -1,0 +1,61 @@
+//! Messages as they stand in a stream: a `Content-Length` header, an empty line, JSON (LSP 3.17, "Base Protocol").
+
+use serde_json::Value;
+use std::io::{self, BufRead, Write};
+
+/// The most bytes of one message.
+const MOST: usize = 256 * 1024 * 1024;
+
+/// What a stream held.
+#[derive(Debug)]
+pub enum Frame {
+    /// A message.
+    Message(Value),
+    /// Something that is no JSON; the next message can be read.
+    Malformed,
+    /// Nothing more.
+    End,
+}
+
+/// Reads the next message. A header that can't be read ends the stream: nobody knows where the next one begins.
+pub fn read(stream: &mut dyn BufRead) -> Frame {
+    let mut length: Option<usize> = None;
+    loop {
+        let mut line = Vec::new();
+        match stream.read_until(b'\n', &mut line) {
+            Ok(0) | Err(_) => return Frame::End,
+            Ok(_) => {}
+        }
+        let line = String::from_utf8_lossy(&line);
+        let line = line.trim_end();
+        if line.is_empty() {
+            break;
+        }
+        if let Some((name, value)) = line.split_once(':')
+            && name.eq_ignore_ascii_case("Content-Length")
+        {
+            length = value.trim().parse().ok();
+        }
+    }
+    let Some(length) = length.filter(|length| *length <= MOST) else {
+        return Frame::End;
+    };
+    let mut body = vec![0; length];
+    if stream.read_exact(&mut body).is_err() {
+        return Frame::End;
+    }
+    match serde_json::from_slice(&body) {
+        Ok(message) => Frame::Message(message),
+        Err(_) => Frame::Malformed,
+    }
+}
+
+/// Writes a message.
+///
+/// # Errors
+/// What the stream says.
+pub fn write(stream: &mut dyn Write, message: &Value) -> io::Result<()> {
+    let body = message.to_string();
+    write!(stream, "Content-Length: {}\r\n\r\n{body}", body.len())?;
+    stream.flush()
+}

@@ -1,0 +1,94 @@
+//! How places, findings and edits look in the protocol (LSP 3.17, "Basic JSON Structures").
+
+use crate::diagnostic::{Diagnostic, Edit, Severity};
+use crate::editor::desk::Desk;
+use crate::editor::position::{Lines, Position};
+use crate::source::{SourceFile, Span};
+use serde_json::{Value, json};
+
+/// A place.
+pub fn position(place: Position) -> Value {
+    json!({"line": place.line, "character": place.character})
+}
+
+/// A stretch of a text, in offsets of the display.
+pub fn range(file: &SourceFile, lines: &Lines<'_>, span: Span) -> Value {
+    let local = |at: u32| lines.position(at.saturating_sub(file.base) as usize);
+    json!({"start": position(local(span.start)), "end": position(local(span.end))})
+}
+
+/// A place in some text of the display.
+pub fn location(desk: &Desk, span: Span, uri: &dyn Fn(&str) -> String) -> Option<Value> {
+    let file = desk.file_at(span.start)?;
+    let range = range(file, &Lines::of(&file.text), span);
+    Some(json!({"uri": uri(&file.name), "range": range}))
+}
+
+/// A finding of a text.
+pub fn finding(
+    desk: &Desk,
+    file: &SourceFile,
+    finding: &Diagnostic,
+    uri: &dyn Fn(&str) -> String,
+) -> Value {
+    let lines = Lines::of(&file.text);
+    let severity = match finding.severity {
+        Severity::Error => 1,
+        Severity::Warning => 2,
+        Severity::Advice => 3,
+    };
+    let others = finding.labels.iter().skip(1).filter_map(|label| {
+        let place = location(desk, label.span, uri)?;
+        Some(json!({"location": place, "message": label.text}))
+    });
+    let others: Vec<Value> = others.collect();
+    let mut message = finding.message.clone();
+    for more in [&finding.why, &finding.help] {
+        if !more.is_empty() {
+            message.push('\n');
+            message.push_str(more);
+        }
+    }
+    json!({
+        "range": range(file, &lines, finding.span()),
+        "severity": severity,
+        "code": finding.code,
+        "source": "tinsel",
+        "message": message,
+        "relatedInformation": others,
+    })
+}
+
+/// Edits of texts of the display, by text; with versions where the client knows them.
+pub fn edits(
+    desk: &Desk,
+    edits: &[Edit],
+    uri: &dyn Fn(&str) -> String,
+    version: Option<&dyn Fn(&str) -> Option<i64>>,
+) -> Value {
+    let mut files: Vec<(String, Vec<Value>)> = Vec::new();
+    for edit in edits {
+        let Some(file) = desk.file_at(edit.span.start) else {
+            continue;
+        };
+        let range = range(file, &Lines::of(&file.text), edit.span);
+        let own = json!({"range": range, "newText": edit.text});
+        let uri = uri(&file.name);
+        match files.iter_mut().find(|(other, _)| *other == uri) {
+            Some((_, all)) => all.push(own),
+            None => files.push((uri, vec![own])),
+        }
+    }
+    match version {
+        Some(version) => {
+            let changes = files.into_iter().map(|(uri, all)| {
+                json!({"textDocument": {"version": version(&uri), "uri": uri}, "edits": all})
+            });
+            json!({"documentChanges": changes.collect::<Vec<Value>>()})
+        }
+        None => {
+            let all = files.into_iter().map(|(uri, all)| (uri, Value::Array(all)));
+            json!({"changes": all.collect::<serde_json::Map<_, _>>()})
+        }
+    }
+}

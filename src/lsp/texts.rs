@@ -1,0 +1,217 @@
+//! Which texts there are: those open in the editor over those on disk, and which file is the main one of a display.
+
+use super::uri;
+use crate::ast::StatementKind;
+use crate::diagnostic::Sink;
+use crate::source::{FileError, Files, Loaded, SourceMap, quoted};
+use crate::syntax;
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The main file of a display as it was found, with the lock beside it.
+pub struct Opened {
+    /// How its includes are read.
+    pub files: Box<dyn Files>,
+    /// Its text.
+    pub main: Loaded,
+    /// Its lock.
+    pub lock: Option<Loaded>,
+}
+
+/// What the server asks of the disk.
+pub trait Shelf {
+    /// The display whose main file a path names; `text` where that is open in the editor, on disk or not.
+    fn open(&self, path: &str, text: Option<&str>) -> Option<Opened>;
+    /// What makes a path the same file however it is named.
+    fn identity(&self, path: &str) -> String;
+    /// The displays in a folder, by path, in order.
+    fn displays_in(&self, folder: &str) -> Vec<String>;
+    /// Whether a lock lies beside a path.
+    fn has_lock(&self, path: &str) -> bool;
+}
+
+/// A text that is open in the editor.
+#[derive(Debug, Clone)]
+pub struct Open {
+    /// Its path, where it is a file.
+    pub path: Option<String>,
+    /// What makes it the same file.
+    pub identity: String,
+    /// The version that the editor gave it.
+    pub version: i64,
+    /// It as it is now.
+    pub text: String,
+}
+
+/// All texts that are open, by URI.
+pub type OpenTexts = BTreeMap<String, Open>;
+
+/// The texts of a display: open ones in the place of those on disk. Notes what each is called.
+pub struct Over<'o> {
+    /// Those on disk.
+    pub disk: &'o dyn Files,
+    /// Those that are open.
+    pub open: &'o OpenTexts,
+    /// Identities by name as shown.
+    pub names: RefCell<BTreeMap<String, String>>,
+}
+
+impl Over<'_> {
+    /// A text as it is now.
+    pub fn now(&self, mut file: Loaded) -> Loaded {
+        let mut open = self.open.values();
+        if let Some(own) = open.find(|open| open.identity == file.identity) {
+            file.bytes = own.text.clone().into_bytes();
+        }
+        let mut names = self.names.borrow_mut();
+        names.insert(file.name.clone(), file.identity.clone());
+        drop(names);
+        file
+    }
+}
+
+impl Files for Over<'_> {
+    fn load(&self, from: &str, path: &str) -> Result<Loaded, FileError> {
+        match self.disk.load(from, path) {
+            Ok(file) => Ok(self.now(file)),
+            Err(FileError::Missing) => {
+                // It may be open and not saved yet.
+                let meant = join(from, path).ok_or(FileError::Missing)?;
+                let mut open = self.open.values();
+                let own = open.find(|open| open.path.as_deref() == Some(&meant));
+                let own = own.ok_or(FileError::Missing)?;
+                Ok(self.now(Loaded {
+                    identity: own.identity.clone(),
+                    name: meant,
+                    bytes: Vec::new(),
+                }))
+            }
+            Err(error) => Err(error),
+        }
+    }
+}
+
+/// `path` as seen from the folder of the file `from`.
+fn join(from: &str, path: &str) -> Option<String> {
+    let mut parts: Vec<&str> = from.split('/').collect();
+    parts.pop();
+    for part in path.split('/') {
+        match part {
+            "" | "." => {}
+            ".." => {
+                parts.pop()?;
+            }
+            _ => parts.push(part),
+        }
+    }
+    Some(parts.join("/"))
+}
+
+/// The folder of a path.
+fn folder(path: &str) -> &str {
+    path.rsplit_once('/').map_or("", |(folder, _)| folder)
+}
+
+/// The main files that a file may belong to, the likeliest first: those that read it and that no other reads; a lock
+/// beside one puts it first. A file that nobody reads is its own.
+#[must_use]
+pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) -> Vec<String> {
+    const MOST_FOLDERS: usize = 8;
+    const MOST_FILES: usize = 400;
+    let mut files: Vec<String> = Vec::new();
+    let mut at = folder(path);
+    let within = |at: &str| roots.iter().any(|root| at.starts_with(root.as_str()));
+    let inside = within(at);
+    for _ in 0..MOST_FOLDERS {
+        let room = MOST_FILES.saturating_sub(files.len());
+        files.extend(shelf.displays_in(at).into_iter().take(room));
+        let up = folder(at);
+        if up.is_empty() || inside && !within(up) || !inside {
+            break;
+        }
+        at = up;
+    }
+    if !files.iter().any(|file| file == path) {
+        files.push(path.to_owned());
+    }
+    let ids: Vec<String> = files.iter().map(|file| shelf.identity(file)).collect();
+    let reads: Vec<Vec<String>> = files
+        .iter()
+        .map(|file| included(shelf, open, file))
+        .collect();
+    let target = shelf.identity(path);
+    let mut found: Vec<String> = Vec::new();
+    for (file, id) in files.iter().zip(&ids) {
+        let read_by_other = (ids.iter().zip(&reads)).any(|(other, all)| {
+            other != id && all.contains(id) && !reaches(&ids, &reads, id, other)
+        });
+        if (*id == target || reaches(&ids, &reads, id, &target)) && !read_by_other {
+            found.push(file.clone());
+        }
+    }
+    if found.is_empty() {
+        found.push(path.to_owned());
+    }
+    found.sort_by_key(|file| (!shelf.has_lock(file), file.clone()));
+    found.dedup();
+    found
+}
+
+/// Whether a file reads another, directly or through others.
+fn reaches(ids: &[String], reads: &[Vec<String>], from: &str, to: &str) -> bool {
+    let mut seen: BTreeSet<&str> = BTreeSet::from([from]);
+    let mut left = vec![from];
+    while let Some(at) = left.pop() {
+        let Some(own) = ids
+            .iter()
+            .position(|id| id == at)
+            .and_then(|at| reads.get(at))
+        else {
+            continue;
+        };
+        for next in own {
+            if next == to {
+                return true;
+            }
+            if seen.insert(next) {
+                left.push(next);
+            }
+        }
+    }
+    false
+}
+
+/// The identities of the files that a file reads itself.
+fn included(shelf: &dyn Shelf, open: &OpenTexts, path: &str) -> Vec<String> {
+    let own = open.values().find(|one| one.path.as_deref() == Some(path));
+    let Some(opened) = shelf.open(path, own.map(|own| &*own.text)) else {
+        return Vec::new();
+    };
+    let Ok(text) = String::from_utf8(opened.main.bytes) else {
+        return Vec::new();
+    };
+    if !text.contains("include") && !text.contains("stock") {
+        return Vec::new();
+    }
+    let mut sources = SourceMap::default();
+    let Some(file) = sources.add(path, &text).cloned() else {
+        return Vec::new();
+    };
+    let ast = syntax::parse(&file, &mut Sink::default());
+    let paths = ast.statements.iter().filter_map(|one| match &one.kind {
+        StatementKind::Include(include) => {
+            let said = quoted::said(sources.text(include.path.span)).into_owned();
+            join(path, &said)
+        }
+        _ => None,
+    });
+    paths.map(|path| shelf.identity(&path)).collect()
+}
+
+/// The URI of a text by the name that it is shown by: as the editor has it where it is open.
+#[must_use]
+pub fn uri_of(open: &OpenTexts, names: &BTreeMap<String, String>, name: &str) -> String {
+    let identity = names.get(name).map_or(name, String::as_str);
+    let own = open.iter().find(|(_, one)| one.identity == identity);
+    own.map_or_else(|| uri::of(name), |(uri, _)| uri.clone())
+}

@@ -1,0 +1,169 @@
+//! After every edit, and whatever happens to files, the answers are those of a full compile.
+
+use super::Texts;
+use crate::check;
+use crate::examples::EXAMPLES;
+use tinsel::Compiled;
+use tinsel::diagnostic::Diagnostic;
+use tinsel::editor::desk::Desk;
+
+/// Numbers by lot (xorshift64, Marsaglia 2003), the same in every run.
+struct Lot(u64);
+
+impl Lot {
+    fn below(&mut self, most: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % most.max(1) as u64) as usize
+    }
+}
+
+/// A finding with its places as file, line and column, since offsets differ.
+fn shown(compiled: &Compiled) -> Vec<String> {
+    let one = |finding: &Diagnostic| {
+        let labels = finding
+            .labels
+            .iter()
+            .map(|label| format!("{:?} {}", compiled.sources.place(label.span), label.text));
+        let labels: Vec<String> = labels.collect();
+        let fixes = finding.fix.iter().chain(&finding.choices);
+        let fixes = fixes
+            .flat_map(|fix| &fix.edits)
+            .map(|edit| format!("{:?} {}", compiled.sources.place(edit.span), edit.text));
+        let fixes: Vec<String> = fixes.collect();
+        format!(
+            "{} {:?} {} {labels:?} {} {} {fixes:?}",
+            finding.code, finding.severity, finding.message, finding.why, finding.help
+        )
+    };
+    compiled.findings.iter().map(one).collect()
+}
+
+fn table(compiled: &Compiled) -> String {
+    check::form(compiled, "json")
+}
+
+/// One thing that happens to a text.
+fn change(lot: &mut Lot, text: &mut String, others: &[String]) {
+    let mut at = lot.below(text.len() + 1);
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    let line = text[..at].rfind('\n').map_or(0, |at| at + 1);
+    let end = text[line..]
+        .find('\n')
+        .map_or(text.len(), |end| line + end + 1);
+    const TYPED: [&str; 12] = [
+        "x",
+        " ",
+        "\n",
+        "{",
+        "}",
+        "1",
+        "-",
+        "\"",
+        "#",
+        "é",
+        "prop z { node bulb; string 5 nodes }\n",
+        "; ",
+    ];
+    match lot.below(7) {
+        0 | 1 => text.insert_str(at, TYPED[lot.below(TYPED.len())]),
+        2 => {
+            text.replace_range(line..end, "");
+        }
+        3 => {
+            let own = text[line..end].to_owned();
+            text.insert_str(line, &own);
+        }
+        4 => {
+            let other = &others[lot.below(others.len())];
+            let lines: Vec<&str> = other.lines().collect();
+            let from = lot.below(lines.len().max(1));
+            let some: String = lines
+                .iter()
+                .skip(from)
+                .take(50)
+                .map(|one| format!("{one}\n"))
+                .collect();
+            text.insert_str(line, &some);
+        }
+        5 => {
+            if let Some(c) = text[at..].chars().next() {
+                text.replace_range(at..at + c.len_utf8(), "");
+            }
+        }
+        _ => {
+            let digit = text[at..]
+                .find(|c: char| c.is_ascii_digit())
+                .map(|found| at + found);
+            if let Some(at) = digit {
+                text.replace_range(at..=at, &lot.below(10).to_string());
+            }
+        }
+    }
+}
+
+/// `EDITS` says how many; each starts again from the example when it has gone wrong for a while.
+#[test]
+fn answers_after_an_edit_are_those_of_a_full_compile() {
+    let edits = std::env::var("EDITS")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(240_usize);
+    let seed = std::env::var("EDITS_SEED")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(7);
+    let mut lot = Lot(0x9e37_79b9_7f4a_7c15 ^ seed);
+    for (main, ..) in EXAMPLES {
+        let fresh = Texts::example(main);
+        let originals: Vec<String> = fresh.texts.values().cloned().collect();
+        let mut texts = fresh.clone();
+        let mut desk = Desk::default();
+        for step in 0..edits / EXAMPLES.len() {
+            let names: Vec<String> = fresh.texts.keys().cloned().collect();
+            let name = &names[lot.below(names.len())];
+            match lot.below(12) {
+                // A file goes, and comes back as it was; an edit is undone.
+                0 if *name != texts.main => {
+                    texts.texts.remove(name);
+                }
+                0..=3 => {
+                    texts.texts.insert(name.clone(), fresh.texts[name].clone());
+                }
+                4 => {
+                    texts.lock = if texts.lock.is_some() {
+                        None
+                    } else {
+                        fresh.lock.clone()
+                    }
+                }
+                _ => {
+                    if let Some(text) = texts.texts.get_mut(name) {
+                        change(&mut lot, text, &originals);
+                    }
+                }
+            }
+            texts.on(&mut desk);
+            let (now, full) = (desk.compiled().unwrap(), texts.compiled());
+            let about = || {
+                format!(
+                    "{main}, step {step}, {name}:\n{}",
+                    texts.texts.get(name).map_or("", |text| text)
+                )
+            };
+            assert_eq!(shown(now), shown(&full), "{}", about());
+            assert_eq!(now.blocks(), full.blocks(), "{}", about());
+            assert_eq!(table(now), table(&full), "{}", about());
+            if !full.blocks() {
+                assert_eq!(now.next_lock(), full.next_lock(), "{}", about());
+                let other = texts.desk();
+                for name in texts.texts.keys() {
+                    assert_eq!(desk.hints(name), other.hints(name), "{}", about());
+                }
+            }
+        }
+    }
+}

@@ -4,10 +4,10 @@ use super::Note;
 use super::found::{Board, Found, Line, Prop};
 use super::places::chains;
 use super::wires::wires;
-use crate::protocol::UniverseSlots;
 use crate::chip;
 use crate::diagnostic::words;
 use crate::model::Output;
+use crate::protocol::UniverseSlots;
 use crate::source::quoted;
 use crate::unit;
 use std::collections::{BTreeMap, BTreeSet};
@@ -51,8 +51,7 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     for words in &found.comments {
         comment(words, &mut out);
     }
-    let slots =
-        (found.universe_slots != UniverseSlots::ALL)
+    let slots = (found.universe_slots != UniverseSlots::ALL)
         .then(|| format!("universe {} slots", found.universe_slots.get()));
     let rate = style.rate.map(|rate| format!("frame rate {rate} Hz"));
     let settings: Vec<String> = slots.into_iter().chain(rate).collect();

@@ -1,12 +1,12 @@
 //! Fits the kinds of columns to what stands in them, and puts what came of the rows in order.
 
-use crate::protocol::UniverseSlots;
 use crate::import::cells;
 use crate::import::columns::{Columns, Kind};
 use crate::import::found::{Found, Line};
 use crate::import::makes;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
+use crate::protocol::UniverseSlots;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Leaves out controllers of which every row was left out.

@@ -48,6 +48,8 @@ pub(super) fn of(
     lines: &[(usize, Need)],
     others: &[usize],
 ) -> Vec<Cure> {
+    let mut others = others.to_vec();
+    others.sort_unstable();
     let mut trial = Trial {
         model,
         said,
@@ -69,6 +71,17 @@ pub(super) fn of(
     cures.extend(trial.anywhere());
     cures.retain(|(_, changed)| trial.compiles(changed));
     if cures.is_empty() {
+        // What helps all lines at once, whatever they clash with.
+        trial.left = STEPS;
+        trial.others.clear();
+        if fixtures {
+            cures.extend(trial.outputs());
+        } else {
+            cures.extend(trial.ports());
+        }
+        cures.retain(|(_, changed)| trial.compiles(changed));
+    }
+    if cures.is_empty() {
         trial.left = STEPS;
         cures.extend(trial.controller());
         cures.retain(|(_, changed)| trial.compiles(changed));
@@ -84,7 +97,8 @@ struct Trial<'a> {
     model: &'a Model,
     said: &'a [Option<Seat>],
     lines: &'a [(usize, Need)],
-    others: &'a [usize],
+    /// Ascending.
+    others: Vec<usize>,
     left: u64,
     /// Errors of each code as the display is.
     before: Option<BTreeMap<&'static str, usize>>,
@@ -97,7 +111,7 @@ impl Trial<'_> {
             return false;
         }
         let mut lines = ports::open(changed, self.said);
-        lines.retain(|(index, _)| !self.others.contains(index));
+        lines.retain(|(index, _)| self.others.binary_search(index).is_err());
         let outlets = Outlets::new(changed, self.said);
         outlets.mark_unfed(&mut lines);
         let (fixtures, pixel): (Vec<_>, Vec<_>) =
@@ -118,7 +132,9 @@ impl Trial<'_> {
         };
         let (left, after) = self.errors(changed);
         let mut all = after.iter();
-        let fine = left.iter().all(|index| self.others.contains(index))
+        let fine = left
+            .iter()
+            .all(|index| self.others.binary_search(index).is_ok())
             && all.all(|(code, count)| count <= before.get(code).unwrap_or(&0));
         self.before = Some(before);
         fine

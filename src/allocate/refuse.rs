@@ -12,7 +12,7 @@ use crate::diagnostic::Diagnostic;
 use crate::model::{Model, Start, Target};
 use crate::rules::place::no_room::{self, Asker, Lack};
 use crate::source::Span;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A finding for each set of lines that clash, where that is proven; one for what is `left`
 /// without a port otherwise.
@@ -37,7 +37,7 @@ pub(super) fn findings(
         outlets: &outlets,
         lines: &lines,
     };
-    let all: Vec<usize> = clashes
+    let all: BTreeSet<usize> = clashes
         .iter()
         .flat_map(|clash| &clash.lines)
         .copied()
@@ -47,10 +47,11 @@ pub(super) fn findings(
         let words = refusal.clash(clash, fixtures);
         findings.extend(words.and_then(|words| refusal.told(words, &clash.lines, &all)));
     }
+    let without: BTreeSet<usize> = left.iter().copied().collect();
     let open = |at: &usize| {
         lines
             .get(*at)
-            .is_some_and(|(index, _)| left.contains(index))
+            .is_some_and(|(index, _)| without.contains(index))
     };
     let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
     let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
@@ -80,9 +81,15 @@ impl Refusal<'_> {
     }
 
     /// With what would help; `all` are the lines of every clash.
-    fn told(&self, mut words: no_room::Clash, own: &[usize], all: &[usize]) -> Option<Diagnostic> {
+    fn told(
+        &self,
+        mut words: no_room::Clash,
+        own: &[usize],
+        all: &BTreeSet<usize>,
+    ) -> Option<Diagnostic> {
         let index = |at: &usize| self.lines.get(*at).map(|(index, _)| *index);
-        let others = all.iter().filter(|at| !own.contains(at));
+        let mine: BTreeSet<usize> = own.iter().copied().collect();
+        let others = all.difference(&mine);
         let others: Vec<usize> = others.filter_map(index).collect();
         let its = own.iter().filter_map(|at| self.lines.get(*at).cloned());
         let its: Vec<(usize, Need)> = its.collect();

@@ -149,6 +149,13 @@ impl Rooms {
                 .map(|line| field.lines[*line].size.min(widest))
                 .collect();
             let demand = Demand::new(&sizes, widest);
+            if let ([size], [count]) = (&demand.sizes[..], &demand.counts[..]) {
+                // Lines of one size: no programme is needed.
+                let ports = u64::from(*count).div_ceil(widest / size);
+                total = total.max(ports);
+                opened = opened.max(ports.saturating_sub(self.used.len() as u64));
+                return (opened + alone, total + alone);
+            }
             let mut master = Master::new(demand);
             master.solve(&[], u64::MAX, steps);
             *used += master.steps;

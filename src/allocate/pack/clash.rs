@@ -46,8 +46,11 @@ pub struct Clash {
 const PROOF: u64 = 400_000;
 const SEARCH: u64 = 6_000_000;
 
-/// Sets that are sought.
-const MOST: usize = 8;
+/// Sets of more groups than this are not made smaller group by group.
+const FEW: usize = 256;
+
+/// Sets that are sought, beside lines that no port takes.
+const MOST: usize = 3;
 
 /// Sets of groups that provably find no room, none with a group of another; empty where nothing
 /// could be proven. Where the steps suffice, each set without any one of its groups fits.
@@ -151,8 +154,20 @@ impl Prover<'_> {
 
     /// Leaves out what is not needed for the proof.
     fn smaller(&mut self, mut groups: Vec<usize>, mut cause: Cause) -> Clash {
+        if groups.len() > FEW {
+            // The first of them that are proven to be too many.
+            let (mut low, mut high) = (0, groups.len());
+            while high - low > 1 {
+                let middle = low + (high - low) / 2;
+                match self.proof(&groups[..middle], true) {
+                    Some(why) => (high, cause) = (middle, why),
+                    None => low = middle,
+                }
+            }
+            groups.truncate(high);
+        }
         let mut part = groups.len().div_ceil(2);
-        while part > 0 {
+        while part > groups.len() / FEW {
             let mut at = 0;
             while at < groups.len() && groups.len() > 1 && self.left > 0 {
                 let mut rest = groups.clone();

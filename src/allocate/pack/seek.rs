@@ -122,11 +122,18 @@ impl<'a> Solver<'a> {
         self.least = bound::least(field, most);
         self.inserter.steps += self.least.steps;
         self.proven = self.least.short.is_some();
+        if any {
+            // Where there is room enough, the simplest way finds it.
+            let simple = start::decreasing(field, false, true, &mut self.inserter.steps);
+            if simple.measure.missing == 0 || self.proven {
+                return simple;
+            }
+        }
         let mut best = start::greedy(field, true, &mut self.inserter);
         let large = field.lines.len() * field.instance.ports.len() > PAIRS;
         for turn in 0..6 {
             let left = self.left();
-            if best.measure.missing == 0 && any || self.enough(&best) {
+            if best.measure.missing == 0 && any || self.proven || self.enough(&best) {
                 break;
             }
             let next = match turn {

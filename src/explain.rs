@@ -1,5 +1,5 @@
-//! From a code to its page: what it means, why it matters, a wrong display and the same one put right. And from a chip to
-//! its figures and their source.
+//! From a code to its page: what it means, why it matters, a wrong display and the same one put
+//! right. And from a chip to its figures and their source.
 
 use crate::chip::{BitTime, KNOWN, KnownChip, known};
 use crate::diagnostic::words;
@@ -28,7 +28,8 @@ struct PageRow {
     right: String,
 }
 
-/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no word.
+/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no
+/// word.
 ///
 /// # Errors
 /// The nearest codes, where nothing has this name.

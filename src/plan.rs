@@ -149,6 +149,21 @@ pub struct Past {
     pub reshaped: Vec<(Box<str>, StringId)>,
     /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
     pub off: Option<u64>,
+    /// A line that may hang elsewhere, where that moves fewer slots.
+    pub trade: Option<Trade>,
+}
+
+/// What it would cost and save if one line did not keep its port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Trade {
+    /// The line, as an index of [`Model::lines`](crate::model::Model::lines).
+    pub line: usize,
+    /// The port that it would hang on.
+    pub to: (ControllerId, Output),
+    /// How many strings change their port as it is, and then.
+    pub plugs: (u64, u64),
+    /// How many slots move as it is, and then.
+    pub slots: (u64, u64),
 }
 
 /// What a rename does.

@@ -1,8 +1,9 @@
 //! Tables as data: columns that say what they hold, and rows that are made one at a time.
 //!
-//! A survey makes tables, a format of `output/` writes them. Neither knows the other: a format asks each
-//! column what it is and each row for its cells.
+//! A survey makes tables, a format of `output/` writes them. Neither knows the other: a format asks
+//! each column what it is and each row for its cells.
 
+use crate::protocol::UniverseSlots;
 use std::borrow::Cow;
 use std::io;
 
@@ -15,6 +16,19 @@ pub struct Point {
     pub slot: u32,
     /// Absolute channel.
     pub channel: u64,
+}
+
+impl Point {
+    /// Of a channel that counts from 0, in universes of so many slots.
+    #[must_use]
+    pub fn new(slots: UniverseSlots, channel: u64) -> Self {
+        let (universe, slot) = slots.split(channel);
+        Self {
+            universe,
+            slot,
+            channel: channel + 1,
+        }
+    }
 }
 
 /// A number with decimals, exact: a whole number of some small unit.
@@ -267,7 +281,7 @@ impl<R> Column<R> {
         self
     }
 
-    /// People read this unit after its figures, with at least and at most so many decimals.
+    /// People read this unit after its figures, with at least `least` and at most `most` decimals.
     #[must_use]
     pub fn unit(mut self, unit: &'static str, least: u32, most: u32) -> Self {
         self.head.unit = unit;
@@ -283,8 +297,9 @@ impl<R> Column<R> {
     }
 }
 
-/// The columns of a table, one a line: kind, key, what it says, cell of a row, and what else holds of it (methods of
-/// [`Column`]). `people` columns have a heading in place of a key; `[Row]` is a row within a row.
+/// The columns of a table, one a line: kind, key, what it says, cell of a row, and what else holds
+/// of it (methods of [`Column`]). `people` columns have a heading in place of a key; `[Row]` is a
+/// row within a row.
 macro_rules! columns {
     ($row:ident; $($kind:tt $key:literal $($about:literal)? => $cell:expr
         $(, $more:ident $(($($with:expr),*))?)*;)*) => {

@@ -4,9 +4,10 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use tinsel::output::{self, By, View};
+use tinsel::output;
 use tinsel::report::{self, terminal};
 use tinsel::source::{Loaded, Memory};
+use tinsel::survey::{BY, View};
 use tinsel::{Compiled, compile};
 
 fn compiled(bytes: &[u8]) -> Compiled {
@@ -26,13 +27,13 @@ fn said(compiled: &Compiled) -> Vec<u8> {
     };
     let mut out = Vec::new();
     terminal::write(&compiled.sources, &compiled.findings, look, &mut out).unwrap();
-    for form in report::ALL {
-        (form.write)(&compiled.sources, &compiled.findings, &mut out).unwrap();
+    for (_, write) in report::ALL {
+        write(&compiled.sources, &compiled.findings, &mut out).unwrap();
     }
     let view = View::new(&compiled.model, &compiled.plan);
-    for output in output::ALL {
-        for by in By::ALL {
-            output.write(&view, by, 80, &mut out).unwrap();
+    for (_, write) in output::ALL {
+        for (by, _) in BY {
+            write(&view.survey(Some(by)), 80, &mut out).unwrap();
         }
     }
     out

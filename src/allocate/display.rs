@@ -3,12 +3,11 @@
 use super::allocate;
 use crate::diagnostic::Sink;
 use crate::model::{
-    Addressing, Align, Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece,
-    PieceKind, PinPlace, Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start,
-    StringDef, StringId, Target, Told,
+    Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece, PieceKind, PinPlace,
+    Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId, Target,
+    Told,
 };
 use crate::plan::Plan;
-use crate::protocol::Input;
 use crate::source::Span;
 use std::sync::Arc;
 
@@ -73,31 +72,12 @@ impl Display {
         self.model.controllers.push(Controller {
             name: format!("box{}", self.model.controllers.len()).into(),
             at,
-            label: None,
-            host: None,
-            input: Input::default(),
-            input_at: None,
             start,
             start_at: Some(at),
-            most_universes: None,
-            universe_slots: None,
-            priority: None,
-            sync: None,
-            addressing: Addressing::PerPort,
-            addressing_at: None,
-            align: Align::Off,
-            whole_nodes: false,
-            whole_nodes_at: None,
-            dim: None,
-            stands: None,
             ports: (1..=ports).map(port).collect(),
             dmx: (1..=dmx).map(|value| Told { value, at }).collect(),
-            draw_mw: None,
-            circuit: None,
-            broken: false,
-            stock: false,
-        });
-        ControllerId::from(self.model.controllers.len() - 1)
+            ..Controller::default()
+        })
     }
 
     /// The controller, to set it up.

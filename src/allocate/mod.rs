@@ -56,7 +56,12 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
 /// The same, but what is on some controllers is laid out afresh.
 #[must_use]
 pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
-    let plan = decide(model, lock, relay, sink);
+    let mut plan = decide(model, lock, relay, sink);
+    if let Some(past) = &mut plan.past {
+        past.trade = past
+            .trade
+            .and_then(|trade| keep::trade(model, lock, relay, trade));
+    }
     stored::tell(model, lock, &plan, sink);
     plan
 }
@@ -80,14 +85,14 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
     };
     let past = keep::bind(model, lock);
     let old = keep::Old::new(model, &past, relay);
-    let mut off = 0;
+    let (mut off, mut trade) = (0, None);
     let (picked, (plan, record)) = if old.all_afresh() {
         let picked = ports::place(model, &mut seats, None, sink);
         let ports = chains::join(model, &chains::order(model, &seats, None));
         (picked, addresses::lay(model, ports, None, sink))
     } else {
         let (picked, settled) = keep::seats::place(model, &old, &mut seats, sink);
-        off = settled.off;
+        (off, trade) = (settled.off, settled.trade);
         (
             picked,
             addresses::lay(model, settled.ports, Some(&old), sink),
@@ -98,6 +103,7 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
     let past = Past {
         moves,
         off: (off > 0).then_some(off),
+        trade,
         ..past
     };
     Plan {

@@ -112,7 +112,8 @@ fn write_tables(args: &BuildArgs, compiled: &Compiled, tables: &[Table]) -> Resu
     Ok(written)
 }
 
-/// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in `yard.json`.
+/// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in
+/// `yard.json`.
 fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
     let (Some(folder), Some(lock)) = (&args.out, disk.lock_path()) else {
         return Ok(Vec::new());
@@ -143,7 +144,8 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
     Ok(tables)
 }
 
-/// Refuses to write a table over a text that was read, or where it was written before but the lock is `lost`.
+/// Refuses to write a table over a text that was read, or where it was written before but the lock
+/// is `lost`.
 fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), Stop> {
     let name = disk::shown(table);
     let why = if disk.has_read(table) || disk::same_file(lock, table) {
@@ -162,7 +164,7 @@ fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), S
     Err(Stop::Refused(why))
 }
 
-/// Compiles without the lock that is there, which may be left behind only where it can't be read.
+/// Compiles without the lock that is there, which is allowed only where that can't be read.
 fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Compiled, Stop> {
     let around = compiled(input, disk, main.clone(), Some(before));
     if around.lock.is_some() {

@@ -13,7 +13,7 @@ use std::path::Path;
 
 /// Runs it.
 pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
-    // The process ends behind this: its memory need not be given back piece by piece.
+    // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(load(&args.input)?);
     let findings = heard(&compiled, console);
     match report::ALL.iter().find(|(name, _)| *name == args.format) {
@@ -58,7 +58,7 @@ pub fn compiled(input: &Input, disk: &Disk, main: Loaded, lock: Option<Loaded>) 
 /// The same, but what was asked for is laid out afresh.
 ///
 /// # Errors
-/// A controller that there is not.
+/// A controller that does not exist.
 pub fn relaid(
     (input, afresh): (&Input, &Afresh),
     disk: &Disk,
@@ -89,8 +89,9 @@ fn strictly(input: &Input, mut compiled: Compiled) -> Compiled {
     compiled
 }
 
-/// Compiles a display for a command whose result is made from its plan, and tells what was found; `nothing`
-/// says what is missing where an error leaves no plan to trust, which is for the caller to look at.
+/// Compiles a display for a command whose result is made from its plan, and reports what was found;
+/// `nothing` says what is missing where an error leaves no plan to trust, which is for the caller
+/// to look at.
 ///
 /// # Errors
 /// Why the main file can't be read.
@@ -99,13 +100,13 @@ pub fn told(
     nothing: &str,
     console: &Console,
 ) -> Result<ManuallyDrop<Compiled>, Stop> {
-    // The process ends behind this: its memory need not be given back piece by piece.
+    // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(load(input)?);
     tell_all(&compiled, nothing, console)?;
     Ok(compiled)
 }
 
-/// Tells what was found of such a display.
+/// Reports what was found in such a display.
 pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result<(), Stop> {
     let findings = heard(compiled, console);
     tell(compiled, &findings, console)?;

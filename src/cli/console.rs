@@ -118,8 +118,8 @@ impl Console {
     }
 }
 
-/// Prints what clap answers in place of a command, help or an error, and gives the exit status. An error that quotes
-/// what would steer a terminal is printed plain, with that visible.
+/// Prints what clap answers in place of a command, help or an error, and gives the exit status. An
+/// error that quotes what would steer a terminal is printed plain, with that visible.
 pub fn answer(
     text: &str,
     print: impl FnOnce() -> io::Result<()>,
@@ -153,8 +153,8 @@ fn is_set(variable: &str) -> bool {
     std::env::var_os(variable).is_some_and(|value| !value.is_empty())
 }
 
-/// no-color.org and bixense.com/clicolors: NO_COLOR, unless empty, turns it off; CLICOLOR_FORCE, unless 0,
-/// turns it on; else it is on at a terminal that is not dumb.
+/// no-color.org and bixense.com/clicolors: NO_COLOR, unless empty, turns it off; CLICOLOR_FORCE,
+/// unless 0, turns it on; else it is on at a terminal that is not dumb.
 fn colour_by_environment(terminal: bool) -> bool {
     if is_set("NO_COLOR") {
         false

@@ -18,7 +18,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
     let (disk, main) = open(&args.input)?;
     let lock = disk.lock().map_err(Stop::Refused)?;
     let compiled = relaid((&args.input, &args.afresh), &disk, main, lock)?;
-    // The process ends behind this: its memory need not be given back piece by piece.
+    // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(compiled);
     let findings = others(&compiled, console);
     tell(&compiled, &findings, console)?;

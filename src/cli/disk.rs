@@ -4,7 +4,7 @@ mod guard;
 mod whole;
 
 pub use guard::Guard;
-pub use whole::{create_folder, same_file, tidy, write_whole};
+pub use whole::{create_folder, same_file, take_back, tidy, write_whole};
 
 use crate::lockfile;
 use crate::source::{FileError, Files, Loaded, MOST_FILE_BYTES};
@@ -22,7 +22,8 @@ pub struct Disk {
     given: PathBuf,
     /// Where the display's lock lies, or would lie; `None` where the main text has no name.
     lock: Option<PathBuf>,
-    /// The folders of the texts read so far, by identity: paths that are no UTF-8 can't be read back from it.
+    /// The folders of the texts read so far, by identity: paths that are no UTF-8 can't be read
+    /// back from it.
     folders: RefCell<BTreeMap<String, PathBuf>>,
     /// Every text that was read, without links.
     texts: RefCell<Vec<PathBuf>>,
@@ -60,7 +61,8 @@ impl Disk {
         Ok((disk, loaded))
     }
 
-    /// Reads the main text from standard input, to be shown as `name`; the folder of `name` is the display's.
+    /// Reads the main text from standard input, to be shown as `name`; the folder of `name` is the
+    /// display's.
     ///
     /// # Errors
     /// Why it can't be read, in words.
@@ -70,7 +72,8 @@ impl Disk {
         Ok(Self::of_text(name, bytes))
     }
 
-    /// A main text that does not come from its file, to be shown as `name`; the folder of `name` is the display's.
+    /// A main text that does not come from its file, to be shown as `name`; the folder of `name` is
+    /// the display's.
     pub fn of_text(name: &Path, bytes: Vec<u8>) -> (Self, Loaded) {
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
         let folder = if given.as_os_str().is_empty() {
@@ -78,7 +81,8 @@ impl Disk {
         } else {
             &given
         };
-        // An editor may name a text whose folder is not there yet; then nothing can be included from it.
+        // An editor may name a text whose folder is not there yet; then nothing can be included
+        // from it.
         let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
         let file = name.file_name().unwrap_or(name.as_os_str());
         let named = name != Path::new(UNNAMED);
@@ -122,7 +126,8 @@ impl Disk {
         self.lock.as_deref()
     }
 
-    /// The lock's name as shown: beside the display as it was given, unless that is a link from another folder.
+    /// The lock's name as shown: beside the display as it was given, unless that is a link from
+    /// another folder.
     pub fn lock_name(&self) -> String {
         let path = self.lock.as_deref().unwrap_or(Path::new(""));
         let folder = match self.given.as_os_str().is_empty() {
@@ -210,8 +215,8 @@ pub fn make_folder(path: &Path) -> Result<(), String> {
     std::fs::create_dir_all(path).map_err(|error| refuse(reason(&error)))
 }
 
-/// Whether a path, as written in a text of `folder`, stays below `root` by its words alone, so that nothing
-/// outside is even looked for. Absolute paths and those of other systems do not.
+/// Whether a path, as written in a text of `folder`, stays below `root` by its words alone, so that
+/// nothing outside is even looked for. Absolute paths and those of other systems do not.
 fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
     if path.contains(['\\', ':', '\0']) {
         return false;
@@ -234,8 +239,8 @@ fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
     true
 }
 
-/// Reads a regular file, at most one byte more than it may have. A pipe or a device would have no end
-/// or never answer, so it is not even opened.
+/// Reads a regular file, at most one byte more than it may have. A pipe or a device would have no
+/// end or never answer, so it is not even opened.
 fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> {
     let about = path.metadata().map_err(Err)?;
     if about.is_dir() {
@@ -249,7 +254,8 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
         .map_err(Err)
 }
 
-/// The beginning of a regular file, one byte more than `most` at most; `None` where there is nothing to read.
+/// The beginning of a regular file, one byte more than `most` at most; `None` where there is
+/// nothing to read.
 pub fn beginning(path: &Path, most: usize) -> Option<Vec<u8>> {
     let bytes = path.is_file().then(|| File::open(path).ok())?;
     let bytes = limited(bytes?, 0, most).ok()?;
@@ -273,8 +279,8 @@ fn reason(error: &io::Error) -> String {
     }
 }
 
-/// A path with `/` between folders; bytes that are no UTF-8 and characters that would steer a terminal are
-/// written as escapes.
+/// A path with `/` between folders; bytes that are no UTF-8 and characters that would steer a
+/// terminal are written as escapes.
 pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();
     let mut out = String::with_capacity(bytes.len());

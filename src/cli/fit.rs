@@ -10,7 +10,7 @@ use std::mem::ManuallyDrop;
 pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
     let (disk, main) = open(&args.input)?;
-    // The process ends behind this: its memory need not be given back piece by piece.
+    // The process ends after this, so its memory need not be freed piece by piece.
     let lock = disk.lock().map_err(Stop::Refused)?;
     let now = ManuallyDrop::new(compiled(&args.input, &disk, main.clone(), lock.clone()));
     tell_all(&now, "not known how full it is", console)?;

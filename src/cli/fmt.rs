@@ -9,13 +9,13 @@ use crate::report::{self, terminal};
 use std::io::Write;
 use std::path::Path;
 
-/// Runs it on each file in turn; the gravest status of all counts.
+/// Runs it on each file in turn; the highest status counts.
 pub fn run(args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
     let mut status = 0;
     for file in &args.files {
         match one(file, args, console) {
             Ok(own) => status = status.max(own),
-            // The others are none the worse for it.
+            // The other files are still laid out.
             Err(Stop::Refused(why)) if args.files.len() > 1 => {
                 console.tell(format!("tinsel: {why}\n").as_bytes());
                 status = 2;

@@ -1,9 +1,9 @@
-//! What stands behind the options in the help of each command: what is to be known, and examples.
+//! What follows the options in the help of each command: what to know, and examples.
 
 /// Of `tinsel check`.
 pub const CHECK: &str = "\
-Findings in text go to standard error; in any other format they are the result and go to \
-standard output. Columns count characters from 1, a tab as one.
+Findings in text go to standard error; in any other format they are the result and go to standard \
+output. Columns count characters from 1, a tab as one.
 
 Examples:
   tinsel check yard.tinsel
@@ -16,8 +16,9 @@ pub const BUILD: &str = "\
 is in it stays where it may. Keep it under version control with the display.
 
 --out writes `yard-strings.csv`, `yard-ports.csv`, `yard-universes.csv`, `yard-controllers.csv`, \
-`yard-props.csv` and `yard.json`, which has them all. Each file is written whole or not at all, and none where an \
-error leaves addresses in doubt; errors of power or network do not keep it from writing.
+`yard-props.csv` and `yard.json`, which has them all. Each file is written whole or not at all, \
+and none where an error leaves addresses in doubt; errors of power or network do not keep it from \
+writing.
 
 Examples:
   tinsel build yard.tinsel
@@ -29,8 +30,8 @@ Examples:
 pub const DIFF: &str = "\
 Against the lock beside the display: which controllers must be set up again, which strings moved \
 and why, what is new and what is freed. Nothing is written but what --remap names: a csv with the \
-columns from, to, count (channels, counted from 1) and universe and slot of both. To re-cut a show \
-that was made against the lock, copy `count` bytes from channel `from` of each old frame to \
+columns from, to, count (channels, counted from 1) and universe and slot of both. To re-cut a \
+show that was made against the lock, copy `count` bytes from channel `from` of each old frame to \
 channel `to` of a new one, row by row; what is in no row is dark.
 
 Examples:
@@ -49,10 +50,10 @@ Examples:
 /// Of `tinsel table`.
 pub const TABLE: &str = "\
 Without --by, text, csv and html have the table of strings; json, yaml and xlsx have all tables. \
-mvr has strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801). While an error \
-leaves addresses in doubt there is no table; with errors of power or network only, it is printed all \
-the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would run as a formula. \
-The same display gives the same bytes.
+mvr has strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801). While an \
+error leaves addresses in doubt there is no table; with errors of power or network only, it is \
+printed all the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would run \
+as a formula. The same display gives the same bytes.
 
 Examples:
   tinsel table yard.tinsel
@@ -65,9 +66,10 @@ Examples:
 /// Of `tinsel fit`.
 pub const FIT: &str = "\
 Each port with the nodes on it and those it has left at the display's frame rate, each controller \
-with ports and universes left (`more` are those it can grow by), and how far the ports that the compiler picked can be from the best. \
-With --add, where that would go and what would move, before it is written into the display: so many \
-nodes of a make, cut where ports are too short, or another prop like one that is there.
+with ports and universes left (`more` are those it can grow by), and how far the ports that the \
+compiler picked can be from the best. With --add, where something would go and what would move, \
+before you write it into the display: a number of nodes of a make, cut where ports are too short, \
+or another prop like one that is there.
 
 Examples:
   tinsel fit yard.tinsel
@@ -80,8 +82,8 @@ It exits with 1 also where there is no room for what is to be added.";
 /// Of `tinsel parts`.
 pub const PARTS: &str = "\
 What the display says is counted: strings by make and length, leads by gauge and total length, a \
-joint before each piece of a data line, points of injection, fuses by rating, supplies, controllers \
-and receivers with the ports they use.
+joint before each piece of a data line, points of injection, fuses by rating, supplies, \
+controllers and receivers with the ports they use.
 
 Examples:
   tinsel parts yard.tinsel
@@ -105,26 +107,32 @@ yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a 
 
 /// Of `tinsel import`.
 pub const IMPORT: &str = "\
-The first row with a heading for names and one for nodes is the header. Headings are known by their \
-usual words, in any case: name or prop; count or qty; nodes, pixels or lights; nodes per string; \
-strings; controller; port; label; chip. Cells are parted by commas, semicolons or tabs. A port may be \
-`3`, `hut.3`, or one for each of several strings: `3-6`.
+The table is csv (cells parted by commas, semicolons or tabs) or a workbook (.xlsx, .xlsm). The \
+first row with a heading for names and one for nodes is the header; two rows of headings are read \
+together. Headings are known by their usual words, in any case: name or prop; count; nodes, \
+pixels or lights; strings; controller; port; start, or universe and slot, or channel; end; \
+channels; colour order; voltage; chip; receiver; lead; note. `--column 'Plug=port'` says what \
+another one is.
 
-What is not understood is told with its row, column and text. Names are made lawful and kept as \
-labels; what the table does not say has a comment that begins with \"fill in\".
+Addresses are read as `12/307`, `12:307`, `12.307`, in two columns, or as a channel. With them, a \
+lock is written beside the display, so that a build moves nothing.
+
+What is not understood, or contradicts itself, is reported with its row, column and text, and \
+stands in the display as a comment. What the table does not say has a comment that begins with \
+\"fill in\".
 
 Examples:
   tinsel import props.csv -o yard.tinsel
-  tinsel import props.csv --nodes-per-string > yard.tinsel
+  tinsel import props.xlsx --sheet 2026 --column 'Plug=port' -o yard.tinsel
 
-It exits with 1 also where not all of the table is understood, and with 2 where the file to write \
-is there already.";
+Exit status: 0 all understood, 1 something not understood or in doubt, or an error in what came \
+of it, 2 nothing could be imported, or a file to write is there already";
 
 /// Of `tinsel fmt`.
 pub const FMT: &str = "\
-Only blanks, line ends and `;` change, and on a single port a comma becomes the `->` that it means. \
-Lines are neither joined nor wrapped. A file that does not parse is left as it is. `-` reads \
-standard input and writes to standard output.
+Only blanks, line ends and `;` change, and on a single port a comma becomes the `->` that it \
+means. Lines are neither joined nor wrapped. A file that does not parse is left as it is. `-` \
+reads standard input and writes to standard output.
 
 Examples:
   tinsel fmt yard.tinsel
@@ -142,10 +150,9 @@ Examples:
 /// Of `tinsel report`.
 pub const REPORT: &str = "\
 Pages need nothing but a browser: no network, no server. With a folder, index.html shows \
-everything and links to the sheets and labels; with --single, all of it but the labels, which \
-go on paper of their own, is in one file. While an error \
-leaves addresses in doubt nothing is written; with errors of power or network only, it is \
-written all the same and shows them.
+everything and links to the sheets and labels; with --single, all of it but the labels, which go \
+on paper of their own, is in one file. While an error leaves addresses in doubt nothing is \
+written; with errors of power or network only, it is written all the same and shows them.
 
 Examples:
   tinsel report yard.tinsel -o papers
@@ -163,10 +170,10 @@ Examples:
 
 /// Of `tinsel graph`.
 pub const GRAPH: &str = "\
-The graph holds what the display says: what names something, hangs on it or comes behind it on a data \
-line. Left out is what moves only where no lock keeps it, as the next port and the next controller do \
-when a string grows, and the ports that the compiler picks: edit the file, and `tinsel diff` tells what \
-moves.
+The graph holds what the display says: what names something, hangs on it or comes after it on a \
+data line. Left out is what moves only where no lock keeps it, as the next port and the next \
+controller do when a string grows, and the ports that the compiler picks: edit the file, and \
+`tinsel diff` lists what moves.
 
 Examples:
   tinsel graph yard.tinsel -o yard.svg
@@ -174,8 +181,9 @@ Examples:
 
 /// Of `tinsel lsp`.
 pub const LSP: &str = "\
-Set your editor up to start this command for files that end in `.tinsel`. It then shows findings while you type, where \
-each string starts, what a name stands for, and which names fit; it renames without moving an address.
+Set your editor up to start this command for files that end in `.tinsel`. It then shows findings \
+while you type, where each string starts, what a name stands for, and which names fit; it renames \
+without moving an address.
 
 Example:
   tinsel lsp

@@ -3,11 +3,11 @@
 use super::ImportArgs;
 use super::check::{heard, tell};
 use super::console::{Console, Stop};
-use super::disk::{Disk, LOCK, write_whole};
+use super::disk::{self, Disk, LOCK, write_whole};
 use crate::diagnostic::words;
-use crate::import::{Grade, Import, Reading, import};
-use crate::source::{Loaded, MOST_FILE_BYTES, Memory};
-use crate::{compile, report, unit};
+use crate::import::{Grade, Import, Reading, given, import};
+use crate::source::{Loaded, MOST_FILE_BYTES};
+use crate::{report, unit};
 use std::io::Write;
 use std::path::Path;
 
@@ -27,26 +27,47 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     if let Some(path) = &args.output {
         no_lock_beside(path)?;
     }
-    let table = read(&args.file)?;
+    let columns = args.column.iter().map(|text| given(text));
     let reading = Reading {
         nodes_per_string: args.nodes_per_string,
+        columns: columns.collect::<Result<_, _>>().map_err(Stop::Refused)?,
+        sheet: args.sheet.clone(),
     };
+    let table = read(&args.file)?;
     let name = words::shown(&table.name);
-    let import = import(&table.name, &table.bytes, reading)
+    let import = import(&table.name, &table.bytes, &reading)
         .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
     let lost = told(&name, &import, console);
     let broken = compiled(args, &import, console)?;
     match &args.output {
-        None => console.out().write_all(import.text.as_bytes())?,
-        Some(path) => {
-            write_whole(path, import.text.as_bytes()).map_err(Stop::Refused)?;
+        None => {
+            console.out().write_all(import.text.as_bytes())?;
+            if import.lock.is_some() && !console.quiet {
+                let what =
+                    "its addresses are kept in a lock, which -o PATH writes beside the display";
+                console.tell(format!("{name}: {what}\n").as_bytes());
+            }
         }
+        Some(path) => write_both(path, &import)?,
     }
     Ok(u8::from(lost || broken))
 }
 
-/// Refuses to write a display beside a lock: that is another display's, whose addresses the next build would take
-/// over, and whose lock it would write over.
+/// Writes the display and its lock, or neither.
+fn write_both(path: &Path, import: &Import) -> Result<(), Stop> {
+    write_whole(path, import.text.as_bytes()).map_err(Stop::Refused)?;
+    let Some(lock) = &import.lock else {
+        return Ok(());
+    };
+    write_whole(&path.with_extension(LOCK), lock.as_bytes()).map_err(|why| {
+        disk::take_back(path);
+        Stop::Refused(why)
+    })?;
+    Ok(())
+}
+
+/// Refuses to write a display beside a lock: that is another display's, whose addresses the next
+/// build would take over, and whose lock it would write over.
 fn no_lock_beside(path: &Path) -> Result<(), Stop> {
     let lock = path.with_extension(LOCK);
     if lock.symlink_metadata().is_err() {
@@ -105,8 +126,13 @@ fn told(name: &str, import: &Import, console: &Console) -> bool {
     if !console.quiet {
         let told =
             |count: usize, one: &str| unit::counted(i64::try_from(count).unwrap_or(i64::MAX), one);
+        let lock = if import.lock.is_some() {
+            " and a lock"
+        } else {
+            ""
+        };
         text.push_str(&format!(
-            "{name}: {} became {}; {} not understood\n",
+            "{name}: {} became {}{lock}; {} not understood or in doubt\n",
             told(import.rows, "row"),
             told(import.props, "prop"),
             told(lost, "thing"),
@@ -122,14 +148,9 @@ fn compiled(args: &ImportArgs, import: &Import, console: &Console) -> Result<boo
         || "<imported>".to_owned(),
         |path| words::shown(&path.to_string_lossy()),
     );
-    let main = Loaded {
-        identity: shown.clone(),
-        name: shown.clone(),
-        bytes: import.text.clone().into_bytes(),
-    };
-    let compiled = compile(&Memory::default(), main);
-    let findings = heard(&compiled, console);
-    tell(&compiled, &findings, console)?;
+    let compiled = &import.compiled;
+    let findings = heard(compiled, console);
+    tell(compiled, &findings, console)?;
     if compiled.has_errors() {
         console.tell(format!("{shown}: {}\n", report::count(&findings)).as_bytes());
     }

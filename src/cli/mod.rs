@@ -1,8 +1,8 @@
 //! The command line: arguments, dispatch, exit status. The only file that knows clap.
 //!
-//! Results go to standard output and everything else to standard error, through one [`Console`]. Exit
-//! status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out, 3 `diff`: something would
-//! change.
+//! Results go to standard output and everything else to standard error, through one [`Console`].
+//! Exit status: 0 no error, 1 errors in the display, 2 the command itself could not be carried out,
+//! 3 `diff`: something would change.
 
 mod build;
 mod check;
@@ -168,7 +168,8 @@ struct Input {
 /// Where the result goes.
 #[derive(Args)]
 struct Printed {
-    /// How it is written; without it the ending of the file says how, and the first of these is for standard output
+    /// How it is written; without it the ending of the file says how, and the first of these is for
+    /// standard output
     #[arg(long)]
     format: Option<String>,
     /// The file to write, whole or not at all; without it, or with `-`, standard output
@@ -260,7 +261,8 @@ struct TableArgs {
     /// What a row is; without it a string, and in json, yaml and xlsx all tables
     #[arg(long, value_parser = by_names())]
     by: Option<String>,
-    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`, a receiver's `jetty.1`), controller or receiver
+    /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`, a receiver's `jetty.1`),
+    /// controller or receiver
     #[arg(long, value_name = "NAME")]
     only: Option<String>,
     #[command(flatten)]
@@ -320,11 +322,18 @@ struct FmtArgs {
 
 #[derive(Args)]
 struct ImportArgs {
-    /// The table, csv in UTF-8; `-` is standard input
+    /// The table, csv or a workbook (xlsx); `-` is standard input
     file: PathBuf,
-    /// The display file to write, which must not be there yet; without it, standard output
+    /// The display to write, and beside it its lock if the table has addresses; neither may exist
+    /// yet. Without it, the display goes to standard output
     #[arg(short, long, value_name = "PATH")]
     output: Option<PathBuf>,
+    /// What a column holds whose heading is unknown, as `Plug=port`
+    #[arg(long, value_name = "HEADING=KIND")]
+    column: Vec<String>,
+    /// The sheet of a workbook to read [default: the first with a header]
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop
     #[arg(long)]
     nodes_per_string: bool,
@@ -404,7 +413,8 @@ fn graph_formats() -> Vec<&'static str> {
 #[must_use]
 pub fn run(arguments: Vec<OsString>) -> u8 {
     console::on_panic();
-    // Starting a thread costs as much as compiling a small display. Only Windows gives the first one a small stack.
+    // Starting a thread costs as much as compiling a small display. Only Windows gives the first
+    // one a small stack.
     if !cfg!(windows) {
         return start(&arguments);
     }
@@ -417,7 +427,8 @@ pub fn run(arguments: Vec<OsString>) -> u8 {
 }
 
 fn start(arguments: &[OsString]) -> u8 {
-    // A command that is named first is the only one needed: making all of them takes as long as a small display.
+    // A command that is named first is the only one needed: making all of them takes as long as a
+    // small display.
     let named = arguments.get(1).and_then(|word| word.to_str());
     let verb = VERBS.iter().find(|verb| Some(verb.name) == named);
     if named == Some("export") {
@@ -486,6 +497,6 @@ fn command_of(verbs: &[Verb]) -> clap::Command {
                 }),
             }
         }));
-    // In the help of each command they stand behind its own.
+    // In the help of each command they follow its own.
     Looks::augment_args(root.next_display_order(VERBS.len())).about(env!("CARGO_PKG_DESCRIPTION"))
 }

@@ -1,4 +1,5 @@
-//! Where a result goes and in which format: alike for every command that prints tables or a picture.
+//! Where a result goes and in which format: alike for every command that prints tables or a
+//! picture.
 
 use super::Printed;
 use super::check::write;
@@ -19,8 +20,8 @@ pub struct Target<'a> {
 }
 
 impl Printed {
-    /// What was asked for, out of the formats that a command has; the first is the default. `--format` wins over the
-    /// ending of the file.
+    /// What was asked for, out of the formats that a command has; the first is the default.
+    /// `--format` wins over the ending of the file.
     ///
     /// # Errors
     /// A file whose ending names no format; what can't be read at a terminal.
@@ -86,7 +87,8 @@ impl Target<'_> {
         })
     }
 
-    /// Writes what `make` makes for so many columns: to a file whole or not at all, and never over a source of the display.
+    /// Writes what `make` makes for a number of columns: to a file whole or not at all, and never
+    /// over a source of the display.
     ///
     /// # Errors
     /// Why it can't be made or written.

@@ -3,14 +3,16 @@
 use super::print::Line;
 use unicode_width::UnicodeWidthStr;
 
-/// What begins later than here, behind the indent, is not moved to a common column and moves no other.
+/// What begins later than here, after the indent, is not moved to a common column and moves no
+/// other.
 const LAST_COLUMN: usize = 20;
-/// The comment behind a longer line does not move those of its paragraph.
+/// The comment after a longer line does not move those of its paragraph.
 const LAST_COMMENT: usize = 64;
 /// Blanks between a line and its comment.
 const BEFORE_COMMENT: usize = 2;
 
-/// A paragraph of more lines is cut for the purpose of columns, so that no text is held as lines for long.
+/// A paragraph of more lines is cut for the purpose of columns, so that no text is held as lines
+/// for long.
 const MOST_LINES: usize = 1_000;
 
 /// Lines on their way to text, a paragraph at a time.
@@ -24,7 +26,8 @@ pub struct Page<'a> {
 }
 
 impl<'a> Page<'a> {
-    /// Adds a line. No empty line stands at the beginning of the text or of a block, nor at the end of a block.
+    /// Adds a line. No empty line stands at the beginning of the text or of a block, nor at the end
+    /// of a block.
     pub fn push(&mut self, mut line: Line<'a>) {
         line.apart &= self.filled && !line.code.starts_with('}');
         self.filled = !line.code.ends_with('{');

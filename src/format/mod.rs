@@ -4,8 +4,8 @@
 //!  text ──tokens──▶ words, marks, comments, blanks ──print──▶ lines ──align──▶ text
 //! ```
 //!
-//! Only blanks, line ends and `;` are changed, and on a single port a comma becomes the `->` that it means.
-//! Lines are kept as they are broken: nothing is joined or wrapped. The rules:
+//! Only blanks, line ends and `;` are changed, and on a single port a comma becomes the `->` that
+//! it means. Lines are kept as they are broken: nothing is joined or wrapped. The rules:
 //!
 //! - a block stays on one line if it is written on one; else each setting has a line of its own, four blanks
 //!   further in than its block;
@@ -13,7 +13,7 @@
 //! - one blank between words, none before `,`, `;` and `:` or within brackets, one between a number and its unit;
 //! - of several empty lines one stays; there is none at the beginning and the end of a text or block;
 //! - blocks on one line, of one kind and one below the other, open in one column, and so do wires;
-//! - comments behind the lines of a paragraph begin in one column.
+//! - comments after the lines of a paragraph begin in one column.
 
 mod align;
 mod print;

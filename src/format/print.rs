@@ -14,8 +14,8 @@ pub struct Line<'a> {
     pub comment: Option<&'a str>,
     /// Whether an empty line stands before it.
     pub apart: bool,
-    /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block on one line,
-    /// or what stands behind the `:` of a wire or a string.
+    /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block
+    /// on one line, or what follows the `:` of a wire or a string.
     pub column: Option<usize>,
 }
 
@@ -105,7 +105,7 @@ impl<'a> Printer<'_, 'a> {
             self.blocks.push(is_in_line);
             self.statement.clear();
             if !is_in_line {
-                // What stands behind it on its line can only be a comment.
+                // Only a comment can follow on its line.
                 let next = self.tokens.get(at + 1);
                 if !next.is_some_and(|next| next.kind == Kind::Comment && next.lines == 0) {
                     self.end_line();
@@ -149,7 +149,7 @@ impl<'a> Printer<'_, 'a> {
             self.begin_line(token, goes_on);
         }
         self.line.comment = Some(token.text);
-        // Nothing stands behind a comment.
+        // Nothing follows a comment.
         if self.before.is_some_and(|before| before.is("{")) && self.statement.is_empty() {
             self.end_line();
         }
@@ -157,7 +157,8 @@ impl<'a> Printer<'_, 'a> {
 
     fn semicolon(&mut self, at: usize) {
         if !self.is_in_line() {
-            // The next setting gets a line of its own, unless it has one already or only a comment follows.
+            // The next setting gets a line of its own, unless it has one already or only a comment
+            // follows.
             self.statement.clear();
             if let Some(next) = self.tokens.get(at + 1)
                 && next.kind != Kind::Comment

@@ -1,5 +1,5 @@
-//! A text as words, marks and comments, with what blanks stand before each: nothing of it is lost but the
-//! blanks themselves.
+//! A text as words, marks and comments, with what blanks stand before each: nothing of it is lost
+//! but the blanks themselves.
 
 use crate::source::quoted;
 
@@ -8,7 +8,8 @@ use crate::source::quoted;
 pub enum Kind {
     /// Anything that is none of the others: names, numbers, references, operators.
     Word,
-    /// A mark that lines are laid out by: `{`, `}`, `(`, `)`, `[`, `]`, `,`, `;`, `:`, `..`, `->`, `=`, `*`, `+`.
+    /// A mark that lines are laid out by: `{`, `}`, `(`, `)`, `[`, `]`, `,`, `;`, `:`, `..`, `->`,
+    /// `=`, `*`, `+`.
     Mark,
     /// `"…"`.
     Text,
@@ -144,7 +145,8 @@ fn unit_in(word: &str) -> Option<usize> {
     (is_unit && !digits.starts_with(['.', '_'])).then(|| word.len() - unit.len())
 }
 
-/// What a text says, blanks, line ends and `;` aside, with a comma for the `->` that it may be written as.
+/// What a text says, blanks, line ends and `;` aside, with a comma for the `->` that it may be
+/// written as.
 pub fn essence(text: &str) -> impl Iterator<Item = (Kind, &str)> {
     let all = Tokens::of(text).filter(|token| !token.is(";"));
     all.map(|token| {

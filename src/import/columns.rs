@@ -3,138 +3,214 @@
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words;
+use std::collections::BTreeMap;
 
 /// What a column holds.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Kind {
     /// The prop's name.
     Name,
     /// How many alike there are.
     Count,
+    /// Which of several alike it is.
+    Instance,
     /// Nodes of the whole prop.
     Nodes,
     /// Nodes of one string.
     NodesPerString,
     /// How many strings one prop has.
     Strings,
+    /// Which string of its prop it is.
+    StringNumber,
+    /// The name of a string within its prop.
+    StringName,
+    /// How many strands one prop has.
+    Strands,
+    /// Nodes of one strand.
+    NodesPerStrand,
+    /// Slots of the whole row.
+    Slots,
     /// The controller it hangs on.
     Controller,
+    /// Where that is on the network.
+    Host,
     /// The port there.
     Port,
+    /// Its place on the port.
+    Position,
+    /// The most nodes of the port.
+    Limit,
+    /// The receiver it hangs on.
+    Receiver,
+    /// The port there.
+    ReceiverPort,
+    /// Nodes before it that show nothing.
+    Skip,
+    /// Nodes within it that show nothing.
+    SkipWithin,
+    /// Cable before it.
+    Lead,
+    /// The universe it starts in.
+    Universe,
+    /// The slot it starts at, within its universe.
+    Slot,
+    /// Where it starts, in one cell.
+    Start,
+    /// The channel it starts at.
+    StartChannel,
+    /// The universe it ends in.
+    EndUniverse,
+    /// The slot it ends at.
+    EndSlot,
+    /// Where it ends, in one cell.
+    End,
+    /// The channel it ends at.
+    EndChannel,
     /// A label for people.
     Label,
+    /// The make of its nodes.
+    Make,
     /// The chip of its nodes.
     Chip,
+    /// The colour order of its nodes.
+    Colour,
+    /// The voltage of its nodes.
+    Volts,
+    /// Where data come in.
+    Enters,
+    /// Whether it is not put up.
+    Stored,
+    /// The string whose data it shows.
+    SameAs,
+    /// What is kept as a comment.
+    Note,
+    /// What follows from the rest.
+    Derived,
 }
 
-/// Headings by what they mean, in small letters and digits only; `%` stands for any word for a node.
-const HEADINGS: &[(Kind, &[&str])] = &[
+/// Headings by what they mean, in small letters and digits only; `%` stands for any word for a node. The first of
+/// each kind is the one that is offered. A kind may have several lines.
+const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Name,
-        &[
-            "name",
-            "prop",
-            "props",
-            "propname",
-            "element",
-            "item",
-            "nameofprop",
-        ],
+        "name prop props propname element item nameofprop model display fixture",
     ),
     (
         Kind::Count,
-        &[
-            "count",
-            "qty",
-            "quantity",
-            "howmany",
-            "copies",
-            "amount",
-            "pieces",
-            "pcs",
-            "numberofprops",
-            "propcount",
-        ],
+        "count qty quantity howmany copies amount pieces pcs numberofprops propcount",
     ),
+    (Kind::Instance, "instance member copy"),
     (
         Kind::NodesPerString,
-        &[
-            "%perstring",
-            "%string",
-            "%eachstring",
-            "%/string",
-            "stringlength",
-            "perstring",
-        ],
+        "nodesperstring %perstring %string %eachstring %/string stringlength perstring",
+    ),
+    (
+        Kind::NodesPerStrand,
+        "nodesperstrand %perstrand %strand %/strand strandlength perstrand",
     ),
     (
         Kind::Nodes,
-        &[
-            "%",
-            "%count",
-            "numberof%",
-            "total%",
-            "%total",
-            "%perprop",
-            "%each",
-            "no%",
-            "noof%",
-            "num%",
-            "#%",
-        ],
+        "nodes % %count numberof% total% %total %perprop %each no% noof% num% #%",
     ),
     (
         Kind::Strings,
-        &[
-            "strings",
-            "string",
-            "stringcount",
-            "numberofstrings",
-            "noofstrings",
-            "numstrings",
-            "#strings",
-            "stringsperprop",
-            "datalines",
-        ],
+        "strings string stringcount numberofstrings noofstrings numstrings #strings stringsperprop datalines",
+    ),
+    (
+        Kind::StringNumber,
+        "stringnumber stringno string# nrofstring",
+    ),
+    (Kind::StringName, "stringname"),
+    (Kind::Strands, "strands strandcount numberofstrands"),
+    (
+        Kind::Slots,
+        "channels channelcount numberofchannels noofchannels totalchannels slots slotcount footprint #channels",
     ),
     (
         Kind::Controller,
-        &[
-            "controller",
-            "controllername",
-            "box",
-            "board",
-            "ctrl",
-            "controllers",
-        ],
+        "controller controllername box board ctrl controllers device",
+    ),
+    (
+        Kind::Host,
+        "host ip ipaddress hostaddress controllerip boxip networkaddress",
     ),
     (
         Kind::Port,
-        &[
-            "port",
-            "ports",
-            "output",
-            "outputs",
-            "portnumber",
-            "portno",
-            "port#",
-            "#port",
-            "controllerport",
-            "outputport",
-        ],
+        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket",
     ),
-    (Kind::Label, &["label", "description", "title", "caption"]),
+    (
+        Kind::Position,
+        "position pos placeonport orderonport order positiononport",
+    ),
+    (
+        Kind::Limit,
+        "limit maxnodes maxpixels nodesatmost portlimit maxperport",
+    ),
+    (
+        Kind::Receiver,
+        "receiver receivername remote remotereceiver",
+    ),
+    (
+        Kind::ReceiverPort,
+        "receiverport remoteport portonreceiver receiveroutput",
+    ),
+    (Kind::SkipWithin, "skips darkwithin"),
+    (
+        Kind::Skip,
+        "darknodesbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
+    ),
+    (
+        Kind::Lead,
+        "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension",
+    ),
+    (
+        Kind::Universe,
+        "universe universes startuniverse firstuniverse univ uni universestart",
+    ),
+    (
+        Kind::Slot,
+        "slot startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
+    ),
+    (
+        Kind::Start,
+        "start starts address addresses startsat begin begins first from startat",
+    ),
+    (
+        Kind::StartChannel,
+        "startchannel channel firstchannel startch channelstart chstart absolutechannel absolutestart",
+    ),
+    (Kind::EndUniverse, "enduniverse lastuniverse universeend"),
+    (Kind::EndSlot, "endslot lastslot endaddress slotend"),
+    (Kind::End, "end ends endsat last to until endat"),
+    (
+        Kind::EndChannel,
+        "endchannel lastchannel endch channelend chend absoluteend",
+    ),
+    (Kind::Label, "label description title caption"),
+    (Kind::Make, "node nodemake make nodename"),
     (
         Kind::Chip,
-        &[
-            "chip",
-            "chiptype",
-            "ic",
-            "protocol",
-            "pixeltype",
-            "nodetype",
-            "type",
-        ],
+        "chip chiptype ic protocol pixeltype nodetype type",
+    ),
+    (
+        Kind::Colour,
+        "colourorder colour color colororder rgborder orderofcolours rgb",
+    ),
+    (Kind::Volts, "volts voltage volt v"),
+    (
+        Kind::Enters,
+        "enters direction entersat datain dataenters startsfrom",
+    ),
+    (Kind::Stored, "stored notused unused"),
+    (Kind::SameAs, "sameas copyof mirrors"),
+    (
+        Kind::Note,
+        "note notes remark remarks comment comments location where place size length height width row area \
+        material weight date checked done status info crate",
+    ),
+    (
+        Kind::Derived,
+        "fullname limitin left onepiece skipped receivers",
     ),
 ];
 
@@ -143,136 +219,289 @@ const NODE_WORDS: &[&str] = &[
     "nodes", "node", "pixels", "pixel", "px", "leds", "led", "lights", "bulbs", "lamps",
 ];
 
+/// Kinds of which a table may have several columns.
+const MANY: [Kind; 2] = [Kind::Note, Kind::Derived];
+
 /// Where each kind of column stands.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Columns {
     /// The index of the header among the rows.
     pub header: usize,
+    /// Whether its rows are ports, which have no name.
+    pub of_ports: bool,
     kinds: Vec<Option<Kind>>,
+    by_kind: BTreeMap<Kind, usize>,
     headings: Vec<String>,
 }
 
 impl Columns {
     /// The cell of a kind in a row, if the table has the column and the row a cell with something in it.
     pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
-        let at = self.kinds.iter().position(|own| *own == Some(kind))?;
-        row.cells
-            .get(at)
-            .map(String::as_str)
-            .filter(|cell| !cell.is_empty())
+        let at = self.by_kind.get(&kind)?;
+        Some(row.text(*at)).filter(|text| !text.is_empty())
+    }
+
+    /// The column of a kind, from 0.
+    pub fn at(&self, kind: Kind) -> Option<usize> {
+        self.by_kind.get(&kind).copied()
     }
 
     /// Whether the table has a column of a kind.
     pub fn has(&self, kind: Kind) -> bool {
-        self.kinds.contains(&Some(kind))
+        self.by_kind.contains_key(&kind)
     }
 
     /// The heading of a kind's column.
     pub fn heading(&self, kind: Kind) -> &str {
-        let at = self.kinds.iter().position(|own| *own == Some(kind));
-        at.and_then(|at| self.headings.get(at))
-            .map_or("", String::as_str)
+        self.at(kind).map_or("", |at| self.heading_at(at))
+    }
+
+    /// The heading of a column.
+    pub fn heading_at(&self, column: usize) -> &str {
+        self.headings.get(column).map_or("", String::as_str)
+    }
+
+    /// What a column holds.
+    pub fn kind_at(&self, column: usize) -> Option<Kind> {
+        self.kinds.get(column).copied().flatten()
+    }
+
+    /// Takes one kind of column for another.
+    pub fn turn(&mut self, from: Kind, to: Kind) {
+        if let Some(at) = self.by_kind.remove(&from) {
+            if let Some(kind) = self.kinds.get_mut(at) {
+                *kind = Some(to);
+            }
+            self.by_kind.insert(to, at);
+        }
     }
 }
 
 /// So many rows may stand before the header: a title, a date.
-const BEFORE: usize = 10;
+const BEFORE: usize = 20;
+
+/// How good a header a row is: 2 with names, 1 with ports that have none, 0 for none.
+pub fn rank(kinds: &[Option<Kind>]) -> u8 {
+    let has = |kind: Kind| kinds.contains(&Some(kind));
+    let any = |kinds: &[Kind]| kinds.iter().any(|kind| has(*kind));
+    let size = any(&[
+        Kind::Nodes,
+        Kind::NodesPerString,
+        Kind::NodesPerStrand,
+        Kind::Slots,
+    ]);
+    let placed = any(&[Kind::Port, Kind::Universe, Kind::Start, Kind::StartChannel]);
+    if has(Kind::Name) && (size || placed) {
+        2
+    } else {
+        u8::from(has(Kind::Controller) && has(Kind::Port) && size)
+    }
+}
+
+/// The row of a table that is its header, with what its columns are.
+fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
+    let mut best: Option<(u8, usize, Vec<Option<Kind>>, Vec<String>)> = None;
+    for (at, row) in table.iter().enumerate().take(BEFORE) {
+        let above = at.checked_sub(1).and_then(|above| table.get(above));
+        for above in [None, above.filter(|above| above.filled().count() > 1)] {
+            let (kinds, headings) = read(row, above, reading);
+            let known = kinds.iter().flatten().count();
+            let better = best.as_ref().is_none_or(|(rank, _, best, _)| {
+                *rank == 0 || above.is_some() && known > best.iter().flatten().count()
+            });
+            let rank = rank(&kinds);
+            if rank > 0 && better {
+                best = Some((rank, at, kinds, headings));
+            }
+        }
+        if best.as_ref().is_some_and(|(_, found, ..)| *found < at) {
+            break;
+        }
+    }
+    best.map(|(_, at, kinds, headings)| (at, kinds, headings))
+}
+
+/// What the cells of a row mean as headings, with a row of headings above them that may span several.
+fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> (Vec<Option<Kind>>, Vec<String>) {
+    let width = row
+        .cells
+        .len()
+        .max(above.map_or(0, |above| above.cells.len()));
+    let mut group = "";
+    let both = (0..width).map(|at| {
+        let (over, own) = (above.map_or("", |above| above.text(at)), row.text(at));
+        if !over.is_empty() {
+            group = over;
+        }
+        let joined = format!("{group} {own}").trim().to_owned();
+        let found = kind(&joined, reading)
+            .filter(|_| above.is_some() && !(own.is_empty() && over.is_empty()));
+        match (found, kind(own, reading)) {
+            (Some(kind), _) => (Some(kind), joined),
+            (None, Some(kind)) => (Some(kind), own.to_owned()),
+            (None, None) if own.is_empty() => (kind(over, reading), over.to_owned()),
+            (None, None) => (None, own.to_owned()),
+        }
+    });
+    both.unzip()
+}
 
 /// Finds the header and what its columns are.
 ///
 /// # Errors
 /// In words: there is none.
-pub fn find(table: &[Row], reading: Reading) -> Result<(Columns, Vec<Note>), String> {
+pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), String> {
     if table.is_empty() {
         return Err("it has no rows".to_owned());
     }
-    let kinds_of = |row: &Row| -> Vec<Option<Kind>> {
-        row.cells.iter().map(|cell| kind(cell, reading)).collect()
-    };
-    let is_header = |row: &Row| {
-        let kinds = kinds_of(row);
-        let nodes = [Kind::Nodes, Kind::NodesPerString];
-        kinds.contains(&Some(Kind::Name)) && kinds.iter().flatten().any(|kind| nodes.contains(kind))
-    };
-    let Some((at, row)) = table
-        .iter()
-        .enumerate()
-        .take(BEFORE)
-        .find(|(_, row)| is_header(row))
-    else {
+    let Some((at, mut kinds, headings)) = header(table, reading) else {
         return Err(format!(
             "no header with a column of names and one of nodes (such as `name`, `count`, `nodes`, `strings`, \
-             `controller`, `port`); it begins with {}",
-            first(table)
+             `controller`, `port`, `start`); it begins with {}",
+            table.first().map_or_else(String::new, begin)
         ));
     };
-    let mut kinds = kinds_of(row);
     let mut notes = Vec::new();
     let mut note = |row: Option<usize>, column: &str, what: String, grade: Grade| {
+        let text = String::new();
+        let column = column.to_owned();
         notes.push(Note {
             row,
-            column: column.to_owned(),
-            text: String::new(),
+            column,
+            text,
             what,
             grade,
+            prop: None,
         });
     };
-    for at in 0..kinds.len() {
-        let heading = row.cells.get(at).map_or("", String::as_str);
-        let own = kinds.get(at).copied().flatten();
-        match own {
+    // With both, one names the prop and the other says the same with number and string.
+    let names = kinds
+        .iter()
+        .filter(|kind| **kind == Some(Kind::Name))
+        .count();
+    if names > 1 && kinds.contains(&Some(Kind::Instance)) {
+        let full = headings.iter().position(|heading| plain(heading) == "name");
+        if let Some(kind) = full.and_then(|at| kinds.get_mut(at)) {
+            *kind = Some(Kind::Derived);
+        }
+    }
+    // Beside a column of nodes, one of a `node` names its make.
+    let nodes = kinds
+        .iter()
+        .filter(|kind| **kind == Some(Kind::Nodes))
+        .count();
+    for (own, _) in kinds
+        .iter_mut()
+        .zip(&headings)
+        .filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
+    {
+        *own = Some(Kind::Make);
+    }
+    let (mut by_kind, mut offered) = (BTreeMap::new(), false);
+    for (at, (own, heading)) in kinds.iter_mut().zip(&headings).enumerate() {
+        match *own {
             None if heading.is_empty() => {}
-            None => note(
-                None,
-                heading,
-                "no column that a display has; left out".to_owned(),
-                Grade::Told,
-            ),
-            Some(kind) if kinds.iter().take(at).any(|other| *other == Some(kind)) => {
-                if let Some(own) = kinds.get_mut(at) {
-                    *own = None;
+            None => {
+                let mut what = "no column that is known; kept as comments".to_owned();
+                if !std::mem::replace(&mut offered, true) {
+                    what.push_str(&format!(
+                        ". Known are {}; --column '{heading}=KIND' says what it is",
+                        known()
+                    ));
                 }
-                let what = "an earlier column says the same; left out".to_owned();
                 note(None, heading, what, Grade::Lost);
             }
-            Some(_) => {}
+            Some(Kind::Derived) => {
+                note(
+                    None,
+                    heading,
+                    "this follows from the rest; left out".to_owned(),
+                    Grade::Told,
+                );
+            }
+            Some(kind) if MANY.contains(&kind) => {}
+            Some(kind) if by_kind.contains_key(&kind) => {
+                *own = Some(Kind::Note);
+                let what = "an earlier column says the same; kept as comments".to_owned();
+                note(None, heading, what, Grade::Lost);
+            }
+            Some(kind) => {
+                by_kind.insert(kind, at);
+            }
         }
     }
     for row in table.iter().take(at) {
+        // The upper row of two headers is none of the table's own.
         let what = format!("{} stands above the header; left out", begin(row));
         note(Some(row.number), "", what, Grade::Told);
     }
-    let columns = Columns {
-        header: at,
-        kinds,
-        headings: row.cells.clone(),
-    };
-    Ok((columns, notes))
+    let of_ports = rank(&kinds) == 1;
+    Ok((
+        Columns {
+            header: at,
+            of_ports,
+            kinds,
+            by_kind,
+            headings,
+        },
+        notes,
+    ))
 }
 
-fn begin(row: &Row) -> String {
-    let cells: Vec<String> = row
-        .cells
+/// Whether a row is a header of its own.
+pub fn is_header(row: &Row, reading: &Reading) -> bool {
+    rank(&read(row, None, reading).0) > 0
+}
+
+/// The headings that are offered, a kind each.
+fn known() -> String {
+    let firsts = HEADINGS
         .iter()
-        .filter(|cell| !cell.is_empty())
+        .filter_map(|(_, words)| words.split(' ').next());
+    firsts
+        .map(|word| format!("`{word}`"))
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+/// A row's first cells, for a person to find it by.
+pub fn begin(row: &Row) -> String {
+    let cells: Vec<String> = row
+        .filled()
         .take(6)
-        .map(|cell| format!("\"{}\"", words::shown(cell)))
+        .map(|(_, cell)| format!("\"{}\"", words::shown(&cell.text)))
         .collect();
     cells.join(", ")
 }
 
-fn first(table: &[Row]) -> String {
-    table.first().map_or_else(String::new, begin)
-}
-
-/// What a heading means: case, blanks and punctuation aside, and without what stands in brackets.
-fn kind(heading: &str, reading: Reading) -> Option<Kind> {
+/// A heading's small letters and digits, without what stands in brackets.
+fn plain(heading: &str) -> String {
     let plain = heading.split(['(', '[']).next().unwrap_or(heading);
-    let word: String = plain
+    plain
         .chars()
         .flat_map(char::to_lowercase)
         .filter(|c| c.is_alphanumeric() || *c == '#')
-        .collect();
+        .collect()
+}
+
+/// What a heading means: case, blanks and punctuation aside, and without what stands in brackets.
+fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
+    let word = plain(heading);
+    let given = reading
+        .columns
+        .iter()
+        .find(|(given, _)| plain(given) == word);
+    if let Some((_, kind)) = given {
+        return Some(*kind);
+    }
+    named(&word).map(|(kind, says_more)| match kind {
+        Kind::Nodes if reading.nodes_per_string && !says_more => Kind::NodesPerString,
+        kind => kind,
+    })
+}
+
+/// The kind of a heading in small letters, and whether that says what its nodes are counted for.
+fn named(word: &str) -> Option<(Kind, bool)> {
     let means = |pattern: &str| match pattern.split_once('%') {
         None => pattern == word,
         Some((before, after)) => NODE_WORDS.iter().any(|node| {
@@ -282,12 +511,27 @@ fn kind(heading: &str, reading: Reading) -> Option<Kind> {
             rest == Some(after)
         }),
     };
-    let found = HEADINGS
+    let (kind, _) = HEADINGS
         .iter()
-        .find(|(_, patterns)| patterns.iter().any(|pattern| means(pattern)))?;
+        .find(|(_, patterns)| patterns.split_whitespace().any(&means))?;
     let says_no_more = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
-    if reading.nodes_per_string && says_no_more.iter().any(|pattern| means(pattern)) {
-        return Some(Kind::NodesPerString);
-    }
-    Some(found.0)
+    Some((*kind, !says_no_more.iter().any(|pattern| means(pattern))))
+}
+
+/// What `HEADING=KIND` says: a heading and what its column holds.
+///
+/// # Errors
+/// In words: no such kind.
+pub fn given(text: &str) -> Result<(String, Kind), String> {
+    let (heading, word) = text
+        .rsplit_once('=')
+        .ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
+    let (kind, _) = named(&plain(word))
+        .ok_or_else(|| format!("`{word}` is no kind of column; there are {}", known()))?;
+    Ok((heading.trim().to_owned(), kind))
+}
+
+/// How good the header of a table is: 2 with names, 1 with ports that have none, 0 where it has no header.
+pub fn best(table: &[Row], reading: &Reading) -> u8 {
+    header(table, reading).map_or(0, |(_, kinds, _)| rank(&kinds))
 }

@@ -1,20 +1,29 @@
-//! A table of props, as people keep it in a spreadsheet, becomes a display file.
+//! A table of props, as people keep it in a spreadsheet, becomes a display and, where it has addresses, its lock.
 //!
 //! ```text
-//!  bytes ──sheet──▶ rows of cells ──columns──▶ which column is what ──rows──▶ props ──write──▶ text
+//!  bytes ──sheet, book──▶ rows of cells ──columns──▶ which column is what ──rows──▶ props ──places──▶ addresses
+//!                                                                 display and lock ◀──settle, write──┘
 //! ```
 //!
 //! What is not understood is never guessed at in silence: it becomes a [`Note`] with its row, column and
-//! text, and a line that the display lacks has a comment that says what to fill in.
+//! text, and a comment in the display. A line that the display lacks has a comment that says what to fill in.
 
+mod book;
+mod cells;
 mod columns;
+mod makes;
 mod names;
+mod places;
 mod rows;
+mod settle;
 mod sheet;
 #[cfg(test)]
 mod tests;
 mod write;
 
+pub use columns::{Kind, given};
+
+use crate::Compiled;
 use crate::diagnostic::words;
 use crate::format::format;
 use crate::source::Loaded;
@@ -25,12 +34,16 @@ use std::fmt;
 pub struct Import {
     /// The display file.
     pub text: String,
+    /// Its lock, where the table has addresses.
+    pub lock: Option<String>,
     /// What there is to say, by row.
     pub notes: Vec<Note>,
     /// Rows that hold anything, the header left out.
     pub rows: usize,
     /// Statements of props that came of them.
     pub props: usize,
+    /// The display, compiled around its lock.
+    pub compiled: Compiled,
 }
 
 /// How grave a note is.
@@ -55,6 +68,29 @@ pub struct Note {
     pub what: String,
     /// How grave it is.
     pub grade: Grade,
+    /// The prop that it is about, in their order.
+    pub prop: Option<usize>,
+}
+
+impl Note {
+    /// Whether something of the table is not in the display, or not for certain.
+    #[must_use]
+    pub fn is_doubt(&self) -> bool {
+        self.grade == Grade::Lost
+    }
+
+    /// A note on the whole table.
+    fn of_table(what: String, grade: Grade) -> Self {
+        let (column, text) = (String::new(), String::new());
+        Self {
+            row: None,
+            column,
+            text,
+            what,
+            grade,
+            prop: None,
+        }
+    }
 }
 
 impl fmt::Display for Note {
@@ -84,10 +120,14 @@ impl fmt::Display for Note {
 }
 
 /// How a table is to be read.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Reading {
     /// A column of nodes whose heading says no more counts one string, not the whole prop.
     pub nodes_per_string: bool,
+    /// What columns hold, by their headings.
+    pub columns: Vec<(String, Kind)>,
+    /// The sheet of a workbook to read; else the first that has a header.
+    pub sheet: Option<String>,
 }
 
 /// A display as the formatter writes it.
@@ -103,31 +143,72 @@ fn laid_out(text: String) -> String {
 /// Reads the bytes of a table that is called `name`.
 ///
 /// # Errors
-/// In words, why none of it can be read: no text, no header, no row below it, an open quote.
-pub fn import(name: &str, bytes: &[u8], reading: Reading) -> Result<Import, String> {
-    let table = sheet::read(bytes)?;
-    let (columns, mut notes) = columns::find(&table, reading)?;
-    let found = rows::read(&table, &columns, &mut notes);
+/// In words, why none of it can be read: no text, no header, no row below it, an open quote, a cell out of bounds.
+pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, String> {
+    let (table, mut notes) = if book::is_archive(bytes) {
+        page(book::read(bytes)?, reading)?
+    } else {
+        (sheet::read(bytes)?, Vec::new())
+    };
+    let (columns, more) = columns::find(&table, reading)?;
+    notes.extend(more);
+    let mut found = rows::read(&table, columns, reading, &mut notes);
     if found.rows == 0 {
         return Err("there is no row below its header".to_owned());
     }
-    let text = laid_out(write::display(name, &found));
+    drop(table);
+    let placed = places::settle(&mut found, &mut notes);
     if sheet::is_western(bytes) {
-        notes.push(Note {
-            row: None,
-            column: String::new(),
-            text: String::new(),
-            what:
-                "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents"
-                    .to_owned(),
-            grade: Grade::Told,
-        });
+        let what =
+            "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
+        notes.push(Note::of_table(what.to_owned(), Grade::Told));
     }
-    notes.sort_by_key(|note| note.row);
-    Ok(Import {
-        text,
-        notes,
-        rows: found.rows,
-        props: found.props.len(),
-    })
+    Ok(settle::settle(name, found, notes, placed))
+}
+
+/// The sheet of a workbook that is read: the one that was asked for, or the first with the best header.
+fn page(pages: Vec<book::Page>, reading: &Reading) -> Result<(Vec<sheet::Row>, Vec<Note>), String> {
+    let rank = |page: &book::Page| columns::best(&page.rows, reading);
+    let best = pages.iter().map(rank).max().unwrap_or(0);
+    let names: Vec<String> = pages
+        .iter()
+        .map(|page| words::shown(&page.name).to_string())
+        .collect();
+    let wanted = match &reading.sheet {
+        Some(name) => pages.iter().position(|page| page.name == *name),
+        None => pages.iter().position(|page| rank(page) == best),
+    };
+    let Some(wanted) = wanted else {
+        return Err(match &reading.sheet {
+            Some(name) => format!(
+                "it has no sheet `{}`, but {}",
+                words::shown(name),
+                names.join(", ")
+            ),
+            None => "it has no sheet".to_owned(),
+        });
+    };
+    let own = pages
+        .get(wanted)
+        .is_some_and(|page| page.name == "strings" && best == 2);
+    let mut notes = Vec::new();
+    let mut chosen = Vec::new();
+    for (at, page) in pages.into_iter().enumerate() {
+        if at == wanted {
+            chosen = page.rows;
+            notes.extend(page.notes);
+        } else if !page.rows.is_empty() {
+            // The sheets beside our own one of strings say the same in other ways.
+            let ours =
+                own && ["ports", "universes", "controllers", "props"].contains(&page.name.as_str());
+            let table = columns::best(&page.rows, reading) > 0 && !ours;
+            let grade = if table { Grade::Lost } else { Grade::Told };
+            let what = format!(
+                "the sheet `{}` was not read; --sheet names another",
+                words::shown(&page.name)
+            );
+            notes.push(Note::of_table(what, grade));
+        }
+    }
+    Ok((chosen, notes))
 }

@@ -4,16 +4,52 @@ use csv::{ByteRecord, ReaderBuilder};
 use std::borrow::Cow;
 
 /// A table has no more, so that a small file can't fill the memory.
-const MOST_ROWS: usize = 100_000;
-const MOST_CELLS: usize = 2_000_000;
+pub const MOST_ROWS: usize = 100_000;
+pub const MOST_CELLS: usize = 2_000_000;
 
-/// A row of cells, blanks around them cut off.
+/// A cell.
+#[derive(Clone, Debug, Default)]
+pub struct Cell {
+    /// What it says, blanks around it cut off.
+    pub text: String,
+    /// Whether zeros at its end may be lost: not in a text of a workbook.
+    pub number: bool,
+    /// Whether the text is that of a merged cell which begins in another cell.
+    pub merged: bool,
+}
+
+impl Cell {
+    /// A cell with a text.
+    pub fn new(text: &str, number: bool) -> Self {
+        let text = text.trim().to_owned();
+        Self {
+            text,
+            number,
+            merged: false,
+        }
+    }
+}
+
+/// A row of cells.
 #[derive(Debug)]
 pub struct Row {
     /// Its number as a spreadsheet counts rows, from 1.
     pub number: usize,
     /// Its cells.
-    pub cells: Vec<String>,
+    pub cells: Vec<Cell>,
+}
+
+impl Row {
+    /// The text of a column, from 0; empty where it has no such cell.
+    pub fn text(&self, column: usize) -> &str {
+        self.cells.get(column).map_or("", |cell| &cell.text)
+    }
+
+    /// Its own cells that hold anything, with their columns: those of a merged cell count once.
+    pub fn filled(&self) -> impl Iterator<Item = (usize, &Cell)> {
+        let cells = self.cells.iter().enumerate();
+        cells.filter(|(_, cell)| !cell.text.is_empty() && !cell.merged)
+    }
 }
 
 /// Reads the rows that hold anything.
@@ -66,9 +102,9 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
                 "a quote that is opened in line {start} is never closed"
             ));
         }
-        let cells: Vec<String> = record
+        let cells: Vec<Cell> = record
             .iter()
-            .map(|cell| String::from_utf8_lossy(cell).trim().to_owned())
+            .map(|cell| Cell::new(unguarded(&String::from_utf8_lossy(cell)), true))
             .collect();
         sizes = (sizes.0 + 1, sizes.1 + cells.len());
         if sizes.0 > MOST_ROWS || sizes.1 > MOST_CELLS {
@@ -77,10 +113,16 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
                 MOST_ROWS, MOST_CELLS
             ));
         }
-        if cells.iter().any(|cell| !cell.is_empty()) {
+        if cells.iter().any(|cell| !cell.text.is_empty()) {
             rows.push(Row { number, cells });
         }
     }
+}
+
+/// A text without the `'` that keeps a spreadsheet from running it, as tables of csv have it.
+fn unguarded(text: &str) -> &str {
+    let runs = |rest: &&str| rest.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    text.strip_prefix('\'').filter(runs).unwrap_or(text)
 }
 
 /// What the parts of an encrypted workbook begin with, as do workbooks from before 2007.
@@ -96,11 +138,6 @@ pub fn is_western(bytes: &[u8]) -> bool {
 /// Latin-1's letters.
 fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
     const AS: &str = "save it as \"CSV UTF-8\"";
-    if bytes.starts_with(b"PK") {
-        return Err(format!(
-            "it is a workbook: open it, and of its sheet of props, {AS}"
-        ));
-    }
     if bytes.starts_with(COMPOUND) {
         // ECMA-376 workbooks with a password lie in a stream of this name (MS-OFFCRYPTO, 2.3.4.4).
         let name: Vec<u8> = "EncryptedPackage".bytes().flat_map(|c| [c, 0]).collect();

@@ -1,95 +1,173 @@
 //! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
 
-use super::rows::{Found, Prop};
+use super::Note;
+use super::places::chains;
+use super::rows::{Found, Line, Prop};
 use crate::chip;
 use crate::diagnostic::words;
+use crate::model::Output;
+use crate::protocol::UniverseSlots;
 use crate::source::quoted;
 use crate::unit;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 /// How wide a wire is written before it goes on in the next line.
 const WIDTH: usize = 96;
 /// So many chains stand in one wire, since a statement may not be of any length.
 const MOST_CHAINS: usize = 1_000;
-/// A frame at the usual 40 Hz, in nanoseconds.
-const FRAME_NS: u64 = 25_000_000;
 /// The most ports that a controller may have.
 const MOST_PORTS: u64 = 1_024;
+/// The most letters of a comment.
+const MOST_COMMENT: usize = 1_000;
 
-/// The display of a table that is called `name`.
-pub fn display(name: &str, found: &Found) -> String {
+/// Where a string stands: its prop, member and number, from 0.
+type At = (usize, (usize, usize));
+
+/// How a display is written.
+pub struct Style<'a> {
+    /// The name of the table.
+    pub table: &'a str,
+    /// What there is to say of it.
+    pub notes: &'a [Note],
+    /// Frames a second, where the usual 40 leave no time for its longest port.
+    pub rate: Option<u64>,
+}
+
+/// The display of a table.
+pub fn display(found: &Found, style: &Style<'_>) -> String {
     let mut out = String::new();
-    let name = words::shown(name);
+    let name = words::shown(style.table);
     let props = unit::counted(found.props.len() as i64, "prop");
     // Writing to a String can't fail; so below.
     let _ = writeln!(out, "# Imported from {name}: {props}.");
     out.push_str("# What the table did not say has a comment that begins with \"fill in\".\n");
-    nodes(found, &mut out);
-    controllers(found, &mut out);
-    out.push('\n');
-    for prop in &found.props {
-        self::prop(prop, &mut out);
+    let mut of_props: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    for note in style.notes.iter().filter(|note| note.is_doubt()) {
+        match note.prop {
+            Some(prop) => of_props
+                .entry(prop)
+                .or_default()
+                .push(format!("in doubt: {note}")),
+            None => comment(&format!("in doubt: {note}"), &mut out),
+        }
     }
-    wires(found, &mut out);
+    for words in &found.comments {
+        comment(words, &mut out);
+    }
+    let slots = (found.universe_slots != UniverseSlots::ALL)
+        .then(|| format!("universe {} slots", found.universe_slots.get()));
+    let rate = style.rate.map(|rate| format!("frame rate {rate} Hz"));
+    let settings: Vec<String> = slots.into_iter().chain(rate).collect();
+    if !settings.is_empty() {
+        let _ = writeln!(out, "\ndisplay \"\" {{\n{}\n}}", settings.join("\n"));
+    }
+    makes(found, &mut out);
+    controllers(found, &mut out);
+    let hubs = receivers(found, &mut out);
+    out.push('\n');
+    for (at, prop) in found.props.iter().enumerate() {
+        for words in of_props
+            .get(&at)
+            .into_iter()
+            .flatten()
+            .chain(&prop.comments)
+        {
+            comment(words, &mut out);
+        }
+        self::prop(found, prop, &mut out);
+    }
+    wires(found, &hubs, &mut out);
     out
 }
 
-/// The name of a make of node: its chip's, or one of our own where the table does not say it.
-fn node_of(prop: &Prop) -> &'static str {
-    prop.chip.unwrap_or("pixel")
+/// A comment of its own line.
+fn comment(text: &str, out: &mut String) {
+    let plain = text
+        .chars()
+        .map(|c| if words::is_unprintable(c) { ' ' } else { c });
+    let plain: String = plain.take(MOST_COMMENT).collect();
+    let _ = writeln!(out, "# {}", plain.trim_end());
 }
 
-fn nodes(found: &Found, out: &mut String) {
-    let mut makes: BTreeMap<&str, Option<&str>> = BTreeMap::new();
-    for prop in &found.props {
-        makes.insert(node_of(prop), prop.chip);
-    }
-    for (name, chip) in makes {
-        let _ = writeln!(out, "\nnode {name} {{");
-        let known = match chip {
-            Some(chip) => format!("    chip {chip}"),
-            None => "    chip ws2811      # fill in: the chip of these nodes".to_owned(),
+fn makes(found: &Found, out: &mut String) {
+    let used: BTreeSet<usize> = found.lines().filter_map(|(.., line)| line.make).collect();
+    let used: Vec<_> = used
+        .into_iter()
+        .filter_map(|make| found.makes.get(make))
+        .collect();
+    let mut declared = BTreeSet::new();
+    for make in used.iter().filter(|make| make.declared) {
+        let Some(chip) = make.chip.as_deref().filter(|chip| declared.insert(*chip)) else {
+            continue;
         };
-        let _ = writeln!(out, "{known}");
-        out.push_str("    colour RGB       # fill in: the order in which the slots light\n");
-        out.push_str(
-            "    # fill in: volts 12 V, and draw 55 mA for what one node draws at full\n}\n",
+        let _ = writeln!(
+            out,
+            "\nchip {chip} {{\ndepth {}\n# fill in: rate N kHz and latch N us, from its data sheet\n}}",
+            make.depth
         );
     }
+    for make in used {
+        let _ = writeln!(out, "\nnode {} {{", make.name);
+        match &make.chip {
+            Some(chip) => {
+                let _ = writeln!(out, "chip {chip}");
+            }
+            None => out.push_str("chip ws2811 # fill in: the chip of these nodes\n"),
+        }
+        let fill = if make.colour_said {
+            ""
+        } else {
+            " # fill in: the order in which the slots light"
+        };
+        let _ = writeln!(out, "colour {}{fill}", make.colour);
+        let fill = match &make.volts {
+            Some(volts) => format!("volts {volts}\n# fill in: "),
+            None => "# fill in: volts 12 V, and ".to_owned(),
+        };
+        let _ = writeln!(out, "{fill}draw 55 mA for what one node draws at full\n}}");
+    }
 }
 
-/// Data time of a string, in nanoseconds, so that a port can be filled with what a frame has time for.
-fn time(prop: &Prop, nodes: u64) -> u64 {
-    let known = prop
-        .chip
-        .and_then(|name| chip::KNOWN.iter().find(|chip| chip.name == name));
+/// How long a string's data take, about, in nanoseconds.
+pub fn time_ns(found: &Found, line: &Line) -> u64 {
+    let make = line.make.and_then(|make| found.makes.get(make));
+    let name = make.and_then(|make| make.chip.as_deref());
+    let known = name.and_then(|name| chip::KNOWN.iter().find(|chip| chip.name == name));
     let bit = known.and_then(|chip| chip.bit);
     let (above, below) = bit.map_or((1_250, 1), |bit| (bit.nanoseconds, bit.divisor.max(1)));
-    // Three colours of 8 bits: what is written for every make of node.
-    nodes.saturating_mul(24).saturating_mul(above) / below
+    let bits = found.body(line).slots().saturating_mul(8);
+    bits.saturating_mul(above) / below
 }
 
-/// How many ports some props need where the compiler picks them: filled one after another, with one more for
+/// How many ports some strings need where the compiler picks them: filled one after another, with one more for
 /// each string of the largest prop, since its strings stay side by side.
-fn needed<'a>(props: impl Iterator<Item = &'a Prop>) -> u64 {
-    /// What a frame has time for behind the longest rest of a line.
-    const ROOM_NS: u64 = FRAME_NS - 300_000;
-    let (mut ports, mut left, mut most) = (0_u64, 0_u64, 0_u64);
-    for prop in props {
-        most = most.max(prop.strings.len() as u64);
-        for nodes in
-            std::iter::repeat_n(&prop.strings, usize::try_from(prop.count).unwrap_or(1)).flatten()
-        {
-            let time = time(prop, *nodes);
-            if time > left {
-                ports += 1;
-                left = ROOM_NS.saturating_sub(time);
-            } else {
-                left -= time;
-            }
+fn needed<'a>(found: &Found, lines: impl Iterator<Item = (usize, &'a Line)>) -> u64 {
+    /// What a frame at the usual 40 Hz has time for behind the longest rest of a line, in nanoseconds.
+    const ROOM_NS: u64 = 25_000_000 - 300_000;
+    let (mut ports, mut left) = (0_u64, 0_u64);
+    let mut of_prop: BTreeMap<usize, u64> = BTreeMap::new();
+    for (prop, line) in lines.filter(|(_, line)| line.make.is_some()) {
+        *of_prop.entry(prop).or_insert(0) += 1;
+        let time = time_ns(found, line);
+        if time > left {
+            ports += 1;
+            left = ROOM_NS.saturating_sub(time);
+        } else {
+            left -= time;
         }
     }
+    let members = |prop: &usize| {
+        found
+            .props
+            .get(*prop)
+            .map_or(1, |prop| prop.members.len().max(1) as u64)
+    };
+    let most = of_prop
+        .iter()
+        .map(|(prop, strings)| strings / members(prop))
+        .max()
+        .unwrap_or(0);
     if ports == 0 { 0 } else { ports + most }
 }
 
@@ -99,51 +177,249 @@ fn rounded(ports: u64) -> u64 {
     usual.unwrap_or_else(|| ports.next_multiple_of(16).min(MOST_PORTS))
 }
 
-/// The props of each controller, in their order.
-fn of_boxes(found: &Found) -> Vec<Vec<&Prop>> {
-    let mut boxes = vec![Vec::new(); found.controllers.len()];
-    for prop in &found.props {
-        let own = prop.controller.and_then(|at| boxes.get_mut(at));
-        if let Some(own) = own {
-            own.push(prop);
+/// What a controller must have.
+#[derive(Default)]
+struct Needs {
+    /// Its highest port.
+    pixel: u64,
+    /// Its highest DMX output.
+    dmx: u64,
+    /// Whether a fixture is on no output yet.
+    fixtures: bool,
+    /// Its lowest universe that the table gives an address in.
+    first: Option<u64>,
+    /// Slots of ports that take no nodes, by port.
+    slots: BTreeMap<u32, u64>,
+    /// Whether a string of the table has an address.
+    placed: bool,
+}
+
+fn needs(found: &Found) -> Vec<Needs> {
+    let mut all: Vec<Needs> = Vec::new();
+    all.resize_with(found.boxes.len().max(1), Needs::default);
+    for (_, _, line) in found.lines() {
+        let Some(needs) = all.get_mut(line.controller.unwrap_or(0)) else {
+            continue;
+        };
+        match line.output {
+            Some(Output::Pixel(port)) => {
+                needs.pixel = needs.pixel.max(port.into());
+                if line.make.is_none() {
+                    *needs.slots.entry(port).or_insert(0) += line.size;
+                }
+            }
+            Some(Output::Dmx(number)) => needs.dmx = needs.dmx.max(number.into()),
+            None => needs.fixtures |= line.make.is_none(),
+        }
+        if let Some(start) = line.start.filter(|_| line.same_as.is_none()) {
+            let universe = start / found.universe_slots.each() + 1;
+            needs.first = Some(needs.first.map_or(universe, |first| first.min(universe)));
+            needs.placed = true;
         }
     }
-    boxes
+    all
 }
 
 fn controllers(found: &Found, out: &mut String) {
-    let homeless = || found.props.iter().filter(|prop| prop.controller.is_none());
-    let main = ("main".to_owned(), None);
-    let all: Vec<&(String, Option<String>)> = if found.props.is_empty() {
-        Vec::new()
-    } else if found.controllers.is_empty() {
+    if found.props.is_empty() {
+        return;
+    }
+    let needs = needs(found);
+    let any = needs.iter().any(|needs| needs.placed);
+    let ends = found
+        .lines()
+        .filter_map(|(.., line)| line.start.map(|start| start + found.body(line).slots() - 1));
+    let mut free = ends
+        .max()
+        .map_or(1, |end| end / found.universe_slots.each() + 2);
+    let main = super::rows::Board {
+        name: "main".to_owned(),
+        ..Default::default()
+    };
+    let boxes: Vec<_> = if found.boxes.is_empty() {
         vec![&main]
     } else {
-        found.controllers.iter().collect()
+        found.boxes.iter().collect()
     };
-    let of_boxes = of_boxes(found);
-    for (at, (name, label)) in all.into_iter().enumerate() {
-        let own = || of_boxes.get(at).into_iter().flatten().copied();
-        let highest = own()
-            .flat_map(|prop| prop.ports.iter().copied())
-            .max()
-            .unwrap_or(0);
-        let mut open = needed(own().filter(|prop| prop.ports.is_empty()));
-        if at == 0 {
-            open += needed(homeless());
-        }
-        let ports = rounded((highest + open).max(1));
-        let _ = writeln!(out, "\ncontroller {name} {{");
-        if let Some(label) = label {
-            let _ = writeln!(out, "    label \"{}\"", quotable(label));
-        }
-        out.push_str("    # fill in: host ADDRESS, where the box is on your network\n");
-        out.push_str("    # fill in: universes from N, where its universes begin\n");
-        let _ = writeln!(
-            out,
-            "    ports 1..{ports} {{ }}   # fill in: how many there are, and nodes at most N for what one drives\n}}"
+    for (at, (board, needs)) in boxes.into_iter().zip(needs).enumerate() {
+        let own = |line: &Line| line.controller == Some(at) || line.controller.is_none() && at == 0;
+        let open = needed(
+            found,
+            found
+                .lines()
+                .filter(|(_, _, line)| line.output.is_none() && own(line))
+                .map(|(prop, _, line)| (prop, line)),
         );
+        let ports = rounded((needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures)));
+        let _ = writeln!(out, "\ncontroller {} {{", board.name);
+        if let Some(label) = &board.label {
+            let _ = writeln!(out, "label \"{}\"", quotable(label));
+        }
+        match &board.host {
+            Some(host) => {
+                let _ = writeln!(out, "host {host}");
+            }
+            None => out.push_str("# fill in: host ADDRESS, where the box is on your network\n"),
+        }
+        let input = if board.from_zero {
+            Some("artnet from 0")
+        } else {
+            board.input
+        };
+        if let Some(input) = input {
+            let _ = writeln!(out, "input {input}");
+        }
+        match needs.first {
+            Some(first) => {
+                let _ = writeln!(out, "universes from {first}");
+            }
+            None if any => {
+                let _ = writeln!(
+                    out,
+                    "universes from {free} # fill in: the table does not say it"
+                );
+                let slots = found
+                    .lines()
+                    .filter(|(.., line)| own(line))
+                    .map(|(.., line)| found.body(line).slots());
+                free += slots.sum::<u64>() / found.universe_slots.each() + 2;
+            }
+            None => out.push_str("# fill in: universes from N, where its universes begin\n"),
+        }
+        for (is, words) in [
+            (board.per_prop, "addressing per prop"),
+            (board.whole, "whole nodes"),
+        ] {
+            if is {
+                let _ = writeln!(out, "{words}");
+            }
+        }
+        if needs.pixel + open > 0 || needs.dmx == 0 && !needs.fixtures {
+            let _ = writeln!(
+                out,
+                "ports 1..{ports} {{ }} # fill in: how many there are, and nodes at most N for what one drives"
+            );
+        }
+        limits(board, &needs, out);
+        let dmx = needs.dmx.max(u64::from(needs.fixtures));
+        if dmx > 0 {
+            let _ = writeln!(out, "dmx 1..{dmx}");
+        }
+        out.push_str("}\n");
     }
+}
+
+/// The limits of single ports, equal ones of neighbours together.
+fn limits(board: &super::rows::Board, needs: &Needs, out: &mut String) {
+    let nodes = board
+        .limits
+        .iter()
+        .filter(|(port, _)| !needs.slots.contains_key(port));
+    let nodes = nodes.map(|(port, most)| (*port, format!("nodes at most {most}")));
+    let slots = needs
+        .slots
+        .iter()
+        .map(|(port, most)| (*port, format!("slots at most {most}")));
+    let all: BTreeMap<u32, String> = nodes.chain(slots).collect();
+    let mut all = all.into_iter().peekable();
+    while let Some((first, words)) = all.next() {
+        let mut last = first;
+        while all
+            .next_if(|(port, more)| *port == last + 1 && *more == words)
+            .is_some()
+        {
+            last += 1;
+        }
+        let ports = if first == last {
+            format!("port {first}")
+        } else {
+            format!("ports {first}..{last}")
+        };
+        let _ = writeln!(out, "{ports} {{ {words} }}");
+    }
+}
+
+/// Where receivers hang: for each its controller and the port there that is its first.
+type Hubs = BTreeMap<usize, (usize, u32)>;
+
+/// Writes the receivers of which every string agrees on which ports they carry.
+fn receivers(found: &Found, out: &mut String) -> Hubs {
+    let mut bases: BTreeMap<usize, BTreeSet<Option<(usize, u32)>>> = BTreeMap::new();
+    let mut ports: BTreeMap<usize, u32> = BTreeMap::new();
+    for (_, _, line) in found.lines() {
+        let Some((receiver, port)) = line.receiver else {
+            continue;
+        };
+        let base = match (line.controller, line.output) {
+            (Some(board), Some(Output::Pixel(own))) if own >= port => Some((board, own - port + 1)),
+            _ => None,
+        };
+        bases.entry(receiver).or_default().insert(base);
+        let most = ports.entry(receiver).or_insert(port);
+        *most = (*most).max(port);
+    }
+    let mut hubs: Hubs = BTreeMap::new();
+    for (receiver, bases) in &bases {
+        let mut bases = bases.iter();
+        if let (Some(Some(base)), None) = (bases.next(), bases.next()) {
+            hubs.insert(*receiver, *base);
+        }
+    }
+    // What hangs on a carried port hangs on one of its receivers, first on those declared first.
+    let wrong = chains(found)
+        .into_iter()
+        .find_map(|((board, dmx, port), chain)| {
+            let carried = hubs.iter().any(|(receiver, (own, base))| {
+                let count = ports.get(receiver).copied().unwrap_or(1);
+                !dmx && *own == board && (*base..*base + count).contains(&port)
+            });
+            let order: Vec<Option<usize>> = chain
+                .iter()
+                .map(|(prop, place)| {
+                    found
+                        .line(*prop, *place)?
+                        .receiver
+                        .map(|(receiver, _)| receiver)
+                })
+                .collect();
+            (carried && (order.contains(&None) || !order.is_sorted())).then_some(())
+        });
+    if wrong.is_some() {
+        hubs.clear();
+    }
+    for (receiver, name) in found.receivers.iter().enumerate() {
+        match hubs.get(&receiver) {
+            Some((board, base)) => {
+                let count = ports.get(&receiver).copied().unwrap_or(1);
+                let board = found
+                    .boxes
+                    .get(*board)
+                    .map_or("", |board| board.name.as_str());
+                let _ = writeln!(
+                    out,
+                    "\nreceiver {name} {{ carries {board}.{base}..{}; ports 1..{count} {{ }} }}",
+                    base + count - 1
+                );
+            }
+            None => {
+                let of = |line: &Line| line.receiver.is_some_and(|(own, _)| own == receiver);
+                let rows = found
+                    .lines()
+                    .filter(|(.., line)| of(line))
+                    .map(|(.., line)| line.row.to_string());
+                let rows: BTreeSet<String> = rows.collect();
+                let rows: Vec<String> = rows.into_iter().collect();
+                comment(
+                    &format!(
+                        "fill in: receiver {name} of row {}, and which ports of a controller it carries",
+                        rows.join(", ")
+                    ),
+                    out,
+                );
+            }
+        }
+    }
+    hubs
 }
 
 /// A text fit to stand between quotes.
@@ -155,40 +431,111 @@ fn quotable(text: &str) -> String {
     quoted::written(&plain.take(200).collect::<String>())
 }
 
-fn prop(prop: &Prop, out: &mut String) {
-    let family = match prop.count {
-        1 => String::new(),
-        count => format!(" * {count}"),
+/// What a member's strings are, in settings.
+fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
+    let mut settings = Vec::new();
+    let make = lines
+        .iter()
+        .find_map(|line| line.make)
+        .and_then(|make| found.makes.get(make));
+    if let Some(make) = make {
+        settings.push(format!("node {}", make.name));
+    }
+    let nodes = |line: &Line| counted(line.size);
+    match lines {
+        [one] if one.make.is_none() => settings.push(format!("slots {}", one.size)),
+        [one, rest @ ..]
+            if one.name.is_none()
+                && rest
+                    .iter()
+                    .all(|line| line.size == one.size && line.name.is_none()) =>
+        {
+            let strands = one.strands.max(1);
+            settings.push(match (lines.len(), strands) {
+                (1, 1) => format!("string {}", nodes(one)),
+                (count, 1) => format!("strings {count} of {}", nodes(one)),
+                (count, strands) => format!(
+                    "strings {count} of {strands} strands of {}",
+                    counted(one.size / strands)
+                ),
+            });
+        }
+        all => settings.extend(all.iter().map(|line| match &line.name {
+            Some(name) => format!("string {name}: {}", nodes(line)),
+            None => format!("string {}", nodes(line)),
+        })),
+    }
+    settings
+}
+
+fn prop(found: &Found, prop: &Prop, out: &mut String) {
+    let family = if prop.family {
+        format!(" * {}", prop.members.len())
+    } else {
+        String::new()
     };
+    let shapes: Vec<Vec<String>> = prop
+        .members
+        .iter()
+        .map(|(_, lines)| shape(found, lines))
+        .collect();
     let mut settings = Vec::new();
     if let Some(label) = &prop.label {
         settings.push(format!("label \"{}\"", quotable(label)));
     }
-    settings.push(format!("node {}", node_of(prop)));
-    match prop.strings.as_slice() {
-        [nodes] => settings.push(format!("string {}", counted(*nodes))),
-        [nodes, rest @ ..] if rest.iter().all(|other| other == nodes) => {
-            settings.push(format!(
-                "strings {} of {}",
-                prop.strings.len(),
-                counted(*nodes)
-            ));
-        }
-        all => settings.extend(
-            all.iter()
-                .map(|nodes| format!("string {}", counted(*nodes))),
-        ),
+    if let Some(enters) = &prop.enters {
+        comment(&format!("data enters at: {enters}"), out);
     }
-    let line = format!("prop {}{family} {{ {} }}", prop.name, settings.join("; "));
+    let common = shapes
+        .iter()
+        .max_by_key(|shape| shapes.iter().filter(|other| other == shape).count());
+    // The first of equals.
+    let common = shapes.iter().find(|shape| {
+        common.is_some_and(|common| {
+            common.len() == shape.len() && {
+                let count = |of: &Vec<String>| shapes.iter().filter(|other| *other == of).count();
+                count(shape) == count(common)
+            }
+        })
+    });
+    settings.extend(common.into_iter().flatten().cloned());
+    let same: Vec<Option<String>> = prop
+        .members
+        .iter()
+        .map(|(_, lines)| same_as(lines))
+        .collect();
+    let only = same
+        .first()
+        .filter(|_| !prop.family)
+        .and_then(Option::as_ref);
+    settings.extend(only.map(|other| format!("same as {other}")));
+    block(&format!("prop {}{family}", prop.name), &settings, out);
+    for (at, (shape, same)) in shapes.iter().zip(&same).enumerate() {
+        let own = shape.iter().filter(|_| Some(shape) != common).cloned();
+        let same = same
+            .iter()
+            .filter(|_| prop.family)
+            .map(|other| format!("same as {other}"));
+        let settings: Vec<String> = own.chain(same).collect();
+        if !settings.is_empty() {
+            block(&format!("prop {}[{}]", prop.name, at + 1), &settings, out);
+        }
+    }
+}
+
+/// What a member shows the data of: all its strings what those of another show, in their order.
+fn same_as(lines: &[Line]) -> Option<String> {
+    let first = lines.first()?.same_as.clone()?;
+    let whole = first.rsplit_once('.').filter(|_| lines.len() > 1);
+    Some(whole.map_or(first.clone(), |(name, _)| name.to_owned()))
+}
+
+fn block(head: &str, settings: &[String], out: &mut String) {
+    let line = format!("{head} {{ {} }}", settings.join("; "));
     if line.chars().count() <= WIDTH {
         let _ = writeln!(out, "{line}");
     } else {
-        let _ = writeln!(
-            out,
-            "prop {}{family} {{\n    {}\n}}",
-            prop.name,
-            settings.join("\n    ")
-        );
+        let _ = writeln!(out, "{head} {{\n{}\n}}", settings.join("\n"));
     }
 }
 
@@ -196,67 +543,156 @@ fn counted(nodes: u64) -> String {
     unit::counted(i64::try_from(nodes).unwrap_or(i64::MAX), "node")
 }
 
-fn wires(found: &Found, out: &mut String) {
-    let of_boxes = of_boxes(found);
-    for (at, (name, _)) in found.controllers.iter().enumerate() {
-        let own = || of_boxes.get(at).into_iter().flatten().copied();
-        let mut chains: BTreeMap<u64, Vec<String>> = BTreeMap::new();
-        for prop in own() {
-            for (share, port) in prop.ports.iter().enumerate() {
-                chains
-                    .entry(*port)
-                    .or_default()
-                    .push(item(prop, share as u64));
+fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
+    let chains = chains(found);
+    for (at, board) in found.boxes.iter().enumerate() {
+        out.push('\n');
+        for ((_, dmx, number), chain) in chains.range((at, false, 0)..(at + 1, false, 0)) {
+            // A daisy chain of receivers is a wire for each.
+            let hub = |at: &At| {
+                let (receiver, port) = found.line(at.0, at.1)?.receiver?;
+                hubs.contains_key(&receiver).then_some((receiver, port))
+            };
+            let dmx = if *dmx { "dmx" } else { "" };
+            for part in chain.chunk_by(|a, b| hub(a) == hub(b)) {
+                let target = match part.first().and_then(hub) {
+                    Some((receiver, port)) => format!(
+                        "{}.{port}",
+                        found.receivers.get(receiver).map_or("", String::as_str)
+                    ),
+                    None => format!("{}.{dmx}{number}", board.name),
+                };
+                wire(&format!("wire {target}:"), &items(found, part), " ->", out);
             }
         }
-        if own().next().is_some() {
-            out.push('\n');
-        }
-        for (port, items) in chains {
-            wire(&format!("wire {name}.{port}:"), &items, " ->", out);
-        }
-        let open: Vec<String> = own()
-            .filter(|prop| prop.ports.is_empty())
-            .map(|prop| prop.name.clone())
-            .collect();
-        for some in open.chunks(MOST_CHAINS) {
-            wire(&format!("wire {name}:"), some, ",", out);
-        }
+        open(found, Some(at), &board.name, out);
     }
-    let homeless: Vec<String> = found
-        .props
-        .iter()
-        .filter(|prop| prop.controller.is_none())
-        .map(|prop| prop.name.clone())
-        .collect();
-    if !homeless.is_empty() {
+    let homeless = found.lines().any(|(.., line)| line.controller.is_none());
+    if homeless {
         out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
     }
-    for some in homeless.chunks(MOST_CHAINS) {
-        wire("wire any:", some, ",", out);
+    open(found, None, "any", out);
+    let stored: Vec<At> = found
+        .lines()
+        .filter(|(.., line)| line.stored)
+        .map(|(prop, place, _)| (prop, place))
+        .collect();
+    if !stored.is_empty() {
+        let plain: Vec<String> = groups(found, &stored, false);
+        out.push('\n');
+        wire("stored", &plain, ",", out);
     }
 }
 
-/// A prop's share for one of its ports, counted from 0: members where they stay whole, else strings.
-fn item(prop: &Prop, share: u64) -> String {
-    let (name, ports) = (&prop.name, prop.ports.len() as u64);
-    let each = prop.strings.len() as u64;
-    let size = prop.all_strings() / ports.max(1);
-    let range = |from: u64, size: u64| match size {
-        1 => from.to_string(),
-        size => format!("{from}..{}", from + size - 1),
-    };
-    if ports == 1 {
-        name.clone()
-    } else if prop.count == 1 {
-        format!("{name}.{}", range(share * size + 1, size))
-    } else if size >= each {
-        format!("{name}[{}]", range(share * size / each + 1, size / each))
-    } else {
-        let first = share * size;
-        let member = first / each + 1;
-        format!("{name}[{member}].{}", range(first % each + 1, size))
+/// The wires of what hangs on no port yet.
+fn open(found: &Found, board: Option<usize>, name: &str, out: &mut String) {
+    let open = found
+        .lines()
+        .filter(|(.., line)| line.output.is_none() && line.controller == board);
+    let open: Vec<At> = open.map(|(prop, place, _)| (prop, place)).collect();
+    for some in groups(found, &open, true).chunks(MOST_CHAINS) {
+        wire(&format!("wire {name}:"), some, ",", out);
     }
+}
+
+/// What hangs on one line, in order: strings, nodes that show nothing, leads.
+fn items(found: &Found, chain: &[At]) -> Vec<String> {
+    let mut items = Vec::new();
+    let extra = |at: &At| {
+        found
+            .line(at.0, at.1)
+            .is_some_and(|line| line.skip > 0 || line.lead.is_some())
+    };
+    for part in chain.chunk_by(|_, next| !extra(next)) {
+        let line = part.first().and_then(|at| found.line(at.0, at.1));
+        if let Some(line) = line {
+            items.extend((line.skip > 0).then(|| format!("skip {}", line.skip)));
+            items.extend(line.lead.as_ref().map(|lead| format!("lead {lead}")));
+        }
+        items.extend(groups(found, part, false));
+    }
+    items
+}
+
+/// Strings as references, neighbours together. Where they are `open`, only whole props and members stand together, since
+/// each reference is placed by itself.
+fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
+    let mut out = Vec::new();
+    let mut rest = chain;
+    while let Some((at, _)) = rest.split_first() {
+        let Some(prop) = found.props.get(at.0) else {
+            break;
+        };
+        let all = prop
+            .members
+            .iter()
+            .enumerate()
+            .flat_map(|(member, (_, lines))| {
+                (0..lines.len()).map(move |string| (at.0, (member, string)))
+            });
+        let whole: Vec<At> = all.collect();
+        let strings = |member: usize| prop.members.get(member).map_or(1, |(_, lines)| lines.len());
+        let of_member =
+            |member: usize| (0..strings(member)).map(move |string| (at.0, (member, string)));
+        let take = if rest.starts_with(&whole) {
+            out.push(prop.name.clone());
+            whole.len()
+        } else if prop.family && rest.starts_with(&of_member(at.1.0).collect::<Vec<_>>()) {
+            // Whole members, rising or falling.
+            let follows = |step: isize| {
+                let (mut last, mut length) = (at.1.0, strings(at.1.0));
+                while let Some(next) = last
+                    .checked_add_signed(step)
+                    .filter(|next| *next < prop.members.len())
+                {
+                    let own: Vec<At> = of_member(next).collect();
+                    if !rest
+                        .get(length..)
+                        .is_some_and(|rest| rest.starts_with(&own))
+                    {
+                        break;
+                    }
+                    (last, length) = (next, length + own.len());
+                }
+                (last, length)
+            };
+            let (last, length) = [follows(1), follows(-1)]
+                .into_iter()
+                .max_by_key(|(_, length)| *length)
+                .unwrap_or((at.1.0, 1));
+            out.push(match last == at.1.0 {
+                true => found_name(prop, at.1.0, None),
+                false => format!("{}[{}..{}]", prop.name, at.1.0 + 1, last + 1),
+            });
+            length
+        } else {
+            let member = at.1.0;
+            let mut length = 1;
+            while !open && rest.get(length) == Some(&(at.0, (member, at.1.1 + length))) {
+                length += 1;
+            }
+            let first = at.1.1 + 1;
+            let strings = if length > 1 {
+                format!("{first}..{}", first + length - 1)
+            } else {
+                first.to_string()
+            };
+            out.push(found_name(prop, member, Some(strings)));
+            length
+        };
+        rest = rest.get(take..).unwrap_or(&[]);
+    }
+    out
+}
+
+fn found_name(prop: &Prop, member: usize, strings: Option<String>) -> String {
+    let member = if prop.family {
+        format!("[{}]", member + 1)
+    } else {
+        String::new()
+    };
+    let strings = strings.map_or_else(String::new, |strings| format!(".{strings}"));
+    format!("{}{member}{strings}", prop.name)
 }
 
 /// A wire, over several lines where one would be too long.
@@ -280,40 +716,7 @@ fn wire(head: &str, items: &[String], joint: &str, out: &mut String) {
 
 #[cfg(test)]
 mod tests {
-    use super::{item, rounded};
-    use crate::import::rows::Prop;
-
-    fn prop(count: u64, strings: usize, ports: usize) -> Prop {
-        Prop {
-            name: "fox".to_owned(),
-            label: None,
-            count,
-            strings: vec![50; strings],
-            chip: None,
-            controller: Some(0),
-            ports: (1..=ports as u64).collect(),
-        }
-    }
-
-    #[test]
-    fn shares_of_a_prop() {
-        let shares = |prop: &Prop| -> Vec<String> {
-            (0..prop.ports.len() as u64)
-                .map(|share| item(prop, share))
-                .collect()
-        };
-        assert_eq!(shares(&prop(3, 2, 1)), ["fox"]);
-        assert_eq!(shares(&prop(1, 4, 2)), ["fox.1..2", "fox.3..4"]);
-        assert_eq!(shares(&prop(4, 1, 2)), ["fox[1..2]", "fox[3..4]"]);
-        assert_eq!(
-            shares(&prop(2, 2, 4)),
-            ["fox[1].1", "fox[1].2", "fox[2].1", "fox[2].2"]
-        );
-        assert_eq!(
-            shares(&prop(2, 4, 4)),
-            ["fox[1].1..2", "fox[1].3..4", "fox[2].1..2", "fox[2].3..4"]
-        );
-    }
+    use super::rounded;
 
     #[test]
     fn boxes_have_usual_numbers_of_ports() {

@@ -44,7 +44,7 @@ pub enum Draw {
 }
 
 /// A make of node.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct NodeKind {
     /// Its name.
     pub name: Box<str>,
@@ -73,8 +73,9 @@ pub struct NodeKind {
 }
 
 /// Where a controller's universes begin.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Start {
+    #[default]
     /// The universe after the highest given so far to controllers declared before it.
     Auto,
     /// `universes from N`.
@@ -86,8 +87,9 @@ pub enum Start {
 }
 
 /// How a controller numbers its ports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Addressing {
+    #[default]
     /// Each port is one unbroken range with a start of its own.
     PerPort,
     /// Each port begins where the one before it ends.
@@ -109,8 +111,9 @@ impl Addressing {
 }
 
 /// What begins at slot 1 of a universe.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Align {
+    #[default]
     /// Nothing need.
     Off,
     /// Each port.
@@ -148,7 +151,7 @@ pub struct Port {
 }
 
 /// A controller.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Controller {
     /// Its name.
     pub name: Box<str>,
@@ -208,30 +211,8 @@ impl Controller {
     pub fn plain(name: &str, whole_nodes: bool) -> Self {
         Self {
             name: name.into(),
-            at: Span::default(),
-            label: None,
-            host: None,
-            input: Input::default(),
-            input_at: None,
-            start: Start::Auto,
-            start_at: None,
-            most_universes: None,
-            universe_slots: None,
-            priority: None,
-            sync: None,
-            addressing: Addressing::PerPort,
-            addressing_at: None,
-            align: Align::Off,
             whole_nodes,
-            whole_nodes_at: None,
-            dim: None,
-            stands: None,
-            ports: Vec::new(),
-            dmx: Vec::new(),
-            draw_mw: None,
-            circuit: None,
-            broken: false,
-            stock: false,
+            ..Self::default()
         }
     }
 

@@ -5,7 +5,7 @@ use crate::source::Span;
 use crate::unit::Gauge;
 
 /// A supply.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Supply {
     /// Its name.
     pub name: Box<str>,
@@ -26,7 +26,7 @@ pub struct Supply {
 }
 
 /// A mains circuit.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Circuit {
     /// Its name.
     pub name: Box<str>,

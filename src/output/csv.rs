@@ -1,7 +1,8 @@
-//! The first table of a survey as CSV (RFC 4180): a header row, CR LF line ends, UTF-8 without a mark.
+//! The first table of a survey as CSV (RFC 4180): a header row, CR LF line ends, UTF-8 without a
+//! mark.
 //!
-//! A cell that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, a tab or a CR and is
-//! no number) gets a `'` before it.
+//! A cell that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, a tab or a
+//! CR and is no number) gets a `'` before it.
 
 use super::sheet::{self, Sheet};
 use super::{GATHERED, digits, pass_on};

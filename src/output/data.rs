@@ -1,7 +1,7 @@
 //! A survey as JSON (RFC 8259) or YAML 1.2, for programs: all its values and tables, a row a line.
 //!
-//! Both are written by one walk, since a row of YAML is JSON without quotes at its keys. Every text stands in
-//! double quotes, so that no reader takes `no` or `1e3` for something else.
+//! Both are written by one walk, since a row of YAML is JSON without quotes at its keys. Every text
+//! stands in double quotes, so that no reader takes `no` or `1e3` for something else.
 
 use super::{GATHERED, digits, pass_on};
 use crate::table::{Cell, Face, Head, Part, Survey, Table};
@@ -37,7 +37,7 @@ impl Data<'_> {
         self.bytes.extend_from_slice(text.as_bytes());
     }
 
-    /// A new line, so many steps in.
+    /// A new line, `depth` steps in.
     fn line(&mut self, depth: usize) {
         self.add("\n");
         (0..depth).for_each(|_| self.add("  "));
@@ -153,8 +153,9 @@ impl Data<'_> {
         self.add("}");
     }
 
-    /// A text in double quotes. JSON must escape quotes, backslashes and C0 controls (RFC 8259, section 7); YAML
-    /// takes no other control characters either, and would fold its line separators (YAML 1.2, section 5.1).
+    /// A text in double quotes. JSON must escape quotes, backslashes and C0 controls (RFC 8259,
+    /// section 7); YAML takes no other control characters either, and would fold its line
+    /// separators (YAML 1.2, section 5.1).
     fn text(&mut self, text: &str) {
         self.add("\"");
         let mut from = 0;

@@ -60,11 +60,16 @@ pub fn table(table: &Table<'_>, html: &mut Html) {
         if groups && group != row.group() {
             group = row.group().to_owned();
             let wide = columns.len() + usize::from(remarks);
-            put!(html; "</tbody>\n<tbody><tr><th scope=\"rowgroup\" colspan=\"", wide, "\">", group, "</th></tr>\n");
+            put!(html; "</tbody>\n<tbody><tr><th scope=\"rowgroup\" colspan=\"", wide, "\">");
+            put!(html; group, "</th></tr>\n");
         }
         put!(html; "<tr>");
         for (at, head) in &columns {
-            html.raw(if head.right { "<td class=\"n\">" } else { "<td>" });
+            html.raw(if head.right {
+                "<td class=\"n\">"
+            } else {
+                "<td>"
+            });
             if !matches!(row.cell(*at), Cell::None) {
                 put!(html; words(head, &row.cell(*at)));
             }

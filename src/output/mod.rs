@@ -21,7 +21,8 @@ use std::io;
 /// What writes a survey; the number is how many columns a person's terminal has.
 pub type Write = fn(&Survey<'_>, usize, &mut dyn io::Write) -> io::Result<()>;
 
-/// All formats by their words after `--format`, which are the endings of their files; the first is the default.
+/// All formats by their words after `--format`, which are the endings of their files; the first is
+/// the default.
 pub const ALL: &[(&str, Write)] = &[
     ("text", text::write),
     ("csv", csv::write),

@@ -1,11 +1,11 @@
-//! Strings and fixtures with their addresses as My Virtual Rig (MVR, DIN SPEC 15801): a zip that holds
-//! `GeneralSceneDescription.xml`, version 1.6.
+//! Strings and fixtures with their addresses as My Virtual Rig (MVR, DIN SPEC 15801): a zip that
+//! holds `GeneralSceneDescription.xml`, version 1.6.
 //!
-//! A controller is a layer; every string and every DMX fixture is a `Fixture` in it, with its first slot as an
-//! absolute address: `(universe - 1) * 512 + slot`, whatever the display's own universes hold. A string that
-//! shows another's data is that one's multipatch. Identity is a UUID (RFC 9562, version 5) made from the
-//! string's name, so it stays while other things come and go. No GDTF file goes with it, so footprints are not
-//! in it: those are in the tables.
+//! A controller is a layer; every string and every DMX fixture is a `Fixture` in it, with its first
+//! slot as an absolute address: `(universe - 1) * 512 + slot`, whatever the display's own universes
+//! hold. A string that shows another's data is that one's multipatch. Identity is a UUID (RFC 9562,
+//! version 5) made from the string's name, so it stays while other things come and go. No GDTF file
+//! goes with it, so footprints are not in it: those are in the tables.
 
 use crate::model::{Model, PieceKind, StringId};
 use crate::page::html::escape;
@@ -35,7 +35,8 @@ fn identity(kind: &str, name: &str) -> String {
 pub fn render(model: &Model, plan: &Plan) -> io::Result<Vec<u8>> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
-        // The same display gives the same bytes, so the time is always the first that a zip can hold.
+        // The same display gives the same bytes, so the time is always the first that a zip can
+        // hold.
         .last_modified_time(DateTime::default());
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     archive.start_file("GeneralSceneDescription.xml", options)?;
@@ -54,12 +55,8 @@ fn scene(model: &Model, plan: &Plan) -> String {
     );
     out.push_str("  <Scene>\n    <Layers>\n");
     let mut number = 0_u32;
-    for (at, controller) in model.controllers.iter().enumerate() {
-        let ports = plan
-            .ports
-            .iter()
-            .filter(|port| port.controller.index() == at);
-        let pieces = ports.flat_map(|port| &port.pieces);
+    for (id, controller) in model.controllers.pairs() {
+        let pieces = plan.ports_of(id).iter().flat_map(|port| &port.pieces);
         let strings: Vec<StringId> = pieces
             .filter_map(|piece| match piece.piece.kind {
                 PieceKind::String(id, _) => Some(id),
@@ -87,11 +84,9 @@ fn scene(model: &Model, plan: &Plan) -> String {
 
 /// One string or fixture; `number` counts them from 1.
 fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut String) {
-    let (Some(placed), Some(string)) = (plan.of(id), model.string(id)) else {
-        return;
-    };
+    let Some(placed) = plan.of(id) else { return };
     let name = model.name_of(id);
-    let multipatch = string.same_as.map_or_else(String::new, |other| {
+    let multipatch = model.strings[id].same_as.map_or_else(String::new, |other| {
         format!(
             " multipatch=\"{}\"",
             identity("string", &model.name_of(other))
@@ -127,7 +122,7 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
 
 /// Where the prop or member of a string stands, in micrometres.
 fn stands(model: &Model, id: StringId) -> Option<(i64, i64)> {
-    let (string, prop) = (model.string(id)?, model.prop_of(id)?);
+    let (string, prop) = (&model.strings[id], model.prop(id));
     let member = prop.members.iter().find(|m| m.number == string.member);
     member.and_then(|member| member.stands).or(prop.stands)
 }

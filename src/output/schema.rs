@@ -1,6 +1,7 @@
 //! The published schema of a survey in JSON (JSON Schema, draft 2020-12), made from its columns.
 //!
-//! It says which keys are always there and what they hold. Keys may be added later, so it forbids none.
+//! It says which keys are always there and what they hold. Keys may be added later, so it forbids
+//! none.
 
 use crate::table::{Face, Head, Kind, Part, Survey};
 use serde_json::{Map, Value, json};

@@ -1,6 +1,7 @@
 //! Tables as sheets, for every format that has cells: a header row, then a row for each thing.
 //!
-//! A column of places or of other objects is a column for each of its values, as in `start_universe`.
+//! A column of places or of other objects is a column for each of its values, as in
+//! `start_universe`.
 
 use crate::table::{AnyRow, Cell, Face, Head, Kind, Table};
 use std::io;

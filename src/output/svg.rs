@@ -1,9 +1,10 @@
-//! The graph of a display as a picture (SVG): what stands to the right depends on what it is joined to on its
-//! left, so a data line reads from its port onwards, one string a column.
+//! The graph of a display as a picture (SVG): what stands to the right depends on what it is joined
+//! to on its left, so a data line reads from its port onwards, one string a column.
 //!
-//! A thing's column is one behind the last of what it depends on; within a column things stand as near as
-//! they can to what they follow. Rings, which are errors, are opened where they were declared first. The kind
-//! of a thing and of a joint is told in words, and in the titles that a screen reader reads.
+//! A thing's column is the one after the last of what it depends on; within a column things stand
+//! as near as they can to what they follow. Rings, which are errors, are opened where they were
+//! declared first. The kind of a thing and of a joint stands in words, and in the titles that a
+//! screen reader reads.
 
 use crate::graph::{EdgeKind, Graph};
 use crate::page::html::escape;
@@ -157,8 +158,8 @@ impl Picture {
     }
 }
 
-/// A vertex's column is one behind the last of those it depends on. Where only rings are left, the first
-/// declared goes on with what is known.
+/// A vertex's column is the one after the last of those it depends on. Where only rings are left,
+/// the first declared goes on with what is known.
 fn columns(
     shows: &[bool],
     below: &[Vec<(usize, EdgeKind)>],
@@ -205,7 +206,8 @@ fn columns(
     }
 }
 
-/// Column by column, each vertex as near as it can to what it follows, or else to the first it depends on.
+/// Column by column, each vertex as near as it can to what it follows, or else to the first it
+/// depends on.
 fn rows(column: &[Option<i64>], below: &[Vec<(usize, EdgeKind)>]) -> Vec<i64> {
     let mut y = vec![0_i64; column.len()];
     let mut order: Vec<(i64, usize)> = column

@@ -1,17 +1,19 @@
 //! All tables of a survey as one workbook, a sheet each.
 //!
-//! The columns are those of csv. Numbers are numbers; text is stored as text, which no spreadsheet runs, and
-//! what looks like a formula is marked as text besides, so that it stays text when its cell is edited. The
-//! same display gives the same bytes: the date within is always the same.
+//! The columns are those of csv. Numbers are numbers; text is stored as text, which no spreadsheet
+//! runs, and what looks like a formula is marked as text besides, so that it stays text when its
+//! cell is edited. The same display gives the same bytes: the date within is always the same.
 
 use super::sheet::{self, Sheet};
 use crate::table::{Cell, Face, Survey};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 use std::io::{self, Write};
 
-/// The most characters that a cell may hold (ECMA-376 leaves it open; common programs take no more).
+/// The most characters that a cell may hold (ECMA-376 leaves it open; common programs take no
+/// more).
 const MOST_CHARACTERS: usize = 32_767;
-/// A workbook is made in memory, about 200 bytes a cell, so its sheets have no more rows; csv has no end.
+/// A workbook is made in memory, about 200 bytes a cell, so its sheets have no more rows; csv has
+/// no end.
 const MOST_ROWS: u32 = 100_000;
 /// The narrowest and widest column, in characters.
 const WIDTHS: (usize, usize) = (6, 48);

@@ -1,4 +1,5 @@
-//! Every data line drawn from its port to its last node: strings, skips, leads, and where power goes in.
+//! Every data line drawn from its port to its last node: strings, skips, leads, and where power
+//! goes in.
 
 use super::Part;
 use super::crew::{Crew, Hung, Item, Line, cable, injection_nodes, place_words};
@@ -11,10 +12,10 @@ use crate::unit::counted;
 pub const PART: Part = Part::new("chains", "Chains", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html;
-        "<p>Read from the port on: each box is a string, each line between two boxes the data cable. \"Line\" "
-    );
-    put!(html; "counts every node from the port on, skipped ones too. A triangle marks where power goes in.</p>\n");
+    put!(html; "<p>Read from the port on: each box is a string, each line between two boxes the ");
+    put!(html; "data cable. \"Line\" ");
+    put!(html; "counts every node from the port on, skipped ones too. A triangle marks where ");
+    put!(html; "power goes in.</p>\n");
     for lines in crew.by_controller() {
         let Some(first) = lines.first() else { continue };
         put!(html; "<h3>", first.row.controller, "</h3>\n");
@@ -25,7 +26,8 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 }
 
 fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
-    put!(html; "<article class=\"lazy line\" id=\"p", line.index, "\">\n<h4>", line.name, "</h4>\n");
+    put!(html; "<article class=\"lazy line\" id=\"p", line.index, "\">\n<h4>", line.name);
+    put!(html; "</h4>\n");
     put!(html; "<ol class=\"chain\">\n<li class=\"socket\">port ", line.name);
     feeds(crew, line, None, html);
     put!(html; "</li>\n");
@@ -39,7 +41,8 @@ fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
             }
             Item::Lead(length, gauge) => put_lead(*length, *gauge, html),
             Item::Skip(nodes, first) => {
-                put!(html; "<li class=\"skip\">skip ", nodes, "<small>line ", first, "</small></li>\n");
+                put!(html; "<li class=\"skip\">skip ", nodes, "<small>line ", first);
+                put!(html; "</small></li>\n");
             }
             Item::String(hung) => {
                 string(crew, hung, Fill::Of(fill), html);
@@ -87,9 +90,8 @@ fn string(crew: &Crew<'_>, hung: &Hung<'_>, fill: Fill, html: &mut Html) {
     if !injections.is_empty() {
         marks(crew, hung, html);
         for injection in injections {
-            put!(html;
-                "<small>power ", place_words(injection.place, hung.shape), ": ", crew.lead_words(&injection.lead)
-            );
+            put!(html; "<small>power ", place_words(injection.place, hung.shape), ": ");
+            put!(html; crew.lead_words(&injection.lead));
             if injection.apart {
                 put!(html; "; plus cut before it");
             }
@@ -152,7 +154,8 @@ fn marks(crew: &Crew<'_>, hung: &Hung<'_>, html: &mut Html) {
                 part: u64::from(node) * 9,
                 of: u64::from(hung.shape.nodes) * 10,
             };
-            put!(html; "<svg x=\"", at, "\" width=\"12\" height=\"16\"><path class=\"in\" d=\"M6 5l5 10H1z\"/></svg>");
+            put!(html; "<svg x=\"", at, "\" width=\"12\" height=\"16\"><path class=\"in\" d=\"M6 ");
+            put!(html; "5l5 10H1z\"/></svg>");
         }
     }
     put!(html; "</svg>");

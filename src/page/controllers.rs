@@ -5,9 +5,8 @@ use super::crew::{Crew, Line};
 use super::html::{self, Html, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
-use crate::model::{Controller, Output, ReservedOutput};
+use crate::model::{Output, ReservedOutput};
 use crate::survey::ControllerRow;
-use std::collections::BTreeMap;
 
 /// The part.
 pub const PART: Part = Part::new("controllers", "Controllers", write);
@@ -16,34 +15,15 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     if crew.view.controllers().next().is_none() {
         put!(html; "<p>This display has no controller.</p>\n");
     }
-    put!(html;
-        "<p>A bar is what an output can send in one frame, or its own limit where that is smaller: dark is used, "
-    );
+    put!(html; "<p>A bar is what an output can send in one frame, or its own limit where that is ");
+    put!(html; "smaller: dark is used, ");
     put!(html; "hatched is lost to skipped nodes, empty is left.</p>\n");
-    let lines: BTreeMap<&str, &[Line<'_>]> = crew
-        .by_controller()
-        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
-        .collect();
-    let mut declared: BTreeMap<&str, &Controller> = BTreeMap::new();
-    for controller in &crew.model().controllers {
-        declared.insert(&controller.name, controller);
-    }
     for (at, row) in crew.view.controllers().enumerate() {
-        let lines = lines.get(row.name).copied().unwrap_or(&[]);
-        if let Some(controller) = declared.get(row.name) {
-            one(crew, controller, at, &row, lines, html);
-        }
+        one(crew, at, &row, crew.lines_of(row.id), html);
     }
 }
 
-fn one(
-    crew: &Crew<'_>,
-    controller: &Controller,
-    at: usize,
-    row: &ControllerRow<'_>,
-    lines: &[Line<'_>],
-    html: &mut Html,
-) {
+fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
     put!(html; "<article class=\"lazy\" id=\"c", at, "\">\n<h3>", row.name, "</h3>\n<p>");
     if let Some(label) = row.label {
         put!(html; label, ". ");
@@ -56,14 +36,14 @@ fn one(
         put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
         put!(html; row.universes.count, " in use");
         if row.spare_universes > 0 {
-            put!(html; ", ", row.spare_universes, " spare behind its own");
+            put!(html; ", ", row.spare_universes, " spare after its own");
         }
     }
     put!(html; "; ", row.mbit_per_s.words(), " Mbit/s on the network.</p>\n");
     if !lines.is_empty() {
         table(lines, row.name, html);
     }
-    rest(crew, controller, lines, html);
+    rest(crew, row, lines, html);
     put!(html; "</article>\n");
 }
 
@@ -98,12 +78,15 @@ fn output(line: &Line<'_>, html: &mut Html) {
     };
     let number = |number: u32| figure(u64::from(number));
     let or_none = |limit: Option<u32>| limit.map_or_else(|| "none".to_owned(), number);
-    put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name, "</a></th><td class=\"barcell\">");
+    put!(html; "<tr><th scope=\"row\"><a href=\"#p", line.index, "\">", line.name);
+    put!(html; "</a></th><td class=\"barcell\">");
     if let Some(limit) = row.limit {
         strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
     }
-    put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">", number(skipped));
-    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
+    put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">");
+    put!(html; number(skipped));
+    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">");
+    put!(html; or_none(row.limit), "</td><td>");
     put!(html; hangs(line), "</td></tr>\n");
 }
 
@@ -118,18 +101,11 @@ fn hangs(line: &Line<'_>) -> String {
 }
 
 /// The outputs with nothing on them, and which of those are not to be used.
-fn rest(crew: &Crew<'_>, controller: &Controller, lines: &[Line<'_>], html: &mut Html) {
-    let reserved: Vec<&ReservedOutput> = crew
-        .model()
-        .reserved_outputs
-        .iter()
-        .filter(|r| {
-            r.slots.is_none()
-                && crew
-                    .model()
-                    .controller(r.controller)
-                    .is_some_and(|c| c.at == controller.at)
-        })
+fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
+    let controller = row.controller;
+    let reserved = crew.model().reserved_outputs.iter();
+    let reserved: Vec<&ReservedOutput> = reserved
+        .filter(|r| r.slots.is_none() && r.controller == row.id)
         .collect();
     let taken = |output: Output| {
         lines.iter().any(|line| line.plan.output == output)

@@ -1,11 +1,13 @@
-//! What the crew sees of a display: each data line with everything on it in order, and where its nodes fall.
+//! What the crew sees of a display: each data line with everything on it in order, and where its
+//! nodes fall.
 //!
-//! Made once from model and plan and read by every section and sheet, so that all of them count alike.
+//! Made once from model and plan and read by every section and sheet, so that all of them count
+//! alike.
 
 use crate::Compiled;
 use crate::model::{
-    Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed, Prop,
-    Receiver, ReceiverId, Shape, StringDef, StringId,
+    Controller, ControllerId, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind,
+    PowerFeed, Prop, Receiver, ReceiverId, Shape, StringDef, StringId,
 };
 use crate::plan::{Plan, PortPlan};
 use crate::survey::{PortRow, StringRow, View};
@@ -61,7 +63,8 @@ pub enum Plug {
     Port(String),
     /// A port of a receiver, by its name.
     Receiver(String),
-    /// The next string or fixture on the cable, by its name; leads and skipped nodes may lie between.
+    /// The next string or fixture on the cable, by its name; leads and skipped nodes may lie
+    /// between.
     String(String),
     /// Nothing: the cable ends.
     End,
@@ -105,7 +108,8 @@ pub struct Hung<'a> {
     pub node: Option<&'a NodeKind>,
     /// Slots in a universe.
     pub slots_of_universe: u32,
-    /// Nodes of the data line before its first: strings, skips and its own skips count, stored strings do not.
+    /// Nodes of the data line before its first: strings, skips and its own skips count, stored
+    /// strings do not.
     pub before: u32,
     /// Where its ends go; `None` for a stored string, which is on no cable.
     pub plugs: Option<Plugs>,
@@ -127,9 +131,7 @@ impl<'a> Crew<'a> {
         let mut strings = view.strings().peekable();
         let mut lines = Vec::new();
         for port in &plan.ports {
-            let Some(controller) = model.controller(port.controller) else {
-                continue;
-            };
+            let controller = &model.controllers[port.controller];
             // A port without a placed string has no row.
             let same =
                 |row: &PortRow<'_>| row.controller == &*controller.name && row.port == port.output;
@@ -188,6 +190,15 @@ impl<'a> Crew<'a> {
             .chunk_by(|a, b| a.plan.controller == b.plan.controller)
     }
 
+    /// The lines of one controller.
+    #[must_use]
+    pub fn lines_of(&self, id: ControllerId) -> &[Line<'a>] {
+        let mut lines = self.by_controller();
+        lines
+            .find(|lines| lines.iter().all(|line| line.plan.controller == id))
+            .unwrap_or(&[])
+    }
+
     /// Every string and fixture with its line.
     pub fn hung(&self) -> impl Iterator<Item = (&Line<'a>, &Hung<'a>)> {
         self.lines
@@ -218,10 +229,9 @@ impl<'a> Crew<'a> {
     /// A lead of power in words: `supply shed through 3 m of 16 AWG, fuse 5 A`.
     #[must_use]
     pub fn lead_words(&self, lead: &FeedLead) -> String {
-        let supply = self.compiled.model.supplies.get(lead.supply.index());
         let mut words = format!(
             "supply {} through {} of {}",
-            supply.map_or("", |supply| &*supply.name),
+            self.compiled.model.supplies[lead.supply].name,
             quantity(lead.length_um, Dimension::Length),
             lead.gauge.words()
         );
@@ -234,7 +244,8 @@ impl<'a> Crew<'a> {
         words
     }
 
-    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or the display's.
+    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or
+    /// the display's.
     #[must_use]
     pub fn level(&self, line: &Line<'a>, receiver: Option<ReceiverId>) -> u32 {
         let own = match line.plan.output {
@@ -268,15 +279,16 @@ impl<'a> Line<'a> {
 }
 
 impl Hung<'_> {
-    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None` for the
-    /// controller's own output.
+    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None`
+    /// for the controller's own output.
     #[must_use]
     pub fn outlet(&self) -> Option<String> {
         let (receiver, port) = self.row.receiver?;
         Some(format!("{receiver}.{port}"))
     }
 
-    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`, `barn.4`.
+    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`,
+    /// `barn.4`.
     #[must_use]
     pub fn socket(&self, line: &Line<'_>) -> String {
         self.outlet().map_or_else(
@@ -327,7 +339,7 @@ pub fn cable(length_um: i64, gauge: Option<Gauge>) -> String {
 pub fn place_words(place: InjectAt, shape: &Shape) -> String {
     match place {
         InjectAt::Start => "at the start, before node 1".to_owned(),
-        InjectAt::End => format!("at the end, behind node {}", shape.nodes),
+        InjectAt::End => format!("at the end, after node {}", shape.nodes),
         InjectAt::Node(node) => format!("at node {node}"),
         InjectAt::EveryNodes(_) => format!("at nodes {}", places(place, shape)),
         InjectAt::EveryStrands(1) => format!("at every strand, at nodes {}", places(place, shape)),
@@ -400,11 +412,8 @@ fn items<'a>(
                 items.push(Item::Lead(length, lead));
             }
             PieceKind::String(id, _) => {
-                let hung = plan
-                    .of(id)
-                    .and_then(|_| rows.next())
-                    .and_then(|row| hung(model, id, row, before));
-                if let Some(hung) = hung {
+                if let Some(row) = plan.of(id).and_then(|_| rows.next()) {
+                    let hung = hung(model, id, row, before);
                     before = before.saturating_add(hung.in_line());
                     items.push(Item::String(Box::new(hung)));
                 }
@@ -414,8 +423,9 @@ fn items<'a>(
     items
 }
 
-/// The items of a line with every plug named: the one place that decides what comes before and after a string on
-/// its cable. A receiver begins a cable of its own, so the cable before it ends there.
+/// The items of a line with every plug named: the one place that decides what comes before and
+/// after a string on its cable. A receiver begins a cable of its own, so the cable before it ends
+/// there.
 fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
     let mut out: Vec<Item<'a>> = Vec::with_capacity(items.len() + 1);
     let mut from = Plug::Port(port.to_owned());
@@ -452,7 +462,7 @@ fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
 
 fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Option<Item<'a>> {
     let id = at?;
-    let receiver = model.receivers.get(id.index())?;
+    let receiver = &model.receivers[id];
     match port.output {
         Output::Pixel(number) => Some(Item::Receiver(
             receiver,
@@ -463,16 +473,16 @@ fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Op
     }
 }
 
-fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> Option<Hung<'a>> {
-    Some(Hung {
+fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> Hung<'a> {
+    Hung {
         id,
-        string: model.string(id)?,
-        prop: model.prop_of(id)?,
+        string: &model.strings[id],
+        prop: model.prop(id),
         row,
-        shape: model.shape_of(id)?,
+        shape: model.shape(id),
         node: model.node_of(id),
         slots_of_universe: model.display.universe_slots.get(),
         before,
         plugs: None,
-    })
+    }
 }

@@ -22,11 +22,13 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 }
 
 fn one(crew: &Crew<'_>, finding: &Diagnostic, html: &mut Html) {
-    put!(html; "<li class=\"lazy ", finding.severity.word(), "\">\n<p><strong>", finding.severity.word());
+    put!(html; "<li class=\"lazy ", finding.severity.word(), "\">\n<p><strong>");
+    put!(html; finding.severity.word());
     put!(html; "</strong> <code>", finding.code, "</code> ", finding.message, "</p>\n<ul>\n");
     for label in &finding.labels {
         let place = spot(&crew.compiled.sources, label.span);
-        put!(html; "<li><code>", place.file, ":", place.line, ":", place.column, "</code> ", label.text, "</li>\n");
+        put!(html; "<li><code>", place.file, ":", place.line, ":", place.column, "</code> ");
+        put!(html; label.text, "</li>\n");
     }
     put!(html; "</ul>\n");
     if !finding.why.is_empty() {

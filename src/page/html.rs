@@ -1,7 +1,7 @@
 //! HTML and SVG that can't be broken by what they show.
 //!
-//! Markup goes in as `&'static str` only, so it is ours; everything else goes in as text and is escaped, in this one
-//! place. That holds for content and for attributes between double quotes.
+//! Markup goes in as `&'static str` only, so it is ours; everything else goes in as text and is
+//! escaped, in this one place. That holds for content and for attributes between double quotes.
 
 use crate::diagnostic::words;
 use std::fmt::{self, Display, Write};
@@ -24,7 +24,8 @@ impl Html {
         let _ = write!(Escaping(&mut self.text), "{text}");
     }
 
-    /// Adds JSON as the content of a `script` element of data: no `<` is left in it, so nothing ends the element.
+    /// Adds JSON as the content of a `script` element of data: no `<` is left in it, so nothing
+    /// ends the element.
     pub fn json(&mut self, json: &str) {
         for c in json.chars() {
             match c {
@@ -36,8 +37,8 @@ impl Html {
         }
     }
 
-    /// What a reader sees of it, piece by piece: the text outside all tags. Text and attributes are escaped, so a `<`
-    /// always begins a tag and the next `>` ends it.
+    /// What a reader sees of it, piece by piece: the text outside all tags. Text and attributes are
+    /// escaped, so a `<` always begins a tag and the next `>` ends it.
     pub fn printed(&self) -> impl Iterator<Item = &str> {
         let parts = self.text.split('<').enumerate();
         let texts = parts.filter_map(|(at, part)| match at {
@@ -111,15 +112,17 @@ pub fn fact(html: &mut Html, name: &'static str, value: &str) {
     put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
 }
 
-/// The beginning of a table that can be scrolled: the attribute that names it for those who listen (`aria-label`, or
-/// `aria-labelledby` with the id of its heading), its class, and its headings: those that begin with `#` stand over figures.
+/// The beginning of a table that can be scrolled: the attribute that names it for those who listen
+/// (`aria-label`, or `aria-labelledby` with the id of its heading), its class, and its headings:
+/// those that begin with `#` stand over figures.
 pub fn head(
     html: &mut Html,
     (attribute, name): (&'static str, &str),
     class: &str,
     headings: &[&str],
 ) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" ", attribute, "=\"", name, "\">\n");
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" ", attribute, "=\"", name);
+    put!(html; "\">\n");
     put!(html; "<table class=\"", class, "\">\n<thead><tr>");
     for heading in headings {
         match heading.strip_prefix('#') {
@@ -134,8 +137,8 @@ pub fn head(
     put!(html; "</tr></thead>\n");
 }
 
-/// Puts markup (string literals) and text (everything else) into an [`Html`], one after another: `put!(html; "<b>", name,
-/// "</b>")`.
+/// Puts markup (string literals) and text (everything else) into an [`Html`], one after another:
+/// `put!(html; "<b>", name, "</b>")`.
 macro_rules! put {
     ($html:expr; ) => {};
     ($html:expr; $markup:literal $(, $($rest:tt)*)?) => {

@@ -1,4 +1,5 @@
-//! Labels for plugs and ports, 24 to a sheet of A4 (70 by 37 mm), each with a code that scans to the text beside it.
+//! Labels for plugs and ports, 24 to a sheet of A4 (70 by 37 mm), each with a code that scans to
+//! the text beside it.
 //!
 //! They are a page of their own since they go on other paper.
 
@@ -23,8 +24,10 @@ const QUIET: i32 = 4;
 type Label = Vec<String>;
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html; "<p>24 labels of 70 by 37 mm to a sheet of A4, three across. Print them at full size, without scaling and ");
-    put!(html; "without the browser's own margins. IN is the end where data comes in, OUT the other. The code says what ");
+    put!(html; "<p>24 labels of 70 by 37 mm to a sheet of A4, three across. Print them at full ");
+    put!(html; "size, without scaling and ");
+    put!(html; "without the browser's own margins. IN is the end where data comes in, OUT the ");
+    put!(html; "other. The code says what ");
     put!(html; "stands beside it.</p>\n");
     let labels: Vec<Label> = crew.lines.iter().flat_map(of_line).collect();
     for sheet in labels.chunks(SHEET) {
@@ -138,8 +141,8 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
 /// A code as one path, a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
     // Four short lines always fit into a code; one that did not would be a label without.
-    // All eight masks are lawful. Finding the best of them takes most of the time of a page, and these codes are
-    // small and printed large.
+    // All eight masks are allowed. Finding the best of them takes most of the time of a page, and
+    // these codes are small and printed large.
     let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
     let segments = QrSegment::make_segments(text);
     let (level, mask) = (QrCodeEcc::Medium, Some(Mask::new(0)));
@@ -148,7 +151,8 @@ fn code(text: &str, html: &mut Html) {
         return;
     };
     let side = code.size() + 2 * QUIET;
-    put!(html; "<svg class=\"code\" viewBox=\"0 0 ", side, " ", side, "\" aria-hidden=\"true\"><path d=\"", path(&code), "\"/></svg>");
+    put!(html; "<svg class=\"code\" viewBox=\"0 0 ", side, " ", side);
+    put!(html; "\" aria-hidden=\"true\"><path d=\"", path(&code), "\"/></svg>");
 }
 
 fn path(code: &QrCode) -> String {

@@ -1,8 +1,9 @@
 //! The display as pages for people: one that shows everything, and the sheets that a crew carries.
 //!
-//! Each page is one file that needs nothing else: style and script are within it, and a policy in its head forbids
-//! whatever is not. A part of a page is a [`Part`], a file each; [`REPORT`] and [`SHEETS`] list them. What the
-//! parts read is made once, by [`crew`]; what they write goes through [`html`], which escapes it.
+//! Each page is one file that needs nothing else: style and script are within it, and a policy in
+//! its head forbids whatever is not. A part of a page is a [`Part`], a file each; [`REPORT`] and
+//! [`SHEETS`] list them. What the parts read is made once, by [`crew`]; what they write goes
+//! through [`html`], which escapes it.
 
 mod chains;
 mod controllers;
@@ -75,8 +76,8 @@ pub struct Page {
 /// More strings than this have no page of labels: it would be larger than a browser takes.
 pub const MOST_LABELS: usize = 10_000;
 
-/// The page that shows everything, and each kind of sheet as a page of its own, linked with one another. Each is
-/// made when it is asked for, since the pages of a large display are large.
+/// The page that shows everything, and each kind of sheet as a page of its own, linked with one
+/// another. Each is made when it is asked for, since the pages of a large display are large.
 pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
     let crew = Crew::new(compiled);
     let edition = edition(&crew);
@@ -111,9 +112,9 @@ pub fn single(compiled: &Compiled) -> String {
     shell::page(&crew, &edition(&crew), &parts, &[])
 }
 
-/// Eight hexadecimal digits that change with the display's name and with whatever the report or a sheet prints, and
-/// with nothing else. Labels say nothing that no sheet says, so they need not be made for it. Each part is dropped
-/// before the next is made.
+/// Eight hexadecimal digits that change with the display's name and with whatever the report or a
+/// sheet prints, and with nothing else. Labels say nothing that no sheet says, so they need not be
+/// made for it. Each part is dropped before the next is made.
 fn edition(crew: &Crew<'_>) -> String {
     shell::short_hash(|add| {
         add(crew.title());

@@ -11,7 +11,8 @@
 //! | `strings` | name, label, port, shape, channel from 0, last channel, line nodes before it, flags, place in the page |
 //! | `reserved` | first universe, last universe, why |
 //!
-//! A run is `[name, nodes]` or a number of skipped nodes. Flags: 1 stored, 2 shows another string's data.
+//! A run is `[name, nodes]` or a number of skipped nodes. Flags: 1 stored, 2 shows another string's
+//! data.
 
 use super::Part;
 use super::crew::{Crew, Hung};
@@ -25,18 +26,22 @@ use std::collections::BTreeMap;
 pub const PART: Part = Part::new("search", "What is where?", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html;
-        "<form id=\"ask\" role=\"search\" hidden>\n<label for=\"question\">Slot, channel, universe, port, prop or "
-    );
-    put!(html; "label</label>\n<div class=\"ask\"><input id=\"question\" type=\"search\" autocomplete=\"off\" ");
-    put!(html;
-        "autocapitalize=\"off\" spellcheck=\"false\" aria-describedby=\"ask-how\"><button>Find</button></div>\n"
-    );
-    put!(html; "<p id=\"ask-how\">For instance <kbd>12/307</kbd> (universe/slot), <kbd>channel 5939</kbd>, ");
-    put!(html; "<kbd>universe 12</kbd>, or a name or part of one. The <kbd>/</kbd> key comes here.</p>\n</form>\n");
-    put!(html; "<div id=\"answer\" role=\"status\" aria-live=\"polite\"></div>\n<ul id=\"found\"></ul>\n");
-    put!(html; "<noscript><p>Searching needs a script, which is off here. Everything is below all the same, and the ");
-    put!(html; "browser's own search finds it.</p></noscript>\n<script type=\"application/json\" id=\"data\">");
+    put!(html; "<form id=\"ask\" role=\"search\" hidden>\n<label for=\"question\">Slot, channel, ");
+    put!(html; "universe, port, prop or ");
+    put!(html; "label</label>\n<div class=\"ask\"><input id=\"question\" type=\"search\" ");
+    put!(html; "autocomplete=\"off\" ");
+    put!(html; "autocapitalize=\"off\" spellcheck=\"false\" ");
+    put!(html; "aria-describedby=\"ask-how\"><button>Find</button></div>\n");
+    put!(html; "<p id=\"ask-how\">For instance <kbd>12/307</kbd> (universe/slot), <kbd>channel ");
+    put!(html; "5939</kbd>, ");
+    put!(html; "<kbd>universe 12</kbd>, or a name or part of one. The <kbd>/</kbd> key comes ");
+    put!(html; "here.</p>\n</form>\n");
+    put!(html; "<div id=\"answer\" role=\"status\" aria-live=\"polite\"></div>\n<ul ");
+    put!(html; "id=\"found\"></ul>\n");
+    put!(html; "<noscript><p>Searching needs a script, which is off here. Everything is below ");
+    put!(html; "all the same, and the ");
+    put!(html; "browser's own search finds it.</p></noscript>\n<script type=\"application/json\" ");
+    put!(html; "id=\"data\">");
     html.json(&data(crew).to_string());
     put!(html; "</script>\n");
 }

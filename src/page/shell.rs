@@ -16,13 +16,16 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -
         if let [only] = parts { only.title } else { "" },
         &mut html,
     );
-    put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
-    put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
+    put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the ");
+    put!(html; "content</a>\n<header>\n<h1>", crew.title());
+    put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one ");
+    put!(html; "edition agree with ");
     put!(html; "one another; a change of anything on any of them makes another.</p>\n</header>\n");
     ways(parts, others, &mut html);
     put!(html; "<main id=\"main\" tabindex=\"-1\">\n");
     for part in parts {
-        put!(html; "<section class=\"part\" id=\"", part.name, "\" aria-labelledby=\"", part.name, "-h\">\n");
+        put!(html; "<section class=\"part\" id=\"", part.name, "\" aria-labelledby=\"", part.name);
+        put!(html; "-h\">\n");
         put!(html; "<h2 id=\"", part.name, "-h\">", part.title, "</h2>\n");
         (part.write)(crew, &mut html);
         put!(html; "</section>\n");
@@ -53,8 +56,10 @@ fn head(title: &str, part: &str, html: &mut Html) {
     put!(html; "<!doctype html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n");
     html.raw(super::MARK);
     html.raw("\n");
-    put!(html; "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-");
-    put!(html; hash(STYLE), "'; script-src 'sha256-", hash(SCRIPT), "'; base-uri 'none'; form-action 'none'\">\n");
+    put!(html; "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; ");
+    put!(html; "style-src 'sha256-");
+    put!(html; hash(STYLE), "'; script-src 'sha256-", hash(SCRIPT));
+    put!(html; "'; base-uri 'none'; form-action 'none'\">\n");
     put!(html; "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>");
     put!(html; title);
     if !part.is_empty() {
@@ -98,7 +103,8 @@ fn hash(text: &str) -> String {
     base64(&Sha256::digest(text.as_bytes()))
 }
 
-/// The first eight hexadecimal digits of the SHA-256 of the texts that are added, each ended by a byte that no text has.
+/// The first eight hexadecimal digits of the SHA-256 of the texts that are added, each ended by a
+/// byte that no text has.
 pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
     let mut hash = Sha256::new();
     texts(&mut |text| {

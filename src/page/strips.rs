@@ -1,13 +1,14 @@
-//! Strips and bars as SVG that stretches with its page: lengths are percentages, so text keeps its shape.
+//! Strips and bars as SVG that stretches with its page: lengths are percentages, so text keeps its
+//! shape.
 //!
-//! Six fills, each a colour and a pattern, tell neighbours apart; what they are is always said in words too.
+//! Six fills, each a colour and a pattern, tell neighbours apart; words always say the same.
 
 use super::html::{Html, Percent, put};
 
 /// How many fills there are.
 pub const FILLS: usize = 6;
 
-/// What all strips of a page refer to: the fills, and the ruler under a strip of so many slots.
+/// What all strips of a page refer to: the fills, and the ruler under a strip of that many slots.
 pub fn definitions(slots: u32, html: &mut Html) {
     html.raw(
         "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\"><defs>\
@@ -31,7 +32,8 @@ pub fn definitions(slots: u32, html: &mut Html) {
             of: 4,
         };
         let slot = u64::from(quarter) * u64::from(slots) / 4 + 1;
-        put!(html; "<svg x=\"", at, "\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 0v4\"/>");
+        put!(html; "<svg x=\"", at, "\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 ");
+        put!(html; "0v4\"/>");
         put!(html; "<text class=\"mark\" x=\"3\" y=\"9\">", slot, "</text></svg>");
     }
     put!(html; "</symbol></defs></svg>\n");
@@ -81,8 +83,8 @@ impl Fill {
 const NARROWEST: u64 = 330;
 const LETTER: u64 = 8;
 
-/// A strip of `of` parts; what is in no stretch stays visibly empty. Its list says the same, so it is hidden from those
-/// who listen.
+/// A strip of `of` parts; what is in no stretch stays visibly empty. Its list says the same, so it
+/// is hidden from those who listen.
 pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
     let of = u64::from(of.max(1));
     put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\">");
@@ -90,8 +92,10 @@ pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
     for stretch in stretches {
         let width = u64::from((stretch.last + 1).saturating_sub(stretch.first));
         let part = |part: u64| Percent { part, of };
-        put!(html; "<svg x=\"", part(u64::from(stretch.first.saturating_sub(1))), "\" width=\"", part(width));
-        put!(html; "\" height=\"24\" class=\"", stretch.fill.class(), "\"><rect width=\"100%\" height=\"24\"/>");
+        put!(html; "<svg x=\"", part(u64::from(stretch.first.saturating_sub(1))), "\" width=\"");
+        put!(html; part(width));
+        put!(html; "\" height=\"24\" class=\"", stretch.fill.class());
+        put!(html; "\"><rect width=\"100%\" height=\"24\"/>");
         let room = (width * NARROWEST / of).saturating_sub(6) / LETTER;
         let key = stretch.key.to_string();
         let length = |text: &str| text.chars().count() as u64;
@@ -114,7 +118,8 @@ pub fn bar(used: u64, skipped: u64, limit: u64, html: &mut Html) {
     put!(html; "<rect class=\"empty\" width=\"100%\" height=\"14\"/>");
     put!(html; "<rect class=\"used\" width=\"", part(used), "\" height=\"14\"/>");
     if skipped > 0 {
-        put!(html; "<rect class=\"lost\" x=\"", part(used), "\" width=\"", part(skipped), "\" height=\"14\"/>");
+        put!(html; "<rect class=\"lost\" x=\"", part(used), "\" width=\"", part(skipped));
+        put!(html; "\" height=\"14\"/>");
     }
     put!(html; "</svg>");
 }

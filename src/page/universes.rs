@@ -1,4 +1,5 @@
-//! Every universe as a strip of its slots: who lies where, and what is free; and a map of all universes.
+//! Every universe as a strip of its slots: who lies where, and what is free; and a map of all
+//! universes.
 
 use super::Part;
 use super::crew::Crew;
@@ -17,9 +18,8 @@ pub const PART: Part = Part::new("universes", "Universes", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     map(crew, html);
-    put!(html;
-        "<h3>Slot by slot</h3>\n<p>One strip is one universe. The numbers are those of the list under it; what is "
-    );
+    put!(html; "<h3>Slot by slot</h3>\n<p>One strip is one universe. The numbers are those of ");
+    put!(html; "the list under it; what is ");
     put!(html; "empty is free.</p>\n");
     let (model, plan) = (crew.model(), crew.plan());
     let slots = plan.universe_slots.get();
@@ -113,9 +113,8 @@ fn reserved_slots<'a>(crew: &Crew<'a>) -> BTreeMap<u32, Vec<Reserved<'a>>> {
 
 fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut Html) {
     let slots = crew.plan().universe_slots.get();
-    put!(html;
-        "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ", row.universe, "</h5>\n<p>"
-    );
+    put!(html; "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ");
+    put!(html; row.universe, "</h5>\n<p>");
     put!(html; counted(row.used, "slot"), " used, ", row.free, " free");
     if let (Some(kind), Some(address)) = (row.owner.address_kind, &row.owner.address) {
         put!(html; "; ", kind, " <span class=\"num\">", address, "</span>");
@@ -165,10 +164,11 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     put!(html; "</ol>\n</article>\n");
 }
 
-/// The free slots behind one slot and before another.
+/// The free slots after one slot and before another.
 fn free(behind: u32, before: u32, html: &mut Html) {
     if before > behind + 1 {
-        put!(html; "<li class=\"free\">free <span class=\"num\">", between(behind + 1, before - 1), "</span></li>\n");
+        put!(html; "<li class=\"free\">free <span class=\"num\">", between(behind + 1, before - 1));
+        put!(html; "</span></li>\n");
     }
 }
 
@@ -225,9 +225,8 @@ fn free_universes(behind: u32, before: u32, html: &mut Html) {
 fn row(first: u32, last: u32, whose: &str, class: &'static str, html: &mut Html) {
     put!(html; "<tr class=\"");
     html.raw(class);
-    put!(html; "\"><th scope=\"row\" class=\"num\">", between(first, last), "</th><td class=\"n\">");
-    put!(html;
-        figure(u64::from((last + 1).saturating_sub(first))), "</td><td>", whose,
-        "</td></tr>\n"
-    );
+    put!(html; "\"><th scope=\"row\" class=\"num\">", between(first, last));
+    put!(html; "</th><td class=\"n\">");
+    put!(html; figure(u64::from((last + 1).saturating_sub(first))), "</td><td>", whose);
+    put!(html; "</td></tr>\n");
 }

@@ -1,7 +1,7 @@
 //! Findings as workflow annotations: `::error file=…,line=…,col=…::message`.
 //!
-//! A runner shows at most ten of each kind a step, so what comes after that is printed as plain lines, which
-//! its log keeps. The first character of a line has column 1.
+//! A runner shows at most ten of each kind a step, so what comes after that is printed as plain
+//! lines, which its log keeps. The first character of a line has column 1.
 
 use super::{short, spot};
 use crate::diagnostic::{Diagnostic, Severity};

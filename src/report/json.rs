@@ -1,7 +1,7 @@
 //! Findings as one JSON object, the contract other programs read.
 //!
-//! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters. Keys may be
-//! added under one version; none is dropped or changes its meaning.
+//! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters.
+//! Keys may be added under one version; none is dropped or changes its meaning.
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, Edit, Fix, Label};

@@ -2,8 +2,9 @@
 
 use unicode_width::UnicodeWidthStr;
 
-/// Breaks each line of a text between words so that it fits `width` columns; words are never cut, and each
-/// line after the first begins with `indent`. Blanks at the start of a line are kept, for displays in pages.
+/// Breaks each line of a text between words so that it fits `width` columns; words are never cut,
+/// and each line after the first begins with `indent`. Blanks at the start of a line are kept, for
+/// displays in pages.
 #[must_use]
 pub fn wrap(text: &str, indent: &str, width: usize) -> String {
     let mut out = String::with_capacity(text.len() + 16);

@@ -1,7 +1,7 @@
 //! Findings for people and programs: one file a form.
 //!
-//! `text` is for a person at a terminal ([`terminal`]); the others are listed in [`ALL`]. All of them take
-//! their places from [`spot`], so a column means the same everywhere: characters, from 1.
+//! `text` is for a person at a terminal ([`terminal`]); the others are listed in [`ALL`]. All of
+//! them take their places from [`spot`], so a column means the same everywhere: characters, from 1.
 
 mod github;
 mod json;
@@ -30,8 +30,9 @@ pub const ALL: &[(&str, Form)] = &[
 
 /// The file of a stretch, and the stretch held within it and cut at characters.
 ///
-/// What points behind the last visible character of its file, such as "something is missing here", points at
-/// that character instead, where a reader can see it. `None` only where there is no text at all.
+/// What points after the last visible character of its file, such as "something is missing here",
+/// points at that character instead, where a reader can see it. `None` only where there is no text
+/// at all.
 #[must_use]
 pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
     let file = sources

@@ -51,8 +51,9 @@ fn level(severity: Severity) -> &'static str {
     }
 }
 
-/// One finding. `seen` counts findings of the same code and message in one file, since a fingerprint must
-/// stay the same when lines above it come and go, and still tell two findings apart.
+/// One finding. `seen` counts findings of the same code and message in one file, since a
+/// fingerprint must stay the same when lines above it come and go, and still tell two findings
+/// apart.
 fn result<'a>(
     sources: &'a SourceMap,
     finding: &'a Diagnostic,

@@ -1,10 +1,10 @@
 //! Findings for a person at a terminal: the only file that knows miette.
 //!
 //! miette gets an excerpt of its own, not the file: only the lines that labels stand on and their
-//! neighbours, each clipped around its labels and with control and bidirectional characters written out. So
-//! no line is too long for it (it panics beyond column 65,535), nothing in a file steers the terminal, and
-//! labels in several files are one picture. Lines and columns in its headings are ours, in characters, as
-//! in every other form.
+//! neighbours, each clipped around its labels and with control and bidirectional characters written
+//! out. So no line is too long for it (it panics beyond column 65,535), nothing in a file steers
+//! the terminal, and labels in several files are one picture. Lines and columns in its headings are
+//! ours, in characters, as in every other form.
 
 use super::{anchor, spot, wrap};
 use crate::diagnostic::{Diagnostic, Severity, words};
@@ -188,7 +188,7 @@ impl miette::Diagnostic for Picture<'_> {
 struct Marked {
     start: usize,
     end: usize,
-    /// Line and column as told to people, both from 0.
+    /// Line and column as people read them, both from 0.
     place: (usize, usize),
     text: String,
     first: bool,
@@ -201,7 +201,7 @@ struct ShownLine {
     file: usize,
     /// Its number there, from 0.
     number: usize,
-    /// Where it begins in the excerpt, and just behind its line end.
+    /// Where it begins in the excerpt, and just after its line end.
     start: usize,
     end: usize,
 }
@@ -301,8 +301,9 @@ impl Excerpt {
         });
     }
 
-    /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where each
-    /// character and the end of what is shown went: (offset in the line, offset in the excerpt).
+    /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where
+    /// each character and the end of what is shown went: (offset in the line, offset in the
+    /// excerpt).
     fn clip(&mut self, line: &str, first: usize, look: Look) -> Vec<(usize, usize)> {
         let mark = if look.ascii { "..." } else { "…" };
         let room = look.width.saturating_sub(BESIDE).max(40);
@@ -341,8 +342,9 @@ impl Excerpt {
     }
 }
 
-/// The columns that characters take one behind the other, each sum with its character's own; a little too
-/// many for tabs, and one for what takes none, so that a heap of combining marks is clipped too.
+/// The columns that characters take one after another, each sum with its character's own; a little
+/// too many for tabs, and one for what takes none, so that a heap of combining marks is clipped
+/// too.
 fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     chars.scan(0, |sum, c| {
         *sum += match c {
@@ -354,7 +356,7 @@ fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     })
 }
 
-/// A label held to the line it begins on; its text tells the rest.
+/// A label held to the line it begins on; its text says the rest.
 fn one_line<'a>(
     index: usize,
     file: &SourceFile,
@@ -390,8 +392,8 @@ fn line_of(file: &SourceFile, number: usize) -> (usize, &str) {
     (start, line.strip_suffix('\r').unwrap_or(line))
 }
 
-/// The stretches of lines to show, (file, first, last): each label's line with its neighbours, joined where
-/// they touch; the stretch of the offending place comes first.
+/// The stretches of lines to show, (file, first, last): each label's line with its neighbours,
+/// joined where they touch; the stretch of the offending place comes first.
 fn chunks(
     files: &[&SourceFile],
     wanted: &[Wanted<'_>],

@@ -1,7 +1,7 @@
 //! Whole-number arithmetic and the names of `let`.
 
 use super::names::Names;
-use crate::ast::{Expr, Let, Operator, Quantity, SelRange};
+use crate::ast::{Binary, Expr, Let, Operator, Quantity, SelRange};
 use crate::diagnostic::Sink;
 use crate::graph;
 use crate::rules;
@@ -179,34 +179,7 @@ impl<'a> Lets<'a> {
             Expr::Binary(binary) => {
                 let left = self.value_of(names, &binary.left, own, sink);
                 let right = self.value_of(names, &binary.right, own, sink);
-                let (left, right) = (left?, right?);
-                let (Some(a), Some(b)) = (left.as_whole(), right.as_whole()) else {
-                    let written = names.text_at(binary.span);
-                    sink.push(rules::syntax::number::not_whole(
-                        binary.span,
-                        "each number of arithmetic",
-                        written,
-                    ));
-                    return None;
-                };
-                let result = match binary.operator {
-                    Operator::Add => a.checked_add(b),
-                    Operator::Subtract => a.checked_sub(b),
-                    Operator::Multiply => a.checked_mul(b),
-                    Operator::Divide if b == 0 => {
-                        sink.push(rules::syntax::number::by_zero(binary.right.span()));
-                        return None;
-                    }
-                    Operator::Divide if a.checked_rem(b) != Some(0) => {
-                        sink.push(rules::syntax::number::uneven(binary.span, a, b));
-                        return None;
-                    }
-                    Operator::Divide => a.checked_div(b),
-                };
-                if result.is_none() {
-                    sink.push(rules::syntax::number::overflow(binary.span));
-                }
-                result.map(Decimal::whole)
+                result_of(names, binary, (left?, right?), sink)
             }
         }
     }
@@ -350,4 +323,35 @@ pub fn hyphen(names: &Names<'_>, span: Span, what: &str, sink: &mut Sink) -> boo
     };
     sink.push(rules::syntax::number::hyphen(span, what, written, &range));
     true
+}
+/// What an operator makes of two numbers; `None` once it is reported why there is no such number.
+fn result_of(
+    names: &Names<'_>,
+    binary: &Binary,
+    (left, right): (Decimal, Decimal),
+    sink: &mut Sink,
+) -> Option<Decimal> {
+    let (Some(a), Some(b)) = (left.as_whole(), right.as_whole()) else {
+        let (what, written) = ("each number of arithmetic", names.text_at(binary.span));
+        sink.push(rules::syntax::number::not_whole(binary.span, what, written));
+        return None;
+    };
+    let result = match binary.operator {
+        Operator::Add => a.checked_add(b),
+        Operator::Subtract => a.checked_sub(b),
+        Operator::Multiply => a.checked_mul(b),
+        Operator::Divide if b == 0 => {
+            sink.push(rules::syntax::number::by_zero(binary.right.span()));
+            return None;
+        }
+        Operator::Divide if a.checked_rem(b) != Some(0) => {
+            sink.push(rules::syntax::number::uneven(binary.span, a, b));
+            return None;
+        }
+        Operator::Divide => a.checked_div(b),
+    };
+    if result.is_none() {
+        sink.push(rules::syntax::number::overflow(binary.span));
+    }
+    result.map(Decimal::whole)
 }

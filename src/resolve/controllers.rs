@@ -40,21 +40,17 @@ fn by_number(ports: Vec<Port>) -> Ports {
 /// Reads the `controller` statements.
 pub fn controllers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.controllers;
-    let made = lineage.each(|index, like: Option<&Made>| {
+    let made = lineage.each(|index, row, like: Option<&Made>| {
         let mut made = like.cloned().unwrap_or(Made {
             controller: Controller::plain("", model.display.whole_nodes),
             align_at: None,
             outputs: false,
         });
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         let controller = &mut made.controller;
         controller.name = row.name.as_ref().into();
         controller.at = row.block.name.span;
@@ -91,28 +87,26 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         made
     });
-    for (index, made) in made.into_iter().enumerate() {
-        let Made {
-            mut controller,
-            align_at,
-            outputs,
-        } = made;
-        let aligned = align_at.filter(|_| controller.align != Align::Off);
-        if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
-            sink.push(rules::syntax::repeated_setting::align_dropped(
-                at,
-                controller.addressing_at,
-                &controller.name,
-            ));
-        }
-        tell_universe_size(model, &mut controller, sink);
-        model.incomplete |= controller.broken;
-        if outputs {
-            model.gaps.outputs.insert(ControllerId::from(index));
-        }
-        model.controllers.push(controller);
+    for made in made {
+        add_controller(made, model, sink);
     }
     cut_rings(model, sink);
+}
+
+/// Adds a controller that was read, and reports settings of it that do not go together.
+fn add_controller(made: Made, model: &mut Model, sink: &mut Sink) {
+    let mut controller = made.controller;
+    let aligned = made.align_at.filter(|_| controller.align != Align::Off);
+    if let Some(at) = aligned.filter(|_| controller.addressing == Addressing::Consecutive) {
+        let (by, name) = (controller.addressing_at, &controller.name);
+        sink.push(rules::syntax::repeated_setting::align_dropped(at, by, name));
+    }
+    tell_universe_size(model, &mut controller, sink);
+    model.incomplete |= controller.broken;
+    let id = model.controllers.push(controller);
+    if made.outputs {
+        model.gaps.outputs.insert(id);
+    }
 }
 
 /// Whether a setting of a block that could not be read may have said which outputs there are.
@@ -157,28 +151,14 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
                 None => sink.push(unknown_input(reader, set, args)),
             }
         }
-        (Key::UniversesFrom | Key::Sync, _) if !is_universe(number) => {
-            sink.push(rules::address::range::universe(set.at(), number));
-        }
-        (Key::UniversesRange, Some(Value::Range(from, to)))
-            if !is_universe(from) || !is_universe(to) =>
-        {
-            let wrong = if is_universe(from) { to } else { from };
-            sink.push(rules::address::range::universe(set.at(), wrong));
-        }
-        (Key::UniversesFrom, _) => {
-            controller.start = Start::From(count(number));
-            controller.start_at = Some(set.at());
-        }
-        (Key::UniversesRange, Some(Value::Range(from, to))) => {
-            controller.start = Start::Range(count(from), count(to));
-            controller.start_at = Some(set.at());
-        }
-        (Key::UniversesAfter, Some(Value::Word(other))) => {
-            if let Some(other) = names.find(&names.controllers, "controller", other, sink) {
-                controller.start = Start::After(ControllerId(other));
+        (Key::UniversesFrom | Key::UniversesRange | Key::UniversesAfter, Some(value)) => {
+            if let Some(start) = start(reader, set, value, sink) {
+                controller.start = start;
                 controller.start_at = Some(set.at());
             }
+        }
+        (Key::Sync, _) if !is_universe(number) => {
+            sink.push(rules::address::range::universe(set.at(), number));
         }
         (Key::Sync, _) => controller.sync = Some(told(set, count(number))),
         (Key::Priority, _) => controller.priority = Some(told(set, count(number))),
@@ -211,7 +191,32 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
     }
 }
 
-/// Tells a universe size above the display's; it then holds as if it were not said.
+/// Where a controller's universes begin; `None` where that is no universe or no controller, which is reported.
+fn start(
+    reader: &Reader<'_, '_>,
+    set: &Matched<'_>,
+    value: Value<'_>,
+    sink: &mut Sink,
+) -> Option<Start> {
+    let (numbers, start) = match value {
+        Value::Number(from) => ([from, from], Start::From(count(from))),
+        Value::Range(from, to) => ([from, to], Start::Range(count(from), count(to))),
+        Value::Word(other) => {
+            let names = reader.names;
+            let other = names.find(&names.controllers, "controller", other, sink)?;
+            return Some(Start::After(ControllerId(other)));
+        }
+        _ => return None,
+    };
+    let wrong = numbers.into_iter().find(|number| !is_universe(*number));
+    if let Some(wrong) = wrong {
+        sink.push(rules::address::range::universe(set.at(), wrong));
+        return None;
+    }
+    Some(start)
+}
+
+/// Reports a universe size above the display's; it then holds as if it were not said.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
     let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
@@ -426,17 +431,13 @@ struct Carrier {
 /// Reads the `receiver` statements.
 pub fn receivers(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
-    let table = &reader.names.receivers;
-    let made = lineage.each(|index, like: Option<&Carrier>| {
+    let made = lineage.each(|_, row, like: Option<&Carrier>| {
         let mut made = like.cloned().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return made;
-        };
         if !reader
             .names
             .may_have_ports(made.ports.len(), row.block.name.span, sink)
@@ -465,41 +466,27 @@ pub fn receivers(
         made
     });
     // A receiver whose ports are not known is left out of the model, so its index there may differ.
-    let mut index_of = Vec::with_capacity(table.rows.len());
-    for (index, (row, made)) in table.rows.iter().zip(made).enumerate() {
-        let Carrier {
-            carried,
-            says_carries,
-            stands,
-            ports,
-        } = made;
-        let Some((controller, first, last)) = carried else {
-            if !says_carries && !lineage.is_lost(count(index as i64)) {
-                let at = row.block.name.span;
+    let rows = &lineage.table.rows;
+    let mut index_of = Vec::with_capacity(rows.len());
+    for (index, (row, made)) in rows.iter().zip(made).enumerate() {
+        let ports = made.ports;
+        let Some((controller, first, last)) = made.carried else {
+            if !made.says_carries && !lineage.is_lost(count(index as i64)) {
+                let (at, what) = (row.block.name.span, "carries shed.9..12");
                 sink.push(rules::syntax::unexpected::lacks(
-                    at,
-                    "receiver",
-                    &row.name,
-                    "carries shed.9..12",
+                    at, "receiver", &row.name, what,
                 ));
             }
             model.incomplete = true;
             index_of.push(None);
             continue;
         };
-        for port in &ports {
-            if port.number > last - first + 1 {
-                let has =
-                    super::targets::ports_in_words(&(1..=last - first + 1).collect::<Vec<_>>());
-                sink.push(no_port::beyond(
-                    port.at,
-                    &row.name,
-                    Missing::Carried(port.number, port.number),
-                    Some(&has),
-                    row.block.name.span,
-                ));
-                break;
-            }
+        let own = last - first + 1;
+        if let Some(port) = ports.iter().find(|port| port.number > own) {
+            let missing = Missing::Carried(port.number, port.number);
+            let has = super::targets::ports_in_words(&(1..=own).collect::<Vec<_>>());
+            let (at, name_at) = (port.at, row.block.name.span);
+            sink.push(no_port::beyond(at, &row.name, missing, Some(&has), name_at));
         }
         index_of.push(Some(count(model.receivers.len() as i64)));
         model.receivers.push(Receiver {
@@ -508,7 +495,7 @@ pub fn receivers(
             controller,
             first,
             last,
-            stands,
+            stands: made.stands,
             ports,
             stock: row.stock,
         });

@@ -1,6 +1,6 @@
 //! `like`: whose settings a declaration takes before its own.
 
-use super::names::{Names, Table};
+use super::names::{Decl, Names, Table};
 use crate::ast::BlockKind;
 use crate::diagnostic::Sink;
 use crate::graph;
@@ -9,25 +9,27 @@ use crate::rules;
 use crate::source::Span;
 
 /// Who is like whom in one kind.
-#[derive(Debug, Default)]
-pub struct Lineage {
+pub struct Lineage<'t, 'a> {
+    /// The declarations.
+    pub table: &'t Table<'a>,
     /// The parent of each declaration, by index; rings are cut.
     parents: Vec<Option<u32>>,
     /// Whether a declaration's parent is unknown or in a ring, so that its settings are not all known.
     lost: Vec<bool>,
 }
 
-impl Lineage {
+impl<'t, 'a> Lineage<'t, 'a> {
     /// Reads the `like` of every declaration of a kind; tells unknown names and rings. `known` says whether
     /// a name that no declaration has is known all the same (a chip known beforehand).
-    pub fn read<'a>(
-        table: &Table<'a>,
+    pub fn read(
+        table: &'t Table<'a>,
         kind: BlockKind,
         names: &Names<'a>,
         known: impl Fn(&str) -> bool,
         sink: &mut Sink,
     ) -> Self {
         let mut lineage = Self {
+            table,
             parents: vec![None; table.rows.len()],
             lost: vec![false; table.rows.len()],
         };
@@ -60,10 +62,10 @@ impl Lineage {
         lineage
     }
 
-    /// Makes a value for each declaration, in the order of their indices. `make` gets the index and the
-    /// value of the declaration whose settings it takes, which is made before it. Each is made once, so
-    /// a long row of `like` costs no more than a short one.
-    pub fn each<T>(&self, mut make: impl FnMut(u32, Option<&T>) -> T) -> Vec<T> {
+    /// Makes a value for each declaration, in the order of their indices. `make` gets the index, the declaration
+    /// and the value of the one whose settings it takes, which is made before it. Each is made once, so a long row
+    /// of `like` costs no more than a short one.
+    pub fn each<T>(&self, mut make: impl FnMut(u32, &'t Decl<'a>, Option<&T>) -> T) -> Vec<T> {
         let mut made: Vec<Option<T>> = Vec::with_capacity(self.parents.len());
         made.resize_with(self.parents.len(), || None);
         let mut way = Vec::new();
@@ -75,8 +77,9 @@ impl Lineage {
             }
             while let Some(index) = way.pop() {
                 let parent = self.parent(index).and_then(|at| made.get(at)?.as_ref());
-                let one = make(index as u32, parent);
-                set(&mut made, index, Some(one));
+                let row = self.table.rows.get(index);
+                let one = row.map(|row| make(index as u32, row, parent));
+                set(&mut made, index, one);
             }
         }
         made.into_iter().flatten().collect()

@@ -89,16 +89,12 @@ struct Said<'a> {
 /// Reads the `chip` statements.
 pub fn chips(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Chips {
-    let table = &reader.names.chips;
-    let said = lineage.each(|index, like: Option<&Said<'_>>| {
+    let said = lineage.each(|_, row, like: Option<&Said<'_>>| {
         let mut said = like.copied().unwrap_or_default();
-        let Some(row) = table.row(index) else {
-            return said;
-        };
         if like.is_none() {
             said.root = row.block.like.map(|like| reader.names.text(like));
         }
@@ -124,7 +120,7 @@ pub fn chips(
         }
         said
     });
-    for (row, said) in table.rows.iter().zip(said) {
+    for (row, said) in lineage.table.rows.iter().zip(said) {
         // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
         // slowest usual one: 800 kHz and 300 us.
         let base = said.root.and_then(known).or_else(|| known(&row.name));
@@ -233,39 +229,21 @@ fn near(
 /// Reads the `node` statements.
 pub fn nodes(
     reader: &Reader<'_, '_>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, '_>,
     chips: &mut Chips,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    let table = &reader.names.nodes;
-    let mut made = lineage.each(|index, like: Option<&NodeKind>| {
+    let mut made = lineage.each(|_, row, like: Option<&NodeKind>| {
         let mut node = like.cloned().unwrap_or(NodeKind {
-            name: "".into(),
-            at: Span::default(),
-            chip: None,
             colour: "RGB".into(),
-            slots: 0,
-            bits: 0,
-            volts: None,
-            draw: None,
-            idle_ua: 0,
-            floor: None,
-            pitch_um: None,
-            gauge: None,
+            ..NodeKind::default()
         });
-        let Some(row) = table.row(index) else {
-            return node;
-        };
         let mut named: Option<(Ident, Span)> = None;
         node.name = row.name.as_ref().into();
         node.at = row.block.name.span;
-        for set in settings_of(
-            reader,
-            Scope::Of(BlockKind::Node),
-            &row.block.settings,
-            sink,
-        ) {
+        let scope = Scope::Of(BlockKind::Node);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
             let number = set.number(0);
             match (set.key, set.value(0)) {
                 (Key::Chip, Some(Value::Word(word))) => {

@@ -86,7 +86,7 @@ pub struct Drafts<'a> {
 /// the fewest each `split` makes, in the order of `Model::splits`.
 pub fn props<'a>(
     reader: &Reader<'_, 'a>,
-    lineage: &Lineage,
+    lineage: &Lineage<'_, 'a>,
     model: &mut Model,
     most: &dyn Fn(&Model, &str, NodeId) -> Option<u32>,
     more: &[u32],
@@ -102,15 +102,10 @@ pub fn props<'a>(
     };
     // Only what others are like is kept.
     let parents = lineage.are_parents();
-    let bases = lineage.each(|index, base: Option<&Option<Box<Draft<'a>>>>| {
+    let bases = lineage.each(|index, row, base: Option<&Option<Box<Draft<'a>>>>| {
         let is_parent = parents.get(index as usize).copied().unwrap_or(false);
-        let row = table.row(index).filter(|_| is_parent)?;
-        Some(Box::new(draft(
-            base.and_then(Option::as_deref),
-            index,
-            row.block,
-            sink,
-        )))
+        let base = base.and_then(Option::as_deref);
+        is_parent.then(|| Box::new(draft(base, index, row.block, sink)))
     });
     let mut drafts = Drafts::default();
     model.props.reserve_exact(table.rows.len());

@@ -1,5 +1,6 @@
 //! `reserve`, `stored`, `renamed`, `supply`, `circuit`, `power` and `inject`.
 
+use super::controllers::circuit;
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Reader, Value};
@@ -10,8 +11,8 @@ use super::{gaps, refs, settings_of, told};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
 use crate::diagnostic::Sink;
 use crate::model::{
-    Circuit, CircuitId, FeedLead, InjectAt, Injection, Model, Output, PowerFeed, Rename,
-    ReservedOutput, ReservedUniverses, Supply, SupplyId, Target, Told,
+    Circuit, FeedLead, InjectAt, Injection, Model, Output, PowerFeed, Rename, ReservedOutput,
+    ReservedUniverses, Supply, SupplyId, Target, Told,
 };
 use crate::rules;
 use crate::source::Span;
@@ -26,42 +27,28 @@ const USUAL_EFFICIENCY: u32 = 85_000;
 const MOST_FUSE: i64 = 10_000_000_000;
 
 /// Reads the `supply` statements.
-pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
-    let table = &reader.names.supplies;
-    let made = lineage.each(|index, like: Option<&Supply>| {
+pub fn supplies(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage<'_, '_>,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let made = lineage.each(|_, row, like: Option<&Supply>| {
         let mut supply = like.cloned().unwrap_or(Supply {
-            name: "".into(),
-            at: Span::default(),
-            volts: None,
-            rated: None,
-            fuse: None,
-            stands: None,
-            circuit: None,
             efficiency: USUAL_EFFICIENCY,
+            ..Supply::default()
         });
-        let Some(row) = table.row(index) else {
-            return supply;
-        };
         supply.name = row.name.as_ref().into();
         supply.at = row.block.name.span;
-        for set in settings_of(
-            reader,
-            Scope::Of(BlockKind::Supply),
-            &row.block.settings,
-            sink,
-        ) {
+        let scope = Scope::Of(BlockKind::Supply);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
             match (set.key, set.value(0)) {
                 (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
                 (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
                 (Key::Fuse, _) => supply.fuse = Some(told(&set, set.number(0))),
                 (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
                 (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
-                (Key::On, Some(Value::Word(word))) => {
-                    let names = reader.names;
-                    supply.circuit = names
-                        .find(&names.circuits, "circuit", word, sink)
-                        .map(CircuitId);
-                }
+                (Key::On, Some(Value::Word(word))) => supply.circuit = circuit(reader, word, sink),
                 _ => {}
             }
         }
@@ -71,26 +58,18 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
 }
 
 /// Reads the `circuit` statements.
-pub fn circuits(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, sink: &mut Sink) {
-    let table = &reader.names.circuits;
-    let made = lineage.each(|index, like: Option<&Circuit>| {
-        let mut circuit = like.cloned().unwrap_or(Circuit {
-            name: "".into(),
-            at: Span::default(),
-            volts: None,
-            breaker: None,
-        });
-        let Some(row) = table.row(index) else {
-            return circuit;
-        };
+pub fn circuits(
+    reader: &Reader<'_, '_>,
+    lineage: &Lineage<'_, '_>,
+    model: &mut Model,
+    sink: &mut Sink,
+) {
+    let made = lineage.each(|_, row, like: Option<&Circuit>| {
+        let mut circuit = like.cloned().unwrap_or_default();
         circuit.name = row.name.as_ref().into();
         circuit.at = row.block.name.span;
-        for set in settings_of(
-            reader,
-            Scope::Of(BlockKind::Circuit),
-            &row.block.settings,
-            sink,
-        ) {
+        let scope = Scope::Of(BlockKind::Circuit);
+        for set in settings_of(reader, scope, &row.block.settings, sink) {
             match set.key {
                 Key::Volts => circuit.volts = Some(told(&set, set.number(0))),
                 Key::Breaker => circuit.breaker = Some(told(&set, set.number(0))),

@@ -3,7 +3,6 @@
 use super::View;
 use crate::diagnostic::words::shown;
 use crate::model::{Controller, ControllerId};
-use crate::plan::PortPlan;
 use crate::protocol::USUAL_PRIORITY;
 use crate::table::{Column, Decimal, Face, Row, Table, columns};
 use crate::unit::counted;
@@ -12,6 +11,8 @@ use crate::usage::{self, Heard};
 /// One controller.
 #[derive(Debug)]
 pub struct ControllerRow<'a> {
+    pub(crate) id: ControllerId,
+    pub(crate) controller: &'a Controller,
     pub(crate) name: &'a str,
     pub(crate) host: Option<&'a str>,
     pub(crate) input: &'static str,
@@ -164,33 +165,31 @@ impl Row for ControllerRow<'_> {
 impl<'a> View<'a> {
     /// Controllers as declared; those of a `stock` file only where they are used.
     pub fn controllers(&self) -> impl Iterator<Item = ControllerRow<'a>> {
-        let controllers = self.model.controllers.iter().enumerate();
-        controllers.filter_map(|(index, controller)| {
-            let id = ControllerId::from(index);
+        let controllers = self.model.controllers.pairs();
+        controllers.filter_map(|(id, controller)| {
             let shown = self.shows_controller(id, controller);
             shown.then(|| self.controller_row(id, controller))
         })
     }
 
-    fn ports_of(&self, id: ControllerId) -> &'a [PortPlan] {
-        let range = self.plan.controllers.get(id.index()).map(|c| &c.ports);
-        range
-            .and_then(|r| self.plan.ports.get(r.start as usize..r.end as usize))
-            .unwrap_or(&[])
-    }
-
     fn shows_controller(&self, id: ControllerId, controller: &Controller) -> bool {
         match &self.only {
-            None => !(controller.stock && self.ports_of(id).is_empty()),
+            None => !(controller.stock && self.plan.ports_of(id).is_empty()),
             Some(only) => {
                 only.controller == Some(id)
-                    || self.ports_of(id).iter().any(|port| self.shows_port(port))
+                    || self
+                        .plan
+                        .ports_of(id)
+                        .iter()
+                        .any(|port| self.shows_port(port))
             }
         }
     }
 
     fn controller_row(&self, id: ControllerId, controller: &'a Controller) -> ControllerRow<'a> {
-        let ports = self.ports_of(id);
+        let ports = self.plan.ports_of(id);
+        let given = &self.plan.controllers[id];
+        let own = given.universes.map_or(given.last_given, |(_, last)| last);
         let heard = usage::heard(self.model, self.plan, id);
         let ends = heard.first().zip(heard.last());
         let ends = ends.map(|(first, last)| (first.universe, last.universe));
@@ -201,6 +200,8 @@ impl<'a> View<'a> {
         let first_channel = extents.map(|(start, _)| start).min();
         let universe_slots = controller.slots_used(self.plan.universe_slots);
         ControllerRow {
+            id,
+            controller,
             name: &controller.name,
             host: controller.host.as_ref().map(|host| &*host.value),
             input: input.words(),
@@ -218,10 +219,7 @@ impl<'a> View<'a> {
             ports: count(controller.ports.len() + controller.dmx.len()),
             nodes: ports.iter().map(|port| u64::from(port.nodes)).sum(),
             // After its own: where it only shows others' data nothing is kept free for it.
-            spare_universes: self.plan.controllers.get(id.index()).map_or(0, |plan| {
-                let own = plan.universes.map_or(plan.last_given, |(_, last)| last);
-                plan.last_given.saturating_sub(own)
-            }),
+            spare_universes: given.last_given.saturating_sub(own),
             mbit_per_s: self.load(&heard, controller),
             universe_slots,
             fewer_slots: universe_slots != self.model.display.universe_slots.get(),
@@ -233,8 +231,8 @@ impl<'a> View<'a> {
         }
     }
 
-    /// What a controller's universes cost on the network at the frame rate, in hundredths of a Mbit/s. A
-    /// universe is sent up to its highest slot in use here, whoever it belongs to.
+    /// What a controller's universes cost on the network at the frame rate, in hundredths of a
+    /// Mbit/s. A universe is sent up to its highest slot in use here, whoever it belongs to.
     fn load(&self, heard: &[Heard], controller: &Controller) -> Decimal {
         let highest: Vec<u32> = heard.iter().map(|row| row.highest).collect();
         let bits = match highest.is_empty() {

@@ -1,8 +1,9 @@
-//! How full a display is: each port at its frame rate, each controller, how good the picked ports are; and where
-//! something that is not in it yet would go.
+//! How full a display is: each port at its frame rate, each controller, how good the picked ports
+//! are; and where something that is not in it yet would go.
 //!
-//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes like the last on it;
-//! an empty one is taken to get nodes of the slowest make of the display that it drives.
+//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes
+//! like the last on it; an empty one is taken to get nodes of the slowest make of the display that
+//! it drives.
 
 mod added;
 
@@ -61,7 +62,7 @@ impl Row for Found {
                 "Straight lines from props to where their picked ports come out, in metres, where \
                  both places are known."
                 => row.lead_m, maybe;
-            flag "least_lead" "Whether it is proven that with so many ports no less lead is possible."
+            flag "least_lead" "Whether it is proven that no less lead is possible with as many ports."
                 => row.least_lead, maybe;
             number "apart" "Props with picked ports on more than one controller."
                 => row.apart, maybe;
@@ -85,15 +86,15 @@ impl Found {
     fn words(&self) -> Vec<String> {
         let mut parts = vec![format!("{} used", counted(self.ports_used, "port"))];
         if let Some(least) = self.ports_at_least {
-            if self.ports_used > least {
-                let prefer = self.prefer;
-                parts.push(format!("no fewer than {least} possible in any order"));
-                parts.push(match self.finished {
-                    Some(true) => format!("the search with {prefer} first ended by itself"),
-                    _ => format!("the search with {prefer} first gave up when its steps ran out"),
-                });
-            } else {
-                parts.push(format!("no fewer than {least} possible"));
+            let proven = self.ports_used <= least;
+            let any = if proven { "" } else { " in any order" };
+            parts.push(format!("no fewer than {least} possible{any}"));
+            let end = match self.finished {
+                Some(true) => "ended by itself",
+                _ => "gave up when its steps ran out",
+            };
+            if !proven {
+                parts.push(format!("the search with {} first {end}", self.prefer));
             }
         }
         if let Some(more) = self.ports_for_neighbours.filter(|more| *more > 0) {
@@ -318,8 +319,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
         whole.map(|row| (row.controller, row.output)).collect();
     let mut slowest = Slowest::default();
     let mut rows = Vec::new();
-    for (index, controller) in model.controllers.iter().enumerate() {
-        let id = ControllerId::from(index);
+    for (id, controller) in model.controllers.pairs() {
         let pixel = controller
             .ports
             .iter()
@@ -435,26 +435,21 @@ fn controllers(
 ) -> Vec<ControllerRow> {
     let begins = begins(model, plan);
     let mut rows = Vec::new();
-    for (index, controller) in model.controllers.iter().enumerate() {
-        let id = ControllerId::from(index);
-        if controller.stock
-            && plan
-                .controllers
-                .get(index)
-                .is_none_or(|c| c.ports.is_empty())
-        {
+    for (id, controller) in model.controllers.pairs() {
+        if controller.stock && plan.ports_of(id).is_empty() {
             continue;
         }
         // Ports come by controller.
         let from = ports.partition_point(|((of, _), _)| *of < id);
         let to = ports.partition_point(|((of, _), _)| *of <= id);
         let own = || ports.get(from..to).unwrap_or(&[]).iter();
-        let pixel = || {
-            own().filter_map(|((_, output), row)| matches!(output, Output::Pixel(_)).then_some(row))
+        let of = |dmx: bool| {
+            let rows =
+                own().filter(move |((_, output), _)| matches!(output, Output::Dmx(_)) == dmx);
+            rows.map(|(_, row)| row)
         };
-        let dmx = || {
-            own().filter_map(|((_, output), row)| matches!(output, Output::Dmx(_)).then_some(row))
-        };
+        let (pixel, dmx) = (|| of(false), || of(true));
+        let count = |dmx, state| of(dmx).filter(|row| row.state == state).count() as u64;
         let nodes = || pixel().filter(|row| row.unit == "nodes");
         let left = nodes()
             .filter(|row| row.state != State::Reserved)
@@ -463,14 +458,14 @@ fn controllers(
         rows.push(ControllerRow {
             controller: controller.name.to_string(),
             ports: pixel().count() as u64,
-            ports_used: pixel().filter(|row| row.state == State::Used).count() as u64,
-            ports_left: pixel().filter(|row| row.state == State::Free).count() as u64,
+            ports_used: count(false, State::Used),
+            ports_left: count(false, State::Free),
             dmx: dmx().count() as u64,
-            dmx_left: dmx().filter(|row| row.state == State::Free).count() as u64,
+            dmx_left: count(true, State::Free),
             nodes: nodes().map(|row| row.used).sum(),
             nodes_left: left.sum(),
             universes: heard,
-            universes_left: universes_left(model, plan, &begins, index, heard),
+            universes_left: universes_left(model, plan, &begins, id, heard),
         });
     }
     rows
@@ -486,12 +481,10 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
     begins
 }
 
-/// Universes that a controller can grow by, which listens to this many; `begins` says where others begin.
-fn universes_left(model: &Model, plan: &Plan, begins: &[u32], index: usize, heard: u64) -> u64 {
-    let (Some(own), Some(controller)) = (plan.controllers.get(index), model.controllers.get(index))
-    else {
-        return 0;
-    };
+/// Universes that a controller can grow by, which listens to this many; `begins` says where others
+/// begin.
+fn universes_left(model: &Model, plan: &Plan, begins: &[u32], id: ControllerId, heard: u64) -> u64 {
+    let (own, controller) = (&plan.controllers[id], &model.controllers[id]);
     let last = own
         .universes
         .map_or(own.begins.saturating_sub(1), |(_, last)| last);

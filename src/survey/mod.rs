@@ -1,7 +1,8 @@
-//! Surveys: what a command prints, as tables of columns and rows. A file makes one table, or the tables of one command.
+//! Surveys: what a command prints, as tables of columns and rows. A file makes one table, or the
+//! tables of one command.
 //!
-//! A [`View`] is what the tables of `tinsel table` are made from; [`BY`] lists them. Rows are made one at a time,
-//! so that a hundred thousand strings are never held in memory.
+//! A [`View`] is what the tables of `tinsel table` are made from; [`BY`] lists them. Rows are made
+//! one at a time, so that a hundred thousand strings are never held in memory.
 
 mod controllers;
 pub mod fit;
@@ -29,7 +30,8 @@ use crate::unit::counted;
 /// A table of `tinsel table`: its word after `--by`, and what makes it.
 pub type By = (&'static str, for<'v> fn(&'v View<'_>) -> Table<'v>);
 
-/// All tables of `tinsel table`, in the order of JSON; the first is what text, csv and html show if none is named.
+/// All tables of `tinsel table`, in the order of JSON; the first is what text, csv and html show if
+/// none is named.
 pub const BY: &[By] = &[
     ("string", strings::table),
     ("port", ports::table),
@@ -49,8 +51,8 @@ impl Row for Display {
 }
 
 impl View<'_> {
-    /// What `tinsel table` prints: the table of a word of [`BY`]; without one all tables for programs and workbooks, and
-    /// the first for people.
+    /// What `tinsel table` prints: the table of a word of [`BY`]; without one all tables for
+    /// programs and workbooks, and the first for people.
     #[must_use]
     pub fn survey(&self, by: Option<&str>) -> Survey<'_> {
         const UNSEEN: &[Face] = &[Face::Programs, Face::Sheets];
@@ -77,14 +79,12 @@ impl View<'_> {
         let display = &self.model.display;
         let (mut strings, mut nodes, mut fixtures) = (0_u64, 0_u64, 0_u64);
         for id in self.shown() {
-            let shape = self.model.shape_of(id);
-            match shape.filter(|shape| shape.node.is_some()) {
-                Some(shape) => {
-                    strings += 1;
-                    nodes += u64::from(shape.nodes);
-                }
+            let shape = self.model.shape(id);
+            match shape.node {
+                Some(_) => strings += 1,
                 None => fixtures += 1,
             }
+            nodes += u64::from(shape.nodes);
         }
         let mut parts = vec![counted(strings, "string"), counted(nodes, "node")];
         if fixtures > 0 {

@@ -1,9 +1,10 @@
-//! The parts list: what has to lie on the bench before a display can hang, counted from model and plan.
+//! The parts list: what has to lie on the bench before a display can hang, counted from model and
+//! plan.
 //!
-//! Only what the display says is counted: strings and fixtures that have an address, the leads of chains and
-//! feeds, a joint before every piece of a chain, points of injection, fuses, supplies, controllers and
-//! receivers with the ports they use. What is `stored` is listed, since it is owned, and remarked; what
-//! joins it is not needed this season and left out.
+//! Only what the display says is counted: strings and fixtures that have an address, the leads of
+//! chains and feeds, a joint before every piece of a chain, points of injection, fuses, supplies,
+//! controllers and receivers with the ports they use. What is `stored` is listed, since it is
+//! owned, and remarked; what joins it is not needed this season and left out.
 
 mod lines;
 mod power;

@@ -1,4 +1,5 @@
-//! The table of used outputs, by controller as declared, pixel ports before DMX outputs, each by number.
+//! The table of used outputs, by controller as declared, pixel ports before DMX outputs, each by
+//! number.
 
 use super::View;
 use crate::model::{Output, PieceKind, StringId};
@@ -116,7 +117,7 @@ impl<'a> View<'a> {
 
     fn port_row(&self, port: &'a PortPlan) -> Option<PortRow<'a>> {
         let (start, end) = self.extent(port)?;
-        let controller = self.model.controller(port.controller)?;
+        let controller = &self.model.controllers[port.controller];
         let (in_slots, receivers) = match port.output {
             Output::Dmx(_) => (true, Vec::new()),
             Output::Pixel(number) => {

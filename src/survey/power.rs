@@ -1,5 +1,5 @@
-//! What flows where: ports, leads, supplies, circuits, the whole; and the statements that would feed a display in
-//! more places. The cautions stand with all of it.
+//! What flows where: ports, leads, supplies, circuits, the whole; and the statements that would
+//! feed a display in more places. The cautions stand with all of it.
 
 mod paste;
 mod rows;
@@ -16,13 +16,15 @@ use crate::unit::counted;
 
 /// What goes with every figure about power.
 pub const CAUTIONS: &[&str] = &[
-    "These figures are an aid and no approval: local code, your inspector and a licensed electrician decide.",
+    "These figures are an aid and no approval: local code, your inspector and a \
+     licensed electrician decide.",
     "Mains work is for somebody licensed to do it.",
     "Every outdoor outlet wants ground-fault protection (GFCI, or an RCD of 30 mA).",
-    "Put a fuse at the source of every positive lead and at every point of injection, no larger than the thinnest \
-     conductor after it may carry; load fuse and conductor to at most 80 %.",
+    "Put a fuse at the source of every positive lead and at every point of injection, no larger than \
+     the thinnest conductor after it may carry; load fuse and conductor to at most 80 %.",
     "Do not join the plus of two supplies; join the minus, which the data needs.",
-    "Supplies and controllers go into enclosures made for the weather, off the ground, with drip loops.",
+    "Supplies and controllers go into enclosures made for the weather, off the ground, with \
+     drip loops.",
 ];
 
 /// Everything that `tinsel power` shows.
@@ -55,8 +57,8 @@ impl PowerView {
         rows::view(model, plan, study, level, suggestions)
     }
 
-    /// What `tinsel power` prints. People who asked for suggestions read nothing else, so that they can append them to
-    /// the display as they are.
+    /// What `tinsel power` prints. People who asked for suggestions read nothing else, so that they
+    /// can append them to the display as they are.
     #[must_use]
     pub fn survey(&self) -> Survey<'_> {
         let texts = Kind::List(&Kind::Text);
@@ -105,8 +107,8 @@ impl PowerView {
                 "No node here says what it draws (`draw 55 mA`), so there is nothing to work out.";
             words.push(none.to_owned());
         } else if self.supplies.is_empty() {
-            let none = "No `supply` is named: each port is taken to have its full voltage, and `tinsel check` holds only \
-                        fuses and circuits against this.";
+            let none = "No `supply` is named: each port is taken to have its full voltage, and \
+                        `tinsel check` holds only fuses and circuits against this.";
             words.push(none.to_owned());
         }
         words
@@ -247,7 +249,9 @@ impl Row for PortRow {
             people "worst" => row.worst.as_ref().map(|worst| worst.volts), right, unit("V", 2, 2);
             people "floor" => row.worst.as_ref().map(|worst| worst.floor), right, unit("V", 0, 3);
             people "at"
-                => row.worst.as_ref().map(|worst| format!("node {} of {}", worst.node, worst.string));
+                => row.worst.as_ref().map(|worst| {
+                    format!("node {} of {}", worst.node, worst.string)
+                });
             [Node] "worst" "The node with the lowest voltage."
                 => row.worst.as_ref(), maybe, programs;
             [Node] "dark_from" "The first node under its floor."
@@ -286,7 +290,7 @@ impl Row for PortRow {
             remarks.push("flows back into the port".to_owned());
         }
         if !self.drop_known {
-            remarks.push("pitch or gauge not told: drop there not counted".to_owned());
+            remarks.push("pitch or gauge not given: drop there not counted".to_owned());
         }
         remarks.join(", ")
     }

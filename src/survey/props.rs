@@ -72,15 +72,14 @@ impl Row for PropRow<'_> {
 impl<'a> View<'a> {
     /// Props and members that have an address, in the order declared.
     pub fn props(&self) -> impl Iterator<Item = PropRow<'a>> {
-        let props = self.model.props.iter().enumerate();
-        props.flat_map(move |(index, prop)| {
-            let id = PropId::from(index);
+        let props = self.model.props.pairs();
+        props.flat_map(move |(id, prop)| {
             (1..=prop.members_count()).filter_map(move |member| self.prop_row(id, prop, member))
         })
     }
 
     fn prop_row(&self, id: PropId, prop: &'a Prop, member: u32) -> Option<PropRow<'a>> {
-        let own = |s: &StringId| self.model.string(*s).is_some_and(|s| s.prop == id);
+        let own = |s: &StringId| self.model.strings[*s].prop == id;
         let ids = || prop.strings_of(member).map(StringId).filter(own);
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
             return None;
@@ -88,7 +87,7 @@ impl<'a> View<'a> {
         let mut pieces: Vec<Stretch> = Vec::new();
         let (mut strings, mut nodes, mut slots) = (0, None, 0);
         for string in ids() {
-            let shape = self.model.shape_of(string)?;
+            let shape = self.model.shape(string);
             if shape.node.is_some() {
                 strings += 1;
                 nodes = Some(nodes.unwrap_or(0) + u64::from(shape.nodes));

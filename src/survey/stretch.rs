@@ -1,7 +1,8 @@
 //! Which slots of which universe are in use, and by whom.
 //!
-//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at the end
-//! of a universe are in no stretch; strings that share slots give the same stretch twice, counted once.
+//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at
+//! the end of a universe are in no stretch; strings that share slots give the same stretch twice,
+//! counted once.
 
 use crate::grid::Body;
 use crate::model::{ControllerId, Model, Output, StringId};
@@ -78,10 +79,8 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
     let mut own = false;
     let mut covered = 0;
     for (at, stretch) in stretches.iter().enumerate() {
-        let Some(placed) = plan.of(stretch.string) else {
-            continue;
-        };
-        let Some(port) = plan.ports.get(placed.port as usize) else {
+        let (Some(placed), Some(port)) = (plan.of(stretch.string), plan.port_of(stretch.string))
+        else {
             continue;
         };
         let controller = port.controller;

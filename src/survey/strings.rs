@@ -178,16 +178,14 @@ impl<'a> View<'a> {
     ) -> Option<StringRow<'a>> {
         let model = self.model;
         let placed = self.plan.of(id)?;
-        let string = model.string(id)?;
-        let prop = model.prop_of(id)?;
-        let shape = model.shape_of(id)?;
+        let (string, prop, shape) = (&model.strings[id], model.prop(id), model.shape(id));
         let node = model.node_of(id);
-        let receiver = piece.receiver.and_then(|r| model.receivers.get(r.index()));
+        let receiver = piece.receiver.map(|id| &model.receivers[id]);
         Some(StringRow {
             prop: &prop.name,
             instance: (string.member > 0).then_some(string.member),
             string: (string.number > 0).then_some(string.number),
-            controller: &model.controller(port.controller)?.name,
+            controller: &model.controllers[port.controller].name,
             port: port.output,
             position: placed.position,
             nodes: shape.node.map(|_| shape.nodes),

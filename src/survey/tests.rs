@@ -174,7 +174,8 @@ fn shared_slots_count_once() {
         (Some((1, 2)), 2)
     );
     assert_eq!(controller.spare_universes, 2);
-    // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a second.
+    // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a
+    // second.
     assert_eq!(controller.mbit_per_s.words(), "0.24");
     assert_eq!(controller.addresses.unwrap().1, "239.255.0.2");
 }

@@ -95,7 +95,10 @@ impl Row for UniverseRow<'_> {
                 => Cell::List(row.also.iter().map(Cell::from).collect()), programs;
             texts "strings" "The strings in it, by slot." => row.strings.as_slice();
             texts "also"
-                => Cell::List(row.also.iter().map(|other| other.controller.into()).collect()), sheets;
+                => {
+                    let names = row.also.iter().map(|other| other.controller.into());
+                    Cell::List(names.collect())
+                }, sheets;
         }
     }
 
@@ -142,26 +145,26 @@ impl<'a> View<'a> {
         rows.iter().filter_map(|used| {
             let here = stretches.get(used.from..used.to).unwrap_or(&[]);
             let shown = self.only.is_none() || here.iter().any(|s| self.shows(s.string));
-            shown.then(|| self.universe_row(used, here)).flatten()
+            shown.then(|| self.universe_row(used, here))
         })
     }
 
-    fn universe_row(&self, used: &Used, here: &[Stretch]) -> Option<UniverseRow<'a>> {
-        let controller = self.model.controller(used.owner)?;
+    fn universe_row(&self, used: &Used, here: &[Stretch]) -> UniverseRow<'a> {
+        let controller = &self.model.controllers[used.owner];
         let all = self.plan.universe_slots;
         let size = if used.dmx {
             all.get()
         } else {
             controller.slots_used(all)
         };
-        Some(UniverseRow {
+        UniverseRow {
             universe: used.universe,
             owner: Listener::new(controller, used.universe),
             used: used.slots,
             free: size.saturating_sub(used.slots),
             also: self.listeners(used, here),
             strings: here.iter().map(|s| self.model.name_of(s.string)).collect(),
-        })
+        }
     }
 
     /// The other controllers that show something of a universe, as declared.
@@ -172,7 +175,7 @@ impl<'a> View<'a> {
         let mut ids: Vec<ControllerId> = owners.filter(|id| *id != used.owner).collect();
         ids.sort_unstable();
         ids.dedup();
-        let controllers = ids.into_iter().filter_map(|id| self.model.controller(id));
+        let controllers = ids.into_iter().map(|id| &self.model.controllers[id]);
         controllers
             .map(|controller| Listener::new(controller, used.universe))
             .collect()

@@ -2,7 +2,8 @@
 
 use super::stretch::{self, Stretch, Used};
 use crate::diagnostic::words;
-use crate::model::{ControllerId, Model, PieceKind, Prop, StringId};
+use crate::keyed::Keyed;
+use crate::model::{ControllerId, Model, PieceKind, Prop, StringDef, StringId};
 use crate::plan::Plan;
 use crate::table::Point;
 use crate::usage::output_name;
@@ -18,8 +19,7 @@ pub struct View<'a> {
 
 /// What a view is narrowed to.
 pub(super) struct Only {
-    /// By string.
-    strings: Vec<bool>,
+    strings: Keyed<StringId, bool>,
     /// A controller shown even where no string of it is.
     pub(super) controller: Option<ControllerId>,
 }
@@ -36,45 +36,37 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`, or `jetty.1` of
-    /// a receiver), a controller or a receiver: its strings, and the ports, controllers and universes that carry
-    /// them. A port that nothing hangs on has none.
+    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`,
+    /// or `jetty.1` of a receiver), a controller or a receiver: its strings, and the ports,
+    /// controllers and universes that carry them. A port that nothing hangs on has none.
     ///
     /// # Errors
     /// The nearest names, where nothing has this one.
     pub fn only(mut self, name: &str) -> Result<Self, Vec<String>> {
         let model = self.model;
         let prop = name.split(['[', '.']).next().unwrap_or(name);
-        let prop_id = model.props.iter().position(|p| &*p.name == prop);
-        let controller = model.controllers.iter().position(|c| &*c.name == name);
-        let receiver = model.receivers.iter().position(|r| &*r.name == name);
+        let prop = model.props.find(|p| &*p.name == prop);
+        let controller = model.controllers.find(|c| &*c.name == name);
+        let receiver = model.receivers.find(|r| &*r.name == name);
         let output = model.output_named(name);
+        let named = |(id, string): (StringId, &StringDef)| {
+            Some(string.prop) == prop && self.is_named(id, name)
+        };
+        let mut strings: Keyed<StringId, bool> = model.strings.pairs().map(named).collect();
         let mut known = controller.is_some() || receiver.is_some() || output.is_some();
-        let mut strings = vec![false; model.strings.len()];
-        for index in 0..strings.len() {
-            let id = StringId::from(index);
-            let named = model
-                .string(id)
-                .is_some_and(|s| Some(s.prop.index()) == prop_id && self.is_named(id, name));
-            known |= named;
-            if let Some(strings) = strings.get_mut(index) {
-                *strings = named;
-            }
-        }
-        for port in &self.plan.ports {
-            let whole = Some(port.controller.index()) == controller
+        known |= strings.contains(&true);
+        for port in &*self.plan.ports {
+            let whole = Some(port.controller) == controller
                 || output_name(model, port.controller, port.output) == name;
             known |= whole;
             for piece in &port.pieces {
                 let here = whole
                     || piece.receiver.is_some_and(|at| {
-                        Some(at.index()) == receiver
+                        Some(at) == receiver
                             || output == Some((port.controller, port.output, Some(at)))
                     });
-                if let (PieceKind::String(id, _), true) = (piece.piece.kind, here)
-                    && let Some(shown) = strings.get_mut(id.index())
-                {
-                    *shown = true;
+                if let (PieceKind::String(id, _), true) = (piece.piece.kind, here) {
+                    strings[id] = true;
                 }
             }
         }
@@ -83,26 +75,23 @@ impl<'a> View<'a> {
         }
         self.only = Some(Only {
             strings,
-            controller: controller.map(ControllerId::from),
+            controller,
         });
         Ok(self)
     }
 
     fn is_named(&self, id: StringId, name: &str) -> bool {
-        let (Some(string), Some(prop)) = (self.model.string(id), self.model.prop_of(id)) else {
-            return false;
-        };
+        let (string, prop) = (&self.model.strings[id], self.model.prop(id));
         let rest = name.strip_prefix(&*prop.name).unwrap_or(name);
         let member = match string.member {
             0 => String::new(),
             member => format!("[{member}]"),
         };
         let within = |rest: &str| {
-            let shape = self.model.shape_of(id).and_then(|s| s.name.as_deref());
+            let shape = self.model.shape(id).name.as_deref();
+            let part = rest.strip_prefix('.');
             rest.is_empty()
-                || rest
-                    .strip_prefix('.')
-                    .is_some_and(|part| part.parse() == Ok(string.number) || Some(part) == shape)
+                || part.is_some_and(|part| part.parse() == Ok(string.number) || Some(part) == shape)
         };
         rest.is_empty() || rest.strip_prefix(member.as_str()).is_some_and(within)
     }
@@ -120,19 +109,12 @@ impl<'a> View<'a> {
     }
 
     pub(super) fn shows(&self, id: StringId) -> bool {
-        self.only
-            .as_ref()
-            .is_none_or(|only| only.strings.get(id.index()) == Some(&true))
+        self.only.as_ref().is_none_or(|only| only.strings[id])
     }
 
     /// A channel counted from 0 as universe, slot and channel counted from 1.
     pub(super) fn point(&self, channel: u64) -> Point {
-        let (universe, slot) = self.plan.universe_slot(channel);
-        Point {
-            universe,
-            slot,
-            channel: channel + 1,
-        }
+        Point::new(self.plan.universe_slots, channel)
     }
 
     pub(super) fn usage(&self) -> &(Vec<Stretch>, Vec<Used>) {

@@ -333,27 +333,10 @@ impl Failure<'_> {
     /// First words that begin nothing, items that are not joined, two statements on a line.
     fn slip_of_joints(&self) -> Option<Diagnostic> {
         let rest = self.rest();
-        if self.at == 0 {
-            let begins = rest.starts_with(char::is_alphabetic);
-            match self.thing {
-                Thing::Statement(word) if begins => {
-                    return Some(unexpected::unknown_statement(self.here(word.len()), word));
-                }
-                Thing::Statement(_) => {
-                    return Some(unexpected::no_statement(
-                        self.here(token(rest).len()),
-                        &found(rest),
-                    ));
-                }
-                Thing::Setting(of, _) if !begins => {
-                    return Some(unexpected::no_setting(
-                        self.here(token(rest).len()),
-                        &found(rest),
-                        of,
-                    ));
-                }
-                Thing::Setting(..) => {}
-            }
+        if self.at == 0
+            && let Some(finding) = self.wrong_beginning()
+        {
+            return Some(finding);
         }
         let begins_word = rest.starts_with(|c: char| c.is_alphabetic());
         let word = first_word(rest);
@@ -387,6 +370,28 @@ impl Failure<'_> {
         if let Some(finding) = self.second_range() {
             return Some(finding);
         }
+        self.slip_of_signs(begins_word, word)
+    }
+
+    /// What begins as no statement or setting does.
+    fn wrong_beginning(&self) -> Option<Diagnostic> {
+        let rest = self.rest();
+        let begins = rest.starts_with(char::is_alphabetic);
+        let here = self.here(token(rest).len());
+        match self.thing {
+            Thing::Statement(word) if begins => {
+                Some(unexpected::unknown_statement(self.here(word.len()), word))
+            }
+            Thing::Statement(_) => Some(unexpected::no_statement(here, &found(rest))),
+            Thing::Setting(of, _) => {
+                (!begins).then(|| unexpected::no_setting(here, &found(rest), of))
+            }
+        }
+    }
+
+    /// A mark or a word that is missing, or that stands for another; `word` is at hand, if one begins there.
+    fn slip_of_signs(&self, begins_word: bool, word: &str) -> Option<Diagnostic> {
+        let rest = self.rest();
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();
             let end = place

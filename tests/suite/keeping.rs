@@ -485,3 +485,107 @@ fn the_fewest_plugs_and_then_the_fewest_slots_move() {
         wrong.join("\n====\n")
     );
 }
+
+/// A lock of rows: name, port of `pier`, first slot of universe 1, nodes of three slots.
+fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
+    let row = |(name, port, slot, nodes): &(&str, u32, u64, u64)| Row {
+        name: (*name).into(),
+        controller: "pier".into(),
+        output: tinsel::model::Output::Pixel(*port),
+        start: slot - 1,
+        slots: 3 * nodes,
+        at: tinsel::source::Span::default(),
+    };
+    let mut rows: Vec<Row> = rows.iter().map(row).collect();
+    rows.sort_by(|a, b| a.name.cmp(&b.name));
+    Lock {
+        renamed: Vec::new(),
+        display: "".into(),
+        universe_slots: tinsel::protocol::UniverseSlots::default(),
+        rows,
+    }
+}
+
+/// What was picked before may hang before and between what a wire names, on a port that it comes to as well.
+#[test]
+fn what_was_picked_hangs_anywhere_on_a_port() {
+    let yard = |ports: u32, props: &[(&str, u64)], wires: &str| {
+        let props: String = props
+            .iter()
+            .map(|(name, nodes)| format!("prop {name} {{ node dot; string {nodes} nodes }}\n"))
+            .collect();
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\n\
+             controller pier {{ universes from 1; ports 1..{ports} {{ nodes at most 130 }} }}\n{props}{wires}"
+        )
+    };
+    let three = [("bell", 8), ("crown", 14), ("wreath", 30)];
+    // Between: `crown` is wired to the port on which the others hang, before both.
+    let lock = rows(&[
+        ("crown", 1, 1, 14),
+        ("bell", 2, 43, 8),
+        ("wreath", 2, 67, 30),
+    ]);
+    let text = yard(
+        2,
+        &three,
+        "wire pier: bell\nwire pier: wreath\nwire pier.2: crown\n",
+    );
+    assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
+    // Before: port 1 is broken, and what hung there comes to port 2.
+    let lock = rows(&[
+        ("bell", 1, 1, 8),
+        ("wreath", 1, 25, 30),
+        ("crown", 2, 115, 14),
+    ]);
+    let text = yard(
+        2,
+        &three,
+        "wire any: bell\nwire pier.2: crown\nwire pier: wreath\nreserve pier.1 \"broken\"\n",
+    );
+    assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
+}
+
+/// Where keeping a port moves slots, the finding says what either costs, and the other choice costs what it says.
+#[test]
+fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
+    let text = |target: &str| {
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\n\
+             controller pier {{ universes from 1; ports 1..3 {{ nodes at most 90 }} }}\n\
+             prop lantern {{ node dot; string 60 nodes }}\nprop wreath {{ node dot; string 20 nodes }}\n\
+             wire pier.2: lantern\nwire {target}: wreath\n"
+        )
+    };
+    let lock = rows(&[("lantern", 1, 1, 60), ("wreath", 2, 211, 20)]);
+    let compiled = around(&text("any"), &lock);
+    let told = check::told(&compiled);
+    let finding = compiled
+        .findings
+        .iter()
+        .find(|one| one.code == "lock/moved")
+        .expect(&told);
+    assert!(
+        finding
+            .help
+            .contains("1 string changes port and 60 slots move; with `wire pier.1: wreath`"),
+        "{}",
+        finding.help
+    );
+    assert_eq!(slots(&moved(&lock, &lock_of(&compiled))), 60);
+    let other = around(&text("pier.1"), &lock);
+    assert!(moved(&lock, &lock_of(&other)).is_empty());
+}
+
+/// A string whose wire names another controller goes there, and keeps its slots where nothing else is in their universe.
+#[test]
+fn another_controller_takes_over_the_slots() {
+    let text = "node dot { chip ws2811; colour RGB }\n\
+                controller pier { universes from 1; ports 1..3 { nodes at most 90 } }\n\
+                controller quay { ports 1..3 { nodes at most 90 } }\n\
+                prop lantern { node dot; string 60 nodes }\nwire quay: lantern\n";
+    let lock = rows(&[("lantern", 1, 1, 60)]);
+    let now = lock_of(&around(text, &lock));
+    let row = now.row("lantern").unwrap();
+    assert_eq!((&*row.controller, row.start), ("quay", 0));
+}

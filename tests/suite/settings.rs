@@ -8,8 +8,10 @@ use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use serde_json::Value;
 use tinsel::Compiled;
+use tinsel::ast::BlockKind;
 use tinsel::diff::remap;
 use tinsel::model::StringId;
+use tinsel::resolve::settings::{Scope, rows};
 use tinsel::usage;
 
 fn table_of(compiled: &Compiled) -> Value {
@@ -452,4 +454,67 @@ fn a_display_around_the_lock_of_another() {
         panic!("{failure}");
     }
     assert!(compared.get() > 40, "only {} compared", compared.get());
+}
+
+/// A display in which every block has its place, with or without an example of a setting of the block named by `scope`.
+fn with_setting(scope: Scope, example: &str, said: bool) -> String {
+    let of = |own: Scope| {
+        if said && own == scope { example } else { "" }
+    };
+    let kind = |kind: BlockKind| of(Scope::Of(kind));
+    // What the prop needs besides, so that the setting has its effect.
+    let besides = match example.split(' ').next().unwrap() {
+        "node" => "string 50 nodes",
+        "slots" => "",
+        "loads" => "slots 6",
+        "string" | "strings" | "split" | "same" => "node bullet",
+        _ => "node bullet; string 50 nodes",
+    };
+    format!(
+        "display \"orchard\" {{ {} }}\n\
+         chip own {{ {} }}\n\
+         node bullet {{ {} }}\n\
+         circuit garage {{ {} }}\n\
+         supply porch {{ {} }}\n\
+         controller shed {{ ports 1..16 {{ {} }}; {} }}\n\
+         receiver jetty {{ {} }}\n\
+         prop arch * 2 {{ node bullet; string 50 nodes }}\n\
+         prop lamp {{ {besides}; {} }}\n",
+        kind(BlockKind::Display),
+        kind(BlockKind::Chip),
+        kind(BlockKind::Node),
+        kind(BlockKind::Circuit),
+        kind(BlockKind::Supply),
+        of(Scope::Ports),
+        kind(BlockKind::Controller),
+        kind(BlockKind::Receiver),
+        kind(BlockKind::Prop),
+    )
+}
+
+/// What was meant, without places in the text.
+fn meant(source: &str) -> String {
+    let model = format!("{:?}", check::one(source).model);
+    let mut parts = model.split("Span {");
+    let mut bare = parts.next().unwrap().to_owned();
+    for part in parts {
+        bare.push_str(part.split_once('}').map_or("", |(_, rest)| rest));
+    }
+    bare
+}
+
+/// A setting that is in the table but that nobody reads leaves the model as it is.
+#[test]
+fn every_setting_changes_what_was_meant() {
+    let kinds = BlockKind::ALL.map(Scope::Of);
+    let mut unread = Vec::new();
+    for scope in kinds.into_iter().chain([Scope::Ports]) {
+        for row in rows(scope) {
+            let [without, with] = [false, true].map(|said| with_setting(scope, row.example, said));
+            if meant(&without) == meant(&with) {
+                unread.push((scope.word(), row.example));
+            }
+        }
+    }
+    assert!(unread.is_empty(), "{unread:?}");
 }

@@ -78,6 +78,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         carried,
         reshaped,
         off: None,
+        trade: None,
     }
 }
 

@@ -10,6 +10,7 @@
 mod bind;
 mod choose;
 mod claims;
+mod cost;
 mod down;
 pub(super) mod fixtures;
 mod ground;
@@ -24,11 +25,12 @@ pub(super) mod units;
 
 pub(super) use lay::{Keeper, Record};
 
-use super::order;
+use super::{decide, order};
+use crate::diagnostic::Sink;
 use crate::grid::Grid;
 use crate::lock::{Lock, Relay};
-use crate::model::{Controller, Model, Start, StringId};
-use crate::plan::Past;
+use crate::model::{Controller, Model, Output, Start, StringId, Target};
+use crate::plan::{Past, Trade};
 use crate::protocol::UNIVERSES;
 use std::cell::Cell;
 use std::ops::Range;
@@ -149,6 +151,38 @@ impl<'a> Old<'a> {
             Some(_) | None => first..last.min(range.end),
         }
     }
+}
+
+/// Makes a trade in a copy of the display: what it costs and saves, if it holds.
+pub(super) fn trade(
+    model: &Model,
+    lock: Option<&Lock>,
+    relay: &Relay,
+    trade: Trade,
+) -> Option<Trade> {
+    let Output::Pixel(port) = trade.to.1 else {
+        return None;
+    };
+    let mut changed = model.clone();
+    changed.lines.get_mut(trade.line)?.target = Target::Port(trade.to.0, port, None);
+    let mut sink = Sink::default();
+    let plan = decide(&changed, lock, relay, &mut sink);
+    let past = plan.past.as_deref().filter(|_| !sink.has_errors())?;
+    let own = |id: &StringId| model.string(*id).is_some_and(|one| one.same_as.is_none());
+    let ids = (0..model.strings.len()).map(StringId::from).filter(own);
+    let rows = ids.filter_map(|id| Some((past.of(id)?, plan.of(id)?)));
+    let (mut plugs, mut slots) = (0, 0);
+    for (was, now) in rows {
+        let port = plan.ports.get(now.port as usize);
+        let here = port.map(|port| (Some(port.controller), port.output));
+        plugs += u64::from(was.controller.is_some() && here != Some((was.controller, was.output)));
+        slots += if was.start == now.start { 0 } else { was.slots };
+    }
+    (slots < trade.slots.0).then_some(Trade {
+        plugs: (trade.plugs.0, plugs),
+        slots: (trade.slots.0, slots),
+        ..trade
+    })
 }
 
 /// Whether a controller says how many universes it has, so that it can be full.

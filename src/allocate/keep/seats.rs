@@ -24,21 +24,18 @@ struct Candidate {
     start: u64,
 }
 
-/// So many lines of one output are tried in every combination where not all fit any more.
-const MOST_TRIED: usize = 12;
-
 /// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest. Then settles in
 /// which order lines hang.
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
-    seats: &mut Vec<Option<Seat>>,
+    seats: &mut [Option<Seat>],
     sink: &mut Sink,
 ) -> (Option<Picked>, Settled) {
     let past = old.past;
     let (kept, homes) = keep(model, old, seats);
     // Where something finds no room beside what stays, the fewest strings are plugged in elsewhere.
-    for (mut tried, homes) in [(kept, Homes::new()), (seats.clone(), homes)] {
+    for (mut tried, homes) in [(kept, Homes::new()), (seats.to_vec(), homes)] {
         let filled = ports::fill(model, &mut tried, Some((past, &homes)));
         if filled.left.is_empty() {
             return (filled.picked, search::settle(model, old, &tried));
@@ -49,6 +46,7 @@ pub(in crate::allocate) fn place(
     let settled = Settled {
         ports: chains::join(model, &order),
         off: 0,
+        trade: None,
     };
     (picked, settled)
 }
@@ -120,58 +118,25 @@ fn candidate(
     Some((at, candidate))
 }
 
-/// Those of an output's lines that stay: all, or else all but the fewest strings that make room.
+/// Those of an output's lines that stay: one after the other as they hang, as long as they fit.
 fn staying<'c>(
     outlets: &mut Outlets<'_>,
     at: usize,
     candidates: &'c [Candidate],
     lines: &[(usize, Need)],
 ) -> Vec<&'c Candidate> {
-    let needs: Vec<&Need> = candidates
-        .iter()
-        .filter_map(|one| lines.get(one.place).map(|(_, need)| need))
-        .collect();
-    if outlets.fit_together(at, &needs) || needs.len() != candidates.len() {
-        return candidates.iter().collect();
-    }
-    let count = candidates.len();
-    if count > MOST_TRIED {
-        // One after the other, as they hang.
-        let mut kept: Vec<&Candidate> = Vec::new();
-        let mut tried: Vec<&Need> = Vec::new();
-        for (one, need) in candidates.iter().zip(needs) {
-            tried.push(need);
-            if outlets.fit_together(at, &tried) {
-                kept.push(one);
-            } else {
-                tried.pop();
-            }
-        }
-        return kept;
-    }
-    let mut best: Option<((usize, u64, u32), u32)> = None;
-    for set in 0_u32..1 << count {
-        let stays = |place: usize| set >> place & 1 == 1;
-        let kept: Vec<&Need> = (0..count)
-            .filter(|place| stays(*place))
-            .filter_map(|place| needs.get(place).copied())
-            .collect();
-        let had = candidates
-            .iter()
-            .enumerate()
-            .filter(|(place, _)| stays(*place));
-        let had = had.fold((0, 0), |sum, (_, one)| {
-            (sum.0 + one.had.0, sum.1 + one.had.1)
-        });
-        // Among equals those at the front stay.
-        let weight = (had.0, had.1, set.reverse_bits());
-        if best.is_none_or(|(most, _)| weight > most) && outlets.fit_together(at, &kept) {
-            best = Some((weight, set));
+    let mut kept: Vec<&Candidate> = Vec::new();
+    let mut needs: Vec<&Need> = Vec::new();
+    for one in candidates {
+        let Some((_, need)) = lines.get(one.place) else {
+            continue;
+        };
+        needs.push(need);
+        if outlets.fit_together(at, &needs) {
+            kept.push(one);
+        } else {
+            needs.pop();
         }
     }
-    let set = best.map_or(0, |(_, set)| set);
-    let kept = candidates.iter().enumerate();
-    kept.filter(|(place, _)| set >> *place & 1 == 1)
-        .map(|(_, one)| one)
-        .collect()
+    kept
 }

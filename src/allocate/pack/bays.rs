@@ -7,14 +7,11 @@
 //! Whether lines stand side by side does not count here.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::fill::Packer;
 use super::random::{Random, Thresholds, mix};
 use super::state::{Field, NONE, State};
 use super::{Line, Order, Room};
-use std::cmp::Reverse;
 use std::collections::BTreeMap;
-
-/// Rooms above this are packed by best fit only.
-const WIDEST: u64 = 8_192;
 
 /// Sets of groups that are remembered.
 const MEMORY: usize = 1 << 16;
@@ -26,7 +23,7 @@ const LACKING: u64 = 64;
 const STAGES: u32 = 200;
 
 /// Two courses: what a port is worth, the heat at first and at last, all in leads; a share of the steps.
-const COURSES: [(f64, f64, f64, u64); 2] = [(100.0, 10.0, 0.1, 11), (10_000.0, 1.0, 0.02, 9)];
+const COURSES: [(f64, f64, f64, u64); 2] = [(50.0, 10.0, 0.1, 11), (10_000.0, 1.0, 0.02, 9)];
 
 /// Betters a state by moving groups between bays, groups side by side left out of the count; with
 /// whether it did.
@@ -37,10 +34,13 @@ pub fn anneal<'a>(state: State<'a>, steps: u64, bound: u64, used: &mut u64) -> (
     };
     let near = search.near();
     let mut random = Random::new(11);
-    for (port, hot, cold, share) in COURSES {
+    // Few groups: three times from the best, by other ways.
+    let turns = if search.units.len() < 100 { 3 } else { 1 };
+    for (port, hot, cold, share) in COURSES.repeat(turns) {
         let port = if order == Order::Leads { 0.01 } else { port };
         let course = [port, hot, cold].map(|part| part * near);
-        search.run(course, steps * share / 20, bound, &mut random);
+        let steps = steps * share / 20 / turns as u64;
+        search.run(course, steps, bound, &mut random);
     }
     *used += search.steps;
     let Some(other) = search.realize(&state) else {
@@ -86,32 +86,6 @@ struct Unit {
     bays: Vec<u32>,
 }
 
-/// A line on its way to a port.
-#[derive(Clone, Copy)]
-struct Piece {
-    kind: usize,
-    size: u64,
-    line: usize,
-    bin: usize,
-}
-
-/// A port that is being filled.
-#[derive(Clone, Copy)]
-struct Bin {
-    kind: usize,
-    nodes: u64,
-    current: u64,
-    slots: u64,
-}
-
-impl Bin {
-    fn hang(&mut self, line: &Line) {
-        self.nodes += line.size;
-        self.current = self.current.saturating_add(line.draw);
-        self.slots = self.slots.saturating_add(line.slots);
-    }
-}
-
 struct Search<'a> {
     field: &'a Field<'a>,
     bays: Vec<Bay>,
@@ -126,9 +100,7 @@ struct Search<'a> {
     best: (u64, u64, Vec<usize>),
     memory: Vec<(u64, (u64, u64))>,
     steps: u64,
-    pieces: Vec<Piece>,
-    bins: Vec<Bin>,
-    sums: Vec<u64>,
+    packer: Packer<'a>,
 }
 
 impl<'a> Search<'a> {
@@ -150,9 +122,7 @@ impl<'a> Search<'a> {
             best: (u64::MAX, u64::MAX, Vec::new()),
             memory: vec![(0, (0, 0)); MEMORY],
             steps: 0,
-            pieces: Vec::new(),
-            bins: Vec::new(),
-            sums: Vec::new(),
+            packer: Packer::new(field),
         };
         let bay_of = search.add_bays(state, &stays);
         for (group, span) in field.span.iter().enumerate() {
@@ -443,150 +413,24 @@ impl<'a> Search<'a> {
             return self.memory[cell].1;
         }
         self.pack(at, more, less);
-        let (bay, ports) = (&self.bays[at], self.bins.len() as u64);
-        let slots = self
-            .bins
-            .iter()
-            .map(|bin| self.field.slots(bay.site, bin.slots));
+        let (bay, bins) = (&self.bays[at], &self.packer.bins);
+        let ports = bins.len() as u64;
+        let slots = bins.iter().map(|bin| self.field.slots(bay.site, bin.slots));
         let slots = slots.fold(0, u64::saturating_add);
         let cost = ports + LACKING * ports.saturating_sub(bay.ports.len() as u64);
         self.memory[cell] = (hash, (cost, slots));
         (cost, slots)
     }
 
-    /// Packs a bay into `pieces` and `bins` by best fit, the largest line first.
+    /// Packs a bay with one group more and one less.
     fn pack(&mut self, at: usize, more: u32, less: u32) {
-        self.pieces.clear();
-        self.bins.clear();
-        let field = self.field;
-        let members = self.bays[at]
-            .members
-            .iter()
-            .copied()
-            .filter(|unit| *unit != less);
-        for unit in members.chain((more != NONE).then_some(more)) {
-            let unit = &self.units[unit as usize];
-            self.pieces
-                .extend(field.span[unit.group].clone().map(|line| Piece {
-                    kind: unit.kind,
-                    size: field.lines[line].size,
-                    line,
-                    bin: 0,
-                }));
-        }
-        self.pieces.sort_unstable_by_key(|piece| {
-            let line = field.lines[piece.line];
-            (
-                piece.kind,
-                Reverse(piece.size),
-                line.draw,
-                line.slots,
-                piece.line,
-            )
-        });
-        let rooms = &self.bays[at].rooms;
-        for piece in &mut self.pieces {
-            let line = field.lines[piece.line];
-            let Some(room) = rooms[line.class] else {
-                continue;
-            };
-            let fits = |bin: &&(usize, &Bin)| {
-                let bin = bin.1;
-                bin.kind == piece.kind
-                    && bin.nodes + line.size <= room.nodes
-                    && bin.current.saturating_add(line.draw) <= room.current
-            };
-            let found = self.bins.iter().enumerate().filter(|bin| fits(&bin));
-            let found = found.max_by_key(|(at, bin)| (bin.nodes, Reverse(*at)));
-            piece.bin = found.map_or(self.bins.len(), |(at, _)| at);
-            if piece.bin == self.bins.len() {
-                self.bins.push(Bin::of(piece.kind));
-            }
-            self.bins[piece.bin].hang(line);
-        }
-        self.steps += (self.pieces.len() * self.bins.len()) as u64 / 4 + 20;
-        if self.least(at, more, less) % LACKING < self.bins.len() as u64 {
-            self.complete(at);
-        }
-    }
-
-    /// Packs port by port, the largest piece that waits and the pieces that complete it best;
-    /// keeps that where it takes fewer ports.
-    fn complete(&mut self, at: usize) {
-        let field = self.field;
-        let room = |rooms: &[Option<Room>], piece: &Piece| {
-            let line = field.lines[piece.line];
-            let room = rooms[line.class].filter(|room| room.nodes <= WIDEST);
-            room.filter(|room| line.draw == 0 || room.current == u64::MAX)
-        };
-        let mut left = self.pieces.clone();
-        if left
-            .iter()
-            .any(|piece| room(&self.bays[at].rooms, piece).is_none())
-        {
-            return;
-        }
-        let mut pieces = Vec::new();
-        let mut bins: Vec<Bin> = Vec::new();
-        while let Some(first) = left.first().copied() {
-            if bins.len() + 1 >= self.bins.len() {
-                return;
-            }
-            let mut bin = Bin::of(first.kind);
-            let nodes = room(&self.bays[at].rooms, &first).map_or(0, |room| room.nodes);
-            let kin = left.partition_point(|piece| piece.kind == first.kind);
-            let mut chosen = self.subset(&left[1..kin], nodes.saturating_sub(first.size));
-            chosen.push(0);
-            for place in chosen {
-                let piece = left.remove(place);
-                bin.hang(field.lines[piece.line]);
-                pieces.push(Piece {
-                    bin: bins.len(),
-                    ..piece
-                });
-            }
-            bins.push(bin);
-        }
-        (self.pieces, self.bins) = (pieces, bins);
-    }
-
-    /// Which of some pieces (the largest first) fill a space best, larger ones rather than more:
-    /// their places, counted from 1, the last first.
-    fn subset(&mut self, left: &[Piece], space: u64) -> Vec<usize> {
-        let from = left.partition_point(|piece| piece.size > space);
-        let (count, words) = (left.len() - from, space as usize / 64 + 1);
-        let size = |row: usize| left[left.len() - 1 - row].size as usize;
-        let sums = &mut self.sums;
-        sums.clear();
-        sums.resize((count + 1) * words, 0);
-        sums[0] = 1;
-        self.steps += (count * words) as u64 / 8 + 1;
-        for row in 0..count {
-            let (shift, bits) = (size(row) / 64, size(row) % 64);
-            let (done, rest) = sums.split_at_mut((row + 1) * words);
-            let before = &done[row * words..];
-            rest[..words].copy_from_slice(before);
-            for word in shift..words {
-                rest[word] |= before[word - shift] << bits;
-                if bits > 0 && word > shift {
-                    rest[word] |= before[word - shift - 1] >> (64 - bits);
-                }
-            }
-        }
-        let has = |row: usize, sum: usize| sums[row * words + sum / 64] >> (sum % 64) & 1 == 1;
-        let mut sum = (0..=space as usize)
-            .rev()
-            .find(|sum| has(count, *sum))
-            .unwrap_or(0);
-        let mut chosen = Vec::new();
-        for row in (0..count).rev() {
-            if size(row) <= sum && has(row, sum - size(row)) {
-                sum -= size(row);
-                chosen.push(left.len() - row);
-            }
-        }
-        chosen.reverse();
-        chosen
+        let least = self.least(at, more, less) % LACKING;
+        let bay = &self.bays[at];
+        let members = bay.members.iter().copied().filter(|unit| *unit != less);
+        let members = members.chain((more != NONE).then_some(more));
+        let span = |unit: u32| self.field.span[self.units[unit as usize].group].clone();
+        self.packer.pack(members.flat_map(span), &bay.rooms, least);
+        self.steps += std::mem::take(&mut self.packer.steps);
     }
 
     /// The state with every group where the search put it.
@@ -594,24 +438,13 @@ impl<'a> Search<'a> {
         let mut port_of = state.port_of.clone();
         for bay in 0..self.bays.len() {
             self.pack(bay, NONE, NONE);
-            for piece in &self.pieces {
+            for piece in &self.packer.pieces {
                 port_of[piece.line] = *self.bays[bay].ports.get(piece.bin)?;
             }
         }
         let mut other = state.clone();
         other.put(&port_of);
         Some(other)
-    }
-}
-
-impl Bin {
-    fn of(kind: usize) -> Self {
-        Self {
-            kind,
-            nodes: 0,
-            current: 0,
-            slots: 0,
-        }
     }
 }
 

@@ -30,13 +30,14 @@ pub fn pack(
     sizes: &[u64],
     room: u64,
     steps: u64,
-    simple: &mut dyn FnMut(&[u64]) -> Vec<Vec<u64>>,
+    simple: &mut dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>>,
 ) -> Packed {
     let demand = Demand::new(sizes, room);
+    let mut used = 0;
     let mut packed = Packed {
-        bins: simple(sizes),
+        bins: simple(sizes, &mut used),
         bound: demand.sum().div_ceil(room.max(1)),
-        steps: 0,
+        steps: used,
     };
     if packed.bins.len() as u64 <= packed.bound {
         return packed;
@@ -80,7 +81,7 @@ fn dive(
     random: &mut Random,
     steps: u64,
     packed: &mut Packed,
-    simple: &mut dyn FnMut(&[u64]) -> Vec<Vec<u64>>,
+    simple: &mut dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>>,
 ) {
     let mut left = demand.counts.clone();
     let mut bins: Vec<Vec<u64>> = Vec::new();
@@ -103,9 +104,8 @@ fn dive(
         let filled = if rest.is_empty() {
             Vec::new()
         } else {
-            simple(&rest)
+            simple(&rest, &mut packed.steps)
         };
-        packed.steps += (rest.len() * 8) as u64;
         if bins.len() + filled.len() < packed.bins.len() {
             packed.bins = bins.iter().cloned().chain(filled).collect();
         }

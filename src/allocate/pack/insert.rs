@@ -66,7 +66,7 @@ impl Inserter {
             return self.scattered(state, &open, at);
         }
         let beside = self.side_by_side(state, &open, at);
-        let (apart, _) = state.weights();
+        let (apart, _) = state.weights;
         // Looking at every site is dear: a search that comes back to a group does it now and then.
         let seldom = self.blink > 0 && self.random.below(16) > 0;
         let together = match &beside {

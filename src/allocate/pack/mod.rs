@@ -22,6 +22,7 @@ mod bound;
 mod clash;
 mod column;
 mod exact;
+mod fill;
 mod improve;
 mod insert;
 mod random;
@@ -175,13 +176,12 @@ pub struct NoRoom {
     pub steps: u64,
 }
 
-/// Steps for each line, and the most in all. A step is about one look at a line or a port.
-pub const STEPS_A_LINE: u64 = 80_000;
-/// The most steps that are taken in all.
-pub const MOST_STEPS: u64 = 60_000_000;
+/// The most steps that are taken in all. A step is about one look at a line or a port.
+pub const MOST_STEPS: u64 = 48_000_000;
 
-/// The budget for so many lines.
+/// The budget for so many lines: for few lines it grows with the square of their number.
 #[must_use]
 pub fn budget(lines: usize) -> u64 {
-    MOST_STEPS.min(STEPS_A_LINE.saturating_mul(lines as u64))
+    let lines = lines as u64;
+    MOST_STEPS.min(100_000 + lines.saturating_mul(lines.min(50)).saturating_mul(6_400))
 }

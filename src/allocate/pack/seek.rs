@@ -14,6 +14,9 @@ use super::{Answer, Instance, NoRoom, Order};
 /// More lines than this are not searched exhaustively.
 pub const SMALL: usize = 72;
 
+/// Fewer lines than this are searched in several ways.
+const FEW: usize = 100;
+
 /// So many pairs of a line and a port are looked at in each of several starts; past that in two.
 const PAIRS: usize = 20_000_000;
 
@@ -47,6 +50,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
         });
     }
     let mut state = solver.better(state);
+    state = solver.other_way(state);
     state = solver.stay(state);
     state = solver.fewer(state);
     let fewest = solver.fewest(&state);
@@ -220,13 +224,15 @@ impl<'a> Solver<'a> {
         if self.enough(&state) {
             return state;
         }
-        let steps = self.left() / 2;
+        let few = self.field.lines.len() < FEW;
+        let steps = self.left() / 10 * if few { 4 } else { 7 };
         let (next, placed) = self.bays(state, steps);
         state = next;
-        let heats = if placed {
-            [PORT / 40, PORT / 160]
-        } else {
-            [HOT, PORT / 40]
+        // What moved between sites is nearly as good as can be: little heat, but for few lines.
+        let courses: &[(u64, i64)] = match placed {
+            true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],
+            true => &[(50, PORT / 40), (60, PORT / 160)],
+            false => &[(50, HOT), (60, PORT / 40)],
         };
         let several = self.field.instance.sites.len() > 1;
         let lines = self.field.lines.len() as u64;
@@ -237,7 +243,7 @@ impl<'a> Solver<'a> {
                 && measure.ports <= solver.least.opened
                 && measure.lead <= solver.least_lead
         };
-        for (share, hot) in [50, 60].into_iter().zip(heats) {
+        for &(share, hot) in courses {
             let mut steps = self.left() * share / 100;
             if done(self, &state) {
                 steps = if several { steps.min(lines * 3_000) } else { 0 };
@@ -315,6 +321,27 @@ impl<'a> Solver<'a> {
                 return state;
             }
             state = other;
+        }
+        state
+    }
+
+    /// Where ports come first and there are few lines: an answer by way of side by side, if it is better.
+    fn other_way(&mut self, mut state: State<'a>) -> State<'a> {
+        let order = self.field.instance.order;
+        if order != Order::Ports || self.field.lines.len() >= FEW || self.enough(&state) {
+            return state;
+        }
+        let instance = Instance {
+            order: Order::Neighbours,
+            ..self.field.instance.clone()
+        };
+        let field = Field::new(&instance);
+        let mut solver = Solver::new(&field, self.steps / 2);
+        let other = solver.begin(false);
+        let other = solver.better(other);
+        self.inserter.steps += solver.inserter.steps;
+        if other.measure.key(order) < state.measure.key(order) {
+            state.put(&other.port_of);
         }
         state
     }

@@ -2,13 +2,11 @@
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::bins;
+use super::fill;
 use super::insert::{Inserter, Where};
 use super::state::{Field, NONE, State};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
-
-/// Looks at each way to complete a bin.
-const COMPLETIONS: u32 = 1_000;
 
 /// The groups as they are put in: those with several lines first, or all by their largest line.
 fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
@@ -201,7 +199,9 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
         .iter()
         .flat_map(|(size, lines)| lines.iter().map(|_| *size))
         .collect();
-    let packed = bins::pack(&sizes, room, steps, &mut |sizes| complete(sizes, room));
+    let packed = bins::pack(&sizes, room, steps, &mut |sizes, steps| {
+        fill::complete(sizes, room, steps)
+    });
     let mut bins = packed.bins;
     bins.sort_by_key(|bin| Reverse(bin.iter().sum::<u64>()));
     for bin in bins {
@@ -235,77 +235,4 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
         }
     }
     packed.steps
-}
-
-/// Bins one after another: the largest line left, then what fills it best.
-pub fn complete(sizes: &[u64], room: u64) -> Vec<Vec<u64>> {
-    let mut counts: BTreeMap<Reverse<u64>, u32> = BTreeMap::new();
-    for size in sizes {
-        *counts.entry(Reverse(*size)).or_default() += 1;
-    }
-    let mut left: Vec<(u64, u32)> = counts
-        .into_iter()
-        .map(|(size, count)| (size.0, count))
-        .collect();
-    let mut bins = Vec::new();
-    let mut first = 0;
-    while first < left.len() {
-        if left[first].1 == 0 {
-            first += 1;
-            continue;
-        }
-        let size = left[first].0;
-        left[first].1 -= 1;
-        let mut filling = Filling {
-            left: &mut left,
-            best: (0, Vec::new()),
-            chosen: Vec::new(),
-            looks: COMPLETIONS,
-            room: room.saturating_sub(size),
-        };
-        filling.search(first, 0);
-        let (_, more) = filling.best;
-        let mut bin = vec![size];
-        for at in more {
-            left[at].1 -= 1;
-            bin.push(left[at].0);
-        }
-        bins.push(bin);
-        left.retain(|(_, count)| *count > 0);
-        first = 0;
-    }
-    bins
-}
-
-struct Filling<'l> {
-    left: &'l mut Vec<(u64, u32)>,
-    best: (u64, Vec<usize>),
-    chosen: Vec<usize>,
-    looks: u32,
-    room: u64,
-}
-
-impl Filling<'_> {
-    fn search(&mut self, from: usize, filled: u64) {
-        if filled > self.best.0 {
-            self.best = (filled, self.chosen.clone());
-        }
-        let room = self.room - filled;
-        let mut at = from + self.left[from..].partition_point(|(size, _)| *size > room);
-        while at < self.left.len() {
-            if self.looks == 0 || self.best.0 == self.room {
-                return;
-            }
-            self.looks -= 1;
-            let (size, count) = self.left[at];
-            if count > 0 && size <= room {
-                self.left[at].1 -= 1;
-                self.chosen.push(at);
-                self.search(at, filled + size);
-                self.chosen.pop();
-                self.left[at].1 += 1;
-            }
-            at += 1;
-        }
-    }
 }

@@ -240,6 +240,8 @@ pub struct State<'a> {
     marks: Vec<(bool, bool)>,
     /// What counts.
     pub measure: Measure,
+    /// What a group that is apart costs, and an opened port.
+    pub weights: (i64, i64),
 }
 
 impl<'a> State<'a> {
@@ -279,6 +281,10 @@ impl<'a> State<'a> {
             load,
             marks: vec![(false, false); instance.groups.len()],
             measure,
+            weights: match instance.order {
+                Order::Neighbours | Order::Leads | Order::Even => (6 * PORT, PORT),
+                Order::Ports => (PORT / 2, 2 * PORT),
+            },
         }
     }
 
@@ -456,7 +462,7 @@ impl<'a> State<'a> {
     /// The price of the state: one number for the search, dearest what is wanted first.
     pub fn price(&self) -> i64 {
         let measure = &self.measure;
-        let (apart, port) = self.weights();
+        let (apart, port) = self.weights;
         let moved = measure
             .plugs
             .0
@@ -475,14 +481,6 @@ impl<'a> State<'a> {
             .saturating_sub(measure.full / 2)
     }
 
-    /// What a group that is apart costs, and an opened port.
-    pub fn weights(&self) -> (i64, i64) {
-        match self.field.instance.order {
-            Order::Neighbours | Order::Leads | Order::Even => (6 * PORT, PORT),
-            Order::Ports => (PORT / 2, 2 * PORT),
-        }
-    }
-
     /// The price of one more line on a port, beside `more` nodes and current that would come there.
     #[inline]
     pub fn extra(&self, line: usize, port: u32, more: (u64, u64, u64)) -> i64 {
@@ -492,7 +490,7 @@ impl<'a> State<'a> {
         let mut price = 0;
         let first = hung.lines.is_empty() && more == (0, 0, 0);
         if first && !at.used {
-            price += self.weights().1;
+            price += self.weights.1;
         }
         let nodes = hung.nodes + more.0;
         let current = hung.current.saturating_add(more.1);

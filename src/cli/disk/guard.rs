@@ -1,5 +1,5 @@
-//! One build at a time in a folder: whoever writes holds its guard, and the system frees it when its holder ends, however
-//! that was.
+//! One build at a time in a folder: whoever writes holds its guard, and the system frees it when
+//! its holder ends, however that was.
 
 use super::reason;
 use std::fs::{File, TryLockError};
@@ -13,8 +13,8 @@ pub struct Guard {
 }
 
 impl Guard {
-    /// Takes the guard of a display's folder. Another build is waited for, which `tell` says; where the system has no
-    /// locks, `tell` says that too, and nothing is held.
+    /// Takes the guard of a display's folder. Another build is waited for, which `tell` says; where
+    /// the system has no locks, `tell` says that too, and nothing is held.
     pub fn take(folder: &Path, tell: &dyn Fn(&str)) -> Self {
         let held = open(folder).and_then(|file| match file.try_lock() {
             Ok(()) => Ok(file),
@@ -34,7 +34,8 @@ impl Guard {
     }
 }
 
-/// What is locked: the folder itself, which leaves no file behind; a folder that can't be opened has a file for it.
+/// What is locked: the folder itself, which leaves no file behind; a folder that can't be opened
+/// has a file for it.
 fn open(folder: &Path) -> io::Result<File> {
     if cfg!(unix) {
         return File::open(folder);

@@ -1,8 +1,8 @@
 //! Writing a file whole or not at all: whatever happens on the way, the old one stays as it was.
 //!
-//! The bytes go into a temporary file of the same folder, which is synced and then takes the old one's name; the folder
-//! is synced last. A temporary file is locked as long as its writer lives, so whoever finds one that nobody holds knows
-//! that its writer was killed, and takes it away.
+//! The bytes go into a temporary file of the same folder, which is synced and then takes the old
+//! one's name; the folder is synced last. A temporary file is locked as long as its writer lives,
+//! so whoever finds one that nobody holds knows that its writer was killed, and takes it away.
 
 use super::{reason, shown};
 use std::ffi::OsStr;
@@ -18,8 +18,9 @@ const ATTEMPTS: u32 = 8;
 /// So many links are followed.
 const MOST_LINKS: u32 = 40;
 
-/// Writes a file so that at any moment either the old or the new one is there, whole. A link is followed and stays, the
-/// mode is kept, and a file that holds these bytes already is left alone. Says whether it was written.
+/// Writes a file so that at any moment either the old or the new one is there, whole. A link is
+/// followed and stays, the mode is kept, and a file that holds these bytes already is left alone.
+/// Says whether it was written.
 ///
 /// # Errors
 /// Why it can't be written, in words, with the path; the old file is then as it was.
@@ -52,6 +53,12 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
         }
     }
     Err(refuse("other programs keep writing it".to_owned()))
+}
+
+/// Takes away a file that was just written, where another that belongs to it could not be.
+pub fn take_back(path: &Path) {
+    // That this fails too changes nothing: what stopped the writing was reported.
+    let _ = fs::remove_file(path);
 }
 
 /// Takes away what killed writers left beside a file, whether or not it is to be written again.
@@ -146,7 +153,8 @@ fn sync_folder(folder: &Path) -> io::Result<()> {
         return Ok(());
     }
     match File::open(folder).and_then(|folder| folder.sync_all()) {
-        // Some file systems can't sync a folder, and it may be one that can be written but not read.
+        // Some file systems can't sync a folder, and it may be one that can be written but not
+        // read.
         Err(error)
             if matches!(
                 error.kind(),

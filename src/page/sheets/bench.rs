@@ -1,5 +1,5 @@
-//! Bench sheets: how each prop is built, with every mark to count against, and where its ends go. Members of a family
-//! that are built alike share a sheet.
+//! Bench sheets: how each prop is built, with every mark to count against, and where its ends go.
+//! Members of a family that are built alike share a sheet.
 
 use super::super::Part;
 use super::super::chains::run_words;
@@ -31,9 +31,8 @@ type Built = (u32, Vec<String>);
 type Alike<'m, 'c, 'a> = Vec<&'m [Bench<'c, 'a>]>;
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html;
-        "<p>Data goes in at node 1, the end marked IN. Count at every mark: a figure that does not agree shows a "
-    );
+    put!(html; "<p>Data goes in at node 1, the end marked IN. Count at every mark: a figure that ");
+    put!(html; "does not agree shows a ");
     put!(html; "mistake while it is still on the bench.</p>\n");
     caution(html);
     let members = members(crew);
@@ -104,7 +103,8 @@ fn one(crew: &Crew<'_>, alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html
     let Some(first) = alike.first().and_then(|strings| strings.first()) else {
         return;
     };
-    put!(html; "<article class=\"lazy sheet\">\n<h3 id=\"bench-", sheet, "\">", first.hung.prop.name);
+    put!(html; "<article class=\"lazy sheet\">\n<h3 id=\"bench-", sheet, "\">");
+    put!(html; first.hung.prop.name);
     if alike.len() > 1 {
         put!(html; ", ", alike.len(), " alike");
     } else if first.hung.string.member > 0 {
@@ -139,7 +139,8 @@ fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
     for bench in alike.iter().flat_map(|strings| strings.iter()) {
         put!(html; "<tr><td>");
         super::called(bench.hung, html);
-        put!(html; "</td><td>", bench.plugs.from.words(), "</td><td>", bench.plugs.to.words(), "</td><td>");
+        put!(html; "</td><td>", bench.plugs.from.words(), "</td><td>", bench.plugs.to.words());
+        put!(html; "</td><td>");
         put!(html; bench.hung.socket(bench.line), "</td>");
         put!(html; "<td class=\"tick\"></td><td class=\"tick\"></td></tr>\n");
     }
@@ -191,9 +192,8 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
         .iter()
         .flat_map(|i| injection_nodes(i.place, hung.shape))
         .collect();
-    put!(html;
-        "<p>", counted(strands, "strand"), " of ", counted(each, "node"), ": up, down, up and so on. Mark the last node of each:</p>\n"
-    );
+    put!(html; "<p>", counted(strands, "strand"), " of ", counted(each, "node"));
+    put!(html; ": up, down, up and so on. Mark the last node of each:</p>\n");
     fold::draw(strands, each, &points, html);
     put!(html; "<ol class=\"marks-list\">\n");
     for strand in 1..=strands {
@@ -202,9 +202,8 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
         } else {
             "up"
         };
-        put!(html;
-            "<li>strand ", strand, " ", way, ": ends at <b>", u64::from(strand) * u64::from(each), "</b></li>\n"
-        );
+        put!(html; "<li>strand ", strand, " ", way, ": ends at <b>");
+        put!(html; u64::from(strand) * u64::from(each), "</b></li>\n");
     }
     put!(html; "</ol>\n");
 }
@@ -235,7 +234,7 @@ fn runs(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</ol>\n");
 }
 
-/// A mark every so many nodes, and the end.
+/// A mark every [`MARK`] nodes, and the end.
 fn plain(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<ol class=\"marks-list\">\n");
     let nodes = hung.shape.nodes;

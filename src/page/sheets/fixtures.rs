@@ -16,15 +16,14 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
         put!(html; "<p>This display has no DMX fixture.</p>\n");
         return;
     }
-    put!(html;
-        "<p>Set the dial or display of a fixture to its address. With switches: switch 1 counts 1, each next one "
-    );
-    put!(html;
-        "twice the one before it, switch 9 counts 256; those drawn up and dark are ON. Some makes count from 0 or "
-    );
+    put!(html; "<p>Set the dial or display of a fixture to its address. With switches: switch 1 ");
+    put!(html; "counts 1, each next one ");
+    put!(html; "twice the one before it, switch 9 counts 256; those drawn up and dark are ON. ");
+    put!(html; "Some makes count from 0 or ");
     put!(html; "use a tenth switch for something else: try one before you set them all.</p>\n");
     for line in outputs {
-        put!(html; "<article class=\"lazy\">\n<h3 id=\"fixtures-", line.index, "\">", line.name, ", universe ");
+        put!(html; "<article class=\"lazy\">\n<h3 id=\"fixtures-", line.index, "\">", line.name);
+        put!(html; ", universe ");
         put!(html; line.row.start.universe, "</h3>\n");
         let name = format!("fixtures-{}", line.index);
         let headings = ["Fixture", "Dial", "Slots", "Switches", "ON", "Set"];
@@ -41,9 +40,8 @@ fn one(hung: &Hung<'_>, html: &mut Html) {
     let address = hung.row.start.slot;
     put!(html; "<tr><td>");
     super::called(hung, html);
-    put!(html;
-        "</td><td class=\"dial\">", format!("{address:03}"), "</td><td class=\"num\">", hung.row.start.slot, " to "
-    );
+    put!(html; "</td><td class=\"dial\">", format!("{address:03}"), "</td><td class=\"num\">");
+    put!(html; hung.row.start.slot, " to ");
     put!(html; hung.row.end.slot, "</td><td>");
     if on(address).is_empty() {
         put!(html; "</td><td>nine switches can't say it");
@@ -72,9 +70,8 @@ fn on(address: u32) -> Vec<u32> {
 }
 
 fn switches(address: u32, html: &mut Html) {
-    put!(html;
-        "<svg class=\"switches\" width=\"172\" height=\"44\" viewBox=\"0 0 172 44\" aria-hidden=\"true\">"
-    );
+    put!(html; "<svg class=\"switches\" width=\"172\" height=\"44\" viewBox=\"0 0 172 44\" ");
+    put!(html; "aria-hidden=\"true\">");
     for bit in 0..SWITCHES {
         let is_on = address >> bit & 1 == 1;
         let x = 5 + bit * 18;
@@ -82,9 +79,11 @@ fn switches(address: u32, html: &mut Html) {
         if is_on {
             put!(html; "<rect class=\"on\" x=\"", x + 2, "\" y=\"3\" width=\"11\" height=\"12\"/>");
         } else {
-            put!(html; "<rect class=\"off\" x=\"", x + 2, "\" y=\"15\" width=\"11\" height=\"12\"/>");
+            put!(html; "<rect class=\"off\" x=\"", x + 2, "\" y=\"15\" width=\"11\" ");
+            put!(html; "height=\"12\"/>");
         }
-        put!(html; "<text class=\"mark\" x=\"", x + 7, "\" y=\"41\" text-anchor=\"middle\">", bit + 1, "</text>");
+        put!(html; "<text class=\"mark\" x=\"", x + 7, "\" y=\"41\" text-anchor=\"middle\">");
+        put!(html; bit + 1, "</text>");
     }
     put!(html; "</svg>");
 }

@@ -1,13 +1,16 @@
-//! The fold of a string of strands: up, down, up, with the first and last node of each strand at its ends.
+//! The fold of a string of strands: up, down, up, with the first and last node of each strand at
+//! its ends.
 
 use super::super::html::{Html, put};
 
-/// Strands side by side in one drawing; an even number, so that each drawing begins with one that goes up.
+/// Strands side by side in one drawing; an even number, so that each drawing begins with one that
+/// goes up.
 const ACROSS: u32 = 16;
 /// No sheet has room for more drawings; the marks in the list go on.
 const MOST: u32 = 512;
 
-/// Draws strands of so many nodes each, with a mark at each node of `power` (from 1; 0 is before the first).
+/// Draws strands of `each` nodes, with a mark at each node of `power` (from 1; 0 is before the
+/// first).
 pub fn draw(strands: u32, each: u32, power: &[u32], html: &mut Html) {
     let mut from = 0;
     while from < strands.min(MOST) {
@@ -24,7 +27,8 @@ const FOOT: u32 = 136;
 fn row(range: std::ops::Range<u32>, strands: u32, each: u32, power: &[u32], html: &mut Html) {
     let count = range.end - range.start;
     let width = (count * STEP + 60).max(160);
-    put!(html; "<svg class=\"fold\" width=\"", width, "\" height=\"168\" viewBox=\"0 0 ", width, " 168\" ");
+    put!(html; "<svg class=\"fold\" width=\"", width, "\" height=\"168\" viewBox=\"0 0 ", width);
+    put!(html; " 168\" ");
     put!(html; "aria-hidden=\"true\">");
     for (at, strand) in range.clone().enumerate() {
         let x = 46 + u32::try_from(at).unwrap_or(0) * STEP;

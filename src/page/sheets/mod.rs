@@ -19,12 +19,10 @@ use crate::unit::counted;
 
 /// What stands on each sheet of a crew that handles power.
 fn caution(html: &mut Html) {
-    put!(html;
-        "<p class=\"caution\"><strong>Power off before you plug or cut.</strong> A fuse at the source of every "
-    );
-    put!(html;
-        "positive lead, positives of two supplies never joined, connections dry and off the ground. Mains is for "
-    );
+    put!(html; "<p class=\"caution\"><strong>Power off before you plug or cut.</strong> A fuse ");
+    put!(html; "at the source of every ");
+    put!(html; "positive lead, positives of two supplies never joined, connections dry and off ");
+    put!(html; "the ground. Mains is for ");
     put!(html; "somebody licensed.</p>\n");
 }
 

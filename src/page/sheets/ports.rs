@@ -1,4 +1,5 @@
-//! Port sheets: everything on a port in the order of the cable, to be followed with a finger on the ladder.
+//! Port sheets: everything on a port in the order of the cable, to be followed with a finger on the
+//! ladder.
 
 use super::super::Part;
 use super::super::crew::{Crew, Item, Line, cable, place_words};
@@ -10,9 +11,8 @@ use crate::model::ReceiverId;
 pub const PART: Part = Part::new("port-sheets", "Port sheets", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html;
-        "<p>Each port from its plug on, in the order of the cable. \"Line\" counts every node from the port on, "
-    );
+    put!(html; "<p>Each port from its plug on, in the order of the cable. \"Line\" counts every ");
+    put!(html; "node from the port on, ");
     put!(html; "skipped ones too.</p>\n");
     caution(html);
     for lines in crew.by_controller() {
@@ -29,7 +29,8 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 }
 
 fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
-    put!(html; "<article class=\"lazy sheet\">\n<h4 id=\"port-", line.index, "\">", line.name, "</h4>\n");
+    put!(html; "<article class=\"lazy sheet\">\n<h4 id=\"port-", line.index, "\">", line.name);
+    put!(html; "</h4>\n");
     let name = format!("port-{}", line.index);
     let headings = ["Step", "What", "Line", "First to last slot", "Done"];
     html::head(html, ("aria-labelledby", &name), "steps", &headings);
@@ -60,7 +61,8 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
         }
         Item::Skip(nodes, first) => {
             let last = first.saturating_add(*nodes).saturating_sub(1);
-            put!(html; "skip ", nodes, ", dark</td><td class=\"num\">", between(*first, " to ", last), "</td><td></td>");
+            put!(html; "skip ", nodes, ", dark</td><td class=\"num\">");
+            put!(html; between(*first, " to ", last), "</td><td></td>");
         }
         Item::String(hung) => {
             called(hung, html);

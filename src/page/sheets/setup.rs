@@ -3,40 +3,30 @@
 use super::super::Part;
 use super::super::crew::{Crew, Hung, Line};
 use super::super::html::{self, Html, fact, put};
-use crate::model::Controller;
 use crate::survey::{ControllerRow, frame_rate};
 use crate::unit::{Dimension, counted, quantity};
-use std::collections::BTreeMap;
 
 /// The part.
 pub const PART: Part = Part::new("set-up", "Controller set-up", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html; "<p>What each controller has to be told, in the words of this display; its own set-up page may have ");
-    put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ask for them.</p>\n");
-    let lines: BTreeMap<&str, &[Line<'_>]> = crew
-        .by_controller()
-        .filter_map(|lines| Some((lines.first()?.row.controller, lines)))
-        .collect();
+    put!(html; "<p>What to set on each controller, in the words of this display; its own set-up ");
+    put!(html; "page may have ");
+    put!(html; "others. \"Skip\" is the number of dark nodes before a string, for set-ups that ");
+    put!(html; "ask for them.</p>\n");
     for (at, row) in crew.view.controllers().enumerate() {
-        let lines = lines.get(row.name).copied().unwrap_or(&[]);
-        let controller = crew
-            .model()
-            .controllers
-            .iter()
-            .find(|c| &*c.name == row.name);
-        if let Some(controller) = controller {
-            put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name, "</h3>\n");
-            settings(crew, controller, &row, html);
-            if !lines.is_empty() {
-                ports(crew, lines, at, html);
-            }
-            put!(html; "</article>\n");
+        let lines = crew.lines_of(row.id);
+        put!(html; "<article class=\"lazy own-page\">\n<h3 id=\"set-up-", at, "\">", row.name);
+        put!(html; "</h3>\n");
+        settings(crew, &row, html);
+        if !lines.is_empty() {
+            ports(crew, lines, at, html);
         }
+        put!(html; "</article>\n");
     }
 }
 
-fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, html: &mut Html) {
+fn settings(crew: &Crew<'_>, row: &ControllerRow<'_>, html: &mut Html) {
     let display = &crew.model().display;
     put!(html; "<dl class=\"settings\">\n");
     if let Some(label) = row.label {
@@ -79,7 +69,7 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
         fact(html, "Synchronisation universe", &universe.to_string());
     }
     fact(html, "Ports are addressed", row.addressing);
-    let whole = controller.whole_nodes || crew.model().display.whole_nodes;
+    let whole = row.controller.whole_nodes || crew.model().display.whole_nodes;
     fact(
         html,
         "Nodes across universes",
@@ -136,13 +126,10 @@ fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
 
 fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
     let row = &hung.row;
-    put!(html;
-        "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/", row.start.slot,
-        "</td><td class=\"n\">"
-    );
-    put!(html;
-        row.start.channel, "</td><td class=\"num\">", row.end.universe, "/", row.end.slot, "</td><td class=\"n\">"
-    );
+    put!(html; "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/");
+    put!(html; row.start.slot, "</td><td class=\"n\">");
+    put!(html; row.start.channel, "</td><td class=\"num\">", row.end.universe, "/", row.end.slot);
+    put!(html; "</td><td class=\"n\">");
     match row.nodes {
         Some(nodes) => {
             put!(html; nodes, "</td><td class=\"n\">", row.skip_before);
@@ -154,7 +141,8 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
             put!(html; counted(row.slots, "slot"), "</td><td class=\"n\">");
         }
     }
-    put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""), "</td><td class=\"n\">");
+    put!(html; "</td><td>", row.colour.unwrap_or(""), "</td><td>", row.chip.unwrap_or(""));
+    put!(html; "</td><td class=\"n\">");
     if row.nodes.is_some() {
         put!(html; quantity(i64::from(crew.level(line, receiver(crew, hung))), Dimension::Share));
     }
@@ -165,7 +153,5 @@ fn receiver(crew: &Crew<'_>, hung: &Hung<'_>) -> Option<crate::model::ReceiverId
     let (name, _) = hung.row.receiver?;
     crew.model()
         .receivers
-        .iter()
-        .position(|receiver| &*receiver.name == name)
-        .map(Into::into)
+        .find(|receiver| &*receiver.name == name)
 }

@@ -1,4 +1,5 @@
-//! The test sheet: first and last node of each string with universe and slot, to tick off when they light.
+//! The test sheet: first and last node of each string with universe and slot, to tick off when they
+//! light.
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung, Line};
@@ -9,10 +10,10 @@ use super::caution;
 pub const PART: Part = Part::new("test-sheet", "Test sheet", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
-    put!(html;
-        "<p>Light the first and the last node of each string alone, by the slot given (its first colour), and tick "
-    );
-    put!(html; "what lights. If the last one is dark and the first is not, count back to where it stops.</p>\n");
+    put!(html; "<p>Light the first and the last node of each string alone, by the slot given ");
+    put!(html; "(its first colour), and tick ");
+    put!(html; "what lights. If the last one is dark and the first is not, count back to where ");
+    put!(html; "it stops.</p>\n");
     caution(html);
     for lines in crew.by_controller() {
         if let Some(first) = lines.first() {
@@ -51,14 +52,13 @@ fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
 
 fn string(line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
     let (start, end) = (hung.row.start, hung.row.end);
-    put!(html;
-        "<tr><td>", hung.socket(line), "</td><td>", hung.row.name, "</td><td class=\"num\">", start.universe, "/",
-        start.slot
-    );
+    put!(html; "<tr><td>", hung.socket(line), "</td><td>", hung.row.name);
+    put!(html; "</td><td class=\"num\">", start.universe, "/", start.slot);
     put!(html; "</td><td class=\"tick\"></td><td class=\"num\">");
     match hung.node {
         Some(node) => {
-            // Nodes are whole or cut; either way the last one's first slot is this far before its last.
+            // Nodes are whole or cut; either way the last one's first slot is this far before its
+            // last.
             let slots = u64::from(hung.slots_of_universe.max(1));
             let channel = end.channel.saturating_sub(u64::from(node.slots));
             put!(html; hung.shape.nodes, ": ", channel / slots + 1, "/", channel % slots + 1);
@@ -67,7 +67,6 @@ fn string(line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
             put!(html; "slot ", end.universe, "/", end.slot);
         }
     }
-    put!(html;
-        "</td><td class=\"tick\"></td><td>", hung.row.colour.unwrap_or(""), "</td><td class=\"remark\"></td></tr>\n"
-    );
+    put!(html; "</td><td class=\"tick\"></td><td>", hung.row.colour.unwrap_or(""));
+    put!(html; "</td><td class=\"remark\"></td></tr>\n");
 }

@@ -3,10 +3,11 @@
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId};
-use crate::plan::{Cause, Change, Move, Past, Plan, Unseated, Was};
+use crate::plan::{Cause, Change, Move, Past, Plan, Trade, Unseated, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::usage::{self, channel_name, controller_of, old_plug, output_name, plug_name, plug_of};
+use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The rule.
@@ -16,7 +17,8 @@ pub const RULE: Rule = Rule {
     title: "a string that kept its name and had to move",
     page: Page {
         means: "The lock has the string at another place. It could not stay there: the finding says what is in the way or \
-                what pushed it on. Of all that could have moved, the fewest slots did.",
+                what pushed it on. The fewest strings change their port and, of the ways to do that, the fewest slots move; where \
+                another port would save slots, the help says what each way costs.",
         why: "Shows are made for addresses, and controllers are set up by hand. What moved needs its show data made again or \
               re-cut, and its controller set up again.",
         source: "grammar/LANGUAGE.md, \"The lock\"",
@@ -62,6 +64,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         plan,
         past,
         places: &places,
+        trade: Cell::new(past.trade),
     };
     for moves in groups.values() {
         let (plugged, moved): (Vec<&Move>, Vec<&Move>) = moves
@@ -93,6 +96,8 @@ struct Scene<'a> {
     plan: &'a Plan,
     past: &'a Past,
     places: &'a [(Span, Option<Span>)],
+    /// The other choice, until a finding has named it.
+    trade: Cell<Option<Trade>>,
 }
 
 /// Whether a string keeps its slots and only hangs on another output.
@@ -178,7 +183,10 @@ impl Scene<'_> {
         };
         let why =
             format!("show data made for the old addresses lights the wrong nodes, and {again}");
-        let help = help(self.model, self.plan, first.cause, id);
+        let mut help = help(self.model, self.plan, first.cause, id);
+        if let Some(trade) = self.trade.take() {
+            help.push_str(&self.traded(&trade));
+        }
         let finding = RULE.at(
             self.place(id),
             self.words(&message, &format!("lay at {from}"), &why, &help),
@@ -187,6 +195,40 @@ impl Scene<'_> {
             Some((at, text)) if at != self.place(id) => finding.and(at, text),
             _ => finding,
         }
+    }
+
+    /// What the other choice costs, where a string that keeps its port makes others move.
+    fn traded(&self, trade: &Trade) -> String {
+        let line = self.model.lines.get(trade.line);
+        let pieces = line
+            .map_or(&[][..], |line| self.model.pieces_of(line))
+            .iter();
+        let names = pieces.filter_map(|piece| match piece.kind {
+            PieceKind::String(id, _) => Some(shown(&self.model.name_of(id))),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        let names: Vec<String> = names.collect();
+        let chain = names.join(" -> ");
+        let to = output_name(self.model, trade.to.0, trade.to.1);
+        let cost = |plugs: u64, slots: u64| {
+            let change = if plugs == 1 {
+                "string changes"
+            } else {
+                "strings change"
+            };
+            let slot = if slots == 1 {
+                "slot moves"
+            } else {
+                "slots move"
+            };
+            let change = format!("{} {change} port", counted(plugs));
+            format!("{change} and {} {slot}", counted(slots))
+        };
+        format!(
+            ". As it is, {}; with `wire {to}: {chain}`, {}",
+            cost(trade.plugs.0, trade.slots.0),
+            cost(trade.plugs.1, trade.slots.1)
+        )
     }
 
     fn words(&self, message: &str, label: &str, why: &str, help: &str) -> Words {
@@ -442,6 +484,14 @@ fn taken(model: &Model, at: Span) -> String {
             shown(&owner.name)
         ),
         None => "its old place is taken".to_owned(),
+    }
+}
+
+/// A count in a sentence.
+fn counted(count: u64) -> String {
+    match count {
+        0 => "no".to_owned(),
+        count => count.to_string(),
     }
 }
 

@@ -1,14 +1,15 @@
-//! Something that is not in the display yet: as statements behind it, and what they would change.
+//! Something that is not in the display yet: as statements after it, and what they would change.
 
 use super::port_name;
 use crate::diagnostic::words;
 use crate::model::{Model, StringId};
-use crate::plan::{Placed, Plan};
+use crate::plan::{Placed, Plan, PortId};
 use crate::table::{Cell, Column, Face, Head, Kind, Part, Point, Row, Table, columns};
 use crate::unit::counted;
 use std::collections::BTreeMap;
 
-/// The most nodes that may be asked for: more than any port drives, and a number that is surely meant.
+/// The most nodes that may be asked for: more than any port drives, and a number that is surely
+/// meant.
 const MOST_NODES: u32 = 1_000_000;
 
 /// What is to be added.
@@ -16,7 +17,7 @@ const MOST_NODES: u32 = 1_000_000;
 pub struct Addition {
     /// It in words: `60 nodes of pebble`, `another heron`.
     pub words: String,
-    /// The statements, to stand behind the display.
+    /// The statements, to stand after the display.
     pub text: String,
     /// The name that the new prop has there.
     name: String,
@@ -227,46 +228,34 @@ impl Addition {
             what: self.words.clone(),
             ..Added::default()
         };
-        for (name, (id, placed)) in lying(after) {
-            let Some(port) = after.1.ports.get(placed.port as usize) else {
-                continue;
-            };
-            let to_port = port_name(after.0, port);
-            let to = place(after.1, placed.start);
-            let is_new = after
-                .0
-                .prop_of(id)
-                .is_some_and(|prop| *prop.name == *self.name);
-            if is_new {
-                let shape = after.0.shape_of(id);
+        let at = |(_, plan): (&Model, &Plan), channel| Point::new(plan.universe_slots, channel);
+        let port = |(model, plan): (&Model, &Plan), placed: Placed| {
+            port_name(model, &plan.ports[PortId(placed.port)])
+        };
+        for (string, (id, placed)) in lying(after) {
+            let (to_port, to) = (port(after, placed), at(after, placed.start));
+            if *after.0.prop(id).name == *self.name {
+                let shape = after.0.shape(id);
                 added.strings.push(AddedRow {
-                    string: name,
+                    string,
                     port: to_port,
                     position: placed.position,
-                    nodes: shape
-                        .filter(|shape| shape.node.is_some())
-                        .map(|shape| shape.nodes),
+                    nodes: shape.node.map(|_| shape.nodes),
                     start: to,
-                    end: place(after.1, placed.end),
+                    end: at(after, placed.end),
                 });
-                continue;
-            }
-            let Some((_, old)) = was.get(&name) else {
-                continue;
-            };
-            let Some(port) = before.1.ports.get(old.port as usize) else {
-                continue;
-            };
-            let (from_port, from) = (port_name(before.0, port), place(before.1, old.start));
-            if (&from_port, from) != (&to_port, to) {
-                added.replugged += u64::from(from_port != to_port);
-                added.moves.push(MoveRow {
-                    string: name,
-                    from_port,
-                    to_port,
-                    from,
-                    to,
-                });
+            } else if let Some((_, old)) = was.get(&string) {
+                let (from_port, from) = (port(before, *old), at(before, old.start));
+                if (&from_port, from) != (&to_port, to) {
+                    added.replugged += u64::from(from_port != to_port);
+                    added.moves.push(MoveRow {
+                        string,
+                        from_port,
+                        to_port,
+                        from,
+                        to,
+                    });
+                }
             }
         }
         added.strings.sort_by_key(|row| row.start.channel);
@@ -294,16 +283,9 @@ fn unknown(kind: &str, name: &str, near: &[&str]) -> String {
 
 /// Every string that has its place, by name.
 fn lying((model, plan): (&Model, &Plan)) -> BTreeMap<String, (StringId, Placed)> {
-    let ids = (0..model.strings.len()).map(StringId::from);
-    ids.filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?))))
+    model
+        .strings
+        .ids()
+        .filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?))))
         .collect()
-}
-
-fn place(plan: &Plan, channel: u64) -> Point {
-    let (universe, slot) = plan.universe_slot(channel);
-    Point {
-        universe,
-        slot,
-        channel: channel + 1,
-    }
 }

@@ -2,20 +2,15 @@
 
 use super::PartRow;
 use crate::diagnostic::words::few;
-use crate::model::{ControllerId, Model, NodeId, Output, PieceKind, Shape, ShapeRun, StringId};
+use crate::model::{Model, NodeId, Output, PieceKind, PropId, Shape, ShapeRun, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
 /// Every string and fixture with an address, and what it is made of.
 fn placed<'a>(model: &'a Model, plan: &Plan) -> impl Iterator<Item = (StringId, &'a Shape)> {
-    let known = plan.placed.iter().enumerate();
-    known
-        .filter(|(_, placed)| placed.is_some())
-        .filter_map(|(at, _)| {
-            let id = StringId::from(at);
-            Some((id, model.shape_of(id)?))
-        })
+    let placed = model.strings.ids().filter(|id| plan.of(*id).is_some());
+    placed.map(|id| (id, model.shape(id)))
 }
 
 /// Strings by make and length, and the nodes of each make in all.
@@ -25,7 +20,7 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let mut nodes: BTreeMap<NodeId, u64> = BTreeMap::new();
     for (id, shape) in placed(model, plan) {
         let Some(node) = shape.node else { continue };
-        let stored = model.string(id).is_some_and(|string| string.stored);
+        let stored = !model.is_up(id);
         let kind = kinds
             .entry((node, shape.nodes, shape.skips))
             .or_insert((0, 0));
@@ -35,7 +30,7 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
     }
     let mut rows = Vec::new();
     for (node, total) in &nodes {
-        let make = model.nodes.get(node.index()).map_or("", |node| &*node.name);
+        let make = &model.nodes[*node].name;
         for ((_, lit, dark), (count, stored)) in
             kinds.range((*node, 0, 0)..=(*node, u32::MAX, u32::MAX))
         {
@@ -63,38 +58,33 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
 
 /// What a make of node is: chip, colour order, voltage.
 fn make_of(model: &Model, node: NodeId) -> String {
-    let Some(kind) = model.nodes.get(node.index()) else {
-        return String::new();
-    };
+    let kind = &model.nodes[node];
     let mut words = Vec::new();
-    if let Some(chip) = kind
-        .chip
-        .and_then(|chip| model.chips.get(chip.value.index()))
-    {
-        words.push(chip.name.to_string());
-    }
+    words.extend(
+        kind.chip
+            .map(|chip| model.chips[chip.value].name.to_string()),
+    );
     words.push(kind.colour.to_string());
-    if let Some(volts) = kind.volts {
-        words.push(unit::quantity(volts.value, Dimension::Voltage));
-    }
+    words.extend(
+        kind.volts
+            .map(|volts| unit::quantity(volts.value, Dimension::Voltage)),
+    );
     words.join(", ")
 }
 
 /// Fixtures by prop.
 pub fn fixtures(model: &Model, plan: &Plan) -> Vec<PartRow> {
-    let mut kinds: BTreeMap<(u32, u32), (u64, u64)> = BTreeMap::new();
+    let mut kinds: BTreeMap<(PropId, u32), (u64, u64)> = BTreeMap::new();
     for (id, shape) in placed(model, plan) {
-        if let (Some(string), None) = (model.string(id), shape.node) {
-            let kind = kinds.entry((string.prop.0, shape.slots)).or_insert((0, 0));
+        if shape.node.is_none() {
+            let string = &model.strings[id];
+            let kind = kinds.entry((string.prop, shape.slots)).or_insert((0, 0));
             kind.0 += 1;
             kind.1 += u64::from(string.stored);
         }
     }
     let rows = kinds.into_iter().map(|((prop, slots), (count, stored))| {
-        let prop = model
-            .props
-            .get(prop as usize)
-            .map_or("", |prop| &*prop.name);
+        let prop = &model.props[prop].name;
         let mut note = unit::counted(i64::from(slots), "slot");
         if stored > 0 {
             note.push_str(&format!(", {stored} of them stored"));
@@ -147,7 +137,7 @@ pub fn thickness(gauge: Option<Gauge>) -> (u8, u32) {
 
 /// A gauge in the name of an item.
 pub fn gauge_words(gauge: Option<Gauge>) -> String {
-    gauge.map_or_else(|| "gauge not told".to_owned(), Gauge::words)
+    gauge.map_or_else(|| "gauge not given".to_owned(), Gauge::words)
 }
 
 /// Leads of the data lines by gauge: those between strings and those within strings as built.
@@ -166,8 +156,7 @@ pub fn leads(model: &Model, plan: &Plan) -> Vec<PartRow> {
             PieceKind::Lead(length, gauge) => add(length, gauge),
             PieceKind::Skip(_) => {}
             PieceKind::String(id, _) => {
-                let shape = model.shape_of(id);
-                for run in shape.map_or(&[] as &[ShapeRun], |shape| &shape.runs) {
+                for run in &model.shape(id).runs {
                     if let ShapeRun::Lead(length, gauge) = run {
                         add(*length, *gauge);
                     }
@@ -180,8 +169,8 @@ pub fn leads(model: &Model, plan: &Plan) -> Vec<PartRow> {
         .collect()
 }
 
-/// Joints of the data lines: one before every string, lead and dark node that hangs on a port this season,
-/// one at every fixture; and what ends a DMX line.
+/// Joints of the data lines: one before every string, lead and dark node that hangs on a port this
+/// season, one at every fixture; and what ends a DMX line.
 pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let (mut pixel, mut dmx, mut ends, mut dark) = (0, 0, 0, 0);
     for port in &plan.ports {
@@ -189,7 +178,7 @@ pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
         for piece in &port.pieces {
             match piece.piece.kind {
                 PieceKind::String(id, _) => {
-                    here += u64::from(model.string(id).is_some_and(|string| !string.stored));
+                    here += u64::from(model.is_up(id));
                 }
                 PieceKind::Lead(..) => here += 1,
                 PieceKind::Skip(nodes) => {
@@ -228,18 +217,12 @@ pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
         .collect()
 }
 
-/// The outputs of a controller in use.
-fn used(plan: &Plan, id: ControllerId) -> impl Iterator<Item = &PortPlan> {
-    plan.ports.iter().filter(move |port| port.controller == id)
-}
-
 /// Controllers and receivers with the ports they use.
 pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let mut rows = Vec::new();
-    for (at, controller) in model.controllers.iter().enumerate() {
-        let id = ControllerId::from(at);
+    for (id, controller) in model.controllers.pairs() {
         let (mut pixel, mut dmx) = (0, 0);
-        for port in used(plan, id) {
+        for port in plan.ports_of(id) {
             match port.output {
                 Output::Pixel(_) => pixel += 1,
                 Output::Dmx(_) => dmx += 1,
@@ -265,14 +248,13 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
         );
         rows.push(row.note(format!("{} in use", notes.join(", "))));
     }
-    for (at, receiver) in model.receivers.iter().enumerate() {
-        let here = |port: &&PortPlan| {
-            let own = |piece: &&crate::plan::ChainPiece| {
-                piece.receiver.is_some_and(|own| own.index() == at)
-            };
-            port.pieces.iter().any(|piece| own(&piece))
-        };
-        let ports = used(plan, receiver.controller).filter(here).count();
+    for (id, receiver) in model.receivers.pairs() {
+        let here = |port: &&PortPlan| port.pieces.iter().any(|piece| piece.receiver == Some(id));
+        let ports = plan
+            .ports_of(receiver.controller)
+            .iter()
+            .filter(here)
+            .count();
         if ports == 0 && receiver.stock {
             continue;
         }

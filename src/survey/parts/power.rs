@@ -3,13 +3,13 @@
 use super::PartRow;
 use super::lines::{Run, gauge_words, thickness};
 use crate::diagnostic::words::few;
-use crate::model::{FeedLead, InjectAt, Injection, Model, Output, Shape, StringId, SupplyId};
+use crate::model::{FeedLead, InjectAt, Injection, Model, Output, Shape};
 use crate::plan::Plan;
 use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
-/// How many points an injection makes on one string. `every` counts from the first node, and a point may be
-/// behind the last.
+/// How many points an injection makes on one string. `every` counts from the first node, and a
+/// point may be after the last.
 fn points_on(place: InjectAt, shape: &Shape) -> u64 {
     let each = match place {
         InjectAt::Start | InjectAt::End | InjectAt::Node(_) => return 1,
@@ -23,11 +23,8 @@ fn points_on(place: InjectAt, shape: &Shape) -> u64 {
 
 /// The points of an injection on all strings that are put up this season.
 fn points_of(model: &Model, injection: &Injection) -> u64 {
-    let up = |id: &&StringId| model.string(**id).is_some_and(|string| !string.stored);
-    let strings = injection.strings.iter().filter(up);
-    strings
-        .filter_map(|id| model.shape_of(*id))
-        .map(|shape| points_on(injection.place, shape))
+    let up = injection.strings.iter().filter(|id| model.is_up(**id));
+    up.map(|id| points_on(injection.place, model.shape(*id)))
         .sum()
 }
 
@@ -123,8 +120,8 @@ pub fn fuses(model: &Model, plan: &Plan) -> Vec<PartRow> {
 /// Supplies by voltage, rating and output protection.
 pub fn supplies(model: &Model) -> Vec<PartRow> {
     let mut kinds: BTreeMap<[Option<i64>; 3], Vec<String>> = BTreeMap::new();
-    for (at, supply) in model.supplies.iter().enumerate() {
-        let feeds = feeds(model).any(|(lead, _)| lead.supply == SupplyId::from(at));
+    for (id, supply) in model.supplies.pairs() {
+        let feeds = feeds(model).any(|(lead, _)| lead.supply == id);
         let told = [supply.volts, supply.rated, supply.fuse];
         let key = told.map(|told| told.map(|told| told.value));
         let unused = if feeds { "" } else { " (feeds nothing)" };

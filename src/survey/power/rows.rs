@@ -23,7 +23,7 @@ pub fn view(
     level: Option<u32>,
     suggestions: Option<&[Suggestion]>,
 ) -> PowerView {
-    let circuits = (0..model.circuits.len()).map(CircuitId::from);
+    let circuits = model.circuits.ids();
     let mut conductors = study.conductors.iter().peekable();
     let ports = study.sections.pairs().filter_map(|(id, section)| {
         let mine = std::iter::from_fn(|| conductors.next_if(|conductor| conductor.section <= id));
@@ -130,10 +130,9 @@ fn node(model: &Model, low: Low) -> Node {
 }
 
 fn lead(model: &Model, lead: &FeedLead, feeds: String, (ua, minus_ua): (i64, i64)) -> LeadRow {
-    let supply = model.supplies.get(lead.supply.index());
     LeadRow {
         feeds,
-        supply: supply.map_or(String::new(), |supply| supply.name.to_string()),
+        supply: model.supplies[lead.supply].name.to_string(),
         amps: micro(ua),
         minus_amps: micro(minus_ua),
         fuse: fuse(lead.fuse, ua),
@@ -174,7 +173,11 @@ fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
 }
 
 /// The same, by the supply that feeds them.
-fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usize, Vec<String>> {
+fn left_out_by_supply(
+    model: &Model,
+    plan: &Plan,
+    study: &Study,
+) -> BTreeMap<SupplyId, Vec<String>> {
     let fed = study.sections.pairs();
     let fed = fed.filter_map(|(id, section)| match section.from {
         From::Power(power) => Some((model.powers[power].lead.supply, id)),
@@ -185,11 +188,11 @@ fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usi
         (injection.lead.supply, tap.section)
     });
     let feeds: BTreeSet<(SupplyId, SectionId)> = fed.chain(injected).collect();
-    let mut out: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    let mut out: BTreeMap<SupplyId, Vec<String>> = BTreeMap::new();
     for (supply, id) in feeds {
         let section = Some(&study.sections[id]).filter(|section| section.left_out);
         let name = section.and_then(|section| name(model, plan, section));
-        out.entry(supply.index()).or_default().extend(name);
+        out.entry(supply).or_default().extend(name);
     }
     out.values_mut().for_each(Vec::dedup);
     out
@@ -197,8 +200,8 @@ fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usi
 
 fn supplies(model: &Model, plan: &Plan, study: &Study) -> Vec<SupplyRow> {
     let mut out = left_out_by_supply(model, plan, study);
-    let rows = model.supplies.iter().zip(&study.supplies).enumerate();
-    rows.map(|(index, (supply, ua))| {
+    let rows = model.supplies.pairs().zip(study.supplies.iter());
+    rows.map(|((id, supply), ua)| {
         let mw = supply.volts.map_or(0, |volts| power_mw(*ua, volts.value));
         let rated = supply.rated.map(|rated| rated.value);
         SupplyRow {
@@ -210,24 +213,20 @@ fn supplies(model: &Model, plan: &Plan, study: &Study) -> Vec<SupplyRow> {
             headroom: rated.map(|rated| milli(rated.saturating_sub(mw))),
             load: rated.map(|rated| percent(mw, rated)),
             mains: milli(supply_mains_mw(supply, *ua)),
-            left_out: out.remove(&index).unwrap_or_default(),
+            left_out: out.remove(&id).unwrap_or_default(),
         }
     })
     .collect()
 }
 
 fn circuit(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> CircuitRow {
-    let circuit = model.circuits.get(id.index());
+    let circuit = &model.circuits[id];
     let mw = circuit_mw(model, plan, study, id);
-    let volts = circuit
-        .and_then(|circuit| circuit.volts)
-        .map(|volts| volts.value);
+    let volts = circuit.volts.map(|volts| volts.value);
     let ua = volts.map(|volts| amps_ua(mw, volts));
-    let breaker = circuit
-        .and_then(|circuit| circuit.breaker)
-        .map(|breaker| breaker.value);
+    let breaker = circuit.breaker.map(|breaker| breaker.value);
     CircuitRow {
-        circuit: circuit.map_or(String::new(), |circuit| circuit.name.to_string()),
+        circuit: circuit.name.to_string(),
         volts: volts.map(milli),
         watts: milli(mw),
         amps: ua.map(micro),

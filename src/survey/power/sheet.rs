@@ -1,4 +1,5 @@
-//! All of power in one sheet: a row for each port, lead, supply and circuit, with the suggestions and the cautions.
+//! All of power in one sheet: a row for each port, lead, supply and circuit, with the suggestions
+//! and the cautions.
 
 use super::{CAUTIONS, Fuse, Node, PowerView};
 use crate::table::{Column, Decimal, Face, Row, Table, columns};

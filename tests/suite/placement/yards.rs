@@ -55,6 +55,8 @@ pub struct Yard {
     props: Vec<Prop>,
     /// Ports that the planted solution uses.
     pub planted: usize,
+    /// Whether that leaves nodes free on every port.
+    pub roomy: bool,
 }
 
 /// What hangs on a port.
@@ -87,8 +89,10 @@ impl Yard {
             carried: vec![0; sites as usize],
             props: Vec::new(),
             planted: 0,
+            roomy: true,
         };
         let full = lot.below(2) == 0;
+        yard.roomy = !full;
         let mut used: BTreeMap<usize, u64> = BTreeMap::new();
         let mut site = 0;
         while yard.props.len() < props {

@@ -1,0 +1,316 @@
+//! From a workbook (ECMA-376, `.xlsx` and `.xlsm`) to rows of cells. This file alone knows the crate that reads it.
+//!
+//! Everything in the archive is unpacked once, counted and thrown away before it is read, so that a small file
+//! cannot fill the memory. Macros are never looked at. A formula counts by the value that the file keeps.
+
+use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
+use super::{Grade, Note};
+use crate::diagnostic::words;
+use calamine::{DataRef, Dimensions, Reader as _, SheetType, Xlsx, XlsxFormulaMetadata};
+use std::io::{Cursor, Read as _, copy, sink};
+
+const MIB: u64 = 1024 * 1024;
+/// The most bytes of one part: of a sheet, and of any other.
+const MOST_PART: [u64; 2] = [192 * MIB, 32 * MIB];
+/// The most bytes of all parts together, and how many parts there may be.
+const MOST_BYTES: u64 = 384 * MIB;
+const MOST_PARTS: usize = 4_000;
+/// The most texts that the cells of a workbook share.
+const MOST_TEXTS: u64 = 2_000_000;
+/// Columns beyond this one are not read.
+const MOST_COLUMNS: u32 = 1_024;
+/// The most sheets that are looked at.
+const MOST_SHEETS: usize = 64;
+
+/// A sheet of a workbook.
+#[derive(Debug)]
+pub struct Page {
+    /// Its name.
+    pub name: String,
+    /// Rows that hold anything.
+    pub rows: Vec<Row>,
+    /// Cells that could not be read.
+    pub notes: Vec<Note>,
+}
+
+/// Whether these are the bytes of an archive, as workbooks are.
+pub fn is_archive(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"PK")
+}
+
+/// Reads all sheets of a workbook.
+///
+/// # Errors
+/// In words, why not; for a cell that can't be read, with its name.
+pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
+    measure(bytes)?;
+    let broken = |error| format!("it can't be read as a workbook: {error}");
+    let mut book: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(broken)?;
+    let sheets = book.sheets_metadata().iter();
+    let names: Vec<String> = sheets
+        .filter(|sheet| sheet.typ == SheetType::WorkSheet)
+        .map(|sheet| sheet.name.clone())
+        .collect();
+    if names.len() > MOST_SHEETS {
+        return Err(format!("it has more than {MOST_SHEETS} sheets"));
+    }
+    let mut cells = 0;
+    let pages = names.into_iter().map(|name| {
+        page(&mut book, name, &mut cells).map_err(|(name, why)| {
+            let name = words::shown(&name);
+            format!("its sheet `{name}` can't be read: {why}")
+        })
+    });
+    pages.collect()
+}
+
+/// Refuses what would unpack to too much, or is no workbook that can be read.
+fn measure(bytes: &[u8]) -> Result<(), String> {
+    let broken = |error| format!("it is an archive that can't be unpacked: {error}");
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
+    let workbook = archive
+        .file_names()
+        .any(|name| name.is_ok_and(|name| name.ends_with(".rels")));
+    if !workbook || archive.index_for_name("xl/workbook.bin").is_some() {
+        const AS: &str = "open it, and save its sheet of props as .xlsx or as \"CSV UTF-8\"";
+        return Err(format!(
+            "it is an archive and no workbook of the kind .xlsx: {AS}"
+        ));
+    }
+    if archive.len() > MOST_PARTS {
+        return Err(format!("it has more than {MOST_PARTS} parts"));
+    }
+    let mut all = 0;
+    for at in 0..archive.len() {
+        let part = archive.by_index(at).map_err(broken)?;
+        let name = part.name().map_err(broken)?.to_lowercase();
+        let [sheet, other] = MOST_PART;
+        let most = if name.contains("worksheets/") {
+            sheet
+        } else {
+            other
+        };
+        let most = most.min(MOST_BYTES - all);
+        let mut part = part.take(most + 1);
+        let unpacked = |error| {
+            format!(
+                "its part `{}` can't be unpacked: {error}",
+                words::shown(&name)
+            )
+        };
+        let size = if name.ends_with("sharedstrings.xml") {
+            let mut text = String::new();
+            part.read_to_string(&mut text).map_err(unpacked)?;
+            shared(&text)?;
+            text.len() as u64
+        } else {
+            copy(&mut part, &mut sink()).map_err(unpacked)?
+        };
+        if size > most {
+            let (name, most) = (words::shown(&name), most / MIB);
+            return Err(format!("its part `{name}` unpacks to more than {most} MiB"));
+        }
+        all += size;
+    }
+    Ok(())
+}
+
+/// Refuses a list of shared texts that says it is longer than it can be: memory is set aside by what it says.
+fn shared(text: &str) -> Result<(), String> {
+    for (at, word) in text.match_indices("uniqueCount") {
+        let rest = text.get(at + word.len()..).unwrap_or("");
+        let rest = rest.trim_start_matches([' ', '=', '"', '\'', '\t', '\r', '\n']);
+        let digits = rest
+            .split(|c: char| !c.is_ascii_digit())
+            .next()
+            .unwrap_or("");
+        if !digits.is_empty() && digits.parse().is_ok_and(|count: u64| count <= MOST_TEXTS) {
+            continue;
+        }
+        if !digits.is_empty() {
+            return Err(format!(
+                "it says that its cells share more than {MOST_TEXTS} texts"
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// The name of a cell, row and column from 0.
+fn cell_name(row: u32, column: u32) -> String {
+    let (mut letters, mut rest) = (Vec::new(), u64::from(column) + 1);
+    while rest > 0 {
+        rest -= 1;
+        letters.push(char::from(b'A' + (rest % 26) as u8));
+        rest /= 26;
+    }
+    let letters: String = letters.iter().rev().collect();
+    format!("{letters}{}", u64::from(row) + 1)
+}
+
+/// What a cell says as text; `None` where it holds a fault.
+fn value(data: &DataRef<'_>) -> Option<Cell> {
+    let text = match data {
+        DataRef::Int(number) => number.to_string(),
+        DataRef::Float(number) => number.to_string(),
+        DataRef::String(text) => return Some(Cell::new(text, false)),
+        DataRef::SharedString(text) => return Some(Cell::new(text, false)),
+        DataRef::Bool(true) => "yes".to_owned(),
+        DataRef::Bool(false) => "no".to_owned(),
+        DataRef::DateTime(date) => {
+            let (year, month, day, ..) = date.to_ymd_hms_milli();
+            format!("{year:04}-{month:02}-{day:02} (a date)")
+        }
+        DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => format!("{text} (a date)"),
+        DataRef::Error(_) => return None,
+        DataRef::Empty => return Some(Cell::default()),
+    };
+    Some(Cell::new(&text, matches!(data, DataRef::Float(_))))
+}
+
+/// Reads a sheet; `cells` counts those of all sheets.
+fn page(
+    book: &mut Xlsx<Cursor<&[u8]>>,
+    name: String,
+    cells: &mut usize,
+) -> Result<Page, (String, String)> {
+    match rows(book, &name, cells) {
+        Ok((rows, notes)) => Ok(Page { name, rows, notes }),
+        Err(why) => Err((name, why)),
+    }
+}
+
+fn rows(
+    book: &mut Xlsx<Cursor<&[u8]>>,
+    name: &str,
+    count: &mut usize,
+) -> Result<(Vec<Row>, Vec<Note>), String> {
+    let (mut rows, mut notes): (Vec<Row>, Vec<Note>) = (Vec::new(), Vec::new());
+    let mut reader = (book.worksheet_cells_reader(name)).map_err(|error| error.to_string())?;
+    let mut last = None;
+    loop {
+        let record = reader
+            .next_cell_with_formula_metadata()
+            .map_err(|error| match last {
+                Some((row, column)) => format!("after cell {}: {error}", cell_name(row, column)),
+                None => format!("before its first cell: {error}"),
+            })?;
+        let Some(record) = record else { break };
+        let (row, column) = record.pos;
+        let place = cell_name(row, column);
+        last = Some(record.pos);
+        let fault = |text: &str, what: &str| Note {
+            row: usize::try_from(row).ok().map(|row| row + 1),
+            column: String::new(),
+            text: text.to_owned(),
+            what: format!("cell {place} {what}"),
+            grade: Grade::Lost,
+            prop: None,
+        };
+        let formula = record.formula.as_ref().map(|formula| match formula {
+            XlsxFormulaMetadata::Normal { formula }
+            | XlsxFormulaMetadata::Shared { formula, .. } => formula.as_str(),
+            // Part of a shared one; the type is open to more kinds.
+            _ => "",
+        });
+        let cell = match value(&record.value) {
+            Some(cell) if cell.text.is_empty() && formula.is_some() => {
+                let text = format!("={}", formula.unwrap_or(""));
+                notes.push(fault(
+                    &text,
+                    "has a formula without a kept value; open the workbook and save it",
+                ));
+                continue;
+            }
+            Some(cell) if cell.text.is_empty() => continue,
+            Some(cell) => cell,
+            None => {
+                notes.push(fault(
+                    formula.unwrap_or(""),
+                    "holds the error of a formula, no value",
+                ));
+                continue;
+            }
+        };
+        if column >= MOST_COLUMNS {
+            return Err(format!(
+                "cell {place} stands beyond column {MOST_COLUMNS}: take it out"
+            ));
+        }
+        let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
+        let column = column as usize;
+        if rows.last().is_none_or(|last| last.number != number) {
+            if rows.last().is_some_and(|last| last.number > number) {
+                return Err(format!("cell {place} stands after a later row"));
+            }
+            rows.push(Row {
+                number,
+                cells: Vec::new(),
+            });
+        }
+        let Some(own) = rows.last_mut() else { break };
+        *count += (column + 1).saturating_sub(own.cells.len());
+        if rows.len() > MOST_ROWS || *count > MOST_CELLS {
+            return Err(format!(
+                "it has more than {MOST_ROWS} rows or {MOST_CELLS} cells up to cell {place}"
+            ));
+        }
+        let Some(own) = rows.last_mut() else { break };
+        if own.cells.len() <= column {
+            own.cells.resize_with(column + 1, Cell::default);
+        }
+        if let Some(at) = own.cells.get_mut(column) {
+            *at = cell;
+        }
+    }
+    drop(reader);
+    let merged = book.merge_cells_by_sheet_name(name);
+    let merged = merged.map_err(|error| format!("its merged cells: {error}"))?;
+    spread(&mut rows, &merged, count)?;
+    Ok((rows, notes))
+}
+
+/// Gives each cell of a merged one its text, in the rows and columns that hold anything.
+fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<(), String> {
+    let widest = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
+    for area in merged {
+        let (top, left) = (area.start.0 as usize + 1, area.start.1 as usize);
+        let bottom = (area.end.0 as usize).saturating_add(1);
+        let right = (area.end.1 as usize).min(widest.saturating_sub(1));
+        let first = rows.partition_point(|row| row.number < top);
+        let head = rows.get(first).filter(|row| row.number == top);
+        let text = head.map_or("", |row| row.text(left)).to_owned();
+        if text.is_empty() {
+            continue;
+        }
+        for row in rows
+            .iter_mut()
+            .skip(first)
+            .take_while(|row| row.number <= bottom)
+        {
+            *count += (right + 1).saturating_sub(left);
+            if *count > MOST_CELLS {
+                let place = cell_name(area.start.0, area.start.1);
+                return Err(format!(
+                    "the merged cell {place} fills more than {MOST_CELLS} cells"
+                ));
+            }
+            for column in left..=right {
+                if (row.number, column) == (top, left) {
+                    continue;
+                }
+                if row.cells.len() <= column {
+                    row.cells.resize_with(column + 1, Cell::default);
+                }
+                if let Some(cell) = row.cells.get_mut(column) {
+                    *cell = Cell {
+                        text: text.clone(),
+                        number: false,
+                        merged: true,
+                    };
+                }
+            }
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,367 @@
+//! What people write into a cell: numbers with units, multiples, ports, addresses, lengths.
+
+use crate::model::Output;
+
+/// The largest port that is taken for one; beyond is a slip.
+const MOST_PORT: u64 = 1_024;
+/// The most ports or addresses of one cell.
+const MOST_LISTED: usize = 4_096;
+
+/// Words that count nodes or the like, as they stand after a number.
+const UNITS: &[&str] = &[
+    "", "px", "pixels", "pixel", "nodes", "node", "leds", "led", "lights", "light", "bulbs",
+    "bulb", "lamps", "pcs", "pc", "pieces", "stk", "x", "each", "strings", "string", "ch",
+    "channels", "channel", "slots", "slot", "chan", "chs",
+];
+
+/// A whole number as people and spreadsheets write it: `1,200`, `1 200`, `50.0`, `50 px`.
+pub fn whole(text: &str) -> Option<u64> {
+    let digits = text.trim_start_matches(['#', '~']).trim_start();
+    let end = digits
+        .find(|c: char| c.is_alphabetic())
+        .unwrap_or(digits.len());
+    let (number, unit) = digits.split_at_checked(end)?;
+    let unit = unit.trim().trim_end_matches('.').to_lowercase();
+    if !UNITS.contains(&unit.as_str()) {
+        return None;
+    }
+    let number = number.trim();
+    let number = number
+        .strip_suffix(".0")
+        .or_else(|| number.strip_suffix(".00"))
+        .unwrap_or(number);
+    let mut groups = number.split([',', ' ', '_', '\'', '.', '\u{a0}', '\u{202f}']);
+    let first = groups.next()?;
+    let mut value: u64 = digits_of(first)?;
+    for group in groups {
+        if group.len() != 3 || first.len() > 3 {
+            return None;
+        }
+        value = value.checked_mul(1_000)?.checked_add(digits_of(group)?)?;
+    }
+    Some(value)
+}
+
+fn digits_of(text: &str) -> Option<u64> {
+    let plain = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    plain.then(|| text.parse().ok()).flatten()
+}
+
+/// A number of equal pieces: `16x50`, `16 × 50 px`, `2 of 25`, `4 strands of 28`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Multiple {
+    /// How many.
+    pub count: u64,
+    /// How much each has.
+    pub each: u64,
+    /// What the pieces are said to be, if strings or strands.
+    pub strands: Option<bool>,
+}
+
+/// Reads one.
+pub fn multiple(text: &str) -> Option<Multiple> {
+    let lower = text.to_lowercase();
+    let marks = ["×", "*", " of ", " à ", " @ "];
+    let by_mark = marks.iter().find_map(|mark| lower.split_once(mark));
+    let (before, each) = by_mark.or_else(|| {
+        let at = lower.find('x').filter(|at| *at > 0)?;
+        let (before, rest) = lower.split_at_checked(at)?;
+        let rest = rest.strip_prefix('x')?;
+        let digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
+        let parted =
+            digit(before.trim_end().chars().last()) && digit(rest.trim_start().chars().next());
+        parted.then_some((before, rest))
+    })?;
+    let before = before.trim();
+    let (count, strands) = match before.split_once(' ') {
+        Some((count, word)) if word.starts_with("strand") || word.starts_with("row") => {
+            (count, Some(true))
+        }
+        Some((count, word)) if word.starts_with("string") => (count, Some(false)),
+        Some(_) => return None,
+        None => (before, None),
+    };
+    let (count, each) = (digits_of(count)?, whole(each.trim())?);
+    (count > 0 && each > 0 && count <= 100_000).then_some(Multiple {
+        count,
+        each,
+        strands,
+    })
+}
+
+/// An output as a cell names it, with the controller where the cell says that too.
+pub type Port = (Option<String>, Output);
+
+/// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `3-6`, `3,4`, `3 & 4`, `dmx1`. `None` where it is none of these.
+pub fn ports(text: &str) -> Option<Vec<Port>> {
+    // A number of a spreadsheet.
+    let text = text.strip_suffix(".0").unwrap_or(text);
+    let plain = text
+        .replace("..", "-")
+        .replace(" to ", "-")
+        .replace(['–', '—'], "-");
+    let mut all = Vec::new();
+    let mut before: Option<String> = None;
+    let parted = |c: char| matches!(c, ',' | ';' | '&' | '+' | '/' | '\n');
+    let named = plain.contains(['.', ':']);
+    for part in plain.split(|c: char| parted(c) || named && c == ' ') {
+        let part = part.trim();
+        if part.is_empty() {
+            continue;
+        }
+        // `hut.3` and `hut:3` name the controller.
+        let (name, own) = match part.rsplit_once([':', '.']) {
+            Some((name, own)) if name.chars().any(char::is_alphabetic) => {
+                (Some(name.trim().to_owned()), own)
+            }
+            _ => (None, part),
+        };
+        before = name.or(before.filter(|_| own == part));
+        let (from, to) = match own.split_once('-') {
+            None => (output(own)?, output(own)?),
+            // The end of a range may leave out its word: `dmx1-2`.
+            Some((from, to)) => match (output(from)?, output(to)?) {
+                (Output::Dmx(from), Output::Pixel(to)) => (Output::Dmx(from), Output::Dmx(to)),
+                both => both,
+            },
+        };
+        let (make, from, to): (fn(u32) -> Output, u32, u32) = match (from, to) {
+            (Output::Pixel(from), Output::Pixel(to)) => (Output::Pixel, from, to),
+            (Output::Dmx(from), Output::Dmx(to)) => (Output::Dmx, from, to),
+            _ => return None,
+        };
+        if from > to || all.len() > MOST_LISTED {
+            return None;
+        }
+        all.extend((from..=to).map(|number| (before.clone(), make(number))));
+    }
+    (!all.is_empty()).then_some(all)
+}
+
+/// One output: `3`, `port 3`, `#3`, `dmx 1`, `DMX`.
+fn output(text: &str) -> Option<Output> {
+    let lower = text.trim().to_lowercase();
+    let lower = lower.trim_start_matches(['#', ' ']);
+    let words = [
+        "ports", "port", "outputs", "output", "out", "plug", "pixel", "p", "#",
+    ];
+    let dmx = lower.strip_prefix("dmx");
+    let rest = dmx.unwrap_or_else(|| {
+        let found = words.iter().find_map(|word| lower.strip_prefix(word));
+        found.unwrap_or(lower)
+    });
+    let rest = rest.trim_start_matches(['#', ' ', '.', '-']);
+    if dmx.is_some() && rest.is_empty() {
+        return Some(Output::Dmx(1));
+    }
+    let number = digits_of(rest).filter(|number| (1..=MOST_PORT).contains(number))?;
+    let number = u32::try_from(number).ok()?;
+    Some(if dmx.is_some() {
+        Output::Dmx(number)
+    } else {
+        Output::Pixel(number)
+    })
+}
+
+/// A place among the slots, as a cell may name it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum At {
+    /// Universe and slot.
+    Slot(u64, u64),
+    /// A channel, from 1.
+    Channel(u64),
+}
+
+/// What a cell of addresses says: each entry is all that it may mean, and the end where it is a range.
+pub type Spots = Vec<(Vec<At>, Option<Vec<At>>)>;
+
+/// Reads addresses. `cut` says that zeros at the end of a decimal may be lost, `channel` that the column is of
+/// channels, where a point or a comma parts thousands.
+pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
+    let plain = text.to_lowercase();
+    let plain = plain
+        .replace("..", "–")
+        .replace(" to ", "–")
+        .replace([';', '&', '\n'], "|");
+    // `1/1, 1/151` is a list, `12,307` one address.
+    let plain = plain.replace(", ", "|");
+    let one = |text: &str| spot(text.trim(), channel, cut);
+    let range = |text: &str| {
+        let (from, to) = match text.split_once(['–', '—']).or_else(|| text.split_once('-')) {
+            Some((from, to)) => (from, Some(to)),
+            None => (text, None),
+        };
+        let from = one(from)?;
+        let to = match to {
+            Some(to) => Some(one(to)?),
+            None => None,
+        };
+        // `12/307-456` ends in the universe in which it starts.
+        let to = to.map(|to| match (from.as_slice(), to.as_slice()) {
+            ([At::Slot(universe, _)], [At::Channel(slot)]) => vec![At::Slot(*universe, *slot)],
+            _ => to,
+        });
+        Some((from, to))
+    };
+    let parts: Vec<&str> = plain
+        .split('|')
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
+        .collect();
+    let read = |parts: &[&str]| -> Option<Spots> { parts.iter().map(|part| range(part)).collect() };
+    let read = read(&parts).or_else(|| {
+        // A list whose entries only a blank parts: `1/1 1/151`.
+        let words: Vec<&str> = plain
+            .split([' ', '|'])
+            .filter(|word| !word.is_empty())
+            .collect();
+        let each = words.iter().all(|word| word.contains(['/', ':', '.']));
+        (each && words.len() > 1).then(|| read(&words)).flatten()
+    });
+    read.filter(|all| !all.is_empty() && all.len() <= MOST_LISTED)
+}
+
+fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
+    const WORDS: [&str; 12] = [
+        "universe", "univ", "uni", "u", "slots", "slot", "s", "channel", "chan", "ch", "c",
+        "address",
+    ];
+    let mut numbers: Vec<&str> = Vec::new();
+    let mut marks = String::new();
+    let mut rest = text;
+    while !rest.is_empty() {
+        let digits = rest
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(rest.len());
+        let (number, after) = rest.split_at_checked(digits)?;
+        if !number.is_empty() {
+            numbers.push(number);
+        }
+        let mark = after
+            .find(|c: char| c.is_ascii_digit())
+            .unwrap_or(after.len());
+        let (between, after) = after.split_at_checked(mark)?;
+        let known = |word: &str| word.is_empty() || WORDS.contains(&word);
+        let parts = |c: char| matches!(c, '/' | ':' | '.' | ',' | ' ' | '#' | '=' | '\u{a0}');
+        if !between.split(parts).all(known) {
+            return None;
+        }
+        if numbers.len() == 1 && !after.is_empty() {
+            between.trim().clone_into(&mut marks);
+        }
+        rest = after;
+    }
+    let number = |text: &str| text.parse::<u64>().ok();
+    match numbers.as_slice() {
+        [one] => {
+            let value = number(one)?;
+            (value > 0).then(|| vec![At::Channel(value)])
+        }
+        [universe, slot] => {
+            let pair = (number(universe)?, number(slot)?);
+            let group = slot.len() == 3 && universe.len() <= 3 && pair.0 > 0;
+            let thousands = group.then(|| At::Channel(pair.0 * 1_000 + pair.1));
+            let plain = (1..=512)
+                .contains(&pair.1)
+                .then_some(At::Slot(pair.0, pair.1));
+            let both = match marks.as_str() {
+                "." | "," if channel => thousands.into_iter().collect(),
+                "," => plain.into_iter().chain(thousands).collect(),
+                "." if cut => {
+                    let longer = [1, 10, 100].map(|by| pair.1.saturating_mul(by));
+                    let most = 3_usize.saturating_sub(slot.len());
+                    let all = longer
+                        .into_iter()
+                        .take(most + 1)
+                        .filter(|slot| (1..=512).contains(slot));
+                    all.map(|slot| At::Slot(pair.0, slot)).collect()
+                }
+                // No universe's slot begins with a zero: `1.025` is a number.
+                "." if slot.starts_with('0') => thousands.into_iter().collect::<Vec<_>>(),
+                "" => return None,
+                _ => plain.into_iter().collect(),
+            };
+            (!both.is_empty()).then_some(both)
+        }
+        _ => None,
+    }
+}
+
+/// Universes of a cell: `12`, `U12`, `12-13`.
+pub fn universes(text: &str) -> Option<(u64, Option<u64>)> {
+    let lower = text
+        .to_lowercase()
+        .replace("..", "-")
+        .replace(['–', '—'], "-")
+        .replace(" to ", "-");
+    let one = |text: &str| {
+        let text = text.trim();
+        let words = ["universe", "univ", "uni", "u", "#"];
+        let text = words
+            .iter()
+            .find_map(|word| text.strip_prefix(word))
+            .unwrap_or(text);
+        let text = text.trim_start_matches([' ', '.', '#']);
+        digits_of(text.strip_suffix(".0").unwrap_or(text))
+    };
+    match lower.split_once('-') {
+        None => Some((one(&lower)?, None)),
+        Some((from, to)) => Some((one(from)?, Some(one(to)?))),
+    }
+}
+
+/// A length in the language's words: `2.5 m`. `unit` is that of the heading, for a cell without one.
+pub fn length(text: &str, unit: &str) -> Option<String> {
+    measure(text, unit, &["mm", "cm", "m", "in", "ft"])
+}
+
+/// A voltage in the language's words: `12 V`.
+pub fn volts(text: &str) -> Option<String> {
+    let plain = text
+        .trim()
+        .trim_end_matches("DC")
+        .trim_end_matches("dc")
+        .trim();
+    measure(plain, "v", &["v"]).map(|words| words.replace('v', "V"))
+}
+
+/// A decimal with one of some units; `unit` is that of a cell without one.
+fn measure(text: &str, unit: &str, units: &[&str]) -> Option<String> {
+    let lower = text.trim().to_lowercase();
+    let end = lower
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+        .unwrap_or(lower.len());
+    let (number, own) = lower.split_at_checked(end)?;
+    let own = own.trim().trim_end_matches('.');
+    let own = if own.is_empty() { unit } else { own };
+    let own = match own {
+        "metre" | "meter" | "metres" | "meters" => "m",
+        "volt" | "volts" => "v",
+        "feet" | "foot" | "'" => "ft",
+        "inch" | "inches" | "\"" => "in",
+        other => other,
+    };
+    let number = number.replace(',', ".");
+    let (whole, part) = number.split_once('.').unwrap_or((&number, ""));
+    let plain = digits_of(whole).is_some_and(|value| value < 1_000_000)
+        && (part.is_empty() || digits_of(part).is_some() && part.len() <= 3);
+    let part = part.trim_end_matches('0');
+    let point = if part.is_empty() { "" } else { "." };
+    (plain && units.contains(&own)).then(|| format!("{whole}{point}{part} {own}"))
+}
+
+/// A colour order, in capitals.
+pub fn colour(text: &str) -> Option<String> {
+    let upper = text.trim().to_uppercase();
+    let known = !upper.is_empty() && upper.chars().all(|c| "RGBWACYUL".contains(c));
+    (known && upper.len() <= 9).then_some(upper)
+}
+
+/// Yes or no, as a cell says it.
+pub fn yes(text: &str) -> Option<bool> {
+    match text.trim().to_lowercase().as_str() {
+        "yes" | "y" | "true" | "x" | "1" | "✓" => Some(true),
+        "no" | "n" | "false" | "-" | "0" => Some(false),
+        _ => None,
+    }
+}

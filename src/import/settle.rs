@@ -1,0 +1,204 @@
+//! From what a table holds to a display and a lock that a build leaves as they are.
+//!
+//! The display is compiled around the addresses of the table. Where one does not hold, its controller gives each string
+//! a start of its own; where it still does not, that is reported. The lock is what was decided in the end, and is held
+//! against one build more.
+
+use super::rows::Found;
+use super::write::{self, Style};
+use super::{Grade, Import, Note, laid_out};
+use crate::lock::{Lock, Row};
+use crate::model::StringId;
+use crate::source::{Loaded, Memory};
+use crate::{Compiled, compile_beside, lockfile};
+use std::collections::BTreeMap;
+
+/// Frames a second that are tried where a port has no time for the usual 40.
+const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
+/// So many times the display is written anew.
+const TRIES: usize = 8;
+
+/// The display of a table, with its lock where it is `placed`.
+pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) -> Import {
+    let (mut rate, mut tried) = (None, 0);
+    let (mut text, mut compiled) = loop {
+        notes.sort_by_key(|note| note.row);
+        let text = text(name, &found, &notes, rate);
+        let (compiled, moved) = compiled(&text, &found, placed);
+        tried += 1;
+        let slow = too_slow(&found, &compiled, rate.unwrap_or(40));
+        let next = RATES
+            .iter()
+            .find(|next| rate.is_none_or(|rate| **next < rate));
+        if let (Some(next), false) = (next, slow.is_empty()) {
+            // The boxes drove it so far, at fewer frames.
+            let slow = slow.into_iter().filter(|_| rate.is_none());
+            notes.extend(slow.map(|what| Note::of_table(what, Grade::Lost)));
+            rate = Some(*next);
+            continue;
+        }
+        let mut again = false;
+        for (controller, _) in moved.values() {
+            let board = controller.and_then(|at| found.boxes.get_mut(at));
+            if let Some(board) = board.filter(|board| !board.per_prop) {
+                board.per_prop = true;
+                again = true;
+            }
+        }
+        if again && tried < TRIES {
+            continue;
+        }
+        if moved.is_empty() {
+            break (text, compiled);
+        }
+        for (name, (_, note)) in moved {
+            let what = format!("the display lays `{name}` elsewhere; its address is not kept");
+            notes.push(Note { what, ..note });
+        }
+        notes.sort_by_key(|note| note.row);
+        break (self::text(name, &found, &notes, rate), compiled);
+    };
+    let lock = placed.then(|| compiled.next_lock());
+    if lock.is_some() {
+        compiled = around(&text, lock.as_deref());
+        if !compiled.blocks() && !compiled.lock_stands() {
+            let what = "a build would still change the lock; `tinsel diff` shows what".to_owned();
+            notes.push(Note::of_table(what, Grade::Lost));
+            text = self::text(name, &found, &notes, rate);
+        }
+    }
+    let (rows, props) = (found.rows, found.props.len());
+    Import {
+        text,
+        lock,
+        notes,
+        rows,
+        props,
+        compiled,
+    }
+}
+
+/// Why strings have no time at a frame rate, with their rows.
+fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
+    let pixels = || found.lines().filter(|(.., line)| line.make.is_some());
+    let longest = || pixels().map(|(.., line)| write::time_ns(found, line)).max();
+    let slow = compiled
+        .findings
+        .iter()
+        .filter(|finding| match finding.code {
+            "port/time" => true,
+            // No port has the time for one of its strings.
+            "place/no-room" => longest() > Some(1_000_000_000 / rate),
+            _ => false,
+        });
+    slow.map(|finding| {
+        let rows = rows_of(found, &finding.message);
+        format!(
+            "{}{rows}; the display has fewer frames a second for it",
+            finding.message
+        )
+    })
+    .collect()
+}
+
+fn text(name: &str, found: &Found, notes: &[Note], rate: Option<u64>) -> String {
+    laid_out(write::display(
+        found,
+        &Style {
+            table: name,
+            notes,
+            rate,
+        },
+    ))
+}
+
+fn loaded(name: &str, text: &str) -> Loaded {
+    Loaded {
+        identity: name.to_owned(),
+        name: name.to_owned(),
+        bytes: text.as_bytes().to_vec(),
+    }
+}
+
+fn around(text: &str, lock: Option<&str>) -> Compiled {
+    let lock = lock.map(|lock| loaded("imported.lock", lock));
+    compile_beside(&Memory::default(), loaded("<imported>", text), lock)
+}
+
+/// The rows of the strings on a port that a message names.
+fn rows_of(found: &Found, message: &str) -> String {
+    let rows = found.lines().filter_map(|(_, _, line)| {
+        let board = line.controller.and_then(|at| found.boxes.get(at))?;
+        let port = format!("`{}.{}`", board.name, line.output?.name());
+        message.contains(&port).then(|| line.row.to_string())
+    });
+    let mut rows: Vec<String> = rows.collect();
+    rows.dedup();
+    if rows.is_empty() {
+        String::new()
+    } else {
+        format!(" (row {})", rows.join(", "))
+    }
+}
+
+/// Strings that a display lays elsewhere than the table: by name, their controller, and a note to be worded.
+type Moved = BTreeMap<String, (Option<usize>, Note)>;
+
+/// Compiles a display around the addresses of its table.
+fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
+    let first = around(text, None);
+    if !placed {
+        return (first, Moved::new());
+    }
+    let by_name = |compiled: &Compiled| -> BTreeMap<String, StringId> {
+        let ids = (0..compiled.model.strings.len()).map(StringId::from);
+        ids.map(|id| (compiled.model.name_of(id), id)).collect()
+    };
+    let ids = by_name(&first);
+    let mut rows = Vec::new();
+    for (prop, place, line) in found.lines() {
+        let own = found.name(prop, place);
+        let placed = ids.get(&own).and_then(|id| first.plan.of(*id));
+        let port = placed.and_then(|placed| first.plan.ports.get(placed.port as usize));
+        let (Some(start), Some(port), None) = (line.start, port, &line.same_as) else {
+            continue;
+        };
+        let Some(controller) = first.model.controller(port.controller) else {
+            continue;
+        };
+        rows.push(Row {
+            name: own.into(),
+            controller: controller.name.clone(),
+            output: port.output,
+            start,
+            slots: found.body(line).slots().max(1),
+            at: crate::source::Span::default(),
+        });
+    }
+    rows.sort_by(|a, b| a.name.cmp(&b.name));
+    let lock = Lock {
+        universe_slots: found.universe_slots,
+        rows,
+        ..Lock::default()
+    };
+    let lock = lockfile::write(&lock, &lockfile::Added::default());
+    let second = around(text, Some(&lock));
+    let ids = by_name(&second);
+    let mut moved = Moved::new();
+    for (prop, place, line) in found.lines() {
+        let own = found.name(prop, place);
+        let now = ids
+            .get(&own)
+            .and_then(|id| second.plan.of(*id))
+            .map(|placed| placed.start);
+        if line.start.is_some() && line.same_as.is_none() && now != line.start {
+            let note = Note {
+                row: Some(line.row),
+                prop: Some(prop),
+                ..Note::of_table(String::new(), Grade::Lost)
+            };
+            moved.insert(own, (line.controller.or(Some(0)), note));
+        }
+    }
+    (second, moved)
+}

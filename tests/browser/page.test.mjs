@@ -80,9 +80,9 @@ test('a rename reaches every place of a name, and one that is taken is refused',
   await page.waitForFunction(() => /hoop\[3\]/.test(document.querySelector('.cm-content').textContent));
   await settled(page);
   const text = await kept(page, 'display.tinsel');
-  assert.ok(text.startsWith(FIRST.replaceAll('arch', 'hoop').trimEnd()), text);
+  assert.equal(text.replace('renamed arch -> hoop\n', ''), FIRST.replaceAll('arch', 'hoop'));
   assert.match(text, /renamed arch -> hoop/);
-  assert.match(await state(page), /^no errors.*4 kept, 0 new, 0 moved/);
+  assert.match(await state(page), /4 kept, 0 new, 0 moved/);
   await into(page, 'hoop');
   await page.keyboard.press('F2');
   await page.fill('#dialog-i', 'rail');
@@ -117,7 +117,10 @@ test('suggestions are taken with the keyboard, and Enter alone is a new line', a
   await page.keyboard.press('Control+Space');
   await page.waitForSelector('.cm-tooltip-autocomplete li');
   assert.ok((await page.locator('.cm-tooltip-autocomplete li').allTextContents()).some((text) => text.startsWith('arch')));
+  // A list that has just come is not chosen from, lest a key press meant for the text is taken.
+  await page.waitForTimeout(500);
   await page.keyboard.press('ArrowDown');
+  await page.waitForSelector('.cm-tooltip-autocomplete li[aria-selected]');
   await page.waitForTimeout(150);
   await page.keyboard.press('Enter');
   await settled(page);
@@ -483,6 +486,7 @@ universe_slots: 512
 strings:
   arch[1]: {port: shed.1, start: 5/1, slots: 150}
   rail: {port: shed.1, start: 4/333, slots: 180}
+...
 `;
   await drop(page, [{ name: 'old.tinsel', text: FIRST }, { name: 'old.lock', text: lock }]);
   assert.match(await state(page), /2 kept, 2 new, 0 moved/);

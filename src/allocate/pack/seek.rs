@@ -15,6 +15,9 @@ use super::{Answer, Instance, NoRoom, Order};
 /// More lines than this are not searched exhaustively.
 pub const SMALL: usize = 72;
 
+/// Steps more for few lines that found no room, and no proof that there is none.
+const MORE: u64 = 10_000_000;
+
 /// Fewer lines than this are searched in several ways.
 const FEW: usize = 100;
 
@@ -36,7 +39,11 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
     let field = Field::new(instance);
     let mut solver = Solver::new(&field, steps);
     let state = solver.begin(false);
-    let state = solver.complete(state);
+    let mut state = solver.complete(state);
+    if state.measure.missing > 0 && !solver.proven && field.lines.len() <= SMALL {
+        solver.steps += MORE;
+        state = solver.complete(state);
+    }
     if state.measure.missing > 0 {
         return Err(NoRoom {
             ports: by_group(&field, |line| {
@@ -47,7 +54,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
             steps: solver.inserter.steps,
         });
     }
-    let mut state = solver.better(state);
+    state = solver.better(state);
     state = solver.other_way(state);
     state = solver.stay(state);
     state = solver.fewer(state);

@@ -52,7 +52,8 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
             return Err(Stop::Refused(why.to_owned()));
         };
         let mut bytes = Vec::new();
-        remap::write(&compiled.model, &compiled.plan, past, &mut bytes)?;
+        let slots = (past.universe_slots, compiled.plan.universe_slots);
+        remap::write(&changes.runs, slots, &mut bytes)?;
         check::write(&compiled, path, &bytes)?;
     }
     Ok(if changed { CHANGES } else { 0 })

@@ -254,7 +254,8 @@ fn the_remap_takes_every_node_along() {
             continue;
         }
         let past = compiled.plan.past.as_ref().unwrap();
-        let runs = remap::runs(&compiled.model, &compiled.plan, past);
+        let (runs, lost) = remap::runs(&compiled.model, &compiled.plan, past, &lock);
+        assert_eq!(lost, []);
         let mut old = BTreeMap::new();
         let mut new = BTreeMap::new();
         for run in &runs {
@@ -305,7 +306,7 @@ fn the_remap_leaves_padding_out() {
     let after = text(star) + "prop star { node dot; string 9 nodes }\n";
     let compiled = around(&after, &lock_of(&before));
     let past = compiled.plan.past.as_ref().unwrap();
-    let runs = remap::runs(&compiled.model, &compiled.plan, past);
+    let (runs, _) = remap::runs(&compiled.model, &compiled.plan, past, &lock_of(&before));
     let to = |from: u64| {
         let run = runs
             .iter()

@@ -45,6 +45,8 @@ pub(super) struct Old<'a> {
     ranges: Vec<Range<u64>>,
     /// By controller: whether it is laid out afresh.
     afresh: Vec<bool>,
+    /// By controller: how many universes it moves as a whole; 0 where what it has may stay.
+    shifts: Vec<i64>,
     /// How many looks are left for finding what must give way.
     room_looks: Cell<u64>,
 }
@@ -57,11 +59,13 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 impl<'a> Old<'a> {
     /// Of a display and what was bound.
     pub fn new(model: &Model, past: &'a Past, relay: &Relay) -> Self {
+        let ranges = ranges(model);
         Self {
             past,
             lost: claims::lost(model, past),
             same_size: past.universe_slots == model.display.universe_slots,
-            ranges: ranges(model),
+            shifts: shifts(model, past, &ranges),
+            ranges,
             afresh: model
                 .controllers
                 .iter()
@@ -90,7 +94,20 @@ impl<'a> Old<'a> {
             .filter(|_| self.same_size && !self.afresh(id))?;
         let here = was.controller.is_none_or(|old| old.index() == controller);
         let lost = self.lost.get(id.index()).copied().flatten();
-        (here && lost.is_none()).then_some(was.start)
+        if !here || lost.is_some() {
+            return None;
+        }
+        let slots = i64::from(self.past.universe_slots);
+        was.start
+            .checked_add_signed(self.shift(id).checked_mul(slots)?)
+    }
+
+    /// How many universes a string moves with all of its controller; below 0 where it moves to lower ones.
+    pub fn shift(&self, id: StringId) -> i64 {
+        let controller = self.past.of(id).and_then(|was| was.controller);
+        controller
+            .and_then(|c| self.shifts.get(c.index()).copied())
+            .unwrap_or(0)
     }
 
     /// Slots that a string had; 0 for a new one.
@@ -112,7 +129,7 @@ impl<'a> Old<'a> {
         let items = units.iter().flat_map(|unit| &unit.items);
         let lain = items.filter_map(|item| {
             let start = self.target(item.id, controller)?;
-            let end = self.past.of(item.id)?.end();
+            let end = start.saturating_add(self.slots(item.id));
             range.contains(&start).then_some((start, end))
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
@@ -129,6 +146,28 @@ impl<'a> Old<'a> {
 /// Whether a controller says how many universes it has, so that it can be full.
 pub(super) fn limited(declared: &Controller) -> bool {
     matches!(declared.start, Start::Range(..)) || declared.most_universes.is_some()
+}
+
+/// How many universes each controller moves as a whole: where the number that the display wrote for its first universe is
+/// another one and none of its strings could stay.
+fn shifts(model: &Model, past: &Past, ranges: &[Range<u64>]) -> Vec<i64> {
+    let mut stays = vec![false; model.controllers.len()];
+    let freed = past.freed.iter().map(|freed| &freed.was);
+    for was in past.was.iter().flatten().chain(freed) {
+        let at = was.controller.map_or(usize::MAX, |id| id.index());
+        let inside = |range: &Range<u64>| range.start <= was.start && was.end() <= range.end;
+        if ranges.get(at).is_some_and(inside)
+            && let Some(stays) = stays.get_mut(at)
+        {
+            *stays = true;
+        }
+    }
+    let controllers = model.controllers.iter().zip(stays).enumerate();
+    let shift = controllers.map(|(index, (controller, stays))| {
+        let before = past.begins.get(&index.into()).filter(|_| !stays)?;
+        Some(i64::from(controller.start.written()?) - i64::from(*before))
+    });
+    shift.map(Option::unwrap_or_default).collect()
 }
 
 /// The channels of the universes that each controller may use.

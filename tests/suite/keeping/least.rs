@@ -182,6 +182,8 @@ impl Case {
                         output: Output::Pixel(port),
                         start,
                         slots,
+                        made: None,
+                        stored: false,
                         at: Span::default(),
                     });
                 }
@@ -189,10 +191,9 @@ impl Case {
         }
         rows.sort_by(|a, b| a.name.cmp(&b.name));
         Lock {
-            renamed: Vec::new(),
-            display: "".into(),
             universe_slots: SLOTS as u32,
             rows,
+            ..Lock::default()
         }
     }
 

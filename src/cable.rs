@@ -82,7 +82,7 @@ pub const FUSES: [i64; 12] = [
     20_000_000, 25_000_000, 30_000_000, 40_000_000,
 ];
 
-/// How much of its rating a fuse or a conductor carries for three hours or more, in percent.
+/// How much of its rating a fuse, a conductor, a supply or a breaker carries for three hours or more, in percent.
 ///
 /// NFPA 70 (2020), 210.19(A), 210.20(A), 215.2(A) and 215.3: both are rated at 125 % of a continuous load.
 pub const LASTING: i64 = 80;
@@ -167,11 +167,18 @@ pub fn capacity(gauge: Gauge) -> Capacity {
     Capacity { most_ua, table }
 }
 
-/// Whether a fuse or a conductor carries a current, in either direction, for the length of a show: at most [`LASTING`]
-/// of its rating.
+/// Whether what has a rating bears a load, in either direction, for the length of a show: at most [`LASTING`] of the
+/// rating. Both are currents or both are powers.
 #[must_use]
-pub fn lasts(ua: i64, rating_ua: i64) -> bool {
-    i128::from(ua).abs() * 100 <= i128::from(rating_ua) * i128::from(LASTING)
+pub fn lasts(load: i64, rating: i64) -> bool {
+    i128::from(load).abs() * 100 <= i128::from(rating) * i128::from(LASTING)
+}
+
+/// The most that lasts of a rating, rounded down.
+#[must_use]
+pub fn lasting(rating: i64) -> i64 {
+    let most = i128::from(rating) * i128::from(LASTING) / 100;
+    i64::try_from(most).unwrap_or(i64::MAX)
 }
 
 /// The fuse that would do before a conductor that carries a current (microamperes, either direction): the largest

@@ -25,7 +25,7 @@ struct PageRow {
     why: &'static str,
     source: &'static str,
     wrong: &'static str,
-    right: &'static str,
+    right: String,
 }
 
 /// The rules that a word names: one by its code, all of a group (`port`), or all where there is no word.
@@ -71,7 +71,7 @@ pub fn page(rule: &Rule, width: usize, out: &mut dyn Write) -> io::Result<()> {
         wrap(page.why.trim(), "", width.saturating_sub(5))
     )?;
     display(out, "Wrong:", page.wrong)?;
-    display(out, "Right:", page.right)?;
+    display(out, "Right:", &page.right())?;
     writeln!(
         out,
         "{}",
@@ -134,7 +134,7 @@ pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
             why: rule.page.why,
             source: rule.page.source,
             wrong: rule.page.wrong,
-            right: rule.page.right,
+            right: rule.page.right(),
         })
         .collect();
     serde_json::to_writer_pretty(&mut *out, &rows)?;

@@ -6,6 +6,7 @@
 //! by it.
 
 use crate::model::{Controller, Model, Output, StringId};
+use crate::protocol::UniverseSlots;
 use std::ops::Range;
 
 /// What is to be laid: nodes of so many slots each.
@@ -21,7 +22,7 @@ impl Body {
     /// What a string takes; `None` where that is unknown or nothing.
     #[must_use]
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
-        let shape = model.shape_of(id)?;
+        let shape = model.shape(id);
         let body = match model.node_of(id) {
             Some(node) => Self {
                 nodes: u64::from(shape.nodes),
@@ -53,10 +54,10 @@ pub struct Grid {
 }
 
 impl Grid {
-    /// Universes of `slots` slots (at least 1), nodes kept whole or not.
+    /// Universes of `slots` slots, nodes kept whole or not.
     #[must_use]
-    pub fn new(slots: u32, whole: bool) -> Self {
-        let slots = u64::from(slots.max(1));
+    pub fn new(slots: UniverseSlots, whole: bool) -> Self {
+        let slots = slots.each();
         let used = slots;
         Self { slots, used, whole }
     }
@@ -82,7 +83,7 @@ impl Grid {
         let pixel = Self::of(model, controller);
         match output {
             Output::Pixel(_) => pixel,
-            Output::Dmx(_) => pixel.using(model.display.universe_slots),
+            Output::Dmx(_) => pixel.using(model.display.universe_slots.get()),
         }
     }
 
@@ -195,7 +196,7 @@ mod tests {
     // 512 div 3: 170 RGB nodes whole in one universe, 510 slots used.
     #[test]
     fn whole_nodes_leave_two_slots_of_a_universe() {
-        let grid = Grid::new(512, true);
+        let grid = Grid::new(UniverseSlots::ALL, true);
         assert_eq!(grid.lay(0, rgb(170)), 0..510);
         assert_eq!(grid.lay(0, rgb(171)), 0..515);
         assert_eq!(grid.lay(510, rgb(1)), 512..515);
@@ -206,7 +207,7 @@ mod tests {
 
     #[test]
     fn packed_nodes_run_over_the_boundary() {
-        let grid = Grid::new(512, false);
+        let grid = Grid::new(UniverseSlots::ALL, false);
         assert_eq!(grid.lay(0, rgb(400)), 0..1200);
         let used: Vec<_> = grid.segments(0, rgb(400)).collect();
         assert_eq!(used, [0..512, 512..1024, 1024..1200]);
@@ -215,7 +216,7 @@ mod tests {
     // 510 div 3: a box that uses 510 of 512 slots cuts no RGB node and leaves slots 511 and 512 of each universe.
     #[test]
     fn a_box_that_uses_fewer_slots_goes_on_in_the_next_universe() {
-        let grid = Grid::new(512, false).using(510);
+        let grid = Grid::new(UniverseSlots::ALL, false).using(510);
         assert_eq!(grid.lay(0, rgb(170)), 0..510);
         assert_eq!(grid.lay(0, rgb(400)), 0..1204);
         assert_eq!(grid.lay(510, rgb(1)), 512..515);
@@ -227,7 +228,10 @@ mod tests {
         };
         let cut: Vec<_> = grid.segments(0, rgbw).collect();
         assert_eq!(cut, [0..510, 512..522]);
-        let kept: Vec<_> = Grid::new(512, true).using(510).segments(0, rgbw).collect();
+        let kept: Vec<_> = Grid::new(UniverseSlots::ALL, true)
+            .using(510)
+            .segments(0, rgbw)
+            .collect();
         assert_eq!(kept, [0..508, 512..524]);
     }
 
@@ -235,7 +239,7 @@ mod tests {
     fn laying_is_what_the_segments_say() {
         for whole in [false, true] {
             for (slots, used) in [(1, 1), (4, 4), (4, 3), (7, 7), (7, 2), (512, 512), (512, 5)] {
-                let grid = Grid::new(slots, whole).using(used);
+                let grid = Grid::new(UniverseSlots::new(slots).unwrap(), whole).using(used);
                 for at in 0..20 {
                     for nodes in 1..40 {
                         for each in 1..9 {

@@ -7,6 +7,7 @@ pub use dmx::*;
 pub use time::*;
 
 use crate::chip::BitTime;
+use crate::keyed::Keyed;
 use crate::model::{
     ControllerId, InjectAt, Model, NodeKind, PieceKind, ReceiverId, StringId, Told,
 };
@@ -43,9 +44,7 @@ impl NodeTime {
     /// That of a make of node.
     #[must_use]
     pub fn of_kind(model: &Model, node: &NodeKind) -> Self {
-        let chip = node
-            .chip
-            .and_then(|chip| model.chips.get(chip.value.index()));
+        let chip = node.chip.map(|chip| &model.chips[chip.value]);
         let (bit, latch_ns, header) = match chip {
             Some(chip) => (chip.bit, chip.latch_ns, chip.header_bits),
             None => (Some(USUAL_BIT), USUAL_LATCH_NS, 0),
@@ -133,11 +132,9 @@ impl Load {
     }
 
     fn string(&mut self, model: &Model, id: StringId) {
-        let (Some(string), Some(shape)) = (model.string(id), model.shape_of(id)) else {
-            return;
-        };
+        let shape = model.shape(id);
         self.slots += u64::from(shape.slots);
-        if string.stored {
+        if !model.is_up(id) {
             return;
         }
         self.nodes += u64::from(shape.nodes);
@@ -220,7 +217,7 @@ impl PortLimit {
     ) -> Self {
         let own = receivers
             .filter_map(|id| {
-                let receiver = model.receivers.get(id.index())?;
+                let receiver = &model.receivers[id];
                 let number = port.checked_sub(receiver.first)? + 1;
                 let own = receiver.ports.iter().find(|p| p.number == number)?;
                 let settings = &own.settings;
@@ -229,7 +226,7 @@ impl PortLimit {
             })
             .min_by_key(|limit| limit.value());
         own.unwrap_or_else(|| {
-            let port = model.controller(controller).and_then(|c| c.port(port));
+            let port = model.controllers[controller].port(port);
             port.map_or(Self::Time, |port| {
                 let slots = port.settings.slots.map(Self::Slots);
                 let nodes = port.settings.nodes.map(Self::Nodes);
@@ -259,21 +256,17 @@ impl PortLimit {
     }
 }
 
-/// Which strings ask their port for data only, since their start is fed apart from it; by string, empty where
-/// there are none.
+/// Which strings ask their port for data only, since their start is fed apart from it.
 #[must_use]
-pub fn fed_apart(model: &Model) -> Vec<bool> {
-    let mut fed = Vec::new();
+pub fn fed_apart(model: &Model) -> Keyed<StringId, bool> {
+    let mut fed = model.strings.map(|_| false);
     for injection in &model.injections {
         let start = matches!(injection.place, InjectAt::Start | InjectAt::Node(1));
         if !injection.apart || !start {
             continue;
         }
-        fed.resize(model.strings.len(), false);
         for id in &injection.strings {
-            if let Some(entry) = fed.get_mut(id.index()) {
-                *entry = true;
-            }
+            fed[*id] = true;
         }
     }
     fed

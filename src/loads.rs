@@ -1,11 +1,18 @@
 //! What the power stage found: currents, voltages and what they are held against, in whole base units.
 
+use crate::keyed::{Keyed, id};
 use crate::model::{
-    CircuitId, FeedLead, InjectAt, Model, Prop, ReceiverId, StringId, Supply, Told,
+    CircuitId, FeedLead, InjectAt, InjectionId, Model, PowerId, Prop, ReceiverId, StringId, Supply,
+    SupplyId, Told,
 };
-use crate::plan::Plan;
+use crate::plan::{Plan, PortId};
 use crate::source::Span;
 use crate::unit::Gauge;
+
+id!(
+    /// A stretch of a data line on one piece of plus.
+    SectionId
+);
 
 /// All of it.
 #[derive(Debug, Default)]
@@ -21,22 +28,22 @@ pub struct Loads {
 #[derive(Debug, Default)]
 pub struct Study {
     /// What hangs on the ports, by output of the plan, then in chain order.
-    pub sections: Vec<Section>,
+    pub sections: Keyed<SectionId, Section>,
     /// What flows through the lead of each `power` statement, by statement.
-    pub feeds: Vec<FeedLoad>,
+    pub feeds: Keyed<PowerId, FeedLoad>,
     /// What flows in at each point of injection.
     pub taps: Vec<TapLoad>,
     /// Conductors within the lines, by section, then along it.
     pub conductors: Vec<ConductorLoad>,
     /// What each supply gives, in microamperes.
-    pub supplies: Vec<i64>,
+    pub supplies: Keyed<SupplyId, i64>,
 }
 
 /// A stretch of a data line on one piece of plus: all of it, but where `apart` cuts it.
 #[derive(Debug, Clone, Copy)]
 pub struct Section {
-    /// Its output, as an index of the plan's.
-    pub port: u32,
+    /// Its output.
+    pub port: PortId,
     /// The receiver it hangs on.
     pub receiver: Option<ReceiverId>,
     /// The first thing on it that draws.
@@ -71,7 +78,7 @@ pub struct Section {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum From {
     /// A `power` statement, through the port.
-    Power(u32),
+    Power(PowerId),
     /// The port, at its voltage: the display names no supply.
     Port,
     /// Injections only: it is cut from the port, or nothing feeds the port.
@@ -108,13 +115,13 @@ pub struct FeedLoad {
 #[derive(Debug, Clone, Copy)]
 pub struct TapLoad {
     /// The `inject` statement.
-    pub injection: u32,
+    pub injection: InjectionId,
     /// The string.
     pub string: StringId,
     /// How many nodes of the string come before the point.
     pub after: u32,
-    /// The section that it feeds, as an index of [`Study::sections`].
-    pub section: u32,
+    /// The section that it feeds.
+    pub section: SectionId,
     /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
     pub ua: i64,
     /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
@@ -127,8 +134,8 @@ pub struct TapLoad {
 /// gauge.
 #[derive(Debug, Clone, Copy)]
 pub struct ConductorLoad {
-    /// The section that its plus belongs to, as an index of [`Study::sections`].
-    pub section: u32,
+    /// The section that its plus belongs to.
+    pub section: SectionId,
     /// Where it is written: the string's reference in the wire, or the lead.
     pub at: Span,
     /// The string; `None` for a lead or a skip between strings.
@@ -224,21 +231,13 @@ pub struct Cure {
     /// Injections, for all lines that share its lead; empty for none.
     pub inject: Vec<Remedy>,
     /// The line whose finding has the injections, where it is another one that shares the lead.
-    pub told_at: Option<usize>,
+    pub told_at: Option<SectionId>,
     /// Why there are no injections.
     pub why_not: Option<String>,
     /// A thicker conductor for the lead of its `power` statement.
     pub lead: Option<Gauge>,
     /// A lower level, in thousandths of a percent.
     pub level: Option<u32>,
-}
-
-pub use crate::cable::LASTING;
-
-/// Whether a load is over the share of a rating that lasts, in either direction.
-#[must_use]
-pub fn lasts_over(load: i64, rating: i64) -> bool {
-    !crate::cable::lasts(load, rating)
 }
 
 /// Power in milliwatts of a current in microamperes at a voltage in millivolts.
@@ -283,9 +282,8 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
 pub fn fixtures_mw(model: &Model, plan: &Plan, prop: &Prop) -> i64 {
     let Some(each) = prop.draw_mw else { return 0 };
     let up = prop.strings().filter(|index| {
-        let string = model.string(StringId(*index));
-        let fixture = string.is_some_and(|string| string.number == 0 && !string.stored);
-        fixture && plan.of(StringId(*index)).is_some()
+        let id = StringId(*index);
+        model.strings[id].number == 0 && model.is_up(id) && plan.of(id).is_some()
     });
     let count = i64::try_from(up.count()).unwrap_or(i64::MAX);
     each.saturating_mul(count)

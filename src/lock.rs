@@ -6,6 +6,7 @@
 
 use crate::model::{Addressing, Controller, Model, Output, PieceKind, Rename};
 use crate::plan::{Plan, PortPlan};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use std::collections::BTreeMap;
 
@@ -15,7 +16,7 @@ pub struct Lock {
     /// The name of the display it is for; empty if that has none.
     pub display: Box<str>,
     /// Slots in a universe, 1 to 512; universe and slot of a row count by it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// The renames that a build has carried over, old and new name of each, in byte order. They do nothing again.
     pub renamed: Vec<(Box<str>, Box<str>)>,
     /// What each controller was told, by name in byte order, no name twice; empty in a lock of an older format.
@@ -91,6 +92,15 @@ pub enum Relay {
     Only(Vec<String>),
 }
 
+/// Which of two lines is taken where a merge left a string twice in a lock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The first line.
+    Ours,
+    /// The second line.
+    Theirs,
+}
+
 impl Relay {
     /// Whether what is on a controller is laid out afresh.
     #[must_use]
@@ -130,6 +140,8 @@ pub struct Row {
     pub made: Option<Made>,
     /// Whether it was stored, so that its port was told nothing of it.
     pub stored: bool,
+    /// Where it lay before the build that moved it last, and why it could not stay, in words.
+    pub moved: Option<Box<str>>,
     /// Its line in the lock; empty for one that was not read from a text.
     pub at: Span,
 }
@@ -170,8 +182,8 @@ impl Lock {
 
     /// By controller: the universes in which its strings lie, in runs of first and last, by number.
     #[must_use]
-    pub fn universes(&self) -> BTreeMap<&str, Vec<(u64, u64)>> {
-        let mut owners: BTreeMap<&str, Vec<(u64, u64)>> = BTreeMap::new();
+    pub fn universes(&self) -> BTreeMap<&str, Vec<(u32, u32)>> {
+        let mut owners: BTreeMap<&str, Vec<(u32, u32)>> = BTreeMap::new();
         for row in &self.rows {
             let ends = (
                 self.universe_slot(row.start).0,
@@ -199,9 +211,8 @@ impl Lock {
 
     /// Universe and slot of a channel, both from 1.
     #[must_use]
-    pub fn universe_slot(&self, channel: u64) -> (u64, u64) {
-        let slots = u64::from(self.universe_slots.max(1));
-        (channel / slots + 1, channel % slots + 1)
+    pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
+        self.universe_slots.split(channel)
     }
 
     /// The row of a name.
@@ -222,10 +233,9 @@ impl Lock {
 
 /// The first of some universes, and how many they are.
 #[must_use]
-pub fn span_of(runs: &[(u64, u64)]) -> (u32, u32) {
-    let number = |number: u64| u32::try_from(number).unwrap_or(u32::MAX);
+pub fn span_of(runs: &[(u32, u32)]) -> (u32, u32) {
     let count = runs.iter().map(|(first, last)| last - first + 1).sum();
-    (number(runs.first().map_or(0, |run| run.0)), number(count))
+    (runs.first().map_or(0, |run| run.0), count)
 }
 
 fn set_up(model: &Model, controller: &Controller, first: u32, universes: u32) -> SetUp {
@@ -305,6 +315,10 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
             slots: placed.end.saturating_sub(placed.start).saturating_add(1),
             made: made.map(|made| Made { place, ..made }),
             stored: string.stored,
+            moved: plan
+                .past
+                .as_ref()
+                .and_then(|past| past.told.get(&id).cloned()),
             at: Span::default(),
         });
     }

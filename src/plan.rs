@@ -2,22 +2,29 @@
 //!
 //! Channels here count from 0 over the whole display: `(universe - 1) * universe_slots + (slot - 1)`.
 
+use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use std::collections::BTreeMap;
-use std::ops::Range;
+use std::ops::{Index, Range};
+
+id!(
+    /// An output in use.
+    PortId
+);
 
 /// The whole answer.
 #[derive(Debug, Default)]
 pub struct Plan {
     /// Slots in a universe, as the model has it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
     /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
-    pub ports: Vec<PortPlan>,
+    pub ports: Keyed<PortId, PortPlan>,
     /// What each controller takes, by controller.
-    pub controllers: Vec<ControllerPlan>,
+    pub controllers: Keyed<ControllerId, ControllerPlan>,
     /// How good the ports are that were picked for pixel lines; `None` where none was, or not by the search.
     pub picked: Option<Picked>,
     /// What was decided before and what became of it; `None` where there is no lock.
@@ -124,7 +131,7 @@ pub struct ControllerPlan {
 #[derive(Debug, Default)]
 pub struct Past {
     /// Slots in a universe as the lock has it; the channels in [`Past::was`] count by it.
-    pub universe_slots: u32,
+    pub universe_slots: UniverseSlots,
     /// Where each string lay, by string; `None` for a new one.
     pub was: Vec<Option<Was>>,
     /// What did not stay, by string.
@@ -133,6 +140,8 @@ pub struct Past {
     pub freed: Vec<Freed>,
     /// By the name that the lock has for a controller: which one that is now. One that is gone has none.
     pub controllers: BTreeMap<Box<str>, ControllerId>,
+    /// Where a string lay before an earlier build moved it, and why it could not stay, in words.
+    pub told: BTreeMap<StringId, Box<str>>,
     /// The universe that each controller was to begin with, where the display wrote one.
     pub begins: BTreeMap<ControllerId, u32>,
     /// By rename: what became of it.
@@ -275,6 +284,19 @@ impl Was {
 }
 
 impl Plan {
+    /// The output that a string lies on.
+    #[must_use]
+    pub fn port_of(&self, id: StringId) -> Option<&PortPlan> {
+        self.of(id).map(|placed| &self.ports[PortId(placed.port)])
+    }
+
+    /// The outputs of a controller that are in use.
+    #[must_use]
+    pub fn ports_of(&self, id: ControllerId) -> &[PortPlan] {
+        let Range { start, end } = self.controllers[id].ports.clone();
+        self.ports.as_slice().index(start as usize..end as usize)
+    }
+
     /// Where a string lies.
     #[must_use]
     pub fn of(&self, id: StringId) -> Option<&Placed> {
@@ -284,10 +306,6 @@ impl Plan {
     /// Universe and slot of a channel, both from 1.
     #[must_use]
     pub fn universe_slot(&self, channel: u64) -> (u32, u32) {
-        let slots = u64::from(self.universe_slots.max(1));
-        (
-            u32::try_from(channel / slots + 1).unwrap_or(u32::MAX),
-            (channel % slots) as u32 + 1,
-        )
+        self.universe_slots.split(channel)
     }
 }

@@ -8,6 +8,7 @@ pub use clashes::*;
 pub use names::*;
 
 use crate::grid::{Body, Grid};
+use crate::keyed::Keyed;
 use crate::model::{ControllerId, Model, Output, PieceKind, StringId};
 use crate::plan::{Placed, Plan, PortPlan};
 use crate::source::Span;
@@ -34,9 +35,7 @@ const MOST_PIECES: usize = 600_000;
 pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
     let mut rows: Vec<UniverseUse> = Vec::new();
     for port in &plan.ports {
-        let Some(controller) = model.controller(port.controller) else {
-            continue;
-        };
+        let controller = &model.controllers[port.controller];
         let grid = Grid::of_output(model, controller, port.output);
         for (id, placed) in own_strings(model, plan, port) {
             let Some(body) = Body::of(model, id) else {
@@ -90,12 +89,8 @@ pub struct Heard {
 /// whose data its strings show.
 #[must_use]
 pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
-    let (Some(controller), Some(taken)) = (model.controller(id), plan.controllers.get(id.index()))
-    else {
-        return Vec::new();
-    };
-    let ports = taken.ports.start as usize..taken.ports.end as usize;
-    let ports = plan.ports.get(ports).unwrap_or(&[]).iter();
+    let controller = &model.controllers[id];
+    let ports = plan.ports_of(id).iter();
     let mut laid: Vec<(u64, u64, Output, StringId)> = ports
         .flat_map(|port| strings(port).map(|(id, _)| (port.output, id)))
         .filter_map(|(output, id)| {
@@ -148,8 +143,8 @@ pub fn own_strings<'a>(
     port: &'a PortPlan,
 ) -> impl Iterator<Item = (StringId, &'a Placed)> {
     strings(port).filter_map(|(id, _)| {
-        let own = model.string(id)?.same_as.is_none();
-        plan.of(id).filter(|_| own).map(|placed| (id, placed))
+        let placed = plan.of(id)?;
+        (model.strings[id].same_as.is_none()).then_some((id, placed))
     })
 }
 
@@ -165,13 +160,11 @@ pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
 
 /// For each string the place of its pin, or that of its reference; and whether it is pinned.
 #[must_use]
-pub fn places(model: &Model, plan: &Plan) -> Vec<(Span, Option<Span>)> {
-    let mut places = vec![(Span::default(), None); model.strings.len()];
+pub fn places(model: &Model, plan: &Plan) -> Keyed<StringId, (Span, Option<Span>)> {
+    let mut places = model.strings.map(|_| (Span::default(), None));
     for piece in plan.ports.iter().flat_map(|port| &port.pieces) {
-        if let PieceKind::String(id, pin) = piece.piece.kind
-            && let Some(place) = places.get_mut(id.index())
-        {
-            *place = (piece.piece.at, pin.map(|pin| pin.at));
+        if let PieceKind::String(id, pin) = piece.piece.kind {
+            places[id] = (piece.piece.at, pin.map(|pin| pin.at));
         }
     }
     places
@@ -180,16 +173,15 @@ pub fn places(model: &Model, plan: &Plan) -> Vec<(Span, Option<Span>)> {
 /// The universes of a string's output, as its controller fills them.
 #[must_use]
 pub fn grid_of(model: &Model, plan: &Plan, id: StringId) -> Option<Grid> {
-    let port = plan.ports.get(plan.of(id)?.port as usize)?;
-    let controller = model.controller(port.controller)?;
+    let port = plan.port_of(id)?;
+    let controller = &model.controllers[port.controller];
     Some(Grid::of_output(model, controller, port.output))
 }
 
 /// The controller that a string hangs on.
 #[must_use]
 pub fn controller_of(plan: &Plan, id: StringId) -> Option<ControllerId> {
-    let port = plan.ports.get(plan.of(id)?.port as usize)?;
-    Some(port.controller)
+    plan.port_of(id).map(|port| port.controller)
 }
 
 /// What became of the strings that the lock holds.

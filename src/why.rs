@@ -280,13 +280,17 @@ impl Teller<'_> {
     /// Where it was, and why it could not stay.
     fn moved(&self, id: StringId) -> Option<String> {
         let past = self.plan.past.as_deref()?;
-        let moved = past.moves.iter().find(|one| one.string == id)?;
+        let Some(moved) = past.moves.iter().find(|one| one.string == id) else {
+            let told = past.told.get(&id)?;
+            return Some(format!(
+                "an earlier build moved it; it lay at {}",
+                shown(told)
+            ));
+        };
         let was = past.of(id)?;
-        let slots = u64::from(past.universe_slots.max(1));
         Some(format!(
-            "it lay at {}/{}{}, but {}",
-            was.start / slots + 1,
-            was.start % slots + 1,
+            "it lay at {}{}, but {}",
+            past.universe_slots.place(was.start),
             self.place(was.at),
             reason(self.model, self.plan, moved.cause, Some(id))
         ))

@@ -21,9 +21,10 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 use std::time::{Duration, Instant};
-use tinsel::output::{self, By, View};
+use tinsel::output;
 use tinsel::plan::Placed;
 use tinsel::source::{Files as _, Memory};
+use tinsel::survey::View;
 use tinsel::{Compiled, usage};
 
 fn main() {
@@ -372,10 +373,7 @@ fn formats(path: &Path) {
             .map(|_| {
                 let mut out = Vec::with_capacity(200_000_000);
                 let started = Instant::now();
-                output::find(name)
-                    .unwrap()
-                    .write(&view, By::String, 100, &mut out)
-                    .unwrap();
+                output::find(name).unwrap()(&view.survey(None), 100, &mut out).unwrap();
                 started.elapsed()
             })
             .min()

@@ -104,8 +104,8 @@ pub(super) fn lay(
     let plan = Plan {
         universe_slots: model.display.universe_slots,
         placed,
-        ports,
-        controllers,
+        ports: ports.into(),
+        controllers: controllers.into(),
         picked: None,
         past: None,
     };

@@ -96,7 +96,7 @@ fn output_in_use(model: &Model, seat: Seat, pieces: Vec<ChainPiece>) -> PortPlan
         }
         Output::Dmx(_) => {
             let sent = limits::dmx_slots(model.display.frame_rate_mhz);
-            Some(sent.min(model.display.universe_slots))
+            Some(sent.min(model.display.universe_slots.get()))
         }
     };
     let narrow = |count: u64| u32::try_from(count).unwrap_or(u32::MAX);

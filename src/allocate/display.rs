@@ -102,13 +102,13 @@ impl Display {
 
     /// The controller, to set it up.
     pub fn set(&mut self, id: ControllerId) -> &mut Controller {
-        &mut self.model.controllers[id.index()]
+        &mut self.model.controllers[id]
     }
 
     /// Adds a prop of one string of so many nodes of a make, or (no make) a fixture of so many slots.
     pub fn prop(&mut self, node: Option<NodeId>, count: u32) -> StringId {
         let at = self.spot();
-        let each = node.map_or(1, |node| self.model.nodes[node.index()].slots);
+        let each = node.map_or(1, |node| self.model.nodes[node].slots);
         self.model.shapes.push(Shape {
             at,
             name: None,
@@ -125,6 +125,7 @@ impl Display {
         self.model.props.push(Prop {
             name: format!("prop{index}").into(),
             at,
+            enters: None,
             label: None,
             count: None,
             first: self.model.strings.len() as u32,
@@ -154,7 +155,7 @@ impl Display {
 
     /// The string, to set it up.
     pub fn change(&mut self, id: StringId) -> &mut StringDef {
-        &mut self.model.strings[id.index()]
+        &mut self.model.strings[id]
     }
 
     /// Wires strings, each with a pin perhaps.

@@ -80,7 +80,7 @@ fn free_universe(layer: &Layer<'_>, run: &Run<'_>, cursor: u64) -> u64 {
 }
 
 fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let pieces = port.pieces.iter().map(|piece| piece.piece);
     let strings = pieces.filter_map(|piece| match piece.kind {
         PieceKind::String(id, pin) => Some((id, pin, piece)),
@@ -141,7 +141,7 @@ fn fill(
     decided: Option<&[u64]>,
 ) {
     let model = layer.model;
-    let room = u64::from(model.display.universe_slots.max(1));
+    let room = model.display.universe_slots.each();
     let taken = taken(model, run, port, fixtures);
     let asked: u64 = fixtures
         .iter()

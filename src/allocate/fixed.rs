@@ -36,7 +36,7 @@ fn says(controller: &Controller) -> bool {
 
 /// The universes that controllers say they have, `N..M`.
 fn declared(model: &Model) -> Blocks {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let rows = model.controllers.iter().enumerate();
     let rows = rows.filter_map(|(index, controller)| {
         let Start::Range(first, last) = controller.start else {
@@ -47,7 +47,7 @@ fn declared(model: &Model) -> Blocks {
             owner: u32::try_from(index).unwrap_or(u32::MAX),
             at: controller.start_at.unwrap_or(controller.at),
         };
-        Some((u64::from(first.max(1) - 1) * slots, block))
+        Some((model.display.universe_slots.begin(first), block))
     });
     Blocks::new(rows.collect())
 }
@@ -126,13 +126,13 @@ impl Fixed {
 }
 
 fn reserved(model: &Model) -> Vec<(u64, Block)> {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let rows = model.reserved_universes.iter().map(|row| {
         let end = u64::from(row.last) * slots;
         let owner = NOBODY;
         let at = row.at;
         (
-            u64::from(row.first.max(1) - 1) * slots,
+            model.display.universe_slots.begin(row.first),
             Block { end, owner, at },
         )
     });
@@ -208,7 +208,7 @@ pub(super) fn universe_pin(model: &Model, port: &PortPlan) -> Option<(u64, Span)
         let PinPlace::Channel(channel) = pin.place else {
             return None;
         };
-        let slots = u64::from(model.display.universe_slots.max(1));
+        let slots = model.display.universe_slots.each();
         let same = model.string(id).is_some_and(|s| s.same_as.is_some());
         (!same && lawful(model, channel)).then_some((channel / slots * slots, pin.at))
     })
@@ -216,7 +216,7 @@ pub(super) fn universe_pin(model: &Model, port: &PortPlan) -> Option<(u64, Span)
 
 /// Whether a channel lies in a universe that a display may have.
 pub(super) fn lawful(model: &Model, channel: u64) -> bool {
-    channel < u64::from(*UNIVERSES.end()) * u64::from(model.display.universe_slots.max(1))
+    channel < u64::from(*UNIVERSES.end()) * model.display.universe_slots.each()
 }
 
 /// The pin of a string as a channel, if it is one that can be.

@@ -4,7 +4,7 @@
 //! `power/fuse` warns. A string with power of its own
 //! (`inject`) is left out. Losses in cable and what a supply can give are another matter: rules of the group `power`.
 
-use crate::loads::LASTING;
+use crate::cable::lasting;
 use crate::model::{ControllerId, Draw, Model, NodeKind, PortSettings, StringId};
 
 /// Full level, in thousandths of a percent.
@@ -50,15 +50,15 @@ pub(super) fn most(
     controller: ControllerId,
     settings: &PortSettings,
 ) -> Option<u64> {
-    let fuse = settings.fuse?.value.unsigned_abs();
+    let fuse = settings.fuse?.value;
     let level = settings
         .dim
         .or(model.controller(controller).and_then(|c| c.dim))
         .or(model.display.dim)
         .map_or(FULL, |told| told.value);
     // What lasts for hours may be so much of it. At no level at all nothing is drawn.
-    let lasting = fuse.saturating_mul(LASTING.unsigned_abs()) / 100;
-    lasting
+    lasting(fuse)
+        .unsigned_abs()
         .saturating_mul(u64::from(FULL))
         .checked_div(u64::from(level))
 }

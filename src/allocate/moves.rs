@@ -7,6 +7,7 @@ use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId, Target,
 };
 use crate::plan::{Cause, Change, Move, Placed, Plan, Unseated, Was, Why};
+use crate::protocol::UniverseSlots;
 use std::collections::BTreeMap;
 
 /// Every move with its cause, by string.
@@ -46,10 +47,7 @@ fn is_moved(
     was: &Was,
     placed: &Placed,
 ) -> bool {
-    let split = |channel: u64, slots: u32| {
-        let slots = u64::from(slots.max(1));
-        (channel / slots, channel % slots)
-    };
+    let split = |channel: u64, slots: UniverseSlots| slots.split(channel);
     let (before, now) = (old.past.universe_slots, model.display.universe_slots);
     if split(was.start, before) != split(placed.start, now) {
         return true;
@@ -152,7 +150,7 @@ impl<'a> Causes<'a> {
 
     fn of(&mut self, id: StringId, was: &Was, placed: &Placed) -> Cause {
         if self.old.past.universe_slots != self.model.display.universe_slots {
-            return Cause::UniverseSize(self.old.past.universe_slots);
+            return Cause::UniverseSize(self.old.past.universe_slots.get());
         }
         if self.old.afresh(id) {
             return Cause::Compact;
@@ -260,7 +258,7 @@ impl<'a> Causes<'a> {
 
     /// A fixture that stays in its universe and has other slots there.
     fn in_universe(&self, id: StringId, was: &Was, placed: &Placed) -> Cause {
-        let slots = u64::from(self.model.display.universe_slots.max(1));
+        let slots = self.model.display.universe_slots.each();
         let first = was.start % slots;
         let touches = |from: u64, to: u64| from < first + was.slots && first < to;
         let Some(port) = self.plan.ports.get(placed.port as usize) else {
@@ -346,7 +344,7 @@ impl<'a> Causes<'a> {
 
     /// What stays and lies where a unit would have liked to.
     fn blocker(&self, at: usize, unit: &Unit, place: &Place) -> Option<usize> {
-        let slots = u64::from(self.model.display.universe_slots.max(1));
+        let slots = self.model.display.universe_slots.each();
         let rows = self
             .record
             .units

@@ -3,6 +3,7 @@
 use super::chains::Seat;
 use super::fuse;
 use super::needs::{Kind, Need, Reason, State, Way};
+use crate::keyed::Keyed;
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
@@ -43,7 +44,7 @@ pub(super) struct Outlets<'a> {
     /// Each output.
     pub rows: Vec<Outlet>,
     spans: Vec<Range<usize>>,
-    apart: Vec<bool>,
+    apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
 }
 
@@ -224,7 +225,7 @@ impl<'a> Outlets<'a> {
             return 0;
         };
         let most = match (outlet.kind, outlet.output) {
-            (Kind::Dmx, _) => u64::from(self.model.display.universe_slots),
+            (Kind::Dmx, _) => self.model.display.universe_slots.each(),
             (Kind::Slots, Output::Pixel(port)) => {
                 let receivers = outlet.receivers.iter().copied().chain(outlet.receiver);
                 match PortLimit::of(self.model, outlet.controller, port, receivers) {
@@ -320,7 +321,7 @@ impl<'a> Outlets<'a> {
             load.add(self.model, piece);
         }
         let taken = load.slots + outlet.reserved_slots;
-        match taken.checked_sub(u64::from(self.model.display.universe_slots)) {
+        match taken.checked_sub(self.model.display.universe_slots.each()) {
             Some(over) if over > 0 => Err(Reason::Slots(over)),
             Some(_) | None => Ok(()),
         }
@@ -392,7 +393,7 @@ impl<'a> Outlets<'a> {
 
     /// Whether a string is fed apart from its port.
     pub fn fed_apart(&self, id: StringId) -> bool {
-        self.apart.get(id.index()).copied().unwrap_or(false)
+        self.apart[id]
     }
 
     /// What a line hangs on an output.

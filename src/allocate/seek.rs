@@ -327,7 +327,7 @@ impl<'a> Asked<'a> {
         let node = strings(model, need).find_map(|id| model.node_of(id));
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
         let slots = slots.saturating_add(u64::from(model.display.spare_nodes) * each);
-        let universe = u64::from(model.display.universe_slots.max(1));
+        let universe = model.display.universe_slots.each();
         let used = universe.min(self.limited.used);
         let usable = match used - used % each {
             usable if self.limited.whole && usable > 0 => usable,
@@ -362,7 +362,7 @@ impl<'a> Asked<'a> {
         let rows = || stretch.rows.iter().copied().flatten();
         let taken: u64 = rows().map(|at| outlets.taken(at).1).sum();
         // A DMX output takes a universe of its own.
-        let universe = u64::from(model.display.universe_slots);
+        let universe = model.display.universe_slots.each();
         let taken = taken + universe * outlets.dmx_in_use(stretch.controller);
         Site {
             ports: stretch.rows.iter().map(port).collect(),
@@ -472,6 +472,6 @@ fn limit(model: &Model, stretch: &Stretch) -> u64 {
         Start::Auto | Start::From(_) | Start::After(_) => None,
     };
     let universes = most.into_iter().chain(range).min();
-    let slots = u64::from(model.display.universe_slots);
+    let slots = model.display.universe_slots.each();
     universes.map_or(u64::MAX, |universes| universes.saturating_mul(slots))
 }

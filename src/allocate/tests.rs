@@ -74,7 +74,7 @@ fn controllers_start_behind_what_was_given() {
     // 10 and 11 in use, 12 and 13 spare; a controller without strings gives nothing.
     let seen: Vec<String> = strings.iter().map(|s| done.of(*s)).collect();
     assert_eq!(seen, ["3/1 4/88", "10/1 11/88", "14/1 15/88", "90/1 91/88"]);
-    assert_eq!(done.plan.controllers[1].last_given, 13);
+    assert_eq!(done.plan.controllers.as_slice()[1].last_given, 13);
     assert_eq!(done.codes, ["name/unused"]);
 }
 
@@ -95,7 +95,7 @@ fn alignment_of_ports_and_props() {
     let (mut display, c) = one(Start::Auto);
     let strings: Vec<StringId> = (0..4).map(|_| display.string(10)).collect();
     // The second is another string of the first's prop.
-    display.change(strings[1]).prop = display.model.strings[0].prop;
+    display.change(strings[1]).prop = display.model.strings.as_slice()[0].prop;
     display.on(c, 1, &strings[..3]);
     display.on(c, 2, &strings[3..]);
     for (align, expected) in [
@@ -162,7 +162,7 @@ fn a_pin_moves_its_own_port_only() {
     let seen: Vec<String> = s.iter().map(|s| done.of(*s)).collect();
     // The third port goes on where the second would have ended.
     assert_eq!(seen, ["1/1 1/60", "9/5 9/64", "9/65 9/124", "1/181 1/240"]);
-    assert_eq!(done.plan.controllers[0].last_given, 9);
+    assert_eq!(done.plan.controllers.as_slice()[0].last_given, 9);
 }
 
 #[test]
@@ -364,7 +364,10 @@ fn stored_strings_take_slots_but_no_nodes() {
     let done = display.plan();
     assert_eq!(done.of(b), "1/301 1/450");
     assert_eq!(
-        (done.plan.ports[0].nodes, done.plan.ports[0].slots),
+        (
+            done.plan.ports.as_slice()[0].nodes,
+            done.plan.ports.as_slice()[0].slots
+        ),
         (100, 450)
     );
     assert_eq!(done.codes, [""; 0]);

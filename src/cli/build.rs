@@ -9,10 +9,11 @@ use crate::diagnostic::words::shown;
 use crate::diff::{Changes, text};
 use crate::lock::Relay;
 use crate::model::StringId;
-use crate::output::{self, By, View};
+use crate::output;
 use crate::plan::Was;
 use crate::report;
 use crate::source::Loaded;
+use crate::survey::{BY, View};
 use crate::usage;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -88,8 +89,9 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
 /// A table that is written.
 struct Table {
     path: PathBuf,
-    output: &'static dyn output::Output,
-    by: By,
+    write: output::Write,
+    /// The word of the table; all of them without one.
+    by: Option<&'static str>,
 }
 
 /// Writes the tables; gives how many of them were not as they were.
@@ -103,7 +105,7 @@ fn write_tables(args: &BuildArgs, compiled: &Compiled, tables: &[Table]) -> Resu
     let mut written = 0;
     for table in tables {
         let mut bytes = Vec::new();
-        table.output.write(&view, table.by, 0, &mut bytes)?;
+        (table.write)(&view.survey(table.by), 0, &mut bytes)?;
         let wrote = disk::write_whole(&table.path, &bytes).map_err(Stop::Refused)?;
         written += usize::from(wrote);
     }
@@ -121,25 +123,24 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
         folder.join(name)
     };
     let mut tables = Vec::new();
-    if let Some(output) = output::find("csv") {
-        tables.extend(By::ALL.map(|by| {
-            let path = named(&format!("-{}.csv", plural(by)));
-            Table { path, output, by }
+    if let Some(write) = output::find("csv") {
+        tables.extend(BY.iter().map(|(by, _)| {
+            let path = named(&format!("-{by}s.csv"));
+            Table {
+                path,
+                write,
+                by: Some(*by),
+            }
         }));
     }
-    if let Some(output) = output::find("json") {
-        let path = named(".json");
+    if let Some(write) = output::find("json") {
         tables.push(Table {
-            path,
-            output,
-            by: By::String,
+            path: named(".json"),
+            write,
+            by: None,
         });
     }
     Ok(tables)
-}
-
-fn plural(by: By) -> String {
-    format!("{}s", by.word())
 }
 
 /// Refuses to write a table over a text that was read, or where it was written before but the lock is `lost`.
@@ -190,8 +191,7 @@ fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
         past.freed.len(),
     )?;
     let was = |was: &Was, controller: &str| {
-        let slots = u64::from(past.universe_slots.max(1));
-        let place = |channel: u64| format!("{}/{}", channel / slots + 1, channel % slots + 1);
+        let place = |channel: u64| past.universe_slots.place(channel);
         let (first, last) = (place(was.start), place(was.end() - 1));
         let port = match was.controller {
             Some(id) => usage::old_plug(model, id, was.output),

@@ -16,8 +16,8 @@ pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     // The process ends behind this: its memory need not be given back piece by piece.
     let compiled = ManuallyDrop::new(load(&args.input)?);
     let findings = heard(&compiled, console);
-    match report::ALL.iter().find(|form| form.name == args.format) {
-        Some(form) => (form.write)(&compiled.sources, &findings, console.out())?,
+    match report::ALL.iter().find(|(name, _)| *name == args.format) {
+        Some((_, write)) => write(&compiled.sources, &findings, console.out())?,
         None => tell(&compiled, &findings, console)?,
     }
     if !console.quiet && args.format == "text" {
@@ -66,7 +66,7 @@ pub fn relaid(
     lock: Option<Loaded>,
 ) -> Result<Compiled, Stop> {
     let relay = afresh.relay();
-    let compiled = compile_relaid(disk, main, lock, &relay);
+    let compiled = compile_relaid(disk, main, lock, &relay, afresh.side());
     let names = || compiled.model.controllers.iter().map(|one| &*one.name);
     let unknown = |name: &&String| !names().any(|other| other == name.as_str());
     if let Some(name) = relay.names().iter().find(unknown) {

@@ -126,18 +126,10 @@ pub fn answer(
     is_error: bool,
     status: u8,
 ) -> u8 {
-    let steers = |c: char| c != '\n' && words::is_unprintable(c);
-    let printed = if is_error && text.contains(steers) {
-        let mut plain = String::with_capacity(text.len());
-        for c in text.chars() {
-            match steers(c) {
-                true => plain.extend(c.escape_unicode()),
-                false => plain.push(c),
-            }
-        }
-        io::stderr().write_all(plain.as_bytes())
-    } else {
-        print()
+    let plain = words::visible(text, "\n");
+    let printed = match is_error && plain != text {
+        true => io::stderr().write_all(plain.as_bytes()),
+        false => print(),
     };
     match printed {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => status,

@@ -93,10 +93,17 @@ impl Disk {
     /// # Errors
     /// Why it can't be read, in words.
     pub fn lock(&self) -> Result<Option<Loaded>, String> {
-        let Some(path) = &self.lock else {
-            return Ok(None);
-        };
-        let name = self.lock_name();
+        match &self.lock {
+            Some(path) => Self::lock_at(path, self.lock_name()),
+            None => Ok(None),
+        }
+    }
+
+    /// A lock that lies anywhere, if there is one; a link is followed.
+    ///
+    /// # Errors
+    /// Why it can't be read, in words.
+    pub fn lock_at(path: &Path, name: String) -> Result<Option<Loaded>, String> {
         let refuse = |why: String| format!("can't read {name}: {why}");
         let real = match path.canonicalize() {
             Ok(real) => real,
@@ -264,13 +271,7 @@ pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();
     let mut out = String::with_capacity(bytes.len());
     for chunk in bytes.utf8_chunks() {
-        for c in chunk.valid().chars() {
-            if crate::diagnostic::words::is_unprintable(c) {
-                out.extend(c.escape_unicode());
-            } else {
-                out.push(c);
-            }
-        }
+        out.push_str(&crate::diagnostic::words::visible(chunk.valid(), ""));
         for byte in chunk.invalid() {
             out.push_str(&format!("\\x{byte:02X}"));
         }

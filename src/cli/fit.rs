@@ -2,12 +2,13 @@
 
 use super::check::{compiled, heard, name, open, status, tell, tell_all};
 use super::console::{Console, Stop};
-use super::{FitArgs, Input};
-use crate::output::fit::{self, Addition, Fit};
+use super::{FitArgs, Input, formats};
+use crate::survey::fit::{Addition, Fit};
 use std::mem::ManuallyDrop;
 
 /// Runs it.
 pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
+    let target = args.printed.target(&formats())?;
     let (disk, main) = open(&args.input)?;
     // The process ends behind this: its memory need not be given back piece by piece.
     let lock = disk.lock().map_err(Stop::Refused)?;
@@ -38,7 +39,6 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         let changes = addition.changes((&now.model, &now.plan), (&then.model, &then.plan));
         fit.added = Some(changes);
     }
-    let width = console.out_width();
-    fit::write(&fit, &args.format, width, console.out())?;
+    target.print(fit.survey(), &now, console)?;
     Ok(status(&args.input, &now))
 }

@@ -1,14 +1,15 @@
 //! `tinsel graph`: who depends on whom.
 
-use super::GraphArgs;
 use super::check::{heard, load, status, tell};
 use super::console::{Console, Stop};
+use super::{GraphArgs, graph_formats};
 use crate::diagnostic::words;
 use crate::graph::{self, VertexKind};
 use crate::output::{dot, svg};
 
 /// Runs it. A display with errors is drawn as far as it is understood: rings are what a picture helps with.
 pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
+    let target = args.printed.target(&graph_formats())?;
     let compiled = load(&args.input)?;
     let findings = heard(&compiled, console);
     tell(&compiled, &findings, console)?;
@@ -28,12 +29,14 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
             Some(graph.reach(&named))
         }
     };
-    let draw = if args.format == "svg" {
+    let draw = if target.format == "svg" {
         svg::render
     } else {
         dot::render
     };
-    draw(&graph, reached.as_deref(), console.out())?;
+    target.write(&compiled, console, |_, out| {
+        draw(&graph, reached.as_deref(), out)
+    })?;
     Ok(status(&args.input, &compiled))
 }
 

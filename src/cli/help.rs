@@ -8,26 +8,22 @@ standard output. Columns count characters from 1, a tab as one.
 Examples:
   tinsel check yard.tinsel
   tinsel check yard.tinsel --format json > findings.json
-  tinsel check - --stdin-filename yard.tinsel < yard.tinsel
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel check - --stdin-filename yard.tinsel < yard.tinsel";
 
 /// Of `tinsel build`.
 pub const BUILD: &str = "\
 `yard.tinsel` has its lock beside it, `yard.lock`: where each string lay at the last build. What \
 is in it stays where it may. Keep it under version control with the display.
 
---out writes `yard-strings.csv`, `yard-ports.csv`, `yard-universes.csv`, `yard-controllers.csv` \
-and `yard.json`, which has them all. Each file is written whole or not at all, and none where an \
+--out writes `yard-strings.csv`, `yard-ports.csv`, `yard-universes.csv`, `yard-controllers.csv`, \
+`yard-props.csv` and `yard.json`, which has them all. Each file is written whole or not at all, and none where an \
 error leaves addresses in doubt; errors of power or network do not keep it from writing.
 
 Examples:
   tinsel build yard.tinsel
   tinsel build yard.tinsel --out tables
   tinsel build yard.tinsel --locked
-  tinsel build yard.tinsel --compact-only boathouse
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel build yard.tinsel --compact-only boathouse";
 
 /// Of `tinsel diff`.
 pub const DIFF: &str = "\
@@ -41,34 +37,30 @@ Examples:
   tinsel diff yard.tinsel
   tinsel diff yard.tinsel --format json
   tinsel diff yard.tinsel --remap moved.csv
-  tinsel diff yard.tinsel --compact --keep boathouse
-
-Exit status: 0 nothing would change, 3 something would, 1 errors in the display, 2 the command \
-could not be carried out";
+  tinsel diff yard.tinsel --compact --keep boathouse";
 
 /// Of `tinsel why`.
 pub const WHY: &str = "\
 Examples:
   tinsel why yard.tinsel 'heron[3]'
   tinsel why yard.tinsel lighthouse.2
-  tinsel why yard.tinsel roof.eaves
-
-Exit status: 0 told, 1 errors in the display, 2 no such string, or a file that can't be read";
+  tinsel why yard.tinsel roof.eaves";
 
 /// Of `tinsel table`.
 pub const TABLE: &str = "\
-`text` and `csv` show the table that --by names; `json` and `yaml` hold all tables. While an \
-error leaves addresses in doubt there is no table; with errors of power or network only, it is \
-printed all the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would \
-run as a formula.
+Without --by, text, csv and html have the table of strings; json, yaml and xlsx have all tables. \
+mvr has strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801). While an error \
+leaves addresses in doubt there is no table; with errors of power or network only, it is printed all \
+the same. csv has CR LF line ends, and a ' before a cell that a spreadsheet would run as a formula. \
+The same display gives the same bytes.
 
 Examples:
   tinsel table yard.tinsel
   tinsel table yard.tinsel --by universe
   tinsel table yard.tinsel --only 'heron[2]'
-  tinsel table yard.tinsel --format csv > yard.csv
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel table yard.tinsel -o yard.csv
+  tinsel table yard.tinsel -o yard.xlsx
+  tinsel table yard.tinsel -o yard.mvr";
 
 /// Of `tinsel fit`.
 pub const FIT: &str = "\
@@ -81,10 +73,9 @@ Examples:
   tinsel fit yard.tinsel
   tinsel fit yard.tinsel --add '60 nodes of bullet'
   tinsel fit yard.tinsel --add prop heron
-  tinsel fit yard.tinsel --format csv > fit.csv
+  tinsel fit yard.tinsel -o fit.csv
 
-Exit status: 0 no error, 1 errors in the display or no room for what is to be added, 2 the command \
-could not be carried out";
+It exits with 1 also where there is no room for what is to be added.";
 
 /// Of `tinsel parts`.
 pub const PARTS: &str = "\
@@ -94,9 +85,7 @@ and receivers with the ports they use.
 
 Examples:
   tinsel parts yard.tinsel
-  tinsel parts yard.tinsel --format csv > parts.csv
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel parts yard.tinsel -o parts.xlsx";
 
 /// Of `tinsel power`.
 pub const POWER: &str = "\
@@ -107,28 +96,12 @@ Examples:
   tinsel power yard.tinsel
   tinsel power yard.tinsel --at 100
   tinsel power yard.tinsel --suggest >> yard.tinsel
-  tinsel power yard.tinsel --format csv > power.csv
+  tinsel power yard.tinsel -o power.html";
 
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
-
-/// Of `tinsel export`.
-pub const EXPORT: &str = "\
-xlsx   a workbook with a sheet each for strings, ports, universes and controllers
-mvr    strings and fixtures with their addresses (My Virtual Rig, DIN SPEC 15801)
-svg    a picture of who depends on whom
-csv    the table of strings; `table --by` has the others
-json   all tables; `schema` prints what they look like
-yaml   the same
-
-The file's ending says which, or --to. It is written whole or not at all, and the same display \
-gives the same bytes.
-
-Examples:
-  tinsel export yard.tinsel -o yard.xlsx
-  tinsel export yard.tinsel -o yard.mvr
-  tinsel export yard.tinsel --to svg > yard.svg
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+/// What is said of `tinsel export`, which is gone.
+pub const NO_EXPORT: &str = "\
+there is no `export`: `tinsel table yard.tinsel -o yard.xlsx` writes a workbook (or csv, json, \
+yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a picture";
 
 /// Of `tinsel import`.
 pub const IMPORT: &str = "\
@@ -144,8 +117,8 @@ Examples:
   tinsel import props.csv -o yard.tinsel
   tinsel import props.csv --nodes-per-string > yard.tinsel
 
-Exit status: 0 all understood, 1 not all of it or errors in what came of it, 2 nothing could be \
-imported, or the file to write is there already";
+It exits with 1 also where not all of the table is understood, and with 2 where the file to write \
+is there already.";
 
 /// Of `tinsel fmt`.
 pub const FMT: &str = "\
@@ -158,16 +131,13 @@ Examples:
   tinsel fmt --check examples/*/*.tinsel
   tinsel fmt - < yard.tinsel
 
-Exit status: 0 done (with --check: nothing to do), 1 a file does not parse or, with --check, would \
-change, 2 the command could not be carried out";
+It exits with 1 also where a file does not parse or, with --check, would change.";
 
 /// Of `tinsel schema`.
 pub const SCHEMA: &str = "\
 Examples:
   tinsel schema > table.schema.json
-  tinsel schema parts
-
-Exit status: 0 printed";
+  tinsel schema parts";
 
 /// Of `tinsel report`.
 pub const REPORT: &str = "\
@@ -179,9 +149,7 @@ written all the same and shows them.
 
 Examples:
   tinsel report yard.tinsel -o papers
-  tinsel report yard.tinsel --single -o yard.html
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel report yard.tinsel --single -o yard.html";
 
 /// Of `tinsel explain`.
 pub const EXPLAIN: &str = "\
@@ -191,9 +159,7 @@ Examples:
   tinsel explain port           the codes of a group
   tinsel explain chips          the known chips, with the source of each figure
   tinsel explain ws2811         one of them
-  tinsel explain language       the language guide
-
-Exit status: 0 told, 2 no such code";
+  tinsel explain language       the language guide";
 
 /// Of `tinsel graph`.
 pub const GRAPH: &str = "\
@@ -203,19 +169,11 @@ when a string grows, and the ports that the compiler picks: edit the file, and `
 moves.
 
 Examples:
-  tinsel graph yard.tinsel --format svg > yard.svg
-  tinsel graph yard.tinsel --reach boathouse
-
-Exit status: 0 no error, 1 errors in the display, 2 the command could not be carried out";
+  tinsel graph yard.tinsel -o yard.svg
+  tinsel graph yard.tinsel --reach boathouse";
 
 /// Of `tinsel completions`.
 pub const COMPLETIONS: &str = "\
 Examples:
   tinsel completions bash > ~/.local/share/bash-completion/completions/tinsel
   tinsel completions fish > ~/.config/fish/completions/tinsel.fish";
-
-/// Of `tinsel man`.
-pub const MAN: &str = "\
-Examples:
-  tinsel man > tinsel.1
-  tinsel man table > tinsel-table.1";

@@ -6,11 +6,11 @@
 
 mod build;
 mod check;
+mod completions;
 mod console;
 mod diff;
 mod disk;
 mod explain;
-mod export;
 mod fit;
 mod fmt;
 mod graph;
@@ -18,14 +18,15 @@ mod help;
 mod import;
 mod parts;
 mod power;
+mod print;
 mod report;
 mod schema;
-mod shell;
 mod table;
 mod why;
 
-use crate::lock::Relay;
-use crate::output::{self, By, fit as fullness, parts as parts_list, power as power_list};
+use crate::lock::{Relay, Side};
+use crate::output;
+use crate::survey::BY;
 use clap::builder::PossibleValuesParser;
 use clap::{ArgMatches, Args, FromArgMatches, ValueEnum};
 use console::{Console, Stop};
@@ -62,137 +63,64 @@ enum Colour {
     Never,
 }
 
-/// A command of the program. One row of [`VERBS`] is all that a new one needs here.
+/// A command of the program. One line of [`VERBS`] is all that a new one needs here.
 struct Verb {
     name: &'static str,
     about: &'static str,
-    /// What stands behind its options in its help.
+    /// What stands after its options in its help.
     help: &'static str,
     args: fn(clap::Command) -> clap::Command,
+    /// The formats that its result can have; none where it has no such result.
+    formats: fn() -> Vec<&'static str>,
     run: fn(&ArgMatches, &mut Console) -> Result<u8, Stop>,
 }
 
-const VERBS: [Verb; 17] = [
-    Verb {
-        name: "check",
-        about: "Compile a display and tell everything that is wrong with it",
-        help: help::CHECK,
-        args: CheckArgs::augment_args,
-        run: |given, console| check::run(&read::<CheckArgs>(given)?, console),
-    },
-    Verb {
-        name: "build",
-        about: "Compile a display around its lock, and write the lock and the tables",
-        help: help::BUILD,
-        args: BuildArgs::augment_args,
-        run: |given, console| build::run(&read::<BuildArgs>(given)?, console),
-    },
-    Verb {
-        name: "diff",
-        about: "Tell what a build would change: controllers to set up, show data to make again",
-        help: help::DIFF,
-        args: DiffArgs::augment_args,
-        run: |given, console| diff::run(&read::<DiffArgs>(given)?, console),
-    },
-    Verb {
-        name: "why",
-        about: "Tell why a string lies where it does",
-        help: help::WHY,
-        args: WhyArgs::augment_args,
-        run: |given, console| why::run(&read::<WhyArgs>(given)?, console),
-    },
-    Verb {
-        name: "table",
-        about: "Print the table of a display: ports, universes, slots and channels",
-        help: help::TABLE,
-        args: TableArgs::augment_args,
-        run: |given, console| table::run(&read::<TableArgs>(given)?, console),
-    },
-    Verb {
-        name: "fit",
-        about: "Print how full ports and controllers are, and where something more would go",
-        help: help::FIT,
-        args: FitArgs::augment_args,
-        run: |given, console| fit::run(&read::<FitArgs>(given)?, console),
-    },
-    Verb {
-        name: "parts",
-        about: "Print the parts list: strings, leads, joints, fuses, supplies, boxes",
-        help: help::PARTS,
-        args: PartsArgs::augment_args,
-        run: |given, console| parts::run(&read::<PartsArgs>(given)?, console),
-    },
-    Verb {
-        name: "power",
-        about: "Print currents, fuses and voltages, or where power must be fed in again",
-        help: help::POWER,
-        args: PowerArgs::augment_args,
-        run: |given, console| power::run(&read::<PowerArgs>(given)?, console),
-    },
-    Verb {
-        name: "export",
-        about: "Hand a display over: spreadsheet, MVR, picture of the graph, tables for programs",
-        help: help::EXPORT,
-        args: ExportArgs::augment_args,
-        run: |given, console| export::run(&read::<ExportArgs>(given)?, console),
-    },
-    Verb {
-        name: "fmt",
-        about: "Lay display files out in one way, without a change to what they say",
-        help: help::FMT,
-        args: FmtArgs::augment_args,
-        run: |given, console| fmt::run(&read::<FmtArgs>(given)?, console),
-    },
-    Verb {
-        name: "import",
-        about: "Make a display file of a table of props (csv)",
-        help: help::IMPORT,
-        args: ImportArgs::augment_args,
-        run: |given, console| import::run(&read::<ImportArgs>(given)?, console),
-    },
-    Verb {
-        name: "schema",
-        about: "Print the schema of the JSON that `table` or `parts` prints",
-        help: help::SCHEMA,
-        args: SchemaArgs::augment_args,
-        run: |given, console| schema::run(&read::<SchemaArgs>(given)?, console),
-    },
-    Verb {
-        name: "report",
-        about: "Write the display as pages: everything to look at, and the sheets for the crew",
-        help: help::REPORT,
-        args: ReportArgs::augment_args,
-        run: |given, console| report::run(&read::<ReportArgs>(given)?, console),
-    },
-    Verb {
-        name: "explain",
-        about: "Tell what a code means, with a wrong display and the same one put right",
-        help: help::EXPLAIN,
-        args: ExplainArgs::augment_args,
-        run: |given, console| explain::run(&read::<ExplainArgs>(given)?, console),
-    },
-    Verb {
-        name: "graph",
-        about: "Print who depends on whom in a display, as DOT or as a picture",
-        help: help::GRAPH,
-        args: GraphArgs::augment_args,
-        run: |given, console| graph::run(&read::<GraphArgs>(given)?, console),
-    },
-    Verb {
-        name: "completions",
-        about: "Print a completion script for a shell",
-        help: help::COMPLETIONS,
-        args: CompletionsArgs::augment_args,
-        run: |given, console| shell::completions(&read::<CompletionsArgs>(given)?, console),
-    },
-    Verb {
-        name: "man",
-        about: "Print the manual page, of all or of one command",
-        help: help::MAN,
-        args: ManArgs::augment_args,
-        run: |given, console| shell::man(&read::<ManArgs>(given)?, console),
-    },
-];
+/// Commands, one a line: module, arguments, text of its help, formats of its result.
+macro_rules! verbs {
+    ($($module:ident $args:ident $help:ident $formats:expr, $about:literal;)*) => {
+        &[$(Verb {
+            name: stringify!($module),
+            about: $about,
+            help: help::$help,
+            args: $args::augment_args,
+            formats: $formats,
+            run: |given, console| $module::run(&read::<$args>(given)?, console),
+        }),*]
+    };
+}
+
+const VERBS: &[Verb] = verbs! {
+    check CheckArgs CHECK Vec::new,
+        "Compile a display and report everything that is wrong with it";
+    build BuildArgs BUILD Vec::new,
+        "Compile a display around its lock, and write the lock and the tables";
+    diff DiffArgs DIFF Vec::new,
+        "Print what a build would change: controllers to set up, show data to make again";
+    why WhyArgs WHY Vec::new,
+        "Print why a string lies where it does";
+    table TableArgs TABLE table_formats,
+        "Print where everything lies: ports, universes, slots and channels";
+    fit FitArgs FIT formats,
+        "Print how full ports and controllers are, and where something more would go";
+    parts PartsArgs PARTS formats,
+        "Print the parts list: strings, leads, joints, fuses, supplies, boxes";
+    power PowerArgs POWER formats,
+        "Print currents, fuses and voltages, or where power must be fed in again";
+    fmt FmtArgs FMT Vec::new,
+        "Lay display files out in one way, without a change to what they say";
+    import ImportArgs IMPORT Vec::new,
+        "Make a display file of a table of props (csv)";
+    schema SchemaArgs SCHEMA Vec::new,
+        "Print the schema of the JSON that a command prints";
+    report ReportArgs REPORT Vec::new,
+        "Write the display as pages: everything to look at, and the sheets for the crew";
+    explain ExplainArgs EXPLAIN Vec::new,
+        "Print what a code means, with a wrong display and the same one put right";
+    graph GraphArgs GRAPH graph_formats,
+        "Print who depends on whom in a display, as DOT or as a picture";
+    completions CompletionsArgs COMPLETIONS Vec::new,
+        "Print a completion script for a shell";
+};
 
 /// The arguments of a command out of all that was given.
 fn read<A: FromArgMatches>(given: &ArgMatches) -> Result<A, Stop> {
@@ -234,6 +162,17 @@ struct Input {
     locked: bool,
 }
 
+/// Where the result goes.
+#[derive(Args)]
+struct Printed {
+    /// How it is written; without it the ending of the file says how, and the first of these is for standard output
+    #[arg(long)]
+    format: Option<String>,
+    /// The file to write, whole or not at all; without it, or with `-`, standard output
+    #[arg(short, long, value_name = "PATH")]
+    output: Option<PathBuf>,
+}
+
 #[derive(Args)]
 struct CheckArgs {
     #[command(flatten)]
@@ -269,6 +208,9 @@ struct Afresh {
     /// Lay out afresh only what is on this controller; may be given several times
     #[arg(long, value_name = "CONTROLLER", conflicts_with = "locked")]
     compact_only: Vec<String>,
+    /// Where a merge left strings twice in the lock: the first line of each (ours), or the second (theirs)
+    #[arg(long, value_name = "SIDE", value_parser = PossibleValuesParser::new(["ours", "theirs"]))]
+    take: Option<String>,
 }
 
 impl Afresh {
@@ -279,6 +221,15 @@ impl Afresh {
             (false, false) => Relay::Only(names(&self.compact_only)),
             (false, true) => Relay::Nothing,
         }
+    }
+
+    fn side(&self) -> Option<Side> {
+        let side = self.take.as_deref()?;
+        Some(if side == "ours" {
+            Side::Ours
+        } else {
+            Side::Theirs
+        })
     }
 }
 
@@ -294,6 +245,9 @@ struct DiffArgs {
     /// Where to write which channel went where
     #[arg(long, value_name = "FILE")]
     remap: Option<PathBuf>,
+    /// Compare with this lock in place of the one beside the display
+    #[arg(long, value_name = "LOCK")]
+    against: Option<PathBuf>,
 }
 
 #[derive(Args)]
@@ -308,15 +262,14 @@ struct WhyArgs {
 struct TableArgs {
     #[command(flatten)]
     input: Input,
-    /// What a row is
-    #[arg(long, default_value = By::ALL[0].word(), value_parser = by_names())]
-    by: String,
-    /// How the table is written
-    #[arg(long, default_value = "text", value_parser = output_names())]
-    format: String,
+    /// What a row is; without it a string, and in json, yaml and xlsx all tables
+    #[arg(long, value_parser = by_names())]
+    by: Option<String>,
     /// Only this prop, member (`heron[2]`), string, port (`boathouse.3`, a receiver's `jetty.1`), controller or receiver
     #[arg(long, value_name = "NAME")]
     only: Option<String>,
+    #[command(flatten)]
+    printed: Printed,
 }
 
 #[derive(Args)]
@@ -326,18 +279,16 @@ struct FitArgs {
     /// What to look for room for: `N nodes`, `N nodes of MAKE` or `prop NAME`
     #[arg(long, value_name = "WHAT", num_args = 1..=4)]
     add: Vec<String>,
-    /// How it is written
-    #[arg(long, default_value = fullness::FORMATS[0], value_parser = PossibleValuesParser::new(fullness::FORMATS))]
-    format: String,
+    #[command(flatten)]
+    printed: Printed,
 }
 
 #[derive(Args)]
 struct PartsArgs {
     #[command(flatten)]
     input: Input,
-    /// How the list is written
-    #[arg(long, default_value = parts_list::FORMATS[0], value_parser = PossibleValuesParser::new(parts_list::FORMATS))]
-    format: String,
+    #[command(flatten)]
+    printed: Printed,
 }
 
 #[derive(Args)]
@@ -350,21 +301,8 @@ struct PowerArgs {
     /// Write the `inject` statements that make it pass, and whether fewer could do
     #[arg(long)]
     suggest: bool,
-    /// How it is written
-    #[arg(long, default_value = power_list::FORMATS[0], value_parser = PossibleValuesParser::new(power_list::FORMATS))]
-    format: String,
-}
-
-#[derive(Args)]
-struct ExportArgs {
     #[command(flatten)]
-    input: Input,
-    /// The form; without it, the ending of the file says which
-    #[arg(long, value_name = "FORM", value_parser = PossibleValuesParser::new(export::names()))]
-    to: Option<String>,
-    /// The file to write; without it, standard output
-    #[arg(short, long, value_name = "PATH")]
-    output: Option<PathBuf>,
+    printed: Printed,
 }
 
 #[derive(Args)]
@@ -400,7 +338,7 @@ struct ImportArgs {
 #[derive(Args)]
 struct SchemaArgs {
     /// Whose JSON
-    #[arg(default_value = output::schema::ALL[0], value_parser = PossibleValuesParser::new(output::schema::ALL))]
+    #[arg(default_value = schema::ALL[0], value_parser = PossibleValuesParser::new(schema::ALL))]
     of: String,
 }
 
@@ -432,9 +370,8 @@ struct GraphArgs {
     /// Only what a change of this name reaches, by what the display says (see below)
     #[arg(long, value_name = "NAME")]
     reach: Option<String>,
-    /// How it is drawn: as text for programs that draw graphs, or as a picture
-    #[arg(long, default_value = "dot", value_parser = PossibleValuesParser::new(["dot", "svg"]))]
-    format: String,
+    #[command(flatten)]
+    printed: Printed,
 }
 
 #[derive(Args)]
@@ -443,24 +380,29 @@ struct CompletionsArgs {
     shell: clap_complete::Shell,
 }
 
-#[derive(Args)]
-struct ManArgs {
-    /// The command
-    command: Option<String>,
-}
-
 fn report_names() -> PossibleValuesParser {
     PossibleValuesParser::new(
-        std::iter::once("text").chain(crate::report::ALL.iter().map(|f| f.name)),
+        std::iter::once("text").chain(crate::report::ALL.iter().map(|(name, _)| *name)),
     )
 }
 
-fn output_names() -> PossibleValuesParser {
-    PossibleValuesParser::new(output::ALL.iter().map(|output| output.name()))
+fn by_names() -> PossibleValuesParser {
+    PossibleValuesParser::new(BY.iter().map(|(word, _)| *word))
 }
 
-fn by_names() -> PossibleValuesParser {
-    PossibleValuesParser::new(By::ALL.map(By::word))
+/// The formats of all tables; the first is the default.
+fn formats() -> Vec<&'static str> {
+    output::ALL.iter().map(|(name, _)| *name).collect()
+}
+
+/// Those of `tinsel table`.
+fn table_formats() -> Vec<&'static str> {
+    [&formats()[..], &["mvr"]].concat()
+}
+
+/// Those of `tinsel graph`.
+fn graph_formats() -> Vec<&'static str> {
+    vec!["dot", "svg"]
 }
 
 /// Runs the program on its arguments, its own name first, and returns the exit status.
@@ -483,7 +425,11 @@ fn start(arguments: &[OsString]) -> u8 {
     // A command that is named first is the only one needed: making all of them takes as long as a small display.
     let named = arguments.get(1).and_then(|word| word.to_str());
     let verb = VERBS.iter().find(|verb| Some(verb.name) == named);
-    match command_of(verb.map_or(&VERBS, std::slice::from_ref)).try_get_matches_from(arguments) {
+    if named == Some("export") {
+        let console = Console::new(None, false, false);
+        return console.finish(Err(Stop::Refused(help::NO_EXPORT.to_owned())));
+    }
+    match command_of(verb.map_or(VERBS, std::slice::from_ref)).try_get_matches_from(arguments) {
         Ok(given) => carry_out(&given),
         Err(answer) => {
             let status = u8::try_from(answer.exit_code()).unwrap_or(2);
@@ -520,9 +466,9 @@ fn normal(name: &str) -> String {
     name.nfc().collect()
 }
 
-/// The whole command line as clap has it, for completions and manual pages.
+/// The whole command line as clap has it, for completions.
 fn command() -> clap::Command {
-    command_of(&VERBS)
+    command_of(VERBS)
 }
 
 /// The command line with some of the commands.
@@ -535,9 +481,15 @@ fn command_of(verbs: &[Verb]) -> clap::Command {
         .disable_help_subcommand(true)
         .max_term_width(100)
         .subcommands(verbs.iter().map(|verb| {
-            (verb.args)(clap::Command::new(verb.name))
+            let command = (verb.args)(clap::Command::new(verb.name))
                 .about(verb.about)
-                .after_help(verb.help)
+                .after_help(format!("{}\n\n{STATUS}", verb.help));
+            match (verb.formats)() {
+                formats if formats.is_empty() => command,
+                formats => command.mut_arg("format", |format| {
+                    format.value_parser(PossibleValuesParser::new(formats))
+                }),
+            }
         }));
     // In the help of each command they stand behind its own.
     Looks::augment_args(root.next_display_order(VERBS.len())).about(env!("CARGO_PKG_DESCRIPTION"))

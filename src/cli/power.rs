@@ -1,14 +1,15 @@
 //! `tinsel power`: what flows where, and where power must be fed in again.
 
-use super::PowerArgs;
 use super::check::{load, status, tell_all};
 use super::console::{Console, Stop};
-use crate::output::power::{PowerView, write};
+use super::{PowerArgs, formats};
 use crate::power;
+use crate::survey::power::PowerView;
 use std::mem::ManuallyDrop;
 
 /// Runs it. With a level, what is reported and the exit status are those of that level.
 pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
+    let target = args.printed.target(&formats())?;
     let mut compiled = ManuallyDrop::new(load(&args.input)?);
     if let Some(level) = args.at {
         compiled.power_at(level);
@@ -21,8 +22,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     let study = power::at(model, plan, args.at);
     let suggestions = args.suggest.then(|| compiled.suggest(args.at));
     let view = PowerView::new(model, plan, &study, args.at, suggestions.as_deref());
-    let width = console.out_width();
-    write(&view, &args.format, width, console.out())?;
+    target.print(view.survey(), &compiled, console)?;
     Ok(status(&args.input, &compiled))
 }
 

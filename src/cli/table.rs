@@ -1,27 +1,37 @@
 //! `tinsel table`: where everything lies.
 
-use super::TableArgs;
 use super::check::{status, told};
 use super::console::{Console, Stop};
+use super::{TableArgs, table_formats};
 use crate::diagnostic::words;
-use crate::output::{self, By, View};
+use crate::output::mvr;
+use crate::survey::View;
 
 /// Runs it.
 pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
+    let target = args.printed.target(&table_formats())?;
+    let scene = target.format == "mvr";
+    if scene && (args.by.is_some() || args.only.is_some()) {
+        let why = "mvr holds all strings of a display: leave `--by` and `--only` out".to_owned();
+        return Err(Stop::Refused(why));
+    }
     let compiled = told(&args.input, "no table", console)?;
     if compiled.blocks() {
         return Ok(1);
     }
-    let mut view = View::new(&compiled.model, &compiled.plan);
-    if let Some(only) = &args.only {
-        view = view
-            .only(&super::normal(only))
-            .map_err(|near| unknown(only, &near))?;
-    }
-    let by = By::ALL.into_iter().find(|by| by.word() == args.by);
-    let width = console.out_width();
-    if let (Some(output), Some(by)) = (output::find(&args.format), by) {
-        output.write(&view, by, width, console.out())?;
+    let (model, plan) = (&compiled.model, &compiled.plan);
+    if scene {
+        target.write(&compiled, console, |_, out| {
+            out.write_all(&mvr::render(model, plan)?)
+        })?;
+    } else {
+        let mut view = View::new(model, plan);
+        if let Some(only) = &args.only {
+            view = view
+                .only(&super::normal(only))
+                .map_err(|near| unknown(only, &near))?;
+        }
+        target.print(view.survey(args.by.as_deref()), &compiled, console)?;
     }
     Ok(status(&args.input, &compiled))
 }

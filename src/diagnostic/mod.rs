@@ -112,6 +112,12 @@ impl Diagnostic {
         }
     }
 
+    /// The same finding with another weight.
+    #[must_use]
+    pub fn weighing(self, severity: Severity) -> Self {
+        Self { severity, ..self }
+    }
+
     /// Adds a place that contributed.
     #[must_use]
     pub fn and(mut self, span: Span, text: impl Into<String>) -> Self {

@@ -91,13 +91,18 @@ pub fn did_you_mean<S: AsRef<str>>(near: &[S]) -> String {
 #[must_use]
 pub fn shown(text: &str) -> String {
     const MOST: usize = 80;
-    let mut out = String::with_capacity(text.len().min(MOST));
-    for (count, c) in text.chars().enumerate() {
-        if count == MOST {
-            out.push('…');
-            break;
-        }
-        if is_unprintable(c) {
+    match text.char_indices().nth(MOST) {
+        Some((at, _)) => visible(text.get(..at).unwrap_or(""), "") + "…",
+        None => visible(text, ""),
+    }
+}
+
+/// Text with control and bidirectional characters as visible escapes, but for those in `kept`.
+#[must_use]
+pub fn visible(text: &str, kept: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if is_unprintable(c) && !kept.contains(c) {
             out.extend(c.escape_unicode());
         } else {
             out.push(c);

@@ -42,8 +42,8 @@ struct RetypeRow<'a> {
 #[derive(Serialize)]
 struct DialRow<'a> {
     fixture: &'a str,
-    old: Option<u64>,
-    new: u64,
+    old: Option<u32>,
+    new: u32,
 }
 
 #[derive(Serialize)]

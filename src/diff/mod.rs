@@ -15,6 +15,7 @@ pub use orders::{Dial, Retype, Told};
 use crate::lock::Lock;
 use crate::model::{ControllerId, Model, Output, StringId};
 use crate::plan::{Carried, Cause, Past, Plan};
+use crate::protocol::UniverseSlots;
 use crate::rules::lock::moved::{is_only_plugged, reason};
 use std::collections::BTreeMap;
 
@@ -185,9 +186,9 @@ impl<'a> Changes<'a> {
     }
 }
 
-fn split(channel: u64, slots: u32) -> (u64, u64) {
-    let slots = u64::from(slots.max(1));
-    (channel / slots + 1, channel % slots + 1)
+fn split(channel: u64, slots: UniverseSlots) -> (u64, u64) {
+    let (universe, slot) = slots.split(channel);
+    (universe.into(), slot.into())
 }
 
 fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {

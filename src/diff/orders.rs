@@ -29,9 +29,9 @@ pub struct Dial {
     /// The fixture's name today.
     pub fixture: Box<str>,
     /// Its address, from 1; `None` where it is new.
-    pub old: Option<u64>,
+    pub old: Option<u32>,
     /// What it is to be.
-    pub new: u64,
+    pub new: u32,
 }
 
 /// What to tell the program that plays the show.
@@ -130,7 +130,7 @@ impl<'a> Orders<'a> {
             .iter()
             .filter(|(_, row)| dmx(row))
             .filter_map(|(id, row)| Some(((*id)?, self.before.universe_slot(row.start).1)));
-        let olds: BTreeMap<StringId, u64> = olds.collect();
+        let olds: BTreeMap<StringId, u32> = olds.collect();
         let ids = (0..self.model.strings.len()).map(StringId::from);
         let dials = ids.filter_map(|id| {
             let name = self.model.name_of(id);

@@ -9,6 +9,7 @@ use crate::grid::{Body, Grid};
 use crate::lock::{Lock, Made};
 use crate::model::{Model, Output, StringId};
 use crate::plan::{Past, Plan, Was};
+use crate::protocol::UniverseSlots;
 use std::io;
 use std::ops::Range;
 
@@ -168,7 +169,11 @@ fn pair(
 ///
 /// # Errors
 /// What the writer says.
-pub fn write(runs: &[Run], (before, now): (u32, u32), out: &mut dyn io::Write) -> io::Result<()> {
+pub fn write(
+    runs: &[Run],
+    (before, now): (UniverseSlots, UniverseSlots),
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
     let mut rows = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(out);

@@ -118,7 +118,7 @@ pub fn typed(lock: &Lock, name: &str) -> Typed {
         match output {
             Output::Dmx(_) => {
                 let first = rows.iter().map(|row| row.start).min().unwrap_or(0);
-                let universe = own.start(first / u64::from(lock.universe_slots.max(1)), None);
+                let universe = own.start(lock.universe_slot(first).0, None);
                 let place = (Some(output), 1);
                 typed.fields.insert((place, Field::Universe), universe);
                 let first = rows.first().map(|row| row.name.clone());
@@ -269,20 +269,18 @@ impl Own<'_> {
     /// A channel as it is typed here.
     fn at(&self, channel: u64) -> String {
         let (universe, slot) = self.lock.universe_slot(channel);
-        self.start(universe - 1, Some((slot, channel)))
+        self.start(universe, Some((slot, channel)))
     }
 
-    /// A universe from 0, and perhaps a slot and channel of it, as typed here.
-    fn start(&self, universe: u64, slot: Option<(u64, u64)>) -> String {
-        let channel = universe * u64::from(self.lock.universe_slots);
+    /// A universe, and perhaps a slot and channel of it, as typed here.
+    fn start(&self, universe: u32, slot: Option<(u32, u64)>) -> String {
+        let channel = self.lock.universe_slots.begin(universe);
         let channel = slot.map_or(channel, |(_, channel)| channel);
         let before = channel.saturating_sub(self.first.unwrap_or(0));
         if let Some(offset) = self.input.protocol.data_offset(before) {
             return offset.to_string();
         }
-        let number = self
-            .input
-            .number(u32::try_from(universe + 1).unwrap_or(u32::MAX));
+        let number = self.input.number(universe);
         match slot {
             Some((slot, _)) => format!("{number}/{slot}"),
             None => number.to_string(),

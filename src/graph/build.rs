@@ -3,8 +3,10 @@
 use super::{EdgeKind, Graph, VertexKind};
 use crate::ast::BlockKind;
 use crate::model::{
-    Addressing, ControllerId, Model, Output, PieceKind, Prop, ReceiverId, Start, StringId, Target,
+    Addressing, ControllerId, Like, Model, Output, PieceKind, ReceiverId, Start, StringId, Target,
 };
+use crate::source::Span;
+use crate::usage::{output_name, port_name};
 use std::collections::BTreeMap;
 
 /// Things and what they depend on by what the display says: names, `like`, `after`, `include`, carried ports, the
@@ -46,78 +48,56 @@ impl Build<'_> {
             self.graph.vertex(VertexKind::Chip, &chip.name, chip.at);
         }
         for node in &model.nodes {
-            let at = self
-                .graph
-                .vertex(VertexKind::Node, &node.name, Some(node.at));
-            if let Some(chip) = node
-                .chip
-                .and_then(|chip| model.chips.get(chip.value.index()))
-            {
-                let chip = self.graph.vertex(VertexKind::Chip, &chip.name, chip.at);
+            let at = self.declared(VertexKind::Node, &node.name, node.at);
+            if let Some(chip) = node.chip {
+                let chip = self.vertex(VertexKind::Chip, &model.chips[chip.value].name);
                 self.graph.edge(at, chip, EdgeKind::Uses);
             }
         }
         for circuit in &model.circuits {
-            self.graph
-                .vertex(VertexKind::Circuit, &circuit.name, Some(circuit.at));
+            self.declared(VertexKind::Circuit, &circuit.name, circuit.at);
         }
         for supply in &model.supplies {
-            let at = self
-                .graph
-                .vertex(VertexKind::Supply, &supply.name, Some(supply.at));
-            if let Some(circuit) = supply.circuit.and_then(|id| model.circuits.get(id.index())) {
-                let circuit = self.graph.vertex(VertexKind::Circuit, &circuit.name, None);
+            let at = self.declared(VertexKind::Supply, &supply.name, supply.at);
+            if let Some(circuit) = supply.circuit {
+                let circuit = self.vertex(VertexKind::Circuit, &model.circuits[circuit].name);
                 self.graph.edge(at, circuit, EdgeKind::FedFrom);
             }
         }
         for controller in &model.controllers {
-            let at = Some(controller.at);
-            self.graph
-                .vertex(VertexKind::Controller, &controller.name, at);
+            self.declared(VertexKind::Controller, &controller.name, controller.at);
         }
-        for controller in &model.controllers {
+        for (id, controller) in model.controllers.pairs() {
             if let Start::After(other) = controller.start {
-                let at = self
-                    .graph
-                    .vertex(VertexKind::Controller, &controller.name, None);
-                if let Some(other) = self.controller(other) {
-                    self.graph.edge(at, other, EdgeKind::After);
-                }
+                let (at, other) = (self.controller(id), self.controller(other));
+                self.graph.edge(at, other, EdgeKind::After);
             }
         }
         for receiver in &model.receivers {
-            let at = Some(receiver.at);
-            let at = self.graph.vertex(VertexKind::Receiver, &receiver.name, at);
-            if let Some(controller) = self.controller(receiver.controller) {
-                self.graph.edge(at, controller, EdgeKind::Carries);
-            }
+            let at = self.declared(VertexKind::Receiver, &receiver.name, receiver.at);
+            let controller = self.controller(receiver.controller);
+            self.graph.edge(at, controller, EdgeKind::Carries);
         }
     }
 
     fn props(&mut self) {
         let model = self.model;
         for prop in &model.props {
-            let whole = self
-                .graph
-                .vertex(VertexKind::Prop, &prop.name, Some(prop.at));
+            let whole = self.declared(VertexKind::Prop, &prop.name, prop.at);
             for id in prop.strings().map(StringId) {
-                let at = self.string(prop, id);
+                let at = self.string(id);
                 if at != whole {
                     self.graph.edge(at, whole, EdgeKind::PartOf);
                 }
                 if let Some(node) = model.node_of(id) {
-                    let node = self.graph.vertex(VertexKind::Node, &node.name, None);
+                    let node = self.vertex(VertexKind::Node, &node.name);
                     self.graph.edge(at, node, EdgeKind::Uses);
                 }
             }
         }
-        for (index, string) in model.strings.iter().enumerate() {
-            let Some(other) = string.same_as else {
-                continue;
-            };
-            let id = StringId::from(index);
-            if let (Some(own), Some(shown)) = (model.prop_of(id), model.prop_of(other)) {
-                let (from, to) = (self.string(own, id), self.string(shown, other));
+        for (id, string) in model.strings.pairs() {
+            if let Some(other) = string.same_as {
+                let (from, to) = (self.string(id), self.string(other));
                 self.graph.edge(from, to, EdgeKind::SameAs);
             }
         }
@@ -134,21 +114,18 @@ impl Build<'_> {
                     Some(self.port_at(controller, port, receiver))
                 }
                 Target::Dmx(controller, output) => Some(self.port(controller, Output::Dmx(output))),
-                Target::Controller(controller) => self.controller(controller),
-                Target::Receiver(id) => model
-                    .receivers
-                    .get(id.index())
-                    .map(|one| self.graph.vertex(VertexKind::Receiver, &one.name, None)),
+                Target::Controller(controller) => Some(self.controller(controller)),
+                Target::Receiver(id) => {
+                    let name = &model.receivers[id].name;
+                    Some(self.vertex(VertexKind::Receiver, name))
+                }
                 Target::Any => None,
             };
             for piece in model.pieces_of(line) {
                 let PieceKind::String(id, _) = piece.kind else {
                     continue;
                 };
-                let Some(prop) = model.prop_of(id) else {
-                    continue;
-                };
-                let at = self.string(prop, id);
+                let at = self.string(id);
                 if let Some(before) = before {
                     self.graph.edge(at, before, EdgeKind::Follows);
                 }
@@ -181,10 +158,8 @@ impl Build<'_> {
                     self.graph.edge(*first, *last, EdgeKind::Follows);
                 }
             }
-            let consecutive = self
-                .model
-                .controller(controller)
-                .is_some_and(|one| one.addressing == Addressing::Consecutive);
+            let addressing = self.model.controllers[controller].addressing;
+            let consecutive = addressing == Addressing::Consecutive;
             let Some((_, _, (_, last))) = lines.last() else {
                 continue;
             };
@@ -201,36 +176,28 @@ impl Build<'_> {
     fn likes(&mut self) {
         let model = self.model;
         for like in &model.likes {
-            let name = |index: u32| {
-                let index = index as usize;
-                match like.kind {
-                    BlockKind::Chip => model.chips.get(index).map(|x| (VertexKind::Chip, &x.name)),
-                    BlockKind::Node => model.nodes.get(index).map(|x| (VertexKind::Node, &x.name)),
-                    BlockKind::Controller => model
-                        .controllers
-                        .get(index)
-                        .map(|x| (VertexKind::Controller, &x.name)),
-                    // A receiver that is not whole has no place in the model, so its index may differ.
-                    BlockKind::Receiver if !model.incomplete => model
-                        .receivers
-                        .get(index)
-                        .map(|x| (VertexKind::Receiver, &x.name)),
-                    BlockKind::Prop => model.props.get(index).map(|x| (VertexKind::Prop, &x.name)),
-                    BlockKind::Supply => model
-                        .supplies
-                        .get(index)
-                        .map(|x| (VertexKind::Supply, &x.name)),
-                    BlockKind::Circuit => model
-                        .circuits
-                        .get(index)
-                        .map(|x| (VertexKind::Circuit, &x.name)),
-                    BlockKind::Display | BlockKind::Receiver => None,
+            let (kind, names) = match like.kind {
+                BlockKind::Chip => (VertexKind::Chip, pair(&model.chips, like, |x| &x.name)),
+                BlockKind::Node => (VertexKind::Node, pair(&model.nodes, like, |x| &x.name)),
+                BlockKind::Controller => {
+                    let names = pair(&model.controllers, like, |x| &x.name);
+                    (VertexKind::Controller, names)
                 }
+                // A receiver that is not whole has no place in the model, so its index may differ.
+                BlockKind::Receiver if !model.incomplete => {
+                    let names = pair(&model.receivers, like, |x| &x.name);
+                    (VertexKind::Receiver, names)
+                }
+                BlockKind::Prop => (VertexKind::Prop, pair(&model.props, like, |x| &x.name)),
+                BlockKind::Supply => (VertexKind::Supply, pair(&model.supplies, like, |x| &x.name)),
+                BlockKind::Circuit => (
+                    VertexKind::Circuit,
+                    pair(&model.circuits, like, |x| &x.name),
+                ),
+                BlockKind::Display | BlockKind::Receiver => continue,
             };
-            if let (Some((kind, child)), Some((_, parent))) = (name(like.child), name(like.parent))
-            {
-                let child = self.graph.vertex(kind, child, None);
-                let parent = self.graph.vertex(kind, parent, None);
+            if let Some((child, parent)) = names {
+                let (child, parent) = (self.vertex(kind, child), self.vertex(kind, parent));
                 self.graph.edge(child, parent, EdgeKind::Like);
             }
         }
@@ -239,82 +206,72 @@ impl Build<'_> {
     fn feeds(&mut self) {
         let model = self.model;
         for power in &model.powers {
-            let Some(supply) = model.supplies.get(power.lead.supply.index()) else {
-                continue;
-            };
-            let supply = self.graph.vertex(VertexKind::Supply, &supply.name, None);
+            let supply = self.vertex(VertexKind::Supply, &model.supplies[power.lead.supply].name);
             for port in power.first..=power.last {
                 let port = self.port_at(power.controller, port, power.receiver);
                 self.graph.edge(port, supply, EdgeKind::FedFrom);
             }
         }
         for injection in &model.injections {
-            let Some(supply) = model.supplies.get(injection.lead.supply.index()) else {
-                continue;
-            };
-            let supply = self.graph.vertex(VertexKind::Supply, &supply.name, None);
+            let supply = &model.supplies[injection.lead.supply];
+            let supply = self.vertex(VertexKind::Supply, &supply.name);
             for id in &injection.strings {
-                if let Some(prop) = model.prop_of(*id) {
-                    let at = self.string(prop, *id);
-                    self.graph.edge(at, supply, EdgeKind::FedFrom);
-                }
+                let at = self.string(*id);
+                self.graph.edge(at, supply, EdgeKind::FedFrom);
             }
         }
     }
 
-    fn controller(&mut self, id: ControllerId) -> Option<usize> {
-        let controller = self.model.controller(id)?;
-        Some(
-            self.graph
-                .vertex(VertexKind::Controller, &controller.name, None),
-        )
+    /// The vertex of a declaration, with its place.
+    fn declared(&mut self, kind: VertexKind, name: &str, at: Span) -> usize {
+        self.graph.vertex(kind, name, Some(at))
+    }
+
+    fn vertex(&mut self, kind: VertexKind, name: &str) -> usize {
+        self.graph.vertex(kind, name, None)
+    }
+
+    fn controller(&mut self, id: ControllerId) -> usize {
+        self.vertex(VertexKind::Controller, &self.model.controllers[id].name)
     }
 
     fn port(&mut self, id: ControllerId, output: Output) -> usize {
         let controller = self.controller(id);
-        let name = self.model.controller(id).map_or("", |c| &c.name);
-        let name = format!("{name}.{}", output.name());
-        let port = self.graph.vertex(VertexKind::Port, &name, None);
-        if let Some(controller) = controller {
-            self.graph.edge(port, controller, EdgeKind::PartOf);
-        }
+        let port = self.vertex(VertexKind::Port, &output_name(self.model, id, output));
+        self.graph.edge(port, controller, EdgeKind::PartOf);
         port
     }
 
     /// A pixel port where it comes out: at the receiver that a wire names, else at its controller.
     fn port_at(&mut self, id: ControllerId, number: u32, receiver: Option<ReceiverId>) -> usize {
-        let model = self.model;
         let port = self.port(id, Output::Pixel(number));
-        let Some(receiver) = receiver.and_then(|id| model.receivers.get(id.index())) else {
-            return port;
-        };
-        let own = (number + 1).saturating_sub(receiver.first);
-        let name = format!("{}.{own}", receiver.name);
-        let there = self.graph.vertex(VertexKind::Port, &name, None);
-        let receiver = self
-            .graph
-            .vertex(VertexKind::Receiver, &receiver.name, None);
+        let Some(at) = receiver else { return port };
+        let there = port_name(self.model, id, number, receiver);
+        let there = self.vertex(VertexKind::Port, &there);
+        let receiver = self.vertex(VertexKind::Receiver, &self.model.receivers[at].name);
         self.graph.edge(there, receiver, EdgeKind::PartOf);
         self.graph.edge(there, port, EdgeKind::Carries);
         there
     }
 
     /// The vertex of a string: its prop's or member's own where that has just one.
-    fn string(&mut self, prop: &Prop, id: StringId) -> usize {
+    fn string(&mut self, id: StringId) -> usize {
+        let (string, prop) = (&self.model.strings[id], self.model.prop(id));
         let name = self.model.name_of(id);
-        if *name == *prop.name {
-            return self.graph.vertex(VertexKind::Prop, &name, Some(prop.at));
+        let several = string.number > 0 && prop.strings_of(string.member.max(1)).len() > 1;
+        if *name == *prop.name || !several {
+            return self.declared(VertexKind::Prop, &name, prop.at);
         }
-        let several = self.model.string(id).is_some_and(|string| {
-            string.number > 0 && prop.strings_of(string.member.max(1)).len() > 1
-        });
-        if !several {
-            return self.graph.vertex(VertexKind::Prop, &name, Some(prop.at));
-        }
-        let at = self.graph.vertex(VertexKind::String, &name, Some(prop.at));
+        let at = self.declared(VertexKind::String, &name, prop.at);
         let member = name.rsplit_once('.').map_or("", |(member, _)| member);
-        let owner = self.graph.vertex(VertexKind::Prop, member, Some(prop.at));
+        let owner = self.declared(VertexKind::Prop, member, prop.at);
         self.graph.edge(at, owner, EdgeKind::PartOf);
         at
     }
+}
+
+/// The names of the one that takes and the one it takes from.
+fn pair<'a, T>(rows: &'a [T], like: &Like, name: fn(&T) -> &str) -> Option<(&'a str, &'a str)> {
+    let of = |index: u32| rows.get(index as usize).map(name);
+    Some((of(like.child)?, of(like.parent)?))
 }

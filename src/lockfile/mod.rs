@@ -22,9 +22,11 @@
 //!
 //! `renamed` lists the `renamed` statements that builds have carried over, so that none of them is carried over again.
 //! `controllers` has what people typed into each: `first` universe and number of `universes` in use, the universe that it
-//! was to begin `from` where the display wrote one, and where they are not the usual ones `universe_slots` (slots of a universe that it uses), `whole_nodes`, `priority` and `sync`. A row says
-//! `nodes`, slots of `each`, `colour` order and `chip`, and where they are not the usual ones `dark` nodes before the string and
-//! `within` it, its `place` on a port that addresses per prop, its `level` in percent, and whether it is `stored`. What
+//! was to begin `from` where the display wrote one, and where they are not the usual ones `universe_slots` (slots of a
+//! universe that it uses), `whole_nodes`, `priority`, `sync` and `level` in percent. A row says `nodes`, slots of `each`,
+//! `colour` order and `chip`, and where they are not the usual ones `dark` nodes before the string and `within` it, its
+//! `place` on a port that addresses per prop, a `level` of its port's own, whether it is `stored`, and from where and why a
+//! build `moved` it last. What
 //! an older format does not say counts as unchanged.
 //!
 //! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
@@ -43,7 +45,7 @@ pub use read::read;
 pub use write::write;
 
 use crate::diagnostic::Sink;
-use crate::lock::Lock;
+use crate::lock::{Lock, Row};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules;
@@ -68,6 +70,8 @@ pub struct LockText {
     pub text: Arc<str>,
     /// What it says.
     pub lock: Lock,
+    /// The second lines of strings that a merge left twice, by name; the first ones are in `lock`.
+    pub again: Vec<Row>,
     /// What a newer minor format added to it.
     pub added: Added,
     /// The line that says whose it is.

@@ -3,13 +3,13 @@
 //! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
 //! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
 
-use super::set_up::{BoxDoc, WORDS, made};
+use super::set_up::{BoxDoc, WORDS, told};
 use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
 use crate::diagnostic::words::is_unprintable;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::lock::{Lock, Row};
 use crate::model::Output;
-use crate::protocol::UNIVERSES;
+use crate::protocol::{UNIVERSES, UniverseSlots};
 use crate::rules::lock::unreadable::{self, Fault};
 use crate::source::{Loaded, SourceFile, SourceMap, Span};
 use serde::Deserialize;
@@ -223,8 +223,8 @@ impl<'f> Reader<'f> {
                     None => self.fault(at, &Fault::Display),
                 }
             }
-            "universe_slots" => match serde_yaml::from_str::<u32>(value) {
-                Ok(slots @ 1..=512) => self.lock.universe_slots = slots,
+            "universe_slots" => match serde_yaml::from_str(value).map(UniverseSlots::new) {
+                Ok(Some(slots)) => self.lock.universe_slots = slots,
                 _ => self.fault(at, &Fault::UniverseSlots),
             },
             "strings" => {
@@ -278,7 +278,7 @@ impl<'f> Reader<'f> {
                 }
                 self.lock
                     .boxes
-                    .push(doc.set_up(self.lock.universe_slots, at));
+                    .push(doc.set_up(self.lock.universe_slots.get(), at));
             }
             None => self.fault(at, &Fault::Controller),
         }
@@ -327,11 +327,11 @@ impl<'f> Reader<'f> {
         let start = parts.start.split_once('/');
         let start = start.and_then(|(universe, slot)| number(universe).zip(number(slot)));
         let (universe, slot) = start.ok_or((Fault::Start, &*parts.start))?;
-        let range = (Fault::Range(universe_slots), &*parts.start);
-        if !UNIVERSES.contains(&universe) || !(1..=universe_slots).contains(&slot) {
+        let range = (Fault::Range(universe_slots.get()), &*parts.start);
+        if !UNIVERSES.contains(&universe) || !(1..=universe_slots.get()).contains(&slot) {
             return Err(range);
         }
-        let each = u64::from(universe_slots);
+        let each = universe_slots.each();
         let start = u64::from(universe - 1) * each + u64::from(slot - 1);
         if parts.slots == 0 {
             return Err((Fault::Slots, "slots: 0"));
@@ -339,16 +339,16 @@ impl<'f> Reader<'f> {
         if parts.slots > u64::from(*UNIVERSES.end()) * each - start {
             return Err(range);
         }
-        let (made, stored) =
-            made(&parts.words, parts.slots).map_err(|word| (Fault::Word(word), word))?;
+        let told = told(&parts.words, parts.slots).map_err(|word| (Fault::Word(word), word))?;
         Ok(Row {
             name: parts.name.as_str().into(),
             controller: output.0.into(),
             output: output.1,
             start,
             slots: parts.slots,
-            made,
-            stored,
+            made: told.made,
+            stored: told.stored,
+            moved: told.moved,
             at,
         })
     }
@@ -374,20 +374,32 @@ impl<'f> Reader<'f> {
         self.lock
             .rows
             .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
+        // A merge may leave two lines of a controller: what it was told is then in the first, as good as any.
         let boxes = &mut self.lock.boxes;
         boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
-        let boxes = boxes.iter().map(|one| (&one.name, one.at));
-        let rows = self.lock.rows.iter().map(|row| (&row.name, row.at));
-        let named: [Vec<_>; 2] = [boxes.collect(), rows.collect()];
-        for pair in named.iter().flat_map(|named| named.windows(2)) {
-            if let [(name, first), (again, at)] = pair
-                && name == again
-                && self.faults.len() < MOST_FAULTS
-            {
-                let twice = unreadable::twice(&self.file.name, *at, name, *first);
-                self.faults.push(twice);
+        boxes.dedup_by(|next, kept| next.name == kept.name);
+        let mut again: Vec<Row> = Vec::new();
+        let mut rows: Vec<Row> = Vec::with_capacity(self.lock.rows.len());
+        for row in self.lock.rows {
+            match rows.last().filter(|first| first.name == row.name) {
+                None => rows.push(row),
+                Some(first)
+                    if (Row {
+                        at: first.at,
+                        ..row.clone()
+                    }) == *first => {}
+                Some(_) if again.last().is_none_or(|second| second.name != row.name) => {
+                    again.push(row);
+                }
+                Some(first) if self.faults.len() < MOST_FAULTS => {
+                    let (name, first) = (&self.file.name, first.at);
+                    self.faults
+                        .push(unreadable::twice(name, row.at, &row.name, first));
+                }
+                Some(_) => {}
             }
         }
+        self.lock.rows = rows;
         if !self.faults.is_empty() {
             self.faults.into_iter().for_each(|fault| sink.push(fault));
             return None;
@@ -396,6 +408,7 @@ impl<'f> Reader<'f> {
             name: self.file.name.as_str().into(),
             text: self.file.text.clone(),
             lock: self.lock,
+            again,
             added: self.added,
             display_at: self.display_at,
         })
@@ -416,6 +429,10 @@ struct Parts {
 
 /// A row that is as we write it.
 fn plain(line: &str) -> Option<Parts> {
+    // Its words have commas and quotes of their own.
+    if line.contains(", moved: ") {
+        return None;
+    }
     let (name, rest) = line.strip_prefix("  ")?.split_once(": {port: ")?;
     let (port, rest) = rest.split_once(", start: ")?;
     let (start, rest) = rest.split_once(", slots: ")?;

@@ -9,15 +9,23 @@ use serde::Deserialize;
 use std::collections::BTreeMap;
 
 /// The words that a row may have after its slots.
-pub(super) const WORDS: [&str; 9] = [
-    "nodes", "each", "colour", "chip", "dark", "within", "place", "level", "stored",
+pub(super) const WORDS: [&str; 10] = [
+    "nodes", "each", "colour", "chip", "dark", "within", "place", "level", "stored", "moved",
 ];
 
-/// What a row of so many slots says of its nodes, and whether it is stored; else the word that says what it can't.
+/// What a row says after its slots.
+#[derive(Default)]
+pub(super) struct Told {
+    pub made: Option<Made>,
+    pub stored: bool,
+    pub moved: Option<Box<str>>,
+}
+
+/// What a row of so many slots says after them; else the word that says what it can't.
 /// A row of which an older program changed the slots alone says nothing of its nodes.
-pub(super) fn made(words: &[(String, String)], slots: u64) -> Result<(Option<Made>, bool), &str> {
+pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str> {
     let mut made = Made::default();
-    let mut stored = false;
+    let mut told = Told::default();
     for (word, value) in words {
         let target = match word.as_str() {
             "nodes" => &mut made.nodes,
@@ -30,7 +38,7 @@ pub(super) fn made(words: &[(String, String)], slots: u64) -> Result<(Option<Mad
                 continue;
             }
             "stored" if value == "true" => {
-                stored = true;
+                told.stored = true;
                 continue;
             }
             "colour" if !value.is_empty() && value.bytes().all(|c| c.is_ascii_uppercase()) => {
@@ -41,18 +49,26 @@ pub(super) fn made(words: &[(String, String)], slots: u64) -> Result<(Option<Mad
                 made.chip = value.as_str().into();
                 continue;
             }
+            "moved" => {
+                told.moved = Some(value.as_str().into());
+                continue;
+            }
             _ => return Err(word),
         };
         *target = count(value).ok_or(word.as_str())?;
     }
-    if words.iter().all(|(word, _)| word == "stored") {
-        return Ok((None, stored));
+    if words
+        .iter()
+        .all(|(word, _)| ["stored", "moved"].contains(&word.as_str()))
+    {
+        return Ok(told);
     }
     if made.nodes == 0 || made.each == 0 || made.colour.is_empty() {
         return Err(words.first().map_or("", |(word, _)| word.as_str()));
     }
     let fits = u64::from(made.nodes) * u64::from(made.each) <= slots;
-    Ok((fits.then_some(made), stored))
+    told.made = fits.then_some(made);
+    Ok(told)
 }
 
 /// A level in percent with at most three decimals, in thousandths.

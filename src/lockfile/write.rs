@@ -2,6 +2,7 @@
 
 use super::{Added, MAJOR, is_taken};
 use crate::lock::{Lock, Made, Row, SetUp};
+use crate::protocol::UniverseSlots;
 use crate::unit::decimal;
 use std::fmt::Write as _;
 
@@ -43,13 +44,13 @@ pub fn write(lock: &Lock, added: &Added) -> String {
     });
     for row in &lock.rows {
         let more = added.rows.get(&row.name).map_or("", String::as_str);
-        write_row(row, u64::from(lock.universe_slots.max(1)), more, &mut text);
+        write_row(row, lock.universe_slots.split(row.start), more, &mut text);
     }
     text.push_str("...\n");
     text
 }
 
-fn write_box(one: &SetUp, universe_slots: u32, more: &str, text: &mut String) {
+fn write_box(one: &SetUp, universe_slots: UniverseSlots, more: &str, text: &mut String) {
     let _ = write!(text, "  - {{name: {}, host: ", Word(&one.name));
     quoted(&one.host, text);
     let (input, addressing) = (&one.input, &one.addressing);
@@ -62,7 +63,7 @@ fn write_box(one: &SetUp, universe_slots: u32, more: &str, text: &mut String) {
     if let Some(from) = one.from {
         let _ = write!(text, ", from: {from}");
     }
-    if one.slots != universe_slots {
+    if one.slots != universe_slots.get() {
         let _ = write!(text, ", universe_slots: {}", one.slots);
     }
     if one.whole {
@@ -78,11 +79,7 @@ fn write_box(one: &SetUp, universe_slots: u32, more: &str, text: &mut String) {
     let _ = writeln!(text, "{more}}}");
 }
 
-fn write_row(row: &Row, universe_slots: u64, more: &str, text: &mut String) {
-    let (universe, slot) = (
-        row.start / universe_slots + 1,
-        row.start % universe_slots + 1,
-    );
+fn write_row(row: &Row, (universe, slot): (u32, u32), more: &str, text: &mut String) {
     let _ = write!(
         text,
         "  {}: {{port: {}.{}, start: {universe}/{slot}, slots: {}",
@@ -95,7 +92,12 @@ fn write_row(row: &Row, universe_slots: u64, more: &str, text: &mut String) {
         write_made(made, text);
     }
     let stored = if row.stored { ", stored: true" } else { "" };
-    let _ = writeln!(text, "{stored}{more}}}");
+    text.push_str(stored);
+    if let Some(moved) = &row.moved {
+        text.push_str(", moved: ");
+        quoted(moved, text);
+    }
+    let _ = writeln!(text, "{more}}}");
 }
 
 fn write_made(made: &Made, text: &mut String) {

@@ -2,7 +2,7 @@
 
 use super::{ChipId, CircuitId, ControllerId, Told};
 use crate::chip::BitTime;
-use crate::protocol::Input;
+use crate::protocol::{Input, UniverseSlots};
 use crate::source::Span;
 use crate::unit::Gauge;
 use std::sync::Arc;
@@ -216,7 +216,8 @@ pub struct Controller {
 impl Controller {
     /// Slots of each universe that its pixel ports use, of all that a universe of the display has.
     #[must_use]
-    pub fn slots_used(&self, all: u32) -> u32 {
+    pub fn slots_used(&self, all: UniverseSlots) -> u32 {
+        let all = all.get();
         self.universe_slots.map_or(all, |own| own.value.min(all))
     }
 

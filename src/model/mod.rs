@@ -15,32 +15,12 @@ pub use power::*;
 pub use prop::*;
 pub use wiring::*;
 
+use crate::keyed::{Keyed, id};
+use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use crate::unit::Gauge;
+use std::ops::{Index, Range};
 use std::sync::Arc;
-
-macro_rules! id {
-    ($(#[$doc:meta])* $name:ident) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-        pub struct $name(pub u32);
-
-        impl From<usize> for $name {
-            fn from(index: usize) -> Self {
-                // Tables are held far below this by the limits on strings and source size.
-                Self(u32::try_from(index).unwrap_or(u32::MAX))
-            }
-        }
-
-        impl $name {
-            /// As an index.
-            #[must_use]
-            pub fn index(self) -> usize {
-                self.0 as usize
-            }
-        }
-    };
-}
 
 id!(
     /// A chip of the display.
@@ -78,6 +58,14 @@ id!(
     /// A mains circuit.
     CircuitId
 );
+id!(
+    /// A `power` statement.
+    PowerId
+);
+id!(
+    /// An `inject` statement.
+    InjectionId
+);
 
 /// A value and where it was said.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -96,19 +84,19 @@ pub struct Model {
     /// What holds for all of it.
     pub display: Display,
     /// Chips: those the display uses, known or declared.
-    pub chips: Vec<Chip>,
+    pub chips: Keyed<ChipId, Chip>,
     /// Makes of node.
-    pub nodes: Vec<NodeKind>,
+    pub nodes: Keyed<NodeId, NodeKind>,
     /// Controllers in the order declared.
-    pub controllers: Vec<Controller>,
+    pub controllers: Keyed<ControllerId, Controller>,
     /// Receivers in the order declared.
-    pub receivers: Vec<Receiver>,
+    pub receivers: Keyed<ReceiverId, Receiver>,
     /// Props in the order declared.
-    pub props: Vec<Prop>,
+    pub props: Keyed<PropId, Prop>,
     /// What strings are made of.
-    pub shapes: Vec<Shape>,
+    pub shapes: Keyed<ShapeId, Shape>,
     /// Every string and fixture, by prop, member, string.
-    pub strings: Vec<StringDef>,
+    pub strings: Keyed<StringId, StringDef>,
     /// What the wires say, one data line each, in file order.
     pub lines: Vec<Line>,
     /// The pieces of all lines.
@@ -122,13 +110,13 @@ pub struct Model {
     /// Names carried over.
     pub renames: Vec<Rename>,
     /// Supplies.
-    pub supplies: Vec<Supply>,
+    pub supplies: Keyed<SupplyId, Supply>,
     /// Mains circuits.
-    pub circuits: Vec<Circuit>,
+    pub circuits: Keyed<CircuitId, Circuit>,
     /// What feeds ports.
-    pub powers: Vec<PowerFeed>,
+    pub powers: Keyed<PowerId, PowerFeed>,
     /// Power injections.
-    pub injections: Vec<Injection>,
+    pub injections: Keyed<InjectionId, Injection>,
     /// Props that the compiler cuts into strings.
     pub splits: Vec<Split>,
     /// Who takes whose settings.
@@ -176,8 +164,8 @@ pub struct Display {
     pub frame_rate_mhz: u64,
     /// Where the frame rate was said.
     pub frame_rate_at: Option<Span>,
-    /// Slots in a universe, 1 to 512.
-    pub universe_slots: u32,
+    /// Slots in a universe.
+    pub universe_slots: UniverseSlots,
     /// Where that was said.
     pub universe_slots_at: Option<Span>,
     /// A node that does not fit in a universe starts the next one.
@@ -233,7 +221,7 @@ impl Default for Display {
             at: None,
             frame_rate_mhz: 40_000,
             frame_rate_at: None,
-            universe_slots: 512,
+            universe_slots: UniverseSlots::ALL,
             universe_slots_at: None,
             whole_nodes: false,
             whole_nodes_at: None,
@@ -276,34 +264,53 @@ pub fn most_ports(bytes: usize) -> usize {
 const LEAST_PORTS: usize = 50_000;
 
 impl Model {
+    /// What a string is made of.
+    #[must_use]
+    pub fn shape(&self, id: StringId) -> &Shape {
+        &self.shapes[self.strings[id].shape]
+    }
+
+    /// The prop of a string.
+    #[must_use]
+    pub fn prop(&self, id: StringId) -> &Prop {
+        &self.props[self.strings[id].prop]
+    }
+
+    /// Whether a string is put up, and not stored.
+    #[must_use]
+    pub fn is_up(&self, id: StringId) -> bool {
+        !self.strings[id].stored
+    }
+
     /// The string of an id.
     #[must_use]
     pub fn string(&self, id: StringId) -> Option<&StringDef> {
-        self.strings.get(id.index())
+        Some(&self.strings[id])
     }
 
     /// What a string is made of.
     #[must_use]
     pub fn shape_of(&self, id: StringId) -> Option<&Shape> {
-        self.shapes.get(self.string(id)?.shape.index())
+        Some(self.shape(id))
     }
 
     /// The make of node of a string; `None` for a fixture.
     #[must_use]
     pub fn node_of(&self, id: StringId) -> Option<&NodeKind> {
-        self.nodes.get(self.shape_of(id)?.node?.index())
+        self.shape(id).node.map(|node| &self.nodes[node])
     }
 
     /// The chip of a string, if it is known.
     #[must_use]
     pub fn chip_of(&self, id: StringId) -> Option<&Chip> {
-        self.chips.get(self.node_of(id)?.chip?.value.index())
+        let chip = self.node_of(id)?.chip?;
+        Some(&self.chips[chip.value])
     }
 
     /// The prop of a string.
     #[must_use]
     pub fn prop_of(&self, id: StringId) -> Option<&Prop> {
-        self.props.get(self.string(id)?.prop.index())
+        Some(self.prop(id))
     }
 
     /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.
@@ -311,9 +318,7 @@ impl Model {
     /// The string's number is left out where the prop or member has just one.
     #[must_use]
     pub fn name_of(&self, id: StringId) -> String {
-        let (Some(string), Some(prop)) = (self.string(id), self.prop_of(id)) else {
-            return String::new();
-        };
+        let (string, prop) = (&self.strings[id], self.prop(id));
         let mut name = prop.name.to_string();
         if string.member > 0 {
             name.push_str(&format!("[{}]", string.member));
@@ -327,16 +332,15 @@ impl Model {
     /// The pieces of a line.
     #[must_use]
     pub fn pieces_of(&self, line: &Line) -> &[Piece] {
-        self.pieces
-            .get(line.pieces.start as usize..line.pieces.end as usize)
-            .unwrap_or(&[])
+        let Range { start, end } = line.pieces;
+        self.pieces.index(start as usize..end as usize)
     }
 
     /// Whether a target may have outputs that did not parse or resolve.
     #[must_use]
     pub fn outputs_unsure(&self, target: Target) -> bool {
         let carrier = match target {
-            Target::Receiver(id) => self.receivers.get(id.index()).map(|one| one.controller),
+            Target::Receiver(id) => Some(self.receivers[id].controller),
             _ => None,
         };
         self.gaps.of_outputs(target, carrier)
@@ -345,7 +349,7 @@ impl Model {
     /// The controller of an id.
     #[must_use]
     pub fn controller(&self, id: ControllerId) -> Option<&Controller> {
-        self.controllers.get(id.index())
+        Some(&self.controllers[id])
     }
 
     /// The output that a name is declared for: `boathouse.3`, `boathouse.dmx1`, or by the number that it has at a
@@ -353,9 +357,9 @@ impl Model {
     #[must_use]
     pub fn output_named(&self, name: &str) -> Option<(ControllerId, Output, Option<ReceiverId>)> {
         let (owner, output) = name.rsplit_once('.')?;
-        let own = self.controllers.iter().position(|one| *one.name == *owner);
-        let own = own.map(ControllerId::from).and_then(|id| {
-            let controller = self.controller(id)?;
+        let own = self.controllers.find(|one| *one.name == *owner);
+        let own = own.and_then(|id| {
+            let controller = &self.controllers[id];
             let pixel = controller.ports.iter();
             let pixel = pixel.map(|port| Output::Pixel(port.number));
             let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
@@ -363,12 +367,12 @@ impl Model {
             Some((id, output, None))
         });
         own.or_else(|| {
-            let index = self.receivers.iter().position(|one| *one.name == *owner)?;
-            let receiver = self.receivers.get(index)?;
+            let id = self.receivers.find(|one| *one.name == *owner)?;
+            let receiver = &self.receivers[id];
             let port = (receiver.first..=receiver.last)
                 .find(|port| (port - receiver.first + 1).to_string() == output)?;
             let output = Output::Pixel(port);
-            Some((receiver.controller, output, Some(ReceiverId::from(index))))
+            Some((receiver.controller, output, Some(id)))
         })
     }
 
@@ -379,10 +383,9 @@ impl Model {
         port: u32,
     ) -> impl Iterator<Item = (ReceiverId, &Receiver, u32)> {
         self.receivers
-            .iter()
-            .enumerate()
+            .pairs()
             .filter(move |(_, r)| r.controller == controller && (r.first..=r.last).contains(&port))
-            .map(move |(index, r)| (ReceiverId::from(index), r, port - r.first + 1))
+            .map(move |(id, r)| (id, r, port - r.first + 1))
     }
 
     /// What a port may drive where it comes out at `receiver` (or at the controller): the receiver's own
@@ -394,13 +397,12 @@ impl Model {
         port: u32,
         receiver: Option<ReceiverId>,
     ) -> Option<Arc<PortSettings>> {
-        let base = &self.controller(controller)?.port(port)?.settings;
-        let over = receiver
-            .and_then(|id| self.receivers.get(id.index()))
-            .and_then(|r| {
-                let own = port.checked_sub(r.first)? + 1;
-                r.ports.iter().find(|p| p.number == own)
-            });
+        let base = &self.controllers[controller].port(port)?.settings;
+        let over = receiver.and_then(|id| {
+            let receiver = &self.receivers[id];
+            let own = port.checked_sub(receiver.first)? + 1;
+            receiver.ports.iter().find(|p| p.number == own)
+        });
         if receiver.is_none() || over.is_none() && base.fuse.is_none() && base.volts.is_none() {
             return Some(Arc::clone(base));
         }

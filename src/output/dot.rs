@@ -43,19 +43,7 @@ fn style(kind: EdgeKind) -> &'static str {
 
 /// Text between the double quotes of DOT.
 fn escape(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '"' | '\\' => {
-                out.push('\\');
-                out.push(c);
-            }
-            c if words::is_unprintable(c) => {
-                out.push('\\');
-                out.extend(c.escape_unicode());
-            }
-            c => out.push(c),
-        }
-    }
-    out
+    words::visible(text, "")
+        .replace('\\', "\\\\")
+        .replace('"', "\\\"")
 }

@@ -1,79 +1,74 @@
-//! Tables of a compiled display: one file a format, one line in [`ALL`].
+//! Formats: one file each, one line in [`ALL`]. A format writes any survey and knows no table.
 //!
-//! A format gets a [`View`], which makes its rows one at a time, so that a hundred thousand strings are
-//! never held as text. `csv` and `text` show the table that `--by` names; `json` and `yaml` hold all tables.
+//! `svg`, `dot` and `mvr` are pictures and files of one subject each, and no tables.
 
 mod csv;
+mod data;
 pub mod dot;
-pub mod fit;
-mod json;
+mod html;
 pub mod mvr;
-pub mod parts;
-pub mod power;
 pub mod schema;
-pub mod sheet;
-pub mod stretch;
+mod sheet;
 pub mod svg;
 mod text;
-pub mod xlsx;
-mod xml;
-mod yaml;
+mod xlsx;
 
-pub mod row;
-pub mod view;
+pub use html::table as html_table;
 
-pub use view::View;
+use crate::table::Survey;
+use std::io;
 
-use std::io::{self, Write};
+/// What writes a survey; the number is how many columns a person's terminal has.
+pub type Write = fn(&Survey<'_>, usize, &mut dyn io::Write) -> io::Result<()>;
 
-/// Which table.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum By {
-    /// A row a string.
-    String,
-    /// A row a used port.
-    Port,
-    /// A row a universe in use.
-    Universe,
-    /// A row a controller.
-    Controller,
-}
+/// All formats by their words after `--format`, which are the endings of their files; the first is the default.
+pub const ALL: &[(&str, Write)] = &[
+    ("text", text::write),
+    ("csv", csv::write),
+    ("json", data::json),
+    ("yaml", data::yaml),
+    ("xlsx", xlsx::write),
+    ("html", html::write),
+];
 
-impl By {
-    /// All of them; the first is the default.
-    pub const ALL: [Self; 4] = [Self::String, Self::Port, Self::Universe, Self::Controller];
-
-    /// Its word behind `--by`.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::String => "string",
-            Self::Port => "port",
-            Self::Universe => "universe",
-            Self::Controller => "controller",
-        }
-    }
-}
-
-/// A format of tables.
-pub trait Output: Sync {
-    /// Its word behind `--format`.
-    fn name(&self) -> &'static str;
-
-    /// Writes a table; `width` is how many columns a person's terminal has.
-    ///
-    /// # Errors
-    /// What the writer says.
-    fn write(&self, view: &View<'_>, by: By, width: usize, out: &mut dyn Write) -> io::Result<()>;
-}
-
-/// All formats; the first is the default.
-pub const ALL: &[&dyn Output] = &[&text::Text, &csv::Csv, &json::Json, &yaml::Yaml];
+/// Formats that are nothing to read at a terminal.
+pub const BINARY: [&str; 2] = ["xlsx", "mvr"];
 
 /// The format of a word.
 #[must_use]
-pub fn find(name: &str) -> Option<&'static dyn Output> {
-    ALL.iter().find(|output| output.name() == name).copied()
+pub fn find(name: &str) -> Option<Write> {
+    ALL.iter()
+        .find(|(word, _)| *word == name)
+        .map(|(_, write)| *write)
+}
+
+/// Bytes that are gathered before they are written.
+const GATHERED: usize = 64 * 1024;
+
+/// Writes what has been gathered, once it is enough.
+fn pass_on(bytes: &mut Vec<u8>, out: &mut dyn io::Write) -> io::Result<()> {
+    if bytes.len() >= GATHERED {
+        out.write_all(bytes)?;
+        bytes.clear();
+    }
+    Ok(())
+}
+
+/// Adds a number in digits.
+fn digits(number: u64, bytes: &mut Vec<u8>) {
+    // The longest u64 has 20 digits; written backwards from the end.
+    let mut digits = [0_u8; 20];
+    let mut rest = number;
+    let mut from = digits.len();
+    for (at, digit) in digits.iter_mut().enumerate().rev() {
+        *digit = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        from = at;
+        if rest == 0 {
+            break;
+        }
+    }
+    bytes.extend_from_slice(digits.get(from..).unwrap_or(&[]));
 }
 
 #[cfg(test)]

@@ -7,9 +7,8 @@
 //! string's name, so it stays while other things come and go. No GDTF file goes with it, so footprints are not
 //! in it: those are in the tables.
 
-use super::View;
-use super::xml::escape;
 use crate::model::{Model, PieceKind, StringId};
+use crate::page::html::escape;
 use crate::plan::Plan;
 use std::fmt::Write as _;
 use std::io::{self, Cursor, Write as _};
@@ -54,7 +53,6 @@ fn scene(model: &Model, plan: &Plan) -> String {
         env!("CARGO_PKG_VERSION")
     );
     out.push_str("  <Scene>\n    <Layers>\n");
-    let view = View::new(model, plan);
     let mut number = 0_u32;
     for (at, controller) in model.controllers.iter().enumerate() {
         let ports = plan
@@ -79,7 +77,7 @@ fn scene(model: &Model, plan: &Plan) -> String {
         );
         for id in strings {
             number += 1;
-            fixture(model, &view, plan, id, number, &mut out);
+            fixture(model, plan, id, number, &mut out);
         }
         out.push_str("        </ChildList>\n      </Layer>\n");
     }
@@ -88,14 +86,7 @@ fn scene(model: &Model, plan: &Plan) -> String {
 }
 
 /// One string or fixture; `number` counts them from 1.
-fn fixture(
-    model: &Model,
-    view: &View<'_>,
-    plan: &Plan,
-    id: StringId,
-    number: u32,
-    out: &mut String,
-) {
+fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut String) {
     let (Some(placed), Some(string)) = (plan.of(id), model.string(id)) else {
         return;
     };
@@ -106,8 +97,8 @@ fn fixture(
             identity("string", &model.name_of(other))
         )
     });
-    let start = view.point(placed.start);
-    let address = u64::from(start.universe - 1) * SLOTS + u64::from(start.slot);
+    let (universe, slot) = plan.universe_slot(placed.start);
+    let address = u64::from(universe - 1) * SLOTS + u64::from(slot);
     let (x, y) = stands(model, id).unwrap_or((0, 0));
     let place = |um: i64| crate::unit::decimal(um, 1_000);
     let _ = writeln!(

@@ -1,62 +1,101 @@
-//! The published schema of the tables in JSON (JSON Schema, draft 2020-12), made from the rows themselves.
+//! The published schema of a survey in JSON (JSON Schema, draft 2020-12), made from its columns.
 //!
 //! It says which keys are always there and what they hold. Keys may be added later, so it forbids none.
 
-use super::fit::Fit;
-use super::parts::PartRow;
-use super::row::{ControllerRow, DisplayRow, PortRow, PropRow, StringRow, UniverseRow};
-use schemars::generate::SchemaSettings;
-use schemars::{JsonSchema, Schema};
+use crate::table::{Face, Head, Kind, Part, Survey};
+use serde_json::{Map, Value, json};
 use std::io::{self, Write};
 
-/// What has a schema; the first is the default.
-pub const ALL: [&str; 3] = ["table", "parts", "fit"];
-
-/// The tables of a display.
-#[derive(JsonSchema)]
-#[schemars(title = "tinsel table")]
-#[expect(dead_code, reason = "only its shape is used")]
-struct Tables<'a> {
-    /// What holds for the whole display.
-    display: DisplayRow<'a>,
-    /// Strings and fixtures, by controller as declared, port, position.
-    strings: Vec<StringRow<'a>>,
-    /// Used outputs, by controller as declared, pixel ports before DMX outputs, each by number.
-    ports: Vec<PortRow<'a>>,
-    /// Controllers as declared.
-    controllers: Vec<ControllerRow<'a>>,
-    /// Universes with a slot in use, by number.
-    universes: Vec<UniverseRow<'a>>,
-    /// Props and members that have an address, as declared.
-    props: Vec<PropRow<'a>>,
-}
-
-/// The parts list of a display.
-#[derive(JsonSchema)]
-#[schemars(title = "tinsel parts")]
-#[expect(dead_code, reason = "only its shape is used")]
-struct Parts {
-    /// A row for each kind of part.
-    parts: Vec<PartRow>,
-}
-
-fn schema_of<T: JsonSchema>() -> Schema {
-    SchemaSettings::draft2020_12()
-        .for_serialize()
-        .into_generator()
-        .into_root_schema_for::<T>()
-}
-
-/// Writes the schema of one of [`ALL`].
+/// Writes the schema of what a command prints as JSON.
 ///
 /// # Errors
 /// What the writer says.
-pub fn render(of: &str, out: &mut dyn Write) -> io::Result<()> {
-    let schema = match of {
-        "parts" => schema_of::<Parts>(),
-        "fit" => schema_of::<Fit>(),
-        _ => schema_of::<Tables<'static>>(),
-    };
-    serde_json::to_writer_pretty(&mut *out, &schema)?;
+pub fn write(title: &str, survey: &Survey<'_>, out: &mut dyn Write) -> io::Result<()> {
+    let mut schema = Map::new();
+    schema.insert(
+        "$schema".into(),
+        "https://json-schema.org/draft/2020-12/schema".into(),
+    );
+    schema.insert("title".into(), title.into());
+    schema.extend(object(parts(&survey.parts)));
+    serde_json::to_writer_pretty(&mut *out, &Value::Object(schema))?;
     writeln!(out)
+}
+
+/// Each part that programs read, by key.
+fn parts(all: &[Part<'_>]) -> Vec<(&'static str, Value)> {
+    let parts = all.iter().filter_map(|part| match part {
+        Part::Value(head, _) => Some((head.key, value(head))),
+        Part::Table(table) if table.faces.contains(&Face::Programs) => {
+            let columns = table
+                .columns(Face::Programs)
+                .map(|(_, head)| (head.key, value(head)));
+            let row = object(columns.collect());
+            Some((
+                table.name,
+                json!({"type": "array", "items": row, "description": table.about}),
+            ))
+        }
+        Part::Group(head, inner) => {
+            let schema = object(parts(inner.as_deref().unwrap_or(&[])));
+            Some((head.key, described(head, Value::Object(schema))))
+        }
+        Part::Table(_) | Part::Words(_) | Part::Lines(_) | Part::Cautions(_) => None,
+    });
+    parts.collect()
+}
+
+/// An object that has all of some keys.
+fn object(parts: Vec<(&'static str, Value)>) -> Map<String, Value> {
+    let mut schema = Map::new();
+    schema.insert("type".into(), "object".into());
+    schema.insert(
+        "required".into(),
+        parts.iter().map(|(key, _)| *key).collect(),
+    );
+    let parts = parts
+        .into_iter()
+        .map(|(key, value)| (key.to_owned(), value));
+    schema.insert("properties".into(), Value::Object(parts.collect()));
+    schema
+}
+
+fn value(head: &Head) -> Value {
+    described(head, kind(head.kind))
+}
+
+/// A schema with what a value says; null too, where there may be nothing.
+fn described(head: &Head, mut schema: Value) -> Value {
+    if let Some(schema) = schema.as_object_mut() {
+        schema.insert("description".into(), head.about.into());
+    }
+    if head.maybe {
+        json!({"anyOf": [schema, {"type": "null"}]})
+    } else {
+        schema
+    }
+}
+
+fn kind(kind: Kind) -> Value {
+    let number = || json!({"type": "integer", "minimum": 0});
+    let all = |heads: &[Head]| {
+        Value::Object(object(
+            heads.iter().map(|head| (head.key, value(head))).collect(),
+        ))
+    };
+    match kind {
+        Kind::Text => json!({"type": "string"}),
+        Kind::Number => number(),
+        Kind::Decimal => json!({"type": "number"}),
+        Kind::Flag => json!({"type": "boolean"}),
+        Kind::Point => {
+            let parts = ["universe", "slot", "channel"].map(|key| (key, number()));
+            Value::Object(object(parts.to_vec()))
+        }
+        Kind::List(of) => json!({"type": "array", "items": self::kind(*of)}),
+        Kind::Either(kinds) => {
+            json!({"oneOf": kinds.iter().map(|one| self::kind(*one)).collect::<Vec<_>>()})
+        }
+        Kind::Object(heads) => all(&heads()),
+    }
 }

@@ -5,8 +5,8 @@
 //! they can to what they follow. Rings, which are errors, are opened where they were declared first. The kind
 //! of a thing and of a joint is told in words, and in the titles that a screen reader reads.
 
-use super::xml::escape;
 use crate::graph::{EdgeKind, Graph};
+use crate::page::html::escape;
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthChar;
 

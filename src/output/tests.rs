@@ -1,227 +1,161 @@
-//! Rows of a small model laid out by hand: what is used, free and in one piece.
+//! What every format does alike, on a survey made by hand.
 
-use super::{By, View, find};
-use crate::model::{
-    Addressing, Align, Controller, ControllerId, Cut, Display, Model, NodeId, NodeKind, Output,
-    Piece, PieceKind, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId,
-};
-use crate::plan::{ChainPiece, ControllerPlan, Placed, Plan, PortPlan, Why};
-use crate::protocol::Input;
-use crate::source::Span;
+use super::{ALL, find};
+use crate::table::{Cell, Column, Decimal, Head, Kind, Part, Point, Row, Survey, Table, columns};
 
-fn boathouse(whole: bool) -> Controller {
-    Controller {
-        name: "boathouse".into(),
-        at: Span::default(),
-        label: None,
-        host: None,
-        input: Input::default(),
-        input_at: None,
-        start: Start::Auto,
-        start_at: None,
-        most_universes: None,
-        universe_slots: None,
-        priority: None,
-        sync: None,
-        addressing: Addressing::PerPort,
-        addressing_at: None,
-        align: Align::Off,
-        whole_nodes: whole,
-        whole_nodes_at: None,
-        dim: None,
-        stands: None,
-        ports: Vec::new(),
-        dmx: Vec::new(),
-        draw_mw: None,
-        circuit: None,
-        broken: false,
-        stock: false,
+/// A row with one of everything.
+struct Thing {
+    name: &'static str,
+    count: Option<u32>,
+    length: Decimal,
+    place: Option<Point>,
+    tags: Vec<String>,
+}
+
+impl Row for Thing {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "name" "Its name." => row.name, shown("thing");
+            number "count" "How many." => row.count, maybe, shown("count");
+            decimal "length_m" "How long." => row.length, shown("length"), unit("m", 1, 1);
+            point "place" "Where." => row.place, maybe, shown("place");
+            texts "tags" "What is tied to it." => row.tags.as_slice();
+            flag "lit" "Whether it lights." => row.count.is_some();
+        }
+    }
+
+    fn group(&self) -> &str {
+        self.name.get(..1).unwrap_or("")
+    }
+
+    fn remark(&self) -> String {
+        self.tags.join(" ")
     }
 }
 
-/// One controller with one port; `strings` are (slots, first channel from 0, whose data it shows).
-pub(super) fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
-    let mut model = Model {
-        display: Display {
-            name: "Kestrel \u{85}\u{7f}\u{feff}\"no\"".into(),
-            frame_rate_mhz: 29_970,
-            ..Display::default()
-        },
-        ..Model::default()
+fn things() -> Vec<Thing> {
+    let thing = |name, count, length, place, tags: &[&str]| Thing {
+        name,
+        count,
+        length: Decimal::new(length, 1_000),
+        place,
+        tags: tags.iter().map(|tag| (*tag).to_owned()).collect(),
     };
-    model.nodes.push(NodeKind {
-        name: "bullet".into(),
-        at: Span::default(),
-        chip: None,
-        colour: "RGB".into(),
-        slots: 3,
-        bits: 24,
-        volts: None,
-        draw: None,
-        idle_ua: 0,
-        floor: None,
-        pitch_um: None,
-        gauge: None,
-    });
-    model.controllers.push(boathouse(whole));
-    model.props.push(Prop {
-        name: "heron".into(),
-        at: Span::default(),
-        label: Some("=1+1".into()),
-        count: Some(u32::try_from(strings.len()).unwrap()),
-        first: 0,
-        cut: Cut::Even(1),
-        stands: None,
-        draw_mw: None,
-        circuit: None,
-        members: Vec::new(),
-        broken: false,
-        stock: false,
-    });
-    let mut port = PortPlan {
-        controller: ControllerId(0),
-        output: Output::Pixel(3),
-        pieces: Vec::new(),
-        nodes: 0,
-        skipped: 0,
-        slots: 0,
-        limit: Some(800),
+    let place = Point {
+        universe: 2,
+        slot: 7,
+        channel: 519,
     };
-    let mut plan = Plan {
-        universe_slots: 512,
-        ..Plan::default()
-    };
-    for (at, (slots, start, same)) in strings.iter().enumerate() {
-        let id = StringId::from(at);
-        model.shapes.push(Shape {
-            at: Span::default(),
-            name: None,
-            node: Some(NodeId(0)),
-            nodes: slots / 3,
-            slots: *slots,
-            skips: 0,
-            strand: None,
-            runs: Vec::new(),
-            loads: 0,
-        });
-        model.strings.push(StringDef {
-            prop: PropId(0),
-            member: id.0 + 1,
-            number: 1,
-            shape: ShapeId(id.0),
-            stored: false,
-            same_as: same.map(StringId),
-        });
-        // A whole-node run of 170 nodes fills 510 slots of 512.
-        let full = u64::from(*slots) / 510;
-        let end = start + u64::from(*slots) - 1 + if whole { 2 * full } else { 0 };
-        plan.placed.push(Some(Placed {
-            port: 0,
-            position: id.0 + 1,
-            start: *start,
-            end,
-            why: same.map_or(Why::First, |other| Why::SameAs(StringId(other))),
-        }));
-        port.nodes += slots / 3;
-        port.slots += slots;
-        port.pieces.push(ChainPiece {
-            piece: Piece {
-                at: Span::default(),
-                kind: PieceKind::String(id, None),
-            },
-            receiver: None,
-        });
-    }
-    plan.ports.push(port);
-    plan.controllers.push(ControllerPlan {
-        ports: 0..1,
-        begins: 1,
-        universes: Some((1, 2)),
-        last_given: 4,
-    });
-    (model, plan)
-}
-
-fn text(view: &View<'_>, format: &str, by: By) -> String {
-    let mut out = Vec::new();
-    find(format)
-        .unwrap()
-        .write(view, by, 100, &mut out)
-        .unwrap();
-    String::from_utf8(out).unwrap()
-}
-
-#[test]
-fn padding_of_whole_nodes_is_not_used_and_breaks_a_prop() {
-    let (model, plan) = laid_out(true, &[(600, 0, None), (30, 602, None)]);
-    let view = View::new(&model, &plan);
-    let used: Vec<(u32, u32, u32)> = view
-        .universes()
-        .map(|u| (u.universe, u.used, u.free))
-        .collect();
-    assert_eq!(used, [(1, 510, 2), (2, 120, 392)]);
-    let whole: Vec<bool> = view.props().map(|prop| prop.contiguous).collect();
-    assert_eq!(whole, [false, true]);
-}
-
-#[test]
-fn shared_slots_count_once() {
-    let (model, plan) = laid_out(false, &[(600, 0, None), (600, 0, Some(0)), (12, 609, None)]);
-    let view = View::new(&model, &plan);
-    let used: Vec<(u32, u32)> = view.universes().map(|u| (u.universe, u.used)).collect();
-    assert_eq!(used, [(1, 512), (2, 100)]);
-    let controller = view.controllers().next().unwrap();
-    assert_eq!(
-        (
-            controller.universes.first,
-            controller.universes.last,
-            controller.universes.count
+    vec![
+        thing("arch", Some(3), 2_540, Some(place), &["wet", "tall"]),
+        thing("=1+1", None, -500, None, &[]),
+        thing(
+            "a\"b, \u{2028}<i>\u{85}",
+            Some(0),
+            0,
+            Some(place),
+            &["\u{1}"],
         ),
-        (Some(1), Some(2), 2)
-    );
-    assert_eq!(controller.spare_universes, 2);
-    // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a second.
-    assert_eq!(controller.mbit_per_s.words(), "0.24");
-    assert_eq!(controller.last_address.as_deref(), Some("239.255.0.2"));
+    ]
+}
+
+fn written(rows: &[Thing], format: &str) -> String {
+    let kept = Head::new("kept", Kind::Flag, "Whether.");
+    let parts = vec![
+        Part::Value(kept, true.into()),
+        Part::Words("three things".to_owned()),
+        Part::Table(Table::list("things", "Things.", rows)),
+        Part::Group(Head::new("more", Kind::Text, "More."), None),
+        Part::Group(
+            Head::new("last", Kind::Text, "The last."),
+            Some(vec![Part::Value(kept, Cell::None)]),
+        ),
+    ];
+    let survey = Survey {
+        title: "Shed <1>".to_owned(),
+        parts,
+    };
+    let mut out = Vec::new();
+    find(format).unwrap()(&survey, 100, &mut out).unwrap();
+    String::from_utf8_lossy(&out).into_owned()
 }
 
 #[test]
-fn narrowed_to_a_member_only_what_carries_it_is_left() {
-    let (model, plan) = laid_out(false, &[(510, 0, None), (30, 512, None)]);
-    let view = View::new(&model, &plan).only("heron[2]").ok().unwrap();
-    assert_eq!(view.strings().count(), 1);
-    assert_eq!(
-        view.universes().map(|u| u.universe).collect::<Vec<_>>(),
-        [2]
-    );
-    let whole = View::new(&model, &plan).only("boathouse.3").ok().unwrap();
-    assert_eq!(whole.strings().count(), 2);
-    let near = View::new(&model, &plan).only("herno").err().unwrap();
-    assert_eq!(near, ["heron"]);
-}
-
-#[test]
-fn csv_cells_are_no_formulas() {
-    let (model, plan) = laid_out(false, &[(30, 0, None)]);
-    let csv = text(&View::new(&model, &plan), "csv", By::String);
-    assert!(csv.contains(",'=1+1,"), "{csv}");
-    assert_eq!(csv.matches("\r\n").count(), 2, "{csv}");
-}
-
-#[test]
-fn a_table_for_people_fits_a_hundred_columns() {
-    let (mut model, plan) = laid_out(false, &[(30, 0, None), (3_000, 40_000_000, None)]);
-    if let Some(prop) = model.props.first_mut() {
-        prop.name = "a-name-that-is-much-longer-than-anybody-would-write-for-a-prop".into();
-        prop.label =
-            Some("and a label, too, that says what this is and who keeps the key of it".into());
+fn json_and_yaml_say_the_same_to_readers_of_others() {
+    for rows in [things(), Vec::new()] {
+        let json: serde_json::Value = serde_json::from_str(&written(&rows, "json")).unwrap();
+        let yaml: serde_json::Value = serde_yaml::from_str(&written(&rows, "yaml")).unwrap();
+        assert_eq!(yaml, json);
+        assert_eq!(json["things"].as_array().unwrap().len(), rows.len());
+        assert!(json["more"].is_null() && json["last"]["kept"].is_null());
     }
-    let view = View::new(&model, &plan);
-    for by in By::ALL {
-        let text = text(&view, "text", by);
-        assert!(
-            text.lines().all(|line| line.chars().count() <= 100),
-            "{text}"
-        );
+    let json: serde_json::Value = serde_json::from_str(&written(&things(), "json")).unwrap();
+    let (first, third) = (&json["things"][0], &json["things"][2]);
+    assert_eq!(first["length_m"], serde_json::json!(2.54));
+    assert_eq!(first["place"]["channel"], 519);
+    assert_eq!(third["name"], "a\"b, \u{2028}<i>\u{85}");
+    assert_eq!(third["tags"][0], "\u{1}");
+}
+
+#[test]
+fn csv_is_read_by_another_reader_and_runs_nothing() {
+    let text = written(&things(), "csv");
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let heads: Vec<&str> = reader.headers().unwrap().iter().collect();
+    let expected = [
+        "name",
+        "count",
+        "length_m",
+        "place_universe",
+        "place_slot",
+        "place_channel",
+        "tags",
+        "lit",
+    ];
+    assert_eq!(heads, expected);
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let row = |at: usize| rows[at].iter().collect::<Vec<_>>();
+    assert_eq!(
+        row(0),
+        ["arch", "3", "2.54", "2", "7", "519", "wet tall", "yes"]
+    );
+    assert_eq!(row(1), ["'=1+1", "", "-0.5", "", "", "", "", "no"]);
+    assert_eq!(row(2).first(), Some(&"a\"b, \u{2028}<i>\u{85}"));
+    assert_eq!(text.matches("\r\n").count(), 4);
+}
+
+#[test]
+fn people_read_figures_with_units_and_nothing_that_steers() {
+    let text = written(&things(), "text");
+    assert!(text.starts_with("three things\n\n"), "{text}");
+    assert!(
+        text.contains("arch") && text.contains("2.5 m") && text.contains("2/7"),
+        "{text}"
+    );
+    assert!(text.contains("-0.5 m"), "{text}");
+    assert!(
+        !text.contains('\u{85}') && !text.contains('\u{2028}'),
+        "{text}"
+    );
+    assert!(written(&[], "text").ends_with("no things\n"));
+    let html = written(&things(), "html");
+    assert!(
+        html.contains("<h1>Shed &lt;1&gt;</h1>") && html.contains("three things"),
+        "{html}"
+    );
+    assert!(
+        html.contains("<td class=\"n\">2.5 m</td>") && !html.contains("<i>"),
+        "{html}"
+    );
+    assert!(
+        html.contains("Mains work is for somebody licensed"),
+        "{html}"
+    );
+}
+
+#[test]
+fn the_same_survey_gives_the_same_bytes() {
+    for (name, _) in ALL {
+        assert_eq!(written(&things(), name), written(&things(), name), "{name}");
     }
 }

@@ -1,344 +1,138 @@
-//! One table for a person: columns that fit 100 characters, numbers to the right, controllers apart.
+//! A survey for a person: tables in columns that fit 100 characters, numbers to the right, groups apart.
 //!
 //! Rows are made twice, once to measure and once to print, so that no table is held in memory. A name that
 //! is too long for its column, and remarks that don't fit behind a row, get a line of their own.
 
-use super::row::{ControllerRow, PortRow, StringRow, UniverseRow};
-use super::{By, Output, View};
-use crate::diagnostic::words;
-use crate::protocol::USUAL_PRIORITY;
-use crate::unit::{self, Dimension};
+use super::sheet::joined;
+use crate::diagnostic::words::shown;
+use crate::report::wrap;
+use crate::table::{Cell, Face, Head, Part, Survey, Table};
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthStr;
 
-/// The format.
-pub struct Text;
-
-impl Output for Text {
-    fn name(&self) -> &'static str {
-        "text"
-    }
-
-    fn write(&self, view: &View<'_>, by: By, width: usize, out: &mut dyn Write) -> io::Result<()> {
-        summary(view, width, out)?;
-        let slots = view.display().universe_slots;
-        match by {
-            By::String => print(STRINGS, || view.strings().map(string), width, out),
-            By::Port => print(PORTS, || view.ports().map(port), width, out),
-            By::Universe => print(UNIVERSES, || view.universes().map(universe), width, out),
-            By::Controller => print(
-                CONTROLLERS,
-                || view.controllers().map(|row| controller(row, slots)),
-                width,
-                out,
-            ),
-        }
-    }
+/// Writes it, in lines of at most `width` columns where that can be.
+pub fn write(survey: &Survey<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    parts(&survey.parts, &mut true, width, out)
 }
 
-/// A column: its heading, and whether it holds numbers.
-pub(super) type Column = (&'static str, bool);
-
-const STRINGS: &[Column] = &[
-    ("prop", false),
-    ("port", false),
-    ("pos", true),
-    ("nodes", true),
-    ("start", true),
-    ("end", true),
-    ("channels", true),
-];
-
-const PORTS: &[Column] = &[
-    ("port", false),
-    ("strings", true),
-    ("nodes", true),
-    ("skipped", true),
-    ("limit", true),
-    ("left", true),
-    ("start", true),
-    ("end", true),
-    ("channels", true),
-];
-
-const UNIVERSES: &[Column] = &[
-    ("universe", true),
-    ("controller", false),
-    ("used", true),
-    ("free", true),
-    ("sent to", false),
-];
-
-const CONTROLLERS: &[Column] = &[
-    ("controller", false),
-    ("host", false),
-    ("input", false),
-    ("ports", true),
-    ("nodes", true),
-    ("first", true),
-    ("last", true),
-    ("universes", true),
-    ("Mbit/s", true),
-];
-
-/// A row: its cells, what is to be remarked, and the group it stands in (empty for none).
-pub(super) struct Row<'a> {
-    pub(super) cells: Vec<String>,
-    pub(super) remark: String,
-    pub(super) group: &'a str,
-}
-
-fn string(row: StringRow<'_>) -> Row<'_> {
-    let mut remarks = Vec::new();
-    if let Some(label) = row.label {
-        remarks.push(format!("\"{}\"", words::shown(label)));
-    }
-    if let (Some(receiver), Some(port)) = (row.receiver, row.receiver_port) {
-        remarks.push(format!("at {receiver}.{port}"));
-    }
-    if row.nodes.is_none() {
-        remarks.push(unit::counted(row.slots, "slot"));
-    }
-    if row.skip_before > 0 {
-        remarks.push(format!("skip {} before", row.skip_before));
-    }
-    if row.lead_before_mm.value > 0 {
-        let length = i64::try_from(row.lead_before_mm.value).unwrap_or(i64::MAX);
-        let length = unit::quantity(length, Dimension::Length);
-        remarks.push(format!("lead {length} before"));
-    }
-    if let Some(other) = &row.same_as {
-        remarks.push(format!("same as {other}"));
-    }
-    if row.stored {
-        remarks.push("stored".to_owned());
-    }
-    Row {
-        cells: vec![
-            words::shown(&row.name),
-            format!("{}.{}", row.controller, row.port.0.name()),
-            row.position.to_string(),
-            row.nodes.map_or_else(|| "-".to_owned(), |n| n.to_string()),
-            format!("{}/{}", row.start.universe, row.start.slot),
-            format!("{}/{}", row.end.universe, row.end.slot),
-            format!("{} to {}", row.start.channel, row.end.channel),
-        ],
-        remark: remarks.join(", "),
-        group: row.controller,
-    }
-}
-
-fn port(row: PortRow<'_>) -> Row<'_> {
-    let mut remarks: Vec<String> = row.receivers.iter().map(|r| format!("at {r}")).collect();
-    if row.limit_in == "slots" && row.limit.is_some() {
-        remarks.push("limit in slots".to_owned());
-    }
-    let figure = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |v| v.to_string());
-    Row {
-        cells: vec![
-            format!("{}.{}", row.controller, row.port.0.name()),
-            row.strings.to_string(),
-            row.nodes.to_string(),
-            row.skipped.to_string(),
-            figure(row.limit),
-            figure(row.left),
-            format!("{}/{}", row.start.universe, row.start.slot),
-            format!("{}/{}", row.end.universe, row.end.slot),
-            format!("{} to {}", row.start.channel, row.end.channel),
-        ],
-        remark: remarks.join(", "),
-        group: row.controller,
-    }
-}
-
-fn universe(row: UniverseRow<'_>) -> Row<'_> {
-    const NAMED: usize = 3;
-    let more = row.strings.len().saturating_sub(NAMED);
-    let mut names: Vec<String> = row.strings.into_iter().take(NAMED).collect();
-    if more > 0 {
-        names.push(format!("{more} more"));
-    }
-    let place = |address: &Option<String>, kind: Option<&str>, host: Option<&str>| match address {
-        Some(address) => format!("{} {address}", kind.unwrap_or("")),
-        None => host.map_or_else(|| "-".to_owned(), words::shown),
-    };
-    let mut whose = vec![row.controller.to_owned()];
-    let mut places = vec![place(&row.address, row.address_kind, row.host)];
-    for other in row.also.iter().take(NAMED - 1) {
-        whose.push(other.controller.to_owned());
-        // One multicast group serves all that listen.
-        let there = place(&other.address, other.address_kind, other.host);
-        if !places.contains(&there) {
-            places.push(there);
-        }
-    }
-    let others = row.also.len().saturating_sub(NAMED - 1);
-    if others > 0 {
-        whose.push(format!("{others} more"));
-    }
-    Row {
-        cells: vec![
-            row.universe.to_string(),
-            words::list(&whose, "and"),
-            row.used.to_string(),
-            row.free.to_string(),
-            words::list(&places, "and"),
-        ],
-        remark: words::list(&names, "and"),
-        group: "",
-    }
-}
-
-/// A controller; `slots` are those of a universe of the display.
-fn controller(row: ControllerRow<'_>, slots: u32) -> Row<'_> {
-    let figure = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |v| v.to_string());
-    let mut remarks = Vec::new();
-    if let Some(label) = row.label {
-        remarks.push(format!("\"{}\"", words::shown(label)));
-    }
-    let kind = row.address_kind.unwrap_or("");
-    match (&row.first_address, &row.last_address) {
-        (Some(first), Some(last)) if first != last => {
-            remarks.push(format!("{kind} {first} to {last}"));
-        }
-        (Some(first), _) => remarks.push(format!("{kind} {first}")),
-        _ => {}
-    }
-    if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {
-        remarks.push(format!("data offset {offset} is channel {channel}"));
-    }
-    if row.universe_slots != slots {
-        remarks.push(format!("{} slots a universe", row.universe_slots));
-    }
-    if let Some(priority) = row.priority.filter(|one| *one != USUAL_PRIORITY) {
-        remarks.push(format!("priority {priority}"));
-    }
-    if let Some(universe) = row.sync_universe {
-        remarks.push(format!("sync universe {universe}"));
-    }
-    if row.spare_universes > 0 {
-        let spare = unit::counted(i64::from(row.spare_universes), "universe");
-        remarks.push(format!("{spare} spare"));
-    }
-    Row {
-        cells: vec![
-            row.name.to_owned(),
-            row.host.map_or_else(|| "-".to_owned(), words::shown),
-            row.input.to_owned(),
-            format!("{}/{}", row.ports_used, row.ports),
-            row.nodes.to_string(),
-            figure(row.universes.first),
-            figure(row.universes.last),
-            row.universes.count.to_string(),
-            row.mbit_per_s.words(),
-        ],
-        remark: remarks.join(", "),
-        group: "",
-    }
-}
-
-/// What the display is, in a line or two.
-fn summary(view: &View<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
-    let display = view.display();
-    let (mut strings, mut nodes, mut fixtures) = (0_i64, 0_i64, 0_i64);
-    for row in view.strings() {
-        match row.nodes {
-            Some(count) => {
-                strings += 1;
-                nodes += i64::from(count);
+/// Writes parts with an empty line between two of them.
+fn parts(all: &[Part<'_>], first: &mut bool, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    for part in all {
+        match part {
+            Part::Table(table) if !table.faces.contains(&Face::People) => continue,
+            Part::Value(..) | Part::Group(_, None) => continue,
+            Part::Group(_, Some(inner)) => {
+                parts(inner, first, width, out)?;
+                continue;
             }
-            None => fixtures += 1,
+            _ => {}
+        }
+        if !std::mem::replace(first, false) {
+            writeln!(out)?;
+        }
+        match part {
+            Part::Words(words) => writeln!(out, "{}", wrap(words, "  ", width))?,
+            Part::Lines(lines) => out.write_all(lines.as_bytes())?,
+            Part::Cautions(cautions) => {
+                for caution in *cautions {
+                    writeln!(out, "{}", wrap(&format!("! {caution}"), "  ", width))?;
+                }
+            }
+            Part::Table(table) => print(table, width, out)?,
+            Part::Value(..) | Part::Group(..) => {}
         }
     }
-    let mut parts = vec![
-        unit::counted(strings, "string"),
-        unit::counted(nodes, "node"),
-    ];
-    if fixtures > 0 {
-        parts.push(unit::counted(fixtures, "fixture"));
-    }
-    parts.push(format!("{} Hz", display.frame_rate_hz.words()));
-    let slots = unit::counted(display.universe_slots, "slot");
-    parts.push(format!("{slots} a universe"));
-    let name = if display.name.is_empty() {
-        String::new()
-    } else {
-        format!("{}: ", words::shown(display.name))
+    Ok(())
+}
+
+/// A cell in words, as people read it under a heading.
+pub fn words(head: &Head, cell: &Cell<'_>) -> String {
+    let text = match cell {
+        Cell::None => return "-".to_owned(),
+        Cell::Text(text) => return shown(text),
+        Cell::Number(number) => number.to_string(),
+        Cell::Decimal(number) => number.rounded(head.places.0, head.places.1),
+        Cell::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
+        Cell::Point(point) => format!("{}/{}", point.universe, point.slot),
+        Cell::List(cells) => shown(&joined(cells, ", ")),
+        Cell::Object(cells) => cells
+            .first()
+            .map_or_else(String::new, |(_, cell)| words(head, cell)),
     };
-    let line = format!("{name}{}", parts.join(", "));
-    writeln!(out, "{}\n", crate::report::wrap(&line, "  ", width))
+    match head.unit {
+        "" => text,
+        unit => format!("{text} {unit}"),
+    }
 }
 
 /// Blanks between two columns.
 const GAP: usize = 2;
 
-/// Prints a table; `rows` makes its rows anew each time it is asked.
-pub(super) fn print<'a, R, I>(
-    columns: &[Column],
-    rows: R,
-    width: usize,
-    out: &mut dyn Write,
-) -> io::Result<()>
-where
-    R: Fn() -> I,
-    I: Iterator<Item = Row<'a>>,
-{
-    let mut widths: Vec<usize> = columns.iter().map(|(head, _)| head.width()).collect();
+/// Prints a table.
+fn print(table: &Table<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    let columns: Vec<(usize, &Head)> = table.columns(Face::People).collect();
+    let mut widths: Vec<usize> = columns
+        .iter()
+        .map(|(_, head)| head.heading.width())
+        .collect();
     let mut first_widest = widths.first().copied().unwrap_or(0);
-    let mut remark = 0;
-    let mut any = false;
-    for row in rows() {
+    let (mut remark, mut any) = (0, false);
+    table.each(&mut |row| {
         any = true;
-        for (at, cell) in row.cells.iter().enumerate() {
-            if let Some(widest) = widths.get_mut(at) {
-                *widest = cell.width().max(*widest);
-            }
+        for ((at, head), widest) in columns.iter().zip(&mut widths) {
+            *widest = words(head, &row.cell(*at)).width().max(*widest);
         }
-        remark = row.remark.width().max(remark);
-    }
+        remark = row.remark().width().max(remark);
+        Ok(())
+    })?;
     if !any {
-        return writeln!(out, "nothing has an address here");
+        return writeln!(out, "no {}", table.name);
     }
     let others: usize = widths.iter().skip(1).map(|width| width + GAP).sum();
     if let Some(first) = widths.first_mut() {
         first_widest = (*first).min(width.saturating_sub(others).max(first_widest));
         *first = first_widest;
     }
-    let behind = first_widest + others + GAP + remark <= width;
-    let heads: Vec<String> = columns.iter().map(|(head, _)| (*head).to_owned()).collect();
-    line(columns, &widths, &heads, "", out)?;
+    let beside = first_widest + others + GAP + remark <= width;
+    let heads: Vec<&Head> = columns.iter().map(|(_, head)| *head).collect();
+    let names: Vec<String> = heads.iter().map(|head| head.heading.to_owned()).collect();
+    line(&heads, &widths, &names, "", out)?;
     let rule: Vec<String> = widths.iter().map(|width| "-".repeat(*width)).collect();
-    line(columns, &widths, &rule, "", out)?;
-    let mut group: Option<&str> = None;
-    for row in rows() {
-        if group.is_some_and(|group| group != row.group) {
+    line(&heads, &widths, &rule, "", out)?;
+    let mut group: Option<String> = None;
+    table.each(&mut |row| {
+        if group.as_deref().is_some_and(|group| group != row.group()) {
             writeln!(out)?;
         }
-        group = Some(row.group);
+        if group.as_deref() != Some(row.group()) {
+            group = Some(row.group().to_owned());
+        }
+        let cells = columns.iter().map(|(at, head)| words(head, &row.cell(*at)));
+        let cells: Vec<String> = cells.collect();
+        let remark = row.remark();
         line(
-            columns,
+            &heads,
             &widths,
-            &row.cells,
-            if behind { &row.remark } else { "" },
+            &cells,
+            if beside { &remark } else { "" },
             out,
         )?;
-        if !behind && !row.remark.is_empty() {
-            let text = crate::report::wrap(&row.remark, "    ", width);
-            writeln!(out, "    {text}")?;
+        if !beside && !remark.is_empty() {
+            writeln!(out, "    {}", wrap(&remark, "    ", width))?;
         }
-    }
-    Ok(())
+        Ok(())
+    })
 }
 
 fn line(
-    columns: &[Column],
+    heads: &[&Head],
     widths: &[usize],
     cells: &[String],
     remark: &str,
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let mut text = String::new();
-    for (at, ((cell, width), (_, number))) in cells.iter().zip(widths).zip(columns).enumerate() {
+    for (at, ((cell, width), head)) in cells.iter().zip(widths).zip(heads).enumerate() {
         let pad = width.saturating_sub(cell.width());
         if at == 0 && cell.width() > *width {
             writeln!(out, "{cell}")?;
@@ -348,11 +142,11 @@ fn line(
         if at > 0 {
             text.extend(std::iter::repeat_n(' ', GAP));
         }
-        if *number {
+        if head.right {
             text.extend(std::iter::repeat_n(' ', pad));
         }
         text.push_str(cell);
-        if !*number {
+        if !head.right {
             text.extend(std::iter::repeat_n(' ', pad));
         }
     }

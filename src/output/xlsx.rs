@@ -1,52 +1,33 @@
-//! All tables as one workbook: a sheet each for strings, ports, universes and controllers.
+//! All tables of a survey as one workbook, a sheet each.
 //!
 //! The columns are those of csv. Numbers are numbers; text is stored as text, which no spreadsheet runs, and
 //! what looks like a formula is marked as text besides, so that it stays text when its cell is edited. The
 //! same display gives the same bytes: the date within is always the same.
 
-use super::row::Figure;
 use super::sheet::{self, Sheet};
-use super::{By, View};
+use crate::table::{Cell, Face, Survey};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
-use std::io;
+use std::io::{self, Write};
 
 /// The most characters that a cell may hold (ECMA-376 leaves it open; common programs take no more).
 const MOST_CHARACTERS: usize = 32_767;
-/// A workbook is made in memory, about 200 bytes a cell, so it has no more rows; csv has no end.
-const MOST_ROWS: usize = 100_000;
+/// A workbook is made in memory, about 200 bytes a cell, so its sheets have no more rows; csv has no end.
+const MOST_ROWS: u32 = 100_000;
 /// The narrowest and widest column, in characters.
 const WIDTHS: (usize, usize) = (6, 48);
 
-/// The name of a table's sheet.
-fn name(by: By) -> &'static str {
-    match by {
-        By::String => "strings",
-        By::Port => "ports",
-        By::Universe => "universes",
-        By::Controller => "controllers",
-    }
-}
-
-/// The workbook as bytes.
-///
-/// # Errors
-/// More than [`MOST_ROWS`] strings.
-pub fn render(view: &View<'_>) -> io::Result<Vec<u8>> {
-    if view.strings().nth(MOST_ROWS).is_some() {
-        return Err(io::Error::other(format!(
-            "a workbook of more than {MOST_ROWS} strings would fill the memory; take csv"
-        )));
-    }
+/// Writes the workbook.
+pub fn write(survey: &Survey<'_>, _width: usize, out: &mut dyn Write) -> io::Result<()> {
     let mut book = Workbook::new();
     let date = ExcelDateTime::from_ymd(2000, 1, 1).map_err(fault)?;
     book.set_properties(&DocProperties::new().set_creation_datetime(&date));
-    for by in By::ALL {
+    for table in survey.tables(Face::Sheets) {
         let mut cells = Cells::new(book.add_worksheet());
-        cells.page.set_name(name(by)).map_err(fault)?;
-        sheet::fill(view, by, &mut cells)?;
+        cells.page.set_name(table.name).map_err(fault)?;
+        sheet::fill(table, &mut cells)?;
         cells.finish()?;
     }
-    book.save_to_buffer().map_err(fault)
+    out.write_all(&book.save_to_buffer().map_err(fault)?)
 }
 
 fn fault(error: XlsxError) -> io::Error {
@@ -102,52 +83,53 @@ impl<'b> Cells<'b> {
 }
 
 impl Sheet for Cells<'_> {
-    fn head(&mut self, names: &[&str]) -> io::Result<()> {
-        for name in names {
-            let written =
-                self.page
-                    .write_string_with_format(self.row, self.column, *name, &self.bold);
-            written.map_err(fault)?;
-            self.next(name.len());
-        }
-        self.end()
-    }
-
-    fn text(&mut self, text: &str) -> io::Result<()> {
+    fn head(&mut self, name: &str) -> io::Result<()> {
         let (row, column) = (self.row, self.column);
-        let cut: String = text.chars().take(MOST_CHARACTERS).collect();
-        self.next(cut.chars().count());
-        if cut.is_empty() {
-            return Ok(());
-        }
-        let written = if sheet::is_formula(&cut) {
-            self.page
-                .write_string_with_format(row, column, cut, &self.quoted)
-        } else {
-            self.page.write_string(row, column, cut)
-        };
-        written.map(|_| ()).map_err(fault)
-    }
-
-    fn number(&mut self, number: u64) -> io::Result<()> {
-        // No channel comes near the 2^53 up to which a double holds every whole number.
-        let written = self.page.write_number(self.row, self.column, number as f64);
-        written.map_err(fault)?;
-        self.next(0);
+        self.page
+            .write_string_with_format(row, column, name, &self.bold)
+            .map_err(fault)?;
+        self.next(name.len());
         Ok(())
     }
 
-    fn figure(&mut self, figure: Figure) -> io::Result<()> {
-        let value = figure.value as f64 / f64::from(figure.per.max(1));
-        let written = self.page.write_number(self.row, self.column, value);
+    fn put(&mut self, cell: &Cell<'_>) -> io::Result<()> {
+        let (row, column) = (self.row, self.column);
+        let mut width = 0;
+        let written = match cell {
+            Cell::Text(text) if !text.is_empty() => {
+                let cut: String = text.chars().take(MOST_CHARACTERS).collect();
+                width = cut.chars().count();
+                if sheet::is_formula(&cut) {
+                    self.page
+                        .write_string_with_format(row, column, cut, &self.quoted)
+                } else {
+                    self.page.write_string(row, column, cut)
+                }
+            }
+            // No channel comes near the 2^53 up to which a double holds every whole number.
+            Cell::Number(number) => self.page.write_number(row, column, *number as f64),
+            Cell::Decimal(number) => {
+                let value = number.value as f64 / f64::from(number.per.max(1));
+                self.page.write_number(row, column, value)
+            }
+            _ => {
+                self.next(0);
+                return Ok(());
+            }
+        };
         written.map_err(fault)?;
-        self.next(0);
+        self.next(width);
         Ok(())
     }
 
     fn end(&mut self) -> io::Result<()> {
         self.row += 1;
         self.column = 0;
+        if self.row > MOST_ROWS + 1 {
+            let why =
+                format!("a workbook of more than {MOST_ROWS} rows would fill the memory; take csv");
+            return Err(io::Error::other(why));
+        }
         Ok(())
     }
 }

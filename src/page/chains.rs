@@ -8,11 +8,7 @@ use crate::model::{ReceiverId, ShapeRun};
 use crate::unit::counted;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "chains",
-    title: "Chains",
-    write,
-};
+pub const PART: Part = Part::new("chains", "Chains", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html;

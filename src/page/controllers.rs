@@ -2,19 +2,15 @@
 
 use super::Part;
 use super::crew::{Crew, Line};
-use super::html::{Html, figure, put};
+use super::html::{self, Html, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
 use crate::model::{Controller, Output, ReservedOutput};
-use crate::output::row::ControllerRow;
+use crate::survey::ControllerRow;
 use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "controllers",
-    title: "Controllers",
-    write,
-};
+pub const PART: Part = Part::new("controllers", "Controllers", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     if crew.view.controllers().next().is_none() {
@@ -56,7 +52,7 @@ fn one(
     if let Some(host) = row.host {
         put!(html; " at <span class=\"num\">", host, "</span>");
     }
-    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+    if let Some((first, last)) = row.universes.ends {
         put!(html; "; universes <a href=\"#u", first, "\">", first, "</a> to ", last, ", ");
         put!(html; row.universes.count, " in use");
         if row.spare_universes > 0 {
@@ -72,11 +68,18 @@ fn one(
 }
 
 fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-label=\"Outputs of ", controller, "\">\n");
-    put!(html; "<table class=\"bars\">\n<thead><tr><th scope=\"col\">Output</th><th scope=\"col\">Used and left</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Used</th><th scope=\"col\" class=\"n\">Skips</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Left</th><th scope=\"col\" class=\"n\">Limit</th>");
-    put!(html; "<th scope=\"col\">Hangs on it</th></tr></thead>\n<tbody>\n");
+    let name = format!("Outputs of {controller}");
+    let headings = [
+        "Output",
+        "Used and left",
+        "#Used",
+        "#Skips",
+        "#Left",
+        "#Limit",
+        "Hangs on it",
+    ];
+    html::head(html, ("aria-label", &name), "bars", &headings);
+    put!(html; "<tbody>\n");
     for line in lines {
         output(line, html);
     }
@@ -85,11 +88,11 @@ fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
 
 fn output(line: &Line<'_>, html: &mut Html) {
     let row = &line.row;
-    let (used, skipped) = match row.limit_in {
-        "slots" => (row.slots, 0),
-        _ => (row.nodes, row.skipped),
+    let (used, skipped) = match row.in_slots {
+        true => (row.slots, 0),
+        false => (row.nodes, row.skipped),
     };
-    let unit = match (used, row.limit_in) {
+    let unit = match (used, row.limit_in()) {
         (1, unit) => unit.trim_end_matches('s'),
         (_, unit) => unit,
     };
@@ -100,7 +103,7 @@ fn output(line: &Line<'_>, html: &mut Html) {
         strips::bar(u64::from(used), u64::from(skipped), u64::from(limit), html);
     }
     put!(html; "</td><td class=\"n\">", number(used), " ", unit, "</td><td class=\"n\">", number(skipped));
-    put!(html; "</td><td class=\"n\">", or_none(row.left), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
+    put!(html; "</td><td class=\"n\">", or_none(row.left()), "</td><td class=\"n\">", or_none(row.limit), "</td><td>");
     put!(html; hangs(line), "</td></tr>\n");
 }
 

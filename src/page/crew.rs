@@ -7,9 +7,8 @@ use crate::model::{
     Controller, FeedLead, InjectAt, Injection, Model, NodeKind, Output, PieceKind, PowerFeed, Prop,
     Receiver, ReceiverId, Shape, StringDef, StringId,
 };
-use crate::output::View;
-use crate::output::row::{PortRow, StringRow};
 use crate::plan::{Plan, PortPlan};
+use crate::survey::{PortRow, StringRow, View};
 use crate::unit::{Dimension, Gauge, quantity};
 use crate::usage::output_name;
 use std::collections::BTreeMap;
@@ -132,15 +131,14 @@ impl<'a> Crew<'a> {
                 continue;
             };
             // A port without a placed string has no row.
-            let same = |row: &PortRow<'_>| {
-                row.controller == &*controller.name && row.port.0 == port.output
-            };
+            let same =
+                |row: &PortRow<'_>| row.controller == &*controller.name && row.port == port.output;
             let Some(row) = rows.next_if(|row| same(row)) else {
                 continue;
             };
             let mut own = Vec::new();
             while let Some(string) =
-                strings.next_if(|s| s.controller == row.controller && s.port.0 == port.output)
+                strings.next_if(|s| s.controller == row.controller && s.port == port.output)
             {
                 own.push(string);
             }
@@ -274,7 +272,7 @@ impl Hung<'_> {
     /// controller's own output.
     #[must_use]
     pub fn outlet(&self) -> Option<String> {
-        let (receiver, port) = (self.row.receiver?, self.row.receiver_port?);
+        let (receiver, port) = self.row.receiver?;
         Some(format!("{receiver}.{port}"))
     }
 
@@ -473,7 +471,7 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
         row,
         shape: model.shape_of(id)?,
         node: model.node_of(id),
-        slots_of_universe: model.display.universe_slots,
+        slots_of_universe: model.display.universe_slots.get(),
         before,
         plugs: None,
     })

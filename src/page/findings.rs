@@ -7,11 +7,7 @@ use crate::diagnostic::Diagnostic;
 use crate::report::spot;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "findings",
-    title: "Findings",
-    write,
-};
+pub const PART: Part = Part::new("findings", "Findings", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     if crew.compiled.findings.is_empty() {

@@ -54,6 +54,15 @@ impl Html {
     }
 }
 
+/// Text as content or attribute of XML or HTML.
+#[must_use]
+pub fn escape(text: &str) -> String {
+    let mut html = Html::default();
+    html.text(text);
+    html.finish()
+}
+
+/// Writes text escaped: what would be markup, and what XML 1.0 (section 2.2) does not take.
 struct Escaping<'a>(&'a mut String);
 
 impl Write for Escaping<'_> {
@@ -65,26 +74,13 @@ impl Write for Escaping<'_> {
                 '>' => self.0.push_str("&gt;"),
                 '"' => self.0.push_str("&quot;"),
                 '\'' => self.0.push_str("&#39;"),
+                '\u{fffe}' | '\u{ffff}' => self.0.push('\u{fffd}'),
                 c if words::is_unprintable(c) => self.0.extend(c.escape_unicode()),
                 c => self.0.push(c),
             }
         }
         Ok(())
     }
-}
-
-/// Text with characters that would not be seen made visible, for what a script shows.
-#[must_use]
-pub fn visible(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        if words::is_unprintable(c) {
-            out.extend(c.escape_unicode());
-        } else {
-            out.push(c);
-        }
-    }
-    out
 }
 
 /// A whole number with groups of three, for people who only read it: `63,999`.
@@ -99,6 +95,43 @@ pub fn figure(number: u64) -> String {
         out.push(digit);
     }
     out
+}
+
+/// The first and last of some numbers, `joint` between them; one alone stands once.
+#[must_use]
+pub fn between(first: u32, joint: &str, last: u32) -> String {
+    match first == last {
+        true => first.to_string(),
+        false => format!("{first}{joint}{last}"),
+    }
+}
+
+/// A line of a list of facts.
+pub fn fact(html: &mut Html, name: &'static str, value: &str) {
+    put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
+}
+
+/// The beginning of a table that can be scrolled: the attribute that names it for those who listen (`aria-label`, or
+/// `aria-labelledby` with the id of its heading), its class, and its headings: those that begin with `#` stand over figures.
+pub fn head(
+    html: &mut Html,
+    (attribute, name): (&'static str, &str),
+    class: &str,
+    headings: &[&str],
+) {
+    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" ", attribute, "=\"", name, "\">\n");
+    put!(html; "<table class=\"", class, "\">\n<thead><tr>");
+    for heading in headings {
+        match heading.strip_prefix('#') {
+            Some(heading) => {
+                put!(html; "<th scope=\"col\" class=\"n\">", heading, "</th>");
+            }
+            None => {
+                put!(html; "<th scope=\"col\">", heading, "</th>");
+            }
+        }
+    }
+    put!(html; "</tr></thead>\n");
 }
 
 /// Puts markup (string literals) and text (everything else) into an [`Html`], one after another: `put!(html; "<b>", name,
@@ -160,6 +193,14 @@ mod tests {
         let mut html = Html::default();
         html.json("[\"</script><b>\"]");
         assert_eq!(html.finish(), "[\"\\u003c/script>\\u003cb>\"]");
+    }
+
+    #[test]
+    fn nothing_leaves_its_text() {
+        assert_eq!(
+            escape("<b> & \"]]>\" '\u{1b}\u{202e}\u{ffff}"),
+            "&lt;b&gt; &amp; &quot;]]&gt;&quot; &#39;\\u{1b}\\u{202e}\u{fffd}"
+        );
     }
 
     #[test]

@@ -10,11 +10,7 @@ use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment};
 use std::fmt::Write as _;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "labels",
-    title: "Labels",
-    write,
-};
+pub const PART: Part = Part::new("labels", "Labels", write);
 
 /// Labels of a sheet: three across, eight down.
 const SHEET: usize = 24;

@@ -8,13 +8,13 @@ mod chains;
 mod controllers;
 mod crew;
 mod findings;
-mod html;
+pub mod html;
 mod labels;
 mod overview;
 mod parts;
 mod search;
 mod sheets;
-mod shell;
+pub mod shell;
 mod strips;
 mod universes;
 
@@ -30,6 +30,12 @@ pub struct Part {
     pub title: &'static str,
     /// Writes what stands under the heading.
     write: fn(&Crew<'_>, &mut Html),
+}
+
+impl Part {
+    const fn new(name: &'static str, title: &'static str, write: fn(&Crew<'_>, &mut Html)) -> Self {
+        Self { name, title, write }
+    }
 }
 
 /// What distinguishes a page that was made here from any other file of its name.

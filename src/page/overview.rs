@@ -2,19 +2,16 @@
 
 use super::Part;
 use super::crew::Crew;
-use super::html::{Html, figure, put};
+use super::html::{Html, fact, figure, put};
 use crate::report;
+use crate::survey::frame_rate;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "overview",
-    title: "Overview",
-    write,
-};
+pub const PART: Part = Part::new("overview", "Overview", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     let view = &crew.view;
-    let display = view.display();
+    let display = &crew.model().display;
     let (mut strings, mut fixtures, mut nodes, mut slots) = (0_u64, 0_u64, 0_u64, 0_u64);
     for (_, hung) in crew.hung() {
         if hung.is_fixture() {
@@ -42,7 +39,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     fact(
         html,
         "Slots of a universe",
-        &figure(u64::from(display.universe_slots)),
+        &figure(display.universe_slots.each()),
     );
     fact(html, "Controllers", &figure(controllers.len() as u64));
     fact(
@@ -53,12 +50,8 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     fact(
         html,
         "Frame rate",
-        &format!("{} Hz", display.frame_rate_hz.words()),
+        &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()),
     );
     fact(html, "Findings", &report::count(&crew.compiled.findings));
     put!(html; "</dl>\n");
-}
-
-fn fact(html: &mut Html, name: &str, value: &str) {
-    put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
 }

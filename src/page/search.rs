@@ -15,17 +15,14 @@
 
 use super::Part;
 use super::crew::{Crew, Hung};
-use super::html::{Html, put, visible};
+use super::html::{Html, put};
+use crate::diagnostic::words::visible;
 use crate::model::{Shape, ShapeRun};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "search",
-    title: "What is where?",
-    write,
-};
+pub const PART: Part = Part::new("search", "What is where?", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html;
@@ -79,12 +76,12 @@ fn data(crew: &Crew<'_>) -> Value {
             json!([
                 r.first,
                 r.last,
-                visible(r.reason.as_deref().unwrap_or("something else"))
+                visible(r.reason.as_deref().unwrap_or("something else"), "")
             ])
         })
         .collect();
     json!({
-        "slots": crew.plan().universe_slots,
+        "slots": crew.plan().universe_slots.get(),
         "controllers": controllers,
         "ports": ports,
         "shapes": shapes,
@@ -108,7 +105,7 @@ fn shape(hung: &Hung<'_>) -> Value {
         .iter()
         .filter_map(|run| match run {
             ShapeRun::Nodes(name, nodes) => {
-                Some(json!([visible(name.as_deref().unwrap_or("")), nodes]))
+                Some(json!([visible(name.as_deref().unwrap_or(""), ""), nodes]))
             }
             ShapeRun::Skip(nodes) => Some(json!(nodes)),
             ShapeRun::Lead(..) => None,
@@ -121,7 +118,7 @@ fn string(hung: &Hung<'_>, port: usize, shape: usize) -> Value {
     let flags = u8::from(hung.string.stored) | u8::from(hung.string.same_as.is_some()) << 1;
     json!([
         hung.row.name,
-        visible(hung.row.label.unwrap_or("")),
+        visible(hung.row.label.unwrap_or(""), ""),
         port,
         shape,
         hung.row.start.channel - 1,

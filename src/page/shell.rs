@@ -11,7 +11,11 @@ const SCRIPT: &str = include_str!("page.js");
 /// A page of some parts, with links to the pages of `others` where they are files of their own.
 pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
     let mut html = Html::default();
-    head(crew, parts, &mut html);
+    head(
+        crew.title(),
+        if let [only] = parts { only.title } else { "" },
+        &mut html,
+    );
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the content</a>\n<header>\n<h1>", crew.title());
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one edition agree with ");
     put!(html; "one another; a change of anything on any of them makes another.</p>\n</header>\n");
@@ -25,23 +29,36 @@ pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -
     }
     put!(html; "</main>\n");
     html.raw(CAUTIONS);
-    super::strips::definitions(crew.plan().universe_slots, &mut html);
+    super::strips::definitions(crew.plan().universe_slots.get(), &mut html);
     put!(html; "<script>");
     html.raw(SCRIPT);
     put!(html; "</script>\n</body>\n</html>\n");
     html.finish()
 }
 
-fn head(crew: &Crew<'_>, parts: &[&Part], html: &mut Html) {
+/// A page with no parts: a heading and what `write` puts under it.
+#[must_use]
+pub fn document(title: &str, write: impl FnOnce(&mut Html)) -> String {
+    let mut html = Html::default();
+    head(title, "", &mut html);
+    put!(html; "<body>\n<header>\n<h1>", title, "</h1>\n</header>\n<main id=\"main\">\n");
+    write(&mut html);
+    put!(html; "</main>\n");
+    html.raw(CAUTIONS);
+    put!(html; "</body>\n</html>\n");
+    html.finish()
+}
+
+fn head(title: &str, part: &str, html: &mut Html) {
     put!(html; "<!doctype html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n");
     html.raw(super::MARK);
     html.raw("\n");
     put!(html; "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-");
     put!(html; hash(STYLE), "'; script-src 'sha256-", hash(SCRIPT), "'; base-uri 'none'; form-action 'none'\">\n");
     put!(html; "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>");
-    put!(html; crew.title());
-    if let [only] = parts {
-        put!(html; ": ", only.title);
+    put!(html; title);
+    if !part.is_empty() {
+        put!(html; ": ", part);
     }
     put!(html; "</title>\n<style>");
     html.raw(STYLE);

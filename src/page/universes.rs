@@ -2,22 +2,18 @@
 
 use super::Part;
 use super::crew::Crew;
-use super::html::{Html, figure, put};
+use super::html::{self, Html, figure, put};
 use super::strips::{self, Fill};
 use crate::diagnostic::words::list;
 use crate::model::Output;
-use crate::output::row::UniverseRow;
-use crate::output::stretch::{self, Stretch};
 use crate::protocol::UNIVERSES;
+use crate::survey::UniverseRow;
+use crate::survey::stretch::{self, Stretch};
 use crate::unit::counted;
 use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "universes",
-    title: "Universes",
-    write,
-};
+pub const PART: Part = Part::new("universes", "Universes", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     map(crew, html);
@@ -26,7 +22,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     );
     put!(html; "empty is free.</p>\n");
     let (model, plan) = (crew.model(), crew.plan());
-    let slots = plan.universe_slots;
+    let slots = plan.universe_slots.get();
     let stretches = stretch::stretches(model, plan);
     let used = stretch::by_universe(plan, &stretches);
     let reserved = reserved_slots(crew);
@@ -39,8 +35,8 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
     let mut owner = "";
     for (row, used) in crew.view.universes().zip(&used) {
-        if row.controller != owner {
-            owner = row.controller;
+        if row.owner.controller != owner {
+            owner = row.owner.controller;
             put!(html; "<h4 class=\"owner\">", owner, "</h4>\n");
         }
         let here = stretches.get(used.from..used.to).unwrap_or(&[]);
@@ -116,12 +112,12 @@ fn reserved_slots<'a>(crew: &Crew<'a>) -> BTreeMap<u32, Vec<Reserved<'a>>> {
 }
 
 fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut Html) {
-    let slots = crew.plan().universe_slots;
+    let slots = crew.plan().universe_slots.get();
     put!(html;
         "<article class=\"lazy universe\" id=\"u", row.universe, "\">\n<h5>Universe ", row.universe, "</h5>\n<p>"
     );
     put!(html; counted(row.used, "slot"), " used, ", row.free, " free");
-    if let (Some(kind), Some(address)) = (row.address_kind, &row.address) {
+    if let (Some(kind), Some(address)) = (row.owner.address_kind, &row.owner.address) {
         put!(html; "; ", kind, " <span class=\"num\">", address, "</span>");
     }
     for other in &row.also {
@@ -177,18 +173,14 @@ fn free(behind: u32, before: u32, html: &mut Html) {
 }
 
 fn between(first: u32, last: u32) -> String {
-    if first == last {
-        first.to_string()
-    } else {
-        format!("{first}\u{2013}{last}")
-    }
+    html::between(first, "\u{2013}", last)
 }
 
 /// What all universes are used for, in stretches.
 fn map(crew: &Crew<'_>, html: &mut Html) {
     let mut taken: Vec<(u32, u32, String)> = Vec::new();
     for row in crew.view.universes() {
-        let mut whose = vec![row.controller.to_owned()];
+        let mut whose = vec![row.owner.controller.to_owned()];
         whose.extend(row.also.iter().map(|other| other.controller.to_owned()));
         let whose = list(&whose, "and");
         match taken.last_mut() {
@@ -210,9 +202,10 @@ fn map(crew: &Crew<'_>, html: &mut Html) {
         taken.push((reserved.first, reserved.last, format!("reserved: {why}")));
     }
     taken.sort();
-    put!(html; "<h3>Which universes are free</h3>\n<div class=\"wide\" role=\"group\" tabindex=\"0\" ");
-    put!(html; "aria-label=\"Map of all universes\">\n<table>\n<thead><tr><th scope=\"col\">Universes</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">How many</th><th scope=\"col\">Whose</th></tr></thead>\n<tbody>\n");
+    put!(html; "<h3>Which universes are free</h3>\n");
+    let name = ("aria-label", "Map of all universes");
+    html::head(html, name, "map", &["Universes", "#How many", "Whose"]);
+    put!(html; "<tbody>\n");
     let mut behind = 0;
     for (first, last, whose) in &taken {
         free_universes(behind, *first, html);

@@ -6,66 +6,47 @@
 //! its string's conductor; an injection at the end of a string reaches its last node through one
 //! pitch more, and one at every N nodes is at the last of these. What is stored is not there.
 
-use super::make::{Make, celsius, floor, make};
-use super::net::{
-    DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Piece, Run, Site, Stretch,
-};
+use super::make::{celsius, floor, make};
+use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Nets, Piece};
+use super::net::{Run, Site, Stretch};
 use crate::cable::loop_ohms;
 use crate::loads::From;
 use crate::model::{
-    InjectAt, Model, NodeId, Output, PieceKind, ReceiverId, ShapeRun, StringId, SupplyId,
+    InjectAt, InjectionId, Model, NodeId, Output, PieceKind, ReceiverId, ShapeRun, StringId,
 };
-use crate::plan::{ChainPiece, Plan, PortPlan};
+use crate::plan::{ChainPiece, Plan, PortId, PortPlan};
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// What is made out of model and plan.
-pub struct Built {
-    /// The makes of node.
-    pub makes: Vec<Make>,
-    /// All stretches that something draws from or feeds.
-    pub stretches: Vec<Stretch>,
-    /// All others.
-    pub undrawn: Vec<Stretch>,
-    /// The lines that they are on.
-    pub lines: Vec<DataLine>,
-}
-
-/// The makes of node, all stretches, and the lines that they are on.
+/// Everything of a display that carries current.
 #[must_use]
-pub fn build(model: &Model, plan: &Plan) -> Built {
-    let makes = model.nodes.iter().map(|node| make(model, node)).collect();
+pub fn nets(model: &Model, plan: &Plan) -> Nets {
     let mut builder = Builder {
         model,
-        makes,
         sites: sites(model),
-        stretches: Vec::new(),
-        undrawn: Vec::new(),
+        nets: Nets {
+            makes: model.nodes.map(|node| make(model, node)),
+            ..Nets::default()
+        },
         pieces: Vec::new(),
-        lines: Vec::new(),
         taps: 0,
     };
-    for (index, port) in plan.ports.iter().enumerate() {
+    for (id, port) in plan.ports.pairs() {
         if let Output::Pixel(number) = port.output {
-            let parts = port.pieces.chunk_by(|a, b| a.receiver == b.receiver);
-            for part in parts {
-                builder.part(index as u32, port, number, part);
+            for part in port.pieces.chunk_by(|a, b| a.receiver == b.receiver) {
+                builder.part(id, port, number, part);
             }
         }
     }
-    Built {
-        makes: builder.makes,
-        stretches: builder.stretches,
-        undrawn: builder.undrawn,
-        lines: builder.lines,
-    }
+    builder.nets.share_leads(model);
+    builder.nets
 }
 
 /// Each string's injections, by string.
-fn sites(model: &Model) -> Vec<(StringId, u32)> {
-    let mut sites: Vec<(StringId, u32)> = Vec::new();
-    for (index, injection) in model.injections.iter().enumerate() {
-        sites.extend(injection.strings.iter().map(|id| (*id, index as u32)));
+fn sites(model: &Model) -> Vec<(StringId, InjectionId)> {
+    let mut sites = Vec::new();
+    for (id, injection) in model.injections.pairs() {
+        sites.extend(injection.strings.iter().map(|string| (*string, id)));
     }
     sites.sort_unstable();
     sites
@@ -82,28 +63,21 @@ struct Event {
     on_node: bool,
     /// Whether it is after the last node, one pitch on.
     behind: bool,
-    injection: u32,
+    injection: InjectionId,
 }
 
 struct Builder<'a> {
     model: &'a Model,
-    makes: Vec<Make>,
-    sites: Vec<(StringId, u32)>,
-    stretches: Vec<Stretch>,
-    undrawn: Vec<Stretch>,
+    sites: Vec<(StringId, InjectionId)>,
+    nets: Nets,
     /// Those of the line that is being built.
     pieces: Vec<Piece>,
-    lines: Vec<DataLine>,
     taps: usize,
 }
 
 impl Builder<'_> {
-    fn make(&self, id: Option<NodeId>) -> Option<&Make> {
-        self.makes.get(id?.index())
-    }
-
     /// Everything of a port that hangs on one receiver, or on the controller itself.
-    fn part(&mut self, index: u32, port: &PortPlan, number: u32, pieces: &[ChainPiece]) {
+    fn part(&mut self, id: PortId, port: &PortPlan, number: u32, pieces: &[ChainPiece]) {
         let model = self.model;
         let Some(receiver) = pieces.first().map(|piece| piece.receiver) else {
             return;
@@ -111,21 +85,22 @@ impl Builder<'_> {
         let settings = model.port_settings(port.controller, number, receiver);
         let told = settings.as_ref().and_then(|settings| settings.dim);
         let level = told
-            .or(model.controller(port.controller).and_then(|c| c.dim))
+            .or(model.controllers[port.controller].dim)
             .or(model.display.dim);
         let volts = settings.as_ref().and_then(|settings| settings.volts);
+        let volts = volts.map(|volts| volts.value);
         let from = self.fed_from(port, number, receiver);
         let mut on = Stretch {
-            port: index,
+            port: id,
             receiver,
             from,
             level: level.map_or(FULL, |level| level.value),
             runs: Vec::new(),
             sites: Vec::new(),
             at: None,
-            volts: volts.map(|volts| volts.value),
-            volts_of_port: volts.map(|volts| volts.value),
-            usual: volts.map(|volts| volts.value).or(self.fed_at(from)),
+            volts,
+            volts_of_port: volts,
+            usual: volts.or(self.fed_at(from)),
             fuse: settings.as_ref().and_then(|settings| settings.fuse),
             whole: true,
             silent: 0,
@@ -143,7 +118,7 @@ impl Builder<'_> {
                     self.nodes(&mut on, node, None, (count, 0), piece.piece.at);
                 }
                 PieceKind::String(id, _) => {
-                    if model.string(id).is_some_and(|string| !string.stored) {
+                    if model.is_up(id) {
                         self.string(&mut on, id, piece.piece.at);
                     }
                 }
@@ -155,7 +130,7 @@ impl Builder<'_> {
             .iter()
             .any(|piece| matches!(piece, Piece::Stretch(_)))
         {
-            self.lines.push(DataLine {
+            self.nets.lines.push(DataLine {
                 controller: port.controller,
                 receiver,
                 from,
@@ -169,13 +144,8 @@ impl Builder<'_> {
         let From::Power(power) = from else {
             return None;
         };
-        let power = self.model.powers.get(power as usize)?;
-        self.supplied(power.lead.supply)
-    }
-
-    fn supplied(&self, supply: SupplyId) -> Option<i64> {
-        let supply = self.model.supplies.get(supply.index())?;
-        supply.volts.map(|volts| volts.value)
+        let supply = self.model.powers[power].lead.supply;
+        self.model.supplies[supply].volts.map(|volts| volts.value)
     }
 
     fn fed_from(&self, port: &PortPlan, number: u32, receiver: Option<ReceiverId>) -> From {
@@ -183,17 +153,17 @@ impl Builder<'_> {
         if model.supplies.is_empty() {
             return From::Port;
         }
-        let power = model.powers.iter().position(|power| {
+        let power = model.powers.find(|power| {
             power.controller == port.controller
                 && power.receiver == receiver
                 && (power.first..=power.last).contains(&number)
         });
-        power.map_or(From::Nothing, |power| From::Power(power as u32))
+        power.map_or(From::Nothing, From::Power)
     }
 
     /// What a lead is made of where nothing is said.
     fn lead(&self, node: Option<NodeId>) -> Option<Gauge> {
-        let strings = || self.model.nodes.get(node?.index())?.gauge;
+        let strings = || self.model.nodes[node?].gauge;
         let told = self.model.display.lead.or_else(strings);
         told.map(|gauge| gauge.value)
     }
@@ -227,7 +197,7 @@ impl Builder<'_> {
         at: Span,
     ) {
         let (count, first) = what;
-        let Some(make) = self.make(node).copied().filter(|_| count > 0) else {
+        let Some(make) = node.map(|id| self.nets.makes[id]).filter(|_| count > 0) else {
             return;
         };
         on.whole &= make.whole;
@@ -259,9 +229,7 @@ impl Builder<'_> {
 
     fn string(&mut self, on: &mut Stretch, id: StringId, at: Span) {
         let model = self.model;
-        let Some(shape) = model.shape_of(id) else {
-            return;
-        };
+        let shape = model.shape(id);
         let Some(node) = shape.node else { return };
         let events = self.events(id, shape.nodes, shape.strand);
         let mut events = events.iter().peekable();
@@ -314,11 +282,9 @@ impl Builder<'_> {
     fn events(&self, id: StringId, nodes: u32, strand: Option<u32>) -> Vec<Event> {
         let from = self.sites.partition_point(|site| site.0 < id);
         let mut events = Vec::new();
-        let mine = self.sites.get(from..).unwrap_or(&[]);
-        for (_, index) in mine.iter().take_while(|site| site.0 == id) {
-            let Some(injection) = self.model.injections.get(*index as usize) else {
-                continue;
-            };
+        let mine = self.sites.iter().skip(from);
+        for (_, index) in mine.take_while(|site| site.0 == id) {
+            let injection = &self.model.injections[*index];
             let apart = injection.apart;
             let event = |after, on_node| Event {
                 after,
@@ -354,13 +320,12 @@ impl Builder<'_> {
     }
 
     fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, node: NodeId, at: Span) {
-        let make = self.make(Some(node)).copied();
         // Where the plus was cut just here it need not be cut again.
         let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
         if begins && event.apart && on.sites.iter().all(|site| site.string != id) {
             self.ends_before(on);
         } else if event.apart && !begins {
-            let fresh = on.behind_a_cut();
+            let fresh = on.after_a_cut();
             let before = std::mem::replace(on, fresh);
             self.close(before);
         }
@@ -369,18 +334,21 @@ impl Builder<'_> {
             on.left_out = true;
             return;
         }
-        let pigtail = make.filter(|_| event.behind && !event.apart);
-        let Some(injection) = self.model.injections.get(event.injection as usize) else {
-            return;
-        };
-        on.usual = on.usual.or(self.supplied(injection.lead.supply));
+        let lead = self.model.injections[event.injection].lead;
+        let supplied = self.model.supplies[lead.supply].volts;
+        on.usual = on.usual.or(supplied.map(|volts| volts.value));
+        let pigtail = event.behind && !event.apart;
         on.sites.push(Site {
             injection: event.injection,
-            lead: injection.lead,
+            lead,
             string: id,
             after: event.after + u32::from(event.on_node),
             point: on.points + u32::from(event.on_node),
-            ohms: pigtail.map_or(0.0, |make| make.ohms),
+            ohms: if pigtail {
+                self.nets.makes[node].ohms
+            } else {
+                0.0
+            },
         });
         if event.on_node {
             self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);
@@ -399,60 +367,43 @@ impl Builder<'_> {
             return;
         };
         let mut before = match piece {
-            Piece::Stretch(_) => self.stretches.pop(),
-            Piece::Bare(_) => None,
+            Piece::Stretch(_) => self.nets.stretches.pop().unwrap_or(on.after_a_cut()),
+            Piece::Bare(runs) => Stretch {
+                points: runs.iter().map(|run| run.count).sum(),
+                runs,
+                ..on.after_a_cut()
+            },
         };
-        match &mut before {
-            Some(before) => {
-                let point = before.points;
-                let moved = sites.into_iter().map(|site| Site { point, ..site });
-                before.sites.extend(moved);
-            }
-            None => {
-                let runs = match piece {
-                    Piece::Bare(runs) => runs,
-                    Piece::Stretch(_) => Vec::new(),
-                };
-                let points = runs.iter().map(|run| run.count).sum();
-                let moved = sites.into_iter().map(|site| Site {
-                    point: points,
-                    ..site
-                });
-                before = Some(Stretch {
-                    sites: moved.collect(),
-                    runs,
-                    points,
-                    ..on.behind_a_cut()
-                });
-            }
-        }
-        before.into_iter().for_each(|before| self.close(before));
+        let point = before.points;
+        let moved = sites.into_iter().map(|site| Site { point, ..site });
+        before.sites.extend(moved);
+        self.close(before);
     }
 
     /// Keeps a stretch that draws something.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
             self.pieces.push(Piece::Bare(on.runs.clone()));
-            self.undrawn.push(on);
+            self.nets.undrawn.push(on);
             return;
         }
         if !on.sites.is_empty() && on.from == From::Nothing {
             on.from = From::Taps;
         }
         for run in &mut on.runs {
-            let kind = run.make.and_then(|id| self.model.nodes.get(id.index()));
-            run.floor = kind.map_or(0.0, |kind| floor(self.model, kind, on.usual));
+            let make = run.make.map(|id| &self.model.nodes[id]);
+            run.floor = make.map_or(0.0, |make| floor(self.model, make, on.usual));
         }
         on.left_out |= u64::from(on.points) > MOST_POINTS / 4;
-        self.pieces.push(Piece::Stretch(self.stretches.len()));
-        self.stretches.push(on);
+        let id = self.nets.stretches.push(on);
+        self.pieces.push(Piece::Stretch(id));
     }
 }
 
 /// The make of the string before a piece, or of the one after it.
 fn near(model: &Model, pieces: &[ChainPiece], at: usize) -> Option<NodeId> {
     let node = |piece: &ChainPiece| match piece.piece.kind {
-        PieceKind::String(id, _) => model.shape_of(id)?.node,
+        PieceKind::String(id, _) => model.shape(id).node,
         _ => None,
     };
     let (before, after) = pieces.split_at_checked(at)?;

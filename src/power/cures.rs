@@ -3,7 +3,7 @@
 use super::cure::Line;
 use super::net::{FULL, Group, Nets};
 use super::suggest::{Compile, Help, Trial, helps, is_huge};
-use crate::loads::{Cure, From, Loads, Study, Verdict};
+use crate::loads::{Cure, From, Loads, Section, SectionId, Study, Verdict};
 use crate::model::Model;
 use crate::plan::Plan;
 
@@ -49,30 +49,29 @@ impl<'a> Cures<'a> {
     }
 
     /// What helps a line; at full level, where that is said, injections only.
-    pub fn of(&mut self, index: usize, full: bool) -> Option<Cure> {
+    pub fn of(&mut self, id: SectionId, full: bool) -> Option<Cure> {
         self.left = self.left.checked_sub(1)?;
         if full {
             let study = self.loads.full.as_ref()?;
-            let own = |group: &Group| group.members.contains(&index);
+            let own = |group: &Group| group.members.contains(&id);
             let at = (self.compile, Some(FULL));
             let helps = helps(self.model, self.nets, study, at, own);
-            return Some(self.injections(&helps, index, study));
+            return Some(injections(&helps, id, study));
         }
-        let helps = self.allowed.take();
-        let helps = helps.unwrap_or_else(|| self.helps_allowed());
-        let mut cure = self.injections(&helps, index, &self.loads.allowed);
-        self.allowed = Some(helps);
-        let group = self.nets.group_of(index)?;
+        if self.allowed.is_none() {
+            self.allowed = Some(self.helps_allowed());
+        }
+        let helps = self.allowed.as_deref().unwrap_or_default();
+        let mut cure = injections(helps, id, &self.loads.allowed);
+        let group = self.nets.group(id);
         if cure.told_at.is_none() && !is_huge(self.nets, group) {
-            let trial = self.trial.take();
             let fresh = || Trial::new(self.model, self.compile, MOST_TRIALS);
-            let mut trial = trial.unwrap_or_else(fresh);
-            let mut line = Line::new(self.model, self.nets, group, index, self.all);
-            cure.lead = line.thicker_lead(&mut trial);
+            let trial = self.trial.get_or_insert_with(fresh);
+            let mut line = Line::new(self.model, self.nets, id, self.all)?;
+            cure.lead = line.thicker_lead(group, trial);
             if self.all.is_none() {
-                cure.level = line.lower_level(self.plan, self.nets, &trial);
+                cure.level = line.lower_level(self.plan, trial);
             }
-            self.trial = Some(trial);
         }
         Some(cure)
     }
@@ -80,15 +79,15 @@ impl<'a> Cures<'a> {
     /// For the lines whose findings come first.
     fn helps_allowed(&self) -> Vec<Help> {
         let study = &self.loads.allowed;
-        let dark = |index: &usize| {
-            let section = study.sections.get(*index);
-            section.is_some_and(|section| section.dark.is_some() && section.from != From::Port)
-        };
-        let first: Vec<usize> = (0..study.sections.len())
+        let dark = |(_, one): &(SectionId, &Section)| one.dark.is_some() && one.from != From::Port;
+        let first: Vec<SectionId> = study
+            .sections
+            .pairs()
             .filter(dark)
+            .map(|(id, _)| id)
             .take(MOST_CURES)
             .collect();
-        let wanted = |group: &Group| group.members.iter().any(|at| first.contains(at));
+        let wanted = |group: &Group| group.members.iter().any(|id| first.contains(id));
         helps(
             self.model,
             self.nets,
@@ -97,24 +96,24 @@ impl<'a> Cures<'a> {
             wanted,
         )
     }
+}
 
-    fn injections(&self, helps: &[Help], index: usize, study: &Study) -> Cure {
-        let own = |help: &&Help| help.lines.iter().any(|line| line.0 == index);
-        let Some(help) = helps.iter().find(own) else {
-            return Cure::default();
-        };
-        let dark = |at: usize| study.sections.get(at).is_some_and(|one| one.dark.is_some());
-        let mut lines = help.lines.iter().map(|line| line.0);
-        let first = lines.find(|at| dark(*at));
-        let why_not = match &help.verdict {
-            Verdict::Refused(reason) => Some(reason.clone()),
-            Verdict::Fewest | Verdict::Found => None,
-        };
-        Cure {
-            inject: help.all(),
-            told_at: first.filter(|first| *first != index && why_not.is_none()),
-            why_not,
-            ..Cure::default()
-        }
+/// The injections that help a line, or why there are none.
+fn injections(helps: &[Help], id: SectionId, study: &Study) -> Cure {
+    let own = |help: &&Help| help.lines.iter().any(|line| line.0 == id);
+    let Some(help) = helps.iter().find(own) else {
+        return Cure::default();
+    };
+    let mut lines = help.lines.iter().map(|line| line.0);
+    let first = lines.find(|id| study.sections[*id].dark.is_some());
+    let why_not = match &help.verdict {
+        Verdict::Refused(reason) => Some(reason.clone()),
+        Verdict::Fewest | Verdict::Found => None,
+    };
+    Cure {
+        inject: help.all(),
+        told_at: first.filter(|first| *first != id && why_not.is_none()),
+        why_not,
+        ..Cure::default()
     }
 }

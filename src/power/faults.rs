@@ -1,10 +1,11 @@
 //! What is joined wrongly: nothing feeds it, two supplies do, or two voltages meet. Such a line is left out of what is
-//! solved, so that one mistake is told once.
+//! solved, so that one mistake is reported once.
 
 use super::net::{Group, Nets, Stretch};
 use crate::diagnostic::Sink;
-use crate::loads::From;
-use crate::model::{Model, Output, StringId, SupplyId, Told};
+use crate::keyed::Keyed;
+use crate::loads::{From, SectionId};
+use crate::model::{InjectionId, Model, Output, PowerFeed, PowerId, StringId, SupplyId, Told};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::power::{mixed, parallel, unfed};
 use crate::source::Span;
@@ -13,9 +14,7 @@ use crate::usage::{fed_ports, port_name};
 /// Leaves out lines of which something is missing that did not parse or resolve: a part, a feed or an injection.
 pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
     for stretch in &mut nets.stretches {
-        let Some(port) = plan.ports.get(stretch.port as usize) else {
-            continue;
-        };
+        let port = &plan.ports[stretch.port];
         stretch.left_out |= model.gaps.of_line(port.controller, port.output)
             || is_unsure(model, port)
             || lacks_injection(model, stretch);
@@ -36,7 +35,7 @@ fn is_unsure(model: &Model, port: &PortPlan) -> bool {
     }
 }
 
-/// Tells what is joined wrongly and marks it.
+/// Reports what is joined wrongly and marks it.
 pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     twice(model, sink);
     let wrong_feeds = feeds(model, nets, sink);
@@ -58,18 +57,13 @@ pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
 
 /// Ports that two `power` statements name.
 fn twice(model: &Model, sink: &mut Sink) {
-    let mut powers: Vec<usize> = (0..model.powers.len()).collect();
-    let of = |index: usize| model.powers.get(index);
-    powers.sort_by_key(|index| {
-        of(*index).map(|power| (power.controller, power.receiver, power.first, *index))
-    });
+    let mut powers: Vec<&PowerFeed> = model.powers.iter().collect();
+    powers.sort_by_key(|power| (power.controller, power.receiver, power.first));
     // The one that reaches farthest so far.
-    let mut far: Option<usize> = None;
-    for index in powers {
-        let Some(power) = of(index) else { continue };
-        let same = far
-            .and_then(of)
-            .filter(|far| (far.controller, far.receiver) == (power.controller, power.receiver));
+    let mut far: Option<&PowerFeed> = None;
+    for power in powers {
+        let same =
+            far.filter(|far| (far.controller, far.receiver) == (power.controller, power.receiver));
         if let Some(other) = same.filter(|far| far.last >= power.first) {
             let (first, second) = if other.at < power.at {
                 (other, power)
@@ -79,55 +73,44 @@ fn twice(model: &Model, sink: &mut Sink) {
             sink.push(parallel::twice(model, second, first));
         }
         if same.is_none_or(|far| far.last < power.last) {
-            far = Some(index);
+            far = Some(power);
         }
     }
 }
 
 /// `power` statements whose supply has another voltage than their ports, or strings where the ports say nothing.
-fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<u32> {
+fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<PowerId> {
     let mut wrong = Vec::new();
     for group in &nets.groups {
-        let Some((index, power)) = group
-            .power
-            .and_then(|power| Some((power, model.powers.get(power as usize)?)))
-        else {
-            continue;
-        };
+        let Some(id) = group.power else { continue };
+        let power = &model.powers[id];
         let ports = (power.first..=power.last).filter_map(|port| {
             model
                 .port_settings(power.controller, port, power.receiver)?
                 .volts
         });
-        let members = group
-            .members
-            .iter()
-            .filter_map(|index| nets.stretches.get(*index));
-        let strings = members
-            .filter_map(|stretch| first_volts(model, stretch))
-            .map(|(_, volts)| volts);
+        let strings = nets.of(group).filter_map(|one| first_volts(model, one));
         let what = format!("`{}`", fed_ports(model, power));
         let finding = ports
-            .chain(strings)
+            .chain(strings.map(|(_, volts)| volts))
             .find_map(|volts| mixed::feed(model, power.at, &power.lead, &what, volts));
         if let Some(finding) = finding {
             sink.push(finding);
-            wrong.push(index);
+            wrong.push(id);
         }
     }
     wrong
 }
 
 /// Injections of another voltage than the string they go into.
-fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<u32> {
-    let mut wrong: Vec<u32> = Vec::new();
+fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
+    let mut wrong: Vec<InjectionId> = Vec::new();
     for site in nets.stretches.iter().flat_map(|stretch| &stretch.sites) {
         if wrong.contains(&site.injection) {
             continue;
         }
-        let volts = model.node_of(site.string).and_then(|node| node.volts);
-        let injection = model.injections.get(site.injection as usize);
-        let Some((volts, injection)) = volts.zip(injection) else {
+        let injection = &model.injections[site.injection];
+        let Some(volts) = model.node_of(site.string).and_then(|node| node.volts) else {
             continue;
         };
         let what = format!("`{}`", model.name_of(site.string));
@@ -147,7 +130,7 @@ fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)
         .find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
 }
 
-/// Strings of two voltages on one plus. Where the port says its own, `wire/volts` tells.
+/// Strings of two voltages on one plus. Where the port says its own, `wire/volts` reports it.
 fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     let Some((first, volts)) = first_volts(model, stretch) else {
         return false;
@@ -160,7 +143,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     let Some((at, id, other)) = others.find(|(.., other)| other.value != volts.value) else {
         return false;
     };
-    // Of the strings of a port that says its voltage, each that differs is told by `wire/volts`.
+    // Of the strings of a port that says its voltage, each that differs is reported by `wire/volts`.
     if stretch.from == From::Taps || stretch.volts_of_port.is_none() {
         let name = model.name_of(first);
         sink.push(mixed::strings(
@@ -174,21 +157,20 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
 }
 
 /// Injections from a supply other than the one that feeds the same plus.
-fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Sink) {
-    let power = group
-        .power
-        .and_then(|power| model.powers.get(power as usize));
+fn joined(
+    model: &Model,
+    group: &Group,
+    stretches: &mut Keyed<SectionId, Stretch>,
+    sink: &mut Sink,
+) {
+    let power = group.power.map(|power| &model.powers[power]);
     let mut first: Option<(SupplyId, Span)> = power.map(|power| (power.lead.supply, power.at));
-    let mut told: Vec<u32> = Vec::new();
+    let mut told: Vec<InjectionId> = Vec::new();
     for index in &group.members {
-        let Some(stretch) = stretches.get_mut(*index) else {
-            continue;
-        };
+        let stretch = &mut stretches[*index];
         let lit = last_lit(stretch);
         for site in &stretch.sites {
-            let Some(injection) = model.injections.get(site.injection as usize) else {
-                continue;
-            };
+            let injection = &model.injections[site.injection];
             let (supply, at) = *first.get_or_insert((site.lead.supply, injection.at));
             if supply == site.lead.supply {
                 continue;
@@ -196,10 +178,7 @@ fn joined(model: &Model, group: &Group, stretches: &mut [Stretch], sink: &mut Si
             stretch.left_out = true;
             if !told.contains(&site.injection) {
                 told.push(site.injection);
-                let other = model
-                    .supplies
-                    .get(supply.index())
-                    .map_or("", |supply| &*supply.name);
+                let other = &*model.supplies[supply].name;
                 let last = stretch
                     .sites
                     .iter()
@@ -221,52 +200,36 @@ fn last_lit(stretch: &Stretch) -> u32 {
 }
 
 /// Ports with strings that draw and no feed.
-fn nothing(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
-    let bare = nets
-        .stretches
-        .iter()
-        .filter(|stretch| stretch.from == From::Nothing)
-        .filter(|stretch| {
-            let port = plan.ports.get(stretch.port as usize);
-            !port.is_some_and(|port| is_unsure(model, port)) && !lacks_injection(model, stretch)
-        });
+fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
+    let bare = nets.stretches.iter().filter(|stretch| {
+        stretch.from == From::Nothing
+            && !is_unsure(model, &plan.ports[stretch.port])
+            && !lacks_injection(model, stretch)
+    });
     let mut bare: Vec<(&Stretch, Span)> = bare
         .filter_map(|stretch| Some((stretch, stretch.at?)))
         .collect();
-    let owner = |stretch: &Stretch| {
-        let port = plan.ports.get(stretch.port as usize);
-        (port.map(|port| port.controller), stretch.receiver)
-    };
+    let owner = |stretch: &Stretch| (plan.ports[stretch.port].controller, stretch.receiver);
     bare.sort_by_key(|(stretch, _)| owner(stretch));
     for ports in bare.chunk_by(|a, b| owner(a.0) == owner(b.0)) {
         let Some((stretch, at)) = ports.first() else {
             continue;
         };
-        let Some(port) = plan.ports.get(stretch.port as usize) else {
-            continue;
-        };
+        let port = &plan.ports[stretch.port];
         let Output::Pixel(number) = port.output else {
             continue;
         };
         let name = port_name(model, port.controller, number, stretch.receiver);
-        let draws = |id: StringId| {
-            model
-                .node_of(id)
-                .is_some_and(|node| node.draw.is_some() || node.idle_ua > 0)
+        let draws = |id: &StringId| {
+            let node = model.node_of(*id);
+            node.is_some_and(|node| node.draw.is_some() || node.idle_ua > 0)
         };
-        let string = stretch
-            .runs
-            .iter()
-            .filter_map(|run| run.string)
-            .find(|id| draws(*id));
+        let string = stretch.runs.iter().filter_map(|run| run.string).find(draws);
         let string = string.map_or(String::new(), |id| model.name_of(id));
-        let usual = model
-            .supplies
-            .iter()
-            .find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
-        let supply = usual
-            .or(model.supplies.first())
-            .map_or("SUPPLY", |supply| &*supply.name);
+        let mut supplies = model.supplies.iter();
+        let usual = supplies.find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
+        let supply = usual.or(model.supplies.first());
+        let supply = supply.map_or("SUPPLY", |supply| &*supply.name);
         sink.push(unfed::ports(*at, &name, &string, ports.len() - 1, supply));
     }
 }

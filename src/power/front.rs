@@ -1,8 +1,7 @@
 //! What lies beyond a place on a line, as its two conductors see it.
 
 use super::mesh::Mesh;
-use super::network::{Lead, Pair};
-use super::solve::{LEAST_OHMS, nonzero};
+use super::network::{LEAST_OHMS, Lead, Pair};
 
 /// What lies beyond a place on a line, as the conductances that its two conductors see, and the
 /// currents into it when both are at 0 V. Supplies whose minus has no known voltage yet are further
@@ -138,6 +137,11 @@ impl Front {
             }
         }
     }
+}
+
+/// A divisor that is not 0.
+fn nonzero(value: f64) -> f64 {
+    if value.abs() < 1e-12 { 1e-12 } else { value }
 }
 
 /// What is kept of a front on the way back, to walk forward.

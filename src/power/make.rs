@@ -34,9 +34,7 @@ fn floor_mv(model: &Model, node: &NodeKind, usual: Option<i64>) -> i64 {
     if let Some(floor) = node.floor {
         return floor.value;
     }
-    let chip = node
-        .chip
-        .and_then(|chip| model.chips.get(chip.value.index()));
+    let chip = node.chip.map(|chip| &model.chips[chip.value]);
     let chip_floor = chip.map(|chip| i64::from(chip.floor_mv));
     if let Some(floor) = chip_floor.filter(|_| chip.is_some_and(|chip| chip.floor_told)) {
         return floor;

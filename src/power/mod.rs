@@ -1,10 +1,10 @@
-//! What flows where: from model and plan to currents and voltages, and to what must be said of them.
+//! From model and plan to currents and voltages, and to what must be reported about them.
 //!
-//! Each data line carries its power along with the data. [`net`] makes ladders of conductor segments out of what is
-//! wired, [`solve`] solves them, [`study`](mod@study) reads currents and voltages off, [`suggest`](mod@suggest) finds
-//! where to feed a line in addition and [`cure`](mod@cure) what else would help. Outside the solver everything is whole
-//! numbers of small units. A display that names no supply, fuse or circuit has nothing to be held against and is left
-//! alone; one that names fuses but no supply is taken to have its voltage at each port.
+//! Each data line carries its power along with the data. [`build`] makes rows of conductor segments out of what is
+//! wired ([`net`]), [`rails`] solves them, [`study`](mod@study) reads currents and voltages, [`suggest`](mod@suggest)
+//! finds where to feed a line in addition and [`cure`](mod@cure) what else would help. Outside the solver everything is
+//! whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be checked against and
+//! is not solved; one that names fuses but no supply is taken to have its voltage at each port.
 
 mod build;
 mod cure;
@@ -14,24 +14,24 @@ mod front;
 pub mod make;
 mod mesh;
 pub mod net;
-mod network;
+pub mod network;
 pub mod protect;
-mod rails;
+pub mod rails;
 mod rows;
-pub mod solve;
 pub mod study;
 pub mod suggest;
 mod units;
 mod unknown;
 
 use crate::diagnostic::Sink;
-use crate::loads::{Cure, From, Loads, Section, Study};
+use crate::loads::{Cure, From, Loads, Section, SectionId, Study};
 use crate::model::{FeedLead, Model};
 use crate::plan::Plan;
 use crate::rules::power::{circuit, fuse, gauge, idle, supply, voltage};
 use crate::source::Span;
+use build::nets;
 use cures::Cures;
-use net::{FULL, Nets, nets};
+use net::{FULL, Nets};
 use study::study;
 use suggest::Compile;
 
@@ -40,7 +40,7 @@ use suggest::Compile;
 pub fn check(model: &Model, plan: &Plan, all: Option<u32>, compile: &Compile<'_>, sink: &mut Sink) {
     if let Some((nets, loads)) = found(model, plan, all, sink) {
         let mut cures = Cures::new((model, plan, &nets, &loads), all, compile);
-        let mut cure = |index: usize, full: bool| cures.of(index, full);
+        let mut cure = |id: SectionId, full: bool| cures.of(id, full);
         voltages((model, plan, &nets, &loads), &mut cure, sink);
     }
 }
@@ -58,7 +58,7 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
         return None;
     }
     let mut nets = nets(model, plan);
-    let long: Vec<bool> = nets.stretches.iter().map(|one| one.left_out).collect();
+    let long = nets.stretches.map(|one| one.left_out);
     faults::leave_out(model, plan, &mut nets);
     faults::tell(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, all, sink);
@@ -87,18 +87,11 @@ fn rules(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
 
 /// Whether a display says anything that its currents could be held against.
 fn stated(model: &Model) -> bool {
-    let fused =
-        |ports: &[crate::model::Port]| ports.iter().any(|port| port.settings.fuse.is_some());
+    let ports = model.controllers.iter().flat_map(|one| &one.ports);
+    let mut ports = ports.chain(model.receivers.iter().flat_map(|one| &one.ports));
     !model.supplies.is_empty()
         || !model.circuits.is_empty()
-        || model
-            .controllers
-            .iter()
-            .any(|controller| fused(&controller.ports))
-        || model
-            .receivers
-            .iter()
-            .any(|receiver| fused(&receiver.ports))
+        || ports.any(|port| port.settings.fuse.is_some())
 }
 
 fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
@@ -125,52 +118,42 @@ fn sound(model: &Model, plan: &Plan) -> Nets {
     nets
 }
 
-/// Tells of each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
+/// Reports each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
 fn voltages(
     (model, plan, nets, loads): (&Model, &Plan, &Nets, &Loads),
-    cure: &mut dyn FnMut(usize, bool) -> Option<Cure>,
+    cure: &mut dyn FnMut(SectionId, bool) -> Option<Cure>,
     sink: &mut Sink,
 ) {
-    for (index, section) in loads.allowed.sections.iter().enumerate() {
+    let allowed = &loads.allowed.sections;
+    for (id, section) in allowed.pairs() {
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {
-            let cure = cure(index, false);
-            let other = cure.as_ref().and_then(|cure| cure.told_at);
+            let cure = cure(id, false);
+            let told_at = cure.as_ref().and_then(|cure| cure.told_at);
             let case = voltage::Case {
                 section,
                 low,
                 cure,
-                told_at: other.and_then(|other| loads.allowed.sections.get(other)),
+                told_at: told_at.map(|other| &allowed[other]),
             };
-            let feed = feed_of(model, nets, index);
+            let feed = feed_of(model, nets, id);
             sink.push(voltage::allowed(model, plan, &case, feed));
         }
     }
     let Some(full) = &loads.full else { return };
-    let owner = |section: &Section| {
-        plan.ports
-            .get(section.port as usize)
-            .map(|port| port.controller)
+    let only_full = |(id, section): &(SectionId, &Section)| {
+        section.dark.is_some() && allowed[*id].dark.is_none() && section.from != From::Port
     };
-    let only_full = full
-        .sections
-        .iter()
-        .zip(&loads.allowed.sections)
-        .enumerate();
-    let only_full: Vec<(usize, &Section)> = only_full
-        .filter(|(_, (full, allowed))| full.dark.is_some() && allowed.dark.is_none())
-        .filter(|(_, (full, _))| full.from != From::Port)
-        .map(|(index, (full, _))| (index, full))
-        .collect();
+    let only_full: Vec<_> = full.sections.pairs().filter(only_full).collect();
+    let owner = |section: &Section| plan.ports[section.port].controller;
     for lines in only_full.chunk_by(|a, b| owner(a.1) == owner(b.1)) {
-        let worst = lines
-            .iter()
-            .min_by_key(|(_, section)| section.lowest.map(|low| low.uv));
-        if let Some(((index, section), low)) = worst.and_then(|worst| Some((worst, worst.1.dark?)))
+        let lowest = |(_, section): &&(SectionId, &Section)| section.lowest.map(|low| low.uv);
+        if let Some((id, section)) = lines.iter().min_by_key(lowest)
+            && let Some(low) = section.dark
         {
             let case = voltage::Case {
                 section,
                 low,
-                cure: cure(*index, true),
+                cure: cure(*id, true),
                 told_at: None,
             };
             sink.push(voltage::at_full(model, &case, lines.len() - 1));
@@ -179,17 +162,15 @@ fn voltages(
 }
 
 /// The statement that a line's power comes from.
-fn feed_of(model: &Model, nets: &Nets, index: usize) -> Option<(Span, FeedLead)> {
-    let stretch = nets.stretches.get(index)?;
+fn feed_of(model: &Model, nets: &Nets, id: SectionId) -> Option<(Span, FeedLead)> {
+    let stretch = &nets.stretches[id];
     match stretch.from {
-        From::Power(power) => model
-            .powers
-            .get(power as usize)
-            .map(|power| (power.at, power.lead)),
+        From::Power(power) => {
+            let power = &model.powers[power];
+            Some((power.at, power.lead))
+        }
         From::Taps => {
-            let injection = model
-                .injections
-                .get(stretch.sites.first()?.injection as usize)?;
+            let injection = &model.injections[stretch.sites.first()?.injection];
             Some((injection.at, injection.lead))
         }
         From::Port | From::Nothing => None,

@@ -1,15 +1,16 @@
-//! What the solver is given: data lines with their conductors, and which of them hang together.
+//! What the solver is given: data lines with their conductors, and which of them share a lead.
 //!
-//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a
-//! line is its stretches from the box on, whose minus is whole.
+//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a line is its
+//! stretches from the box on, whose minus is whole.
 
-use super::build::{Built, build};
-use super::make::{Make, celsius};
-use super::solve::{Draw, Ladder, Point, Source, Tap};
-use crate::cable::loop_ohms;
-use crate::loads::From;
-use crate::model::{ControllerId, FeedLead, Model, NodeId, ReceiverId, StringId, Told};
-use crate::plan::Plan;
+use super::make::Make;
+use super::network::Draw;
+use crate::keyed::{Keyed, id};
+use crate::loads::{From, SectionId};
+use crate::model::{
+    ControllerId, FeedLead, InjectionId, Model, NodeId, PowerId, ReceiverId, StringId, Told,
+};
+use crate::plan::PortId;
 use crate::source::Span;
 use crate::unit::Gauge;
 
@@ -24,6 +25,15 @@ pub const MOST_TAPS: usize = 10_000;
 
 /// All level: 100 %, in thousandths of a percent.
 pub const FULL: u32 = 100_000;
+
+id!(
+    /// A data line from its box on.
+    LineId
+);
+id!(
+    /// Stretches that share a lead.
+    GroupId
+);
 
 /// A stretch of equal points.
 #[derive(Clone, Copy, Debug)]
@@ -56,7 +66,7 @@ pub struct Run {
 #[derive(Clone, Copy, Debug)]
 pub struct Site {
     /// The `inject` statement.
-    pub injection: u32,
+    pub injection: InjectionId,
     /// The string.
     pub string: StringId,
     /// How many nodes of the string come before it.
@@ -72,8 +82,8 @@ pub struct Site {
 /// A stretch of a data line on one piece of plus.
 #[derive(Clone, Debug)]
 pub struct Stretch {
-    /// Its output, as an index of the plan's.
-    pub port: u32,
+    /// Its output.
+    pub port: PortId,
     /// The receiver it hangs on.
     pub receiver: Option<ReceiverId>,
     /// What its plus comes from.
@@ -121,144 +131,129 @@ pub struct DataLine {
 /// A piece of a data line.
 #[derive(Clone, Debug)]
 pub enum Piece {
-    /// A stretch, by its index.
-    Stretch(usize),
+    /// A stretch.
+    Stretch(SectionId),
     /// Conductors with nothing on them that draws or feeds.
     Bare(Vec<Run>),
 }
 
-/// Stretches that are solved together: those whose ports share a lead.
+/// Stretches whose ports share a lead, or one that has none.
 #[derive(Clone, Debug)]
 pub struct Group {
-    /// The `power` statement.
-    pub power: Option<u32>,
-    /// Its lead.
-    pub lead: Option<FeedLead>,
-    /// Its stretches, as indices.
-    pub members: Vec<usize>,
+    /// The `power` statement of the lead.
+    pub power: Option<PowerId>,
+    /// Its stretches; never empty.
+    pub members: Vec<SectionId>,
 }
 
 /// Everything that carries current.
 #[derive(Clone, Debug, Default)]
 pub struct Nets {
     /// By make of node.
-    pub makes: Vec<Make>,
+    pub makes: Keyed<NodeId, Make>,
     /// By output, then in chain order.
-    pub stretches: Vec<Stretch>,
+    pub stretches: Keyed<SectionId, Stretch>,
     /// The lines that they are on.
-    pub lines: Vec<DataLine>,
-    /// What is solved together.
-    pub groups: Vec<Group>,
+    pub lines: Keyed<LineId, DataLine>,
+    /// Which of them share a lead.
+    pub groups: Keyed<GroupId, Group>,
     /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
     pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
-    group_of: Vec<usize>,
+    pub group_of: Keyed<SectionId, GroupId>,
 }
 
 impl Nets {
-    /// Stretches with their groups.
-    #[must_use]
-    pub fn new(makes: Vec<Make>, stretches: Vec<Stretch>, groups: Vec<Group>) -> Self {
-        let mut group_of = vec![usize::MAX; stretches.len()];
-        for (at, group) in groups.iter().enumerate() {
-            for index in &group.members {
-                if let Some(entry) = group_of.get_mut(*index) {
-                    *entry = at;
-                }
-            }
-        }
-        Self {
-            makes,
-            stretches,
-            lines: Vec::new(),
-            groups,
-            undrawn: Vec::new(),
-            group_of,
-        }
-    }
-
-    /// Every stretch: what is solved by its index, then what nothing draws from.
+    /// Every stretch: what is solved, then what nothing draws from.
     pub fn all(&self) -> impl Iterator<Item = &Stretch> {
         self.stretches.iter().chain(&self.undrawn)
     }
 
     /// The group of a stretch.
     #[must_use]
-    pub fn group_of(&self, stretch: usize) -> Option<&Group> {
-        self.groups.get(*self.group_of.get(stretch)?)
+    pub fn group(&self, stretch: SectionId) -> &Group {
+        &self.groups[self.group_of[stretch]]
     }
-}
 
-/// The nets of a display.
-#[must_use]
-pub fn nets(model: &Model, plan: &Plan) -> Nets {
-    let Built {
-        makes,
-        mut stretches,
-        undrawn,
-        lines,
-    } = build(model, plan);
-    let groups = groups(model, &mut stretches);
-    Nets {
-        lines,
-        undrawn,
-        ..Nets::new(makes, stretches, groups)
+    /// The stretches of a line.
+    pub fn on<'a>(&'a self, line: &'a DataLine) -> impl Iterator<Item = &'a Stretch> {
+        line.stretches().map(|id| &self.stretches[id])
     }
-}
 
-/// Stretches of one `power` statement together, all others alone.
-fn groups(model: &Model, stretches: &mut [Stretch]) -> Vec<Group> {
-    let mut shared: Vec<Vec<usize>> = vec![Vec::new(); model.powers.len()];
-    let mut groups = Vec::new();
-    for (index, stretch) in stretches.iter().enumerate() {
-        match stretch.from {
-            From::Power(power) => {
-                if let Some(members) = shared.get_mut(power as usize) {
-                    members.push(index);
-                }
-            }
-            _ => groups.push(Group {
-                power: None,
-                lead: None,
-                members: vec![index],
-            }),
-        }
+    /// The stretches of a group.
+    pub fn of<'a>(&'a self, group: &'a Group) -> impl Iterator<Item = &'a Stretch> {
+        group.members.iter().map(|id| &self.stretches[*id])
     }
-    for (power, members) in shared.into_iter().enumerate() {
-        let points = |index: &usize| stretches.get(*index).map_or(0, |s| u64::from(s.points));
-        if members.iter().map(points).sum::<u64>() > MOST_POINTS {
-            for index in &members {
-                if let Some(stretch) = stretches.get_mut(*index) {
-                    stretch.left_out = true;
+
+    /// Puts stretches of one `power` statement into one group, and each other stretch into its own.
+    pub(super) fn share_leads(&mut self, model: &Model) {
+        let mut shared: Keyed<PowerId, Vec<SectionId>> = model.powers.map(|_| Vec::new());
+        for (id, stretch) in self.stretches.pairs() {
+            match stretch.from {
+                From::Power(power) => shared[power].push(id),
+                _ => {
+                    self.groups.push(Group {
+                        power: None,
+                        members: vec![id],
+                    });
                 }
             }
         }
-        if !members.is_empty() {
-            groups.push(Group {
-                power: Some(power as u32),
-                lead: model.powers.get(power).map(|power| power.lead),
-                members,
-            });
+        for (power, members) in model.powers.ids().zip(shared) {
+            let points = |id: &SectionId| u64::from(self.stretches[*id].points);
+            if members.iter().map(points).sum::<u64>() > MOST_POINTS {
+                for id in &members {
+                    self.stretches[*id].left_out = true;
+                }
+            }
+            if !members.is_empty() {
+                self.groups.push(Group {
+                    power: Some(power),
+                    members,
+                });
+            }
+        }
+        self.group_of = self.stretches.map(|_| GroupId(0));
+        for (id, group) in self.groups.pairs() {
+            for member in &group.members {
+                self.group_of[*member] = id;
+            }
         }
     }
-    groups
+}
+
+impl Group {
+    /// The lead that its stretches share.
+    #[must_use]
+    pub fn lead(&self, model: &Model) -> Option<FeedLead> {
+        self.power.map(|power| model.powers[power].lead)
+    }
+}
+
+impl DataLine {
+    /// Its stretches.
+    pub fn stretches(&self) -> impl Iterator<Item = SectionId> {
+        self.pieces.iter().filter_map(|piece| match piece {
+            Piece::Stretch(id) => Some(*id),
+            Piece::Bare(_) => None,
+        })
+    }
 }
 
 impl Run {
     /// What each of its nodes draws at a level, in thousandths of a percent.
     #[must_use]
-    pub fn draw(&self, makes: &[Make], level: u32) -> Draw {
-        let make = self.make.and_then(|id| makes.get(id.index()));
-        let share = if self.lit {
-            f64::from(level) / f64::from(FULL)
-        } else {
-            0.0
+    pub fn draw(&self, makes: &Keyed<NodeId, Make>, level: u32) -> Draw {
+        let Some(make) = self.make.map(|id| makes[id]) else {
+            return Draw::default();
         };
-        make.map_or(Draw::default(), |make| Draw {
+        let level = if self.lit { level } else { 0 };
+        let share = f64::from(level) / f64::from(FULL);
+        Draw {
             amps: make.amps * share + make.idle,
             watts: make.watts * share,
             floor: self.floor,
-        })
+        }
     }
 }
 
@@ -271,7 +266,7 @@ impl Stretch {
 
     /// An empty one that begins where the plus of this one is cut.
     #[must_use]
-    pub fn behind_a_cut(&self) -> Self {
+    pub fn after_a_cut(&self) -> Self {
         Self {
             from: From::Taps,
             runs: Vec::new(),
@@ -287,71 +282,12 @@ impl Stretch {
             ..*self
         }
     }
-
-    /// How many points it has.
-    #[must_use]
-    pub fn points(&self) -> u32 {
-        self.points
-    }
-
-    /// It as a ladder of one conductor there and back, its nodes at a level.
-    #[must_use]
-    pub fn ladder(&self, model: &Model, makes: &[Make], level: u32) -> Ladder {
-        let mut points = Vec::with_capacity(self.points as usize);
-        for run in &self.runs {
-            let cut = run.plus < run.minus;
-            let point = Point {
-                ohms: if cut { 0.0 } else { run.plus + run.minus },
-                draw: run.draw(makes, level),
-            };
-            points.resize(points.len() + run.count as usize, point);
-        }
-        let taps = self
-            .sites
-            .iter()
-            .filter_map(|site| self.tap(model, site))
-            .collect();
-        Ladder { points, taps }
-    }
-
-    /// What a site is to the solver; `None` where its voltage is not known.
-    #[must_use]
-    pub fn tap(&self, model: &Model, site: &Site) -> Option<Tap> {
-        Some(Tap {
-            at: site.point as usize,
-            source: source(model, &site.lead, self.volts, site.ohms)?,
-        })
-    }
 }
 
 /// The voltage of a lead's supply. One that does not say it has the one that its load is made for.
 #[must_use]
 pub fn volts(model: &Model, lead: &FeedLead, usual: Option<i64>) -> Option<f64> {
-    let supply = model.supplies.get(lead.supply.index())?;
-    let volts = supply.volts.map(|volts| volts.value).or(usual)?;
+    let stated = model.supplies[lead.supply].volts;
+    let volts = stated.map(|volts| volts.value).or(usual)?;
     Some(volts as f64 * 1e-3)
-}
-
-fn source(model: &Model, lead: &FeedLead, usual: Option<i64>, more: f64) -> Option<Source> {
-    Some(Source {
-        volts: volts(model, lead, usual)?,
-        ohms: loop_ohms(lead.length_um, lead.gauge, celsius(model)) + more,
-    })
-}
-
-/// What reaches a group through its trunk: the lead of its `power` statement, or the port itself
-/// where the display names no supply.
-#[must_use]
-pub fn trunk(model: &Model, nets: &Nets, group: &Group) -> Option<Source> {
-    let stretch = nets.stretches.get(*group.members.first()?)?;
-    match &group.lead {
-        Some(lead) => source(model, lead, stretch.volts, 0.0),
-        None => {
-            let volts = stretch.volts.filter(|_| stretch.from == From::Port)?;
-            Some(Source {
-                volts: volts as f64 * 1e-3,
-                ohms: 0.0,
-            })
-        }
-    }
 }

@@ -1,7 +1,62 @@
-//! What the solver of two conductors is given, and what it answers. Voltages are in volts, currents in
-//! amperes, resistances in ohm.
+//! What the solver is given, and what it returns. Voltages are in volts, currents in amperes, resistances in ohm.
+//!
+//! A node under its floor draws less and less, down to nothing at 0 V, like a resistor that draws the full current at
+//! the floor. So no voltage is ever negative, however much a line is asked for.
 
-use super::solve::Draw;
+/// A lead of no length counts as this much, so that no conductance is infinite: 50 nV at 5 A.
+pub const LEAST_OHMS: f64 = 1e-8;
+
+/// What is drawn at a point.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Draw {
+    /// As constant current.
+    pub amps: f64,
+    /// As constant power.
+    pub watts: f64,
+    /// The voltage below which it no longer draws in full; above 0 where anything is drawn.
+    pub floor: f64,
+}
+
+impl Draw {
+    /// Whether anything is drawn.
+    #[must_use]
+    pub fn any(self) -> bool {
+        self.amps > 0.0 || self.watts > 0.0
+    }
+
+    /// The current at a voltage.
+    #[must_use]
+    pub fn at(self, volts: f64) -> f64 {
+        if volts >= self.floor {
+            self.amps + self.power(volts)
+        } else {
+            (self.amps + self.power(self.floor)) * volts.max(0.0) / self.floor
+        }
+    }
+
+    fn power(self, volts: f64) -> f64 {
+        if self.watts > 0.0 && volts > 0.0 {
+            self.watts / volts
+        } else {
+            0.0
+        }
+    }
+
+    /// The tangent at a voltage: current at 0 V, and conductance.
+    pub(super) fn tangent(self, volts: f64, dark: bool) -> (f64, f64) {
+        if dark {
+            (0.0, (self.amps + self.power(self.floor)) / self.floor)
+        } else if self.watts > 0.0 {
+            let volts = volts.max(self.floor);
+            (
+                self.amps + 2.0 * self.watts / volts,
+                -self.watts / (volts * volts),
+            )
+        } else {
+            (self.amps, 0.0)
+        }
+    }
+}
 
 /// A lead of a supply.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
@@ -10,7 +65,7 @@ pub struct Lead {
     pub supply: usize,
     /// Its voltage.
     pub volts: f64,
-    /// One conductor of the lead, plus or minus; [`LEAST_OHMS`](super::solve::LEAST_OHMS) at least.
+    /// One conductor of the lead, plus or minus; [`LEAST_OHMS`] at least.
     pub ohms: f64,
 }
 

@@ -17,6 +17,7 @@ use crate::model::{FeedLead, Model, Told};
 use crate::plan::Plan;
 use crate::rules::power::fuse::Wire;
 use crate::usage::{Outlet, outlet};
+use std::iter;
 
 /// The thinnest conductor of a stretch that is known, by what it may carry; the first of equal ones.
 #[must_use]
@@ -24,16 +25,15 @@ pub fn thinnest(model: &Model, stretch: &Stretch) -> Option<Wire> {
     let known = stretch.runs.iter();
     let known = known.filter_map(|run| Some((run, run.gauge?)));
     let (run, gauge) = known.min_by_key(|(_, gauge)| capacity(*gauge).most_ua)?;
-    let node = run.make.and_then(|node| model.nodes.get(node.index()));
     let what = match run.string {
         Some(id) => format!("the conductor of `{}`", shown(&model.name_of(id))),
         None if run.lead.is_some() => "a lead on its line".to_owned(),
         None => "the conductor of skipped nodes".to_owned(),
     };
-    let told = node.and_then(|node| node.gauge).map(|gauge| gauge.at);
+    let set = run.make.and_then(|node| model.nodes[node].gauge);
     Some(Wire {
         gauge,
-        at: Some(told.filter(|_| run.lead.is_none()).unwrap_or(run.at)),
+        at: Some(set.map_or(run.at, |gauge| gauge.at)),
         what,
     })
 }
@@ -48,51 +48,50 @@ fn thinner(one: Wire, other: Option<Wire>) -> Wire {
 
 /// Holds every fuse against the conductors that it protects, and reports leads and ports that have none.
 pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
-    let thin = nets.all().map(|one| thinnest(model, one));
+    // What nothing draws from carries nothing.
+    let through = loads.allowed.sections.iter().map(|section| section.port_ua);
+    let all = nets.all().zip(through.chain(iter::repeat(0)));
+    let all = all.map(|(stretch, ua)| Guarded {
+        stretch,
+        thin: thinnest(model, stretch),
+        ua: ua.saturating_abs(),
+        outlet: outlet(plan, stretch.port, stretch.receiver),
+    });
     let protect = Protect {
         model,
-        plan,
-        nets,
         loads,
-        thin: thin.collect(),
+        all: all.collect(),
     };
     protect.ports(sink);
     protect.powers(sink);
     protect.injections(sink);
 }
 
+/// A stretch as its fuses see it.
+struct Guarded<'a> {
+    stretch: &'a Stretch,
+    /// Its thinnest conductor, where one is known.
+    thin: Option<Wire>,
+    /// What flows through its port, in either direction, in microamperes.
+    ua: i64,
+    /// Its port.
+    outlet: Option<Outlet>,
+}
+
 struct Protect<'a> {
     model: &'a Model,
-    plan: &'a Plan,
-    nets: &'a Nets,
     loads: &'a Loads,
-    /// The thinnest conductor of each stretch.
-    thin: Vec<Option<Wire>>,
+    all: Vec<Guarded<'a>>,
 }
 
 impl Protect<'_> {
-    fn thin(&self, stretch: usize) -> Option<&Wire> {
-        self.thin.get(stretch)?.as_ref()
-    }
-
-    fn outlet(&self, stretch: &Stretch) -> Option<Outlet> {
-        outlet(self.plan, stretch.port, stretch.receiver)
-    }
-
-    /// What flows through the port of a stretch, in either direction.
-    fn through(&self, stretch: usize) -> i64 {
-        let section = self.loads.allowed.sections.get(stretch);
-        section.map_or(0, |section| section.port_ua.saturating_abs())
-    }
-
     /// The fuse that the supply of a lead states as its own.
     fn supply_fuse(&self, lead: &FeedLead) -> Option<Told<i64>> {
-        self.model.supplies.get(lead.supply.index())?.fuse
+        self.model.supplies[lead.supply].fuse
     }
 
     fn supply_name(&self, lead: &FeedLead) -> String {
-        let supply = self.model.supplies.get(lead.supply.index());
-        format!("supply `{}`", supply.map_or("", |supply| &*supply.name))
+        format!("supply `{}`", self.model.supplies[lead.supply].name)
     }
 }
 

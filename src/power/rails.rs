@@ -10,15 +10,25 @@
 //! points that it has in common with others ([`Mesh`]); with these solved it is walked from its
 //! start. A row of equal nodes with constant current is one step of that. Only where a node is
 //! under its floor, or draws constant power, does each node count by itself, and Newton's method
-//! goes round until nothing moves, as in [`super::solve`].
+//! goes round until nothing moves.
 //!
 //! Voltages are in volts, currents in amperes, resistances in ohm.
 
 use super::front::{Front, Kept, floating};
 use super::mesh::Mesh;
-use super::network::{Bus, Lead, Line, LineState, Network, Pair, Row, RowState, State, Step};
+use super::network::{
+    Bus, LEAST_OHMS, Lead, Line, LineState, Network, Pair, Row, RowState, State, Step,
+};
 use super::rows::Even;
-use super::solve::{FREE, LEAST_OHMS, MOST, SETTLED};
+
+/// Rounds of Newton's method before a node that once was dark stays so.
+const FREE: usize = 60;
+
+/// Rounds after which everything that draws counts as a resistor.
+const MOST: usize = 400;
+
+/// Voltages that move less are settled.
+const SETTLED: f64 = 1e-10;
 
 /// Steps on the points that lines have in common; above what any park takes, and it bounds the
 /// time.
@@ -326,7 +336,7 @@ impl Walk {
             ..RowState::default()
         };
         let (draw, round) = (row.draw, self.round);
-        let drawn = draw.amps > 0.0 || draw.watts > 0.0;
+        let drawn = draw.any();
         let mut moved = false;
         for (at, (before, dark)) in (0..).zip(singly.iter_mut()) {
             let Some(beyond) = kept.pop() else {

@@ -1,15 +1,14 @@
 //! What a walk along a line reads of its rows.
 
 use super::front::Kept;
-use super::network::{Pair, Peak, Row, RowState};
-use super::solve::Draw;
+use super::network::{Draw, Pair, Peak, Row, RowState};
 
 /// Voltages that miss their floor by less are at it: what the solver may be off by, and far less
 /// than can be measured.
 pub const TRIFLE: f64 = 1e-7;
 
 impl RowState {
-    pub fn take(&mut self, draw: Draw, volts: f64, flow: Pair, at: u32) {
+    pub(super) fn take(&mut self, draw: Draw, volts: f64, flow: Pair, at: u32) {
         self.plus.take(flow.plus, at);
         self.minus.take(flow.minus, at);
         self.drawn += draw.at(volts);
@@ -24,7 +23,7 @@ impl RowState {
 }
 
 impl Peak {
-    pub fn take(&mut self, amps: f64, at: u32) {
+    pub(super) fn take(&mut self, amps: f64, at: u32) {
         if amps.abs() > self.amps.abs() {
             *self = Self { amps, at };
         }

@@ -2,31 +2,33 @@
 
 use super::net::Nets;
 use crate::diagnostic::Sink;
-use crate::loads::{From, Study};
+use crate::keyed::Keyed;
+use crate::loads::{From, SectionId, Study};
 use crate::model::{Model, Output, PieceKind, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::power::unchecked::{Reason, reasons};
 use crate::source::Span;
 
-/// Tells, once, how many nodes could not be checked and why. `long` has for each stretch whether it is too long to be
+/// Reports, once, how many nodes could not be checked and why. `long` has for each stretch whether it is too long to be
 /// solved.
 pub fn tell(
     model: &Model,
     plan: &Plan,
     nets: &Nets,
-    long: &[bool],
+    long: &Keyed<SectionId, bool>,
     study: &Study,
     sink: &mut Sink,
 ) {
     let mut found = settings(model, plan);
     let (mut too_long, mut no_volts) = (Count::default(), Count::default());
-    for (index, (stretch, section)) in nets.stretches.iter().zip(&study.sections).enumerate() {
+    for (id, stretch) in nets.stretches.pairs() {
         let lit = stretch.runs.iter().filter(|run| run.lit);
         let nodes = lit.map(|run| u64::from(run.count)).sum();
         let at = stretch.at.unwrap_or_default();
-        if long.get(index).copied().unwrap_or(false) {
+        if long[id] {
             too_long.add(nodes, at);
-        } else if section.left_out && !stretch.left_out && stretch.from != From::Nothing {
+        } else if study.sections[id].left_out && !stretch.left_out && stretch.from != From::Nothing
+        {
             no_volts.add(nodes, at);
         }
     }
@@ -64,7 +66,7 @@ impl Count {
 fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
     let mut counts: [Count; 3] = Default::default();
     for (id, drop) in strings(model, plan) {
-        let (Some(shape), Some(node)) = (model.shape_of(id), model.node_of(id)) else {
+        let Some(node) = model.node_of(id) else {
             continue;
         };
         let unknown = [
@@ -77,7 +79,7 @@ fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
             .zip(unknown)
             .filter(|(_, unknown)| *unknown)
         {
-            count.add(u64::from(shape.nodes), node.at);
+            count.add(u64::from(model.shape(id).nodes), node.at);
         }
     }
     let [draw, pitch, gauge] = counts;
@@ -105,8 +107,7 @@ fn strings<'a>(model: &'a Model, plan: &'a Plan) -> impl Iterator<Item = (String
         let PieceKind::String(id, _) = piece.piece.kind else {
             return None;
         };
-        let up = model.string(id).is_some_and(|string| !string.stored);
-        let asked = up && (supplies || fused(port, piece.receiver));
+        let asked = model.is_up(id) && (supplies || fused(port, piece.receiver));
         asked.then_some((id, supplies))
     })
 }

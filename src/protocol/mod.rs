@@ -14,6 +14,70 @@ use std::ops::RangeInclusive;
 /// Source: ANSI E1.31-2018, 6.2.7 and 9.1.1.
 pub const UNIVERSES: RangeInclusive<u32> = 1..=63_999;
 
+/// How many slots a display counts in each universe: 1 to 512. It turns channels, counted from 0 over the whole display,
+/// into universes and slots and back.
+///
+/// Source: ANSI E1.11-2008 (R2018), 8.5.1 (512 data slots).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct UniverseSlots(u16);
+
+impl UniverseSlots {
+    /// All that DMX has.
+    pub const ALL: Self = Self(512);
+
+    /// `None` outside of 1 to 512.
+    #[must_use]
+    pub fn new(slots: u32) -> Option<Self> {
+        let slots = u16::try_from(slots).ok()?;
+        (1..=Self::ALL.0).contains(&slots).then_some(Self(slots))
+    }
+
+    /// As a count, 1 to 512.
+    #[must_use]
+    pub fn get(self) -> u32 {
+        u32::from(self.0)
+    }
+
+    /// Channels from one universe to the next, 1 to 512.
+    #[must_use]
+    pub fn each(self) -> u64 {
+        u64::from(self.0)
+    }
+
+    /// Universe and slot of a channel, both from 1.
+    #[must_use]
+    pub fn split(self, channel: u64) -> (u32, u32) {
+        let universe = u32::try_from(channel / self.each()).unwrap_or(u32::MAX);
+        let slot = (channel % self.each()) as u32;
+        (universe.saturating_add(1), slot + 1)
+    }
+
+    /// A channel as a pin is written: `12/1`.
+    #[must_use]
+    pub fn place(self, channel: u64) -> String {
+        let (universe, slot) = self.split(channel);
+        format!("{universe}/{slot}")
+    }
+
+    /// The first channel of a universe, which counts from 1.
+    #[must_use]
+    pub fn begin(self, universe: u32) -> u64 {
+        u64::from(universe.saturating_sub(1)) * self.each()
+    }
+}
+
+impl Default for UniverseSlots {
+    fn default() -> Self {
+        Self::ALL
+    }
+}
+
+impl std::fmt::Display for UniverseSlots {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
 /// The priority of E1.31 data where nothing is said; the highest is 200.
 ///
 /// Source: ANSI E1.31-2018, 6.2.3 and Appendix A.

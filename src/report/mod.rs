@@ -16,32 +16,15 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::source::{Place, SourceFile, SourceMap, Span};
 use std::io::{self, Write};
 
-/// A form of findings for programs.
-pub struct Form {
-    /// Its word behind `--format`.
-    pub name: &'static str,
-    /// Writes all findings.
-    pub write: fn(&SourceMap, &[Diagnostic], &mut dyn Write) -> io::Result<()>,
-}
+/// What writes all findings in a form.
+pub type Form = fn(&SourceMap, &[Diagnostic], &mut dyn Write) -> io::Result<()>;
 
-/// All forms but `text`.
-pub const ALL: &[Form] = &[
-    Form {
-        name: "short",
-        write: short::write,
-    },
-    Form {
-        name: "json",
-        write: json::write,
-    },
-    Form {
-        name: "sarif",
-        write: sarif::write,
-    },
-    Form {
-        name: "github",
-        write: github::write,
-    },
+/// All forms but `text`, by their words after `--format`.
+pub const ALL: &[(&str, Form)] = &[
+    ("short", short::write),
+    ("json", json::write),
+    ("sarif", sarif::write),
+    ("github", github::write),
 ];
 
 /// The file of a stretch, and the stretch held within it and cut at characters.

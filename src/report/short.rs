@@ -33,13 +33,5 @@ pub fn line(sources: &SourceMap, finding: &Diagnostic) -> String {
 
 /// Text of several lines on one, with nothing in it that would steer a terminal.
 pub fn flat(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.trim_end().chars() {
-        match c {
-            '\n' | '\t' => out.push(' '),
-            c if words::is_unprintable(c) => out.extend(c.escape_unicode()),
-            c => out.push(c),
-        }
-    }
-    out
+    words::visible(&text.trim_end().replace(['\n', '\t'], " "), "")
 }

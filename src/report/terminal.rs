@@ -87,7 +87,7 @@ pub fn render(sources: &SourceMap, finding: &Diagnostic, look: Look) -> String {
 }
 
 fn heading(finding: &Diagnostic) -> String {
-    let message = printable(&finding.message);
+    let message = words::visible(finding.message.trim_end(), "\n");
     format!("{}[{}]: {message}", finding.severity.word(), finding.code)
 }
 
@@ -102,21 +102,12 @@ fn tail(text: &mut String, word: &str, sentence: &str, look: Look) {
         ("", "")
     };
     let indent = " ".repeat(8);
-    let sentence = wrap(&printable(sentence), &indent, look.width);
+    let sentence = wrap(
+        &words::visible(sentence.trim_end(), "\n"),
+        &indent,
+        look.width,
+    );
     text.push_str(&format!("{on}{word:>6}:{off} {sentence}\n"));
-}
-
-/// Text with line ends kept and whatever would steer a terminal written out.
-fn printable(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.trim_end().chars() {
-        if c != '\n' && words::is_unprintable(c) {
-            out.extend(c.escape_unicode());
-        } else {
-            out.push(c);
-        }
-    }
-    out
 }
 
 /// The offending place in the colour of the severity, others in a calmer one.
@@ -298,7 +289,7 @@ impl Excerpt {
                 start: from,
                 end: map(want.end).max(from),
                 place: (number, want.column),
-                text: wrap(&printable(want.text), "", room),
+                text: wrap(&words::visible(want.text.trim_end(), "\n"), "", room),
                 first: want.first,
             });
         }

@@ -30,9 +30,9 @@ fn sources() -> SourceMap {
 }
 
 fn written(form: &str, findings: &[Diagnostic]) -> String {
-    let form = ALL.iter().find(|f| f.name == form).unwrap();
+    let (_, write) = ALL.iter().find(|(word, _)| *word == form).unwrap();
     let mut out = Vec::new();
-    (form.write)(&sources(), findings, &mut out).unwrap();
+    write(&sources(), findings, &mut out).unwrap();
     String::from_utf8(out).unwrap()
 }
 

@@ -239,11 +239,11 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
 
 /// Tells a universe size above the display's; it then holds as if it were not said.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
-    let all = model.display.universe_slots;
+    let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
         return;
     };
-    let slots = |count: u32| counted(i64::from(count), "slot");
+    let slots = |count: u32| counted(count, "slot");
     let what = format!("the universe size of `{}`", controller.name);
     let finding = rules::syntax::number::too_big(own.at, &what, slots(own.value), slots(all));
     let size = format!("{} in a universe of the display", slots(all));
@@ -420,24 +420,21 @@ fn port_setting(
 fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers
-        .iter()
-        .enumerate()
-        .filter_map(|(index, controller)| match controller.start {
-            Start::After(other) => Some((index, other.index())),
+        .pairs()
+        .filter_map(|(id, controller)| match controller.start {
+            Start::After(other) => Some((id.index(), other.index())),
             _ => None,
         })
         .collect();
     for ring in crate::graph::rings(model.controllers.len(), &needs) {
         let members: Vec<_> = ring
             .iter()
-            .filter_map(|index| model.controllers.get(*index))
+            .map(|index| &model.controllers[ControllerId::from(*index)])
             .map(|one| (one.name.to_string(), one.start_at.unwrap_or(one.at)))
             .collect();
         sink.push(rules::name::cycle::ring("after", &members));
         for index in ring {
-            if let Some(controller) = model.controllers.get_mut(index) {
-                controller.start = Start::Auto;
-            }
+            model.controllers[ControllerId::from(index)].start = Start::Auto;
         }
     }
 }
@@ -573,7 +570,7 @@ fn carries(
         return None;
     }
     let id = ControllerId(index);
-    let controller = model.controller(id)?;
+    let controller = &model.controllers[id];
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {
         if !model.gaps.outputs.contains(&id) {
             let (at, name_at) = (set.at(), controller.at);

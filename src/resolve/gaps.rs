@@ -7,7 +7,7 @@ use super::targets::{Ports, Spot, numbered};
 use crate::ast::Reference;
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
-use crate::model::{ControllerId, Model, PropId, Target};
+use crate::model::{ControllerId, Model, PropId, ReceiverId, StringId, Target};
 
 /// The controller of that name, or that a receiver of that name hangs on.
 pub fn controller_of(
@@ -21,10 +21,7 @@ pub fn controller_of(
     }
     let at = names.receivers.get(key)?;
     let at = ports.receivers.get(at as usize).copied()??;
-    model
-        .receivers
-        .get(at as usize)
-        .map(|receiver| receiver.controller)
+    Some(model.receivers[ReceiverId(at)].controller)
 }
 
 /// The controllers that a target which does not resolve may mean: the one it names, or those whose names are near.
@@ -65,7 +62,7 @@ pub fn of_wire(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, m
 /// Notes that something is missing from what hangs on a target.
 pub fn of_line(target: Target, model: &mut Model) {
     let carrier = match target {
-        Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
+        Target::Receiver(id) => Some(model.receivers[id].controller),
         _ => None,
     };
     model.gaps.line(target, || carrier);
@@ -103,9 +100,8 @@ pub fn of_injection(reader: &Reader<'_, '_>, target: &Reference, model: &mut Mod
         Some(picked) => picked.strings().collect(),
         None => {
             let prop = reader.names.props.get(&reader.names.key(target.name));
-            let prop = prop.and_then(|at| model.props.get(at as usize));
-            let strings = prop.map_or(0..0, |prop| prop.strings());
-            strings.map(crate::model::StringId).collect()
+            let strings = prop.map_or(0..0, |at| model.props[PropId(at)].strings());
+            strings.map(StringId).collect()
         }
     };
     model.gaps.injected.extend(strings);

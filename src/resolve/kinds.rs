@@ -5,6 +5,7 @@ use crate::diagnostic::Sink;
 use crate::model::{Model, Output, Piece, PieceKind, StringId, Target};
 use crate::rules;
 use crate::source::Span;
+use crate::usage::output_name;
 
 /// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
 pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
@@ -18,30 +19,22 @@ pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model
         _ => return,
     };
     let dmx = matches!(output, Output::Dmx(_));
-    let words = || {
-        let name = model.controller(controller).map_or("", |c| &c.name);
-        format!("`{name}.{}`", output.name())
-    };
+    let words = || format!("`{}`", output_name(model, controller, output));
     let mut wrong = false;
     for piece in pieces {
         match piece.kind {
             PieceKind::String(id, _) => {
-                let Some(shape) = model.shape_of(id) else {
-                    continue;
-                };
+                let shape = model.shape(id);
                 let fixture = shape.node.is_none();
                 if fixture == dmx && (dmx || slots.is_none()) {
                     continue;
                 }
                 let (string, words) = (model.name_of(id), words());
-                let whose = model.controller(controller);
-                let name = whose.map_or("", |c| &c.name);
-                let dmx_one = whose
-                    .and_then(|c| c.dmx.first())
-                    .map(|out| format!("{name}.dmx{}", out.value));
-                let port_one = whose
-                    .and_then(|c| c.ports.first())
-                    .map(|port| format!("{name}.{}", port.number));
+                let whose = &model.controllers[controller];
+                let output = |one| output_name(model, controller, one);
+                let dmx_one = whose.dmx.first().map(|one| output(Output::Dmx(one.value)));
+                let port_one = whose.ports.first();
+                let port_one = port_one.map(|port| output(Output::Pixel(port.number)));
                 let finding = match (fixture, dmx, slots) {
                     (true, false, None) => rules::wire::kind::fixture(
                         piece.at,
@@ -85,10 +78,7 @@ pub fn check_mixed(pieces: &[Piece], target: Target, model: &mut Model, sink: &m
         let PieceKind::String(id, _) = piece.kind else {
             continue;
         };
-        let Some(shape) = model.shape_of(id) else {
-            continue;
-        };
-        let fixture = shape.node.is_none();
+        let fixture = model.shape(id).node.is_none();
         match first {
             None => first = Some((piece.at, id, fixture)),
             Some((at, other, kind)) if kind != fixture => {

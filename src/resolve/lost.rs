@@ -4,7 +4,7 @@ use super::gaps::controller_of;
 use super::names::Names;
 use super::targets::Ports;
 use crate::ast::{Ast, Ident};
-use crate::model::{ControllerId, Model};
+use crate::model::{ControllerId, Model, PropId, StringId};
 use std::collections::BTreeSet;
 
 /// Notes what the words of text that did not parse may stand for.
@@ -37,11 +37,8 @@ pub fn of_text(ast: &Ast, names: &Names<'_>, ports: &Ports<'_>, model: &mut Mode
     }
     if inject {
         let props = words.iter().filter_map(|word| names.props.get(word));
-        let props: Vec<_> = props
-            .filter_map(|at| model.props.get(at as usize))
-            .collect();
-        let strings = props.iter().flat_map(|prop| prop.strings());
-        gaps.injected.extend(strings.map(crate::model::StringId));
+        let strings = props.flat_map(|at| model.props[PropId(at)].strings());
+        gaps.injected.extend(strings.map(StringId));
     }
     model.gaps.words = words;
 }

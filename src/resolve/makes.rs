@@ -9,6 +9,7 @@ use crate::chip::{BitTime, KNOWN, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
+use crate::protocol::UniverseSlots;
 use crate::rules;
 use crate::source::Span;
 use std::collections::HashMap;
@@ -33,7 +34,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 display.frame_rate_at = Some(set.at());
             }
             Key::UniverseSlots => {
-                display.universe_slots = count(number);
+                display.universe_slots = UniverseSlots::new(count(number)).unwrap_or_default();
                 display.universe_slots_at = Some(set.at());
             }
             Key::WholeNodes => {
@@ -170,8 +171,7 @@ impl Chips {
             if let Some(id) = self.by_name.get(row.name) {
                 return Some(*id);
             }
-            let id = ChipId::from(model.chips.len());
-            model.chips.push(Chip {
+            let id = model.chips.push(Chip {
                 name: row.name.into(),
                 at: None,
                 bit: row.bit,
@@ -207,7 +207,7 @@ fn near(
     let declared = reader.names.chips.names();
     let Some(letters) = letters else {
         let used = model.nodes.iter().filter_map(|node| node.chip);
-        let used = used.filter_map(|told| model.chips.get(told.value.index()));
+        let used = used.map(|told| &model.chips[told.value]);
         let near = nearest(written, used.map(|chip| &*chip.name));
         return near.into_iter().map(str::to_owned).collect();
     };
@@ -293,15 +293,13 @@ pub fn nodes(
     });
     for node in &mut made {
         let letters = count(node.colour.chars().count() as i64);
-        let chip = node
-            .chip
-            .and_then(|chip| model.chips.get(chip.value.index()));
+        let chip = node.chip.map(|chip| &model.chips[chip.value]);
         let depth = chip.map_or(8, |chip| u32::from(chip.depth));
         let sent = chip.and_then(|chip| chip.letter_bits).unwrap_or(depth);
         node.slots = letters * (depth / 8);
         node.bits = letters * sent + chip.map_or(0, |chip| chip.extra_bits);
     }
-    model.nodes = made;
+    model.nodes = made.into();
 }
 
 fn colour(written: &str, span: Span, node: &mut NodeKind, sink: &mut Sink) {

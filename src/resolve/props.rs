@@ -25,6 +25,7 @@ use std::rc::Rc;
 #[derive(Clone, Default)]
 pub struct Draft<'a> {
     label: Option<Box<str>>,
+    enters: Option<Box<str>>,
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
@@ -143,6 +144,7 @@ pub fn props<'a>(
             name: row.name.as_ref().into(),
             at: row.block.name.span,
             label: draft.label.clone(),
+            enters: draft.enters.clone(),
             count: number,
             first: 0,
             cut: Cut::Even(0),
@@ -269,6 +271,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         let number = set.number(0);
         match (set.key, set.value(0)) {
             (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
+            (Key::Enters, Some(Value::Word(text))) => draft.enters = Some(names.said(text).into()),
             (Key::Node, Some(Value::Word(word))) => {
                 let found = names.find(&names.nodes, "node", word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));
@@ -355,6 +358,7 @@ impl<'a> Context<'_, '_, 'a> {
                 prop.members.extend((from..=to).map(|number| Member {
                     number,
                     label: own.label.clone(),
+                    enters: own.enters.clone(),
                     stands: own.stands,
                 }));
             }
@@ -463,9 +467,7 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) {
         let node = draft.node.map(|(node, _)| node);
-        let each = node
-            .and_then(|node| model.nodes.get(node.index()))
-            .map_or(0, |node| node.slots);
+        let each = node.map_or(0, |node| model.nodes[node].slots);
         let plain = |nodes: u32, strand: Option<u32>| Shape {
             at: sketch.at(),
             name: None,
@@ -512,12 +514,14 @@ impl<'a> Context<'_, '_, 'a> {
                         .push(plain(part.saturating_mul(*nodes), strand));
                 }
             }
-            Sketch::Fixture { slots, .. } => model.shapes.push(Shape {
-                node: None,
-                slots: *slots,
-                loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
-                ..plain(0, None)
-            }),
+            Sketch::Fixture { slots, .. } => {
+                model.shapes.push(Shape {
+                    node: None,
+                    slots: *slots,
+                    loads: draft.loads.map_or(UNIT_LOAD, |(loads, _)| loads),
+                    ..plain(0, None)
+                });
+            }
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
                 Some(shape) => {
                     let slots = shape.nodes.saturating_mul(each);

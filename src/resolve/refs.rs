@@ -44,9 +44,9 @@ pub fn prop<'m>(
         ));
         return None;
     }
-    let index = names.find(&names.props, "prop", name, sink)?;
-    let prop = model.props.get(index as usize)?;
-    (!prop.broken).then_some((PropId(index), prop))
+    let id = PropId(names.find(&names.props, "prop", name, sink)?);
+    let prop = &model.props[id];
+    (!prop.broken).then_some((id, prop))
 }
 
 /// The strings that a name with members and a part picks; `None` once told why not.
@@ -114,17 +114,13 @@ fn part_of(
     let own = prop.strings_of(member);
     let first = own.start;
     let strings = count(own.len() as i64);
-    let declared = model
-        .shape_of(StringId(first))
-        .map_or(prop.at, |shape| shape.at);
+    let shape = (strings > 0).then(|| model.shape(StringId(first)));
+    let declared = shape.map_or(prop.at, |shape| shape.at);
     let span_of = |part: &Part| match part {
         Part::Number(range) => range.span,
         Part::Name(name) => name.span,
     };
-    if model
-        .shape_of(StringId(first))
-        .is_some_and(|s| s.node.is_none())
-    {
+    if shape.is_some_and(|shape| shape.node.is_none()) {
         sink.push(rules::name::string::of_fixture(
             span_of(part),
             &prop.name,
@@ -155,7 +151,7 @@ fn part_of(
         Part::Name(word) => {
             let key = reader.names.key(*word);
             let written = key.as_ref();
-            let name_of = |id: u32| model.shape_of(StringId(id)).and_then(|s| s.name.as_deref());
+            let name_of = |id: u32| model.shape(StringId(id)).name.as_deref();
             let found = own.clone().find(|id| name_of(*id) == Some(written));
             if found.is_none() {
                 let known: Vec<&str> = own.filter_map(name_of).collect();

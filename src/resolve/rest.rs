@@ -67,7 +67,7 @@ pub fn supplies(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
         }
         supply
     });
-    model.supplies = made;
+    model.supplies = made.into();
 }
 
 /// Reads the `circuit` statements.
@@ -99,7 +99,7 @@ pub fn circuits(reader: &Reader<'_, '_>, lineage: &Lineage, model: &mut Model, s
         }
         circuit
     });
-    model.circuits = made;
+    model.circuits = made.into();
 }
 
 /// Takes a `reserve`.
@@ -150,7 +150,7 @@ pub fn reserve(
             }
         }
         ReserveKind::Slots(reference, range) => {
-            let most = i64::from(model.display.universe_slots);
+            let most = i64::from(model.display.universe_slots.get());
             let ends = reader
                 .lets
                 .ends(reader.names, range, "the slot", (1, most), sink);
@@ -215,10 +215,8 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
             continue;
         };
         for id in picked.strings() {
-            if let Some(string) = model.strings.get_mut(id.index()) {
-                string.stored = true;
-                model.stored_at.push((id, reference.span));
-            }
+            model.strings[id].stored = true;
+            model.stored_at.push((id, reference.span));
         }
     }
 }
@@ -434,9 +432,7 @@ fn keep_injection<'a>(
     };
     let (lead, picked, place) = (lead?, picked?, place?);
     for id in picked.strings() {
-        let Some(shape) = model.shape_of(id) else {
-            continue;
-        };
+        let shape = model.shape(id);
         let step = match place {
             InjectAt::EveryNodes(step) => step,
             InjectAt::EveryStrands(step) => step.saturating_mul(shape.strand.unwrap_or(1)),

@@ -7,7 +7,7 @@ use super::refs::{self, Picked};
 use crate::ast::Reference;
 use crate::diagnostic::Sink;
 use crate::graph;
-use crate::model::{Model, StringId};
+use crate::model::{Model, PropId, StringId};
 use crate::rules;
 use crate::source::Span;
 use std::collections::{BTreeMap, BTreeSet};
@@ -38,14 +38,12 @@ pub fn cut_rings(
                             && target(same).is_some_and(|to| ring.contains(&(to as usize)))
                     })
                     .map(|(_, _, same, _)| same.at)?;
-                Some((model.props.get(*index)?.name.to_string(), at))
+                Some((model.props[PropId::from(*index)].name.to_string(), at))
             })
             .collect();
         sink.push(rules::name::cycle::ring("same as", &members));
         for index in &ring {
-            if let Some(prop) = model.props.get_mut(*index) {
-                prop.broken = true;
-            }
+            model.props[PropId::from(*index)].broken = true;
         }
         model.incomplete = true;
         drafts
@@ -62,10 +60,7 @@ struct Wholes<'a>(BTreeMap<u32, SameRef<'a>>);
 
 impl<'a> Wholes<'a> {
     fn of(reader: &Reader<'_, '_>, drafts: &Drafts<'a>, model: &Model) -> Self {
-        let single = |prop: u32| {
-            let prop = model.props.get(prop as usize);
-            prop.is_some_and(|prop| prop.count.is_none())
-        };
+        let single = |prop: u32| model.props[PropId(prop)].count.is_none();
         let wholes = drafts.same.iter();
         let wholes = wholes.filter(|(prop, .., own)| !own && single(*prop));
         let shown: BTreeMap<u32, SameRef<'_>> =
@@ -141,9 +136,7 @@ pub fn borrow_shapes(
         if let Some((_, _, same)) = waiting.first().filter(|_| rounds > MOST_ROUNDS) {
             sink.push(rules::size::too_much::same_as(same.at, MOST_ROUNDS));
             for (prop, ..) in waiting.into_iter().chain(ready) {
-                if let Some(prop) = model.props.get_mut(prop as usize) {
-                    prop.broken = true;
-                }
+                model.props[PropId(prop)].broken = true;
             }
             model.incomplete = true;
             break;
@@ -158,9 +151,7 @@ pub fn borrow_shapes(
                     found.insert((prop, members.0), stretches);
                 }
                 None => {
-                    if let Some(prop) = model.props.get_mut(prop as usize) {
-                        prop.broken = true;
-                    }
+                    model.props[PropId(prop)].broken = true;
                     model.incomplete = true;
                 }
             }
@@ -213,7 +204,7 @@ fn borrow(
             return None;
         }
         for id in list {
-            let mut shape = model.shape_of(id)?.clone();
+            let mut shape = model.shape(id).clone();
             shape.at = same.at;
             if let Some(loads) = same.loads.filter(|_| shape.node.is_none()) {
                 shape.loads = loads;
@@ -254,9 +245,10 @@ fn pick(
 /// Binds each string that shows another's data to that string.
 pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sink: &mut Sink) {
     for (prop, (from, to), same, _) in &drafts.same {
-        let Some(own) = model.props.get(*prop as usize).filter(|prop| !prop.broken) else {
+        let own = &model.props[PropId(*prop)];
+        if own.broken {
             continue;
-        };
+        }
         let strings: Vec<u32> = (*from..=*to)
             .flat_map(|member| own.strings_of(member))
             .collect();
@@ -272,28 +264,24 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
         if fits {
             for (own, other) in strings.iter().zip(shown.iter().cycle()) {
                 let slots = |id| {
-                    model
-                        .shape_of(id)
-                        .map(|shape| (shape.slots, shape.node.is_none()))
+                    let shape = model.shape(id);
+                    (shape.slots, shape.node.is_none())
                 };
                 if slots(StringId(*own)) != slots(*other) {
                     wrong = Some((Some(*own), Some(*other)));
                     break;
                 }
-                if let Some(string) = model.strings.get_mut(*own as usize) {
-                    string.same_as = Some(*other);
-                }
+                model.strings[StringId(*own)].same_as = Some(*other);
             }
         }
         if let Some((own, other)) = wrong {
             let words = |id: Option<u32>| {
-                let shape = id.and_then(|id| model.shape_of(StringId(id)));
-                let slots = shape.map_or(0, |shape| i64::from(shape.slots));
+                let slots = id.map_or(0, |id| model.shape(StringId(id)).slots);
                 crate::unit::counted(slots, "slot")
             };
             let counts = (strings.len(), shown.len());
             let slots = (words(own), words(other.map(|id| id.0)));
-            let shown_at = other.and_then(|id| model.shape_of(id)).map_or(at, |s| s.at);
+            let shown_at = other.map_or(at, |id| model.shape(id).at);
             let other_name = reader.names.text_at(same.name.span);
             sink.push(rules::address::overlap::footprint(
                 same.at, &name, other_name, counts, slots, shown_at,

@@ -158,10 +158,10 @@ impl<'a> Targets<'a> {
                 .map(crate::model::ReceiverId);
             let place = match (controller, receiver) {
                 (Some(controller), _) => Some((controller, None, 1)),
-                (None, Some(id)) => model
-                    .receivers
-                    .get(id.index())
-                    .map(|r| (r.controller, Some(id), r.first)),
+                (None, Some(id)) => {
+                    let one = &model.receivers[id];
+                    Some((one.controller, Some(id), one.first))
+                }
                 (None, None) => None,
             };
             match (place, &target.part) {
@@ -207,12 +207,9 @@ fn strongest(
     receiver: Option<crate::model::ReceiverId>,
     node: NodeId,
 ) -> Vec<Option<u32>> {
-    let Some(controller) = model.controller(id) else {
-        return Vec::new();
-    };
-    let carried = receiver.and_then(|r| model.receivers.get(r.index()));
-    let chip = model.nodes.get(node.index()).and_then(|node| node.chip);
-    controller
+    let carried = receiver.map(|id| &model.receivers[id]);
+    let chip = model.nodes[node].chip;
+    model.controllers[id]
         .ports
         .iter()
         .filter(|port| carried.is_none_or(|r| (r.first..=r.last).contains(&port.number)))
@@ -227,10 +224,7 @@ fn strongest(
 }
 
 fn limit(model: &Model, settings: &PortSettings, node: NodeId) -> Option<u32> {
-    let time = model
-        .nodes
-        .get(node.index())
-        .and_then(|node| NodeTime::of_kind(model, node).most(model.display.frame_rate_mhz));
+    let time = NodeTime::of_kind(model, &model.nodes[node]).most(model.display.frame_rate_mhz);
     match (settings.nodes, time) {
         (Some(told), Some(time)) => Some(told.value.min(time)),
         (Some(told), None) => Some(told.value),

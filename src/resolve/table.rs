@@ -7,27 +7,22 @@ use crate::model::{Cut, Model, PropId, ShapeId, StringDef};
 use crate::rules;
 
 /// Lays out the string table from the stretches.
-pub fn lay_out(stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
+pub fn lay_out(mut stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
     let all: u64 = stretches.iter().map(Stretch::strings).sum();
     let most = all.min(u64::from(model.most_strings));
     model.strings.reserve(usize::try_from(most).unwrap_or(0));
-    let mut at = 0;
-    for index in 0..model.props.len() {
-        let from = at;
-        while stretches.get(at).is_some_and(|s| s.prop as usize == index) {
-            at += 1;
-        }
-        let own = stretches.get(from..at).unwrap_or(&[]);
-        lay_out_prop(PropId::from(index), own, model, sink);
+    for id in model.props.ids() {
+        let own = stretches.partition_point(|one| one.prop <= id.0);
+        let (own, rest) = stretches.split_at(own);
+        lay_out_prop(id, own, model, sink);
+        stretches = rest;
     }
 }
 
 fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
     let first = count(model.strings.len() as i64);
     let total: u64 = own.iter().map(Stretch::strings).sum();
-    let Some(prop) = model.props.get_mut(id.index()) else {
-        return;
-    };
+    let prop = &mut model.props[id];
     prop.first = first;
     if prop.broken {
         return;
@@ -35,8 +30,7 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
     if u64::from(first) + total > u64::from(model.most_strings) {
         let most = model.most_strings;
         let several = own.iter().find(|s| s.strings() > u64::from(s.members));
-        let shape = several.and_then(|s| model.shapes.get(s.shapes.start as usize));
-        let at = shape.map_or(prop.at, |shape| shape.at);
+        let at = several.map_or(prop.at, |s| model.shapes[ShapeId(s.shapes.start)].at);
         sink.push(rules::size::too_much::strings(at, most));
         prop.broken = true;
         model.incomplete = true;
@@ -51,15 +45,13 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
         for _ in 0..stretch.members {
             member += 1;
             for (number, shape) in stretch.shapes.clone().enumerate() {
-                let fixture = model
-                    .shapes
-                    .get(shape as usize)
-                    .is_some_and(|s| s.node.is_none());
+                let shape = ShapeId(shape);
+                let fixture = model.shapes[shape].node.is_none();
                 model.strings.push(StringDef {
                     prop: id,
                     member: if family { member } else { 0 },
                     number: if fixture { 0 } else { count(number as i64) + 1 },
-                    shape: ShapeId(shape),
+                    shape,
                     stored: false,
                     same_as: None,
                 });

@@ -33,16 +33,15 @@ impl Spot {
                 (Some(controller), None)
             }
             Some(Target::Receiver(receiver)) => {
-                let controller = model.receivers.get(receiver.index()).map(|r| r.controller);
-                (controller, Some(receiver))
+                (Some(model.receivers[receiver].controller), Some(receiver))
             }
             Some(Target::Any) | None => (None, None),
         };
-        if let Some(one) = controller.and_then(|id| model.controllers.get_mut(id.index())) {
-            one.stock = false;
+        if let Some(id) = controller {
+            model.controllers[id].stock = false;
         }
-        if let Some(one) = receiver.and_then(|id| model.receivers.get_mut(id.index())) {
-            one.stock = false;
+        if let Some(id) = receiver {
+            model.receivers[id].stock = false;
         }
     }
 }
@@ -123,7 +122,7 @@ impl Ports<'_> {
         model: &Model,
         sink: &mut Sink,
     ) -> Option<Spot> {
-        let controller = model.controller(id)?;
+        let controller = &model.controllers[id];
         match &reference.part {
             None => Some(Spot::Open(Target::Controller(id))),
             Some(Part::Name(word)) => {
@@ -179,7 +178,7 @@ impl Ports<'_> {
         model: &Model,
         sink: &mut Sink,
     ) -> Option<Spot> {
-        let receiver = model.receivers.get(id.index())?;
+        let receiver = &model.receivers[id];
         let own = receiver.last - receiver.first + 1;
         let has = ports_in_words(&(1..=own).collect::<Vec<_>>());
         let mut lacks = |at: Span, missing: Missing<'_>| {

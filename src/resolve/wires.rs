@@ -11,9 +11,8 @@ use super::targets::{Ports, Spot};
 use super::{gaps, refs};
 use crate::ast::{Chain, Expr, Item, Pin, PinKind, Reference, Wire};
 use crate::diagnostic::{Diagnostic, Sink};
-use crate::model::{
-    Line, Model, Piece, PieceKind, PinPlace, Pinned, PropId, StringDef, StringId, Target,
-};
+use crate::keyed::Keyed;
+use crate::model::{Line, Model, Piece, PieceKind, PinPlace, Pinned, PropId, StringId, Target};
 use crate::rules;
 use crate::source::Span;
 use crate::unit::Decimal;
@@ -22,7 +21,7 @@ use std::collections::BTreeSet;
 /// Builds the lines of a display.
 pub struct Wiring {
     /// Where each string is wired, by string.
-    wired: Vec<Option<Span>>,
+    wired: Keyed<StringId, Option<Span>>,
     groups: u32,
     /// Whether the wire at hand lacks something.
     missing: bool,
@@ -54,7 +53,7 @@ impl Wiring {
     #[must_use]
     pub fn new(model: &Model) -> Self {
         Self {
-            wired: vec![None; model.strings.len()],
+            wired: model.strings.map(|_| None),
             groups: 0,
             missing: false,
             doubtful: BTreeSet::new(),
@@ -230,9 +229,7 @@ impl Wiring {
 
     /// Marks a string as wired; one that is wired already goes to `twice`, with others that are at the same place.
     fn mark(&mut self, id: StringId, at: Span, twice: &mut Vec<Twice>) -> bool {
-        let Some(place) = self.wired.get_mut(id.index()) else {
-            return false;
-        };
+        let place = &mut self.wired[id];
         let Some(first) = *place else {
             *place = Some(at);
             return true;
@@ -255,7 +252,7 @@ impl Wiring {
         model: &Model,
         sink: &mut Sink,
     ) -> Option<Pinned> {
-        let slots = i64::from(model.display.universe_slots);
+        let slots = i64::from(model.display.universe_slots.get());
         let names = reader.names;
         let place = match &pin.kind {
             PinKind::UniverseSlot(universe, slot) => {
@@ -368,7 +365,8 @@ impl Wiring {
                     continue;
                 };
                 // Strings of one prop or member belong side by side; members need not.
-                let owner = model.string(id).map(|s| (s.prop, s.member));
+                let string = &model.strings[id];
+                let owner = Some((string.prop, string.member));
                 if several && prop.is_some() && prop != owner {
                     self.groups += 1;
                     group = self.groups;
@@ -396,12 +394,10 @@ impl Wiring {
         if reader.names.picked_too_many() {
             return;
         }
-        for index in 0..model.props.len() {
-            let Some(prop) = model.props.get(index) else {
-                continue;
-            };
+        for id in model.props.ids() {
+            let prop = &model.props[id];
             // Where a wire names it in a way that does not resolve, it hangs there and nowhere else.
-            let doubtful = self.doubtful.contains(&PropId::from(index));
+            let doubtful = self.doubtful.contains(&id);
             model.gaps.anywhere |= prop.broken && !doubtful;
             if prop.broken || doubtful || reader.names.is_mentioned(&prop.name) {
                 continue;
@@ -409,22 +405,14 @@ impl Wiring {
             let (at, stock) = (prop.at, prop.stock);
             let members = prop.members_count();
             for member in 1..=members {
-                let own = model
-                    .props
-                    .get(index)
-                    .map_or(0..0, |prop| prop.strings_of(member));
                 self.groups += 1;
-                for id in own {
-                    if self.wired.get(id as usize).is_none_or(Option::is_some) {
-                        continue;
-                    }
-                    let stored = |string: &StringDef| string.stored;
-                    if stock && !model.string(StringId(id)).is_some_and(stored) {
+                for id in model.props[id].strings_of(member).map(StringId) {
+                    if self.wired[id].is_some() || stock && model.is_up(id) {
                         continue;
                     }
                     let pieces = [Piece {
                         at,
-                        kind: PieceKind::String(StringId(id), None),
+                        kind: PieceKind::String(id, None),
                     }];
                     push_line(model, at, Target::Any, &pieces, self.groups);
                     if let Some(line) = model.lines.last_mut() {

@@ -32,14 +32,23 @@ pub struct Page {
     pub source: &'static str,
     /// A display that shows it, and nothing else; its lock may follow, see [`Page::parts`].
     pub wrong: &'static str,
-    /// The same display put right.
-    pub right: &'static str,
+    /// What puts it right: each text, which stands once in it, and what takes its place.
+    pub change: &'static [(&'static str, &'static str)],
 }
 
 /// The line behind which a page's display is followed by the text of its lock.
 const LOCK_FOLLOWS: &str = "# beside it, yard.lock:\n";
 
 impl Page {
+    /// The same display put right.
+    #[must_use]
+    pub fn right(&self) -> String {
+        let change = self.change.iter();
+        change.fold(self.wrong.to_owned(), |text, (old, new)| {
+            text.replacen(old, new, 1)
+        })
+    }
+
     /// A display of a page, and the text of the lock that lies beside it, if one does.
     #[must_use]
     pub fn parts(text: &str) -> (&str, Option<&str>) {
@@ -47,6 +56,50 @@ impl Page {
             Some((display, lock)) => (display, Some(lock)),
             None => (text, None),
         }
+    }
+}
+
+/// A finding that has said `SAID` of its four sentences: message, label, why and help. None can be left out, and they
+/// come in this order. See the voice in DEVELOPERS.md.
+#[must_use]
+pub struct Draft<const SAID: u8>(Diagnostic);
+
+impl Rule {
+    /// Begins a finding of this rule at a place with its message: what is, in lower case, without a stop.
+    pub fn report(&self, at: Span, message: impl Into<String>) -> Draft<1> {
+        let words = Words {
+            message: message.into(),
+            label: String::new(),
+            why: String::new(),
+            help: String::new(),
+        };
+        Draft(self.at(at, words))
+    }
+}
+
+impl Draft<1> {
+    /// What to say at the offending place.
+    pub fn label(mut self, text: impl Into<String>) -> Draft<2> {
+        if let Some(label) = self.0.labels.first_mut() {
+            label.text = text.into();
+        }
+        Draft(self.0)
+    }
+}
+
+impl Draft<2> {
+    /// What would happen at the display; one sentence.
+    pub fn why(mut self, text: impl Into<String>) -> Draft<3> {
+        self.0.why = text.into();
+        Draft(self.0)
+    }
+}
+
+impl Draft<3> {
+    /// One thing to do.
+    pub fn help(mut self, text: impl Into<String>) -> Diagnostic {
+        self.0.help = text.into();
+        self.0
     }
 }
 
@@ -161,6 +214,7 @@ pub mod rename {
 pub mod lock {
     pub mod moved;
     pub mod stale;
+    pub mod twice;
     pub mod unreadable;
 }
 
@@ -219,6 +273,7 @@ pub const ALL: &[&Rule] = &[
     &rename::forgotten::RULE,
     &lock::stale::RULE,
     &lock::moved::RULE,
+    &lock::twice::RULE,
     &lock::unreadable::RULE,
 ];
 

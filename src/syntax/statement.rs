@@ -6,6 +6,7 @@
 
 use super::bare;
 use super::byteset::ByteSet;
+use crate::rules::syntax::unexpected::is_statement_word;
 use crate::source::quoted;
 use std::ops::Range;
 
@@ -108,25 +109,6 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
     }
 }
 
-/// Words that begin a statement and never a setting.
-const SURE: [&str; 15] = [
-    "display",
-    "controller",
-    "receiver",
-    "prop",
-    "supply",
-    "circuit",
-    "wire",
-    "reserve",
-    "stored",
-    "renamed",
-    "power",
-    "inject",
-    "include",
-    "stock",
-    "let",
-];
-
 /// Whether a statement surely begins at a place that is the first of its line.
 ///
 /// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
@@ -145,7 +127,7 @@ pub(super) fn begins_statement(text: &str, at: usize) -> bool {
             .strip_prefix(word)
             .is_some_and(|rest| rest.starts_with([' ', '\t']))
     };
-    if SURE.contains(&word) {
+    if is_statement_word(word) {
         let begins = |c: char| c.is_alphabetic() || c == '"' || c == '{';
         return after.starts_with(begins) && !joined("at") && !joined("by");
     }

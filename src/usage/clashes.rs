@@ -47,7 +47,7 @@ pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
 #[must_use]
 pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
     let mut clashes = Vec::new();
-    let mut furthest: Vec<Option<(StringId, u64)>> = vec![None; model.controllers.len()];
+    let mut furthest = model.controllers.map(|_| None);
     let mut pinned: Option<(StringId, u64)> = None;
     for id in by_start {
         let (Some(placed), Some(controller)) = (plan.of(*id), controller_of(plan, *id)) else {
@@ -57,12 +57,11 @@ pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> 
             |before: Option<(StringId, u64)>| before.filter(|(_, end)| placed.start <= *end);
         let further =
             |before: Option<(StringId, u64)>| before.is_none_or(|(_, end)| placed.end > end);
-        if let Some(own) = furthest.get_mut(controller.index()) {
-            let holder = reaches(*own);
-            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
-            if further(*own) {
-                *own = Some((*id, placed.end));
-            }
+        let own = &mut furthest[controller];
+        let holder = reaches(*own);
+        clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
+        if further(*own) {
+            *own = Some((*id, placed.end));
         }
         if matches!(placed.why, Why::Pinned(_)) {
             let holder = reaches(pinned)

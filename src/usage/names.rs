@@ -4,14 +4,13 @@ use crate::loads::Remedy;
 use crate::model::{
     ControllerId, InjectAt, Model, Output, PieceKind, PowerFeed, Receiver, ReceiverId, StringId,
 };
-use crate::plan::{Plan, PortPlan};
+use crate::plan::{Plan, PortId, PortPlan};
 use crate::unit::{Dimension, counted, quantity};
 
 /// An output as a wire names it: `boathouse.3`, `boathouse.dmx1`.
 #[must_use]
 pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> String {
-    let name = model.controller(controller).map_or("", |c| &*c.name);
-    format!("{name}.{}", output.name())
+    format!("{}.{}", model.controllers[controller].name, output.name())
 }
 
 /// A pixel port as it is named where its cable comes out: by its receiver where it has one, `pond.1`.
@@ -22,8 +21,9 @@ pub fn port_name(
     number: u32,
     receiver: Option<ReceiverId>,
 ) -> String {
-    match receiver.and_then(|id| model.receivers.get(id.index())) {
-        Some(receiver) => {
+    match receiver {
+        Some(id) => {
+            let receiver = &model.receivers[id];
             let own = (number + 1).saturating_sub(receiver.first);
             format!("{}.{own}", receiver.name)
         }
@@ -55,9 +55,7 @@ pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> St
 /// The plug of a string; empty for one without a place.
 #[must_use]
 pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
-    let port = plan
-        .of(id)
-        .and_then(|placed| plan.ports.get(placed.port as usize));
+    let port = plan.port_of(id);
     port.map_or_else(String::new, |port| plug_name(model, port, Some(id)))
 }
 
@@ -65,14 +63,11 @@ pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
 #[must_use]
 pub fn references(model: &Model, strings: &[StringId]) -> String {
     let of = |id: StringId| {
-        model
-            .string(id)
-            .map(|string| (string.member, string.number))
+        let string = &model.strings[id];
+        (string.member, string.number)
     };
     let joins = |a: &StringId, b: &StringId| {
-        let (Some((member, number)), Some(next)) = (of(*a), of(*b)) else {
-            return false;
-        };
+        let ((member, number), next) = (of(*a), of(*b));
         // Of a member with several strings, those; else members one by one.
         match model.name_of(*a).contains("].") || member == 0 {
             true => next == (member, number + 1),
@@ -102,14 +97,9 @@ pub fn old_plug(model: &Model, controller: ControllerId, output: Output) -> Stri
     let carries = |receiver: &Receiver| {
         receiver.controller == controller && (receiver.first..=receiver.last).contains(&number)
     };
-    let mut carriers = (model.receivers.iter().enumerate()).filter(|(_, one)| carries(one));
+    let mut carriers = model.receivers.pairs().filter(|(_, one)| carries(one));
     let only = carriers.next().filter(|_| carriers.next().is_none());
-    port_name(
-        model,
-        controller,
-        number,
-        only.map(|(index, _)| ReceiverId::from(index)),
-    )
+    port_name(model, controller, number, only.map(|(id, _)| id))
 }
 
 /// The ports of a `power` statement as it names them: `boathouse.1..16`, `pond.2`.
@@ -136,8 +126,8 @@ pub struct Outlet {
 
 /// The pixel port of an output of the plan, where it comes out at `receiver`; `None` for a DMX output.
 #[must_use]
-pub fn outlet(plan: &Plan, index: u32, receiver: Option<ReceiverId>) -> Option<Outlet> {
-    let port = plan.ports.get(index as usize)?;
+pub fn outlet(plan: &Plan, id: PortId, receiver: Option<ReceiverId>) -> Option<Outlet> {
+    let port = &plan.ports[id];
     match port.output {
         Output::Pixel(number) => Some(Outlet {
             controller: port.controller,
@@ -184,18 +174,15 @@ pub fn inject_place(place: InjectAt) -> String {
         InjectAt::Start => "at start".into(),
         InjectAt::End => "at end".into(),
         InjectAt::Node(node) => format!("at node {node}"),
-        InjectAt::EveryNodes(step) => format!("every {}", counted(i64::from(step), "node")),
-        InjectAt::EveryStrands(step) => format!("every {}", counted(i64::from(step), "strand")),
+        InjectAt::EveryNodes(step) => format!("every {}", counted(step, "node")),
+        InjectAt::EveryStrands(step) => format!("every {}", counted(step, "strand")),
     }
 }
 
 /// An injection as it is written.
 #[must_use]
 pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
-    let supply = model
-        .supplies
-        .get(remedy.lead.supply.index())
-        .map_or("", |supply| &*supply.name);
+    let supply = &model.supplies[remedy.lead.supply].name;
     let fuse = remedy.lead.fuse.map_or(String::new(), |fuse| {
         format!(" fuse {}", quantity(fuse.value, Dimension::Current))
     });
@@ -211,8 +198,7 @@ pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
 /// A channel as a pin is written: `12/1`.
 #[must_use]
 pub fn channel_name(model: &Model, channel: u64) -> String {
-    let slots = u64::from(model.display.universe_slots.max(1));
-    format!("{}/{}", channel / slots + 1, channel % slots + 1)
+    model.display.universe_slots.place(channel)
 }
 
 /// A stretch, its last channel included: `12/1 to 12/150`.

@@ -9,7 +9,7 @@ from common import EXAMPLES, HOSTILE, SCRATCH, table, tinsel
 
 def fixtures(display):
     path = SCRATCH / "scene.mvr"
-    tinsel("export", display, "-o", path)
+    tinsel("table", display, "-o", path)
     with pymvr.GeneralSceneDescription(str(path)) as scene:
         assert (scene.version_major, scene.version_minor, scene.provider) == ("1", "6", "tinsel")
         return [(layer.name, fixture) for layer in scene.scene.layers for fixture in layer.child_list.fixtures]
@@ -47,4 +47,4 @@ def test_identity_stays():
     before = {fixture.name: fixture.uuid for _, fixture in fixtures(HOSTILE)}
     after = {fixture.name: fixture.uuid for _, fixture in fixtures(wider)}
     assert before.items() <= after.items() and len(after) == len(before) + 1
-    assert tinsel("export", HOSTILE, "--to", "mvr") == tinsel("export", HOSTILE, "--to", "mvr")
+    assert tinsel("table", HOSTILE, "--format", "mvr") == tinsel("table", HOSTILE, "--format", "mvr")

@@ -47,3 +47,13 @@ def test_parts():
     schema = json.loads(tinsel("schema", "parts"))
     for display in [*EXAMPLES, HOSTILE]:
         jsonschema.validate(json.loads(tinsel("parts", display, "--format", "json")), schema)
+
+
+def test_fit_and_power():
+    for command, more in [("fit", ["--add", "prop", "star"]), ("fit", []), ("power", []), ("power", ["--suggest"])]:
+        schema = json.loads(tinsel("schema", command))
+        jsonschema.Draft202012Validator.check_schema(schema)
+        for display in [HOSTILE] if "--add" in more else [*EXAMPLES, HOSTILE]:
+            said = json.loads(tinsel(command, display, "--format", "json", *more))
+            jsonschema.validate(said, schema)
+            assert set(said) == set(schema["required"]), command

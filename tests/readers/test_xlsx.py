@@ -7,13 +7,13 @@ import openpyxl
 
 from common import EXAMPLES, HOSTILE, SCRATCH, table, tinsel
 
-BY = {"strings": "string", "ports": "port", "universes": "universe", "controllers": "controller"}
+BY = {"strings": "string", "ports": "port", "controllers": "controller", "universes": "universe", "props": "prop"}
 
 
 def flat(row):
     """A row of the JSON as the columns of a sheet name it."""
     out = dict(row)
-    for end in ("start", "end"):
+    for end in ("start", "end", "first", "last"):
         for key, value in out.pop(end, {}).items():
             out[f"{end}_{key}"] = value
     if "first_address" in out:  # a controller
@@ -24,8 +24,9 @@ def flat(row):
             out[key] = " ".join(out[key])
     if "also" in out:  # a universe: who else listens
         out["also"] = " ".join(other["controller"] for other in out["also"])
-    if "stored" in out:
-        out["stored"] = "yes" if out["stored"] else "no"
+    for key in ("stored", "contiguous"):
+        if key in out:
+            out[key] = "yes" if out[key] else "no"
     return out
 
 
@@ -33,7 +34,7 @@ def test_every_row():
     for display in [*EXAMPLES, HOSTILE]:
         tables = table(display)
         path = SCRATCH / "table.xlsx"
-        tinsel("export", display, "-o", path)
+        tinsel("table", display, "-o", path)
         book = openpyxl.load_workbook(path)
         assert book.sheetnames == list(BY)
         for name in BY:
@@ -49,7 +50,7 @@ def test_every_row():
 
 def test_same_columns_as_csv():
     path = SCRATCH / "columns.xlsx"
-    tinsel("export", EXAMPLES[0], "-o", path)
+    tinsel("table", EXAMPLES[0], "-o", path)
     book = openpyxl.load_workbook(path)
     for name, by in BY.items():
         text = tinsel("table", EXAMPLES[0], "--by", by, "--format", "csv").decode()
@@ -59,7 +60,7 @@ def test_same_columns_as_csv():
 
 def test_no_formula():
     path = SCRATCH / "hostile.xlsx"
-    tinsel("export", HOSTILE, "-o", path)
+    tinsel("table", HOSTILE, "-o", path)
     book = openpyxl.load_workbook(path)
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
     assert any(str(cell.value).startswith("=") for cell in cells)
@@ -74,4 +75,4 @@ def test_no_formula():
 
 
 def test_same_bytes():
-    assert tinsel("export", EXAMPLES[3], "--to", "xlsx") == tinsel("export", EXAMPLES[3], "--to", "xlsx")
+    assert tinsel("table", EXAMPLES[3], "--format", "xlsx") == tinsel("table", EXAMPLES[3], "--format", "xlsx")

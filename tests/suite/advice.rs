@@ -31,7 +31,7 @@ fn places(compiled: &Compiled) -> BTreeMap<String, (u64, u32, u32)> {
     let rows = compiled.plan.placed.iter().enumerate();
     rows.filter_map(|(index, placed)| {
         let placed = placed.as_ref()?;
-        let port = &compiled.plan.ports[placed.port as usize];
+        let port = &compiled.plan.ports.as_slice()[placed.port as usize];
         let name = compiled.model.name_of(index.into());
         let port = port.controller.index() as u32 * 1000
             + match port.output {

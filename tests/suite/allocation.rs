@@ -93,7 +93,7 @@ fn no_two_strings_share_a_slot_and_all_lie_in_lawful_universes() {
         if errors(&compiled) > 0 {
             return Ok(());
         }
-        let slots = u64::from(compiled.plan.universe_slots);
+        let slots = compiled.plan.universe_slots.each();
         let mut taken: Vec<(u64, u64, String)> = Vec::new();
         for at in 0..compiled.model.strings.len() {
             let id = StringId::from(at);
@@ -112,7 +112,7 @@ fn no_two_strings_share_a_slot_and_all_lie_in_lawful_universes() {
                     "{name} lies on reserved universes"
                 );
             }
-            if compiled.model.strings[at].same_as.is_none() {
+            if compiled.model.strings.as_slice()[at].same_as.is_none() {
                 taken.push((placed.start, placed.end, name));
             }
         }

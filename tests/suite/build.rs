@@ -7,9 +7,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
-const TABLES: [&str; 5] = [
+const TABLES: [&str; 6] = [
     "yard-controllers.csv",
     "yard-ports.csv",
+    "yard-props.csv",
     "yard-strings.csv",
     "yard-universes.csv",
     "yard.json",

@@ -85,9 +85,9 @@ pub fn terminal(compiled: &Compiled) -> String {
 
 /// The findings in one of the forms for programs.
 pub fn form(compiled: &Compiled, name: &str) -> String {
-    let form = report::ALL.iter().find(|form| form.name == name).unwrap();
+    let (_, write) = report::ALL.iter().find(|(word, _)| *word == name).unwrap();
     let mut out = Vec::new();
-    (form.write)(&compiled.sources, &compiled.findings, &mut out).unwrap();
+    write(&compiled.sources, &compiled.findings, &mut out).unwrap();
     String::from_utf8(out).unwrap()
 }
 

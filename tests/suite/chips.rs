@@ -52,7 +52,7 @@ fn rows_are_those_of_the_sources() {
         assert_eq!((bit.nanoseconds, bit.divisor), (bit_ns, 1), "{name}");
         assert_eq!(chip.latch_ns, latch_us * 1_000, "{name}");
         let compiled = check::one(&display(name, letters(chip.colours), ""));
-        assert_eq!(compiled.model.nodes[0].bits, bits, "{name}");
+        assert_eq!(compiled.model.nodes.as_slice()[0].bits, bits, "{name}");
     }
 }
 
@@ -67,8 +67,8 @@ fn each_known_chip_is_timed_by_its_row() {
             chip.name,
             check::told(&compiled)
         );
-        let time = NodeTime::of_kind(&compiled.model, &compiled.model.nodes[0]);
-        let bits = u64::from(compiled.model.nodes[0].bits);
+        let time = NodeTime::of_kind(&compiled.model, &compiled.model.nodes.as_slice()[0]);
+        let bits = u64::from(compiled.model.nodes.as_slice()[0].bits);
         let Some(bit) = chip.bit else {
             assert_eq!(check::codes(&compiled.findings), ["port/pace"]);
             assert_eq!(time.most(40_000), None);
@@ -92,7 +92,7 @@ fn a_clocked_frame_has_a_start_and_an_end() {
     let text = display("apa102", "BGR", "chip apa102 { rate 1000 kHz }\n");
     let compiled = check::one(&text);
     assert!(compiled.findings.is_empty(), "{}", check::told(&compiled));
-    let time = NodeTime::of_kind(&compiled.model, &compiled.model.nodes[0]);
+    let time = NodeTime::of_kind(&compiled.model, &compiled.model.nodes.as_slice()[0]);
     let frame = time.around.plus(time.of_nodes(1_000));
     let by_hand = Time::ns(1_000 * (32 + 32_000 + 500));
     assert!(frame.within(by_hand) && by_hand.within(frame));

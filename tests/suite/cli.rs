@@ -384,7 +384,7 @@ fn ports_are_known_by_their_names() {
         }
     }
     let empty = run(&["table", "--only", "hut.1", path]);
-    assert!(out(&empty).contains("nothing has an address here"));
+    assert!(out(&empty).contains("no strings"));
     for name in ["far.5", "hut.9", "hut.dmx2", "hut.06"] {
         for (command, narrow) in [("table", "--only"), ("graph", "--reach")] {
             assert_eq!(status(&run(&[command, narrow, name, path])), 2, "{name}");
@@ -685,71 +685,108 @@ fn odd_surroundings() {
 }
 
 #[test]
-fn completions_and_man_page() {
+fn every_shell_has_completions() {
     for shell in ["bash", "zsh", "fish"] {
         let output = run(&["completions", shell]);
         assert_eq!(status(&output), 0, "{shell}: {}", err(&output));
         assert!(out(&output).contains("tinsel"), "{shell}");
     }
-    let output = run(&["man"]);
-    assert_eq!(status(&output), 0, "{}", err(&output));
-    assert!(out(&output).contains(".TH"));
 }
 
-/// What is exported is written whole under its ending's form, and never over a text of the display.
+/// A result is written whole in the format of the file's ending, and never over a text of the display.
 #[test]
-fn export_writes_what_the_ending_says() {
+fn a_result_goes_into_the_format_that_its_file_says() {
     let folder = Folder::new();
     let display = folder.file("yard.tinsel", RIGHT);
-    for (name, head) in [
-        ("yard.xlsx", b"PK".as_slice()),
-        ("yard.MVR", b"PK"),
-        ("yard.svg", b"<svg "),
-        ("yard.json", b"{"),
-        ("yard.yml", b"display:"),
-        ("yard.csv", b"prop,"),
+    let to = |command: &str, path: &Path, more: &[&str]| {
+        let arguments = ["-o", path.to_str().unwrap()];
+        on(command, &display, &[&arguments[..], more].concat())
+    };
+    for (command, name, head) in [
+        ("table", "yard.xlsx", b"PK".as_slice()),
+        ("table", "yard.MVR", b"PK"),
+        ("graph", "yard.svg", b"<svg "),
+        ("graph", "yard.dot", b"digraph "),
+        ("table", "yard.json", b"{\n  \"display\""),
+        ("table", "yard.yml", b"display:"),
+        ("table", "yard.csv", b"prop,"),
+        ("table", "yard.html", b"<!doctype html>"),
+        ("parts", "parts.csv", b"group,item"),
+        ("parts", "parts.yaml", b"parts:"),
+        ("parts", "parts.xlsx", b"PK"),
+        ("fit", "fit.json", b"{\n  \"display\""),
+        ("fit", "fit.xlsx", b"PK"),
+        ("power", "power.yaml", b"level_percent:"),
+        ("power", "power.html", b"<!doctype html>"),
     ] {
         let path = folder.0.join(name);
-        let done = run(&[
-            "export",
-            display.to_str().unwrap(),
-            "-o",
-            path.to_str().unwrap(),
-        ]);
-        assert_eq!(done.status.code(), Some(0), "{name}: {done:?}");
+        let done = to(command, &path, &[]);
+        assert_eq!(status(&done), 0, "{name}: {done:?}");
         assert!(fs::read(&path).unwrap().starts_with(head), "{name}");
+        assert!(out(&done).is_empty(), "{name}");
     }
-    let over = run(&[
-        "export",
-        display.to_str().unwrap(),
-        "--to",
-        "json",
-        "-o",
-        display.to_str().unwrap(),
-    ]);
-    assert_eq!(over.status.code(), Some(2));
+    let path = folder.0.join("odd.csv");
+    assert_eq!(status(&to("table", &path, &["--format", "json"])), 0);
+    assert!(
+        fs::read(&path).unwrap().starts_with(b"{"),
+        "--format wins over the ending"
+    );
+    let over = to("table", &display, &["--format", "json"]);
+    assert_eq!(status(&over), 2);
     assert_eq!(fs::read(&display).unwrap(), RIGHT.as_bytes());
-    for name in ["yard.doc", "yard"] {
+    for (command, name) in [
+        ("table", "yard.doc"),
+        ("table", "yard"),
+        ("parts", "parts.mvr"),
+        ("graph", "graph.csv"),
+    ] {
         let path = folder.0.join(name);
-        let done = run(&[
-            "export",
-            display.to_str().unwrap(),
-            "-o",
-            path.to_str().unwrap(),
-        ]);
-        assert_eq!(done.status.code(), Some(2), "{name}");
+        let done = to(command, &path, &[]);
+        assert_eq!(status(&done), 2, "{name}");
+        let listed = if command == "graph" {
+            "dot or svg"
+        } else {
+            "csv, json, yaml, xlsx"
+        };
+        assert!(err(&done).contains(listed), "{name}: {}", err(&done));
         assert!(!path.exists(), "{name}");
     }
     let wrong = folder.file("wrong.tinsel", WRONG);
     let path = folder.0.join("wrong.xlsx");
-    let done = run(&[
-        "export",
-        wrong.to_str().unwrap(),
-        "-o",
-        path.to_str().unwrap(),
-    ]);
-    assert_eq!(done.status.code(), Some(1));
+    let done = on("table", &wrong, &["-o", path.to_str().unwrap()]);
+    assert_eq!(status(&done), 1);
     assert!(!path.exists());
+}
+
+/// Who still writes the old command is told the new one.
+#[test]
+fn export_is_gone_and_says_what_to_write() {
+    let folder = Folder::new();
+    let display = folder.file("yard.tinsel", RIGHT);
+    let done = on("export", &display, &["-o", "yard.xlsx"]);
+    assert_eq!(status(&done), 2);
+    for said in [
+        "tinsel table yard.tinsel -o yard.xlsx",
+        "tinsel graph yard.tinsel -o yard.svg",
+    ] {
+        assert!(err(&done).contains(said), "{}", err(&done));
+    }
+}
+
+/// One table alone in a format that holds all without `--by`; a scene is of the whole display.
+#[test]
+fn by_narrows_every_format() {
+    let folder = Folder::new();
+    let display = folder.file("yard.tinsel", RIGHT);
+    let table = |more: &[&str]| on("table", &display, more);
+    let json: serde_json::Value =
+        serde_json::from_str(&out(&table(&["--by", "port", "--format", "json"]))).unwrap();
+    let keys: Vec<&String> = json.as_object().unwrap().keys().collect();
+    assert_eq!(keys, ["display", "ports"]);
+    for more in [["--by", "port"], ["--only", "owl"]] {
+        let done = table(&[&more[..], &["--format", "mvr", "-o", "x.mvr"]].concat());
+        assert_eq!(status(&done), 2, "{}", err(&done));
+    }
 }
 
 /// Pages are written whole into a folder or a file, the same bytes each time, and not while addresses are in doubt.
@@ -913,13 +950,13 @@ fn help_to_a_full_device() {
 }
 
 #[test]
-fn export_to_a_dash_is_standard_output() {
+fn a_dash_is_standard_output() {
     let folder = Folder::new();
     folder.file("yard.tinsel", RIGHT);
     let mut command = tinsel();
     command.current_dir(&folder.0);
     let output = command
-        .args(["export", "yard.tinsel", "--to", "csv", "-o", "-"])
+        .args(["table", "yard.tinsel", "--format", "csv", "-o", "-"])
         .output()
         .unwrap();
     assert_eq!(output.status.code(), Some(0));

@@ -86,7 +86,7 @@ fn each_example_compiles_without_a_finding() {
             .count();
         assert!(used >= controllers, "{main} has {used} controllers");
         for (string, placed) in compiled.model.strings.iter().zip(&compiled.plan.placed) {
-            let prop = &compiled.model.props[string.prop.index()];
+            let prop = &compiled.model.props[string.prop];
             // A pattern of a stock file exists only where something is like it.
             assert!(
                 placed.is_some() || prop.stock,

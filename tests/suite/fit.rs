@@ -124,7 +124,7 @@ fn what_is_added_goes_where_a_compile_puts_it() {
         let mut seen = 0;
         for (index, string) in with.model.strings.iter().enumerate() {
             let id = tinsel::model::StringId(index as u32);
-            let prop = &with.model.props[string.prop.index()];
+            let prop = &with.model.props[string.prop];
             if &*prop.name != "added" {
                 continue;
             }

@@ -67,7 +67,7 @@ fn rows_of_like() {
         + "prop owl { node a12000; string 5 nodes }\nwire quay.1: owl\n";
     let compiled = check::one(&text);
     assert!(!compiled.has_errors());
-    assert_eq!(compiled.model.shapes[0].slots, 20);
+    assert_eq!(compiled.model.shapes.as_slice()[0].slots, 20);
     let text = like("controller", "ports 1..2 { nodes at most 7 }")
         + NODE
         + "prop owl { node bud; string 8 nodes }\nwire a12000.2: owl\n";

@@ -313,7 +313,7 @@ fn the_remap_leaves_padding_out() {
             .find(|run| (run.from..run.from + run.count).contains(&from))?;
         Some(run.to + (from - run.from))
     };
-    let grid = Grid::new(512, true);
+    let grid = Grid::new(tinsel::protocol::UniverseSlots::ALL, true);
     let mut nodes = 0;
     for at in 0..compiled.model.strings.len() {
         let id = StringId::from(at);

@@ -5,22 +5,27 @@ use crate::examples::{self, EXAMPLES};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use tinsel::Compiled;
-use tinsel::output::{self, By, View};
+use tinsel::output;
+use tinsel::survey::{BY, View};
+use tinsel::table::Survey;
 
 /// The table of a display in a format, as the program would print it.
 pub fn table_text(compiled: &Compiled, format: &str) -> String {
-    table_by(compiled, format, By::String)
+    let view = View::new(&compiled.model, &compiled.plan);
+    written(&view.survey(None), format)
+}
+
+/// A survey in a format.
+pub fn written(survey: &Survey<'_>, format: &str) -> String {
+    let mut out = Vec::new();
+    output::find(format).unwrap()(survey, 100, &mut out).unwrap();
+    String::from_utf8_lossy(&out).into_owned()
 }
 
 /// The same for one of its tables.
-pub fn table_by(compiled: &Compiled, format: &str, by: By) -> String {
+pub fn table_by(compiled: &Compiled, format: &str, by: &str) -> String {
     let view = View::new(&compiled.model, &compiled.plan);
-    let mut out = Vec::new();
-    output::find(format)
-        .unwrap()
-        .write(&view, by, 100, &mut out)
-        .unwrap();
-    String::from_utf8(out).unwrap()
+    written(&view.survey(Some(by)), format)
 }
 
 fn json(main: &str) -> Value {
@@ -194,7 +199,7 @@ fn csv_has_a_row_for_each_string() {
 fn text_fits_a_hundred_columns() {
     for (main, ..) in EXAMPLES {
         let compiled = examples::compiled(main);
-        for by in By::ALL {
+        for (by, _) in BY {
             for line in table_by(&compiled, "text", by).lines() {
                 let width = unicode_width::UnicodeWidthStr::width(line);
                 assert!(width <= 100, "{main}: {width} columns: {line}");
@@ -210,15 +215,11 @@ fn text_fits_a_hundred_columns() {
 #[test]
 fn every_output_gives_the_same_bytes_twice() {
     for (main, ..) in EXAMPLES {
-        for format in output::ALL {
-            for by in By::ALL {
+        for (name, _) in output::ALL {
+            for (by, _) in BY {
                 let (one, two) = (examples::compiled(main), examples::compiled(main));
-                let name = format.name();
-                assert_eq!(
-                    table_by(&one, name, by),
-                    table_by(&two, name, by),
-                    "{main}: {name}"
-                );
+                let (one, two) = (table_by(&one, name, by), table_by(&two, name, by));
+                assert_eq!(one, two, "{main}: {name}");
             }
         }
     }
@@ -294,7 +295,7 @@ fn a_controller_shows_every_universe_that_it_listens_to() {
         (14, "e", 88, vec!["f"]),
     ];
     assert_eq!(universes, expected);
-    let text = table_by(&compiled, "text", By::Universe);
+    let text = table_by(&compiled, "text", "universe");
     assert!(
         text.contains("c, d and e   512     0  multicast 239.255.0.8 and Port-Address 8 (0:0:8)"),
         "{text}"

@@ -29,7 +29,9 @@ fn nothing_that_was_read_is_written_over() {
         let path = path.to_str().unwrap();
         for arguments in [
             ("report", vec!["--single", "-o", path]),
-            ("export", vec!["--to", "csv", "-o", path]),
+            ("table", vec!["--format", "csv", "-o", path]),
+            ("power", vec!["--format", "json", "-o", path]),
+            ("graph", vec!["--format", "svg", "-o", path]),
             ("diff", vec!["--remap", path]),
         ] {
             let done = on(arguments.0, &main, &arguments.1);
@@ -51,9 +53,9 @@ fn nor_is_the_place_of_a_lock_to_come() {
     let main = folder.file("yard.tinsel", RIGHT);
     let lock = folder.0.join("yard.lock");
     let done = on(
-        "export",
+        "table",
         &main,
-        &["--to", "json", "-o", lock.to_str().unwrap()],
+        &["--format", "json", "-o", lock.to_str().unwrap()],
     );
     assert_eq!(status(&done), 2, "{}", err(&done));
     assert!(!fs::exists(&lock).unwrap());

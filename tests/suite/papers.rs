@@ -9,7 +9,6 @@ use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use tinsel::Compiled;
-use tinsel::output::{self, By, View};
 use tinsel::page::{folder, single};
 
 /// Two receivers on one cable, so each plugs its own strings; a stored string and a dark node in between.
@@ -31,11 +30,8 @@ type Said = (String, String, String);
 
 /// What the table has, read as JSON.
 fn strings(compiled: &Compiled) -> Vec<Value> {
-    let view = View::new(&compiled.model, &compiled.plan);
-    let json = output::ALL.iter().find(|f| f.name() == "json").unwrap();
-    let mut out = Vec::new();
-    json.write(&view, By::String, 100, &mut out).unwrap();
-    let table: Value = serde_json::from_slice(&out).unwrap();
+    let table = crate::outputs::table_text(compiled, "json");
+    let table: Value = serde_json::from_str(&table).unwrap();
     table["strings"].as_array().unwrap().clone()
 }
 

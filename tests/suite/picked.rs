@@ -12,7 +12,7 @@ fn ports(compiled: &Compiled) -> Vec<String> {
     let strings = (0..model.strings.len()).map(|index| {
         let id = tinsel::model::StringId(index as u32);
         let placed = compiled.plan.of(id)?;
-        let port = &compiled.plan.ports[placed.port as usize];
+        let port = &compiled.plan.ports.as_slice()[placed.port as usize];
         let controller = model.controller(port.controller)?;
         Some(format!("{}.{}", controller.name, port.output.name()))
     });
@@ -108,7 +108,7 @@ fn cut(text: &str) -> Vec<(u32, String)> {
     let compiled = check::one(text);
     assert!(!compiled.has_errors(), "{}", check::told(&compiled));
     let nodes = compiled.model.strings.iter();
-    let nodes = nodes.map(|string| compiled.model.shapes[string.shape.index()].nodes);
+    let nodes = nodes.map(|string| compiled.model.shapes[string.shape].nodes);
     nodes.zip(ports(&compiled)).collect()
 }
 

@@ -5,10 +5,11 @@ use crate::check;
 use crate::diagnostics;
 use crate::examples::{self, EXAMPLES};
 use tinsel::model::StringId;
-use tinsel::output::fit::Fit;
-use tinsel::output::power::PowerView;
-use tinsel::output::{self, By, View, fit, parts};
-use tinsel::{Compiled, page, power, report, why};
+use tinsel::survey::fit::Fit;
+use tinsel::survey::power::PowerView;
+use tinsel::survey::{BY, View, parts};
+use tinsel::table::Survey;
+use tinsel::{Compiled, output, page, power, report, why};
 
 /// Words that are counted; none of them is ever right after `1`.
 const COUNTED: &[&str] = &[
@@ -123,32 +124,27 @@ fn said(compiled: &Compiled) -> Vec<(&'static str, String)> {
         return all;
     }
     let view = View::new(&compiled.model, &compiled.plan);
-    let text = output::ALL.iter().find(|f| f.name() == "text").unwrap();
-    for by in By::ALL {
+    let text = |survey: &Survey<'_>| {
         let mut out = Vec::new();
-        text.write(&view, by, 200, &mut out).unwrap();
-        all.push((
-            "table",
-            String::from_utf8(out).unwrap().replace("  ", " | "),
-        ));
+        output::find("text").unwrap()(survey, 200, &mut out).unwrap();
+        String::from_utf8(out).unwrap().replace("  ", " | ")
+    };
+    for (by, _) in BY {
+        all.push(("table", text(&view.survey(Some(by)))));
     }
     let (model, plan) = (&compiled.model, &compiled.plan);
+    all.push(("parts", text(&parts::survey(&parts::rows(model, plan)))));
+    all.push(("fit", text(&Fit::of(model, plan).survey())));
+    let study = power::at(model, plan, None);
+    all.push((
+        "power",
+        text(&PowerView::new(model, plan, &study, None, None).survey()),
+    ));
     let mut write = |what, print: &dyn Fn(&mut Vec<u8>)| {
         let mut out = Vec::new();
         print(&mut out);
         all.push((what, String::from_utf8(out).unwrap().replace("  ", " | ")));
     };
-    write("parts", &|out| {
-        parts::write(&parts::rows(model, plan), "text", 200, out).unwrap();
-    });
-    write("fit", &|out| {
-        fit::write(&Fit::of(model, plan), "text", 200, out).unwrap()
-    });
-    write("power", &|out| {
-        let study = power::at(model, plan, None);
-        let view = PowerView::new(model, plan, &study, None, None);
-        output::power::write(&view, "text", 200, out).unwrap();
-    });
     write("why", &|out| {
         for at in 0..model.strings.len().min(20) {
             let display = (model, plan, &compiled.sources);

@@ -10,7 +10,6 @@ use serde_json::Value;
 use tinsel::Compiled;
 use tinsel::diff::remap;
 use tinsel::model::StringId;
-use tinsel::output::By;
 use tinsel::usage;
 
 fn table_of(compiled: &Compiled) -> Value {
@@ -158,10 +157,10 @@ fn priority_and_sync_universe_are_shown() {
     let of = |key: &str| rows.iter().map(|row| row[key].clone()).collect::<Vec<_>>();
     assert_eq!(of("priority"), [130.into(), Value::Null, 100.into()]);
     assert_eq!(of("sync_universe"), [600.into(), Value::Null, Value::Null]);
-    let text = crate::outputs::table_by(&compiled, "text", By::Controller);
+    let text = crate::outputs::table_by(&compiled, "text", "controller");
     assert!(text.contains("priority 130, sync universe 600"), "{text}");
     assert!(text.contains("510 slots a universe"), "{text}");
-    let csv = crate::outputs::table_by(&compiled, "csv", By::Controller);
+    let csv = crate::outputs::table_by(&compiled, "csv", "controller");
     assert!(
         csv.lines()
             .next()

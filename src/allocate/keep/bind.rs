@@ -73,6 +73,11 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         });
     let freed = freed.collect();
     let begins = begins(lock, &controllers);
+    let told = rows.iter().zip(0_u32..).filter_map(|(at, id)| {
+        let row = lock.rows.get((*at)?)?;
+        Some((StringId(id), row.moved.clone()?))
+    });
+    let told = told.collect();
     let controllers = controllers.into_iter();
     Past {
         universe_slots: lock.universe_slots,
@@ -80,6 +85,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         moves: Vec::new(),
         freed,
         begins,
+        told,
         controllers: controllers.map(|(name, id)| (name.into(), id)).collect(),
         carried,
         reshaped,
@@ -112,7 +118,7 @@ fn find(lock: &Lock, name: &str) -> Option<usize> {
 
 /// The universe that each controller was to begin with. An older format does not say: it is the first in use.
 fn begins(lock: &Lock, names: &BTreeMap<&str, ControllerId>) -> BTreeMap<ControllerId, u32> {
-    let first = |runs: &[(u64, u64)]| u32::try_from(runs.first()?.0).ok();
+    let first = |runs: &[(u32, u32)]| Some(runs.first()?.0);
     let named = |(name, first): (&str, Option<u32>)| Some((*names.get(name)?, first?));
     if lock.boxes.is_empty() {
         let used = lock

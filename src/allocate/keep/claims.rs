@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 /// By string: the one that has the better claim to its old place.
 pub(super) fn lost(model: &Model, past: &Past) -> Vec<Option<StringId>> {
-    let slots = u64::from(past.universe_slots.max(1));
+    let slots = past.universe_slots.each();
     let mut lost = vec![None; model.strings.len()];
     // What has a claim, by start: none of these overlaps another or shares a universe with another controller.
     let mut held: BTreeMap<u64, (u64, Option<ControllerId>, StringId)> = BTreeMap::new();

@@ -19,7 +19,7 @@ pub(in crate::allocate) fn slots(
     fixtures: &[Footprint],
     taken: &[Range<u64>],
 ) -> Option<Vec<u64>> {
-    let room = u64::from(model.display.universe_slots.max(1));
+    let room = model.display.universe_slots.each();
     let gaps = gaps(room, taken);
     let place = |(id, size): &Footprint| {
         let was = old.past.of(*id).filter(|_| old.same_size)?;

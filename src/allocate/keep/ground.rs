@@ -141,7 +141,7 @@ pub(super) fn calm(model: &Model, old: &Old<'_>, units: &[Unit]) -> Vec<bool> {
 
 /// The universes that controllers say they begin with, as many as they need: others had better step round them.
 pub(super) fn asked(model: &Model, ports: &[PortPlan]) -> Blocks {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let mut needs = vec![0_u64; model.controllers.len()];
     for port in ports {
         if let Some(need) = needs.get_mut(port.controller.index()) {

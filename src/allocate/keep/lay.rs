@@ -62,7 +62,7 @@ impl<'a> Keeper<'a> {
         outputs: &[Range<u32>],
         fixed: &mut Fixed,
     ) -> Self {
-        let slots = u64::from(model.display.universe_slots.max(1));
+        let slots = model.display.universe_slots.each();
         fixed.keep_declared(model);
         let units = units::gather(model, old, ports, outputs, fixed);
         let calm = calm(model, old, &units);
@@ -269,7 +269,7 @@ impl<'a> Keeper<'a> {
         careful: bool,
     ) -> Vec<Range<u64>> {
         let mut stretches = Vec::with_capacity(span.len());
-        let mut mine = Taken::new(u64::from(ground.model.display.universe_slots));
+        let mut mine = Taken::new(ground.model.display.universe_slots.each());
         let mut known: BTreeMap<(u64, bool), u64> = BTreeMap::new();
         let mut before: Option<(u32, u64)> = None;
         for at in span {

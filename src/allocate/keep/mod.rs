@@ -97,7 +97,7 @@ impl<'a> Old<'a> {
         if !here || lost.is_some() {
             return None;
         }
-        let slots = i64::from(self.past.universe_slots);
+        let slots = i64::from(self.past.universe_slots.get());
         was.start
             .checked_add_signed(self.shift(id).checked_mul(slots)?)
     }
@@ -134,8 +134,8 @@ impl<'a> Old<'a> {
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
         let first = reach.map_or(range.start, |(start, _)| grid.begin(grid.universe(start)));
-        let last = first
-            .saturating_add(u64::from(most.value) * u64::from(model.display.universe_slots.max(1)));
+        let last =
+            first.saturating_add(u64::from(most.value) * model.display.universe_slots.each());
         match reach {
             Some((_, end)) if end > last => range,
             Some(_) | None => first..last.min(range.end),
@@ -172,7 +172,7 @@ fn shifts(model: &Model, past: &Past, ranges: &[Range<u64>]) -> Vec<i64> {
 
 /// The channels of the universes that each controller may use.
 fn ranges(model: &Model) -> Vec<Range<u64>> {
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let all = u64::from(*UNIVERSES.end()) * slots;
     let mut ranges = vec![0..all; model.controllers.len()];
     for index in order::of(model) {

@@ -16,7 +16,8 @@ fn open_lines_stand_side_by_side_on_the_fewest_ports() {
     let lone = display.string(500);
     display.wire(Target::Controller(c), &[(lone, None)]);
     let done = display.plan();
-    let on = |id: StringId| done.plan.ports[done.plan.of(id).unwrap().port as usize].output;
+    let on =
+        |id: StringId| done.plan.ports.as_slice()[done.plan.of(id).unwrap().port as usize].output;
     let seen: Vec<Output> = trio.iter().map(|id| on(*id)).collect();
     assert_eq!(seen, [3, 4, 5].map(Output::Pixel));
     assert_eq!(on(lone), Output::Pixel(1));
@@ -26,7 +27,8 @@ fn open_lines_stand_side_by_side_on_the_fewest_ports() {
         display.wire(Target::Any, &[(*id, None)]);
     }
     let done = display.plan();
-    let on = |id: StringId| done.plan.ports[done.plan.of(id).unwrap().port as usize].output;
+    let on =
+        |id: StringId| done.plan.ports.as_slice()[done.plan.of(id).unwrap().port as usize].output;
     let mut seen: Vec<Output> = trio.iter().chain(&more).map(|id| on(*id)).collect();
     let first = |at: usize| match seen[at] {
         Output::Pixel(port) | Output::Dmx(port) => port,
@@ -65,7 +67,7 @@ fn open_lines_go_to_the_nearer_controller_that_has_universes_left() {
         let port = |id: &StringId| done.plan.of(*id).unwrap().port as usize;
         let of: Vec<_> = strings
             .iter()
-            .map(|id| done.plan.ports[port(id)].controller)
+            .map(|id| done.plan.ports.as_slice()[port(id)].controller)
             .collect();
         of
     };

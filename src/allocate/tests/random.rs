@@ -30,9 +30,8 @@ fn thrown(seed: u64) -> Display {
         for number in 1..=6 {
             let chain: Vec<_> = (0..dice.below(4))
                 .map(|place| {
-                    let free = display.model.controllers[c.index()].addressing
-                        == Addressing::PerPort
-                        && place > 0;
+                    let free =
+                        display.model.controllers[c].addressing == Addressing::PerPort && place > 0;
                     let pinned = !free && dice.below(4) == 0;
                     // On slots where a whole node fits, in a few universes that all share.
                     let place = pinned.then(|| pin(1 + dice.below(60), 1 + 3 * dice.below(100)));
@@ -61,7 +60,7 @@ fn pins_only(seed: u64) -> Display {
         let Target::Port(c, ..) = line.target else {
             continue;
         };
-        let whole = display.model.controllers[c.index()].addressing == Addressing::PerPort;
+        let whole = display.model.controllers[c].addressing == Addressing::PerPort;
         let is_pin = |piece: &crate::model::Piece| {
             matches!(piece.kind, crate::model::PieceKind::String(_, Some(_)))
         };

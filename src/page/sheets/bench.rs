@@ -4,18 +4,14 @@
 use super::super::Part;
 use super::super::chains::run_words;
 use super::super::crew::{Crew, Hung, Line, Plugs, injection_nodes, place_words};
-use super::super::html::{Html, put};
+use super::super::html::{self, Html, put};
 use super::{caution, fold};
 use crate::model::ShapeRun;
 use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "bench",
-    title: "Bench sheets",
-    write,
-};
+pub const PART: Part = Part::new("bench", "Bench sheets", write);
 
 /// A plain string is counted against a mark this often.
 const MARK: u32 = 50;
@@ -125,12 +121,21 @@ fn one(crew: &Crew<'_>, alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html
 
 /// Which string goes between which plugs.
 fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"bench-", sheet, "\">\n");
-    put!(html;
-        "<table class=\"ends\">\n<thead><tr><th scope=\"col\">String</th><th scope=\"col\">Plug IN comes from</th>"
+    let headings = [
+        "String",
+        "Plug IN comes from",
+        "Plug OUT goes to",
+        "Port",
+        "Counted",
+        "Lights",
+    ];
+    html::head(
+        html,
+        ("aria-labelledby", &format!("bench-{sheet}")),
+        "ends",
+        &headings,
     );
-    put!(html; "<th scope=\"col\">Plug OUT goes to</th><th scope=\"col\">Port</th><th scope=\"col\">Counted</th>");
-    put!(html; "<th scope=\"col\">Lights</th></tr></thead>\n<tbody>\n");
+    put!(html; "<tbody>\n");
     for bench in alike.iter().flat_map(|strings| strings.iter()) {
         put!(html; "<tr><td>");
         super::called(bench.hung, html);

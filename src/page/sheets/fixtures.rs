@@ -2,14 +2,10 @@
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung};
-use super::super::html::{Html, put};
+use super::super::html::{self, Html, put};
 
 /// The part.
-pub const PART: Part = Part {
-    name: "fixtures",
-    title: "DMX addresses",
-    write,
-};
+pub const PART: Part = Part::new("fixtures", "DMX addresses", write);
 
 /// Switches of an address block; the first counts 1, each next twice as much.
 const SWITCHES: u32 = 9;
@@ -30,12 +26,10 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     for line in outputs {
         put!(html; "<article class=\"lazy\">\n<h3 id=\"fixtures-", line.index, "\">", line.name, ", universe ");
         put!(html; line.row.start.universe, "</h3>\n");
-        put!(html;
-            "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"fixtures-", line.index, "\">\n"
-        );
-        put!(html; "<table class=\"fixtures\">\n<thead><tr><th scope=\"col\">Fixture</th><th scope=\"col\">Dial</th>");
-        put!(html; "<th scope=\"col\">Slots</th><th scope=\"col\">Switches</th><th scope=\"col\">ON</th>");
-        put!(html; "<th scope=\"col\">Set</th></tr></thead>\n<tbody>\n");
+        let name = format!("fixtures-{}", line.index);
+        let headings = ["Fixture", "Dial", "Slots", "Switches", "ON", "Set"];
+        html::head(html, ("aria-labelledby", &name), "fixtures", &headings);
+        put!(html; "<tbody>\n");
         for hung in line.strings() {
             one(hung, html);
         }

@@ -2,16 +2,12 @@
 
 use super::super::Part;
 use super::super::crew::{Crew, Item, Line, cable, place_words};
-use super::super::html::{Html, put};
+use super::super::html::{self, Html, between, put};
 use super::{called, caution, make};
 use crate::model::ReceiverId;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "port-sheets",
-    title: "Port sheets",
-    write,
-};
+pub const PART: Part = Part::new("port-sheets", "Port sheets", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html;
@@ -34,11 +30,10 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 
 fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
     put!(html; "<article class=\"lazy sheet\">\n<h4 id=\"port-", line.index, "\">", line.name, "</h4>\n");
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"port-", line.index, "\">\n");
-    put!(html; "<table class=\"steps\">\n<thead><tr><th scope=\"col\">Step</th><th scope=\"col\">What</th>");
-    put!(html; "<th scope=\"col\">Line</th><th scope=\"col\">First to last slot</th><th scope=\"col\">Done</th></tr>");
-    put!(html; "</thead>\n<tbody>\n");
-    put!(html; "<tr><td class=\"n\">1</td><td>plug into port <b>", line.name, "</b>");
+    let name = format!("port-{}", line.index);
+    let headings = ["Step", "What", "Line", "First to last slot", "Done"];
+    html::head(html, ("aria-labelledby", &name), "steps", &headings);
+    put!(html; "<tbody>\n<tr><td class=\"n\">1</td><td>plug into port <b>", line.name, "</b>");
     feeds(crew, line, None, html);
     put!(html; "</td><td></td><td></td><td class=\"tick\"></td></tr>\n");
     for (at, item) in line.items.iter().enumerate() {
@@ -65,7 +60,7 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
         }
         Item::Skip(nodes, first) => {
             let last = first.saturating_add(*nodes).saturating_sub(1);
-            put!(html; "skip ", nodes, ", dark</td><td class=\"num\">", between(*first, last), "</td><td></td>");
+            put!(html; "skip ", nodes, ", dark</td><td class=\"num\">", between(*first, " to ", last), "</td><td></td>");
         }
         Item::String(hung) => {
             called(hung, html);
@@ -76,7 +71,7 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
             }
             put!(html; "</td><td class=\"num\">");
             if !hung.is_fixture() && hung.in_line() > 0 {
-                put!(html; between(hung.before + 1, hung.before.saturating_add(hung.in_line())));
+                put!(html; between(hung.before + 1, " to ", hung.before.saturating_add(hung.in_line())));
             }
             put!(html; "</td><td class=\"num\">", hung.stretch(), "</td>");
         }
@@ -86,13 +81,5 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
 fn feeds(crew: &Crew<'_>, line: &Line<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
     for feed in crew.feeds(line, receiver) {
         put!(html; "<br>power: ", crew.lead_words(&feed.lead));
-    }
-}
-
-fn between(first: u32, last: u32) -> String {
-    if first == last {
-        first.to_string()
-    } else {
-        format!("{first} to {last}")
     }
 }

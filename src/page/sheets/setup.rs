@@ -2,18 +2,14 @@
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung, Line};
-use super::super::html::{Html, put};
+use super::super::html::{self, Html, fact, put};
 use crate::model::Controller;
-use crate::output::row::ControllerRow;
+use crate::survey::{ControllerRow, frame_rate};
 use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "set-up",
-    title: "Controller set-up",
-    write,
-};
+pub const PART: Part = Part::new("set-up", "Controller set-up", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html; "<p>What each controller has to be told, in the words of this display; its own set-up page may have ");
@@ -41,37 +37,35 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 }
 
 fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, html: &mut Html) {
-    let display = crew.view.display();
+    let display = &crew.model().display;
     put!(html; "<dl class=\"settings\">\n");
     if let Some(label) = row.label {
         fact(html, "Where", label);
     }
     fact(html, "Host", row.host.unwrap_or("not said"));
     fact(html, "Input", row.input);
-    if let (Some(first), Some(last)) = (row.universes.first, row.universes.last) {
+    if let Some((first, last)) = row.universes.ends {
         fact(
             html,
             "Universes",
             &format!("{first} to {last}, {} in use", row.universes.count),
         );
     }
-    if let (Some(kind), Some(first), Some(last)) =
-        (row.address_kind, &row.first_address, &row.last_address)
-    {
+    if let (Some(kind), Some((first, last))) = (row.address_kind, &row.addresses) {
         fact(
             html,
             "First and last address",
             &format!("{kind} {first} to {last}"),
         );
     }
-    if let (Some(offset), Some(channel)) = (row.data_offset, row.data_from_channel) {
+    if let Some((offset, channel)) = row.data {
         fact(
             html,
             "Data",
             &format!("offset {offset} is channel {channel}"),
         );
     }
-    let slots = match (row.universe_slots, display.universe_slots) {
+    let slots = match (row.universe_slots, display.universe_slots.get()) {
         (own, all) if own < all => {
             format!("{own} (the display counts {all}; DMX outputs send {all})")
         }
@@ -98,29 +92,28 @@ fn settings(crew: &Crew<'_>, controller: &Controller, row: &ControllerRow<'_>, h
     fact(
         html,
         "Frame rate",
-        &format!("{} Hz", display.frame_rate_hz.words()),
+        &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()),
     );
     put!(html; "</dl>\n");
 }
 
-fn fact(html: &mut Html, name: &'static str, value: &str) {
-    put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
-}
-
 fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"set-up-", at, "\">\n");
-    put!(html; "<table class=\"ports\">\n<thead><tr><th scope=\"col\">Port</th><th scope=\"col\">String</th>");
-    put!(html; "<th scope=\"col\">Start</th><th scope=\"col\" class=\"n\">Channel</th><th scope=\"col\">End</th>");
-    put!(html; "<th scope=\"col\" class=\"n\">Nodes</th><th scope=\"col\" class=\"n\">Skip</th>");
-    put!(html; "<th scope=\"col\">Colour</th><th scope=\"col\">Chip</th><th scope=\"col\" class=\"n\">Level</th>");
-    put!(html; "</tr></thead>\n");
+    let headings = [
+        "Port", "String", "Start", "#Channel", "End", "#Nodes", "#Skip", "Colour", "Chip", "#Level",
+    ];
+    html::head(
+        html,
+        ("aria-labelledby", &format!("set-up-{at}")),
+        "ports",
+        &headings,
+    );
     for line in lines {
         put!(html; "<tbody>\n");
         let count = line.strings().count();
         for (at, hung) in line.strings().enumerate() {
             put!(html; "<tr>");
             if at == 0 {
-                put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.0.name());
+                put!(html; "<th scope=\"rowgroup\" rowspan=\"", count, "\">", line.row.port.name());
                 if !line.is_dmx() {
                     put!(html; "<br><small>", counted(line.row.nodes, "node"));
                     if line.row.skipped > 0 {
@@ -169,7 +162,7 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
 }
 
 fn receiver(crew: &Crew<'_>, hung: &Hung<'_>) -> Option<crate::model::ReceiverId> {
-    let name = hung.row.receiver?;
+    let (name, _) = hung.row.receiver?;
     crew.model()
         .receivers
         .iter()

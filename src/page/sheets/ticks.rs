@@ -2,15 +2,11 @@
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung, Line};
-use super::super::html::{Html, put};
+use super::super::html::{self, Html, put};
 use super::caution;
 
 /// The part.
-pub const PART: Part = Part {
-    name: "test-sheet",
-    title: "Test sheet",
-    write,
-};
+pub const PART: Part = Part::new("test-sheet", "Test sheet", write);
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
     put!(html;
@@ -28,12 +24,23 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
     let id = lines.first().map_or(0, |line| line.index);
     put!(html; "<article class=\"lazy\">\n<h3 id=\"test-", id, "\">", name, "</h3>\n");
-    put!(html; "<div class=\"wide\" role=\"group\" tabindex=\"0\" aria-labelledby=\"test-", id, "\">\n");
-    put!(html; "<table class=\"test\">\n<thead><tr><th scope=\"col\">Port</th><th scope=\"col\">String</th>");
-    put!(html; "<th scope=\"col\">First node</th><th scope=\"col\">Lights</th><th scope=\"col\">Last node</th>");
-    put!(html;
-        "<th scope=\"col\">Lights</th><th scope=\"col\">Colours</th><th scope=\"col\">Remark</th></tr></thead>\n<tbody>\n"
+    let headings = [
+        "Port",
+        "String",
+        "First node",
+        "Lights",
+        "Last node",
+        "Lights",
+        "Colours",
+        "Remark",
+    ];
+    html::head(
+        html,
+        ("aria-labelledby", &format!("test-{id}")),
+        "test",
+        &headings,
     );
+    put!(html; "<tbody>\n");
     for line in lines {
         for hung in line.strings().filter(|hung| !hung.string.stored) {
             string(line, hung, html);

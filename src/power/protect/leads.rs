@@ -1,11 +1,12 @@
 //! Leads of `power` and `inject`, with a fuse of their own, of their supply, or none.
 
-use super::{Protect, over, thinner};
+use super::{Guarded, Protect, over, thinner};
 use crate::cable::capacity;
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::shown;
+use crate::keyed::Keyed;
 use crate::loads::From;
-use crate::model::{FeedLead, Injection};
+use crate::model::{FeedLead, Injection, InjectionId, PowerId};
 use crate::rules::power::fuse::{Before, Lead, Wire, lead_without, supply_too_large, too_large};
 use crate::usage::{fed_ports, inject_place};
 
@@ -21,26 +22,20 @@ fn own(lead: &FeedLead) -> Wire {
 impl Protect<'_> {
     /// Leads of `power` statements, each with the ports after it.
     pub(super) fn powers(&self, sink: &mut Sink) {
-        let mut unnamed: Vec<Vec<usize>> = vec![Vec::new(); self.model.powers.len()];
-        for (index, stretch) in self.nets.all().enumerate() {
-            if let (From::Power(power), None) = (stretch.from, stretch.fuse)
-                && let Some(ports) = unnamed.get_mut(power as usize)
-            {
-                ports.push(index);
+        let powers = &self.model.powers;
+        let mut unnamed: Keyed<PowerId, Vec<&Guarded<'_>>> = powers.map(|_| Vec::new());
+        for one in &self.all {
+            if let (From::Power(power), None) = (one.stretch.from, one.stretch.fuse) {
+                unnamed[power].push(one);
             }
         }
-        for (index, (power, ports)) in self.model.powers.iter().zip(&unnamed).enumerate() {
-            let ua = self
-                .loads
-                .allowed
-                .feeds
-                .get(index)
-                .map_or(0, |feed| feed.ua.abs());
+        for (id, power) in powers.pairs() {
+            let ports = &unnamed[id];
             let lead = Lead {
                 at: power.at,
                 what: &format!("the lead that feeds `{}`", fed_ports(self.model, power)),
                 thinnest: &own(&power.lead),
-                ua,
+                ua: self.loads.allowed.feeds[id].ua.abs(),
             };
             self.lead(&lead, &power.lead, ports, sink);
             if let Some(fuse) = power.lead.fuse.or(self.supply_fuse(&power.lead)) {
@@ -50,7 +45,7 @@ impl Protect<'_> {
     }
 
     /// The fuse of a lead, or of its supply, against the thinnest conductor after it, or that there is none.
-    fn lead(&self, lead: &Lead<'_>, feed: &FeedLead, unnamed: &[usize], sink: &mut Sink) {
+    fn lead(&self, lead: &Lead<'_>, feed: &FeedLead, unnamed: &[&Guarded<'_>], sink: &mut Sink) {
         let whose = self.supply_name(feed);
         match (feed.fuse, self.supply_fuse(feed)) {
             (Some(fuse), _) if over(fuse, lead.thinnest) => {
@@ -67,43 +62,38 @@ impl Protect<'_> {
                 };
                 sink.push(supply_too_large(lead, &before));
             }
-            (None, None) => sink.push(lead_without(lead, &self.named(unnamed))),
+            (None, None) => sink.push(lead_without(lead, &self.named(unnamed.iter().copied()))),
             _ => {}
         }
     }
 
     /// Leads of `inject` statements, each with the plus of the lines that they feed.
     pub(super) fn injections(&self, sink: &mut Sink) {
-        // For each, the stretches that it feeds: whether any, and the one with the thinnest conductor.
-        let mut after = vec![(false, None); self.model.injections.len()];
-        for (index, stretch) in self.nets.all().enumerate() {
-            for site in &stretch.sites {
-                let Some((any, thinnest)) = after.get_mut(site.injection as usize) else {
-                    continue;
-                };
+        // For each, the stretches that it feeds: whether any, and the thinnest conductor.
+        let injections = &self.model.injections;
+        let mut after: Keyed<InjectionId, (bool, Option<&Wire>)> =
+            injections.map(|_| (false, None));
+        for one in &self.all {
+            for site in &one.stretch.sites {
+                let (any, thinnest) = &mut after[site.injection];
                 *any = true;
-                if self.may(Some(index)) < self.may(*thinnest) {
-                    *thinnest = Some(index);
+                if may(one.thin.as_ref()) < may(*thinnest) {
+                    *thinnest = one.thin.as_ref();
                 }
             }
         }
-        for (index, (injection, after)) in self.model.injections.iter().zip(after).enumerate() {
-            let (true, thinnest) = after else { continue };
-            let after = thinnest.and_then(|index| self.thin(index).cloned());
+        for (id, injection) in injections.pairs() {
+            let (true, thinnest) = after[id] else {
+                continue;
+            };
             let lead = Lead {
                 at: injection.at,
                 what: &self.injection(injection),
-                thinnest: &thinner(own(&injection.lead), after),
-                ua: self.tapped(index as u32),
+                thinnest: &thinner(own(&injection.lead), thinnest.cloned()),
+                ua: self.tapped(id),
             };
             self.lead(&lead, &injection.lead, &[], sink);
         }
-    }
-
-    /// What the thinnest conductor of a stretch may carry, in microamperes; without end where none is known.
-    fn may(&self, stretch: Option<usize>) -> i64 {
-        let wire = stretch.and_then(|index| self.thin(index));
-        wire.map_or(i64::MAX, |wire| capacity(wire.gauge).most_ua)
     }
 
     fn injection(&self, injection: &Injection) -> String {
@@ -121,11 +111,16 @@ impl Protect<'_> {
     }
 
     /// The most that flows in at a point of an injection.
-    fn tapped(&self, injection: u32) -> i64 {
+    fn tapped(&self, id: InjectionId) -> i64 {
         let taps = &self.loads.allowed.taps;
-        let from = taps.partition_point(|tap| tap.injection < injection);
-        let mine = taps.get(from..).unwrap_or_default().iter();
-        let mine = mine.take_while(|tap| tap.injection == injection);
+        let from = taps.partition_point(|tap| tap.injection < id);
+        let mine = taps.iter().skip(from);
+        let mine = mine.take_while(|tap| tap.injection == id);
         mine.map(|tap| tap.ua.saturating_abs()).max().unwrap_or(0)
     }
+}
+
+/// What a conductor may carry, in microamperes; without end where none is known.
+fn may(wire: Option<&Wire>) -> i64 {
+    wire.map_or(i64::MAX, |wire| capacity(wire.gauge).most_ua)
 }

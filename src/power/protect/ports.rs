@@ -1,6 +1,6 @@
 //! Ports: a named fuse that is too large, and ports without one after a fuse that is too large for their strings.
 
-use super::{Protect, over, thinner};
+use super::{Guarded, Protect, over, thinner};
 use crate::cable::{capacity, fuse_for};
 use crate::diagnostic::Sink;
 use crate::loads::From;
@@ -22,15 +22,15 @@ impl Protect<'_> {
     /// Fuses of ports, each setting once.
     pub(super) fn ports(&self, sink: &mut Sink) {
         let mut large: BTreeMap<Span, Large> = BTreeMap::new();
-        for (index, stretch) in self.nets.all().enumerate() {
+        for one in &self.all {
             // Nothing comes through a port that no `power` names and whose line is fed by injections.
-            let fuse = stretch.fuse.filter(|_| stretch.from != From::Taps);
-            let Some((fuse, wire)) = fuse.zip(self.thin(index)) else {
+            let fuse = one.stretch.fuse.filter(|_| one.stretch.from != From::Taps);
+            let (Some(fuse), Some(wire), Some(port)) = (fuse, &one.thin, one.outlet) else {
                 continue;
             };
-            let Some(port) = self.outlet(stretch).filter(|_| over(fuse, wire)) else {
+            if !over(fuse, wire) {
                 continue;
-            };
+            }
             let entry = large.entry(fuse.at).or_insert_with(|| Large {
                 fuse,
                 ports: Vec::new(),
@@ -38,7 +38,7 @@ impl Protect<'_> {
                 ua: 0,
             });
             entry.ports.push(port);
-            entry.ua = entry.ua.max(self.through(index));
+            entry.ua = entry.ua.max(one.ua);
             if capacity(wire.gauge).most_ua < capacity(entry.wire.gauge).most_ua {
                 entry.wire = wire.clone();
             }
@@ -62,43 +62,36 @@ impl Protect<'_> {
         &self,
         power: &PowerFeed,
         fuse: Told<i64>,
-        ports: &[usize],
+        ports: &[&Guarded<'_>],
         sink: &mut Sink,
     ) {
-        let mut thin = ports.iter().filter_map(|index| self.thin(*index).cloned());
-        let Some(first) = thin.next() else { return };
-        let wire = thin.fold(first, |one, other| thinner(one, Some(other)));
-        if !over(fuse, &wire) {
+        let thin = ports.iter().filter_map(|port| port.thin.clone());
+        let thin = thin.reduce(|one, other| thinner(one, Some(other)));
+        let Some(wire) = thin.filter(|wire| over(fuse, wire)) else {
             return;
-        }
-        let bad = |index: &usize| self.thin(*index).is_some_and(|wire| over(fuse, wire));
-        let bad: Vec<usize> = ports.iter().copied().filter(bad).collect();
-        let whose = if power.lead.fuse.is_some() {
-            "the lead before it".to_owned()
-        } else {
-            self.supply_name(&power.lead)
+        };
+        let bad = ports.iter().copied();
+        let bad = bad.filter(|port| port.thin.as_ref().is_some_and(|wire| over(fuse, wire)));
+        let (whose, at) = match power.lead.fuse {
+            Some(_) => ("the lead before it".to_owned(), fuse.at),
+            None => (self.supply_name(&power.lead), power.at),
         };
         let before = Before {
             whose: &whose,
             fuse,
         };
-        let at = if power.lead.fuse.is_some() {
-            fuse.at
-        } else {
-            power.at
-        };
-        sink.push(ports_without(at, &before, &wire, &self.named(&bad)));
+        sink.push(ports_without(at, &before, &wire, &self.named(bad)));
     }
 
     /// Ports, those together that need the same.
-    pub(super) fn named(&self, stretches: &[usize]) -> Vec<Unnamed> {
+    pub(super) fn named<'a>(
+        &self,
+        ports: impl IntoIterator<Item = &'a Guarded<'a>>,
+    ) -> Vec<Unnamed> {
         let mut groups: Vec<(Need, Vec<Outlet>)> = Vec::new();
-        for index in stretches {
-            let stretch = self.nets.all().nth(*index);
-            let Some(port) = stretch.and_then(|stretch| self.outlet(stretch)) else {
-                continue;
-            };
-            let (need, ua) = self.need(*index);
+        for one in ports {
+            let Some(port) = one.outlet else { continue };
+            let need = need(one);
             let same = |group: &&mut (Need, Vec<Outlet>)| match (group.0, need) {
                 (Need::Thicker(one, _), Need::Thicker(other, _)) => one == other,
                 (one, other) => one == other,
@@ -106,7 +99,7 @@ impl Protect<'_> {
             match groups.iter_mut().find(same) {
                 Some((most, ports)) => {
                     if let Need::Thicker(_, most) = most {
-                        *most = ua.max(*most);
+                        *most = one.ua.max(*most);
                     }
                     ports.push(port);
                 }
@@ -119,14 +112,12 @@ impl Protect<'_> {
         });
         named.collect()
     }
+}
 
-    /// What the port of a stretch needs, and what flows through it.
-    fn need(&self, stretch: usize) -> (Need, i64) {
-        let ua = self.through(stretch);
-        let gauge = self.thin(stretch).map(|wire| wire.gauge);
-        let need = gauge.map_or(Need::Unknown, |gauge| {
-            fuse_for(gauge, ua).map_or(Need::Thicker(gauge, ua), Need::Fuse)
-        });
-        (need, ua)
-    }
+/// What the port of a stretch needs.
+fn need(one: &Guarded<'_>) -> Need {
+    let Some(wire) = &one.thin else {
+        return Need::Unknown;
+    };
+    fuse_for(wire.gauge, one.ua).map_or(Need::Thicker(wire.gauge, one.ua), Need::Fuse)
 }

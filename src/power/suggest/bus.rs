@@ -1,6 +1,12 @@
 //! Lines whose ports share a lead, and what flows in all of them.
 
 use super::wire::{Feed, Flow, Norton, Wire, room};
+use crate::keyed::{Keyed, id};
+
+id!(
+    /// A line of a bus.
+    WireId
+);
 
 /// The lead of a `power` statement.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -26,32 +32,28 @@ pub struct Bus {
     /// The lead.
     pub trunk: Option<Trunk>,
     /// The lines.
-    pub lines: Vec<Wire>,
+    pub lines: Keyed<WireId, Wire>,
 }
 
 /// How a bus does.
 #[derive(Clone, Debug, Default)]
 pub struct BusFlow {
     /// The slack of each line.
-    pub lines: Vec<Flow>,
+    pub lines: Keyed<WireId, Flow>,
     /// The slack of the lead.
     pub trunk: f64,
     /// What each line takes at its start.
-    seen: Vec<Norton>,
+    seen: Keyed<WireId, Norton>,
 }
 
 impl BusFlow {
     /// What is on the port's side of a line, all other lines among it.
     #[must_use]
-    pub fn left(&self, bus: &Bus, line: usize) -> Norton {
+    pub fn left(&self, bus: &Bus, line: WireId) -> Norton {
         let Some(trunk) = bus.trunk else {
             return Norton::default();
         };
-        let others = self
-            .seen
-            .iter()
-            .enumerate()
-            .filter(|(other, _)| *other != line);
+        let others = self.seen.pairs().filter(|(other, _)| *other != line);
         others.fold(trunk.source, |left, (_, seen)| Norton {
             amps: left.amps - seen.amps,
             siemens: left.siemens + seen.siemens,
@@ -61,23 +63,24 @@ impl BusFlow {
 
 impl Bus {
     /// How it does with the feeds of each line, by point.
-    pub fn flow(&self, feeds: &[Vec<Feed>], flow: &mut BusFlow) {
-        let pairs = || self.lines.iter().zip(feeds);
+    pub fn flow(&self, feeds: &Keyed<WireId, Vec<Feed>>, flow: &mut BusFlow) {
         flow.seen.clear();
-        flow.seen
-            .extend(pairs().map(|(wire, feeds)| wire.seen(feeds)));
-        let mut lines = std::mem::take(&mut flow.lines);
-        lines.resize_with(self.lines.len(), Flow::default);
-        for (at, ((wire, feeds), line)) in pairs().zip(&mut lines).enumerate() {
-            wire.flow(flow.left(self, at), feeds, f64::NEG_INFINITY, line);
+        let seen = self.lines.pairs().map(|(id, wire)| wire.seen(&feeds[id]));
+        flow.seen.extend(seen);
+        flow.lines.resize_with(self.lines.len(), Flow::default);
+        for (id, wire) in self.lines.pairs() {
+            let left = flow.left(self, id);
+            wire.flow(left, &feeds[id], f64::NEG_INFINITY, &mut flow.lines[id]);
         }
-        flow.lines = lines;
-        let Some(trunk) = self.trunk else {
-            flow.trunk = f64::INFINITY;
-            return;
-        };
         let limits = self.lines.first().map_or(1.0, |wire| wire.limits);
         let start = flow.lines.first().map_or(0.0, |line| line.start);
-        flow.trunk = trunk.slack(start, limits);
+        let slack = self.trunk.map(|trunk| trunk.slack(start, limits));
+        flow.trunk = slack.unwrap_or(f64::INFINITY);
+    }
+
+    /// What reaches its lines through the lead.
+    #[must_use]
+    pub fn source(&self) -> Norton {
+        self.trunk.map(|trunk| trunk.source).unwrap_or_default()
     }
 }

@@ -17,15 +17,16 @@ mod wire;
 pub use sites::blade;
 pub use trial::{Compile, Trial};
 
-use super::net::{FULL, Group, Nets, Stretch};
+use super::net::{FULL, Group, Nets};
 use super::sound;
 use super::study::study;
 use crate::cable::{capacity, thicker};
-use crate::loads::{Because, From, Remedy, Study, Suggestion, Verdict};
-use crate::model::{FeedLead, Model, Told};
+use crate::keyed::Keyed;
+use crate::loads::{Because, From, Remedy, SectionId, Study, Suggestion, Verdict};
+use crate::model::{FeedLead, Model, PowerFeed, Told};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
-use bus::Bus;
+use bus::{Bus, WireId};
 use places::{Place, places};
 use reasons::because;
 use search::{Answer, Search, Steps, Work};
@@ -51,8 +52,8 @@ const ROOMS: [f64; 5] = [0.0, 0.005, 0.02, 0.06, 0.15];
 /// What is suggested for lines whose ports share a lead.
 #[derive(Clone, Debug)]
 pub struct Help {
-    /// The lines, as indices of the stretches, each with its statements.
-    pub lines: Vec<(usize, Vec<Remedy>)>,
+    /// The lines, each with its statements.
+    pub lines: Vec<(SectionId, Vec<Remedy>)>,
     /// How far it was looked into, or why nothing is offered.
     pub verdict: Verdict,
 }
@@ -77,23 +78,19 @@ pub fn suggest(
 ) -> Vec<Suggestion> {
     let nets = sound(model, plan);
     let before = study(model, &nets, all);
-    let helps = helps(model, &nets, &before, (compile, all), |_| true);
-    let mut suggestions: Vec<(usize, Suggestion)> = Vec::new();
-    for help in helps {
+    let mut suggestions: Vec<(SectionId, Suggestion)> = Vec::new();
+    for help in helps(model, &nets, &before, (compile, all), |_| true) {
         let points = help.all().len();
         let shared = help.lines.len();
         let mut first = true;
-        for (index, inject) in help.lines {
-            let Some(section) = before.sections.get(index) else {
-                continue;
-            };
-            let because = because(model, section, &before, index);
+        for (id, inject) in help.lines {
+            let because = because(model, &before, id);
             let refused = matches!(help.verdict, Verdict::Refused(_));
             if because == Because::Neighbour && (inject.is_empty() || refused) {
                 continue;
             }
             let suggestion = Suggestion {
-                section: *section,
+                section: before.sections[id],
                 because,
                 inject,
                 verdict: help.verdict.clone(),
@@ -101,10 +98,10 @@ pub fn suggest(
                 shared,
                 first: std::mem::take(&mut first),
             };
-            suggestions.push((index, suggestion));
+            suggestions.push((id, suggestion));
         }
     }
-    suggestions.sort_by_key(|(index, _)| *index);
+    suggestions.sort_by_key(|(id, _)| *id);
     suggestions.into_iter().map(|(_, one)| one).collect()
 }
 
@@ -117,29 +114,21 @@ pub fn helps(
     (compile, all): (&Compile<'_>, Option<u32>),
     wanted: impl Fn(&Group) -> bool,
 ) -> Vec<Help> {
-    let needy = |group: &&Group| {
-        let live = live(nets, group);
-        live.members.iter().any(|index| {
-            let section = before.sections.get(*index);
-            section.is_some_and(|section| {
-                section.from != From::Port
-                    && because(model, section, before, *index) != Because::Neighbour
-            })
-        })
+    let needs = |id: &SectionId| {
+        before.sections[*id].from != From::Port && because(model, before, *id) != Because::Neighbour
     };
     let groups = nets.groups.iter().filter(|group| wanted(group));
-    let mut drafts: Vec<Draft> = groups
-        .filter(needy)
-        .map(|group| Draft::new(model, nets, live(nets, group), all))
+    let needy = groups
+        .map(|group| live(nets, group))
+        .filter(|group| group.members.iter().any(needs));
+    let mut drafts: Vec<Draft> = needy
+        .map(|group| Draft::new(model, nets, group, all))
         .collect();
     if drafts.is_empty() {
         return Vec::new();
     }
-    let points: u64 = nets
-        .stretches
-        .iter()
-        .map(|one| u64::from(one.points()))
-        .sum();
+    let points = nets.stretches.iter().map(|one| u64::from(one.points));
+    let points: u64 = points.sum();
     let trials = (MOST_SOLVED / points.max(1)).max(LEAST_TRIALS);
     let trial = Trial::new(model, compile, u32::try_from(trials).unwrap_or(u32::MAX));
     let mut job = Job {
@@ -151,29 +140,21 @@ pub fn helps(
     };
     job.settle(&mut drafts);
     drafts.sort_by_key(|draft| draft.group.members.first().copied());
-    drafts.into_iter().map(Draft::into_help).collect()
+    drafts.into_iter().map(|draft| draft.help).collect()
 }
 
 /// Whether a group has more points than are searched.
 #[must_use]
 pub fn is_huge(nets: &Nets, group: &Group) -> bool {
-    let members = group.members.iter();
-    let stretches = members.filter_map(|index| nets.stretches.get(*index));
-    let points = stretches.map(|stretch| u64::from(stretch.points()));
+    let points = nets.of(group).map(|stretch| u64::from(stretch.points));
     points.sum::<u64>() > MOST_POINTS
 }
 
 /// A group without the lines that are left out.
 fn live(nets: &Nets, group: &Group) -> Group {
-    let held = |index: &usize| {
-        let stretch = nets.stretches.get(*index);
-        stretch.is_some_and(|stretch| !stretch.left_out)
-    };
-    let members = group.members.iter().copied().filter(held);
-    Group {
-        members: members.collect(),
-        ..group.clone()
-    }
+    let mut group = group.clone();
+    group.members.retain(|id| !nets.stretches[*id].left_out);
+    group
 }
 
 /// What is wrong with a changed copy.
@@ -257,14 +238,9 @@ impl Job<'_> {
         let nets = sound(&copy, &plan);
         let after = study(&copy, &nets, self.all);
         let helped = drafts.iter().filter(|draft| !draft.help.all().is_empty());
-        let members = helped.flat_map(|draft| &draft.group.members);
-        let places: Vec<Span> = members
-            .filter_map(|index| self.nets.stretches.get(*index)?.at)
-            .collect();
-        let dark = after
-            .sections
-            .iter()
-            .filter(|section| section.dark.is_some());
+        let lines = helped.flat_map(|draft| self.nets.of(&draft.group));
+        let places: Vec<Span> = lines.filter_map(|stretch| stretch.at).collect();
+        let dark = after.sections.iter().filter(|one| one.dark.is_some());
         let dark: Vec<Span> = dark
             .map(|section| section.at)
             .filter(|at| places.contains(at))
@@ -331,7 +307,7 @@ struct Draft {
     group: Group,
     /// What must hold, by tier: all levels, then the allowed one alone.
     tiers: Vec<Vec<Bus>>,
-    places: Vec<Vec<Place>>,
+    places: Keyed<WireId, Vec<Place>>,
     /// Whether plus and minus carry the same everywhere, and every draw is a constant current.
     exact: bool,
     tried: usize,
@@ -345,8 +321,7 @@ struct Draft {
 
 impl Draft {
     fn new(model: &Model, nets: &Nets, group: Group, all: Option<u32>) -> Self {
-        let stretch = |index: &usize| nets.stretches.get(*index);
-        let lines = || group.members.iter().filter_map(stretch);
+        let lines = || nets.of(&group);
         let own = group_bus(model, nets, &group, |stretch| stretch.level(all));
         let dimmed = all.is_none() && lines().any(|stretch| stretch.level < FULL);
         let full = dimmed
@@ -366,7 +341,7 @@ impl Draft {
         }
         let places = lines().map(|stretch| places(model, &nets.makes, stretch));
         let first = lines().next().and_then(|stretch| stretch.sites.first());
-        let lead = group.lead.or(first.map(|site| site.lead));
+        let lead = group.lead(model).or(first.map(|site| site.lead));
         Self {
             usual: lead.map(|lead| FeedLead { fuse: None, ..lead }),
             places: places.collect(),
@@ -376,11 +351,7 @@ impl Draft {
             cut_short: false,
             least: None,
             help: Help {
-                lines: group
-                    .members
-                    .iter()
-                    .map(|index| (*index, Vec::new()))
-                    .collect(),
+                lines: group.members.iter().map(|id| (*id, Vec::new())).collect(),
                 verdict: Verdict::Found,
             },
             group,
@@ -395,8 +366,7 @@ impl Draft {
 
     /// Whether one of its lines begins at one of some places.
     fn is_at(&self, nets: &Nets, places: &[Span]) -> bool {
-        let members = self.group.members.iter();
-        let mut own = members.filter_map(|index| nets.stretches.get(*index)?.at);
+        let mut own = nets.of(&self.group).filter_map(|stretch| stretch.at);
         own.any(|at| places.contains(&at))
     }
 
@@ -412,9 +382,9 @@ impl Draft {
     /// Whether another group is the same to the search.
     fn is_like(&self, other: &Self) -> bool {
         let place = |place: &Place| (place.point, place.along_um, place.natural);
-        let places = |draft: &Self| -> Vec<Vec<(u32, i64, bool)>> {
-            let lines = draft.places.iter();
-            lines.map(|line| line.iter().map(place).collect()).collect()
+        let places = |draft: &Self| {
+            let line = |line: &Vec<Place>| line.iter().map(place).collect::<Vec<_>>();
+            draft.places.map(line)
         };
         let lead = |draft: &Self| {
             let lead = draft.usual?;
@@ -436,22 +406,21 @@ impl Draft {
     ) -> Option<(Answer, FeedLead)> {
         let usual = self.usual?;
         let levels = self.tiers.get(tier)?;
+        let hardest = levels.first()?;
         for gauge in std::iter::once(usual.gauge).chain(thicker(usual.gauge)) {
             let lead = FeedLead { gauge, ..usual };
-            let lines = self.group.members.iter().zip(&self.places);
-            let sites: Vec<Vec<Feed>> = lines
-                .filter_map(|(index, places)| {
-                    let stretch = nets.stretches.get(*index)?;
-                    Some(feeds(model, stretch, places, lead))
-                })
+            let lines = nets.of(&self.group).zip(&self.places);
+            let sites: Keyed<WireId, Vec<Feed>> = lines
+                .map(|(stretch, places)| feeds(model, stretch, places, lead))
                 .collect();
             let natural = |places: &Vec<Place>| places.iter().map(|p| p.natural).collect();
-            let natural: Vec<Vec<bool>> = self.places.iter().map(natural).collect();
+            let natural = self.places.map(natural);
             let search = Search {
                 levels,
+                hardest,
                 sites: &sites,
                 natural: &natural,
-                alike: &alike(levels),
+                alike: &alike(hardest, levels),
                 need,
                 exact: self.exact,
             };
@@ -471,11 +440,8 @@ impl Draft {
     /// Writes an answer down as statements.
     fn take(&mut self, nets: &Nets, answer: &Answer, lead: FeedLead) {
         let lines = self.help.lines.iter_mut().zip(&self.places);
-        for (((index, remedies), places), set) in lines.zip(&answer.sets) {
-            let Some(stretch) = nets.stretches.get(*index) else {
-                continue;
-            };
-            let most = thinnest(stretch).min(capacity(lead.gauge).most_ua);
+        for (((id, remedies), places), set) in lines.zip(&answer.sets) {
+            let most = thinnest(&nets.stretches[*id]).min(capacity(lead.gauge).most_ua);
             let chosen = set.iter().filter_map(|at| places.get(*at));
             *remedies = chosen.map(|place| remedy(place, lead, most)).collect();
         }
@@ -488,63 +454,46 @@ impl Draft {
 
     /// Why nothing was found.
     fn why_not(&self, model: &Model, nets: &Nets) -> String {
-        let members = self.group.members.iter();
-        let lines: Vec<&Stretch> = members.filter_map(|at| nets.stretches.get(*at)).collect();
         let Some(usual) = self.usual else {
             return "no supply is known to feed it from".into();
         };
         if self.tiers.is_empty() {
             return "it is too long to search, or a voltage on it is not known: cut it into several lines".into();
         }
-        let thin = lines.iter().map(|stretch| thinnest(stretch)).min();
+        let lines = || nets.of(&self.group);
+        let thin = lines().map(thinnest).min();
         if let Some(thin) = thin.filter(|thin| blade(*thin).is_none()) {
             let carries = quantity(thin, Dimension::Current);
             return format!(
                 "its conductor may carry {carries}, and no common fuse is that small: take a thicker one"
             );
         }
-        let volts = model.supplies.get(usual.supply.index());
-        let volts = volts
-            .and_then(|supply| supply.volts)
-            .map(|volts| volts.value);
-        let floors = lines
-            .iter()
-            .flat_map(|stretch| &stretch.runs)
-            .filter_map(|run| {
-                run.make?;
-                Some((run.floor * 1e3).round() as i64)
-            });
-        if let Some((volts, floor)) = volts
-            .zip(floors.max())
-            .filter(|(volts, floor)| volts <= floor)
+        let volts = model.supplies[usual.supply].volts;
+        let runs = lines().flat_map(|stretch| &stretch.runs);
+        let nodes = runs.filter(|run| run.make.is_some());
+        let floor = nodes.map(|run| (run.floor * 1e3).round() as i64).max();
+        if let (Some(volts), Some(floor)) = (volts, floor)
+            && volts.value <= floor
         {
-            let (volts, floor) = (
-                quantity(volts, Dimension::Voltage),
+            return format!(
+                "its nodes work down to {}, and its supply gives {}",
                 quantity(floor, Dimension::Voltage),
+                quantity(volts.value, Dimension::Voltage)
             );
-            return format!("its nodes work down to {floor}, and its supply gives {volts}");
         }
         if self.cut_short {
             return "it needs so many points that the search was cut short: cut it into several lines, each with a port and a lead of its own".into();
         }
         "no points from its supply keep it within what its fuses and conductors may carry: cut it into several lines, take thicker conductors, or allow less light with `dim to`".into()
     }
-
-    fn into_help(self) -> Help {
-        self.help
-    }
 }
 
 /// For each line the first one that is like it at every level.
-fn alike(levels: &[Bus]) -> Vec<usize> {
-    let lines = levels.first().map_or(0, |bus| bus.lines.len());
-    let same = |a: usize, b: usize| {
-        levels
-            .iter()
-            .all(|bus| bus.lines.get(a) == bus.lines.get(b))
-    };
-    let first = |line: usize| (0..line).find(|other| same(*other, line)).unwrap_or(line);
-    (0..lines).map(first).collect()
+fn alike(hardest: &Bus, levels: &[Bus]) -> Keyed<WireId, WireId> {
+    let lines = &hardest.lines;
+    let same = |a: WireId, b: WireId| levels.iter().all(|bus| bus.lines[a] == bus.lines[b]);
+    let first = |line: WireId| lines.ids().find(|other| same(*other, line)).unwrap_or(line);
+    lines.ids().map(first).collect()
 }
 
 /// The statement for a place, with the largest common fuse for a conductor that may carry `most` microamperes.
@@ -566,21 +515,16 @@ fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
 /// Whether the plus of a group's lines carries what their minus does, and each of their nodes a constant current: the
 /// search then has all of it as it is.
 fn exact(model: &Model, nets: &Nets, group: &Group) -> bool {
-    let lines = group
-        .members
-        .iter()
-        .filter_map(|at| nets.stretches.get(*at));
-    let runs = lines.flat_map(|stretch| &stretch.runs);
-    let makes = runs.filter_map(|run| nets.makes.get(run.make?.index()));
-    let constant = makes.into_iter().all(|make| make.watts <= 0.0);
-    let power = group
-        .power
-        .and_then(|power| model.powers.get(power as usize));
+    let mut runs = nets.of(group).flat_map(|stretch| &stretch.runs);
+    let constant = |id| nets.makes[id].watts <= 0.0;
+    let power = group.power.map(|power| &model.powers[power]);
     let alone = power.is_some_and(|power| {
-        let box_of = |other: &&crate::model::PowerFeed| {
+        let box_of = |other: &&PowerFeed| {
             (other.controller, other.receiver) == (power.controller, power.receiver)
         };
         model.powers.iter().filter(box_of).count() == 1
     });
-    constant && alone && model.injections.iter().all(|injection| !injection.apart)
+    runs.all(|run| run.make.is_none_or(constant))
+        && alone
+        && model.injections.iter().all(|injection| !injection.apart)
 }

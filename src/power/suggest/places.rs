@@ -1,6 +1,7 @@
 //! Where a line could be fed in addition: all of its nodes, and the starts and ends of its strings.
 
-use crate::model::{FeedLead, InjectAt, Model, StringId};
+use crate::keyed::Keyed;
+use crate::model::{FeedLead, InjectAt, Model, NodeId, StringId};
 use crate::power::make::Make;
 use crate::power::net::{Run, Stretch};
 
@@ -37,17 +38,17 @@ const MOST_PLACES: usize = 4_000;
 
 /// All lit nodes of a line, and the starts and ends of its strings, by point.
 #[must_use]
-pub fn places(model: &Model, makes: &[Make], stretch: &Stretch) -> Vec<Place> {
+pub fn places(model: &Model, makes: &Keyed<NodeId, Make>, stretch: &Stretch) -> Vec<Place> {
     let mut places = Vec::new();
     let mut after_lead = false;
-    let step = (stretch.points() as usize / MOST_PLACES + 1) as u32;
+    let step = (stretch.points as usize / MOST_PLACES + 1) as u32;
     walk(makes, stretch, |run, make, point, along| {
         let (Some(string), true) = (run.string, run.lit) else {
             after_lead |= run.lead.is_some();
             return;
         };
-        let shape = model.shape_of(string);
-        let (last, strand) = shape.map_or((0, None), |shape| (shape.nodes, shape.strand));
+        let shape = model.shape(string);
+        let (last, strand) = (shape.nodes, shape.strand);
         if run.first == 1 && after_lead {
             places.push(Place {
                 string,
@@ -62,7 +63,12 @@ pub fn places(model: &Model, makes: &[Make], stretch: &Stretch) -> Vec<Place> {
         for node in run.first..run.first + run.count {
             let strand_ends = strand.is_some_and(|strand| strand > 0 && node % strand == 0);
             if node == last {
-                places.push(end(run, make, point, along));
+                places.push(Place {
+                    at: InjectAt::End,
+                    ohms: make.ohms,
+                    natural: true,
+                    ..node_place((string, node), run, make, point, along)
+                });
             }
             if strand_ends || (node - run.first).is_multiple_of(step) {
                 let natural = strand_ends && node != last;
@@ -92,24 +98,16 @@ fn node_place(
     }
 }
 
-fn end(run: &Run, make: &Make, point: u32, along: i64) -> Place {
-    let string = run.string.unwrap_or(StringId(u32::MAX));
-    let last = run.first + run.count - 1;
-    Place {
-        at: InjectAt::End,
-        ohms: make.ohms,
-        natural: true,
-        ..node_place((string, last), run, make, point, along)
-    }
-}
-
 /// Each run with its make, the point before it, and how far along that is.
-fn walk(makes: &[Make], stretch: &Stretch, mut see: impl FnMut(&Run, &Make, u32, i64)) {
+fn walk(
+    makes: &Keyed<NodeId, Make>,
+    stretch: &Stretch,
+    mut see: impl FnMut(&Run, &Make, u32, i64),
+) {
     let none = Make::default();
     let (mut point, mut along) = (0_u32, 0_i64);
     for run in &stretch.runs {
-        let make = run.make.and_then(|id| makes.get(id.index()));
-        let make = make.unwrap_or(&none);
+        let make = run.make.map_or(&none, |id| &makes[id]);
         see(run, make, point, along);
         point += run.count;
         let nodes = || make.pitch_um.saturating_mul(i64::from(run.count));

@@ -6,7 +6,7 @@
 //! there.
 
 use super::bus::Bus;
-use super::search::{Search, Steps};
+use super::search::{ONLY, Search, Steps};
 use super::wire::{Feed, Flow, Norton, Wire, room};
 
 /// What came of trying all sets of a size.
@@ -108,21 +108,18 @@ pub struct Proof<'a> {
 }
 
 impl<'a> Proof<'a> {
-    /// For lines that hang on a lead or are fed by injections only; `None` where there are other lines.
+    /// For the only line of a search.
     #[must_use]
-    pub fn new(search: &'a Search<'a>) -> Option<Self> {
-        let bus = search.levels.first()?;
-        let ([wire], [sites]) = (bus.lines.as_slice(), search.sites) else {
-            return None;
-        };
-        Some(Self {
+    pub fn new(search: &'a Search<'a>) -> Self {
+        let bus = search.hardest;
+        Self {
             search,
-            bounds: Bounds::new(bus, wire, sites),
-            left: bus.trunk.map(|trunk| trunk.source).unwrap_or_default(),
+            bounds: Bounds::new(bus, &bus.lines[ONLY], &search.sites[ONLY]),
+            left: bus.source(),
             chosen: Vec::new(),
             flow: Flow::default(),
             feeds: Vec::new(),
-        })
+        }
     }
 
     /// A set of a size that holds.
@@ -158,12 +155,7 @@ impl<'a> Proof<'a> {
             if !wire.can_reach(now.norton, now.point, site.at, self.bounds.volts) {
                 return Some(false);
             }
-            if self
-                .bounds
-                .need
-                .get(index)
-                .is_some_and(|need| *need > count - 1)
-            {
+            if self.bounds.need.get(index) > Some(&(count - 1)) {
                 continue;
             }
             self.chosen.push(index);
@@ -186,12 +178,9 @@ impl<'a> Proof<'a> {
         let search = self.search;
         let mut feeds = std::mem::take(&mut self.feeds);
         let holds = search.levels.iter().all(|bus| {
-            search.merged(0, &self.chosen, bus, &mut feeds);
-            let Some(wire) = bus.lines.first() else {
-                return false;
-            };
-            let left = bus.trunk.map(|trunk| trunk.source).unwrap_or_default();
-            wire.flow(left, &feeds, search.need, &mut self.flow);
+            search.merged(ONLY, &self.chosen, bus, &mut feeds);
+            let wire = &bus.lines[ONLY];
+            wire.flow(bus.source(), &feeds, search.need, &mut self.flow);
             let trunk = bus
                 .trunk
                 .map_or(f64::INFINITY, |trunk| trunk.most * wire.limits);

@@ -3,9 +3,10 @@
 //! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
 //! every smaller set is then tried (`proof.rs`). Work is counted; where it runs out, what was found is not proven.
 
-use super::bus::{Bus, BusFlow};
+use super::bus::{Bus, BusFlow, WireId};
 use super::proof::{Bounds, Proof, Tried};
 use super::wire::{Feed, Flow, Norton};
+use crate::keyed::Keyed;
 
 /// From this slack on no node or fuse is near its limit.
 const GOOD: f64 = 0.03;
@@ -16,8 +17,11 @@ const MOST_FEEDS: usize = 400;
 /// The most steps that go into proving for one line that no fewer do.
 const MOST_PROOF: u64 = 4_000_000;
 
+/// The line of a bus that has just one.
+pub const ONLY: WireId = WireId(0);
+
 /// Sites of each line, by index and in order.
-pub type Sets = Vec<Vec<usize>>;
+pub type Sets = Keyed<WireId, Vec<usize>>;
 
 /// What was found.
 #[derive(Clone, Debug)]
@@ -32,20 +36,26 @@ impl Answer {
     /// How many feeds there are.
     #[must_use]
     pub fn count(&self) -> usize {
-        self.sets.iter().map(Vec::len).sum()
+        count(&self.sets)
     }
+}
+
+fn count(sets: &Sets) -> usize {
+    sets.iter().map(Vec::len).sum()
 }
 
 /// Lines and where they could be fed.
 pub struct Search<'a> {
     /// At each level that must hold, the hardest one first.
     pub levels: &'a [Bus],
+    /// The first of them.
+    pub hardest: &'a Bus,
     /// The sites of each line, by point.
-    pub sites: &'a [Vec<Feed>],
+    pub sites: &'a Keyed<WireId, Vec<Feed>>,
     /// Which sites are where a person looks first.
-    pub natural: &'a [Vec<bool>],
+    pub natural: &'a Keyed<WireId, Vec<bool>>,
     /// For each line, the first one that is like it.
-    pub alike: &'a [usize],
+    pub alike: &'a Keyed<WireId, WireId>,
     /// The least slack that is wanted, 0 or more.
     pub need: f64,
     /// Whether all that flows is as reckoned here, so that a proof holds.
@@ -76,7 +86,7 @@ impl Steps {
 /// How sets do.
 #[derive(Clone, Debug, Default)]
 struct Score {
-    lines: Vec<f64>,
+    lines: Keyed<WireId, f64>,
     trunk: f64,
 }
 
@@ -100,7 +110,7 @@ impl Search<'_> {
         if !self.all_would_do() {
             return None;
         }
-        let found = match self.sites {
+        let found = match self.sites.as_slice() {
             [_] => self.of_one_line(work),
             _ => self.of_many(work),
         };
@@ -112,10 +122,7 @@ impl Search<'_> {
 
     /// Whether voltages hold with the full voltage at every site.
     fn all_would_do(&self) -> bool {
-        let Some(bus) = self.levels.first() else {
-            return false;
-        };
-        let all = || bus.lines.iter().zip(self.sites);
+        let all = || self.hardest.lines.iter().zip(self.sites);
         all().any(|(_, sites)| !sites.is_empty())
             && all().all(|(wire, sites)| {
                 let feeds = wire.fixed.iter().chain(sites);
@@ -126,10 +133,10 @@ impl Search<'_> {
     }
 
     /// The feeds of a line with a set, by point.
-    pub fn merged(&self, line: usize, set: &[usize], bus: &Bus, into: &mut Vec<Feed>) {
+    pub fn merged(&self, line: WireId, set: &[usize], bus: &Bus, into: &mut Vec<Feed>) {
+        let fixed = &bus.lines[line].fixed;
+        let sites = &self.sites[line];
         into.clear();
-        let fixed = bus.lines.get(line).map_or(&[][..], |wire| &wire.fixed);
-        let sites = self.sites.get(line).map_or(&[][..], Vec::as_slice);
         into.extend(set.iter().filter_map(|at| sites.get(*at)));
         if !fixed.is_empty() {
             into.extend(fixed);
@@ -137,43 +144,44 @@ impl Search<'_> {
         }
     }
 
+    /// How each bus does with sets, in turn.
+    fn flows(&self, sets: &Sets, mut see: impl FnMut(&Bus, &BusFlow)) {
+        let mut feeds = sets.map(|_| Vec::new());
+        let mut flow = BusFlow::default();
+        for bus in self.levels {
+            for (line, set) in sets.pairs() {
+                self.merged(line, set, bus, &mut feeds[line]);
+            }
+            bus.flow(&feeds, &mut flow);
+            see(bus, &flow);
+        }
+    }
+
     fn score(&self, sets: &Sets) -> Score {
         let mut score = Score {
             trunk: f64::INFINITY,
-            ..Score::default()
+            lines: sets.map(|_| f64::INFINITY),
         };
-        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
-        let mut flow = BusFlow::default();
-        for bus in self.levels {
-            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
-                self.merged(line, set, bus, feeds);
-            }
-            bus.flow(&feeds, &mut flow);
+        self.flows(sets, |_, flow| {
             score.trunk = score.trunk.min(flow.trunk);
-            score.lines.resize(sets.len(), f64::INFINITY);
             for (slack, line) in score.lines.iter_mut().zip(&flow.lines) {
                 *slack = slack.min(line.slack);
             }
-        }
+        });
         score
     }
 
     /// What an evaluation costs.
     fn cost(&self, sets: &Sets) -> usize {
-        let feeds: usize = sets.iter().map(Vec::len).sum();
-        self.levels.len() * (2 * feeds + 2 * sets.len())
+        self.levels.len() * (2 * count(sets) + 2 * sets.len())
     }
 
     /// Sites spread evenly by what is drawn.
-    fn spread(&self, line: usize, count: usize) -> Vec<usize> {
-        let wire = self.levels.first().and_then(|bus| bus.lines.get(line));
-        let sites = self.sites.get(line);
-        let Some((wire, sites)) = wire.zip(sites) else {
-            return Vec::new();
-        };
+    fn spread(&self, line: WireId, count: usize) -> Vec<usize> {
+        let (wire, sites) = (&self.hardest.lines[line], &self.sites[line]);
         let all = wire.beyond(0);
         // A port feeds half a stretch, each site two halves.
-        let port = usize::from(self.levels.first().is_some_and(|bus| bus.trunk.is_some()));
+        let port = usize::from(self.hardest.trunk.is_some());
         let mut set: Vec<usize> = Vec::with_capacity(count);
         for at in 0..count {
             let share = (2 * at + 1 + port) as f64 / (2 * count + port) as f64;
@@ -192,10 +200,10 @@ impl Search<'_> {
     }
 
     /// Moves the sites of a line to where it does best while the other lines stay as they are.
-    fn climb(&self, sets: &mut Sets, line: usize, steps: &mut Steps) -> Score {
+    fn climb(&self, sets: &mut Sets, line: WireId, steps: &mut Steps) -> Score {
         let around = self.around(sets, line);
-        let sites = self.sites.get(line).map_or(0, Vec::len);
-        let mut set = sets.get(line).cloned().unwrap_or_default();
+        let sites = self.sites[line].len();
+        let mut set = sets[line].clone();
         let count = set.len();
         let (mut feeds, mut flow) = (Vec::new(), Flow::default());
         let mut worth = |set: &[usize]| self.worth(&around, (line, set), &mut feeds, &mut flow);
@@ -224,26 +232,19 @@ impl Search<'_> {
                 step = step.div_ceil(2).min(step - 1);
             }
         }
-        if let Some(entry) = sets.get_mut(line) {
-            *entry = set;
-        }
+        sets[line] = set;
         self.score(sets)
     }
 
     /// What a line has around it at each level: what is on its port's side, and whether other lines lack something.
-    fn around(&self, sets: &Sets, line: usize) -> Vec<(Norton, bool)> {
-        let mut feeds: Vec<Vec<Feed>> = vec![Vec::new(); sets.len()];
-        let mut flow = BusFlow::default();
-        let levels = self.levels.iter().map(|bus| {
-            for (line, (set, feeds)) in sets.iter().zip(&mut feeds).enumerate() {
-                self.merged(line, set, bus, feeds);
-            }
-            bus.flow(&feeds, &mut flow);
-            let mut others = flow.lines.iter().enumerate().filter(|(at, _)| *at != line);
+    fn around(&self, sets: &Sets, line: WireId) -> Vec<(Norton, bool)> {
+        let mut levels = Vec::new();
+        self.flows(sets, |bus, flow| {
+            let mut others = flow.lines.pairs().filter(|(other, _)| *other != line);
             let lacking = others.any(|(_, other)| other.slack < self.need);
-            (flow.left(bus, line), lacking)
+            levels.push((flow.left(bus, line), lacking));
         });
-        levels.collect()
+        levels
     }
 
     /// How well a line does with a set: what it and its lead lack; then the voltage at its start where other lines lack
@@ -251,15 +252,13 @@ impl Search<'_> {
     fn worth(
         &self,
         around: &[(Norton, bool)],
-        (line, set): (usize, &[usize]),
+        (line, set): (WireId, &[usize]),
         feeds: &mut Vec<Feed>,
         flow: &mut Flow,
     ) -> (f64, f64) {
         let mut worth = (0.0, f64::INFINITY);
         for (bus, (left, lacking)) in self.levels.iter().zip(around) {
-            let Some(wire) = bus.lines.get(line) else {
-                continue;
-            };
+            let wire = &bus.lines[line];
             self.merged(line, set, bus, feeds);
             wire.flow(*left, feeds, f64::NEG_INFINITY, flow);
             let trunk = bus
@@ -278,7 +277,7 @@ impl Search<'_> {
     }
 
     fn of_one_line(&self, work: &mut Work) -> Option<Answer> {
-        let nothing = vec![Vec::new()];
+        let nothing = self.sites.map(|_| Vec::new());
         if self.score(&nothing).least() >= self.need {
             return Some(Answer {
                 sets: nothing,
@@ -286,23 +285,22 @@ impl Search<'_> {
             });
         }
         let mut proof = Proof::new(self);
-        let least = proof.as_ref().map_or(1, |proof| proof.bounds.least.max(1));
+        let least = proof.bounds.least.max(1);
         let mut sets = self.climbed(least, &mut work.find)?;
         // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
-        let count = sets.first().map_or(0, Vec::len);
-        let mut proven = proof.is_some() && self.exact;
+        let count = count(&sets);
+        let mut proven = self.exact;
         let mut share = Steps(work.prove.0.min(MOST_PROOF));
         let before = share.0;
         for fewer in least..count {
-            let tried = proof.as_mut().map(|proof| proof.any(fewer, &mut share));
-            match tried {
-                Some(Tried::Found(set)) => {
-                    sets = vec![set];
-                    self.climb(&mut sets, 0, &mut work.find);
+            match proof.any(fewer, &mut share) {
+                Tried::Found(set) => {
+                    sets = vec![set].into();
+                    self.climb(&mut sets, ONLY, &mut work.find);
                     break;
                 }
-                Some(Tried::None) => {}
-                Some(Tried::NotAll) | None => {
+                Tried::None => {}
+                Tried::NotAll => {
                     proven = false;
                     break;
                 }
@@ -316,15 +314,15 @@ impl Search<'_> {
 
     /// The smallest set that climbing finds, from a size on.
     fn climbed(&self, least: usize, steps: &mut Steps) -> Option<Sets> {
-        let sites = self.sites.first().map_or(0, Vec::len);
-        let most = (least + MOST_FEEDS).min(sites);
-        let mut count = least;
-        while count <= most && steps.0 > 0 {
-            let mut sets = vec![self.spread(0, count)];
-            if self.climb(&mut sets, 0, steps).least() >= self.need {
+        let most = (least + MOST_FEEDS).min(self.sites[ONLY].len());
+        for count in least..=most {
+            if steps.0 == 0 {
+                break;
+            }
+            let mut sets = vec![self.spread(ONLY, count)].into();
+            if self.climb(&mut sets, ONLY, steps).least() >= self.need {
                 return Some(sets);
             }
-            count += 1;
         }
         None
     }
@@ -333,9 +331,8 @@ impl Search<'_> {
     fn of_many(&self, work: &mut Work) -> Option<Answer> {
         let steps = &mut work.find;
         let least = self.least_of_each();
-        let mut sets: Sets = (0..self.sites.len())
-            .map(|line| self.spread(line, least.get(line).copied().unwrap_or(0)))
-            .collect();
+        let spread = |(line, least): (WireId, &usize)| self.spread(line, *least);
+        let mut sets: Sets = least.pairs().map(spread).collect();
         let mut score = self.climb_all(&mut sets, steps);
         while score.least() < self.need {
             (sets, score) = match self.one_more_each(&sets, &score) {
@@ -345,15 +342,14 @@ impl Search<'_> {
             if score.least() < self.need {
                 score = self.climb_all(&mut sets, steps);
             }
-            let count: usize = sets.iter().map(Vec::len).sum();
-            if steps.0 == 0 || count > MOST_FEEDS {
+            if steps.0 == 0 || count(&sets) > MOST_FEEDS {
                 return None;
             }
         }
-        for line in 0..sets.len() {
+        for line in sets.ids() {
             self.thin(&mut sets, line, steps);
         }
-        let count: usize = sets.iter().map(Vec::len).sum();
+        let count = count(&sets);
         if count != 2 {
             let proven = count < 2 || self.exact && count == least.iter().sum::<usize>();
             return Some(Answer { sets, proven });
@@ -366,23 +362,26 @@ impl Search<'_> {
     }
 
     /// How many sites each line needs at least.
-    fn least_of_each(&self) -> Vec<usize> {
-        let Some(bus) = self.levels.first() else {
-            return Vec::new();
-        };
-        let mut least: Vec<usize> = Vec::new();
-        for (line, (wire, sites)) in bus.lines.iter().zip(self.sites).enumerate() {
-            let like = self.alike.get(line).and_then(|like| least.get(*like));
-            let own = || Bounds::new(bus, wire, sites).least.min(sites.len());
-            least.push(like.copied().unwrap_or_else(own));
+    fn least_of_each(&self) -> Keyed<WireId, usize> {
+        let mut least: Keyed<WireId, usize> = self.sites.map(|_| 0);
+        for (line, wire) in self.hardest.lines.pairs() {
+            let like = self.alike[line];
+            least[line] = if like == line {
+                let sites = &self.sites[line];
+                Bounds::new(self.hardest, wire, sites)
+                    .least
+                    .min(sites.len())
+            } else {
+                least[like]
+            };
         }
         least
     }
 
     fn climb_all(&self, sets: &mut Sets, steps: &mut Steps) -> Score {
         let mut score = self.score(sets);
-        for line in 0..sets.len() {
-            if sets.get(line).is_some_and(|set| !set.is_empty()) && score.least() < self.need {
+        for line in sets.ids() {
+            if !sets[line].is_empty() && score.least() < self.need {
                 score = self.climb(sets, line, steps);
             }
         }
@@ -393,43 +392,36 @@ impl Search<'_> {
     /// other would take too long, and those that are not needed are taken away at the end.
     fn one_more_each(&self, sets: &Sets, score: &Score) -> Option<(Sets, Score)> {
         const MANY: usize = 4;
-        let lacks = |line: &usize| {
-            score
-                .lines
-                .get(*line)
-                .is_some_and(|slack| *slack < self.need)
-        };
-        let lines: Vec<usize> = (0..sets.len()).filter(lacks).collect();
-        let count = |line: &usize| sets.get(*line).map_or(0, Vec::len);
-        if lines.len() < MANY || lines.iter().any(|line| count(line) < MANY) {
+        let lacks = |line: &WireId| score.lines[*line] < self.need;
+        let lines: Vec<WireId> = sets.ids().filter(lacks).collect();
+        if lines.len() < MANY || lines.iter().any(|line| sets[*line].len() < MANY) {
             return None;
         }
         let mut more = sets.clone();
-        for line in &lines {
-            let set = self.spread(*line, count(line) + 1);
-            if set.len() > count(line) {
-                *more.get_mut(*line)? = set;
+        for line in lines {
+            let set = self.spread(line, sets[line].len() + 1);
+            if set.len() > sets[line].len() {
+                more[line] = set;
             }
         }
-        let grown = more.iter().map(Vec::len).sum::<usize>();
         let score = self.score(&more);
-        (grown > sets.iter().map(Vec::len).sum()).then_some((more, score))
+        (count(&more) > count(sets)).then_some((more, score))
     }
 
     /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.
     fn one_more(&self, sets: &Sets, steps: &mut Steps) -> Option<(Sets, Score)> {
         let mut best: Option<(Sets, Score)> = None;
-        let mut seen: Vec<(usize, usize)> = Vec::new();
-        for line in 0..sets.len() {
-            let kind = self.alike.get(line).copied().unwrap_or(line);
-            let count = sets.get(line)?.len();
-            if seen.contains(&(kind, count)) {
+        let mut seen: Vec<(WireId, usize)> = Vec::new();
+        for line in sets.ids() {
+            let count = sets[line].len();
+            let kind = (self.alike[line], count);
+            if seen.contains(&kind) {
                 continue;
             }
-            seen.push((kind, count));
+            seen.push(kind);
             let mut more = sets.clone();
-            *more.get_mut(line)? = self.spread(line, count + 1);
-            if more.get(line)?.len() <= count {
+            more[line] = self.spread(line, count + 1);
+            if more[line].len() <= count {
                 continue;
             }
             let score = self.climb(&mut more, line, steps);
@@ -442,13 +434,10 @@ impl Search<'_> {
     }
 
     /// Takes from a line what all of them do without.
-    fn thin(&self, sets: &mut Sets, line: usize, steps: &mut Steps) {
-        while let Some(count) = sets.get(line).map(Vec::len).filter(|count| *count > 0) {
+    fn thin(&self, sets: &mut Sets, line: WireId, steps: &mut Steps) {
+        while let Some(count) = sets[line].len().checked_sub(1) {
             let mut fewer = sets.clone();
-            let spread = self.spread(line, count - 1);
-            if let Some(set) = fewer.get_mut(line) {
-                *set = spread;
-            }
+            fewer[line] = self.spread(line, count);
             if self.climb(&mut fewer, line, steps).least() < self.need {
                 return;
             }
@@ -458,21 +447,21 @@ impl Search<'_> {
 
     /// A single feed with which all of them hold.
     fn single(&self, steps: &mut Steps) -> Option<Sets> {
-        let mut sets: Sets = vec![Vec::new(); self.sites.len()];
+        let mut sets: Sets = self.sites.map(|_| Vec::new());
         let mut best: Option<(f64, Sets)> = None;
-        for (line, sites) in self.sites.iter().enumerate() {
+        for (line, sites) in self.sites.pairs() {
             for site in 0..sites.len() {
                 if !steps.take(self.cost(&sets)) {
                     return None;
                 }
-                *sets.get_mut(line)? = vec![site];
+                sets[line] = vec![site];
                 let slack = self.score(&sets).least();
                 let better = best.as_ref().is_none_or(|(than, _)| slack > *than);
                 if slack >= self.need && better {
                     best = Some((slack, sets.clone()));
                 }
             }
-            sets.get_mut(line)?.clear();
+            sets[line].clear();
         }
         best.map(|(_, sets)| sets)
     }
@@ -481,12 +470,9 @@ impl Search<'_> {
     fn natural_sets(&self, mut sets: Sets) -> Sets {
         let enough = |slack: f64| self.need.max((slack / 2.0).min(GOOD));
         let enough_now = enough(self.score(&sets).least());
-        for line in 0..sets.len() {
-            let Some(natural) = self.natural.get(line) else {
-                continue;
-            };
-            for at in 0..sets.get(line).map_or(0, Vec::len) {
-                let Some(set) = sets.get(line) else { break };
+        for (line, natural) in self.natural.pairs() {
+            for at in 0..sets[line].len() {
+                let set = &sets[line];
                 let Some(site) = set.get(at).copied() else {
                     break;
                 };
@@ -494,16 +480,12 @@ impl Search<'_> {
                 let from = from.map_or(0, |site| site + 1);
                 let to = set.get(at + 1).copied().unwrap_or(natural.len());
                 let between = natural.iter().enumerate().take(to).skip(from);
-                let near = between
-                    .filter(|(_, natural)| **natural)
-                    .map(|(site, _)| site);
-                let mut near: Vec<usize> = near.collect();
+                let near = between.filter(|(_, natural)| **natural);
+                let mut near: Vec<usize> = near.map(|(site, _)| site).collect();
                 near.sort_by_key(|other| (other.abs_diff(site), *other));
                 for other in near.into_iter().take(4) {
                     let mut tried = sets.clone();
-                    if let Some(entry) = tried.get_mut(line).and_then(|set| set.get_mut(at)) {
-                        *entry = other;
-                    }
+                    tried[line].splice(at..=at, [other]);
                     if self.score(&tried).least() >= enough_now {
                         sets = tried;
                         break;
@@ -517,10 +499,11 @@ impl Search<'_> {
 
 /// How a site is moved, ahead or back: by itself, with all before it, or with all after it.
 fn moves(at: usize, count: usize) -> impl Iterator<Item = (bool, (usize, usize))> {
-    let spans = [(at, at + 1), (0, at + 1), (at, count)];
-    let fresh = spans.into_iter().enumerate();
-    let fresh = fresh.filter(move |(index, span)| *index == 0 || span.1 - span.0 > 1);
-    fresh.flat_map(|(_, span)| [(true, span), (false, span)])
+    let alone = (at, at + 1);
+    let more = [(0, at + 1), (at, count)].into_iter();
+    let more = more.filter(|(from, to)| to - from > 1);
+    let spans = std::iter::once(alone).chain(more);
+    spans.flat_map(|span| [(true, span), (false, span)])
 }
 
 /// A set with some neighbouring sites moved by a step, ahead or back, as far as there is room.

@@ -3,12 +3,12 @@
 use super::bus::{Bus, Trunk};
 use super::places::Place;
 use super::wire::{Feed, Norton, Wire};
-use crate::cable::{FUSES, LASTING, capacity, loop_ohms};
+use crate::cable::{self, FUSES, capacity, loop_ohms};
 use crate::loads::From;
 use crate::model::{FeedLead, Model};
 use crate::power::make::celsius;
 use crate::power::net::{Group, Nets, Stretch, volts};
-use crate::power::solve::LEAST_OHMS;
+use crate::power::network::LEAST_OHMS;
 
 /// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
 #[must_use]
@@ -18,7 +18,7 @@ pub fn blade(most: i64) -> Option<i64> {
 
 /// What may flow for hours through something that is rated for `rating` microamperes, in amperes.
 fn lasting(rating: i64) -> f64 {
-    rating as f64 * 1e-6 * LASTING as f64 / 100.0
+    cable::lasting(rating) as f64 * 1e-6
 }
 
 /// What the thinnest conductor of a line may carry, in microamperes.
@@ -84,33 +84,28 @@ pub fn group_bus(
     group: &Group,
     level: impl Fn(&Stretch) -> u32,
 ) -> Option<Bus> {
-    let members = group.members.iter();
-    let lines: Vec<&Stretch> = members
-        .filter_map(|index| nets.stretches.get(*index))
-        .collect();
-    let trunk = match (&group.lead, lines.first()) {
-        (Some(lead), Some(stretch)) => {
-            let siemens = 1.0 / lead_ohms(model, lead).max(LEAST_OHMS);
+    let trunk = match group.lead(model) {
+        Some(lead) => {
+            let siemens = 1.0 / lead_ohms(model, &lead).max(LEAST_OHMS);
+            let usual = nets.of(group).next()?.volts;
             Some(Trunk {
                 source: Norton {
-                    amps: volts(model, lead, stretch.volts)? * siemens,
+                    amps: volts(model, &lead, usual)? * siemens,
                     siemens,
                 },
-                most: lasting(lead_most(lead)),
+                most: lasting(lead_most(&lead)),
             })
         }
-        _ => None,
+        None if nets.of(group).any(|stretch| stretch.from != From::Taps) => return None,
+        None => None,
     };
-    if trunk.is_none() && lines.iter().any(|stretch| stretch.from != From::Taps) {
-        return None;
-    }
-    let known = |stretch: &&Stretch| {
+    let known = |stretch: &Stretch| {
         let wire = wire(model, nets, stretch, level(stretch));
         (wire.fixed.len() == stretch.sites.len()).then_some(wire)
     };
     Some(Bus {
         trunk,
-        lines: lines.iter().map(known).collect::<Option<_>>()?,
+        lines: nets.of(group).map(known).collect::<Option<_>>()?,
     })
 }
 

@@ -1,8 +1,8 @@
 //! `address/controller-full`: more universes than the controller takes.
 
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::{Controller, Model, StringId, Told};
-use crate::plan::{ControllerPlan, Plan};
+use crate::diagnostic::{Severity, Sink};
+use crate::model::{ControllerId, Model, StringId, Told};
+use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -21,33 +21,22 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes at most 3; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 4 { node dot; string 150 nodes }\n\
-                controller pier { universes at most 4; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
+        change: &[("3;", "4;")],
     },
     check: Some(check),
 };
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    for (controller, taken) in model.controllers.iter().zip(&plan.controllers) {
+    for (id, controller) in model.controllers.pairs() {
         if let Some(most) = controller.most_universes {
-            one(model, plan, controller, taken, most, sink);
+            one(model, plan, id, most, sink);
         }
     }
 }
 
-fn one(
-    model: &Model,
-    plan: &Plan,
-    controller: &Controller,
-    taken: &ControllerPlan,
-    most: Told<u32>,
-    sink: &mut Sink,
-) {
-    let ports = taken.ports.start as usize..taken.ports.end as usize;
+fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, sink: &mut Sink) {
     let mut strings: Vec<(u64, u64, StringId, Span)> = Vec::new();
-    for port in plan.ports.get(ports).unwrap_or(&[]) {
+    for port in plan.ports_of(controller) {
         // Those that show another's data count too: the controller has to listen to their universes.
         strings.extend(usage::strings(port).filter_map(|(id, at)| {
             let placed = plan.of(id)?;
@@ -71,22 +60,32 @@ fn one(
     let Some((id, at)) = over else {
         return;
     };
-    let name = &controller.name;
-    let used = counted(i64::try_from(count).unwrap_or(i64::MAX), "universe");
-    let words = Words {
-        message: format!("controller `{name}` has strings in {used}, it takes {}", most.value),
-        label: format!("`{}` is the first that does not fit", model.name_of(id)),
-        why: "the controller leaves the universes past its limit alone, so the strings there stay dark".into(),
-        help: format!(
-            "wire `{}` and what comes behind it to another controller, or raise the limit if `{name}` takes more",
+    let name = &model.controllers[controller].name;
+    let used = counted(count, "universe");
+    sink.push(
+        RULE.report(
+            at,
+            format!(
+                "controller `{name}` has strings in {used}, it takes {}",
+                most.value
+            ),
+        )
+        .label(format!(
+            "`{}` is the first that does not fit",
             model.name_of(id)
+        ))
+        .why(
+            "the controller leaves the universes past its limit alone, so the strings there stay \
+             dark",
+        )
+        .help(format!(
+            "wire `{}` and what comes behind it to another controller, or raise the limit if \
+             `{name}` takes more",
+            model.name_of(id)
+        ))
+        .and(
+            most.at,
+            format!("at most {} set here", counted(most.value, "universe")),
         ),
-    };
-    sink.push(RULE.at(at, words).and(
-        most.at,
-        format!(
-            "at most {} set here",
-            counted(i64::from(most.value), "universe")
-        ),
-    ));
+    );
 }

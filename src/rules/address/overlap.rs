@@ -1,6 +1,6 @@
 //! `address/overlap`: two strings on one slot.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::grid::Body;
 use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
@@ -24,11 +24,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] at 9/1\n\
                 wire pier.2: arch[2] at 9/101\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] at 9/1\n\
-                wire pier.2: arch[2] at 9/151\n",
+        change: &[("9/101", "9/151")],
     },
     check: Some(check),
 };
@@ -43,7 +39,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         return;
     }
     let places = usage::places(model, plan);
-    let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
+    let of = |id: StringId| places[id];
     let mut searches = 0;
     for clash in &clashes {
         let (holder, comer) = (of(clash.holder), of(clash.comer));
@@ -82,7 +78,7 @@ fn told(
             .map_or(String::new(), |p| stretch_name(model, p.start, p.end))
     };
     let (mine, theirs) = (range(moves.0), range(stays.0));
-    let size = counted(i64::try_from(clash.slots).unwrap_or(i64::MAX), "slot");
+    let size = counted(clash.slots, "slot");
     // Only what takes the same slots can show the same.
     let slots = |id| plan.of(id).map(|placed| placed.end - placed.start);
     let same = if slots(moves.0) == slots(stays.0) {
@@ -101,19 +97,16 @@ fn told(
         ),
         None => format!("move one of them{same}"),
     };
-    RULE.at(
+    RULE.report(
         moves.1.0,
-        Words {
-            message: format!(
-                "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
-                channel_name(model, clash.from)
-            ),
-            label: mine,
-            why: "both would show what is sent to those slots, and neither could be lit alone"
-                .into(),
-            help,
-        },
+        format!(
+            "`{name}` ({mine}) and `{other}` ({theirs}) share {size} from {}",
+            channel_name(model, clash.from)
+        ),
     )
+    .label(mine)
+    .why("both would show what is sent to those slots, and neither could be lit alone")
+    .help(help)
     .and(stays.1.0, format!("`{other}` has {theirs}"))
     .and_if(moves.1.1, "pinned here")
     .and_if(stays.1.1, "pinned here")
@@ -148,20 +141,20 @@ pub fn footprint(
             format!("has {}", strings(counts.0)),
         )
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("`{name}` can't show the data of `{shown}`: {what}"),
-            label,
-            why: "what shows the same data takes the same slots, no more and no fewer".into(),
-            help: format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"),
-        },
+        format!("`{name}` can't show the data of `{shown}`: {what}"),
     )
+    .label(label)
+    .why("what shows the same data takes the same slots, no more and no fewer")
+    .help(format!(
+        "give `{name}` the strings of `{shown}`, or take `same as {shown}` away"
+    ))
     .and(shown_at, format!("what `{shown}` is made of"))
 }
 
 fn strings(count: usize) -> String {
-    counted(i64::try_from(count).unwrap_or(i64::MAX), "string")
+    counted(count, "string")
 }
 
 /// A string of an unbroken controller that runs into what is reserved, and does not step over it: the stretch of
@@ -177,15 +170,20 @@ pub fn in_the_way(
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (range, reserved) = words;
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!("`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range", whose.name),
-            label: range.to_owned(),
-            why: "a consecutive controller has one start address and can leave no gap for what is reserved".into(),
-            help: format!("start `{}` behind it: `universes from {}`", whose.name, reserved_last.saturating_add(1)),
-        },
+        format!(
+            "`{name}` ({range}) runs into reserved {reserved}: `{}` is one unbroken range",
+            whose.name
+        ),
     )
+    .label(range.to_owned())
+    .why("a consecutive controller has one start address and can leave no gap for what is reserved")
+    .help(format!(
+        "start `{}` behind it: `universes from {}`",
+        whose.name,
+        reserved_last.saturating_add(1)
+    ))
     .and(reserved_at, format!("{reserved} reserved here"))
     .and_if(whose.addressing_at, "addressing is consecutive")
 }
@@ -195,18 +193,14 @@ pub fn in_the_way(
 fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -> Option<u64> {
     let placed = plan.of(id)?;
     let (grid, body) = (grid_of(model, plan, id)?, Body::of(model, id)?);
-    let slots = u64::from(plan.universe_slots.max(1));
+    let slots = plan.universe_slots.each();
     let mine = controller_of(plan, id);
-    let mut taken: Vec<(u64, u64)> = model
-        .reserved_universes
-        .iter()
-        .map(|row| {
-            (
-                u64::from(row.first.max(1) - 1) * slots,
-                u64::from(row.last) * slots,
-            )
-        })
-        .collect();
+    let reserved = model.reserved_universes.iter();
+    let reserved = reserved.map(|row| {
+        let begin = plan.universe_slots.begin(row.first);
+        (begin, u64::from(row.last) * slots)
+    });
+    let mut taken: Vec<(u64, u64)> = reserved.collect();
     for other in by_start.iter().filter(|other| **other != id) {
         let Some(there) = plan.of(*other) else {
             continue;

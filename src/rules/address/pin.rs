@@ -1,6 +1,6 @@
 //! `address/pin`: a pin that its output can't take.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::grid::Grid;
 use crate::model::{Addressing, Controller, Model, Pinned, StringId};
 use crate::rules::{Page, Rule};
@@ -26,10 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] -> arch[2] at 9/1\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] at 9/1 -> arch[2]\n",
+        change: &[("-> arch[2] at 9/1", "at 9/1 -> arch[2]")],
     },
     check: None,
 };
@@ -59,23 +56,27 @@ pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     } else {
         format!("a port of `{whose}` is one unbroken range")
     };
-    RULE.at(
+    RULE.report(
         fall.item.1,
-        Words {
-            message: format!(
-                "`{name}` is pinned to {} but falls on {falls}: {unbroken}",
-                channel_name(model, fall.pin.0)
-            ),
-            label: format!("falls on {falls}, behind what comes before it"),
-            why: "the controller sends one string's data right behind the other's, so this string would show another's".into(),
-            help: format!(
-                "take the pin away or write `at {falls}`; if the controller can give each string a start of its own, \
-                 set `addressing per prop` on `{whose}`"
-            ),
-        },
+        format!(
+            "`{name}` is pinned to {} but falls on {falls}: {unbroken}",
+            channel_name(model, fall.pin.0)
+        ),
     )
+    .label(format!("falls on {falls}, behind what comes before it"))
+    .why(
+        "the controller sends one string's data right behind the other's, so this string would \
+         show another's",
+    )
+    .help(format!(
+        "take the pin away or write `at {falls}`; if the controller can give each string a start \
+         of its own, set `addressing per prop` on `{whose}`"
+    ))
     .and(fall.pin.1, "pinned here")
-    .and_if(controller.and_then(|c| c.addressing_at), format!("addressing is {}", addressing.words()))
+    .and_if(
+        controller.and_then(|c| c.addressing_at),
+        format!("addressing is {}", addressing.words()),
+    )
 }
 
 /// With `whole nodes` the first node does not fit after the pin, or the pin is to a slot that the controller does
@@ -91,32 +92,41 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
         && !Grid::of(model, controller).uses(fall.pin.0)
     {
         let whose = &controller.name;
-        let used = counted(i64::from(own.value), "slot");
+        let used = counted(own.value, "slot");
         return RULE
-            .at(
+            .report(
                 fall.item.1,
-                Words {
-                    message: format!(
-                        "`{name}` is pinned to {pin}, but `{whose}` uses only {used} of each universe"
-                    ),
-                    label: "pinned after the last slot in use".into(),
-                    why: "the controller goes on at slot 1 of the next universe, so it never reads this slot".into(),
-                    help: format!("write `at {falls}`, the next slot that `{whose}` uses"),
-                },
+                format!(
+                    "`{name}` is pinned to {pin}, but `{whose}` uses only {used} of each universe"
+                ),
             )
+            .label("pinned after the last slot in use")
+            .why(
+                "the controller goes on at slot 1 of the next universe, so it never reads this \
+                 slot",
+            )
+            .help(format!(
+                "write `at {falls}`, the next slot that `{whose}` uses"
+            ))
             .and(fall.pin.1, "pinned here")
             .and(own.at, format!("{used} set here"));
     }
     let slots = model.node_of(fall.item.0).map_or(1, |node| node.slots);
-    RULE.at(
+    RULE.report(
         fall.item.1,
-        Words {
-            message: format!("`{name}` is pinned to {pin}, where no node of {} fits whole", counted(slots, "slot")),
-            label: "its first node would run over the end of the universe".into(),
-            why: "`whole nodes` is set, so the controller starts a node that does not fit in the next universe".into(),
-            help: format!("write `at {falls}`, the next place for a whole node"),
-        },
+        format!(
+            "`{name}` is pinned to {pin}, where no node of {} fits whole",
+            counted(slots, "slot")
+        ),
     )
+    .label("its first node would run over the end of the universe")
+    .why(
+        "`whole nodes` is set, so the controller starts a node that does not fit in the next \
+         universe",
+    )
+    .help(format!(
+        "write `at {falls}`, the next place for a whole node"
+    ))
     .and(fall.pin.1, "pinned here")
 }
 
@@ -124,17 +134,13 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
 #[must_use]
 pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnostic {
     let name = model.name_of(id);
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("the pin of `{name}` names a slot but no universe"),
-            label: "on a pixel port, so it needs a universe too".into(),
-            why: "only a DMX output has one universe of its own; a pixel port may begin in any"
-                .into(),
-            help: "write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`"
-                .into(),
-        },
+        format!("the pin of `{name}` names a slot but no universe"),
     )
+    .label("on a pixel port, so it needs a universe too")
+    .why("only a DMX output has one universe of its own; a pixel port may begin in any")
+    .help("write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`")
     .and(pin.at, "no universe here")
 }
 
@@ -148,17 +154,15 @@ pub fn two_universes(
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (here, first) = universes;
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` is pinned into universe {here}, its DMX output is in universe {first}"
-            ),
-            label: format!("universe {here}"),
-            why: "a DMX output sends one universe, so fixtures in another would not hear it".into(),
-            help: format!("pin it within universe {first}, or wire it to another DMX output"),
-        },
+        format!("`{name}` is pinned into universe {here}, its DMX output is in universe {first}"),
     )
+    .label(format!("universe {here}"))
+    .why("a DMX output sends one universe, so fixtures in another would not hear it")
+    .help(format!(
+        "pin it within universe {first}, or wire it to another DMX output"
+    ))
     .and(pins.0, format!("pinned into universe {here}"))
     .and(
         pins.1,
@@ -177,17 +181,18 @@ pub fn other_universe(
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
     let (theirs, ours) = universes;
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` shows the data of `{shown}` in universe {theirs}, its DMX output is in universe {ours}"
-            ),
-            label: format!("its data are in universe {theirs}"),
-            why: "a DMX output sends one universe, so the fixture would not get the data it is to show".into(),
-            help: format!("wire `{name}` to the output of `{shown}`, or to a DMX output with nothing else on it"),
-        },
+        format!(
+            "`{name}` shows the data of `{shown}` in universe {theirs}, its DMX output is in \
+             universe {ours}"
+        ),
     )
+    .label(format!("its data are in universe {theirs}"))
+    .why("a DMX output sends one universe, so the fixture would not get the data it is to show")
+    .help(format!(
+        "wire `{name}` to the output of `{shown}`, or to a DMX output with nothing else on it"
+    ))
 }
 
 /// A string that shows the data of one on a controller which uses another number of slots of each universe: the two
@@ -202,22 +207,31 @@ pub fn other_cut(
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
     let (mine, theirs) = (&own.name, &other.name);
-    let slots = (counted(i64::from(slots.0), "slot"), slots.1);
-    RULE.at(
+    let slots = (counted(slots.0, "slot"), slots.1);
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, `{theirs}` uses {}",
-                slots.0, slots.1
-            ),
-            label: "takes a slot that one of the two does not use".into(),
-            why: "each goes on in the next universe after the last slot that it uses, so all nodes from there on would differ"
-                .into(),
-            help: format!("let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"),
-        },
+        format!(
+            "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, \
+             `{theirs}` uses {}",
+            slots.0, slots.1
+        ),
     )
-    .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
-    .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
+    .label("takes a slot that one of the two does not use")
+    .why(
+        "each goes on in the next universe after the last slot that it uses, so all nodes from \
+         there on would differ",
+    )
+    .help(format!(
+        "let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"
+    ))
+    .and_if(
+        own.universe_slots.map(|told| told.at),
+        format!("`{mine}` set here"),
+    )
+    .and_if(
+        other.universe_slots.map(|told| told.at),
+        format!("`{theirs}` set here"),
+    )
 }
 
 /// A string that shows another's data is pinned elsewhere.
@@ -231,18 +245,18 @@ pub fn not_the_shown(
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
     let start = channel_name(model, start);
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` is pinned to {}, but the data of `{shown}` that it shows start at {start}",
-                channel_name(model, pin.0)
-            ),
-            label: format!("shows the data of `{shown}`"),
-            why: "it can't start in two places".into(),
-            help: format!("take the pin away; `{name}` then starts at {start}"),
-        },
+        format!(
+            "`{name}` is pinned to {}, but the data of `{shown}` that it shows start at {start}",
+            channel_name(model, pin.0)
+        ),
     )
+    .label(format!("shows the data of `{shown}`"))
+    .why("it can't start in two places")
+    .help(format!(
+        "take the pin away; `{name}` then starts at {start}"
+    ))
     .and(pin.1, "pinned here")
 }
 
@@ -274,14 +288,11 @@ pub fn port_of_its_own(
     } else {
         "does not stand on a port of its own".into()
     };
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!("`{name}` can't show the data of `{shown}` in this place on the port"),
-            label,
-            why: "a port sends one unbroken range, so this string would show what comes next there"
-                .into(),
-            help,
-        },
+        format!("`{name}` can't show the data of `{shown}` in this place on the port"),
     )
+    .label(label)
+    .why("a port sends one unbroken range, so this string would show what comes next there")
+    .help(help)
 }

@@ -1,6 +1,6 @@
 //! `address/range`: an address outside the standard, or outside what the controller was given.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
 use crate::plan::Plan;
@@ -26,10 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node dot; string 150 nodes }\n\
                 controller pier { universes 1..3; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 4 { node dot; string 150 nodes }\n\
-                controller pier { universes 1..4; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1..4: arch[1], arch[2], arch[3], arch[4]\n",
+        change: &[("1..3;", "1..4;")],
     },
     check: Some(check),
 };
@@ -43,30 +40,26 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
         return self::slot(at, slot, slots);
     }
     let last = *UNIVERSES.end();
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("the pin is to universe {universe}; universes run from 1 to {last}"),
-            label: format!("universe {universe}"),
-            why: "no source may send that universe, so the string would stay dark".into(),
-            help: format!("write a universe from 1 to {last}"),
-        },
+        format!("the pin is to universe {universe}; universes run from 1 to {last}"),
     )
+    .label(format!("universe {universe}"))
+    .why("no source may send that universe, so the string would stay dark")
+    .help(format!("write a universe from 1 to {last}"))
 }
 
 /// A universe, as written in a setting or a reservation, that there is not.
 #[must_use]
 pub fn universe(at: Span, universe: i64) -> Diagnostic {
     let last = *UNIVERSES.end();
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("there is no universe {universe}; universes run from 1 to {last}"),
-            label: format!("universe {universe}"),
-            why: "no source may send that universe, so what lies there would stay dark".into(),
-            help: format!("write a universe from 1 to {last}"),
-        },
+        format!("there is no universe {universe}; universes run from 1 to {last}"),
     )
+    .label(format!("universe {universe}"))
+    .why("no source may send that universe, so what lies there would stay dark")
+    .help(format!("write a universe from 1 to {last}"))
 }
 
 /// A pin to a slot that there is not; `slots` is what a universe of the display has.
@@ -81,35 +74,28 @@ pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     } else {
         "no data can be sent there, so it would stay dark".into()
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("the pin is to slot {slot}; slots run from 1 to {slots}"),
-            label: format!("slot {slot}"),
-            why,
-            help: format!("write a slot from 1 to {slots}"),
-        },
+        format!("the pin is to slot {slot}; slots run from 1 to {slots}"),
     )
+    .label(format!("slot {slot}"))
+    .why(why)
+    .help(format!("write a slot from 1 to {slots}"))
 }
 
 /// A pin into a universe that there is not.
 #[must_use]
 pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
     let name = model.name_of(id);
-    let slots = u64::from(model.display.universe_slots.max(1));
+    let slots = model.display.universe_slots.each();
     let last = u64::from(*UNIVERSES.end());
     let universe = (channel / slots).saturating_add(1);
     let message = format!("`{name}` is pinned into universe {universe}; the last one is {last}");
-    RULE.at(
-        at,
-        Words {
-            message,
-            label: "pinned to where no data can go".into(),
-            why: "no source may send that universe, so the string would stay dark".into(),
-            help: format!("pin it at or before channel {}", last * slots),
-        },
-    )
-    .and(pin.at, format!("universe {universe}"))
+    RULE.report(at, message)
+        .label("pinned to where no data can go")
+        .why("no source may send that universe, so the string would stay dark")
+        .help(format!("pin it at or before channel {}", last * slots))
+        .and(pin.at, format!("universe {universe}"))
 }
 
 /// A string that lies outside what is lawful.
@@ -124,8 +110,8 @@ struct Outside {
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    for (index, (controller, taken)) in model.controllers.iter().zip(&plan.controllers).enumerate()
-    {
+    for (id, controller) in model.controllers.pairs() {
+        let taken = &plan.controllers[id];
         let (first, last, at) = match controller.start {
             Start::Range(first, last) => (first, last.min(*UNIVERSES.end()), controller.start_at),
             Start::Auto | Start::From(_) | Start::After(_) => (1, *UNIVERSES.end(), None),
@@ -137,8 +123,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         }
         let mut unpinned: Option<Outside> = None;
-        let ports = taken.ports.start as usize..taken.ports.end as usize;
-        for port in plan.ports.get(ports).unwrap_or(&[]) {
+        for port in plan.ports_of(id) {
             // What hangs behind a pin that leads out of the range follows it there.
             let mut led_out = false;
             for piece in &port.pieces {
@@ -153,7 +138,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 }
                 if outside.pin.is_some() {
                     led_out = true;
-                    sink.push(told(model, index, &outside, first..=last, at));
+                    sink.push(told(model, id, &outside, first..=last, at));
                 } else if let Some(known) = &mut unpinned {
                     known.more += 1;
                     known.reached = known.reached.max(outside.reached);
@@ -163,7 +148,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             }
         }
         if let Some(outside) = unpinned {
-            sink.push(told(model, index, &outside, first..=last, at));
+            sink.push(told(model, id, &outside, first..=last, at));
         }
     }
 }
@@ -179,7 +164,7 @@ fn outside(
         return None;
     };
     let placed = plan.of(id)?;
-    if model.string(id)?.same_as.is_some() {
+    if model.strings[id].same_as.is_some() {
         return None;
     }
     let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
@@ -198,14 +183,13 @@ fn outside(
 
 fn told(
     model: &Model,
-    controller: usize,
+    id: ControllerId,
     outside: &Outside,
     range: RangeInclusive<u32>,
     range_at: Option<Span>,
 ) -> Diagnostic {
     let name = model.name_of(outside.id);
-    let id = ControllerId::from(controller);
-    let whose = model.controller(id).map_or("", |c| &*c.name);
+    let whose = &*model.controllers[id].name;
     let (first, last) = (*range.start(), *range.end());
     let declared = range_at.is_some();
     let more = match outside.more {
@@ -228,20 +212,17 @@ fn told(
     } else {
         format!("start `{whose}` lower (`universes from N`), or pin less far up")
     };
-    RULE.at(
+    RULE.report(
         outside.at,
-        Words {
-            message: format!("`{name}` comes to lie in universe {universe}{more}; {limits}"),
-            label: format!("reaches universe {universe}"),
-            why: if declared {
-                "the controller is set up for its own universes and does not listen to this one"
-                    .into()
-            } else {
-                "no source may send that universe, so the string would stay dark".into()
-            },
-            help,
-        },
+        format!("`{name}` comes to lie in universe {universe}{more}; {limits}"),
     )
+    .label(format!("reaches universe {universe}"))
+    .why(if declared {
+        "the controller is set up for its own universes and does not listen to this one".to_owned()
+    } else {
+        "no source may send that universe, so the string would stay dark".to_owned()
+    })
+    .help(help)
     .and_if(outside.pin, "pinned here")
     .and_if(
         range_at,

@@ -1,7 +1,7 @@
 //! `address/reserved`: something stands where something else was promised to be.
 
 use super::overlap;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Addressing, Model, Output, ReservedOutput, ReservedUniverses, StringId};
 use crate::plan::{Plan, PortPlan, Why};
 use crate::rules::{Page, Rule};
@@ -24,11 +24,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 reserve universes 8..9 \"house lights\"\n\
                 wire pier.1: arch at 9/1\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                reserve universes 8..9 \"house lights\"\n\
-                wire pier.1: arch at 10/1\n",
+        change: &[("9/1", "10/1")],
     },
     check: Some(check),
 };
@@ -49,7 +45,6 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 }
 
 fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
-    let slots = u64::from(plan.universe_slots.max(1));
     let mut rows: Vec<_> = model.reserved_universes.iter().collect();
     rows.sort_by_key(|row| (row.first, row.last));
     // How far the rows up to each reach, and which reaches so far.
@@ -64,12 +59,12 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
     for port in &plan.ports {
         let places = usage::strings(port);
         for (id, at) in places {
-            let own = model.string(id).is_some_and(|s| s.same_as.is_none());
+            let own = model.strings[id].same_as.is_none();
             let Some(placed) = plan.of(id).filter(|_| own) else {
                 continue;
             };
-            let first = u32::try_from(placed.start / slots + 1).unwrap_or(u32::MAX);
-            let last = u32::try_from(placed.end / slots + 1).unwrap_or(u32::MAX);
+            let [first, last] =
+                [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
             let before = rows.partition_point(|row| row.first <= last);
             let row = before.checked_sub(1).and_then(|at| reach.get(at));
             let Some(row) = row
@@ -99,31 +94,29 @@ fn on_universes(
     } else {
         format!("universes {} to {}", row.first, row.last)
     };
-    let controller = model.controller(port.controller);
+    let whose = &model.controllers[port.controller];
     let pin = plan.of(one.0).and_then(|placed| match placed.why {
         Why::Pinned(at) => Some(at),
         _ => None,
     });
     // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
-    if let Some(whose) =
-        controller.filter(|c| c.addressing == Addressing::Consecutive && pin.is_none())
-    {
+    if whose.addressing == Addressing::Consecutive && pin.is_none() {
         return overlap::in_the_way(model, one, whose, (&range, &reserved), row.last, row.at);
     }
-    let words = Words {
-        message: format!(
+    RULE.report(
+        one.1,
+        format!(
             "`{name}` ({range}) lies on reserved {reserved}{}",
             reason(row.reason.as_deref())
         ),
-        label: range,
-        why: "what these universes are reserved for would show this string's data".into(),
-        help: format!(
-            "pin it outside of {reserved}, or take the pin away and let it step over them"
-        ),
-    };
-    RULE.at(one.1, words)
-        .and(row.at, format!("{reserved} reserved here"))
-        .and_if(pin, "pinned here")
+    )
+    .label(range)
+    .why("what these universes are reserved for would show this string's data")
+    .help(format!(
+        "pin it outside of {reserved}, or take the pin away and let it step over them"
+    ))
+    .and(row.at, format!("{reserved} reserved here"))
+    .and_if(pin, "pinned here")
 }
 
 fn reason(reason: Option<&str>) -> String {
@@ -167,18 +160,20 @@ fn on_output(
         Output::Pixel(_) => "port",
         Output::Dmx(_) => "DMX output",
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "`{name}` is wired to {what} `{output}`, which is reserved{}",
-                reason(row.reason.as_deref())
-            ),
-            label: format!("on reserved `{output}`"),
-            why: format!("the {what} was set aside: it is in use elsewhere, or it does not work"),
-            help: format!("wire it to another {what}, or take the `reserve {output}` away"),
-        },
+        format!(
+            "`{name}` is wired to {what} `{output}`, which is reserved{}",
+            reason(row.reason.as_deref())
+        ),
     )
+    .label(format!("on reserved `{output}`"))
+    .why(format!(
+        "the {what} was set aside: it is in use elsewhere, or it does not work"
+    ))
+    .help(format!(
+        "wire it to another {what}, or take the `reserve {output}` away"
+    ))
     .and(row.at, format!("`{output}` reserved here"))
 }
 
@@ -191,19 +186,18 @@ fn on_slots(
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (first, last) = row.slots.unwrap_or_default();
-    RULE.at(
+    RULE.report(
         one.1,
-        Words {
-            message: format!(
-                "`{name}` takes slots {} to {} of `{output}`, of which {first} to {last} are reserved{}",
-                slots.0,
-                slots.1,
-                reason(row.reason.as_deref())
-            ),
-            label: format!("slots {} to {}", slots.0, slots.1),
-            why: "what these slots are reserved for would answer to this fixture's data".into(),
-            help: "pin it to other slots, or take the pin away and let it step over them".into(),
-        },
+        format!(
+            "`{name}` takes slots {} to {} of `{output}`, of which {first} to {last} are \
+             reserved{}",
+            slots.0,
+            slots.1,
+            reason(row.reason.as_deref())
+        ),
     )
+    .label(format!("slots {} to {}", slots.0, slots.1))
+    .why("what these slots are reserved for would answer to this fixture's data")
+    .help("pin it to other slots, or take the pin away and let it step over them")
     .and(row.at, format!("slots {first} to {last} reserved here"))
 }

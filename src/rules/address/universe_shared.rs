@@ -1,6 +1,6 @@
 //! `address/universe-shared`: two controllers with strings of their own in one universe.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{ControllerId, Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -23,12 +23,7 @@ pub const RULE: Rule = Rule {
                 controller quay { universes from 1; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1]\n\
                 wire quay.1: arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\
-                controller quay { universes from 2; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1]\n\
-                wire quay.1: arch[2]\n",
+        change: &[("quay { universes from 1;", "quay { universes from 2;")],
     },
     check: Some(check),
 };
@@ -83,20 +78,18 @@ fn between(
     before: ControllerId,
     free: u32,
 ) -> Diagnostic {
-    let name = |id: ControllerId| model.controller(id).map_or("", |c| &*c.name);
+    let name = |id: ControllerId| &*model.controllers[id].name;
     let (first, second) = (name(one.controller), name(two.controller));
     let places = usage::places(model, plan);
-    let of = |id: StringId| places.get(id.index()).copied().unwrap_or_default();
+    let of = |id: StringId| places[id];
     // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
     let pin = [two, one]
         .into_iter()
         .find_map(|row| of(row.first).1.map(|_| row));
-    let later = model.controller(two.controller);
+    let later = &model.controllers[two.controller];
     let at = match pin {
         Some(row) => of(row.first).0,
-        None => later
-            .and_then(|c| c.start_at.or(Some(c.at)))
-            .unwrap_or_default(),
+        None => later.start_at.unwrap_or(later.at),
     };
     let universe = one.universe;
     let help = match pin {
@@ -109,22 +102,19 @@ fn between(
             name(before)
         ),
     };
-    let finding = RULE.at(
-        at,
-        Words {
-            message: format!(
+    let finding = RULE
+        .report(
+            at,
+            format!(
                 "controllers `{first}` and `{second}` both have strings in universe {universe}"
             ),
-            label: match pin {
-                Some(row) => format!("`{}` lies in universe {universe}", model.name_of(row.first)),
-                None => format!("`{second}` has universe {universe}"),
-            },
-            why:
-                "each would get the other's data, and changing one would shift what the other shows"
-                    .into(),
-            help,
-        },
-    );
+        )
+        .label(match pin {
+            Some(row) => format!("`{}` lies in universe {universe}", model.name_of(row.first)),
+            None => format!("`{second}` has universe {universe}"),
+        })
+        .why("each would get the other's data, and changing one would shift what the other shows")
+        .help(help);
     let other = if pin.is_some_and(|row| row == one) {
         two
     } else {

@@ -1,6 +1,6 @@
 //! `dmx/footprint`: a fixture that runs past the last slot of its DMX output.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::limits::DMX_SLOTS;
 use crate::model::{ControllerId, Model, Output, StringId};
 use crate::rules::{Page, Rule};
@@ -21,9 +21,7 @@ pub const RULE: Rule = Rule {
         wrong: "prop flood * 2 { slots 6 }\n\
                 controller pier { dmx 1 }\n\
                 wire pier.dmx1: flood[1] at 1 -> flood[2] at 510\n",
-        right: "prop flood * 2 { slots 6 }\n\
-                controller pier { dmx 1 }\n\
-                wire pier.dmx1: flood[1] at 1 -> flood[2] at 507\n",
+        change: &[("510", "507")],
     },
     check: None,
 };
@@ -49,7 +47,7 @@ pub struct Over {
 pub fn over(model: &Model, over: &Over) -> Diagnostic {
     let name = model.name_of(over.one.0);
     let output = output_name(model, ControllerId::from(over.controller), over.output);
-    let room = u64::from(model.display.universe_slots.max(1));
+    let room = model.display.universe_slots.each();
     let slots = over.last + 1 - over.first;
     let short = room < u64::from(DMX_SLOTS) && over.last <= u64::from(DMX_SLOTS);
     let why = if short {
@@ -70,18 +68,20 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     } else {
         format!("wire `{name}` to another DMX output, or pin it into a gap of `{output}`")
     };
-    RULE.at(
+    RULE.report(
         over.one.1,
-        Words {
-            message: format!(
-                "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
-                over.first, over.last
-            ),
-            label: format!("{} from slot {}", counted(slots, "slot"), over.first),
-            why,
-            help,
-        },
+        format!(
+            "`{name}` takes slots {} to {} of `{output}`, the last one is {room}",
+            over.first, over.last
+        ),
     )
+    .label(format!(
+        "{} from slot {}",
+        counted(slots, "slot"),
+        over.first
+    ))
+    .why(why)
+    .help(help)
     .and_if(over.pin, "pinned here")
     .and_if(
         model.display.universe_slots_at.filter(|_| short),

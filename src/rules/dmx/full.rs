@@ -1,7 +1,7 @@
 //! `dmx/full`: more than one universe on a DMX output.
 
 use super::footprint::Over;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::model::{ControllerId, Model};
 use crate::rules::{Page, Rule};
 use crate::unit::counted;
@@ -19,10 +19,10 @@ pub const RULE: Rule = Rule {
         wrong: "prop bar * 9 { slots 60 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: bar[1..9]\n",
-        right: "prop bar * 9 { slots 60 }\n\
-                controller pier { dmx 1..2 }\n\
-                wire pier.dmx1: bar[1..8]\n\
-                wire pier.dmx2: bar[9]\n",
+        change: &[(
+            "wire pier.dmx1: bar[1..9]\n",
+            "wire pier.dmx1: bar[1..8]\nwire pier.dmx2: bar[9]\n",
+        )],
     },
     check: None,
 };
@@ -32,26 +32,26 @@ pub const RULE: Rule = Rule {
 pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnostic {
     let name = model.name_of(over.one.0);
     let output = output_name(model, ControllerId::from(over.controller), over.output);
-    let room = u64::from(model.display.universe_slots.max(1));
-    RULE.at(
+    let room = model.display.universe_slots.each();
+    RULE.report(
         over.one.1,
-        Words {
-            message: format!(
-                "{} on DMX output `{output}` take {}, it has {room}",
-                counted(fixtures, "fixture"),
-                counted(asked, "slot")
-            ),
-            label: format!(
-                "`{name}` is the first that does not fit, {} too many in all",
-                counted(asked - room, "slot")
-            ),
-            why: format!(
-                "a DMX line carries {}, so fixtures past the last get no data",
-                counted(room, "slot")
-            ),
-            help: format!("wire `{name}` and those behind it to another DMX output"),
-        },
+        format!(
+            "{} on DMX output `{output}` take {}, it has {room}",
+            counted(fixtures, "fixture"),
+            counted(asked, "slot")
+        ),
     )
+    .label(format!(
+        "`{name}` is the first that does not fit, {} too many in all",
+        counted(asked - room, "slot")
+    ))
+    .why(format!(
+        "a DMX line carries {}, so fixtures past the last get no data",
+        counted(room, "slot")
+    ))
+    .help(format!(
+        "wire `{name}` and those behind it to another DMX output"
+    ))
     .and_if(
         model
             .display

@@ -1,6 +1,6 @@
 //! `dmx/loads`: more receivers on a DMX line than its driver is made for.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Model, Output};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -23,10 +23,10 @@ pub const RULE: Rule = Rule {
         wrong: "prop par * 33 { slots 4 }\n\
                 controller pier { dmx 1..2 }\n\
                 wire pier.dmx1: par[1..33]\n",
-        right: "prop par * 33 { slots 4 }\n\
-                controller pier { dmx 1..2 }\n\
-                wire pier.dmx1: par[1..32]\n\
-                wire pier.dmx2: par[33]\n",
+        change: &[(
+            "wire pier.dmx1: par[1..33]\n",
+            "wire pier.dmx1: par[1..32]\nwire pier.dmx2: par[33]\n",
+        )],
     },
     check: Some(check),
 };
@@ -49,22 +49,23 @@ fn told(
             Dimension::UnitLoads,
         )
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "DMX output `{output}` has {} unit loads ({}), a line is made for {}",
-                loads(sum),
-                counted(i64::try_from(fixtures).unwrap_or(i64::MAX), "fixture"),
-                loads(MOST)
-            ),
-            label: format!("`{name}` is number {place}"),
-            why: "past 32 unit loads the levels on the line sag, and the fixtures at its end flicker or miss data"
-                .into(),
-            help: "put a splitter in the line or use a second DMX output; where the data sheet of a fixture says less \
-                   than one unit load, write that into its prop, as in `loads 0.25`"
-                .into(),
-        },
+        format!(
+            "DMX output `{output}` has {} unit loads ({}), a line is made for {}",
+            loads(sum),
+            counted(fixtures, "fixture"),
+            loads(MOST)
+        ),
+    )
+    .label(format!("`{name}` is number {place}"))
+    .why(
+        "past 32 unit loads the levels on the line sag, and the fixtures at its end flicker or \
+         miss data",
+    )
+    .help(
+        "put a splitter in the line or use a second DMX output; where the data sheet of a fixture \
+         says less than one unit load, write that into its prop, as in `loads 0.25`",
     )
 }
 
@@ -73,12 +74,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let Output::Dmx(_) = port.output else {
             continue;
         };
-        let up =
-            strings(port).filter(|(id, _)| model.string(*id).is_some_and(|string| !string.stored));
+        let up = strings(port).filter(|(id, _)| model.is_up(*id));
         let (mut sum, mut fixtures, mut over) = (0, 0, None);
         for (id, at) in up {
             fixtures += 1;
-            sum += model.shape_of(id).map_or(0, |shape| u64::from(shape.loads));
+            sum += u64::from(model.shape(id).loads);
             if sum > MOST && over.is_none() {
                 over = Some((id, at, fixtures));
             }

@@ -35,20 +35,7 @@ pub const RULE: Rule = Rule {
                   arch[1]: {port: pier.1, start: 1/1, slots: 150}\n  \
                   arch[2]: {port: pier.1, start: 1/151, slots: 150}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                prop star { node dot; string 10 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] -> arch[2] -> star\n\
-                # beside it, yard.lock:\n\
-                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  \
-                  arch[1]: {port: pier.1, start: 1/1, slots: 150}\n  \
-                  arch[2]: {port: pier.1, start: 1/151, slots: 150}\n\
-                ...\n",
+        change: &[("star -> arch[2]", "arch[2] -> star")],
     },
     check: Some(check),
 };
@@ -228,7 +215,7 @@ impl Scene<'_> {
 
     /// Where it ended, and ends.
     fn ends(&self, id: StringId) -> (String, String) {
-        let slots = u64::from(self.past.universe_slots.max(1));
+        let slots = self.past.universe_slots.each();
         let was = self
             .past
             .of(id)
@@ -310,8 +297,7 @@ impl Scene<'_> {
 
 /// Where a string lay, as it is written in the lock, with the port if it hangs on another one now.
 fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) -> String {
-    let slots = u64::from(past.universe_slots.max(1));
-    let start = format!("{}/{}", was.start / slots + 1, was.start % slots + 1);
+    let start = past.universe_slots.place(was.start);
     let placed = plan
         .of(id)
         .and_then(|placed| plan.ports.get(placed.port as usize));

@@ -31,18 +31,10 @@ pub const RULE: Rule = Rule {
                 universe_slots: 512\n\
                 strings: {}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                # beside it, yard.lock:\n\
-                # Where each string lies: written by `tinsel build`, to be kept under version control.\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  \
-                  arch: {port: pier.1, start: 1/1, slots: 150}\n\
-                ...\n",
+        change: &[(
+            "strings: {}\n",
+            "strings:\n  arch: {port: pier.1, start: 1/1, slots: 150}\n",
+        )],
     },
     check: None,
 };
@@ -134,7 +126,9 @@ impl Changes {
         let remade = kept(|before, next, name| {
             let rows = before.row(name).zip(next.row(name));
             rows.is_some_and(|(old, new)| {
-                old.slots == new.slots && (&old.made, old.stored) != (&new.made, new.stored)
+                old.slots == new.slots
+                    && (old.made.is_some() || old.stored)
+                    && (&old.made, old.stored) != (&new.made, new.stored)
             })
         });
         let mut boxes = Vec::new();

@@ -12,7 +12,7 @@ pub const RULE: Rule = Rule {
     title: "a lock that can't be read",
     page: Page {
         means: "The lock beside the display holds where each string lay at the last build. It can't be read: a merge left its \
-                marks in it, a string stands in it twice, a line was changed so that it names no place, the file was cut off, a \
+                marks in it, a string stands in it three times, a line was changed so that it names no place, the file was cut off, a \
                 newer version wrote it, or it belongs to another display. Nothing is laid out without it and it is never \
                 written over, since then every address might change.\n\n\
                 Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
@@ -29,17 +29,7 @@ pub const RULE: Rule = Rule {
                 strings:\n  \
                   arch: {port: pier.1, start: 1/513, slots: 150}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                # beside it, yard.lock:\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  \
-                  arch: {port: pier.1, start: 1/1, slots: 150}\n\
-                ...\n",
+        change: &[("1/513,", "1/1,")],
     },
     check: None,
 };
@@ -199,7 +189,7 @@ pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
     let (lock, name) = (shown(lock), shown(name));
     told(
         at,
-        format!("`{lock}` has `{name}` twice"),
+        format!("`{lock}` has `{name}` more than once"),
         "once more here",
         format!("keep one of the two lines: the one that the show and the controllers are set to; then `{name}` stays there"),
     )

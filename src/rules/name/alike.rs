@@ -1,7 +1,7 @@
 //! `name/alike`: two names that a person takes for one.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -21,11 +21,7 @@ pub const RULE: Rule = Rule {
                 prop owl { node bullet; string 50 nodes }\n\
                 prop Owl { node bullet; string 60 nodes }\n\
                 wire shed.1: owl -> Owl\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop owl { node bullet; string 50 nodes }\n\
-                prop big-owl { node bullet; string 60 nodes }\n\
-                wire shed.1: owl -> big-owl\n",
+        change: &[("prop Owl", "prop big-owl"), ("-> Owl", "-> big-owl")],
     },
     check: None,
 };
@@ -68,17 +64,11 @@ pub fn second(kind: &str, name: &str, at: Span, other: &str, other_at: Span) -> 
         "in letters that look the same"
     };
     let (name, other) = (shown(name), shown(other));
-    RULE.at(
-        at,
-        Words {
-            message: format!("{kind} `{name}` differs from `{other}` {how}"),
-            label: "taken for the other".to_owned(),
-            why: "a slip in a wire would hang the wrong one on the port, and no message would tell"
-                .to_owned(),
-            help: "give one of them another name".to_owned(),
-        },
-    )
-    .and(other_at, format!("`{other}` is declared here"))
+    RULE.report(at, format!("{kind} `{name}` differs from `{other}` {how}"))
+        .label("taken for the other")
+        .why("a slip in a wire would hang the wrong one on the port, and no message would tell")
+        .help("give one of them another name")
+        .and(other_at, format!("`{other}` is declared here"))
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! `name/cycle`: statements that need each other in a ring.
 
 use crate::diagnostic::words::{few, list};
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -22,12 +22,7 @@ pub const RULE: Rule = Rule {
                 prop wreath * 2 { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath[1]\n\
                 wire barn.1: wreath[2]\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { universes from 1; ports 1..4 { } }\n\
-                controller barn { universes after shed; ports 1..4 { } }\n\
-                prop wreath * 2 { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath[1]\n\
-                wire barn.1: wreath[2]\n",
+        change: &[("after barn;", "from 1;")],
     },
     check: None,
 };
@@ -75,26 +70,22 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
         many if many.len() > MOST_NAMED => format!("{} are in a ring of `{word}`", few(many)),
         many => format!("{} are in a ring of `{word}`", list(many, "and")),
     };
-    let mut finding = RULE.at(
-        first,
-        Words {
-            message,
-            label: match names.as_slice() {
-                [own] => format!("{own} needs itself here"),
-                _ => format!(
-                    "{} needs {} here",
-                    names.first().cloned().unwrap_or_default(),
-                    next(0)
-                ),
-            },
-            why: match (word, names.len()) {
-                ("include", _) => "a file can't be read in the middle of itself".to_owned(),
-                (_, 1) => "it waits for itself, so it can't be worked out".to_owned(),
-                _ => "each waits for the next, so none of them can be worked out".to_owned(),
-            },
-            help: help(word, &names),
-        },
-    );
+    let mut finding = RULE
+        .report(first, message)
+        .label(match names.as_slice() {
+            [own] => format!("{own} needs itself here"),
+            _ => format!(
+                "{} needs {} here",
+                names.first().cloned().unwrap_or_default(),
+                next(0)
+            ),
+        })
+        .why(match (word, names.len()) {
+            ("include", _) => "a file can't be read in the middle of itself".to_owned(),
+            (_, 1) => "it waits for itself, so it can't be worked out".to_owned(),
+            _ => "each waits for the next, so none of them can be worked out".to_owned(),
+        })
+        .help(help(word, &names));
     for (at, (name, span)) in members.iter().enumerate().skip(1) {
         finding = finding.and(*span, format!("`{name}` needs {} here", next(at)));
     }

@@ -1,7 +1,7 @@
 //! `name/string`: a string that a prop does not have.
 
 use crate::diagnostic::words::{nearest, ticked_or};
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -23,12 +23,7 @@ pub const RULE: Rule = Rule {
                 wire shed.1: tree.1\n\
                 wire shed.2: tree.2\n\
                 wire shed.3: tree.3\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop tree { node bullet; strings 3 of 200 nodes }\n\
-                wire shed.1: tree.1\n\
-                wire shed.2: tree.2\n\
-                wire shed.3: tree.3\n",
+        change: &[("strings 2", "strings 3")],
     },
     check: None,
 };
@@ -42,22 +37,20 @@ pub fn beyond(
     (count, members): (u32, Option<u32>),
     declared: Span,
 ) -> Diagnostic {
-    let has = counted(i64::from(count), "string");
-    RULE.at(
+    let has = counted(count, "string");
+    RULE.report(
         span,
-        Words {
-            message: format!("`{name}` has {has}, there is no `{written}.{number}`"),
-            label: format!("no string {number}"),
-            why: "there is no such string to wire".to_owned(),
-            help: match count {
-                1 if members.is_some_and(|members| number <= i64::from(members)) => {
-                    format!("write `{name}[{number}]` for member {number} of the family")
-                }
-                1 => format!("write `{written}` for its only string"),
-                _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
-            },
-        },
+        format!("`{name}` has {has}, there is no `{written}.{number}`"),
     )
+    .label(format!("no string {number}"))
+    .why("there is no such string to wire")
+    .help(match count {
+        1 if members.is_some_and(|members| number <= i64::from(members)) => {
+            format!("write `{name}[{number}]` for member {number} of the family")
+        }
+        1 => format!("write `{written}` for its only string"),
+        _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
+    })
     .and(declared, format!("{has} here"))
 }
 
@@ -77,28 +70,18 @@ pub fn no_name(
         ([], known) => format!("its strings are named {}", ticked_or(known)),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{name}` has no string named `{written}`"),
-            label: "no string has this name".to_owned(),
-            why: "there is no such string to wire".to_owned(),
-            help,
-        },
-    )
-    .and(declared, "its strings are declared here")
+    RULE.report(span, format!("`{name}` has no string named `{written}`"))
+        .label("no string has this name")
+        .why("there is no such string to wire")
+        .help(help)
+        .and(declared, "its strings are declared here")
 }
 
 /// A string asked of a fixture.
 pub fn of_fixture(span: Span, name: &str, declared: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{name}` is a fixture and has no strings"),
-            label: "a fixture has slots, no strings".to_owned(),
-            why: "a string number would mean nothing here".to_owned(),
-            help: format!("write `{name}` without it"),
-        },
-    )
-    .and(declared, "declared with `slots` here")
+    RULE.report(span, format!("`{name}` is a fixture and has no strings"))
+        .label("a fixture has slots, no strings")
+        .why("a string number would mean nothing here")
+        .help(format!("write `{name}` without it"))
+        .and(declared, "declared with `slots` here")
 }

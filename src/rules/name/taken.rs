@@ -1,7 +1,7 @@
 //! `name/taken`: one name declared twice.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -21,11 +21,13 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bullet; string 50 nodes }\n\
                 prop wreath { node bullet; string 60 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                prop big-wreath { node bullet; string 60 nodes }\n\
-                wire shed.1: wreath -> big-wreath\n",
+        change: &[
+            (
+                "prop wreath { node bullet; string 60",
+                "prop big-wreath { node bullet; string 60",
+            ),
+            (" shed.1: wreath", " shed.1: wreath -> big-wreath"),
+        ],
     },
     check: None,
 };
@@ -41,60 +43,41 @@ pub fn again(kind: &str, name: &str, second: Span, first: Span) -> Diagnostic {
         }
         _ => "give one of them another name".to_owned(),
     };
-    RULE.at(
-        second,
-        Words {
-            message: format!("{kind} `{name}` is declared twice"),
-            label: "declared again here".to_owned(),
-            why: "only the first one counts; what was meant for the second would be lost"
-                .to_owned(),
-            help,
-        },
-    )
-    .and(first, "first declared here")
+    RULE.report(second, format!("{kind} `{name}` is declared twice"))
+        .label("declared again here")
+        .why("only the first one counts; what was meant for the second would be lost")
+        .help(help)
+        .and(first, "first declared here")
 }
 
 /// A second `display` statement.
 pub fn second_display(second: Span, first: Span) -> Diagnostic {
-    RULE.at(
-        second,
-        Words {
-            message: "there are two `display` statements".to_owned(),
-            label: "a second one".to_owned(),
-            why: "frame rate and universe size hold for the whole display, so they are said once"
-                .to_owned(),
-            help: "move its settings into the first `display` and remove it".to_owned(),
-        },
-    )
-    .and(first, "the first one")
+    RULE.report(second, "there are two `display` statements")
+        .label("a second one")
+        .why("frame rate and universe size hold for the whole display, so they are said once")
+        .help("move its settings into the first `display` and remove it")
+        .and(first, "the first one")
 }
 
 /// One name given up or taken by two renames.
 pub fn renamed_twice(second: Span, first: Span, name: &str) -> Diagnostic {
     let name = shown(name);
-    RULE.at(
-        second,
-        Words {
-            message: format!("`{name}` stands in two renames"),
-            label: "again here".to_owned(),
-            why: "its addresses can go to one name only".to_owned(),
-            help: "keep the rename that is meant and remove the other".to_owned(),
-        },
-    )
-    .and(first, "first here")
+    RULE.report(second, format!("`{name}` stands in two renames"))
+        .label("again here")
+        .why("its addresses can go to one name only")
+        .help("keep the rename that is meant and remove the other")
+        .and(first, "first here")
 }
 
 /// A rename from a name that is still declared.
 pub fn still_there(span: Span, old: &str, new: &str, declared: Span) -> Diagnostic {
     let (old, new) = (shown(old), shown(new));
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("`{old}` is renamed to `{new}` and still declared"),
-            label: "still declared".to_owned(),
-            why: "its addresses can't stay with it and go to the new name".to_owned(),
-            help: format!("remove `{old}` or the rename"),
-        },
+        format!("`{old}` is renamed to `{new}` and still declared"),
     )
+    .label("still declared")
+    .why("its addresses can't stay with it and go to the new name")
+    .help(format!("remove `{old}` or the rename"))
     .and(declared, format!("`{old}` is declared here"))
 }

@@ -1,7 +1,7 @@
 //! `name/unknown`: a name that nothing declares.
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
+use crate::diagnostic::{Diagnostic, Edit, Severity};
 use crate::rules::syntax::unexpected::is_own_word;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -22,11 +22,7 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bulet; string 50 nodes }\n\
                 prop gable { node bullet; string 40 nodes }\n\
                 wire shed.1: wreath -> gable\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                prop gable { node bullet; string 40 nodes }\n\
-                wire shed.1: wreath -> gable\n",
+        change: &[("bulet;", "bullet;")],
     },
     check: None,
 };
@@ -57,18 +53,16 @@ pub fn name<'n>(
         ([], _) => format!("declare it: `{word} {written} {{ … }}`"),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("no {kind} is named `{written}`"),
-            label: match other {
-                Some(other) => format!("this is a {other}"),
-                None => format!("no such {kind}"),
-            },
-            why: format!("without the {kind} this statement can't take effect"),
-            help,
-        },
-    );
+    let finding = RULE
+        .report(span, format!("no {kind} is named `{written}`"))
+        .label(match other {
+            Some(other) => format!("this is a {other}"),
+            None => format!("no such {kind}"),
+        })
+        .why(format!(
+            "without the {kind} this statement can't take effect"
+        ))
+        .help(help);
     finding.fix_near(span, &near)
 }
 
@@ -83,70 +77,57 @@ pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
     } else {
         format!("did you mean {}?", ticked_or(near))
     };
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("no chip is named `{written}`"),
-            label: "no such chip".to_owned(),
-            why: "its bits and its pace decide how many nodes a port has time for".to_owned(),
-            help,
-        },
-    );
+    let finding = RULE
+        .report(span, format!("no chip is named `{written}`"))
+        .label("no such chip")
+        .why("its bits and its pace decide how many nodes a port has time for")
+        .help(help);
     finding.fix_near(span, near)
 }
 
 /// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is what the second one is, `meant` the statement as it is meant.
 pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) -> Diagnostic {
     let (target, meant) = (shown(target), shown(meant));
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("a `wire` names the prop `{target}` before its port"),
-            label: "a prop stands where the port belongs".to_owned(),
-            why: "what stands before the `:` feeds what stands behind it".to_owned(),
-            help: format!("write `{meant}`"),
-        },
+        format!("a `wire` names the prop `{target}` before its port"),
     )
+    .label("a prop stands where the port belongs")
+    .why("what stands before the `:` feeds what stands behind it")
+    .help(format!("write `{meant}`"))
     .and(item, format!("this is a {kind}"))
 }
 
 /// `fox1` or `shed1` where there is a family or a controller of the name before the number; `meant` is what says it.
 pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnostic {
     let written = shown(written);
-    RULE.at(
-        span,
-        Words {
-            message: format!("no {kind} is named `{written}`"),
-            label: format!("no such {kind}"),
-            why: format!("without the {kind} this statement can't take effect"),
-            help: format!("did you mean `{meant}`?"),
-        },
-    )
-    .suggest(
-        format!("write `{meant}`"),
-        vec![Edit {
-            span,
-            text: meant.to_owned(),
-        }],
-    )
+    RULE.report(span, format!("no {kind} is named `{written}`"))
+        .label(format!("no such {kind}"))
+        .why(format!(
+            "without the {kind} this statement can't take effect"
+        ))
+        .help(format!("did you mean `{meant}`?"))
+        .suggest(
+            format!("write `{meant}`"),
+            vec![Edit {
+                span,
+                text: meant.to_owned(),
+            }],
+        )
 }
 
 /// `prop NAME[N]` of a family that is not declared.
 pub fn family<'n>(span: Span, written: &str, known: impl Iterator<Item = &'n str>) -> Diagnostic {
     let near = nearest(written, known);
     let written = shown(written);
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("no prop is named `{written}`"),
-            label: "no such family".to_owned(),
-            why: "settings of single members need the family that they belong to".to_owned(),
-            help: match near.as_slice() {
-                [] => format!("declare the family: `prop {written} * N {{ … }}`"),
-                near => format!("did you mean {}?", ticked_or(near)),
-            },
-        },
-    );
+    let finding = RULE
+        .report(span, format!("no prop is named `{written}`"))
+        .label("no such family")
+        .why("settings of single members need the family that they belong to")
+        .help(match near.as_slice() {
+            [] => format!("declare the family: `prop {written} * N {{ … }}`"),
+            near => format!("did you mean {}?", ticked_or(near)),
+        });
     finding.fix_near(span, &near)
 }
 
@@ -172,19 +153,15 @@ pub fn number<'n>(
         }
         (None, near) => format!("did you mean {}?", ticked_or(near)),
     };
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("no number is named `{written}`"),
-            label: if subtraction.is_some() {
-                "this is one name: `-` is a letter of names".to_owned()
-            } else {
-                "no `let` names it".to_owned()
-            },
-            why: "the count it stands for is not known".to_owned(),
-            help,
-        },
-    );
+    let finding = RULE
+        .report(span, format!("no number is named `{written}`"))
+        .label(if subtraction.is_some() {
+            "this is one name: `-` is a letter of names".to_owned()
+        } else {
+            "no `let` names it".to_owned()
+        })
+        .why("the count it stands for is not known")
+        .help(help);
     match subtraction {
         Some(meant) => finding.fix(format!("write `{meant}`"), vec![Edit { span, text: meant }]),
         None => finding,
@@ -194,14 +171,8 @@ pub fn number<'n>(
 /// A file that is not there.
 pub fn file(span: Span, path: &str) -> Diagnostic {
     let path = shown(path);
-    RULE.at(
-        span,
-        Words {
-            message: format!("there is no file `{path}`"),
-            label: "no such file".to_owned(),
-            why: "what it declares is missing from the display".to_owned(),
-            help: "write its path as seen from the file that includes it, with `/` between folders"
-                .to_owned(),
-        },
-    )
+    RULE.report(span, format!("there is no file `{path}`"))
+        .label("no such file")
+        .why("what it declares is missing from the display")
+        .help("write its path as seen from the file that includes it, with `/` between folders")
 }

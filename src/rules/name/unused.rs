@@ -1,7 +1,7 @@
 //! `name/unused`: something declared that nothing uses.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{ControllerId, Model, PieceKind, ReceiverId, Target};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("node icicle { chip ws2811; colour RGB }\n", "")],
     },
     check: Some(check),
 };
@@ -46,77 +43,54 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
         "supply" => format!("feed ports from it (`power … from {name} through …`) or remove it"),
         _ => "use it or remove it".to_owned(),
     };
-    RULE.at(
-        span,
-        Words {
-            message: format!("{what} `{name}` is declared and never used"),
-            label: "nothing uses it".to_owned(),
-            why: "it changes nothing at the display".to_owned(),
-            help,
-        },
-    )
+    RULE.report(span, format!("{what} `{name}` is declared and never used"))
+        .label("nothing uses it")
+        .why("it changes nothing at the display")
+        .help(help)
 }
 
 /// A receiver that has the name of a controller, which a wire then means.
 fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
     let name = shown(name);
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("receiver `{name}` has the name of a controller and is never used"),
-            label: "no wire can name it".to_owned(),
-            why: format!("a wire to `{name}` means the controller"),
-            help: "give the receiver another name".to_owned(),
-        },
+        format!("receiver `{name}` has the name of a controller and is never used"),
     )
+    .label("no wire can name it")
+    .why(format!("a wire to `{name}` means the controller"))
+    .help("give the receiver another name")
     .and(controller, "the controller of this name")
 }
 
 /// A chain that has skips or leads and no string.
 pub fn empty_chain(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "a chain has no string".to_owned(),
-            label: "nothing here can be lit".to_owned(),
-            why: "it changes nothing at the display".to_owned(),
-            help: "name what hangs on this line, as in `star -> skip 3`, or remove the chain"
-                .to_owned(),
-        },
-    )
+    RULE.report(span, "a chain has no string")
+        .label("nothing here can be lit")
+        .why("it changes nothing at the display")
+        .help("name what hangs on this line, as in `star -> skip 3`, or remove the chain")
 }
 
 /// Controllers and receivers that nothing came to lie on. Where something has no place yet, what is free may
 /// be just what it needs, so nothing is told.
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let homeless = homeless(model, plan);
-    for (index, controller) in model.controllers.iter().enumerate() {
-        let plan = plan.controllers.get(index);
-        let empty = plan.is_none_or(|plan| plan.ports.is_empty());
-        let reserved = model
-            .reserved_outputs
-            .iter()
-            .any(|reserved| reserved.controller.index() == index);
-        let id = ControllerId::from(index);
+    for (id, controller) in model.controllers.pairs() {
+        let empty = plan.controllers[id].ports.is_empty();
+        let mut reserved = model.reserved_outputs.iter();
+        let reserved = reserved.any(|reserved| reserved.controller == id);
         let unsure = model.gaps.on(id) || homeless.contains(&None) || homeless.contains(&Some(id));
         if empty && !reserved && !controller.stock && !unsure {
             sink.push(declared("controller", &controller.name, controller.at));
         }
     }
-    let mut used = vec![false; model.receivers.len()];
-    for piece in plan.ports.iter().flat_map(|port| &port.pieces) {
-        if let Some(used) = piece.receiver.and_then(|id| used.get_mut(id.index())) {
-            *used = true;
-        }
-    }
-    for (index, receiver) in model.receivers.iter().enumerate() {
-        let id = ReceiverId::from(index);
+    let pieces = plan.ports.iter().flat_map(|port| &port.pieces);
+    let used: BTreeSet<ReceiverId> = pieces.filter_map(|piece| piece.receiver).collect();
+    for (id, receiver) in model.receivers.pairs() {
         let on = Some(receiver.controller);
         let unsure = model.gaps.on(receiver.controller)
             || homeless.contains(&None)
             || homeless.contains(&on);
-        let idle = !unsure && used.get(id.index()).is_some_and(|used| !used);
-        if idle && !receiver.stock {
+        if !unsure && !used.contains(&id) && !receiver.stock {
             let same = (model.controllers.iter()).find(|one| one.name == receiver.name);
             sink.push(match same {
                 Some(same) => hidden(&receiver.name, receiver.at, same.at),
@@ -138,7 +112,7 @@ fn homeless(model: &Model, plan: &Plan) -> BTreeSet<Option<ControllerId>> {
         .map(|line| match line.target {
             Target::Any => None,
             Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => Some(id),
-            Target::Receiver(id) => model.receivers.get(id.index()).map(|one| one.controller),
+            Target::Receiver(id) => Some(model.receivers[id].controller),
         })
         .collect()
 }

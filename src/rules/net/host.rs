@@ -1,7 +1,7 @@
 //! `net/host`: two controllers on one host.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Controller, Model};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -24,12 +24,7 @@ pub const RULE: Rule = Rule {
                 controller quay { host 192.168.40.11; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1]\n\
                 wire quay.1: arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 50 nodes }\n\
-                controller pier { host 192.168.40.11; ports 1..4 { chip ws2811 } }\n\
-                controller quay { host 192.168.40.12; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1]\n\
-                wire quay.1: arch[2]\n",
+        change: &[("quay { host 192.168.40.11;", "quay { host 192.168.40.12;")],
     },
     check: Some(check),
 };
@@ -68,21 +63,15 @@ const MOST_BYTES: usize = 253;
 #[must_use]
 pub fn unlawful(at: Span, host: &str) -> Diagnostic {
     let shown = shown(host);
-    RULE.at(
-        at,
-        Words {
-            message: format!("`{shown}` is no address of a device"),
-            label: "neither the IP address of one device nor a host name".into(),
-            why: "nothing on the network can be reached by it, so the controller would get no data"
-                .into(),
-            help: if is_group(host) {
-                "write the controller's own address; for multicast leave `host` out and say `input e131 multicast`"
-            } else {
-                "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"
-            }
-            .into(),
-        },
-    )
+    RULE.report(at, format!("`{shown}` is no address of a device"))
+        .label("neither the IP address of one device nor a host name")
+        .why("nothing on the network can be reached by it, so the controller would get no data")
+        .help(if is_group(host) {
+            "write the controller's own address; for multicast leave `host` out and say `input \
+             e131 multicast`"
+        } else {
+            "write an address as in `host 192.168.40.11`, or a name as in `host pier.local`"
+        })
 }
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -101,16 +90,23 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         };
         let both = shown(&host.value);
-        let words = Words {
-            message: format!(
-                "controllers `{}` and `{}` both have host {both}",
-                first.name, controller.name
-            ),
-            label: format!("`{}` has the host of `{}`", controller.name, first.name),
-            why: "two devices with one address get each other's data by turns".into(),
-            help: format!("give `{}` the address that is set on it", controller.name),
-        };
-        let finding = RULE.at(host.at, words);
+        let finding = RULE
+            .report(
+                host.at,
+                format!(
+                    "controllers `{}` and `{}` both have host {both}",
+                    first.name, controller.name
+                ),
+            )
+            .label(format!(
+                "`{}` has the host of `{}`",
+                controller.name, first.name
+            ))
+            .why("two devices with one address get each other's data by turns")
+            .help(format!(
+                "give `{}` the address that is set on it",
+                controller.name
+            ));
         let first_at = first.host.as_ref().map(|host| host.at);
         sink.push(finding.and_if(first_at, format!("`{}` has it first", first.name)));
     }

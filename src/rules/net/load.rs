@@ -1,6 +1,6 @@
 //! `net/load`: more than the link carries.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Controller, ControllerId, Model};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
@@ -28,9 +28,7 @@ pub const RULE: Rule = Rule {
         wrong: "prop wall { slots 240000 }\n\
                 controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
                 wire pier.1: wall\n",
-        right: "prop wall { slots 210000 }\n\
-                controller pier { input e131 unicast; ports 1..2 { slots at most 250000 } }\n\
-                wire pier.1: wall\n",
+        change: &[("240000", "210000")],
     },
     check: Some(check),
 };
@@ -115,37 +113,20 @@ fn rate(model: &Model) -> String {
 
 fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> Diagnostic {
     let name = &controller.name;
-    RULE.at(
+    RULE.report(
         controller.at,
-        Words {
-            message: format!(
-                "`{name}` is sent {} in {} at {}, a 100 Mbit/s link carries less",
-                mbit(bits),
-                counted(universes, "universe"),
-                rate(model)
-            ),
-            label: mbit(bits),
-            why: "what does not fit on the link is dropped, so strings stutter or freeze".into(),
-            help: "spread the strings over more controllers, or lower the frame rate; if its link is faster, leave it as it is".into(),
-        },
+        format!(
+            "`{name}` is sent {} in {} at {}, a 100 Mbit/s link carries less",
+            mbit(bits),
+            counted(universes, "universe"),
+            rate(model)
+        ),
     )
-    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
-}
-
-fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
-    RULE.at(
-        last.at,
-        Words {
-            message: format!(
-                "all controllers together are sent {} at {}, a gigabit link carries less",
-                mbit(all),
-                rate(model)
-            ),
-            label: format!("with `{}` it is more than 1000 Mbit/s", last.name),
-            why: "one network port can't send the whole display, so frames would be dropped".into(),
-            help: "play the show from several machines or network ports, or lower the frame rate"
-                .into(),
-        },
+    .label(mbit(bits))
+    .why("what does not fit on the link is dropped, so strings stutter or freeze")
+    .help(
+        "spread the strings over more controllers, or lower the frame rate; if its link is faster, \
+         leave it as it is",
     )
     .and_if(
         model.display.frame_rate_at,
@@ -153,19 +134,47 @@ fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
     )
 }
 
-fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
-    RULE.at(
-        last.input_at.unwrap_or(last.at),
-        Words {
-            message: format!(
-                "{} at {} are sent by multicast, a 100 Mbit/s port of a switch carries less",
-                mbit(all),
-                rate(model)
-            ),
-            label: format!("with `{}` the multicast is more than 100 Mbit/s", last.name),
-            why: "a switch without IGMP snooping sends multicast to all its ports, so it floods each controller with the data of all".into(),
-            help: "send unicast (`input e131 unicast`), or use a switch with IGMP snooping; if all links are faster, leave it as it is".into(),
-        },
+fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
+    RULE.report(
+        last.at,
+        format!(
+            "all controllers together are sent {} at {}, a gigabit link carries less",
+            mbit(all),
+            rate(model)
+        ),
     )
-    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
+    .label(format!("with `{}` it is more than 1000 Mbit/s", last.name))
+    .why("one network port can't send the whole display, so frames would be dropped")
+    .help("play the show from several machines or network ports, or lower the frame rate")
+    .and_if(
+        model.display.frame_rate_at,
+        format!("{} set here", rate(model)),
+    )
+}
+
+fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
+    RULE.report(
+        last.input_at.unwrap_or(last.at),
+        format!(
+            "{} at {} are sent by multicast, a 100 Mbit/s port of a switch carries less",
+            mbit(all),
+            rate(model)
+        ),
+    )
+    .label(format!(
+        "with `{}` the multicast is more than 100 Mbit/s",
+        last.name
+    ))
+    .why(
+        "a switch without IGMP snooping sends multicast to all its ports, so it floods each \
+         controller with the data of all",
+    )
+    .help(
+        "send unicast (`input e131 unicast`), or use a switch with IGMP snooping; if all links are \
+         faster, leave it as it is",
+    )
+    .and_if(
+        model.display.frame_rate_at,
+        format!("{} set here", rate(model)),
+    )
 }

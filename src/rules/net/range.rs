@@ -1,6 +1,6 @@
 //! `net/range`: a universe that the controller's input can't carry.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Controller, Model, StringId};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
@@ -23,20 +23,16 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input artnet; universes from 40000; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { input artnet; universes from 400; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("40000;", "400;")],
     },
     check: Some(check),
 };
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
-    for (controller, taken) in model.controllers.iter().zip(&plan.controllers) {
+    for (id, controller) in model.controllers.pairs() {
         let range = controller.input.universes();
-        let ports = taken.ports.start as usize..taken.ports.end as usize;
-        let ports = plan.ports.get(ports).unwrap_or(&[]);
-        let outside = ports.iter().flat_map(usage::strings).find_map(|(id, at)| {
+        let ports = plan.ports_of(id).iter();
+        let outside = ports.flat_map(usage::strings).find_map(|(id, at)| {
             let placed = plan.of(id)?;
             let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
             // Beyond the last universe of all is told by `address/range`.
@@ -65,22 +61,25 @@ fn told(
         format!(" (Port-Address {address})")
     });
     let name = model.name_of(id);
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at universe {last}{end}",
-                controller.name,
-                input.words()
-            ),
-            label: format!("reaches universe {universe}"),
-            why: format!("{} has no number for that universe, so the string would stay dark", input.protocol.standard()),
-            help: format!(
-                "keep `{}` within universes {first} to {last} (`universes from N`), or give it `input e131 unicast` if it can",
-                controller.name
-            ),
-        },
+        format!(
+            "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at universe \
+             {last}{end}",
+            controller.name,
+            input.words()
+        ),
     )
+    .label(format!("reaches universe {universe}"))
+    .why(format!(
+        "{} has no number for that universe, so the string would stay dark",
+        input.protocol.standard()
+    ))
+    .help(format!(
+        "keep `{}` within universes {first} to {last} (`universes from N`), or give it `input e131 \
+         unicast` if it can",
+        controller.name
+    ))
     .and_if(controller.input_at, format!("`{}` set here", input.words()))
     .and_if(controller.start_at, "its universes are set here")
 }

@@ -1,6 +1,6 @@
 //! `net/rate`: universes sent more often than their standard asks for.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{DMX_SLOTS, dmx_packet, dmx_slots};
 use crate::model::{Controller, ControllerId, Model, Output};
 use crate::plan::Plan;
@@ -27,11 +27,7 @@ pub const RULE: Rule = Rule {
                 controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
                 prop arch { node dot; string 170 nodes }\n\
                 wire pier.1: arch\n",
-        right: "display \"pier\" { frame rate 44 Hz }\n\
-                node dot { chip ws2811; colour RGB }\n\
-                controller pier { input e131 unicast; ports 1..4 { chip ws2811 } }\n\
-                prop arch { node dot; string 170 nodes }\n\
-                wire pier.1: arch\n",
+        change: &[("60", "44")],
     },
     check: Some(check),
 };
@@ -99,15 +95,21 @@ fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str
     let rate = hertz(model.display.frame_rate_mhz);
     let is = if whose.starts_with('`') { "is" } else { "are" };
     let full = hertz(dmx_packet(DMX_SLOTS).rate_mhz().unwrap_or(0) / 1_000 * 1_000);
-    RULE.at(
+    RULE.report(
         model.display.frame_rate_at.unwrap_or(first.at),
-        Words {
-            message: format!("{whose} {is} sent {what} at {rate}, more often than a DMX512 line repeats"),
-            label: format!("{clause}, asks for a lower rate unless you chose this one"),
-            why: "a controller that keeps to the standard drops what comes too soon, so its strings move in jerks".into(),
-            help: format!("set `frame rate {full}` or slower in `display`; if your controllers are made for {rate}, leave it as it is"),
-        },
+        format!("{whose} {is} sent {what} at {rate}, more often than a DMX512 line repeats"),
     )
+    .label(format!(
+        "{clause}, asks for a lower rate unless you chose this one"
+    ))
+    .why(
+        "a controller that keeps to the standard drops what comes too soon, so its strings move in \
+         jerks",
+    )
+    .help(format!(
+        "set `frame rate {full}` or slower in `display`; if your controllers are made for {rate}, \
+         leave it as it is"
+    ))
     .and(
         first.input_at.unwrap_or(first.at),
         format!("`{}` listens to {}", first.name, first.input.words()),

@@ -1,6 +1,6 @@
 //! `net/setting`: a setting that the controller's input has no field for.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Controller, Model};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { input ddp; priority 150; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { input e131 unicast; priority 150; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("ddp;", "e131 unicast;")],
     },
     check: Some(check),
 };
@@ -50,16 +47,20 @@ fn check(model: &Model, _: &Plan, sink: &mut Sink) {
 fn no_field(controller: &Controller, at: Span, setting: &str) -> Diagnostic {
     let input = controller.input.words();
     let name = &controller.name;
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("`{setting}` is set on `{name}`, whose input is `{input}`"),
-            label: format!("{} has no field for it", controller.input.protocol.standard()),
-            why: format!("only E1.31 packets carry a `{setting}`, so it would change nothing at `{name}`"),
-            help: "take the setting away, or give the controller `input e131 unicast` or `input e131 multicast` if \
-                   it can receive that"
-                .into(),
-        },
+        format!("`{setting}` is set on `{name}`, whose input is `{input}`"),
+    )
+    .label(format!(
+        "{} has no field for it",
+        controller.input.protocol.standard()
+    ))
+    .why(format!(
+        "only E1.31 packets carry a `{setting}`, so it would change nothing at `{name}`"
+    ))
+    .help(
+        "take the setting away, or give the controller `input e131 unicast` or `input e131 \
+         multicast` if it can receive that",
     )
     .and_if(controller.input_at, format!("`{input}` set here"))
 }

@@ -25,10 +25,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 90 nodes }\n\
                 controller pier { ports 1..1 { nodes at most 100 } }\n\
                 wire pier: arch[1], arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 90 nodes }\n\
-                controller pier { ports 1..2 { nodes at most 100 } }\n\
-                wire pier: arch[1], arch[2]\n",
+        change: &[("1..1", "1..2")],
     },
     check: None,
 };

@@ -1,6 +1,6 @@
 //! `port/nodes`: more nodes (or slots) on a port than it was said to take.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{Load, PortLimit};
 use crate::model::{Model, Output, PieceKind, Told};
 use crate::plan::{ChainPiece, Plan, PortPlan};
@@ -23,11 +23,10 @@ pub const RULE: Rule = Rule {
                 prop arch * 2 { node dot; string 110 nodes }\n\
                 controller pier { ports 1..4 { nodes at most 200 } }\n\
                 wire pier.1: arch[1] -> arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 2 { node dot; string 110 nodes }\n\
-                controller pier { ports 1..4 { nodes at most 200 } }\n\
-                wire pier.1: arch[1]\n\
-                wire pier.2: arch[2]\n",
+        change: &[(
+            "wire pier.1: arch[1] -> arch[2]\n",
+            "wire pier.1: arch[1]\nwire pier.2: arch[2]\n",
+        )],
     },
     check: Some(check),
 };
@@ -59,7 +58,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 
 fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str) -> Diagnostic {
     let name = plug_name(model, port, None);
-    let count = |count: u64| counted(i64::try_from(count).unwrap_or(i64::MAX), unit);
+    let count = |count: u64| counted(count, unit);
     let too_many = total.saturating_sub(u64::from(most.value));
     let over = first_over(model, port, u64::from(most.value), unit == "slot");
     let (at, piece) = (over.at, &over.what);
@@ -67,22 +66,23 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
         0 => String::new(),
         skipped => format!(", {skipped} of them skipped"),
     };
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "port `{name}` has {}{skipped}, its limit is {}",
-                count(total),
-                most.value
-            ),
-            label: format!("{piece} runs over the limit: {} too many", count(too_many)),
-            why: format!(
-                "the controller stops sending after {}, so what comes behind stays dark",
-                count(u64::from(most.value))
-            ),
-            help: cure(model, port, &over, most.value, unit),
-        },
+        format!(
+            "port `{name}` has {}{skipped}, its limit is {}",
+            count(total),
+            most.value
+        ),
     )
+    .label(format!(
+        "{piece} runs over the limit: {} too many",
+        count(too_many)
+    ))
+    .why(format!(
+        "the controller stops sending after {}, so what comes behind stays dark",
+        count(u64::from(most.value))
+    ))
+    .help(cure(model, port, &over, most.value, unit))
     .and(
         most.at,
         format!("at most {} set here", count(u64::from(most.value))),

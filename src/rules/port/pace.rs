@@ -1,7 +1,7 @@
 //! `port/pace`: a clocked chip without a rate, so its port has no frame time.
 
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::model::{Chip, Model, NodeKind};
+use crate::diagnostic::{Severity, Sink};
+use crate::model::{Chip, ChipId, Model, NodeKind};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::unit::counted;
@@ -24,17 +24,16 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip apa102 } }\n\
                 prop arch { node bead; string 300 nodes }\n\
                 wire pier.1: arch\n",
-        right: "chip apa102 { rate 1000 kHz }\n\
-                node bead { chip apa102; colour BGR }\n\
-                controller pier { ports 1..4 { chip apa102 } }\n\
-                prop arch { node bead; string 300 nodes }\n\
-                wire pier.1: arch\n",
+        change: &[(
+            "node bead { chip apa102; colour BGR }\n",
+            "chip apa102 { rate 1000 kHz }\nnode bead { chip apa102; colour BGR }\n",
+        )],
     },
     check: Some(check),
 };
 
 /// By chip, the first node with it and the ports where it hangs.
-type Unpaced<'a> = BTreeMap<usize, (&'a NodeKind, &'a Chip, u32)>;
+type Unpaced<'a> = BTreeMap<ChipId, (&'a NodeKind, &'a Chip, u32)>;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut found: Unpaced<'_> = BTreeMap::new();
@@ -46,39 +45,40 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for (node, chip, ports) in found.into_values() {
         let Some(told) = node.chip else { continue };
         let (name, ports) = (&chip.name, counted(ports, "port"));
-        sink.push(RULE.at(
-            told.at,
-            Words {
-                message: format!("`{name}` has no `rate`, so the frame time of {ports} is not checked"),
-                label: "a clocked chip, and nothing says at what clock".into(),
-                why: "a line that is too long for the clock would move in jerks".into(),
-                help: match chip.at {
-                    Some(_) => format!("say the clock that the controller is set to: `rate 1000 kHz` in `chip {name}` is 1 MHz"),
-                    None => format!("say the clock that the controller is set to: `chip {name} {{ rate 1000 kHz }}` is 1 MHz"),
-                },
-            },
-        ));
+        sink.push(
+            RULE.report(
+                told.at,
+                format!("`{name}` has no `rate`, so the frame time of {ports} is not checked"),
+            )
+            .label("a clocked chip, and nothing says at what clock")
+            .why("a line that is too long for the clock would move in jerks")
+            .help(match chip.at {
+                Some(_) => format!(
+                    "say the clock that the controller is set to: `rate 1000 kHz` in `chip {name}` \
+                     is 1 MHz"
+                ),
+                None => format!(
+                    "say the clock that the controller is set to: `chip {name} {{ rate 1000 kHz \
+                     }}` is 1 MHz"
+                ),
+            }),
+        );
     }
 }
 
 /// The clocked chips without a rate on a port, each once.
-fn unpaced<'a>(model: &'a Model, port: &PortPlan) -> Vec<(usize, &'a NodeKind, &'a Chip)> {
-    let mut found: Vec<(usize, &NodeKind, &Chip)> = Vec::new();
+fn unpaced<'a>(model: &'a Model, port: &PortPlan) -> Vec<(ChipId, &'a NodeKind, &'a Chip)> {
+    let mut found: Vec<(ChipId, &NodeKind, &Chip)> = Vec::new();
     for (id, _) in strings(port) {
-        if model.string(id).is_none_or(|string| string.stored) {
-            continue;
-        }
-        let Some(node) = model.node_of(id) else {
+        let Some(node) = model.node_of(id).filter(|_| model.is_up(id)) else {
             continue;
         };
-        let Some(index) = node.chip.map(|told| told.value.index()) else {
+        let Some(id) = node.chip.map(|told| told.value) else {
             continue;
         };
-        let Some(chip) = model.chips.get(index).filter(|chip| chip.bit.is_none()) else {
-            continue;
-        };
-        if found.iter().all(|(other, ..)| *other != index) {
-            found.push((index, node, chip));
+        let chip = &model.chips[id];
+        if chip.bit.is_none() && found.iter().all(|(other, ..)| *other != id) {
+            found.push((id, node, chip));
         }
     }
     found

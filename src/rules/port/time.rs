@@ -1,6 +1,6 @@
 //! `port/time`: more on an output than can be sent in one frame.
 
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{Load, PortLimit, Time, dmx_packet, dmx_slots};
 use crate::model::{Model, Output, PieceKind};
 use crate::plan::{Plan, PortPlan};
@@ -26,11 +26,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 600 nodes }\n\
                 controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "display \"pier\" { frame rate 50 Hz }\n\
-                node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 600 nodes }\n\
-                controller pier { input ddp; ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("rate 60", "rate 50")],
     },
     check: Some(check),
 };
@@ -78,27 +74,25 @@ fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -
     let fits = load.frame_nodes(model).unwrap_or(0);
     let slower = time.rate_mhz().map_or(String::new(), rounded);
     let length = load.length();
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!(
-                "port `{name}` needs {} for its {}, one frame at {rate} has {}",
-                time.words(),
-                counted(length, "node"),
-                frame_words(model)
-            ),
-            label: format!(
-                "{what} runs over the frame: {}, {} too many",
-                fit_words(fits),
-                length.saturating_sub(fits)
-            ),
-            why: "the port drops frames, so what hangs on it moves in jerks and out of step".into(),
-            help: format!(
-                "put at most {} on `{name}`, or set `frame rate {slower}` or slower in `display`",
-                counted(fits, "node")
-            ),
-        },
+        format!(
+            "port `{name}` needs {} for its {}, one frame at {rate} has {}",
+            time.words(),
+            counted(length, "node"),
+            frame_words(model)
+        ),
     )
+    .label(format!(
+        "{what} runs over the frame: {}, {} too many",
+        fit_words(fits),
+        length.saturating_sub(fits)
+    ))
+    .why("the port drops frames, so what hangs on it moves in jerks and out of step")
+    .help(format!(
+        "put at most {} on `{name}`, or set `frame rate {slower}` or slower in `display`",
+        counted(fits, "node")
+    ))
     .and_if(model.display.frame_rate_at, format!("{rate} set here"))
 }
 
@@ -128,21 +122,22 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
             "keep `{name}` within slot {most}, or set `frame rate {slower}` or slower in `display`"
         )
     };
-    let words = Words {
-        message: format!(
-            "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
-            packet.words(),
-            counted(slot, "slot"),
-            frame_words(model)
-        ),
-        label: format!(
+    let finding = RULE
+        .report(
+            at,
+            format!(
+                "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
+                packet.words(),
+                counted(slot, "slot"),
+                frame_words(model)
+            ),
+        )
+        .label(format!(
             "`{}` ends on slot {slot}; {most} can be sent in a frame",
             model.name_of(id)
-        ),
-        why: "the output drops frames, so its fixtures lag behind the rest".into(),
-        help,
-    };
-    let finding = RULE.at(at, words);
+        ))
+        .why("the output drops frames, so its fixtures lag behind the rest")
+        .help(help);
     sink.push(finding.and_if(model.display.frame_rate_at, format!("{rate} set here")));
 }
 

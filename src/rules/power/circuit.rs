@@ -1,8 +1,9 @@
 //! `power/circuit`: a mains circuit over 80 % of its breaker.
 
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::loads::{LASTING, Loads, circuit_mw, lasts_over};
-use crate::model::{CircuitId, Model};
+use crate::cable::{LASTING, lasts};
+use crate::diagnostic::{Severity, Sink};
+use crate::loads::{Loads, circuit_mw};
+use crate::model::Model;
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::unit::{Dimension, load, quantity};
@@ -24,24 +25,21 @@ pub const RULE: Rule = Rule {
                 prop flood * 4 { slots 6; draw 400 W; on porch }\n\
                 controller pier { dmx 1 }\n\
                 wire pier.dmx1: flood\n",
-        right: "circuit porch { volts 120 V; breaker 15 A }\n\
-                prop flood * 4 { slots 6; draw 350 W; on porch }\n\
-                controller pier { dmx 1 }\n\
-                wire pier.dmx1: flood\n",
+        change: &[("400", "350")],
     },
     check: None,
 };
 
 /// Holds every circuit against its breaker.
 pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
-    for (index, circuit) in model.circuits.iter().enumerate() {
+    for (id, circuit) in model.circuits.pairs() {
         let (Some(volts), Some(breaker)) = (circuit.volts, circuit.breaker) else {
             continue;
         };
-        let mw = circuit_mw(model, plan, &loads.allowed, CircuitId::from(index));
+        let mw = circuit_mw(model, plan, &loads.allowed, id);
         let ua = i128::from(mw) * 1_000_000 / i128::from(volts.value.max(1));
         let ua = i64::try_from(ua).unwrap_or(i64::MAX);
-        if !lasts_over(ua, breaker.value) {
+        if lasts(ua, breaker.value) {
             continue;
         }
         let (draws, rating) = (load(ua), quantity(breaker.value, Dimension::Current));
@@ -51,15 +49,19 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
         } else {
             format!("over {LASTING} % of its breaker of {rating}")
         };
-        let finding = RULE.at(
-            circuit.at,
-            Words {
-                message: format!("circuit `{name}` carries {draws} of mains, {over}"),
-                label: format!("{draws} on it"),
-                why: "the breaker trips during the show, and everything on this circuit goes dark at once".into(),
-                help: format!("put some of what is `on {name}` on another circuit"),
-            },
-        );
+        let finding = RULE
+            .report(
+                circuit.at,
+                format!("circuit `{name}` carries {draws} of mains, {over}"),
+            )
+            .label(format!("{draws} on it"))
+            .why(
+                "the breaker trips during the show, and everything on this circuit goes dark at \
+                 once",
+            )
+            .help(format!(
+                "put some of what is `on {name}` on another circuit"
+            ));
         sink.push(finding.and(breaker.at, format!("{rating} set here")));
     }
 }

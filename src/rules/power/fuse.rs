@@ -38,10 +38,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 100 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; gauge 16 AWG }\n\
-                prop arch { node dot; string 66 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n",
+        change: &[("100", "66")],
     },
     check: None,
 };

@@ -1,7 +1,7 @@
 //! `power/gauge`: more current than a conductor may carry.
 
 use crate::cable::{LASTING, capacity, enough, lasts};
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, Sink, words};
 use crate::loads::{ConductorLoad, Loads, Study, TapLoad};
 use crate::model::{Injection, Model, PowerFeed, StringId};
 use crate::rules::{Page, Rule};
@@ -37,13 +37,7 @@ pub const RULE: Rule = Rule {
                 supply shed { volts 12 V; rated 60 W }\n\
                 power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
                 inject arch at start from shed through 0.2 m of 14 AWG fuse 3 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 11 mA; pitch 20 mm; gauge 22 AWG }\n\
-                prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 3 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 60 W }\n\
-                power pier.1..4 from shed through 0.2 m of 14 AWG fuse 15 A\n\
-                inject arch at end from shed through 8 m of 14 AWG fuse 3 A\n",
+        change: &[("start from shed through 0.2", "end from shed through 8")],
     },
     check: None,
 };
@@ -169,9 +163,9 @@ fn note<'a>(found: &mut Found<'a>, severity: Severity, conductor: Conductor<'a>,
 /// Leads of `power` and `inject`.
 fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
     let full = loads.full.as_ref();
-    for (index, power) in model.powers.iter().enumerate() {
+    for (id, power) in model.powers.pairs() {
         let most = |study: &Study| {
-            let feed = study.feeds.get(index).copied().unwrap_or_default();
+            let feed = study.feeds[id];
             Most::of(feed.ua, feed.minus_ua)
         };
         let gauge = power.lead.gauge;
@@ -187,9 +181,7 @@ fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
         }
     }
     for (index, tap) in loads.allowed.taps.iter().enumerate() {
-        let Some(injection) = model.injections.get(tap.injection as usize) else {
-            continue;
-        };
+        let injection = &model.injections[tap.injection];
         let most = |tap: &TapLoad| Most::of(tap.ua, tap.minus_ua);
         let full = full.and_then(|study| study.taps.get(index)).map(most);
         let gauge = injection.lead.gauge;
@@ -230,10 +222,8 @@ fn lines<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
             gauge: one.gauge,
             most,
         };
-        let id = one
-            .string
-            .filter(|_| !one.lead)
-            .map_or(one.section, |id| id.0);
+        let own = one.string.filter(|_| !one.lead);
+        let id = own.map_or(one.section.0, |id| id.0);
         note(found, severity, conductor, id);
     }
 }
@@ -271,18 +261,17 @@ fn finding(
         Severity::Warning => format!("over {LASTING} % of the {may} that {size} may carry"),
         _ => format!("{size} may carry {may}"),
     };
-    let mut finding = RULE.at(
-        conductor.at,
-        Words {
-            message: format!(
+    let mut finding = RULE
+        .report(
+            conductor.at,
+            format!(
                 "{subject}{more} {verb} {carries}{back}{node}, {limit} by {}",
                 capacity.table
             ),
-            label: format!("{carries} through {size}{node}"),
-            why: why(severity).into(),
-            help: help(conductor, severity),
-        },
-    );
+        )
+        .label(format!("{carries} through {size}{node}"))
+        .why(why(severity))
+        .help(help(conductor, severity));
     finding.severity = severity;
     finding.and_if(conductor.set, format!("{size} here, {may} at most"))
 }

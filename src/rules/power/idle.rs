@@ -1,6 +1,6 @@
 //! `power/idle`: an injection that feeds nothing.
 
-use crate::diagnostic::{Severity, Sink, Words, words};
+use crate::diagnostic::{Severity, Sink, words};
 use crate::loads::{Study, TapLoad};
 use crate::model::{InjectAt, Injection, Model};
 use crate::rules::{Page, Rule};
@@ -26,14 +26,7 @@ pub const RULE: Rule = Rule {
                 supply tree { volts 12 V; rated 150 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 15 A\n\
                 inject arch at end from tree through 1 m of 16 AWG fuse 5 A apart\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 75 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 15 A\n\
-                inject arch at node 51 from tree through 1 m of 16 AWG fuse 5 A apart\n",
+        change: &[("end", "node 51")],
     },
     check: None,
 };
@@ -44,42 +37,45 @@ const LEAST: u64 = 1_000;
 /// Reports every injection with a point that feeds nothing.
 pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
     let idle = |tap: &TapLoad| {
-        let section = study.sections.get(tap.section as usize);
+        let section = &study.sections[tap.section];
         // Where no draw is known, or nothing is lit, no current says nothing.
-        let known = section.is_some_and(|section| section.silent == 0 && section.level > 0);
+        let known = section.silent == 0 && section.level > 0;
         known && !tap.left_out && tap.ua.unsigned_abs() < LEAST
     };
     let statements = study.taps.chunk_by(|a, b| a.injection == b.injection);
     for taps in statements {
         let mut points = taps.iter().filter(|tap| idle(tap));
         let Some(first) = points.next() else { continue };
-        let Some(injection) = model.injections.get(first.injection as usize) else {
-            continue;
-        };
-        let behind = study.sections.get(first.section as usize);
-        let empty = behind.is_some_and(|section| section.lowest.is_none());
+        let injection = &model.injections[first.injection];
+        let empty = study.sections[first.section].lowest.is_none();
         let others = points.count();
         let name = words::shown(&model.name_of(first.string));
         let more = match others {
             0 => String::new(),
             others => format!(" (and {} more)", counted(others as i64, "point")),
         };
-        sink.push(RULE.at(
-            injection.at,
-            Words {
-                message: format!(
+        sink.push(
+            RULE.report(
+                injection.at,
+                format!(
                     "the injection into `{name}` ({}){more} feeds nothing",
                     place(injection, first)
                 ),
-                label: format!("{} through this lead", load(first.ua)),
-                why: if injection.apart && empty {
-                    "`apart` cuts the plus before this point, and no node comes after it".into()
-                } else {
-                    "the line gets all its current from its other feeds".into()
-                },
-                help: help(model, injection, first, taps.len() == others + 1, &name),
-            },
-        ));
+            )
+            .label(format!("{} through this lead", load(first.ua)))
+            .why(if injection.apart && empty {
+                "`apart` cuts the plus before this point, and no node comes after it".to_owned()
+            } else {
+                "the line gets all its current from its other feeds".to_owned()
+            })
+            .help(help(
+                model,
+                injection,
+                first,
+                taps.len() == others + 1,
+                &name,
+            )),
+        );
     }
 }
 
@@ -91,7 +87,7 @@ fn place(injection: &Injection, tap: &TapLoad) -> String {
 }
 
 fn help(model: &Model, injection: &Injection, tap: &TapLoad, all: bool, name: &str) -> String {
-    let nodes = model.shape_of(tap.string).map_or(0, |shape| shape.nodes);
+    let nodes = model.shape(tap.string).nodes;
     if !all {
         return format!(
             "feed `{name}` at the nodes that need it, an `inject {name} at node N` for each, in place of `{}`",

@@ -1,6 +1,6 @@
 //! `power/mixed`: two voltages on one plus.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::model::{FeedLead, Model, Told};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -23,12 +23,7 @@ pub const RULE: Rule = Rule {
                 wire pier.1: arch\n\
                 supply shed { volts 24 V; rated 150 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+        change: &[("24", "12")],
     },
     check: None,
 };
@@ -50,22 +45,21 @@ pub fn feed(
     what: &str,
     wants: Told<i64>,
 ) -> Option<Diagnostic> {
-    let supply = model.supplies.get(lead.supply.index())?;
+    let supply = &model.supplies[lead.supply];
     let volts = supply.volts.filter(|volts| volts.value != wants.value)?;
     let words = |value| quantity(value, Dimension::Voltage);
     let (gives, needs) = (words(volts.value), words(wants.value));
-    let finding = RULE.at(
-        at,
-        Words {
-            message: format!(
+    let finding = RULE
+        .report(
+            at,
+            format!(
                 "`{}` gives {gives} to {what}, made for {needs}",
                 supply.name
             ),
-            label: format!("{gives} go in here"),
-            why: why(volts.value > wants.value),
-            help: format!("feed it from a supply of {needs}"),
-        },
-    );
+        )
+        .label(format!("{gives} go in here"))
+        .why(why(volts.value > wants.value))
+        .help(format!("feed it from a supply of {needs}"));
     let finding = finding.and(volts.at, format!("`{}` gives {gives}", supply.name));
     Some(finding.and(wants.at, format!("made for {needs}")))
 }
@@ -75,17 +69,19 @@ pub fn feed(
 pub fn strings(at: Span, name: &str, volts: Told<i64>, first: (&str, Told<i64>)) -> Diagnostic {
     let words = |value| quantity(value, Dimension::Voltage);
     let (needs, other) = (words(volts.value), words(first.1.value));
-    RULE.at(
+    RULE.report(
         at,
-        Words {
-            message: format!("`{name}` is made for {needs}, `{}` on the same plus for {other}", first.0),
-            label: format!("made for {needs}"),
-            why: why(first.1.value > volts.value),
-            help: format!(
-                "put `{name}` on another port, or feed it on its own with `inject {name} at start from SUPPLY through LENGTH of GAUGE apart`"
-            ),
-        },
+        format!(
+            "`{name}` is made for {needs}, `{}` on the same plus for {other}",
+            first.0
+        ),
     )
+    .label(format!("made for {needs}"))
+    .why(why(first.1.value > volts.value))
+    .help(format!(
+        "put `{name}` on another port, or feed it on its own with `inject {name} at start from \
+         SUPPLY through LENGTH of GAUGE apart`"
+    ))
     .and(volts.at, format!("{needs} set here"))
     .and(first.1.at, format!("{other} set here"))
 }

@@ -1,6 +1,6 @@
 //! `power/parallel`: two supplies joined on the plus side.
 
-use crate::diagnostic::{Diagnostic, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, words};
 use crate::model::{Injection, Model, PowerFeed};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -26,14 +26,7 @@ pub const RULE: Rule = Rule {
                 supply tree { volts 12 V; rated 150 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
                 inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                supply tree { volts 12 V; rated 150 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
-                inject arch at node 50 from tree through 1 m of 16 AWG fuse 5 A apart\n",
+        change: &[(" AWG fuse 5 A", " AWG fuse 5 A apart")],
     },
     check: None,
 };
@@ -47,26 +40,16 @@ pub fn joined(
     (other, first): (&str, Span),
     last: bool,
 ) -> Diagnostic {
-    let name = |id: crate::model::SupplyId| {
-        model
-            .supplies
-            .get(id.index())
-            .map_or("", |supply| &*supply.name)
-    };
-    let own = name(injection.lead.supply);
-    let string = injection
-        .strings
-        .first()
-        .map_or(String::new(), |id| model.name_of(*id));
-    RULE.at(
+    let own = &model.supplies[injection.lead.supply].name;
+    let string = injection.strings.first();
+    let string = string.map_or(String::new(), |id| model.name_of(*id));
+    RULE.report(
         injection.at,
-        Words {
-            message: format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
-            label: format!("`{own}` feeds it here"),
-            why: "the supply with the higher voltage feeds into the other, which may switch off or fail".into(),
-            help: help(model, injection, other, last),
-        },
+        format!("`{string}` joins the plus of supplies `{other}` and `{own}`"),
     )
+    .label(format!("`{own}` feeds it here"))
+    .why("the supply with the higher voltage feeds into the other, which may switch off or fail")
+    .help(help(model, injection, other, last))
     .and(first, format!("`{other}` feeds the same plus here"))
 }
 
@@ -74,8 +57,7 @@ pub fn joined(
 fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String {
     let cut = "cut the plus before this point and write `apart` after the statement";
     let string = injection.strings.first().copied();
-    let nodes = string.and_then(|id| model.shape_of(id));
-    let nodes = nodes.map_or(0, |shape| shape.nodes);
+    let nodes = string.map_or(0, |id| model.shape(id).nodes);
     match string.filter(|_| nodes > 1) {
         _ if injection.apart => format!("inject from `{other}`, or take this one away"),
         _ if !last => format!("{cut}, or inject from `{other}`"),
@@ -95,14 +77,15 @@ fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String
 #[must_use]
 pub fn twice(model: &Model, power: &PowerFeed, first: &PowerFeed) -> Diagnostic {
     let (ports, others) = (fed_ports(model, power), fed_ports(model, first));
-    RULE.at(
+    RULE.report(
         power.at,
-        Words {
-            message: format!("`{ports}` and `{others}` have ports in common: they are fed twice"),
-            label: "fed here too".into(),
-            why: "a port has one pair of terminals for its power, and two supplies on it work against each other".into(),
-            help: "name each port in one `power` statement, and feed a line in more places with `inject`".into(),
-        },
+        format!("`{ports}` and `{others}` have ports in common: they are fed twice"),
     )
+    .label("fed here too")
+    .why(
+        "a port has one pair of terminals for its power, and two supplies on it work against each \
+         other",
+    )
+    .help("name each port in one `power` statement, and feed a line in more places with `inject`")
     .and(first.at, "fed here")
 }

@@ -1,7 +1,8 @@
 //! `power/supply`: more load than a supply is rated for.
 
-use crate::diagnostic::{Severity, Sink, Words};
-use crate::loads::{LASTING, Loads, lasts_over};
+use crate::cable::{LASTING, lasts};
+use crate::diagnostic::{Severity, Sink};
+use crate::loads::Loads;
 use crate::model::Model;
 use crate::rules::{Page, Rule};
 use crate::unit::{Dimension, quantity, watts};
@@ -22,12 +23,7 @@ pub const RULE: Rule = Rule {
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 power pier.1..4 from shed through 0.5 m of 10 AWG fuse 30 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 50 mm; gauge 12 AWG }\n\
-                prop arch { node dot; string 300 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 20 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 10 AWG fuse 30 A\n",
+        change: &[("150", "350")],
     },
     check: None,
 };
@@ -42,7 +38,7 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
         let name = &supply.name;
         let (gives, rating) = (watts(mw), quantity(rated.value, Dimension::Power));
         let over = mw > rated.value;
-        if !over && !lasts_over(mw, rated.value) {
+        if !over && lasts(mw, rated.value) {
             continue;
         }
         let message = if over {
@@ -57,15 +53,14 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
         } else {
             "a supply that gives more than 80 % of its rating for hours, boxed in, grows hot and old"
         };
-        let mut finding = RULE.at(
-            supply.at,
-            Words {
-                message,
-                label: format!("{gives} hang on it"),
-                why: why.into(),
-                help: format!("feed some of it from a second supply, or lower the level with `dim to`; `tinsel power FILE` shows what hangs on `{name}`"),
-            },
-        );
+        let mut finding = RULE
+            .report(supply.at, message)
+            .label(format!("{gives} hang on it"))
+            .why(why)
+            .help(format!(
+                "feed some of it from a second supply, or lower the level with `dim to`; `tinsel \
+                 power FILE` shows what hangs on `{name}`"
+            ));
         if !over {
             finding.severity = Severity::Warning;
         }

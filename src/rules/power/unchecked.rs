@@ -1,6 +1,6 @@
 //! `power/unchecked`: nodes whose power could not be checked.
 
-use crate::diagnostic::{Diagnostic, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Severity, words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 100 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V; fuse 4 A } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 100 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 4 A } }\n\
-                wire pier.1: arch\n",
+        change: &[("mm", "mm; gauge 18 AWG")],
     },
     check: None,
 };
@@ -61,18 +58,17 @@ pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
             words::list(&settings, "and")
         )
     };
-    let finding = RULE.at(
-        first.at,
-        Words {
-            message: format!(
+    let finding = RULE
+        .report(
+            first.at,
+            format!(
                 "the power of some nodes could not be checked: {}",
                 words::list(&all, "and")
             ),
-            label: count(first),
-            why: "a check that finds nothing may have looked at nothing".into(),
-            help,
-        },
-    );
+        )
+        .label(count(first))
+        .why("a check that finds nothing may have looked at nothing")
+        .help(help);
     let others = reasons.iter().skip(1).filter(|one| one.at != first.at);
     Some(others.fold(finding, |finding, one| finding.and(one.at, count(one))))
 }

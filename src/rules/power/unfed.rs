@@ -1,6 +1,6 @@
 //! `power/unfed`: strings that nothing feeds.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -23,14 +23,7 @@ pub const RULE: Rule = Rule {
                 wire pier.2: star\n\
                 supply shed { volts 12 V; rated 150 W }\n\
                 power pier.1 from shed through 0.5 m of 12 AWG fuse 20 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
-                prop arch { node dot; string 100 nodes }\n\
-                prop star { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                wire pier.2: star\n\
-                supply shed { volts 12 V; rated 150 W }\n\
-                power pier.1..2 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+        change: &[("power pier.1", "power pier.1..2")],
     },
     check: None,
 };
@@ -44,13 +37,13 @@ pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> D
         1 => ", nor 1 more port beside it".into(),
         more => format!(", nor {more} more ports beside it"),
     };
-    RULE.at(
-        at,
-        Words {
-            message: format!("nothing feeds port `{port}`{others}"),
-            label: format!("`{string}` has no power"),
-            why: "without power it stays dark, or is fed backwards through its data line, which destroys nodes".into(),
-            help: format!("name it in a `power` statement: `power {port} from {supply} through LENGTH of GAUGE`"),
-        },
-    )
+    RULE.report(at, format!("nothing feeds port `{port}`{others}"))
+        .label(format!("`{string}` has no power"))
+        .why(
+            "without power it stays dark, or is fed backwards through its data line, which \
+             destroys nodes",
+        )
+        .help(format!(
+            "name it in a `power` statement: `power {port} from {supply} through LENGTH of GAUGE`"
+        ))
 }

@@ -1,6 +1,6 @@
 //! `power/voltage`: a node with too little voltage.
 
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Edit, Severity, words};
 use crate::loads::{Cure, Low, Remedy, Section};
 use crate::model::{FeedLead, Model, Output};
 use crate::plan::Plan;
@@ -29,13 +29,10 @@ pub const RULE: Rule = Rule {
                 wire pier.1: arch\n\
                 supply shed { volts 12 V; rated 350 W }\n\
                 power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
-        right: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
-                prop arch { node dot; string 200 nodes }\n\
-                controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
-                wire pier.1: arch\n\
-                supply shed { volts 12 V; rated 350 W }\n\
-                power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n\
-                inject arch at end from shed through 30 m of 14 AWG fuse 5 A\n",
+        change: &[(
+            "power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\n",
+            "power pier.1..4 from shed through 0.5 m of 12 AWG fuse 20 A\ninject arch at end from shed through 30 m of 14 AWG fuse 5 A\n",
+        )],
     },
     check: None,
 };
@@ -65,12 +62,10 @@ impl Case<'_> {
 }
 
 fn port_of(model: &Model, plan: &Plan, section: &Section) -> String {
-    match plan.ports.get(section.port as usize) {
-        Some(port) => match port.output {
-            Output::Pixel(number) => port_name(model, port.controller, number, section.receiver),
-            Output::Dmx(_) => String::new(),
-        },
-        None => String::new(),
+    let port = &plan.ports[section.port];
+    match port.output {
+        Output::Pixel(number) => port_name(model, port.controller, number, section.receiver),
+        Output::Dmx(_) => String::new(),
     }
 }
 
@@ -86,16 +81,23 @@ pub fn allowed(
     let name = words::shown(&model.name_of(low.string));
     let level = quantity(i64::from(case.section.level), Dimension::Share);
     let floor = quantity(low.floor_uv / 1_000, Dimension::Voltage);
-    let nodes = counted(i64::from(case.section.dark_nodes), "node");
-    let finding = RULE.at(
-        low.at,
-        Words {
-            message: format!("node {} of `{name}` gets {} at {level}, it works down to {floor}", low.node, left(low.uv)),
-            label: format!("too little from node {} of `{name}` on", low.node),
-            why: format!("under its floor a node loses its colours and then the data: {nodes} of port `{}` go dark", case.port(model, plan)),
-            help: help(model, plan, case),
-        },
-    );
+    let nodes = counted(case.section.dark_nodes, "node");
+    let finding = RULE
+        .report(
+            low.at,
+            format!(
+                "node {} of `{name}` gets {} at {level}, it works down to {floor}",
+                low.node,
+                left(low.uv)
+            ),
+        )
+        .label(format!("too little from node {} of `{name}` on", low.node))
+        .why(format!(
+            "under its floor a node loses its colours and then the data: {nodes} of port `{}` go \
+             dark",
+            case.port(model, plan)
+        ))
+        .help(help(model, plan, case));
     let node = model.node_of(low.string);
     let finding = match node.map(|node| (node, node.floor)) {
         Some((_, Some(floor_told))) => finding.and(floor_told.at, format!("{floor} set here")),
@@ -139,17 +141,21 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     } else {
         format!("test with one colour at a time, or {add}")
     };
-    let mut finding = RULE.at(
+    RULE.report(
         low.at,
-        Words {
-            message: format!("at full level node {} of `{name}`{more} would get {}, it works down to {floor}", low.node, left(low.uv)),
-            label: "enough at the level that is allowed, not at full".into(),
-            why: "a controller's own test pattern lights everything in full, and then looks as if nodes were broken".into(),
-            help,
-        },
-    );
-    finding.severity = Severity::Advice;
-    finding
+        format!(
+            "at full level node {} of `{name}`{more} would get {}, it works down to {floor}",
+            low.node,
+            left(low.uv)
+        ),
+    )
+    .label("enough at the level that is allowed, not at full")
+    .why(
+        "a controller's own test pattern lights everything in full, and then looks as if nodes \
+             were broken",
+    )
+    .help(help)
+    .weighing(Severity::Advice)
 }
 
 /// Statements that are written out in a help; more are left to the command that writes them.

@@ -1,7 +1,7 @@
 //! `rename/forgotten`: a name that is gone and one of the same shape that is new.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::model::{Model, PropId, StringId};
 use crate::plan::{Past, Plan};
 use crate::rules::{Page, Rule};
@@ -27,21 +27,12 @@ pub const RULE: Rule = Rule {
                 format: \"1.0\"\n\
                 display: \"\"\n\
                 universe_slots: 512\n\
-                strings:\n  \
-                  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
+                strings:\n  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
                 ...\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                renamed hoop -> arch\n\
-                # beside it, yard.lock:\n\
-                format: \"1.0\"\n\
-                display: \"\"\n\
-                universe_slots: 512\n\
-                strings:\n  \
-                  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
-                ...\n",
+        change: &[(
+            "wire pier.1: arch\n",
+            "wire pier.1: arch\nrenamed hoop -> arch\n",
+        )],
     },
     check: Some(check),
 };
@@ -73,9 +64,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let names = new_names(model, plan, past);
     let mut new: BTreeMap<PropId, Shape<'_>> = BTreeMap::new();
     for (id, name, slots) in &names {
-        let prop = model.prop_of(*id).map_or("", |prop| &*prop.name);
-        if let (Some(string), Some(rest)) = (model.string(*id), name.strip_prefix(prop)) {
-            new.entry(string.prop).or_default().push((rest, *slots));
+        if let Some(rest) = name.strip_prefix(&*model.prop(*id).name) {
+            let prop = model.strings[*id].prop;
+            new.entry(prop).or_default().push((rest, *slots));
         }
     }
     let mut alike: BTreeMap<Shape<'_>, Alike<'_>> = BTreeMap::new();
@@ -93,17 +84,19 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         };
         if let Some(prop) = model.props.get(prop.index()) {
             let (old, new) = (shown(old), shown(&prop.name));
-            let words = Words {
-                message: format!("`{old}` is gone and `{new}` is new, with just the same strings"),
-                label: format!("`{new}` is new"),
-                why: format!(
+            let finding = RULE
+                .report(
+                    prop.at,
+                    format!("`{old}` is gone and `{new}` is new, with just the same strings"),
+                )
+                .label(format!("`{new}` is new"))
+                .why(format!(
                     "the next build frees the addresses of `{old}`, and `{new}` gets what is free"
-                ),
-                help: format!(
-                    "if it is the same prop under a new name, write `renamed {old} -> {new}`: it then stays where it is"
-                ),
-            };
-            let finding = RULE.at(prop.at, words);
+                ))
+                .help(format!(
+                    "if it is the same prop under a new name, write `renamed {old} -> {new}`: it \
+                     then stays where it is"
+                ));
             sink.push(finding.and(*at, format!("`{old}` lay here")));
         }
     }

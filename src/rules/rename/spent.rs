@@ -1,7 +1,7 @@
 //! `rename/spent`: a rename that has nothing to carry over.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::model::Model;
 use crate::plan::{Carried, Plan};
 use crate::rules::{Page, Rule};
@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n\
                 renamed hoop -> arch\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[("renamed hoop -> arch\n", "")],
     },
     check: Some(check),
 };
@@ -51,12 +48,11 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 format!("no lock holds `{old}`"),
             ),
         };
-        let words = Words {
-            message,
-            label,
-            why: "a rename that does nothing misleads whoever reads the display next".into(),
-            help: format!("take `renamed {old} -> {new}` away"),
-        };
-        sink.push(RULE.at(rename.at, words));
+        sink.push(
+            RULE.report(rename.at, message)
+                .label(label)
+                .why("a rename that does nothing misleads whoever reads the display next")
+                .help(format!("take `renamed {old} -> {new}` away")),
+        );
     }
 }

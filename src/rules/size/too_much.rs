@@ -1,7 +1,7 @@
 //! `size/too-much`: a short text that asks for more than can be worked out in the time and memory that a
 //! display may take.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -24,10 +24,7 @@ pub const RULE: Rule = Rule {
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 prop lamp * 40000 { node bullet; string 6 nodes }\n\
                 wire porch: lamp\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller porch { ports 1..4 { chip ws2811 } }\n\
-                prop lamp * 40 { node bullet; string 6 nodes }\n\
-                wire porch: lamp\n",
+        change: &[("40000", "40")],
     },
     check: None,
 };
@@ -36,21 +33,13 @@ const WHY: &str = "it would take more time and memory than a command may use";
 
 fn finding(at: Span, message: String, label: String, help: String) -> Diagnostic {
     let why = WHY.to_owned();
-    RULE.at(
-        at,
-        Words {
-            message,
-            label,
-            why,
-            help,
-        },
-    )
+    RULE.report(at, message).label(label).why(why).help(help)
 }
 
 /// More strings and fixtures than a display of this length may have; `at` is what makes them too many.
 #[must_use]
 pub fn strings(at: Span, most: u32) -> Diagnostic {
-    let all = counted(i64::from(most), "string");
+    let all = counted(most, "string");
     finding(
         at,
         format!("the display has more than {all} and fixtures"),

@@ -1,7 +1,7 @@
 //! `stored/mid-chain`: a string that is not put up, in the middle of an unbroken data line.
 
 use crate::diagnostic::words::list;
-use crate::diagnostic::{Diagnostic, Fix, Severity, Words};
+use crate::diagnostic::{Diagnostic, Fix, Severity};
 use crate::model::{Model, StringId};
 use crate::plan::PortPlan;
 use crate::rules::{Page, Rule};
@@ -26,11 +26,7 @@ pub const RULE: Rule = Rule {
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch[1] -> arch[2] -> arch[3]\n\
                 stored arch[2]\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch * 3 { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch[1] -> arch[3] -> arch[2]\n\
-                stored arch[2]\n",
+        change: &[("arch[2] -> arch[3]", "arch[3] -> arch[2]")],
     },
     check: None,
 };
@@ -65,9 +61,8 @@ pub struct Way {
 pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     let away: Vec<StringId> = closing.away.iter().map(|(id, _)| *id).collect();
     let (gone, moved) = (named(model, &away), named(model, closing.moved));
-    let slots: u32 = (away.iter())
-        .filter_map(|id| model.shape_of(*id).map(|shape| shape.slots))
-        .fold(0, u32::saturating_add);
+    let slots = away.iter().map(|id| model.shape(*id).slots);
+    let slots = slots.fold(0, u32::saturating_add);
     let is = if away.len() == 1 { "is" } else { "are" };
     let moves = match closing.moved.len() {
         1 => "1 string moves".to_owned(),
@@ -86,17 +81,6 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
         ),
         ways => ways.join("; or "),
     };
-    let words = Words {
-        message: format!(
-            "{gone} {is} stored, so the line on port `{output}` closes up and {moves}"
-        ),
-        label: "stored".to_owned(),
-        why: format!(
-            "each node takes the first data it gets: at the old addresses what hangs behind would show data that is up to \
-             {slots} slots off"
-        ),
-        help,
-    };
     let first = closing.away.first();
     let at = first.map_or(Span::default(), |(_, at)| *at);
     let behind = Some(closing.behind).filter(|behind| *behind != at);
@@ -105,7 +89,16 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
         .iter()
         .find(|(of, _)| away.first() == Some(of));
     let finding = RULE
-        .at(at, words)
+        .report(
+            at,
+            format!("{gone} {is} stored, so the line on port `{output}` closes up and {moves}"),
+        )
+        .label("stored")
+        .why(format!(
+            "each node takes the first data it gets: at the old addresses what hangs behind would \
+             show data that is up to {slots} slots off"
+        ))
+        .help(help)
         .and_if(behind, "hangs behind it")
         .and_if(stored_at.map(|(_, at)| *at), "stored here");
     let ways = closing.ways.iter();

@@ -7,7 +7,7 @@ mod whole;
 pub use arithmetic::*;
 pub use notation::*;
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -27,10 +27,7 @@ pub const RULE: Rule = Rule {
                 prop lamp { node bullet; string 0x24 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 wire porch.1: lamp\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                prop lamp { node bullet; string 36 nodes }\n\
-                controller porch { ports 1..4 { chip ws2811 } }\n\
-                wire porch.1: lamp\n",
+        change: &[("0x24", "36")],
     },
     check: Some(whole::check),
 };
@@ -51,43 +48,34 @@ fn outside(what: &str) -> &'static str {
 const WHY: &str = "a number read in another way than meant would move every channel behind it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message,
-            label: label.to_owned(),
-            why: WHY.to_owned(),
-            help,
-        },
-    )
+    RULE.report(span, message)
+        .label(label.to_owned())
+        .why(WHY.to_owned())
+        .help(help)
 }
 
 /// A value below what it may be: `what` names it ("the universe"), `written` is the value with its unit.
 #[must_use]
 pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Display) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("{what} is {written}, it must be at least {least}"),
-            label: format!("less than {least}"),
-            why: outside(what).to_owned(),
-            help: format!("write {least} or more"),
-        },
+        format!("{what} is {written}, it must be at least {least}"),
     )
+    .label(format!("less than {least}"))
+    .why(outside(what).to_owned())
+    .help(format!("write {least} or more"))
 }
 
 /// A value above what it may be, as [`too_small`].
 #[must_use]
 pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("{what} is {written}, it can be at most {most}"),
-            label: format!("more than {most}"),
-            why: outside(what).to_owned(),
-            help: format!("write {most} or less"),
-        },
+        format!("{what} is {written}, it can be at most {most}"),
     )
+    .label(format!("more than {most}"))
+    .why(outside(what).to_owned())
+    .help(format!("write {most} or less"))
 }
 
 /// `4/0 AWG`, which reads as a division: sizes thicker than 0 AWG are written by area. `number` is 1 to 4.
@@ -103,15 +91,10 @@ pub fn aught(span: Span, number: u32) -> Diagnostic {
         3 => ("thicker than 0 AWG, the thickest by number here", "85 mm2"),
         _ => ("thicker than 0 AWG, the thickest by number here", "107 mm2"),
     };
-    RULE.at(
-        span,
-        Words {
-            message: format!("a wire size is written `{number}/0 AWG`"),
-            label: label.to_owned(),
-            why: "`/` divides, so this can't be read as a wire size".to_owned(),
-            help: format!("write `{size}`"),
-        },
-    )
+    RULE.report(span, format!("a wire size is written `{number}/0 AWG`"))
+        .label(label.to_owned())
+        .why("`/` divides, so this can't be read as a wire size")
+        .help(format!("write `{size}`"))
 }
 
 /// A value that must be whole and is not: `what` names it, `written` is the value as read.
@@ -128,42 +111,30 @@ pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
 /// A node that a string does not have.
 #[must_use]
 pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"),
-            label: format!("not one of 1 to {nodes}"),
-            why: "power can't go in where there is no node".to_owned(),
-            help: format!("write a node from 1 to {nodes}, or `at end`"),
-        },
+        format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"),
     )
+    .label(format!("not one of 1 to {nodes}"))
+    .why("power can't go in where there is no node")
+    .help(format!("write a node from 1 to {nodes}, or `at end`"))
     .and(declared, format!("{} here", counted(nodes, "node")))
 }
 
 /// A string longer than any display can address.
 #[must_use]
 pub fn string_too_long(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "the string is longer than all universes hold".to_owned(),
-            label: "too long".to_owned(),
-            why: "63999 universes of 512 slots hold 10922496 three-slot nodes".to_owned(),
-            help: "write the number of nodes that the string really has".to_owned(),
-        },
-    )
+    RULE.report(span, "the string is longer than all universes hold")
+        .label("too long")
+        .why("63999 universes of 512 slots hold 10922496 three-slot nodes")
+        .help("write the number of nodes that the string really has")
 }
 
 /// A colour depth that no chip has.
 #[must_use]
 pub fn depth(span: Span, written: impl Display) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("the depth is {written}, it can be 8 or 16"),
-            label: "neither 8 nor 16".to_owned(),
-            why: "a colour takes one slot or two, nothing between".to_owned(),
-            help: "write `depth 8` or `depth 16`".to_owned(),
-        },
-    )
+    RULE.report(span, format!("the depth is {written}, it can be 8 or 16"))
+        .label("neither 8 nor 16")
+        .why("a colour takes one slot or two, nothing between")
+        .help("write `depth 8` or `depth 16`")
 }

@@ -1,6 +1,6 @@
 //! `syntax/repeated-setting`: one setting given twice in a block.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -18,76 +18,56 @@ pub const RULE: Rule = Rule {
                 controller shed {\n    universes from 1\n    universes from 20\n    ports 1..4 { }\n}\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed {\n    universes from 20\n    ports 1..4 { }\n}\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("    universes from 1\n", "")],
     },
     check: None,
 };
 
 /// The second of one setting.
 pub fn again(second: Span, first: Span, key: &str, block: &str) -> Diagnostic {
-    RULE.at(
-        second,
-        Words {
-            message: format!("`{key}` is set twice in one `{block}`"),
-            label: "set again here".to_owned(),
-            why: "only one of the two can hold".to_owned(),
-            help: "keep the one that is meant and remove the other".to_owned(),
-        },
-    )
-    .and(first, "first set here")
+    RULE.report(second, format!("`{key}` is set twice in one `{block}`"))
+        .label("set again here")
+        .why("only one of the two can hold")
+        .help("keep the one that is meant and remove the other")
+        .and(first, "first set here")
 }
 
 /// `align` beside `addressing consecutive`: lawful, and without effect.
 pub fn align_dropped(align: Span, addressing: Option<Span>, name: &str) -> Diagnostic {
-    let mut finding = RULE
-        .at(
-            align,
-            Words {
-                message: format!("`align` has no effect on `{name}`, which is `addressing consecutive`"),
-                label: "no effect".to_owned(),
-                why: "on a consecutive controller each port begins right where the one before it ends"
-                    .to_owned(),
-                help: "take the `align` away, or write `addressing per port`".to_owned(),
-            },
-        )
-        .and_if(addressing, "addressing is consecutive");
-    finding.severity = Severity::Warning;
-    finding
+    RULE.report(
+        align,
+        format!("`align` has no effect on `{name}`, which is `addressing consecutive`"),
+    )
+    .label("no effect")
+    .why("on a consecutive controller each port begins right where the one before it ends")
+    .help("take the `align` away, or write `addressing per port`")
+    .and_if(addressing, "addressing is consecutive")
+    .weighing(Severity::Warning)
 }
 
 /// A setting that two overrides give to the same member of a family; `word` stands for all that says what a member
 /// is made of where it is `string`.
 pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnostic {
-    RULE.at(
-        second,
-        Words {
-            message: format!("`{word}` of member {member} is set twice"),
-            label: "set again here".to_owned(),
-            why: "only one of the two can hold".to_owned(),
-            help: format!(
-                "keep the one that is meant, and leave {member} out of the members of the other"
-            ),
-        },
-    )
-    .and(first, "first set here")
+    RULE.report(second, format!("`{word}` of member {member} is set twice"))
+        .label("set again here")
+        .why("only one of the two can hold")
+        .help(format!(
+            "keep the one that is meant, and leave {member} out of the members of the other"
+        ))
+        .and(first, "first set here")
 }
 
 /// Two settings of which one block takes only one.
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         second,
-        Words {
-            message: format!(
-                "`{}` stands beside `{}`, only one of them can hold",
-                words.1, words.0
-            ),
-            label: format!("can't stand beside `{}`", words.0),
-            why: why.to_owned(),
-            help: "keep the one that is meant and remove the other".to_owned(),
-        },
+        format!(
+            "`{}` stands beside `{}`, only one of them can hold",
+            words.1, words.0
+        ),
     )
+    .label(format!("can't stand beside `{}`", words.0))
+    .why(why.to_owned())
+    .help("keep the one that is meant and remove the other")
     .and(first, format!("`{}` here", words.0))
 }

@@ -25,7 +25,7 @@ pub use setting_slips::*;
 pub use slips::*;
 
 use crate::ast::BlockKind;
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Edit, Severity, words};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -43,10 +43,7 @@ pub const RULE: Rule = Rule {
                 prop lamp { node bullet; string = 36 nodes }\n\
                 controller porch { ports 1..4 { chip ws2811 } }\n\
                 wire porch.1: lamp\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                prop lamp { node bullet; string 36 nodes }\n\
-                controller porch { ports 1..4 { chip ws2811 } }\n\
-                wire porch.1: lamp\n",
+        change: &[("= ", "")],
     },
     check: None,
 };
@@ -69,15 +66,10 @@ fn because(
     why: &str,
     help: impl Into<String>,
 ) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message,
-            label: label.into(),
-            why: why.to_owned(),
-            help: help.into(),
-        },
-    )
+    RULE.report(span, message)
+        .label(label)
+        .why(why.to_owned())
+        .help(help)
 }
 
 /// What is being written where the text does not parse.
@@ -255,7 +247,7 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
             "no statement",
             said_elsewhere(word, "statement").unwrap_or_else(|| {
                 "begin with a keyword such as `prop`, `wire` or `controller`; a setting stands between the `{ }` of \
-             its block, as in `prop lamp { node bullet; string 36 nodes }`"
+                 its block, as in `prop lamp { node bullet; string 36 nodes }`"
                     .to_owned()
             }),
         ),

@@ -1,7 +1,7 @@
 //! `syntax/unit`: a unit that is missing or measures something else.
 
 use crate::diagnostic::words::{list, shown};
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words};
+use crate::diagnostic::{Diagnostic, Edit, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -20,10 +20,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB; volts 12 V }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("A", "V")],
     },
     check: None,
 };
@@ -37,18 +34,14 @@ fn ticked(units: &[&str]) -> String {
 pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnostic {
     let written = shown(written);
     let one = units.first().copied().unwrap_or_default();
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("{what} has no unit"),
-            label: format!("{} of what?", written),
-            why: "a bare number could be meant in any unit".to_owned(),
-            help: match units {
-                [_] => format!("write `{written} {one}`"),
-                _ => format!("say which: {}, as in `{written} {one}`", ticked(units)),
-            },
-        },
-    );
+    let finding = RULE
+        .report(span, format!("{what} has no unit"))
+        .label(format!("{} of what?", written))
+        .why("a bare number could be meant in any unit")
+        .help(match units {
+            [_] => format!("write `{written} {one}`"),
+            _ => format!("say which: {}, as in `{written} {one}`", ticked(units)),
+        });
     match units {
         [one] => finding.fix(
             format!("write `{written} {one}`"),
@@ -63,18 +56,13 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
 
 /// `dim to 0.8`: a part of 1 where a percentage is asked for. `percent` is it as that.
 pub fn share(span: Span, written: &str, what: &str, percent: Option<&str>) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("{what} has no unit"),
-            label: format!("{} of what?", shown(written)),
-            why: "a bare number could be meant in any unit".to_owned(),
-            help: match percent {
-                Some(percent) => format!("write `{percent} %`"),
-                None => "write it in percent, as in `30 %`".to_owned(),
-            },
-        },
-    )
+    RULE.report(span, format!("{what} has no unit"))
+        .label(format!("{} of what?", shown(written)))
+        .why("a bare number could be meant in any unit")
+        .help(match percent {
+            Some(percent) => format!("write `{percent} %`"),
+            None => "write it in percent, as in `30 %`".to_owned(),
+        })
 }
 
 /// A unit that measures something else, or is none. `written` is what the number stands for, and the number.
@@ -90,22 +78,18 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
             [one] => Some(one),
             _ => None,
         });
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("{what} can't be in `{unit}`"),
-            label: if known {
-                "measures something else".to_owned()
-            } else {
-                "no such unit".to_owned()
-            },
-            why: "the figure would be taken for something it is not".to_owned(),
-            help: match same {
-                Some(one) => format!("write `{number} {one}`"),
-                None => format!("use {}", ticked(units)),
-            },
-        },
-    );
+    let finding = RULE
+        .report(span, format!("{what} can't be in `{unit}`"))
+        .label(if known {
+            "measures something else".to_owned()
+        } else {
+            "no such unit".to_owned()
+        })
+        .why("the figure would be taken for something it is not")
+        .help(match same {
+            Some(one) => format!("write `{number} {one}`"),
+            None => format!("use {}", ticked(units)),
+        });
     match same {
         Some(one) => finding.suggest(
             format!("write `{one}`"),
@@ -120,13 +104,11 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
 
 /// A unit where a bare count is wanted.
 pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("the unit `{}` does not belong here", shown(unit)),
-            label: "no unit here".to_owned(),
-            why: why.to_owned(),
-            help: "leave the unit out".to_owned(),
-        },
+        format!("the unit `{}` does not belong here", shown(unit)),
     )
+    .label("no unit here")
+    .why(why.to_owned())
+    .help("leave the unit out")
 }

@@ -1,7 +1,7 @@
 //! `syntax/unknown-setting`: a setting that is not one of its block.
 
 use crate::diagnostic::words::{nearest, shown, ticked_and, ticked_or};
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::syntax::unexpected::said_elsewhere;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -21,10 +21,7 @@ pub const RULE: Rule = Rule {
                 controller shed { hots 10.0.0.9; ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.1: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { host 10.0.0.9; ports 1..4 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.1: wreath\n",
+        change: &[("hots", "host")],
     },
     check: None,
 };
@@ -154,15 +151,14 @@ pub fn word(
             None => format!("did you mean {}?", ticked_or(near)),
         },
     };
-    let finding = RULE.at(
-        span,
-        Words {
-            message: format!("`{}` is not a setting of `{block}`", shown(written)),
-            label: format!("no setting of `{block}`"),
-            why: "what it says would not hold".to_owned(),
-            help,
-        },
-    );
+    let finding = RULE
+        .report(
+            span,
+            format!("`{}` is not a setting of `{block}`", shown(written)),
+        )
+        .label(format!("no setting of `{block}`"))
+        .why("what it says would not hold")
+        .help(help);
     // What stands behind a word of everyday use mostly has to change too.
     match said_here {
         Some(_) => finding,

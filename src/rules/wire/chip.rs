@@ -1,7 +1,7 @@
 //! `wire/chip`: a chip that the port does not drive.
 
 use crate::diagnostic::words::ticked_or;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, ReceiverId, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2815; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811, ws2815 } }\n\
-                wire pier.1: arch\n",
+        change: &[("ws2811", "ws2811, ws2815")],
     },
     check: Some(check),
 };
@@ -59,12 +56,8 @@ pub(super) fn each_make(
             continue;
         };
         let left_out = without.get(id.index()).copied().unwrap_or(false);
-        let up = !left_out && model.string(id).is_some_and(|string| !string.stored);
-        let Some(node) = model
-            .shape_of(id)
-            .filter(|_| up)
-            .and_then(|shape| shape.node)
-        else {
+        let up = !left_out && model.is_up(id);
+        let Some(node) = model.shape(id).node.filter(|_| up) else {
             continue;
         };
         let is = |row: &(Option<ReceiverId>, NodeId, StringId, Span, usize)| {
@@ -110,7 +103,7 @@ fn refused(
     {
         return None;
     }
-    let word = |id: ChipId| model.chips.get(id.index()).map_or("", |chip| &*chip.name);
+    let word = |id: ChipId| &*model.chips[id].name;
     let all = settings.chips.iter().map(|chip| word(chip.value));
     let driven: Vec<&str> = all.take(MOST_NAMED).collect();
     let unnamed = settings.chips.len() - driven.len();
@@ -132,15 +125,19 @@ fn refused(
         1 => " (and 1 more string on it)".into(),
         more => format!(" (and {more} more strings on it)"),
     };
-    let finding = RULE.at(
-        at,
-        Words {
-            message: format!("`{name}`{others} is made of `{chip_name}` nodes, port `{output}` drives {driven}"),
-            label: format!("`{chip_name}` nodes"),
-            why: "the port sends bits of another length, so the nodes flicker or stay dark".into(),
-            help: format!("wire `{name}` to a port that drives `{chip_name}`; if `{output}` can, add it there: {add}"),
-        },
-    );
+    let finding = RULE
+        .report(
+            at,
+            format!(
+                "`{name}`{others} is made of `{chip_name}` nodes, port `{output}` drives {driven}"
+            ),
+        )
+        .label(format!("`{chip_name}` nodes"))
+        .why("the port sends bits of another length, so the nodes flicker or stay dark")
+        .help(format!(
+            "wire `{name}` to a port that drives `{chip_name}`; if `{output}` can, add it there: \
+             {add}"
+        ));
     Some(
         finding
             .and(first.at, format!("`{output}` drives {driven}"))

@@ -1,6 +1,6 @@
 //! `wire/kind`: a fixture on a pixel port, or a pixel string on a DMX output.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -19,9 +19,7 @@ pub const RULE: Rule = Rule {
         wrong: "controller shed { ports 1..4 { }; dmx 1 }\n\
                 prop flood { slots 6 }\n\
                 wire shed.1: flood\n",
-        right: "controller shed { ports 1..4 { }; dmx 1 }\n\
-                prop flood { slots 6 }\n\
-                wire shed.dmx1: flood\n",
+        change: &[("shed.1:", "shed.dmx1:")],
     },
     check: None,
 };
@@ -36,21 +34,20 @@ pub fn fixture(
     (output, other): (&str, Option<&str>),
     declared: Span,
 ) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("fixture `{name}` hangs on pixel port {output}"),
-            label: "a fixture with slots".to_owned(),
-            why: "a pixel port does not speak DMX".to_owned(),
-            help: format!(
-                "wire it to a DMX output ({}); for a panel driver or relay board give the port `slots at most N`",
-                match other {
-                    Some(other) => format!("`{other}`"),
-                    None => "a controller has those by `dmx 1`".to_owned(),
-                }
-            ),
-        },
+        format!("fixture `{name}` hangs on pixel port {output}"),
     )
+    .label("a fixture with slots")
+    .why("a pixel port does not speak DMX")
+    .help(format!(
+        "wire it to a DMX output ({}); for a panel driver or relay board give the port `slots at \
+         most N`",
+        match other {
+            Some(other) => format!("`{other}`"),
+            None => "a controller has those by `dmx 1`".to_owned(),
+        }
+    ))
     .and(target, "a pixel port")
     .and(declared, "declared with `slots` here")
 }
@@ -65,104 +62,75 @@ pub fn string(
     (output, other): (&str, Option<&str>),
     declared: Span,
 ) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("pixel string `{name}` hangs on DMX output {output}"),
-            label: "a string of nodes".to_owned(),
-            why: "pixels do not understand DMX".to_owned(),
-            help: match other {
-                Some(other) => format!("wire it to a pixel port, such as `{other}`"),
-                None => {
-                    "wire it to a pixel port; a controller has those by `ports 1..4 { }`".to_owned()
-                }
-            },
-        },
+        format!("pixel string `{name}` hangs on DMX output {output}"),
     )
+    .label("a string of nodes")
+    .why("pixels do not understand DMX")
+    .help(match other {
+        Some(other) => format!("wire it to a pixel port, such as `{other}`"),
+        None => "wire it to a pixel port; a controller has those by `ports 1..4 { }`".to_owned(),
+    })
     .and(target, "a DMX output")
     .and(declared, "declared with nodes here")
 }
 
 /// A string of nodes on a port that counts slots.
 pub fn on_slots(span: Span, name: &str, output: &str, limit: Span) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("pixel string `{name}` hangs on port {output}, which takes `slots` props"),
-            label: "a string of nodes".to_owned(),
-            why: "the port feeds a panel driver or relay board, not pixels".to_owned(),
-            help: "wire it to another port, or give this port `nodes at most` in place of `slots at most`".to_owned(),
-        },
+        format!("pixel string `{name}` hangs on port {output}, which takes `slots` props"),
     )
+    .label("a string of nodes")
+    .why("the port feeds a panel driver or relay board, not pixels")
+    .help("wire it to another port, or give this port `nodes at most` in place of `slots at most`")
     .and(limit, "this port counts slots")
 }
 
 /// `skip` on a DMX output.
 pub fn skip(span: Span, output: &str) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("`skip` on DMX output {output}"),
-            label: "skips are nodes of a data line".to_owned(),
-            why: "a DMX line has no nodes to skip; free slots are left by pinning the next fixture"
-                .to_owned(),
-            help: "pin what comes next, as in `flood[2] at 17`".to_owned(),
-        },
-    )
+    RULE.report(span, format!("`skip` on DMX output {output}"))
+        .label("skips are nodes of a data line")
+        .why("a DMX line has no nodes to skip; free slots are left by pinning the next fixture")
+        .help("pin what comes next, as in `flood[2] at 17`")
 }
 
 /// Fixtures and strings of nodes joined in one open chain.
 pub fn mixed(span: Span, name: &str, other: Span, other_name: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"
-            ),
-            label: format!("`{name}`"),
-            why: "no line carries both DMX and pixel data".to_owned(),
-            help: "write a comma in place of the `->` between them".to_owned(),
-        },
+        format!(
+            "`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"
+        ),
     )
+    .label(format!("`{name}`"))
+    .why("no line carries both DMX and pixel data")
+    .help("write a comma in place of the `->` between them")
     .and(other, format!("`{other_name}`"))
 }
 
 /// Slots reserved on a pixel port.
 pub fn reserved_slots(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "slots are reserved on a pixel port".to_owned(),
-            label: "a pixel port".to_owned(),
-            why: "only a DMX output has slots of its own to keep free".to_owned(),
-            help: "reserve the port whole, or name a DMX output such as `.dmx1`".to_owned(),
-        },
-    )
+    RULE.report(span, "slots are reserved on a pixel port")
+        .label("a pixel port")
+        .why("only a DMX output has slots of its own to keep free")
+        .help("reserve the port whole, or name a DMX output such as `.dmx1`")
 }
 
 /// Power for a DMX output.
 pub fn power_to_dmx(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "power is led to a DMX output".to_owned(),
-            label: "a DMX output".to_owned(),
-            why: "a DMX line carries data only; its fixtures have their own supply".to_owned(),
-            help: "name the pixel ports that the supply feeds".to_owned(),
-        },
-    )
+    RULE.report(span, "power is led to a DMX output")
+        .label("a DMX output")
+        .why("a DMX line carries data only; its fixtures have their own supply")
+        .help("name the pixel ports that the supply feeds")
 }
 
 /// Power injected into a fixture.
 pub fn injected_fixture(span: Span, name: &str, declared: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("power is injected into fixture `{name}`"),
-            label: "a fixture".to_owned(),
-            why: "a fixture is no string that power could be fed into".to_owned(),
-            help: "name a prop made of nodes".to_owned(),
-        },
-    )
-    .and(declared, "declared with `slots` here")
+    RULE.report(span, format!("power is injected into fixture `{name}`"))
+        .label("a fixture")
+        .why("a fixture is no string that power could be fed into")
+        .help("name a prop made of nodes")
+        .and(declared, "declared with `slots` here")
 }

@@ -1,9 +1,9 @@
 //! `wire/mixed`: strings of unlike nodes on one port.
 
 use super::chip::each_make;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
+use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::fed_apart;
-use crate::model::{Chip, Model, NodeKind, PortSettings, StringId};
+use crate::model::{Model, NodeKind, PortSettings, StringId};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -29,13 +29,10 @@ pub const RULE: Rule = Rule {
                 prop star { node glow; string 20 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch -> star\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                node glow { chip ws2811; colour RGBW }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                prop star { node glow; string 20 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n\
-                wire pier.2: star\n",
+        change: &[(
+            "wire pier.1: arch -> star\n",
+            "wire pier.1: arch\nwire pier.2: star\n",
+        )],
     },
     check: Some(check),
 };
@@ -61,7 +58,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             let Some(node) = model.node_of(id) else {
                 return;
             };
-            let own_feed = apart.get(id.index()) == Some(&true);
+            let own_feed = apart[id];
             makes.push(Make {
                 node,
                 id,
@@ -104,8 +101,7 @@ fn unlike(model: &Model, first: &Make<'_>, other: &Make<'_>) -> Option<Unlike> {
     if !first.driven || !other.driven {
         return None;
     }
-    let chip =
-        |make: &Make<'_>| -> Option<&Chip> { model.chips.get(make.node.chip?.value.index()) };
+    let chip = |make: &Make<'_>| Some(&model.chips[make.node.chip?.value]);
     let chips = chip(first).zip(chip(other));
     if let Some((one, two)) = chips.filter(|(one, two)| one.name != two.name) {
         return told(
@@ -118,7 +114,7 @@ fn unlike(model: &Model, first: &Make<'_>, other: &Make<'_>) -> Option<Unlike> {
     }
     let slots = (first.node.slots, other.node.slots);
     if slots.0 != slots.1 {
-        let words = |slots: u32| format!("{} a node", counted(i64::from(slots), "slot"));
+        let words = |slots: u32| format!("{} a node", counted(slots, "slot"));
         return told(
             (words(slots.0), words(slots.1)),
             "a port that sends one number of slots to each node shifts the colours further with each node of the other make",
@@ -162,20 +158,18 @@ fn finding(
         1 => " (and 1 more string on it)".into(),
         more => format!(" (and {more} more strings on it)"),
     };
-    let name = model
-        .controller(port.controller)
-        .map_or("", |one| &one.name);
-    let words = Words {
-        message: format!(
-            "`{two}`{others} has {wants}, `{one}` on the same port `{plug}` has {has}"
-        ),
-        label: wants.clone(),
-        why: unlike.why.to_owned(),
-        help: format!(
-            "wire `{two}` to a port of its own, or make sure that `{name}` can set each string of a port by itself"
-        ),
-    };
-    let mut finding = RULE.at(other.at, words);
+    let name = &model.controllers[port.controller].name;
+    let mut finding = RULE
+        .report(
+            other.at,
+            format!("`{two}`{others} has {wants}, `{one}` on the same port `{plug}` has {has}"),
+        )
+        .label(wants.clone())
+        .why(unlike.why.to_owned())
+        .help(format!(
+            "wire `{two}` to a port of its own, or make sure that `{name}` can set each string of \
+             a port by itself"
+        ));
     finding.severity = unlike.severity;
     match first.at == other.at {
         true => finding.and(other.node.at, wants.clone()),

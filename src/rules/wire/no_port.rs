@@ -1,7 +1,7 @@
 //! `wire/no-port`: a port or output that is not there.
 
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
@@ -20,10 +20,7 @@ pub const RULE: Rule = Rule {
                 controller shed { ports 1..4 { } }\n\
                 prop wreath { node bullet; string 50 nodes }\n\
                 wire shed.5: wreath\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..8 { } }\n\
-                prop wreath { node bullet; string 50 nodes }\n\
-                wire shed.5: wreath\n",
+        change: &[("1..4", "1..8")],
     },
     check: None,
 };
@@ -76,55 +73,48 @@ pub fn beyond(
     declared: Span,
 ) -> Diagnostic {
     let cure = missing.cure(name);
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{name}` has no {}", missing.words()),
-            label: match has {
-                Some(has) => format!("`{name}` has {has}"),
-                None => "not there".to_owned(),
-            },
-            why: "there is no socket for this plug".to_owned(),
-            help: match (has, missing) {
-                (Some(_), Missing::Other(_)) | (None, _) => cure,
-                (Some(_), Missing::Ports(first, last)) if first != last => {
-                    format!("use ports that it has, or {cure}")
-                }
-                (Some(_), _) => format!("use one that it has, or {cure}"),
-            },
-        },
-    )
-    .and(declared, "declared here")
+    RULE.report(span, format!("`{name}` has no {}", missing.words()))
+        .label(match has {
+            Some(has) => format!("`{name}` has {has}"),
+            None => "not there".to_owned(),
+        })
+        .why("there is no socket for this plug")
+        .help(match (has, missing) {
+            (Some(_), Missing::Other(_)) | (None, _) => cure,
+            (Some(_), Missing::Ports(first, last)) if first != last => {
+                format!("use ports that it has, or {cure}")
+            }
+            (Some(_), _) => format!("use one that it has, or {cure}"),
+        })
+        .and(declared, "declared here")
 }
 
 /// A receiver that carries ports its controller does not have.
 pub fn carried(span: Span, name: &str, port: u32, controller: &str, declared: Span) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "`{name}` carries port {port} of `{controller}`, which has no such port"
-            ),
-            label: format!("`{controller}` has no port {port}"),
-            why: "no data would come out of the receiver there".to_owned(),
-            help: format!("carry ports that `{controller}` has, or declare port {port} in it"),
-        },
+        format!("`{name}` carries port {port} of `{controller}`, which has no such port"),
     )
+    .label(format!("`{controller}` has no port {port}"))
+    .why("no data would come out of the receiver there")
+    .help(format!(
+        "carry ports that `{controller}` has, or declare port {port} in it"
+    ))
     .and(declared, "declared here")
 }
 
 /// More chains than ports in a range.
 pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "{chains} chains are wired to a range of {}",
-                counted(ports, "port")
-            ),
-            label: counted(ports, "port"),
-            why: "each chain takes a port of the range, and some would be left without".to_owned(),
-            help: format!("make the range {chains} ports long, or join chains with `->`"),
-        },
+        format!(
+            "{chains} chains are wired to a range of {}",
+            counted(ports, "port")
+        ),
     )
+    .label(counted(ports, "port"))
+    .why("each chain takes a port of the range, and some would be left without")
+    .help(format!(
+        "make the range {chains} ports long, or join chains with `->`"
+    ))
 }

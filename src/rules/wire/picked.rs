@@ -1,7 +1,7 @@
 //! `wire/picked`: strings that no wire names were given a port.
 
 use crate::diagnostic::words::list;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::model::{Model, PieceKind, PropId, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -23,10 +23,10 @@ pub const RULE: Rule = Rule {
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n",
-        right: "node dot { chip ws2811; colour RGB }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { chip ws2811 } }\n\
-                wire pier.1: arch\n",
+        change: &[(
+            "controller pier { ports 1..4 { chip ws2811 } }\n",
+            "controller pier { ports 1..4 { chip ws2811 } }\nwire pier.1: arch\n",
+        )],
     },
     check: Some(check),
 };
@@ -36,16 +36,13 @@ const MOST_NAMED: usize = 4;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut picked: Vec<(PropId, usize, StringId, Span)> = Vec::new();
-    for (index, line) in model.lines.iter().enumerate() {
-        if !line.unasked {
-            continue;
-        }
+    let lines = model.lines.iter().enumerate();
+    for (index, line) in lines.filter(|(_, line)| line.unasked) {
         for piece in model.pieces_of(line) {
             if let PieceKind::String(id, _) = piece.kind
-                && let Some(string) = model.string(id)
                 && plan.of(id).is_some()
             {
-                picked.push((string.prop, index, id, line.at));
+                picked.push((model.strings[id].prop, index, id, line.at));
             }
         }
     }
@@ -75,9 +72,7 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
     if plugs.len() > MOST_NAMED {
         names.push(format!("{} more", plugs.len() - MOST_NAMED));
     }
-    let Some(whole_prop) = model.props.get(prop.index()) else {
-        return;
-    };
+    let whole_prop = &model.props[*prop];
     let all = whole_prop.strings().len() == one.len();
     let (it, was) = if all || one.len() == 1 {
         ("it", "it was")
@@ -98,27 +93,27 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         };
         format!("wire {plug}: {items}")
     });
-    let words = Words {
-        message: format!(
-            "no wire names {}, so {was} put on {}",
-            whole(model, one.len(), *prop, *first),
-            list(&names, "and")
-        ),
-        label: format!("put on {}", list(&names, "and")),
-        why: "a pick of the compiler's may change when the display does; a wire stays".into(),
-        help: format!(
+    sink.push(
+        RULE.report(
+            *at,
+            format!(
+                "no wire names {}, so {was} put on {}",
+                whole(model, one.len(), *prop, *first),
+                list(&names, "and")
+            ),
+        )
+        .label(format!("put on {}", list(&names, "and")))
+        .why("a pick of the compiler's may change when the display does; a wire stays")
+        .help(format!(
             "write a wire for {it}, as in `{}`",
             wires.collect::<Vec<_>>().join("; ")
-        ),
-    };
-    sink.push(RULE.at(*at, words));
+        )),
+    );
 }
 
 /// What was placed: the prop, or some of it.
 fn whole(model: &Model, count: usize, prop: PropId, first: StringId) -> String {
-    let Some(prop) = model.props.get(prop.index()) else {
-        return String::new();
-    };
+    let prop = &model.props[prop];
     if count == prop.strings().len() {
         format!("`{}`", prop.name)
     } else if count == 1 {

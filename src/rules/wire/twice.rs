@@ -1,6 +1,6 @@
 //! `wire/twice`: one string on two chains.
 
-use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 
@@ -20,11 +20,7 @@ pub const RULE: Rule = Rule {
                 prop arch * 4 { node bullet; string 50 nodes }\n\
                 wire shed.1: arch[1..3]\n\
                 wire shed.2: arch[3..4]\n",
-        right: "node bullet { chip ws2811; colour RGB }\n\
-                controller shed { ports 1..4 { } }\n\
-                prop arch * 4 { node bullet; string 50 nodes }\n\
-                wire shed.1: arch[1..2]\n\
-                wire shed.2: arch[3..4]\n",
+        change: &[("arch[1..3]", "arch[1..2]")],
     },
     check: None,
 };
@@ -37,14 +33,12 @@ pub fn again(second: Span, first: Span, name: &str, more: usize) -> Diagnostic {
         more => format!(" and {more} more strings are"),
     };
     let them = if more == 0 { "it" } else { "them" };
-    RULE.at(
-        second,
-        Words {
-            message: format!("`{name}`{others} wired twice"),
-            label: format!("`{name}` again"),
-            why: "a string has one data input and hangs on one port".to_owned(),
-            help: format!("take {them} out of one of the two; another string that is to show the same is a prop with `same as {name}`"),
-        },
-    )
-    .and(first, format!("`{name}`{others} wired here already"))
+    RULE.report(second, format!("`{name}`{others} wired twice"))
+        .label(format!("`{name}` again"))
+        .why("a string has one data input and hangs on one port")
+        .help(format!(
+            "take {them} out of one of the two; another string that is to show the same is a prop \
+             with `same as {name}`"
+        ))
+        .and(first, format!("`{name}`{others} wired here already"))
 }

@@ -1,7 +1,7 @@
 //! `wire/volts`: a voltage that the port does not supply.
 
 use super::chip::each_make;
-use crate::diagnostic::{Severity, Sink, Words};
+use crate::diagnostic::{Severity, Sink};
 use crate::limits::fed_apart;
 use crate::model::Model;
 use crate::plan::Plan;
@@ -23,10 +23,7 @@ pub const RULE: Rule = Rule {
                 prop arch { node dot; string 50 nodes }\n\
                 controller pier { ports 1..4 { volts 12 V } }\n\
                 wire pier.1: arch\n",
-        right: "node dot { chip ws2811; colour RGB; volts 5 V }\n\
-                prop arch { node dot; string 50 nodes }\n\
-                controller pier { ports 1..4 { volts 5 V } }\n\
-                wire pier.1: arch\n",
+        change: &[("12", "5")],
     },
     check: Some(check),
 };
@@ -59,17 +56,17 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             } else {
                 "nodes with too little voltage stay dark or show the wrong colours"
             };
-            let finding = RULE.at(
-                at,
-                Words {
-                    message: format!("`{name}`{others} is made for {wants}, port `{output}` supplies {has}"),
-                    label: format!("made for {wants}"),
-                    why: why.into(),
-                    help: format!(
-                        "wire `{name}` to a port of {wants}, or feed it on its own with `inject {name} at start from SUPPLY through LENGTH of GAUGE apart`"
-                    ),
-                },
-            );
+            let finding = RULE
+                .report(
+                    at,
+                    format!("`{name}`{others} is made for {wants}, port `{output}` supplies {has}"),
+                )
+                .label(format!("made for {wants}"))
+                .why(why)
+                .help(format!(
+                    "wire `{name}` to a port of {wants}, or feed it on its own with `inject {name} \
+                     at start from SUPPLY through LENGTH of GAUGE apart`"
+                ));
             sink.push(
                 finding
                     .and(port_volts.at, format!("`{output}` supplies {has}"))

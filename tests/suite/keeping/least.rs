@@ -184,6 +184,7 @@ impl Case {
                         slots,
                         made: None,
                         stored: false,
+                        moved: None,
                         at: Span::default(),
                     });
                 }
@@ -191,7 +192,7 @@ impl Case {
         }
         rows.sort_by(|a, b| a.name.cmp(&b.name));
         Lock {
-            universe_slots: SLOTS as u32,
+            universe_slots: tinsel::protocol::UniverseSlots::new(SLOTS as u32).unwrap(),
             rows,
             ..Lock::default()
         }

@@ -17,7 +17,7 @@ fn only(text: &str) -> Section {
     let compiled = one(text);
     let study = study(&compiled);
     assert_eq!(study.sections.len(), 1, "{}", told(&compiled));
-    study.sections[0]
+    study.sections.as_slice()[0]
 }
 
 fn near(got: i64, want: i64, within: i64) {
@@ -72,7 +72,7 @@ fn fifty_nodes_fed_in_the_middle() {
     let first = one(&format!(
         "{text}inject arch at node 25 from shed through 0 m of 12 AWG\n"
     ));
-    let lowest = study(&first).sections[0].lowest.unwrap();
+    let lowest = study(&first).sections.as_slice()[0].lowest.unwrap();
     // The longer side has 25 segments: 25 * 26 / 2 times what one node drops in one.
     near(lowest.uv, 12_000_000 - 81_698, 3);
 }
@@ -137,7 +137,7 @@ fn what_a_node_draws() {
     near(only(&power).lowest.unwrap().uv, 11_672_022, 10);
     let compiled = one(&dimmed);
     let full = power::at(&compiled.model, &compiled.plan, Some(100_000));
-    near(full.sections[0].port_ua, 50 * 61_000, 1);
+    near(full.sections.as_slice()[0].port_ua, 50 * 61_000, 1);
 }
 
 /// Warm conductors take more.
@@ -198,7 +198,7 @@ fn apart_cuts() {
     assert_eq!((cut.port_ua, cut.fuse), (0, None));
     near(study.taps[0].ua, 20 * 60_000, 1);
     assert_eq!(study.supplies.len(), 2);
-    near(study.supplies[1], 20 * 60_000, 1);
+    near(study.supplies.as_slice()[1], 20 * 60_000, 1);
     // The cut is before node 31, which has no segment of its own then: 19 are left.
     let drop = (0.06 * 0.004_189_555 * 19.0 * 20.0 / 2.0 * 1e6) as i64;
     near(cut.lowest.unwrap().uv, 12_000_000 - drop, 5);
@@ -288,7 +288,7 @@ fn huge_lines_are_left_out() {
     let text = format!("{text}inject arch every 1 nodes from shed through 1 m of 18 AWG\n");
     let compiled = one(&text);
     let study = study(&compiled);
-    assert!(study.sections[0].left_out && study.taps.len() <= 10_000);
+    assert!(study.sections.as_slice()[0].left_out && study.taps.len() <= 10_000);
 }
 
 /// The goldens and the page of a rule, each one text.

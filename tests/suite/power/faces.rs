@@ -281,7 +281,7 @@ fn what_is_left_out_is_named() {
     assert_eq!(value["total"]["left_out"][0], "pier.2");
     let text = said(&tinsel(&["power", "-"], &joined));
     assert!(
-        text.contains("shed is without what it feeds on pier.2: left out, 0 A here"),
+        text.contains("without what it feeds on pier.2: left out, 0 A here"),
         "{text}"
     );
     assert!(

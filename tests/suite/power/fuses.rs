@@ -3,7 +3,7 @@
 use crate::check::{codes, one, told};
 use tinsel::cable::{FUSES, capacity, enough, fuse_for, fusible, lasts};
 use tinsel::diagnostic::{Diagnostic, Severity};
-use tinsel::output::parts;
+use tinsel::survey::parts;
 use tinsel::unit::Gauge;
 
 const YARD: &str = "\

@@ -31,7 +31,7 @@ impl Found {
         let micro = |value: i64| value as f64 * 1e-6;
         let mut peaks = vec![(0, 0); study.sections.len()];
         for load in &study.conductors {
-            let peak = &mut peaks[load.section as usize];
+            let peak = &mut peaks[load.section.index()];
             *peak = (
                 peak.0.max(load.plus.ua.abs()),
                 peak.1.max(load.minus.ua.abs()),

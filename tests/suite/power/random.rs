@@ -96,7 +96,7 @@ proptest! {
         let drawn: i64 = study.sections.iter().map(|section| section.drawn_ua).sum();
         let given: i64 = study.feeds.iter().map(|feed| feed.ua).sum::<i64>() + study.taps.iter().map(|tap| tap.ua).sum::<i64>();
         prop_assert!((drawn - given).abs() <= 20 + drawn / 1_000_000, "{drawn} and {given}: the display\n{}", yard.text());
-        prop_assert_eq!(study.supplies[0], given);
+        prop_assert_eq!(study.supplies.as_slice()[0], given);
         for section in &study.sections {
             let Some(low) = section.lowest else { continue };
             prop_assert!(!section.left_out && 0 <= low.uv && low.uv <= 12_000_000, "the display\n{}", yard.text());

@@ -5,11 +5,12 @@
 //! installed (or `NGSPICE` names it) they are solved anew. To draw and record them again: `RECORD_LADDERS=1 cargo test
 //! --test suite spice`.
 
+use super::ladder::{Ladder, Point, Solved, Source, Tap, solve};
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use tinsel::power::solve::{Draw, Ladder, Point, Solved, Source, Tap, solve};
+use tinsel::power::network::Draw;
 
 /// How many ladders are drawn: the first [`BRIGHT`] keep all nodes over their floor.
 const BRIGHT: usize = 200;

@@ -2,7 +2,7 @@
 
 use super::RULE;
 use crate::cable::{capacity, fuse_for, fusible};
-use crate::diagnostic::{Diagnostic, Edit, Severity, Words, words};
+use crate::diagnostic::{Diagnostic, Edit, Severity, words};
 use crate::model::Told;
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, load, quantity};
@@ -69,24 +69,23 @@ pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64, ports: Option<&str>)
     let capacity = capacity(wire.gauge);
     let (rating, size) = (amps(before.fuse.value), wire.gauge.words());
     let (may, what) = (amps(capacity.most_ua), &wire.what);
-    let finding = RULE.at(
-        before.fuse.at,
-        Words {
-            message: format!(
+    let finding = RULE
+        .report(
+            before.fuse.at,
+            format!(
                 "{} has a fuse of {rating}, {what} is {size} and may carry {may} by {}",
                 before.whose, capacity.table
             ),
-            label: format!("{rating} before {size}"),
-            why: BURNS.into(),
-            help: match fuse_for(wire.gauge, ua) {
-                Some(fuse) => {
-                    let place = ports.map_or(String::new(), |ports| format!(" at {ports}"));
-                    format!("use a fuse of {}{place}", amps(fuse))
-                }
-                None => no_fuse(wire.gauge, ua),
-            },
-        },
-    );
+        )
+        .label(format!("{rating} before {size}"))
+        .why(BURNS)
+        .help(match fuse_for(wire.gauge, ua) {
+            Some(fuse) => {
+                let place = ports.map_or(String::new(), |ports| format!(" at {ports}"));
+                format!("use a fuse of {}{place}", amps(fuse))
+            }
+            None => no_fuse(wire.gauge, ua),
+        });
     finding.and_if(wire.at, format!("{size} here, {may} at most"))
 }
 
@@ -107,15 +106,11 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
             format!("{}; {own}", name_ports(ports)),
         )
     };
-    let mut finding = RULE.at(
-        lead.at,
-        Words {
-            message,
-            label: label.into(),
-            why: UNPROTECTED.into(),
-            help,
-        },
-    );
+    let mut finding = RULE
+        .report(lead.at, message)
+        .label(label)
+        .why(UNPROTECTED)
+        .help(help);
     finding.severity = Severity::Warning;
     let size = lead.thinnest.gauge.words();
     let finding = finding.and_if(
@@ -136,18 +131,18 @@ pub fn supply_too_large(lead: &Lead<'_>, supply: &Before<'_>) -> Diagnostic {
     let capacity = capacity(lead.thinnest.gauge);
     let (rating, size) = (amps(supply.fuse.value), lead.thinnest.gauge.words());
     let (may, what) = (amps(capacity.most_ua), &lead.thinnest.what);
-    let finding = RULE.at(
-        lead.at,
-        Words {
-            message: format!(
-                "{} has no fuse of its own and {} one of {rating}, {what} is {size} and may carry {may} by {}",
+    let finding = RULE
+        .report(
+            lead.at,
+            format!(
+                "{} has no fuse of its own and {} one of {rating}, {what} is {size} and may carry \
+                 {may} by {}",
                 lead.what, supply.whose, capacity.table
             ),
-            label: format!("{rating} before {size}"),
-            why: BURNS.into(),
-            help: own_fuse(lead),
-        },
-    );
+        )
+        .label(format!("{rating} before {size}"))
+        .why(BURNS)
+        .help(own_fuse(lead));
     let finding = finding.and(supply.fuse.at, format!("a fuse of {rating} set here"));
     let finding = finding.and_if(lead.thinnest.at, format!("{size} here, {may} at most"));
     with_fuse(finding, lead)
@@ -181,18 +176,20 @@ pub fn ports_without(at: Span, before: &Before<'_>, wire: &Wire, ports: &[Unname
     let (rating, size) = (amps(before.fuse.value), wire.gauge.words());
     let (may, what) = (amps(capacity.most_ua), &wire.what);
     let names: Vec<&str> = ports.iter().map(|one| &*one.ports).collect();
-    let mut finding = RULE.at(
-        at,
-        Words {
-            message: format!(
-                "no fuse is named at {}: {} has a fuse of {rating}, {what} is {size} and may carry {may} by {}",
-                words::list(&names, "and"), before.whose, capacity.table
+    let mut finding = RULE
+        .report(
+            at,
+            format!(
+                "no fuse is named at {}: {} has a fuse of {rating}, {what} is {size} and may carry \
+                 {may} by {}",
+                words::list(&names, "and"),
+                before.whose,
+                capacity.table
             ),
-            label: format!("{rating} before {size}"),
-            why: BURNS.into(),
-            help: name_ports(ports),
-        },
-    );
+        )
+        .label(format!("{rating} before {size}"))
+        .why(BURNS)
+        .help(name_ports(ports));
     finding.severity = Severity::Warning;
     let finding = finding.and_if(
         (before.fuse.at != at).then_some(before.fuse.at),

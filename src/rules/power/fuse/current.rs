@@ -1,10 +1,10 @@
 //! More current than a fuse is for: leads, supplies and injections.
 
 use super::{RULE, ports};
-use crate::cable::LASTING;
-use crate::diagnostic::{Diagnostic, Severity, Sink, Words, words};
-use crate::loads::{Loads, Study, TapLoad, lasts_over};
-use crate::model::{Injection, Model, PowerFeed, StringId, Told};
+use crate::cable::{LASTING, lasts};
+use crate::diagnostic::{Diagnostic, Severity, Sink, words};
+use crate::loads::{Loads, Study, TapLoad};
+use crate::model::{Injection, InjectionId, Model, PowerFeed, StringId, Told};
 use crate::plan::Plan;
 use crate::source::Span;
 use crate::unit::{Dimension, load, quantity};
@@ -15,16 +15,16 @@ const CARRIES: (&str, &str) = ("carries", "would carry");
 /// Holds every fuse against its current.
 pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     ports::tell(model, plan, loads, sink);
-    for (index, power) in model.powers.iter().enumerate() {
+    for (id, power) in model.powers.pairs() {
         let Some(fuse) = power.lead.fuse else {
             continue;
         };
-        let at = |study: &Study| study.feeds.get(index).map_or(0, |feed| feed.ua);
+        let at = |study: &Study| study.feeds[id].ua;
         both(&shared(model, power, fuse), fuse, loads, at, sink);
     }
-    for (index, supply) in model.supplies.iter().enumerate() {
+    for (id, supply) in model.supplies.pairs() {
         let Some(fuse) = supply.fuse else { continue };
-        let at = |study: &Study| study.supplies.get(index).copied().unwrap_or(0);
+        let at = |study: &Study| study.supplies[id];
         let carrier = Carrier {
             what: format!("supply `{}`", supply.name),
             verbs: ("gives", "would give"),
@@ -78,7 +78,7 @@ pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
     if ua > fuse {
         Some(Severity::Error)
     } else {
-        lasts_over(ua, fuse).then_some(Severity::Warning)
+        (!lasts(ua, fuse)).then_some(Severity::Warning)
     }
 }
 
@@ -99,15 +99,11 @@ pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagno
             "a fuse carries a load of three hours or more only to 80 % of its rating (NFPA 70, 210.20(A)); above that it ages and blows on a warm night",
         )
     };
-    let mut finding = RULE.at(
-        carrier.at,
-        Words {
-            message,
-            label: carrier.label.clone(),
-            why: why.into(),
-            help: carrier.help.clone(),
-        },
-    );
+    let mut finding = RULE
+        .report(carrier.at, message)
+        .label(carrier.label.clone())
+        .why(why)
+        .help(carrier.help.clone());
     finding.severity = severity;
     if carrier.at == fuse.at {
         return Some(finding);
@@ -119,18 +115,23 @@ pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic
     let rating = quantity(fuse.value, Dimension::Current);
     let (what, would, its) = (&carrier.what, carrier.verbs.1, carrier.fuse);
     let back = if carrier.back { " backwards" } else { "" };
-    let mut finding = RULE.at(
+    RULE.report(
         fuse.at,
-        Words {
-            message: format!("at full level {what} {would} {}{back}, {its} is for {rating}", load(ua)),
-            label: "enough for the level that is allowed, not for full".into(),
-            why: "a controller's own test pattern lights everything in full, whatever the show is allowed".into(),
-            help: "test with one colour or a few nodes at a time, and fit no larger fuse than the thinnest wire after it may carry"
-                .into(),
-        },
-    );
-    finding.severity = Severity::Advice;
-    finding
+        format!(
+            "at full level {what} {would} {}{back}, {its} is for {rating}",
+            load(ua)
+        ),
+    )
+    .label("enough for the level that is allowed, not for full")
+    .why(
+        "a controller's own test pattern lights everything in full, whatever the show is \
+             allowed",
+    )
+    .help(
+        "test with one colour or a few nodes at a time, and fit no larger fuse than the \
+             thinnest wire after it may carry",
+    )
+    .weighing(Severity::Advice)
 }
 
 fn shared(model: &Model, power: &PowerFeed, fuse: Told<i64>) -> Carrier {
@@ -154,18 +155,18 @@ fn shared(model: &Model, power: &PowerFeed, fuse: Told<i64>) -> Carrier {
 }
 
 fn injections(model: &Model, loads: &Loads, sink: &mut Sink) {
-    let most = |taps: &[TapLoad], injection: u32| {
-        let from = taps.partition_point(|tap| tap.injection < injection);
-        let mine = taps.get(from..).unwrap_or_default().iter();
-        mine.take_while(|tap| tap.injection == injection)
+    let most = |taps: &[TapLoad], id: InjectionId| {
+        let from = taps.partition_point(|tap| tap.injection < id);
+        let mine = taps.iter().skip(from);
+        mine.take_while(|tap| tap.injection == id)
             .map(|tap| (tap.ua.saturating_abs(), tap.string))
             .max()
     };
-    for (index, injection) in model.injections.iter().enumerate() {
+    for (id, injection) in model.injections.pairs() {
         let Some(fuse) = injection.lead.fuse else {
             continue;
         };
-        let at = |study: &Study| most(&study.taps, index as u32);
+        let at = |study: &Study| most(&study.taps, id);
         let worst = at(&loads.allowed).filter(|(ua, _)| *ua > 0);
         let worst = worst.or(loads.full.as_ref().and_then(at));
         let Some((_, string)) = worst else { continue };

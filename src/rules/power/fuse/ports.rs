@@ -24,12 +24,11 @@ type Over = BTreeMap<(Span, Severity, bool), Same>;
 
 pub(super) fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     let mut found = Over::new();
-    for (index, section) in loads.allowed.sections.iter().enumerate() {
+    for (id, section) in loads.allowed.sections.pairs() {
         let Some(fuse) = section.fuse.filter(|_| !section.left_out) else {
             continue;
         };
-        let full = loads.full.as_ref();
-        let full = full.and_then(|study| study.sections.get(index));
+        let full = loads.full.as_ref().map(|study| &study.sections[id]);
         if let Some(severity) = grave(fuse.value, section.port_ua.saturating_abs()) {
             note(&mut found, plan, section, fuse, severity);
         } else if let Some(full) = full.filter(|full| full.port_ua.saturating_abs() > fuse.value) {

@@ -2,7 +2,7 @@
 
 use super::RULE;
 use crate::diagnostic::words::shown;
-use crate::diagnostic::{Diagnostic, Sink, Words};
+use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{Model, NodeKind, PieceKind};
 use crate::plan::Plan;
 use crate::source::Span;
@@ -45,22 +45,24 @@ fn too_wide(
     (room, room_at, place): (u32, Option<Span>, &str),
 ) -> Diagnostic {
     let name = shown(&node.name);
-    let needs = counted(i64::from(node.slots), "slot");
-    let has = counted(i64::from(room), "slot");
-    let finding = RULE.at(
-        at,
-        Words {
-            message: format!(
-                "`whole nodes` is set, but a node of `{name}` takes {needs} and a universe has {has}"
+    let needs = counted(node.slots, "slot");
+    let has = counted(room, "slot");
+    let finding = RULE
+        .report(
+            at,
+            format!(
+                "`whole nodes` is set, but a node of `{name}` takes {needs} and a universe has \
+                 {has}"
             ),
-            label: "no universe has room for a whole node".to_owned(),
-            why: "every node would be split over universes, and a controller that keeps nodes whole lights none of them right"
-                .to_owned(),
-            help: format!(
-                "write `universe {needs}` or more {place}, or take `whole nodes` out"
-            ),
-        },
-    );
+        )
+        .label("no universe has room for a whole node")
+        .why(
+            "every node would be split over universes, and a controller that keeps nodes whole \
+             lights none of them right",
+        )
+        .help(format!(
+            "write `universe {needs}` or more {place}, or take `whole nodes` out"
+        ));
     let finding = finding.and(node.at, format!("a node of `{name}` takes {needs}"));
     finding.and_if(room_at, format!("{has} a universe"))
 }

@@ -22,10 +22,7 @@ pub fn lone_return(span: Span) -> Diagnostic {
 pub fn zero_tail(span: Span, length: usize) -> Diagnostic {
     because(
         span,
-        format!(
-            "the file ends in {} of zero",
-            unit::counted(i64::try_from(length).unwrap_or(i64::MAX), "byte")
-        ),
+        format!("the file ends in {} of zero", unit::counted(length, "byte")),
         "nothing but zero from here on",
         "such a tail is what is left when the disk was full or the power went while the file was saved",
         "take the file from a copy, or delete this tail and check that nothing is missing",

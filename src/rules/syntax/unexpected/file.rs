@@ -1,7 +1,7 @@
 //! Files that can't be read as text of a display.
 
 use super::RULE;
-use crate::diagnostic::{Diagnostic, Words, words};
+use crate::diagnostic::{Diagnostic, words};
 use crate::source::Span;
 
 /// A file that is not UTF-8. `valid` bytes of it are.
@@ -24,82 +24,60 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
             format!("byte \\x{byte:02X}"),
         )
     };
-    RULE.at(
-        span,
-        Words {
-            message,
-            label,
-            why: "letters outside the alphabet would be read as something else".to_owned(),
-            help: "save the file as UTF-8 in your editor".to_owned(),
-        },
-    )
+    RULE.report(span, message)
+        .label(label)
+        .why("letters outside the alphabet would be read as something else")
+        .help("save the file as UTF-8 in your editor")
 }
 
 /// An include that leaves the folder of the main file.
 #[must_use]
 pub fn include_outside(span: Span, path: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "`{}` lies outside the folder of the main file",
-                words::shown(path)
-            ),
-            label: "leaves the folder".to_owned(),
-            why: "a display is one folder that can be copied and kept under version control"
-                .to_owned(),
-            help: "copy the file into the folder of the main file and name it from there"
-                .to_owned(),
-        },
+        format!(
+            "`{}` lies outside the folder of the main file",
+            words::shown(path)
+        ),
     )
+    .label("leaves the folder")
+    .why("a display is one folder that can be copied and kept under version control")
+    .help("copy the file into the folder of the main file and name it from there")
 }
 
 /// An include that can't be read.
 #[must_use]
 pub fn include_unreadable(span: Span, path: &str, why: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: if path.trim().is_empty() {
-                "no file is named here".to_owned()
-            } else {
-                format!("`{}` can't be read: {why}", words::shown(path))
-            },
-            label: "can't be read".to_owned(),
-            why: "what it declares is missing from the display".to_owned(),
-            help: "name a readable text file, as in `include \"porch.tinsel\"`".to_owned(),
+        if path.trim().is_empty() {
+            "no file is named here".to_owned()
+        } else {
+            format!("`{}` can't be read: {why}", words::shown(path))
         },
     )
+    .label("can't be read")
+    .why("what it declares is missing from the display")
+    .help("name a readable text file, as in `include \"porch.tinsel\"`")
 }
 
 /// An include that is, or makes the display, too large.
 #[must_use]
 pub fn include_too_large(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "this file is too large".to_owned(),
-            label: "too large".to_owned(),
-            why: "one file may have 16 MiB, all files of a display 64 MiB".to_owned(),
-            help:
-                "name the right file, or cut the display into fewer lines with families and `like`"
-                    .to_owned(),
-        },
-    )
+    RULE.report(span, "this file is too large")
+        .label("too large")
+        .why("one file may have 16 MiB, all files of a display 64 MiB")
+        .help("name the right file, or cut the display into fewer lines with families and `like`")
 }
 
 /// Includes too deep or too many.
 #[must_use]
 pub fn include_too_deep(span: Span, deepest: usize, most: usize) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "includes go deeper than {deepest} files, or there are more than {most}"
-            ),
-            label: "one too many".to_owned(),
-            why: "a display is not made of that many files".to_owned(),
-            help: "include the file from the main file".to_owned(),
-        },
+        format!("includes go deeper than {deepest} files, or there are more than {most}"),
     )
+    .label("one too many")
+    .why("a display is not made of that many files")
+    .help("include the file from the main file")
 }

@@ -2,42 +2,35 @@
 
 use super::super::number::dotted;
 use super::{RULE, said_elsewhere};
-use crate::diagnostic::{Diagnostic, Words, words};
+use crate::diagnostic::{Diagnostic, words};
 use crate::source::Span;
 
 /// A setting that ends before it says what it must. `example` is one right form of it.
 #[must_use]
 pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{}` ends too early", words::shown(key)),
-            label: "something is missing behind this".to_owned(),
-            why: "what the setting sets is not said".to_owned(),
-            help: format!("write it in full, as in `{example}`"),
-        },
-    )
+    RULE.report(span, format!("`{}` ends too early", words::shown(key)))
+        .label("something is missing behind this")
+        .why("what the setting sets is not said")
+        .help(format!("write it in full, as in `{example}`"))
 }
 
 /// A word or value that does not fit its setting. `example` is one right form of it.
 #[must_use]
 pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "`{}` does not fit this setting of `{block}`",
-                words::shown(found)
-            ),
-            label: "does not fit here".to_owned(),
-            why: "what the setting sets can't be read".to_owned(),
-            help: match (dotted(found), said_elsewhere(found, block)) {
-                (Some(range), _) => format!("write a range with two dots: `{range}`"),
-                (None, Some(help)) => help,
-                (None, None) => format!("write it as in `{example}`"),
-            },
-        },
+        format!(
+            "`{}` does not fit this setting of `{block}`",
+            words::shown(found)
+        ),
     )
+    .label("does not fit here")
+    .why("what the setting sets can't be read")
+    .help(match (dotted(found), said_elsewhere(found, block)) {
+        (Some(range), _) => format!("write a range with two dots: `{range}`"),
+        (None, Some(help)) => help,
+        (None, None) => format!("write it as in `{example}`"),
+    })
 }
 
 /// Other words than those that a setting may choose from; `of` is the block and the setting, `near` what is likely meant.
@@ -50,36 +43,31 @@ pub fn no_choice(
     near: Option<&str>,
 ) -> Diagnostic {
     let (block, key) = of;
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!(
-                "`{}` does not fit the setting `{key}` of `{block}`",
-                words::shown(found)
-            ),
-            label: "does not fit here".to_owned(),
-            why: "what the setting sets can't be read".to_owned(),
-            help: match near {
-                Some(near) => format!("write `{key} {near}`"),
-                None => format!("it is one of {}", words::ticked_or(choices)),
-            },
-        },
+        format!(
+            "`{}` does not fit the setting `{key}` of `{block}`",
+            words::shown(found)
+        ),
     )
+    .label("does not fit here")
+    .why("what the setting sets can't be read")
+    .help(match near {
+        Some(near) => format!("write `{key} {near}`"),
+        None => format!("it is one of {}", words::ticked_or(choices)),
+    })
 }
 
 /// A colour order with other letters than those of colours.
 #[must_use]
 pub fn colour(span: Span, found: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("`{}` is not a colour order", words::shown(found)),
-            label: "letters of colours, one for each slot".to_owned(),
-            why: "each letter is one slot of a node, so a wrong one shifts every node behind it"
-                .to_owned(),
-            help: "write the letters in slot order, as in `RGB`, `GRB` or `RGBW`".to_owned(),
-        },
+        format!("`{}` is not a colour order", words::shown(found)),
     )
+    .label("letters of colours, one for each slot")
+    .why("each letter is one slot of a node, so a wrong one shifts every node behind it")
+    .help("write the letters in slot order, as in `RGB`, `GRB` or `RGBW`")
 }
 
 /// An input that is none.
@@ -92,22 +80,17 @@ pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
         .filter(|c| c.is_alphanumeric() || *c == ' ')
         .collect();
     let near = words::nearest(&plain, known.iter().copied());
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{}` is not an input", words::shown(found)),
-            label: "no such input".to_owned(),
-            why: "the controller would not hear what is sent to it".to_owned(),
-            help: match near.as_slice() {
-                [] if found.eq_ignore_ascii_case("sacn") => {
-                    "write `e131 multicast` or `e131 unicast`: E1.31 is the standard's number"
-                        .to_owned()
-                }
-                [] => format!("inputs are {}", words::ticked_and(known)),
-                near => format!("did you mean {}?", words::ticked_or(near)),
-            },
-        },
-    )
+    RULE.report(span, format!("`{}` is not an input", words::shown(found)))
+        .label("no such input")
+        .why("the controller would not hear what is sent to it")
+        .help(match near.as_slice() {
+            [] if found.eq_ignore_ascii_case("sacn") => {
+                "write `e131 multicast` or `e131 unicast`: E1.31 is the standard's number"
+                    .to_owned()
+            }
+            [] => format!("inputs are {}", words::ticked_and(known)),
+            near => format!("did you mean {}?", words::ticked_or(near)),
+        })
 }
 
 /// A declaration that lacks a setting it can't do without.
@@ -115,74 +98,56 @@ pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
 pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
     let setting = example.split(' ').next().unwrap_or_default();
     let what = format!("{kind} `{}`", words::shown(name));
-    RULE.at(
-        span,
-        Words {
-            message: format!("{what} has no `{setting}`"),
-            label: format!("`{setting}` is missing"),
-            why: format!("without it nothing can be worked out for this {kind}"),
-            help: format!("add a line such as `{example}`"),
-        },
-    )
+    RULE.report(span, format!("{what} has no `{setting}`"))
+        .label(format!("`{setting}` is missing"))
+        .why(format!(
+            "without it nothing can be worked out for this {kind}"
+        ))
+        .help(format!("add a line such as `{example}`"))
 }
 
 /// A string built of runs that has no node.
 #[must_use]
 pub fn no_nodes(span: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: "this string has no nodes".to_owned(),
-            label: "a run of nodes is missing".to_owned(),
-            why: "skips and leads alone light nothing".to_owned(),
-            help: "add a run, as in `string eaves: skip 1 -> left 34 nodes`".to_owned(),
-        },
-    )
+    RULE.report(span, "this string has no nodes")
+        .label("a run of nodes is missing")
+        .why("skips and leads alone light nothing")
+        .help("add a run, as in `string eaves: skip 1 -> left 34 nodes`")
 }
 
 /// Members asked of a controller or receiver.
 #[must_use]
 pub fn target_members(span: Span, name: &str) -> Diagnostic {
-    RULE.at(
+    RULE.report(
         span,
-        Words {
-            message: format!("`{}` has ports, not members", words::shown(name)),
-            label: "brackets are for members of props".to_owned(),
-            why: "which port is meant can't be seen from it".to_owned(),
-            help: format!(
-                "write the port behind a point, as in `{}.3`",
-                words::shown(name)
-            ),
-        },
+        format!("`{}` has ports, not members", words::shown(name)),
     )
+    .label("brackets are for members of props")
+    .why("which port is meant can't be seen from it")
+    .help(format!(
+        "write the port behind a point, as in `{}.3`",
+        words::shown(name)
+    ))
 }
 
 /// A controller or receiver where a port of it is wanted.
 #[must_use]
 pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
     let name = words::shown(name);
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{name}` does not say which port"),
-            label: "no port".to_owned(),
-            why: "this holds for ports, and which ones is not said".to_owned(),
-            help: format!("name the port or ports, as in `{name}.3` or `{name}.1..4`"),
-        },
-    )
+    RULE.report(span, format!("`{name}` does not say which port"))
+        .label("no port")
+        .why("this holds for ports, and which ones is not said")
+        .help(format!(
+            "name the port or ports, as in `{name}.3` or `{name}.1..4`"
+        ))
 }
 
 /// `every N strands` for a string that is not made of strands.
 #[must_use]
 pub fn no_strands(span: Span, name: &str, declared: Span) -> Diagnostic {
-    RULE.at(
-        span,
-        Words {
-            message: format!("`{name}` is not made of strands"),
-            label: "counts strands".to_owned(),
-            why: "where a strand ends is not known".to_owned(),
-            help: "write `every N nodes`, or declare the string in strands".to_owned(),
-        },
-    )
-    .and(declared, "declared without strands here")
+    RULE.report(span, format!("`{name}` is not made of strands"))
+        .label("counts strands")
+        .why("where a strand ends is not known")
+        .help("write `every N nodes`, or declare the string in strands")
+        .and(declared, "declared without strands here")
 }

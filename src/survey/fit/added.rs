@@ -1,12 +1,11 @@
 //! Something that is not in the display yet: as statements behind it, and what they would change.
 
-use super::super::row::Point;
 use super::port_name;
 use crate::diagnostic::words;
 use crate::model::{Model, StringId};
 use crate::plan::{Placed, Plan};
-use schemars::JsonSchema;
-use serde::Serialize;
+use crate::table::{Cell, Column, Face, Head, Kind, Part, Point, Row, Table, columns};
+use crate::unit::counted;
 use std::collections::BTreeMap;
 
 /// The most nodes that may be asked for: more than any port drives, and a number that is surely meant.
@@ -24,48 +23,136 @@ pub struct Addition {
 }
 
 /// Where an addition would go, and what would move for it.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
+#[derive(Default, Debug)]
 pub struct Added {
     /// It in words.
-    pub what: String,
+    what: String,
     /// Its strings.
-    pub strings: Vec<AddedRow>,
+    strings: Vec<AddedRow>,
     /// Strings that are there now and would lie elsewhere.
-    pub moves: Vec<MoveRow>,
+    moves: Vec<MoveRow>,
     /// How many of them would hang on another port.
-    pub replugged: u64,
+    replugged: u64,
 }
 
 /// A string of the addition.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
-pub struct AddedRow {
-    /// Its name.
-    pub string: String,
-    /// The port it would hang on.
-    pub port: String,
-    /// Its place on that port, from 1.
-    pub position: u32,
-    /// Its nodes; null for a fixture.
-    pub nodes: Option<u32>,
-    /// Its first slot.
-    pub start: Point,
-    /// Its last slot.
-    pub end: Point,
+#[derive(Debug)]
+struct AddedRow {
+    string: String,
+    port: String,
+    position: u32,
+    nodes: Option<u32>,
+    start: Point,
+    end: Point,
+}
+
+impl Row for AddedRow {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "string" "Its name." => &row.string, shown("string");
+            text "port" "The port it would hang on." => &row.port, shown("port");
+            number "position" "Its place on that port, from 1." => row.position, shown("pos");
+            number "nodes" "Its nodes; null for a fixture." => row.nodes, maybe, shown("nodes");
+            point "start" "Its first slot." => row.start, shown("start");
+            point "end" "Its last slot." => row.end, shown("end");
+        }
+    }
 }
 
 /// A string that would move.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
-pub struct MoveRow {
-    /// Its name.
-    pub string: String,
-    /// The port it hangs on.
-    pub from_port: String,
-    /// The port it would hang on.
-    pub to_port: String,
-    /// Where it begins.
-    pub from: Point,
-    /// Where it would begin.
-    pub to: Point,
+#[derive(Debug)]
+struct MoveRow {
+    string: String,
+    from_port: String,
+    to_port: String,
+    from: Point,
+    to: Point,
+}
+
+impl Row for MoveRow {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "string" "Its name." => &row.string, shown("string");
+            text "from_port" "The port it hangs on." => &row.from_port, shown("port");
+            text "to_port" "The port it would hang on." => &row.to_port, shown("to port");
+            point "from" "Where it begins." => row.from, shown("start");
+            point "to" "Where it would begin." => row.to, shown("to");
+        }
+    }
+}
+
+/// Either of them, for a sheet that has both.
+struct Change<'a> {
+    change: &'static str,
+    string: &'a str,
+    from: Option<(&'a str, Point)>,
+    to: (&'a str, Point),
+}
+
+impl Row for Change<'_> {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "change" => row.change;
+            text "string" => row.string;
+            text "from port" => row.from.map(|(port, _)| port);
+            text "to port" => row.to.0;
+            number "from channel" => row.from.map(|(_, start)| start.channel);
+            number "to channel" => row.to.1.channel;
+        }
+    }
+}
+
+impl Added {
+    /// It as parts of what `tinsel fit` prints.
+    #[must_use]
+    pub fn parts(&self) -> Vec<Part<'_>> {
+        const SEEN: &[Face] = &[Face::Programs, Face::People];
+        let what = Head::new("what", Kind::Text, "It in words.");
+        let about = "How many of them would hang on another port.";
+        let replugged = Head::new("replugged", Kind::Number, about);
+        let strings = Table::list("strings", "Its strings.", &self.strings);
+        let moves = "Strings that are there now and would lie elsewhere.";
+        let moves = Table::list("moves", moves, &self.moves);
+        let mut parts = vec![
+            Part::Value(what, (&self.what).into()),
+            Part::Words(format!("{} would go here:", words::shown(&self.what))),
+            Part::Table(strings.only(SEEN)),
+        ];
+        if self.moves.is_empty() {
+            parts.push(Part::Words("Nothing else would move.".to_owned()));
+            parts.push(Part::Table(moves.only(&[Face::Programs])));
+        } else {
+            let moved = counted(self.moves.len() as u64, "string");
+            let replugged = match self.replugged {
+                0 => "none of them to another port".to_owned(),
+                count => format!("{count} of them to another port"),
+            };
+            parts.push(Part::Words(format!(
+                "{moved} would move for it, {replugged}:"
+            )));
+            parts.push(Part::Table(moves.only(SEEN)));
+        }
+        parts.push(Part::Value(replugged, Cell::Number(self.replugged)));
+        let changes = Table::of("changes", "", || self.changes());
+        parts.push(Part::Table(changes.only(&[Face::Sheets])));
+        parts
+    }
+
+    fn changes(&self) -> impl Iterator<Item = Change<'_>> {
+        let added = self.strings.iter().map(|row| Change {
+            change: "added",
+            string: &row.string,
+            from: None,
+            to: (&row.port, row.start),
+        });
+        let moved = self.moves.iter().map(|row| Change {
+            change: "moved",
+            string: &row.string,
+            from: Some((&row.from_port, row.from)),
+            to: (&row.to_port, row.to),
+        });
+        added.chain(moved)
+    }
 }
 
 impl Addition {
@@ -88,7 +175,7 @@ impl Addition {
                     name,
                 })
             }
-            [number, "node" | "nodes"] => match &model.nodes[..] {
+            [number, "node" | "nodes"] => match model.nodes.as_slice() {
                 [one] => Self::nodes(number, &one.name, name),
                 _ => {
                     let makes: Vec<&str> = model.nodes.iter().map(|node| &*node.name).collect();
@@ -124,7 +211,7 @@ impl Addition {
                 "`{number}` is no number of nodes from 1 to {MOST_NODES}"
             ));
         }
-        let nodes = crate::unit::counted(i64::from(count), "node");
+        let nodes = counted(count, "node");
         Ok(Self {
             words: format!("{nodes} of {make}"),
             text: format!("\nprop {name} {{ node {make}; split {nodes} }}\nwire any: {name}\n"),
@@ -138,16 +225,14 @@ impl Addition {
         let was = lying(before);
         let mut added = Added {
             what: self.words.clone(),
-            strings: Vec::new(),
-            moves: Vec::new(),
-            replugged: 0,
+            ..Added::default()
         };
         for (name, (id, placed)) in lying(after) {
             let Some(port) = after.1.ports.get(placed.port as usize) else {
                 continue;
             };
             let to_port = port_name(after.0, port);
-            let to = point(after.1, placed.start);
+            let to = place(after.1, placed.start);
             let is_new = after
                 .0
                 .prop_of(id)
@@ -162,7 +247,7 @@ impl Addition {
                         .filter(|shape| shape.node.is_some())
                         .map(|shape| shape.nodes),
                     start: to,
-                    end: point(after.1, placed.end),
+                    end: place(after.1, placed.end),
                 });
                 continue;
             }
@@ -172,7 +257,7 @@ impl Addition {
             let Some(port) = before.1.ports.get(old.port as usize) else {
                 continue;
             };
-            let (from_port, from) = (port_name(before.0, port), point(before.1, old.start));
+            let (from_port, from) = (port_name(before.0, port), place(before.1, old.start));
             if (&from_port, from) != (&to_port, to) {
                 added.replugged += u64::from(from_port != to_port);
                 added.moves.push(MoveRow {
@@ -214,7 +299,7 @@ fn lying((model, plan): (&Model, &Plan)) -> BTreeMap<String, (StringId, Placed)>
         .collect()
 }
 
-fn point(plan: &Plan, channel: u64) -> Point {
+fn place(plan: &Plan, channel: u64) -> Point {
     let (universe, slot) = plan.universe_slot(channel);
     Point {
         universe,

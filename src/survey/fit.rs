@@ -5,61 +5,105 @@
 //! an empty one is taken to get nodes of the slowest make of the display that it drives.
 
 mod added;
-mod write;
 
-pub use added::{Added, AddedRow, Addition, MoveRow};
-pub use write::{FORMATS, write};
+pub use added::{Added, Addition};
 
-use super::row::Figure;
+use super::{frame_rate, named};
 use crate::limits::{NodeTime, PortLimit};
 use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Prefer, Start};
 use crate::plan::{Plan, PortPlan};
+use crate::table::{Column, Decimal, Face, Head, Kind, Part, Row, Survey, Table, columns};
+use crate::unit::counted;
 use crate::usage::{self, output_name};
-use schemars::JsonSchema;
-use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 /// All of it.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Debug)]
-#[schemars(title = "tinsel fit")]
+#[derive(Debug)]
 pub struct Fit {
     /// The display's name; may be empty.
-    pub display: String,
+    display: String,
     /// Frames a second.
-    pub frame_rate_hz: Figure,
+    frame_rate: Decimal,
     /// How many pixel ports are used, and what is known of that.
-    pub found: FoundRow,
+    found: Found,
     /// Ports and DMX outputs by controller, pixel ports first, each by number.
-    pub ports: Vec<PortRow>,
+    ports: Vec<PortRow>,
     /// Controllers as declared.
-    pub controllers: Vec<ControllerRow>,
-    /// Where the addition would go; null where nothing is to be added.
+    controllers: Vec<ControllerRow>,
+    /// Where the addition would go.
     pub added: Option<Added>,
 }
 
 /// How good the picked ports are.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
-pub struct FoundRow {
-    /// Pixel ports with something on them.
-    pub ports_used: u64,
-    /// Proven: no fewer are possible, what a `wire` gives a port staying there. Null where the compiler picked none, or
-    /// did not search.
-    pub ports_at_least: Option<u64>,
-    /// Straight lines from props to where their picked ports come out, in metres, where both places are known.
-    pub lead_m: Option<Figure>,
-    /// Whether it is proven that with so many ports no less lead is possible.
-    pub least_lead: Option<bool>,
-    /// Props with picked ports on more than one controller.
-    pub apart: Option<u64>,
-    /// What the display looks at first.
-    pub prefer: &'static str,
+#[derive(Debug)]
+struct Found {
+    ports_used: u64,
+    ports_at_least: Option<u64>,
+    lead_m: Option<Decimal>,
+    least_lead: Option<bool>,
+    apart: Option<u64>,
+    prefer: &'static str,
+}
+
+impl Row for Found {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            number "ports_used" "Pixel ports with something on them." => row.ports_used;
+            number "ports_at_least"
+                "Proven: no fewer are possible, what a `wire` gives a port staying there. Null \
+                 where the compiler picked none, or did not search."
+                => row.ports_at_least, maybe;
+            decimal "lead_m"
+                "Straight lines from props to where their picked ports come out, in metres, where \
+                 both places are known."
+                => row.lead_m, maybe;
+            flag "least_lead" "Whether it is proven that with so many ports no less lead is possible."
+                => row.least_lead, maybe;
+            number "apart" "Props with picked ports on more than one controller."
+                => row.apart, maybe;
+            text "prefer" "What the display looks at first." => row.prefer;
+        }
+    }
+}
+
+impl Found {
+    /// How many ports are used and how good that is known to be, in words.
+    fn words(&self) -> Vec<String> {
+        let mut parts = vec![format!("{} used", counted(self.ports_used, "port"))];
+        if let Some(least) = self.ports_at_least {
+            let with = match self.prefer {
+                "fewest ports" => String::new(),
+                prefer => format!(" with {prefer} first"),
+            };
+            parts.push(format!("no fewer than {least} possible{with}"));
+        }
+        if let (Some(lead), Some(least)) = (self.lead_m, self.least_lead)
+            && lead.value > 0
+        {
+            let no_less = if least {
+                ", no less possible with these"
+            } else {
+                ""
+            };
+            parts.push(format!(
+                "{} m of leads as the crow flies{no_less}",
+                lead.words()
+            ));
+        }
+        if let Some(apart) = self.apart.filter(|apart| *apart > 0) {
+            parts.push(format!(
+                "{} on more than one controller",
+                counted(apart, "prop")
+            ));
+        }
+        parts
+    }
 }
 
 /// What a port is.
-#[derive(Serialize, JsonSchema, Clone, Copy, PartialEq, Eq, Debug)]
-#[serde(rename_all = "lowercase")]
-pub enum State {
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum State {
     /// Something hangs on it.
     Used,
     /// Nothing does.
@@ -79,49 +123,93 @@ impl State {
 }
 
 /// A port or DMX output.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
-pub struct PortRow {
-    /// Its controller.
-    pub controller: String,
-    /// Its number; `dmx1` for a DMX output.
-    pub port: String,
-    /// Whether it is used.
-    pub state: State,
-    /// Strings or fixtures on it.
-    pub strings: u64,
-    /// Nodes on it, skips included; slots of a DMX output or of a port that counts slots.
-    pub used: u64,
-    /// The most it takes: the smaller of its limit and what a frame has time for. Null where nothing limits it.
-    pub limit: Option<u64>,
-    /// What is left of that.
-    pub left: Option<u64>,
-    /// What is counted: `nodes` or `slots`.
-    pub unit: &'static str,
+#[derive(Debug)]
+struct PortRow {
+    controller: String,
+    port: String,
+    state: State,
+    strings: u64,
+    used: u64,
+    limit: Option<u64>,
+    left: Option<u64>,
+    unit: &'static str,
+}
+
+impl PortRow {
+    /// What it is where it is not used, or what it counts where that is not nodes.
+    fn what(&self) -> &'static str {
+        match (self.state, self.unit) {
+            (State::Used, "nodes") => "",
+            (State::Used, unit) => unit,
+            (state, _) => state.word(),
+        }
+    }
+}
+
+impl Row for PortRow {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            people "port" => format!("{}.{}", row.controller, row.port);
+            text "controller" "Its controller." => &row.controller;
+            text "port" "Its number; `dmx1` for a DMX output." => &row.port;
+            text "state" "Whether it is `used`, `free` or `reserved`." => row.state.word();
+            number "strings" "Strings or fixtures on it." => row.strings, shown("strings");
+            number "used"
+                "Nodes on it, skips included; slots of a DMX output or of a port that counts \
+                 slots."
+                => row.used, shown("used");
+            number "limit"
+                "The most it takes: the smaller of its limit and what a frame has time for. Null \
+                 where nothing limits it."
+                => row.limit, maybe, shown("limit");
+            number "left" "What is left of that." => row.left, maybe, shown("left");
+            text "unit" "What is counted: `nodes` or `slots`." => row.unit;
+            people "" => row.what();
+        }
+    }
+
+    fn group(&self) -> &str {
+        &self.controller
+    }
 }
 
 /// A controller.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
-pub struct ControllerRow {
-    /// Its name.
-    pub controller: String,
-    /// Its pixel ports.
-    pub ports: u64,
-    /// Those with something on them.
-    pub ports_used: u64,
-    /// Those that are free and not reserved.
-    pub ports_left: u64,
-    /// Its DMX outputs.
-    pub dmx: u64,
-    /// Those that are free and not reserved.
-    pub dmx_left: u64,
-    /// Nodes on its ports, skips included.
-    pub nodes: u64,
-    /// Nodes that its ports have left; null where a port has no limit.
-    pub nodes_left: Option<u64>,
-    /// Universes from its first to its last in use.
-    pub universes: u64,
-    /// How many it can grow by: up to its own limit, to what begins behind it, or to the last there is.
-    pub universes_left: u64,
+#[derive(Debug)]
+struct ControllerRow {
+    controller: String,
+    ports: u64,
+    ports_used: u64,
+    ports_left: u64,
+    dmx: u64,
+    dmx_left: u64,
+    nodes: u64,
+    nodes_left: Option<u64>,
+    universes: u64,
+    universes_left: u64,
+}
+
+impl Row for ControllerRow {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "controller" "Its name." => &row.controller, shown("controller");
+            number "ports" "Its pixel ports." => row.ports, shown("ports");
+            number "ports_used" "Those with something on them." => row.ports_used, shown("used");
+            number "ports_left" "Those that are free and not reserved."
+                => row.ports_left, shown("left");
+            number "dmx" "Its DMX outputs." => row.dmx;
+            number "dmx_left" "Those that are free and not reserved." => row.dmx_left;
+            people "dmx left" => (row.dmx > 0).then_some(row.dmx_left), right;
+            number "nodes" "Nodes on its ports, skips included." => row.nodes, shown("nodes");
+            number "nodes_left" "Nodes that its ports have left; null where a port has no limit."
+                => row.nodes_left, maybe, shown("nodes left");
+            number "universes" "Universes from its first to its last in use."
+                => row.universes, shown("universes");
+            number "universes_left"
+                "How many it can grow by: up to its own limit, to what begins after it, or to the \
+                 last there is."
+                => row.universes_left, shown("more");
+        }
+    }
 }
 
 impl Fit {
@@ -131,29 +219,53 @@ impl Fit {
         let ports = ports(model, plan);
         Self {
             display: model.display.name.to_string(),
-            frame_rate_hz: Figure {
-                value: model.display.frame_rate_mhz,
-                per: 1_000,
-            },
+            frame_rate: frame_rate(model.display.frame_rate_mhz),
             found: found(model, plan),
             controllers: controllers(model, plan, &ports),
             ports: ports.into_iter().map(|(_, row)| row).collect(),
             added: None,
         }
     }
+
+    /// What `tinsel fit` prints. With an addition, people and sheets have that alone.
+    #[must_use]
+    pub fn survey(&self) -> Survey<'_> {
+        const PROGRAMS: &[Face] = &[Face::Programs];
+        const ALL: &[Face] = &[Face::Programs, Face::Sheets, Face::People];
+        let faces = if self.added.is_none() { ALL } else { PROGRAMS };
+        let name = Head::new("display", Kind::Text, "The display's name; may be empty.");
+        let rate = Head::new("frame_rate_hz", Kind::Decimal, "Frames a second.");
+        let mut words = self.found.words();
+        words.push(format!("{} Hz", self.frame_rate.words()));
+        let ports = "Ports and DMX outputs by controller, pixel ports first, each by number.";
+        let ports = Table::list("ports", ports, &self.ports).only(faces);
+        let controllers = Table::list("controllers", "Controllers as declared.", &self.controllers);
+        let added = "Where the addition would go; null where nothing is to be added.";
+        let added = Head::new("added", Kind::Text, added).maybe();
+        let parts = vec![
+            Part::Value(name, (&self.display).into()),
+            Part::Value(rate, self.frame_rate.into()),
+            Part::object("found", "How good the picked ports are.", &self.found),
+            Part::Words(format!("{}{}", named(&self.display), words.join(", "))),
+            Part::Table(ports),
+            Part::Table(controllers.only(faces)),
+            Part::Group(added, self.added.as_ref().map(Added::parts)),
+        ];
+        Survey {
+            title: "how full it is".to_owned(),
+            parts,
+        }
+    }
 }
 
-fn found(model: &Model, plan: &Plan) -> FoundRow {
+fn found(model: &Model, plan: &Plan) -> Found {
     let pixel = |port: &&PortPlan| matches!(port.output, Output::Pixel(_));
     let used = plan.ports.iter().filter(pixel).count() as u64;
     let picked = plan.picked;
-    FoundRow {
+    Found {
         ports_used: used,
         ports_at_least: picked.map(|picked| (used + picked.bound).saturating_sub(picked.opened)),
-        lead_m: picked.map(|picked| Figure {
-            value: picked.lead_dm,
-            per: 10,
-        }),
+        lead_m: picked.map(|picked| Decimal::new(picked.lead_dm, 10)),
         least_lead: picked.map(|picked| picked.least_lead),
         apart: picked.map(|picked| picked.split),
         prefer: model
@@ -239,7 +351,7 @@ fn port_row(
     });
     let most = match (plan, output, limit) {
         (Some(plan), ..) => plan.limit.map(u64::from),
-        (None, Output::Dmx(_), _) => Some(u64::from(model.display.universe_slots)),
+        (None, Output::Dmx(_), _) => Some(model.display.universe_slots.each()),
         (None, _, PortLimit::Slots(most)) => Some(u64::from(most.value)),
         (None, Output::Pixel(_), limit) => match limit {
             PortLimit::Nodes(most) => Some(time.map_or(most.value, |time| time.min(most.value))),

@@ -7,25 +7,20 @@
 
 mod lines;
 mod power;
-mod write;
 
-pub use write::{FORMATS, write};
-
-use super::row::Figure;
 use crate::model::Model;
 use crate::plan::Plan;
-use schemars::JsonSchema;
-use serde::Serialize;
+use crate::table::{Column, Decimal, Part, Row, Survey, Table, columns};
 
 /// One kind of part.
-#[derive(Serialize, JsonSchema, Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub struct PartRow {
     /// What it belongs with: `strings`, `fixtures`, `leads`, `joints`, `power` or `boxes`.
     pub group: &'static str,
     /// What it is, as somebody would look for it in a drawer.
     pub item: String,
     /// How many or how much of it.
-    pub amount: Figure,
+    pub amount: Decimal,
     /// What the amount is counted in: `pieces`, `nodes`, `ports` or `m`.
     pub unit: &'static str,
     /// What else is to be known of it; may be empty.
@@ -37,19 +32,15 @@ impl PartRow {
         Self {
             group,
             item,
-            amount: Figure {
-                value: amount,
-                per: 1,
-            },
+            amount: Decimal::new(amount, 1),
             unit,
             note: String::new(),
         }
     }
 
     /// What the amount is counted in, for people: one `piece`, two `pieces`.
-    #[must_use]
-    pub fn unit_words(&self) -> &'static str {
-        let one = self.amount.value == u64::from(self.amount.per);
+    fn unit_words(&self) -> &'static str {
+        let one = self.amount.value == i64::from(self.amount.per);
         match self.unit {
             "pieces" if one => "piece",
             "nodes" if one => "node",
@@ -77,4 +68,40 @@ pub fn rows(model: &Model, plan: &Plan) -> Vec<PartRow> {
     rows.extend(power::supplies(model));
     rows.extend(lines::boxes(model, plan));
     rows
+}
+
+/// What `tinsel parts` prints.
+#[must_use]
+pub fn survey(rows: &[PartRow]) -> Survey<'_> {
+    let table = Table::list("parts", "A row for each kind of part.", rows);
+    Survey {
+        title: "parts list".to_owned(),
+        parts: vec![Part::Table(table)],
+    }
+}
+
+impl Row for PartRow {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            text "group"
+                "What it belongs with: `strings`, `fixtures`, `leads`, `joints`, `power` or \
+                 `boxes`."
+                => row.group;
+            text "item" "What it is, as somebody would look for it in a drawer."
+                => &row.item, shown("item");
+            decimal "amount" "How many or how much of it." => row.amount, shown("amount");
+            people "unit" => row.unit_words();
+            text "unit" "What the amount is counted in: `pieces`, `nodes`, `ports` or `m`."
+                => row.unit;
+            text "note" "What else is to be known of it; may be empty." => &row.note;
+        }
+    }
+
+    fn group(&self) -> &str {
+        self.group
+    }
+
+    fn remark(&self) -> String {
+        self.note.clone()
+    }
 }

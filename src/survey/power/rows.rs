@@ -1,82 +1,45 @@
 //! The rows, made from model, plan and what was solved.
 
 use super::{
-    CircuitRow, Decimal, FlowRow, LeadRow, NodeRow, PortRow, SuggestionRow, SupplyRow, TotalRow,
+    CircuitRow, Flow as FlowRow, Fuse, LeadRow, Node, PortRow, PowerView, SuggestionRow, SupplyRow,
+    Total,
 };
 use crate::cable::capacity;
 use crate::loads::{
-    Because, ConductorLoad, Flow, From, Low, Section, Study, Suggestion, Verdict, circuit_mw,
-    fixtures_mw, power_mw, supply_mains_mw,
+    Because, ConductorLoad, Flow, From, Low, Section, SectionId, Study, Suggestion, Verdict,
+    circuit_mw, fixtures_mw, power_mw, supply_mains_mw,
 };
 use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
 use crate::plan::Plan;
+use crate::table::Decimal;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// What goes with every figure about power.
-pub const CAUTIONS: &[&str] = &[
-    "These figures are an aid and no approval: local code, your inspector and a licensed electrician decide.",
-    "Mains work is for somebody licensed to do it.",
-    "Every outdoor outlet wants ground-fault protection (GFCI, or an RCD of 30 mA).",
-    "Put a fuse at the source of every positive lead and at every point of injection, no larger than the thinnest conductor after it may carry; load fuse and conductor to at most 80 %.",
-    "Do not join the plus of two supplies; join the minus, which the data needs.",
-    "Supplies and controllers go into enclosures made for the weather, off the ground, with drip loops.",
-];
-
-/// Everything that `tinsel power` shows.
-pub struct PowerView {
-    /// The level of all nodes in percent; `None` for what the display allows.
-    pub level: Option<Decimal>,
-    /// What hangs on ports.
-    pub ports: Vec<PortRow>,
-    /// Leads of `power` statements, then points of injection.
-    pub leads: Vec<LeadRow>,
-    /// Supplies.
-    pub supplies: Vec<SupplyRow>,
-    /// Mains circuits.
-    pub circuits: Vec<CircuitRow>,
-    /// The whole.
-    pub total: TotalRow,
-    /// What would feed it in more places; `None` where that was not asked for.
-    pub suggestions: Option<Vec<SuggestionRow>>,
-}
-
-impl PowerView {
-    /// Of a display at a level (thousandths of a percent), if one was asked for.
-    #[must_use]
-    pub fn new(
-        model: &Model,
-        plan: &Plan,
-        study: &Study,
-        level: Option<u32>,
-        suggestions: Option<&[Suggestion]>,
-    ) -> Self {
-        let circuits = model.circuits.iter().enumerate();
-        let mut conductors = study.conductors.iter().peekable();
-        let ports = study
-            .sections
-            .iter()
-            .enumerate()
-            .filter_map(|(at, section)| {
-                let mine = std::iter::from_fn(|| {
-                    conductors.next_if(|conductor| conductor.section as usize <= at)
-                });
-                port(model, plan, section, mine)
-            });
-        Self {
-            level: level.map(|level| milli(level.into())),
-            ports: ports.collect(),
-            leads: leads(model, study),
-            supplies: supplies(model, plan, study),
-            circuits: circuits
-                .map(|(index, _)| circuit(model, plan, study, CircuitId::from(index)))
-                .collect(),
-            total: total(model, plan, study),
-            suggestions: suggestions.map(|all| {
-                let rows = all.iter().map(|one| suggestion(model, plan, one));
-                rows.collect()
-            }),
-        }
+/// Of a display at a level (thousandths of a percent), if one was asked for.
+pub fn view(
+    model: &Model,
+    plan: &Plan,
+    study: &Study,
+    level: Option<u32>,
+    suggestions: Option<&[Suggestion]>,
+) -> PowerView {
+    let circuits = (0..model.circuits.len()).map(CircuitId::from);
+    let mut conductors = study.conductors.iter().peekable();
+    let ports = study.sections.pairs().filter_map(|(id, section)| {
+        let mine = std::iter::from_fn(|| conductors.next_if(|conductor| conductor.section <= id));
+        port(model, plan, section, mine)
+    });
+    PowerView {
+        level: level.map(|level| milli(level.into())),
+        ports: ports.collect(),
+        leads: leads(model, study),
+        supplies: supplies(model, plan, study),
+        circuits: circuits.map(|id| circuit(model, plan, study, id)).collect(),
+        total: total(model, plan, study),
+        suggestions: suggestions.map(|all| {
+            let rows = all.iter().map(|one| suggestion(model, plan, one));
+            rows.collect()
+        }),
     }
 }
 
@@ -100,13 +63,12 @@ fn percent(part: i64, whole: i64) -> Decimal {
     }
 }
 
-fn fuse(fuse: Option<Told<i64>>, ua: i64) -> (Option<Decimal>, Option<Decimal>) {
-    let amps = fuse.map(|fuse| micro(fuse.value));
-    (amps, fuse.map(|fuse| percent(ua.abs(), fuse.value)))
+fn fuse(fuse: Option<Told<i64>>, ua: i64) -> Fuse {
+    fuse.map(|fuse| (micro(fuse.value), percent(ua.abs(), fuse.value)))
 }
 
 fn name(model: &Model, plan: &Plan, section: &Section) -> Option<String> {
-    let port = plan.ports.get(section.port as usize)?;
+    let port = &plan.ports[section.port];
     match port.output {
         Output::Pixel(number) => Some(port_name(model, port.controller, number, section.receiver)),
         Output::Dmx(_) => None,
@@ -136,7 +98,6 @@ fn port<'a>(
             amps: micro(flow.ua),
         })
     };
-    let (fuse_amps, fuse_percent) = fuse(section.fuse, section.port_ua);
     Some(PortRow {
         port: name(model, plan, section)?,
         from: match section.from {
@@ -145,11 +106,10 @@ fn port<'a>(
             From::Taps => "injections",
             From::Nothing => "nothing",
         },
-        level_percent: milli(section.level.into()),
+        level: milli(section.level.into()),
         amps: micro(section.port_ua),
-        fuse_amps,
-        fuse_percent,
-        drawn_amps: micro(section.drawn_ua),
+        fuse: fuse(section.fuse, section.port_ua),
+        drawn: micro(section.drawn_ua),
         most_plus: most(plus),
         most_minus: most(minus),
         worst: section.lowest.map(|low| node(model, low)),
@@ -160,27 +120,25 @@ fn port<'a>(
     })
 }
 
-fn node(model: &Model, low: Low) -> NodeRow {
-    NodeRow {
+fn node(model: &Model, low: Low) -> Node {
+    Node {
         string: model.name_of(low.string),
         node: low.node,
         volts: micro(low.uv),
-        floor_volts: micro(low.floor_uv),
+        floor: micro(low.floor_uv),
     }
 }
 
 fn lead(model: &Model, lead: &FeedLead, feeds: String, (ua, minus_ua): (i64, i64)) -> LeadRow {
-    let (fuse_amps, fuse_percent) = fuse(lead.fuse, ua);
     let supply = model.supplies.get(lead.supply.index());
     LeadRow {
         feeds,
         supply: supply.map_or(String::new(), |supply| supply.name.to_string()),
         amps: micro(ua),
         minus_amps: micro(minus_ua),
-        fuse_amps,
-        fuse_percent,
+        fuse: fuse(lead.fuse, ua),
         gauge: lead.gauge.words(),
-        may_carry_amps: micro(capacity(lead.gauge).most_ua),
+        may_carry: micro(capacity(lead.gauge).most_ua),
     }
 }
 
@@ -190,8 +148,8 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
         let amps = (feed.ua, feed.minus_ua);
         lead(model, &power.lead, fed_ports(model, power), amps)
     });
-    let taps = study.taps.iter().filter_map(|tap| {
-        let injection = model.injections.get(tap.injection as usize)?;
+    let taps = study.taps.iter().map(|tap| {
+        let injection = &model.injections[tap.injection];
         let string = model.name_of(tap.string);
         let place = match injection.place {
             crate::model::InjectAt::EveryNodes(_) | crate::model::InjectAt::EveryStrands(_) => {
@@ -199,12 +157,8 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
             }
             place => inject_place(place),
         };
-        Some(lead(
-            model,
-            &injection.lead,
-            format!("{string} {place}"),
-            (tap.ua, tap.minus_ua),
-        ))
+        let feeds = format!("{string} {place}");
+        lead(model, &injection.lead, feeds, (tap.ua, tap.minus_ua))
     });
     powers.chain(taps).collect()
 }
@@ -221,19 +175,19 @@ fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
 
 /// The same, by the supply that feeds them.
 fn left_out_by_supply(model: &Model, plan: &Plan, study: &Study) -> BTreeMap<usize, Vec<String>> {
-    let sections = study.sections.iter().enumerate();
-    let fed = sections.filter_map(|(at, section)| match section.from {
-        From::Power(power) => Some((model.powers.get(power as usize)?.lead.supply, at)),
+    let fed = study.sections.pairs();
+    let fed = fed.filter_map(|(id, section)| match section.from {
+        From::Power(power) => Some((model.powers[power].lead.supply, id)),
         _ => None,
     });
-    let injected = study.taps.iter().filter_map(|tap| {
-        let injection = model.injections.get(tap.injection as usize)?;
-        Some((injection.lead.supply, tap.section as usize))
+    let injected = study.taps.iter().map(|tap| {
+        let injection = &model.injections[tap.injection];
+        (injection.lead.supply, tap.section)
     });
-    let feeds: BTreeSet<(SupplyId, usize)> = fed.chain(injected).collect();
+    let feeds: BTreeSet<(SupplyId, SectionId)> = fed.chain(injected).collect();
     let mut out: BTreeMap<usize, Vec<String>> = BTreeMap::new();
-    for (supply, at) in feeds {
-        let section = study.sections.get(at).filter(|section| section.left_out);
+    for (supply, id) in feeds {
+        let section = Some(&study.sections[id]).filter(|section| section.left_out);
         let name = section.and_then(|section| name(model, plan, section));
         out.entry(supply.index()).or_default().extend(name);
     }
@@ -252,10 +206,10 @@ fn supplies(model: &Model, plan: &Plan, study: &Study) -> Vec<SupplyRow> {
             volts: supply.volts.map(|volts| milli(volts.value)),
             amps: micro(*ua),
             watts: milli(mw),
-            rated_watts: rated.map(milli),
-            headroom_watts: rated.map(|rated| milli(rated.saturating_sub(mw))),
-            load_percent: rated.map(|rated| percent(mw, rated)),
-            mains_watts: milli(supply_mains_mw(supply, *ua)),
+            rated: rated.map(milli),
+            headroom: rated.map(|rated| milli(rated.saturating_sub(mw))),
+            load: rated.map(|rated| percent(mw, rated)),
+            mains: milli(supply_mains_mw(supply, *ua)),
             left_out: out.remove(&index).unwrap_or_default(),
         }
     })
@@ -277,8 +231,8 @@ fn circuit(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> CircuitR
         volts: volts.map(milli),
         watts: milli(mw),
         amps: ua.map(micro),
-        breaker_amps: breaker.map(micro),
-        load_percent: ua.zip(breaker).map(|(ua, breaker)| percent(ua, breaker)),
+        breaker: breaker.map(micro),
+        load: ua.zip(breaker).map(|(ua, breaker)| percent(ua, breaker)),
     }
 }
 
@@ -287,7 +241,7 @@ fn amps_ua(mw: i64, mv: i64) -> i64 {
     i64::try_from(ua).unwrap_or(i64::MAX)
 }
 
-fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
+fn total(model: &Model, plan: &Plan, study: &Study) -> Total {
     // Supplies that the display does not name lose as much as those that say nothing else.
     const USUAL: i64 = 85;
     let assumed = study
@@ -312,11 +266,11 @@ fn total(model: &Model, plan: &Plan, study: &Study) -> TotalRow {
         .chain(controllers)
         .chain(fixtures)
         .fold(assumed.saturating_mul(100) / USUAL, i64::saturating_add);
-    TotalRow {
+    Total {
         watts: milli(given.fold(assumed, i64::saturating_add)),
-        mains_watts: milli(mains),
-        mains_amps_120v: micro(amps_ua(mains, 120_000)),
-        mains_amps_230v: micro(amps_ua(mains, 230_000)),
+        mains: milli(mains),
+        mains_120v: micro(amps_ua(mains, 120_000)),
+        mains_230v: micro(amps_ua(mains, 230_000)),
         left_out: left_out(model, plan, study),
     }
 }
@@ -328,13 +282,13 @@ fn suggestion(model: &Model, plan: &Plan, one: &Suggestion) -> SuggestionRow {
         port: name(model, plan, &one.section).unwrap_or_default(),
         because: because(model, one),
         statements: statements.collect(),
-        points: one.points,
+        points: u32::try_from(one.points).unwrap_or(u32::MAX),
         fewest: one.verdict == Verdict::Fewest,
         why_not: match &one.verdict {
             Verdict::Refused(why) => Some(why.clone()),
             Verdict::Fewest | Verdict::Found => None,
         },
-        lines_on_lead: one.shared,
+        lines_on_lead: u32::try_from(one.shared).unwrap_or(u32::MAX),
         first: one.first,
     }
 }

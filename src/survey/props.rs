@@ -1,0 +1,160 @@
+//! The table of props and members that have an address, as declared.
+
+use super::View;
+use super::stretch::{self, Stretch};
+use super::view::label_of;
+use crate::diagnostic::words::shown;
+use crate::model::{Prop, PropId, StringId};
+use crate::table::{Column, Point, Row, Table, columns};
+use crate::usage::output_name;
+
+/// One prop or member.
+#[derive(Debug)]
+pub struct PropRow<'a> {
+    pub(crate) prop: &'a str,
+    pub(crate) instance: Option<u32>,
+    pub(crate) label: Option<&'a str>,
+    pub(crate) strings: u32,
+    pub(crate) nodes: Option<u64>,
+    pub(crate) slots: u64,
+    pub(crate) first: Point,
+    pub(crate) last: Point,
+    pub(crate) contiguous: bool,
+    /// Strands, and the nodes of each where all have as many; `None` for a fixture.
+    pub(crate) strands: Option<(u64, Option<u32>)>,
+    pub(crate) starts: String,
+    pub(crate) ports: String,
+    pub(crate) enters: Option<&'a str>,
+}
+
+pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
+    let about = "Props and members that have an address, as declared.";
+    Table::of("props", about, || view.props())
+}
+
+impl PropRow<'_> {
+    /// Its name as a person writes it.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self.instance {
+            Some(member) => format!("{}[{member}]", self.prop),
+            None => self.prop.to_owned(),
+        }
+    }
+}
+
+impl Row for PropRow<'_> {
+    fn columns() -> Vec<Column<Self>> {
+        columns! { row;
+            people "prop" => row.name();
+            text "prop" "Its prop." => row.prop;
+            number "instance" "Its member from 1; null for a prop that is no family."
+                => row.instance, maybe;
+            text "label" "Its label." => row.label, maybe;
+            number "strings" "How many strings it has; 0 for a fixture."
+                => row.strings, shown("strings");
+            number "nodes" "Nodes that show something; null for a fixture."
+                => row.nodes, maybe, shown("nodes");
+            number "slots" "Slots of its strings." => row.slots, shown("slots");
+            point "first" "Its lowest slot." => row.first, shown("start");
+            point "last" "Its highest slot." => row.last, shown("end");
+            people "channels" => format!("{} to {}", row.first.channel, row.last.channel), right;
+            flag "contiguous" "Whether every slot between the two is its own." => row.contiguous;
+            number "strands" "How many strands it has; a string without strands is one. Null for a fixture."
+                => row.strands.map(|(count, _)| count), maybe;
+            number "nodes_per_strand" "Nodes of each strand; null where they differ."
+                => row.strands.and_then(|(_, nodes)| nodes), maybe;
+            number "first_channel" "Its lowest channel, from 1." => row.first.channel;
+            number "last_channel" "Its highest channel, from 1." => row.last.channel;
+            flag "one_piece" "Whether every channel between the two is its own." => row.contiguous;
+            text "starts" "Universe/slot at which each string starts, in the order of its strings." => &row.starts;
+            text "enters" "Where data comes in." => row.enters, maybe;
+            text "ports" "The port of each string, in the same order." => &row.ports;
+        }
+    }
+
+    fn remark(&self) -> String {
+        let mut remarks = Vec::new();
+        if let Some(label) = self.label {
+            remarks.push(format!("\"{}\"", shown(label)));
+        }
+        if !self.contiguous {
+            remarks.push("other slots in between".to_owned());
+        }
+        remarks.join(", ")
+    }
+}
+
+impl<'a> View<'a> {
+    /// Props and members that have an address, in the order declared.
+    pub fn props(&self) -> impl Iterator<Item = PropRow<'a>> {
+        let props = self.model.props.iter().enumerate();
+        props.flat_map(move |(index, prop)| {
+            let id = PropId::from(index);
+            (1..=prop.members_count()).filter_map(move |member| self.prop_row(id, prop, member))
+        })
+    }
+
+    fn prop_row(&self, id: PropId, prop: &'a Prop, member: u32) -> Option<PropRow<'a>> {
+        let own = |s: &StringId| self.model.string(*s).is_some_and(|s| s.prop == id);
+        let ids = || prop.strings_of(member).map(StringId).filter(own);
+        if self.only.is_some() && !ids().any(|s| self.shows(s)) {
+            return None;
+        }
+        let mut pieces: Vec<Stretch> = Vec::new();
+        let (mut strings, mut nodes, mut slots) = (0, None, 0);
+        let mut strands: Option<(u64, Option<u32>)> = None;
+        for string in ids() {
+            let shape = self.model.shape_of(string)?;
+            if shape.node.is_some() {
+                strings += 1;
+                nodes = Some(nodes.unwrap_or(0) + u64::from(shape.nodes));
+                let each = shape.strand.filter(|each| *each > 0).unwrap_or(shape.nodes);
+                let (count, alike) = strands.unwrap_or((0, Some(each)));
+                let count = count + u64::from(shape.nodes.div_ceil(each.max(1)));
+                strands = Some((count, alike.filter(|alike| *alike == each)));
+            }
+            slots += u64::from(shape.slots);
+            stretch::each(self.model, self.plan, string, |stretch| {
+                pieces.push(stretch)
+            });
+        }
+        let placed = || ids().filter_map(|s| self.plan.of(s));
+        let first = placed().map(|p| p.start).min()?;
+        let last = placed().map(|p| p.end).max()?;
+        pieces.sort_unstable();
+        let starts = placed().map(|p| self.plan.universe_slots.place(p.start));
+        let ports = ids().filter_map(|s| {
+            let port = self.plan.ports.get(self.plan.of(s)?.port as usize)?;
+            Some(output_name(self.model, port.controller, port.output))
+        });
+        Some(PropRow {
+            prop: &prop.name,
+            instance: prop.count.map(|_| member),
+            label: label_of(prop, member),
+            strings,
+            nodes,
+            slots,
+            first: self.point(first),
+            last: self.point(last),
+            contiguous: self.covered(&pieces) == last + 1 - first,
+            strands,
+            enters: prop.enters_at(member),
+            starts: starts.collect::<Vec<_>>().join(", "),
+            ports: ports.collect::<Vec<_>>().join(", "),
+        })
+    }
+
+    /// How many different slots some stretches, in order, hold.
+    fn covered(&self, stretches: &[Stretch]) -> u64 {
+        let slots = self.plan.universe_slots.each();
+        let (mut end, mut sum) = (0, 0);
+        for stretch in stretches {
+            let base = u64::from(stretch.universe.saturating_sub(1)) * slots;
+            let last = base + u64::from(stretch.last);
+            sum += last.saturating_sub(end.max(base + u64::from(stretch.first) - 1));
+            end = end.max(last);
+        }
+        sum
+    }
+}

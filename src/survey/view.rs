@@ -1,0 +1,164 @@
+//! A compiled display, perhaps narrowed to one name: what its tables are made from.
+
+use super::stretch::{self, Stretch, Used};
+use crate::diagnostic::words;
+use crate::model::{ControllerId, Model, PieceKind, Prop, StringId};
+use crate::plan::Plan;
+use crate::table::Point;
+use crate::usage::output_name;
+use std::cell::OnceCell;
+
+/// A compiled display as tables, perhaps narrowed to one name.
+pub struct View<'a> {
+    pub(super) model: &'a Model,
+    pub(super) plan: &'a Plan,
+    pub(super) only: Option<Only>,
+    usage: OnceCell<(Vec<Stretch>, Vec<Used>)>,
+}
+
+/// What a view is narrowed to.
+pub(super) struct Only {
+    /// By string.
+    strings: Vec<bool>,
+    /// A controller shown even where no string of it is.
+    pub(super) controller: Option<ControllerId>,
+}
+
+impl<'a> View<'a> {
+    /// All of a display.
+    #[must_use]
+    pub fn new(model: &'a Model, plan: &'a Plan) -> Self {
+        Self {
+            model,
+            plan,
+            only: None,
+            usage: OnceCell::new(),
+        }
+    }
+
+    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`, or `jetty.1` of
+    /// a receiver), a controller or a receiver: its strings, and the ports, controllers and universes that carry
+    /// them. A port that nothing hangs on has none.
+    ///
+    /// # Errors
+    /// The nearest names, where nothing has this one.
+    pub fn only(mut self, name: &str) -> Result<Self, Vec<String>> {
+        let model = self.model;
+        let prop = name.split(['[', '.']).next().unwrap_or(name);
+        let prop_id = model.props.iter().position(|p| &*p.name == prop);
+        let controller = model.controllers.iter().position(|c| &*c.name == name);
+        let receiver = model.receivers.iter().position(|r| &*r.name == name);
+        let output = model.output_named(name);
+        let mut known = controller.is_some() || receiver.is_some() || output.is_some();
+        let mut strings = vec![false; model.strings.len()];
+        for index in 0..strings.len() {
+            let id = StringId::from(index);
+            let named = model
+                .string(id)
+                .is_some_and(|s| Some(s.prop.index()) == prop_id && self.is_named(id, name));
+            known |= named;
+            if let Some(strings) = strings.get_mut(index) {
+                *strings = named;
+            }
+        }
+        for port in &self.plan.ports {
+            let whole = Some(port.controller.index()) == controller
+                || output_name(model, port.controller, port.output) == name;
+            known |= whole;
+            for piece in &port.pieces {
+                let here = whole
+                    || piece.receiver.is_some_and(|at| {
+                        Some(at.index()) == receiver
+                            || output == Some((port.controller, port.output, Some(at)))
+                    });
+                if let (PieceKind::String(id, _), true) = (piece.piece.kind, here)
+                    && let Some(shown) = strings.get_mut(id.index())
+                {
+                    *shown = true;
+                }
+            }
+        }
+        if !known {
+            return Err(self.nearest(name));
+        }
+        self.only = Some(Only {
+            strings,
+            controller: controller.map(ControllerId::from),
+        });
+        Ok(self)
+    }
+
+    fn is_named(&self, id: StringId, name: &str) -> bool {
+        let (Some(string), Some(prop)) = (self.model.string(id), self.model.prop_of(id)) else {
+            return false;
+        };
+        let rest = name.strip_prefix(&*prop.name).unwrap_or(name);
+        let member = match string.member {
+            0 => String::new(),
+            member => format!("[{member}]"),
+        };
+        let within = |rest: &str| {
+            let shape = self.model.shape_of(id).and_then(|s| s.name.as_deref());
+            rest.is_empty()
+                || rest
+                    .strip_prefix('.')
+                    .is_some_and(|part| part.parse() == Ok(string.number) || Some(part) == shape)
+        };
+        rest.is_empty() || rest.strip_prefix(member.as_str()).is_some_and(within)
+    }
+
+    fn nearest(&self, name: &str) -> Vec<String> {
+        let model = self.model;
+        let props = model.props.iter().map(|p| &*p.name);
+        let controllers = model.controllers.iter().map(|c| &*c.name);
+        let receivers = model.receivers.iter().map(|r| &*r.name);
+        let stem = name.split(['[', '.']).next().unwrap_or(name);
+        words::nearest(stem, props.chain(controllers).chain(receivers))
+            .into_iter()
+            .map(str::to_owned)
+            .collect()
+    }
+
+    pub(super) fn shows(&self, id: StringId) -> bool {
+        self.only
+            .as_ref()
+            .is_none_or(|only| only.strings.get(id.index()) == Some(&true))
+    }
+
+    /// A channel counted from 0 as universe, slot and channel counted from 1.
+    pub(super) fn point(&self, channel: u64) -> Point {
+        let (universe, slot) = self.plan.universe_slot(channel);
+        Point {
+            universe,
+            slot,
+            channel: channel + 1,
+        }
+    }
+
+    pub(super) fn usage(&self) -> &(Vec<Stretch>, Vec<Used>) {
+        self.usage.get_or_init(|| {
+            let stretches = stretch::stretches(self.model, self.plan);
+            let rows = stretch::by_universe(self.plan, &stretches);
+            (stretches, rows)
+        })
+    }
+
+    /// The strings and fixtures that are placed, by output, position.
+    pub(super) fn shown(&self) -> impl Iterator<Item = StringId> {
+        let pieces = self.plan.ports.iter().flat_map(|port| &port.pieces);
+        let strings = pieces.filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => Some(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        strings.filter(|id| self.plan.of(*id).is_some() && self.shows(*id))
+    }
+}
+
+/// The label of a member, or of its prop where it has none of its own.
+pub(super) fn label_of(prop: &Prop, member: u32) -> Option<&str> {
+    prop.members
+        .iter()
+        .find(|m| m.number == member)
+        .and_then(|m| m.label.as_deref())
+        .or(prop.label.as_deref())
+}

@@ -66,7 +66,7 @@ pub fn relaid(
     lock: Option<Loaded>,
 ) -> Result<Compiled, Stop> {
     let relay = afresh.relay();
-    let compiled = compile_relaid(disk, main, lock, &relay);
+    let compiled = compile_relaid(disk, main, lock, &relay, afresh.side());
     let names = || compiled.model.controllers.iter().map(|one| &*one.name);
     let unknown = |name: &&String| !names().any(|other| other == name.as_str());
     if let Some(name) = relay.names().iter().find(unknown) {

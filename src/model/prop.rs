@@ -14,6 +14,8 @@ pub struct Prop {
     pub at: Span,
     /// A label for people.
     pub label: Option<Box<str>>,
+    /// Where data comes in.
+    pub enters: Option<Box<str>>,
     /// How many members; `None` for a prop that is not `* N`.
     pub count: Option<u32>,
     /// Its first string in the table.
@@ -50,11 +52,21 @@ pub struct Member {
     pub number: u32,
     /// A label for people.
     pub label: Option<Box<str>>,
+    /// Where data comes in.
+    pub enters: Option<Box<str>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
 }
 
 impl Prop {
+    /// Where data comes into a member (1 for a prop that is no family), as the display says.
+    #[must_use]
+    pub fn enters_at(&self, member: u32) -> Option<&str> {
+        let own = self.members.iter().find(|one| one.number == member);
+        let own = own.and_then(|one| one.enters.as_deref());
+        own.or(self.enters.as_deref())
+    }
+
     /// How many members it has; 1 for a prop that is no family.
     #[must_use]
     pub fn members_count(&self) -> u32 {

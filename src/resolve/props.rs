@@ -25,6 +25,7 @@ use std::rc::Rc;
 #[derive(Clone, Default)]
 pub struct Draft<'a> {
     label: Option<Box<str>>,
+    enters: Option<Box<str>>,
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
@@ -138,6 +139,7 @@ pub fn props<'a>(
             name: row.name.as_ref().into(),
             at: row.block.name.span,
             label: draft.label.clone(),
+            enters: draft.enters.clone(),
             count: number,
             first: 0,
             cut: Cut::Even(0),
@@ -264,6 +266,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         let number = set.number(0);
         match (set.key, set.value(0)) {
             (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
+            (Key::Enters, Some(Value::Word(text))) => draft.enters = Some(names.said(text).into()),
             (Key::Node, Some(Value::Word(word))) => {
                 let found = names.find(&names.nodes, "node", word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));
@@ -350,6 +353,7 @@ impl<'a> Context<'_, '_, 'a> {
                 prop.members.extend((from..=to).map(|number| Member {
                     number,
                     label: own.label.clone(),
+                    enters: own.enters.clone(),
                     stands: own.stands,
                 }));
             }

@@ -6,6 +6,7 @@ use super::view::label_of;
 use crate::diagnostic::words::shown;
 use crate::model::{Prop, PropId, StringId};
 use crate::table::{Column, Point, Row, Table, columns};
+use crate::usage::output_name;
 
 /// One prop or member.
 #[derive(Debug)]
@@ -19,6 +20,11 @@ pub struct PropRow<'a> {
     pub(crate) first: Point,
     pub(crate) last: Point,
     pub(crate) contiguous: bool,
+    /// Strands, and the nodes of each where all have as many; `None` for a fixture.
+    pub(crate) strands: Option<(u64, Option<u32>)>,
+    pub(crate) starts: String,
+    pub(crate) ports: String,
+    pub(crate) enters: Option<&'a str>,
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
@@ -54,6 +60,16 @@ impl Row for PropRow<'_> {
             point "last" "Its highest slot." => row.last, shown("end");
             people "channels" => format!("{} to {}", row.first.channel, row.last.channel), right;
             flag "contiguous" "Whether every slot between the two is its own." => row.contiguous;
+            number "strands" "How many strands it has; a string without strands is one. Null for a fixture."
+                => row.strands.map(|(count, _)| count), maybe;
+            number "nodes_per_strand" "Nodes of each strand; null where they differ."
+                => row.strands.and_then(|(_, nodes)| nodes), maybe;
+            number "first_channel" "Its lowest channel, from 1." => row.first.channel;
+            number "last_channel" "Its highest channel, from 1." => row.last.channel;
+            flag "one_piece" "Whether every channel between the two is its own." => row.contiguous;
+            text "starts" "Universe/slot at which each string starts, in the order of its strings." => &row.starts;
+            text "enters" "Where data comes in." => row.enters, maybe;
+            text "ports" "The port of each string, in the same order." => &row.ports;
         }
     }
 
@@ -86,11 +102,16 @@ impl<'a> View<'a> {
         }
         let mut pieces: Vec<Stretch> = Vec::new();
         let (mut strings, mut nodes, mut slots) = (0, None, 0);
+        let mut strands: Option<(u64, Option<u32>)> = None;
         for string in ids() {
             let shape = self.model.shape(string);
             if shape.node.is_some() {
                 strings += 1;
                 nodes = Some(nodes.unwrap_or(0) + u64::from(shape.nodes));
+                let each = shape.strand.filter(|each| *each > 0).unwrap_or(shape.nodes);
+                let (count, alike) = strands.unwrap_or((0, Some(each)));
+                let count = count + u64::from(shape.nodes.div_ceil(each.max(1)));
+                strands = Some((count, alike.filter(|alike| *alike == each)));
             }
             slots += u64::from(shape.slots);
             stretch::each(self.model, self.plan, string, |stretch| {
@@ -101,6 +122,11 @@ impl<'a> View<'a> {
         let first = placed().map(|p| p.start).min()?;
         let last = placed().map(|p| p.end).max()?;
         pieces.sort_unstable();
+        let starts = placed().map(|p| self.plan.universe_slots.place(p.start));
+        let ports = ids().filter_map(|s| {
+            let port = self.plan.port_of(s)?;
+            Some(output_name(self.model, port.controller, port.output))
+        });
         Some(PropRow {
             prop: &prop.name,
             instance: prop.count.map(|_| member),
@@ -111,6 +137,10 @@ impl<'a> View<'a> {
             first: self.point(first),
             last: self.point(last),
             contiguous: self.covered(&pieces) == last + 1 - first,
+            strands,
+            enters: prop.enters_at(member),
+            starts: starts.collect::<Vec<_>>().join(", "),
+            ports: ports.collect::<Vec<_>>().join(", "),
         })
     }
 

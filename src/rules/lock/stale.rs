@@ -2,7 +2,7 @@
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::lock::Lock;
+use crate::lock::{Lock, SetUp};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
@@ -123,6 +123,28 @@ impl Changes {
             slots(before).is_some() && slots(before) != slots(next)
         });
         let renamed = kept(|before, _, name| before.row(name).is_none());
+        let remade = kept(|before, next, name| {
+            let rows = before.row(name).zip(next.row(name));
+            rows.is_some_and(|(old, new)| {
+                old.slots == new.slots
+                    && (old.made.is_some() || old.stored)
+                    && (&old.made, old.stored) != (&new.made, new.stored)
+            })
+        });
+        let mut boxes = Vec::new();
+        for new in &next.boxes {
+            match before.set_up(&new.name) {
+                Some(old)
+                    if SetUp {
+                        at: old.at,
+                        ..new.clone()
+                    } != *old =>
+                {
+                    boxes.push(old)
+                }
+                Some(_) | None => {}
+            }
+        }
         let label = |rows: &[(&StringId, String)], what: &str| -> Vec<(Span, String)> {
             let words =
                 |(id, name): &(&StringId, String)| (line(id), format!("`{}` {what}", shown(name)));
@@ -150,6 +172,11 @@ impl Changes {
                 "would have a new name",
                 "would have new names",
             ),
+            (
+                remade.len(),
+                "would be set up in another way",
+                "would be set up in another way",
+            ),
             (new.len(), "is new", "are new"),
             (freed.len(), "would be freed", "would be freed"),
         ] {
@@ -158,6 +185,13 @@ impl Changes {
                 1 => words.push(format!("1 string {one}")),
                 count => words.push(format!("{count} strings {more}")),
             }
+        }
+        match boxes.len() {
+            0 => {}
+            1 => words.push("1 controller would be set up in another way".to_owned()),
+            count => words.push(format!(
+                "{count} controllers would be set up in another way"
+            )),
         }
         if before.universe_slots != next.universe_slots {
             words.push(format!(
@@ -173,7 +207,18 @@ impl Changes {
         }
         let resized = label(&resized, "would have another length");
         let renamed = label(&renamed, "is the new name of this string");
-        let kept = resized.into_iter().chain(renamed);
+        let remade = label(&remade, "would be set up in another way");
+        let boxes = boxes.into_iter().map(|old| {
+            (
+                old.at,
+                format!("`{}` would be set up in another way", shown(&old.name)),
+            )
+        });
+        let kept = resized
+            .into_iter()
+            .chain(renamed)
+            .chain(remade)
+            .chain(boxes);
         let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }

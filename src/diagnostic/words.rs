@@ -20,13 +20,14 @@ pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
 #[must_use]
 pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let lower = word.to_lowercase();
-    let letters = word.chars().count();
+    let letters = lower.chars().count();
     // Any two names of one letter are one letter apart.
     let most = (letters / 3).max(usize::from(letters > 1));
     let stem = |name: &str| {
         name.trim_end_matches(|c: char| c.is_ascii_digit())
             .to_owned()
     };
+    let kinds = letters_of(&lower);
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
         .filter_map(|name| {
@@ -34,7 +35,9 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
             if low == lower {
                 return Some((0, name));
             }
-            if name.len().abs_diff(word.len()) > 4 * most {
+            // Each edit adds or removes one letter at most, so these bounds leave nothing out that is near.
+            let strange = (kinds & !letters_of(&low)).count_ones() as usize;
+            if low.chars().count().abs_diff(letters) > most || strange > most {
                 return None;
             }
             let distance = strsim::osa_distance(&lower, &low);
@@ -50,6 +53,12 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
     }
     found.truncate(3);
     found.into_iter().map(|(_, name)| name).collect()
+}
+
+/// The letters of a word as a set of bits; letters may share a bit.
+fn letters_of(word: &str) -> u64 {
+    word.chars()
+        .fold(0, |all, one| all | 1 << (u32::from(one) % 64))
 }
 
 /// The names in backticks, joined with `or`: "`a`", "`a` or `b`".

@@ -191,7 +191,7 @@ impl Offers<'_> {
         let mut sorted: Vec<(&str, (usize, usize))> = counts.into_iter().collect();
         sorted.sort_by_key(|(_, (count, order))| (std::cmp::Reverse(*count), *order));
         for (name, (count, _)) in sorted {
-            if !place.words.get(1).is_some_and(|own| *own == name) {
+            if place.words.get(1).is_none_or(|own| *own != name) {
                 self.add(
                     name,
                     format!("{}, named {count} times", kind.word()),

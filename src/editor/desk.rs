@@ -28,6 +28,9 @@ struct Parsed {
     statements: Vec<Statement>,
 }
 
+/// A text, and the hints that belong to it.
+type Hinted = (Arc<str>, Vec<Hint>);
+
 /// A display that is being edited.
 #[derive(Default)]
 pub struct Desk {
@@ -41,7 +44,7 @@ pub struct Desk {
     lock: RefCell<Option<(u32, LockText)>>,
     uses: OnceCell<Uses>,
     /// By the name of a text: the hints of the last compile that had addresses, with that text.
-    hints: RefCell<BTreeMap<String, (Arc<str>, Vec<Hint>)>>,
+    hints: RefCell<BTreeMap<String, Hinted>>,
 }
 
 impl Desk {

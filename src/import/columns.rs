@@ -298,9 +298,12 @@ pub fn rank(kinds: &[Option<Kind>]) -> u8 {
     }
 }
 
+/// A row of headings: what its columns are, and their texts.
+type Headings = (Vec<Option<Kind>>, Vec<String>);
+
 /// The row of a table that is its header, with what its columns are.
 fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
-    let mut best: Option<(u8, usize, Vec<Option<Kind>>, Vec<String>)> = None;
+    let mut best: Option<(u8, usize, Headings)> = None;
     for (at, row) in table.iter().enumerate().take(BEFORE) {
         let above = at.checked_sub(1).and_then(|above| table.get(above));
         for above in [None, above.filter(|above| above.filled().count() > 1)] {
@@ -309,23 +312,23 @@ fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>,
                 kinds.iter().flatten().collect::<BTreeSet<_>>().len()
             };
             let known = distinct(&kinds);
-            let better = best.as_ref().is_none_or(|(rank, _, best, _)| {
+            let better = best.as_ref().is_none_or(|(rank, _, (best, _))| {
                 *rank == 0 || above.is_some() && known > distinct(best)
             });
             let rank = rank(&kinds);
             if rank > 0 && better {
-                best = Some((rank, at, kinds, headings));
+                best = Some((rank, at, (kinds, headings)));
             }
         }
         if best.as_ref().is_some_and(|(_, found, ..)| *found < at) {
             break;
         }
     }
-    best.map(|(_, at, kinds, headings)| (at, kinds, headings))
+    best.map(|(_, at, (kinds, headings))| (at, kinds, headings))
 }
 
 /// What the cells of a row mean as headings, with a row of headings above them that may span several.
-fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> (Vec<Option<Kind>>, Vec<String>) {
+fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     let width = row
         .cells
         .len()

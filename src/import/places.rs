@@ -8,6 +8,7 @@ use super::{Grade, Note};
 use crate::grid::Grid;
 use crate::model::Output;
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 /// Universes that E1.31 has (ANSI E1.31-2018, 6.2.7).
 const MOST_UNIVERSE: u64 = 63_999;
@@ -197,11 +198,8 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
     let board = board_of(found, claim);
     let (count, parts) = (claim.lines.len(), claim.starts.len());
     if count == 0 || !count.is_multiple_of(parts) {
-        notes.push(note(
-            claim,
-            false,
-            format!("{parts} addresses for {count} strings; not kept"),
-        ));
+        let what = format!("{parts} addresses for {count} strings; not kept");
+        notes.push(note(claim, false, what));
         return;
     }
     uneven(found, claim);
@@ -211,59 +209,10 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
     for (part, places) in claim.starts.iter().enumerate() {
         let range = part * share..(part + 1) * share;
         let all = channels(found, board, places);
-        let ends = |start: &u64| {
-            laid(found, claim, range.clone(), *start, None)
-                .last()
-                .map_or(*start, |last| last.1)
+        let ends = end.as_deref().filter(|_| parts == 1);
+        let Some(start) = start_of(found, claim, &range, (&all, ends), notes) else {
+            continue;
         };
-        let by_end = all.iter().find(|start| {
-            parts == 1
-                && end
-                    .as_ref()
-                    .is_some_and(|end| end.contains(&(ends(start) - 1)))
-        });
-        let by_channel = claim.channel.and_then(|channel| {
-            channels(found, board, &[At::Channel(channel)])
-                .first()
-                .copied()
-        });
-        let agreed = by_channel.filter(|channel| all.contains(channel));
-        let start = match (by_end, agreed, all.as_slice()) {
-            (Some(start), ..) => *start,
-            (None, Some(start), _) => start,
-            (None, None, [start]) => *start,
-            (None, None, [start, ..]) => {
-                let slots = found.universe_slots.each();
-                let more: Vec<String> = all
-                    .iter()
-                    .skip(1)
-                    .map(|at| format!("{}/{}", at / slots + 1, at % slots + 1))
-                    .collect();
-                let what = format!(
-                    "taken as {}/{}; it may mean {} too",
-                    start / slots + 1,
-                    start % slots + 1,
-                    more.join(" or ")
-                );
-                notes.push(note(claim, false, what));
-                *start
-            }
-            (None, None, []) => {
-                notes.push(note(
-                    claim,
-                    false,
-                    "no universe and slot that there are; not kept".to_owned(),
-                ));
-                continue;
-            }
-        };
-        if by_channel.is_some_and(|channel| !all.contains(&channel)) {
-            let what = format!(
-                "is not channel {}, which the row says too; the channel is not kept",
-                claim.channel.unwrap_or(0)
-            );
-            notes.push(note(claim, false, what));
-        }
         let ranges = laid(found, claim, range.clone(), start, None);
         for (place, (start, end)) in claim.lines.get(range).unwrap_or(&[]).iter().zip(ranges) {
             if let Some(line) = found.line_mut(claim.prop, *place) {
@@ -272,8 +221,70 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
             last = last.max(end);
         }
     }
+    if !stretched(found, claim, end.as_deref(), notes) {
+        notes.extend(stray_end(found, claim, end.as_deref(), last));
+    }
+}
+
+/// Which of the channels that a start may mean it is, by the end that the table gives and by the channel of the row.
+fn start_of(
+    found: &Found,
+    claim: &Claim,
+    range: &Range<usize>,
+    (all, ends): (&[u64], Option<&[u64]>),
+    notes: &mut Vec<Note>,
+) -> Option<u64> {
+    let board = board_of(found, claim);
+    let last = |start: u64| {
+        let laid = laid(found, claim, range.clone(), start, None);
+        laid.last().map_or(start, |last| last.1).saturating_sub(1)
+    };
+    let by_end = ends.and_then(|ends| all.iter().find(|start| ends.contains(&last(**start))));
+    let own = claim
+        .channel
+        .map(|channel| channels(found, board, &[At::Channel(channel)]));
+    let by_channel = own.and_then(|own| own.first().copied());
+    let agreed = by_channel.filter(|channel| all.contains(channel));
+    let start = match (by_end.copied().or(agreed), all) {
+        (Some(start), _) => start,
+        (None, []) => {
+            let what = "no universe and slot that exist; not kept".to_owned();
+            notes.push(note(claim, false, what));
+            return None;
+        }
+        (None, [start]) => *start,
+        (None, [start, more @ ..]) => {
+            let shown = |at: &u64| shown_at(found, *at);
+            let more: Vec<String> = more.iter().map(shown).collect();
+            let what = format!(
+                "taken as {}; it may mean {} too",
+                shown(start),
+                more.join(" or ")
+            );
+            notes.push(note(claim, false, what));
+            *start
+        }
+    };
+    if by_channel.is_some_and(|channel| !all.contains(&channel)) {
+        let what = format!(
+            "is not channel {}, which the row says too; the channel is not kept",
+            claim.channel.unwrap_or(0)
+        );
+        notes.push(note(claim, false, what));
+    }
+    Some(start)
+}
+
+/// Universe and slot of a channel, the channel counted from 0: `3/170`.
+fn shown_at(found: &Found, channel: u64) -> String {
+    let slots = found.universe_slots.each();
+    format!("{}/{}", channel / slots + 1, channel % slots + 1)
+}
+
+/// Widens a string of slots that the table ends further on than its slots reach; whether it did.
+fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut Vec<Note>) -> bool {
     let place = claim.lines.first().copied().unwrap_or_default();
-    if let (true, Some([end])) = (found.of_ports, end.as_deref())
+    if let (true, Some([end])) = (found.of_ports, end)
         && let Some(line) = found.line_mut(claim.prop, place)
         && let Some(span) = line.start.and_then(|start| (end + 1).checked_sub(start))
         && line.make.is_none()
@@ -285,36 +296,30 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
         );
         line.size = span;
         notes.push(note(claim, true, what));
-        return;
+        return true;
     }
-    let slots = found.universe_slots.each();
-    let shown = |channel: u64| {
-        format!(
-            "{}/{} (channel {})",
-            channel / slots + 1,
-            channel % slots + 1,
-            channel + 1
-        )
-    };
-    let shift = u64::from(
-        board
-            .and_then(|at| found.boxes.get(at))
-            .is_some_and(|board| board.from_zero),
+    false
+}
+
+/// What to say where the end in the table is not `last`, the channel after the strings as they are laid.
+fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Option<Note> {
+    let last = last.checked_sub(1)?;
+    let ends = format!(
+        "ends at {} (channel {}) by its start and its size",
+        shown_at(found, last),
+        last + 1
     );
+    let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
+    let shift = u64::from(board.is_some_and(|board| board.from_zero));
     let universe = claim.end_universe.map(|universe| universe + shift);
     match end {
-        Some(end) if last > 0 && !end.contains(&(last - 1)) => {
-            let what = format!(
-                "ends at {} by its start and its size; this end is not kept",
-                shown(last - 1)
-            );
-            notes.push(note(claim, true, what));
+        Some(end) if !end.contains(&last) => {
+            Some(note(claim, true, format!("{ends}; this end is not kept")))
         }
-        None if last > 0 && universe.is_some_and(|universe| universe != (last - 1) / slots + 1) => {
-            let what = format!("ends at {} by its start and its size", shown(last - 1));
-            notes.push(note(claim, false, what));
+        None if universe.is_some_and(|own| own != last / found.universe_slots.each() + 1) => {
+            Some(note(claim, false, ends))
         }
-        _ => {}
+        _ => None,
     }
 }
 
@@ -367,15 +372,12 @@ fn uneven(found: &mut Found, claim: &Claim) {
     }
     // Each goes on to where the next one starts; the last one to the end.
     let stops = (1..order.len()).map(at).chain([end + 1]);
-    let sizes: Vec<u64> = stops
+    let mut sizes: Vec<u64> = stops
         .enumerate()
         .map(|(place, stop)| stop.saturating_sub(at(place)) / each)
         .collect();
-    let mut sizes = sizes;
-    if sizes.iter().sum::<u64>() != total && sizes.len() == 2 {
-        if let [first, last] = sizes.as_mut_slice() {
-            *first = total.saturating_sub(*last);
-        }
+    if let [first, last] = sizes.as_mut_slice() {
+        *first = total.saturating_sub(*last);
     }
     if sizes.iter().sum::<u64>() == total && sizes.iter().all(|size| *size > 0) {
         for (place, size) in order.iter().zip(sizes) {
@@ -388,9 +390,13 @@ fn uneven(found: &mut Found, claim: &Claim) {
     }
 }
 
-/// The strings of each output in the order of its cable.
-pub fn chains(found: &Found) -> BTreeMap<(usize, bool, u32), Vec<(usize, (usize, usize))>> {
-    let mut chains: BTreeMap<(usize, bool, u32), Vec<(usize, (usize, usize))>> = BTreeMap::new();
+/// The strings of each output in the order of its cable: their props and their places there. An output is a controller,
+/// whether it is a DMX port, and its number.
+pub type Chains = BTreeMap<(usize, bool, u32), Vec<(usize, (usize, usize))>>;
+
+/// The strings of each output.
+pub fn chains(found: &Found) -> Chains {
+    let mut chains = Chains::new();
     for (prop, place, line) in found.lines() {
         let key = match (line.controller, line.output) {
             (Some(board), Some(Output::Pixel(number))) => (board, false, number),

@@ -59,12 +59,15 @@ pub fn finding(
     })
 }
 
+/// The version of a text that the client has, by its URI.
+pub type VersionOf<'a> = &'a dyn Fn(&str) -> Option<i64>;
+
 /// Edits of texts of the display, by text; with versions where the client knows them.
 pub fn edits(
     desk: &Desk,
     edits: &[Edit],
     uri: &dyn Fn(&str) -> String,
-    version: Option<&dyn Fn(&str) -> Option<i64>>,
+    version: Option<VersionOf>,
 ) -> Value {
     let mut files: Vec<(String, Vec<Value>)> = Vec::new();
     for edit in edits {

@@ -62,7 +62,7 @@ impl About<'_> {
 
     fn edits(&self, edits: &[Edit]) -> Value {
         let version = |uri: &str| self.open.get(uri).map(|open| open.version);
-        let known: Option<&dyn Fn(&str) -> Option<i64>> = self.versions.then_some(&version);
+        let known: Option<shape::VersionOf> = self.versions.then_some(&version);
         shape::edits(&self.display.desk, edits, &|name| self.uri(name), known)
     }
 

@@ -126,7 +126,7 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
         let room = MOST_FILES.saturating_sub(files.len());
         files.extend(shelf.displays_in(at).into_iter().take(room));
         let up = folder(at);
-        if up.is_empty() || inside && !within(up) || !inside {
+        if up.is_empty() || !inside || !within(up) {
             break;
         }
         at = up;

@@ -31,7 +31,7 @@ pub(super) fn drop_unused(found: &mut Found) {
 pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
     let mut moved = BTreeMap::new();
     for (at, prop) in found.props.iter_mut().enumerate() {
-        let mut lines: Vec<((u64, u64), (usize, usize), Line)> = Vec::new();
+        let mut lines = Vec::new();
         for (member, (number, own)) in prop.members.iter_mut().enumerate() {
             let own = std::mem::take(own).into_iter().enumerate();
             lines.extend(own.map(|(string, line)| {
@@ -39,7 +39,7 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
                 ((*number, of), (member, string), line)
             }));
         }
-        lines.sort_by_key(|(key, place, _)| (*key, *place));
+        lines.sort_by_key(|(key, place, _): &((u64, u64), (usize, usize), _)| (*key, *place));
         for pair in lines.windows(2) {
             let [(key, _, one), (other, _, line)] = pair else {
                 continue;

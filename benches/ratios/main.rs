@@ -318,7 +318,8 @@ fn overlaps() {
          prop p { node n; string 10 nodes }\nwire c.1: p\n",
     );
     let one = compiled.plan.placed[0].unwrap();
-    compiled.model.strings = vec![compiled.model.strings[tinsel::model::StringId(0)]; STRINGS as usize].into();
+    compiled.model.strings =
+        vec![compiled.model.strings[tinsel::model::StringId(0)]; STRINGS as usize].into();
     compiled.plan.placed = (0..STRINGS)
         .map(|at| {
             let start = at * 30 + 100 - if at % 1_000 == 7 { 5 } else { 0 };

@@ -315,6 +315,25 @@ impl Model {
         Some(self.prop(id))
     }
 
+    /// Where data comes into a string, as the display says.
+    #[must_use]
+    pub fn enters(&self, id: StringId) -> Option<&str> {
+        let string = self.strings[id];
+        let place = match self.prop(id).enters_at(string.member) {
+            [all] => all,
+            each => each.get(string.number.max(1) as usize - 1)?,
+        };
+        Some(&**place).filter(|place| !place.is_empty())
+    }
+
+    /// Where the prop or member of a string stands, in micrometres.
+    #[must_use]
+    pub fn stands(&self, id: StringId) -> Option<(i64, i64)> {
+        let (string, prop) = (&self.strings[id], self.prop(id));
+        let member = prop.members.iter().find(|m| m.number == string.member);
+        member.and_then(|member| member.stands).or(prop.stands)
+    }
+
     /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.
     ///
     /// The string's number is left out where the prop or member has just one.

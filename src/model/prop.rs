@@ -14,8 +14,8 @@ pub struct Prop {
     pub at: Span,
     /// A label for people.
     pub label: Option<Box<str>>,
-    /// Where data comes in.
-    pub enters: Option<Box<str>>,
+    /// Where data comes in: one place for all strings, or one for each in order.
+    pub enters: Box<[Box<str>]>,
     /// How many members; `None` for a prop that is not `* N`.
     pub count: Option<u32>,
     /// Its first string in the table.
@@ -52,19 +52,18 @@ pub struct Member {
     pub number: u32,
     /// A label for people.
     pub label: Option<Box<str>>,
-    /// Where data comes in.
-    pub enters: Option<Box<str>>,
+    /// Where data comes in, as [`Prop::enters`].
+    pub enters: Box<[Box<str>]>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
 }
 
 impl Prop {
-    /// Where data comes into a member (1 for a prop that is no family), as the display says.
+    /// Where data comes into a member (1 for a prop that is no family): one place for all its strings, or one for each.
     #[must_use]
-    pub fn enters_at(&self, member: u32) -> Option<&str> {
+    pub fn enters_at(&self, member: u32) -> &[Box<str>] {
         let own = self.members.iter().find(|one| one.number == member);
-        let own = own.and_then(|one| one.enters.as_deref());
-        own.or(self.enters.as_deref())
+        own.map_or(&self.enters, |own| &own.enters)
     }
 
     /// How many members it has; 1 for a prop that is no family.

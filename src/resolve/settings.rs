@@ -183,6 +183,8 @@ pub enum Slot {
     Names,
     /// `"…"`
     Text,
+    /// The same, with commas between.
+    Texts,
     /// A host address.
     Host,
     /// A wire size.
@@ -273,7 +275,7 @@ const LABEL: Row = row(
 const ENTERS: Row = row(
     Key::Enters,
     "enters",
-    &[S::Text],
+    &[S::Texts],
     "enters \"left foot\"",
     "where data comes in",
 );

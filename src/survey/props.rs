@@ -24,7 +24,7 @@ pub struct PropRow<'a> {
     pub(crate) strands: Option<(u64, Option<u32>)>,
     pub(crate) starts: String,
     pub(crate) ports: String,
-    pub(crate) enters: Option<&'a str>,
+    pub(crate) enters: String,
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
@@ -50,26 +50,30 @@ impl Row for PropRow<'_> {
             text "prop" "Its prop." => row.prop;
             number "instance" "Its member from 1; null for a prop that is no family."
                 => row.instance, maybe;
-            text "label" "Its label." => row.label, maybe;
             number "strings" "How many strings it has; 0 for a fixture."
                 => row.strings, shown("strings");
+            number "strands" "How many strands it has; a string without strands is one. Null for a fixture."
+                => row.strands.map(|(count, _)| count), maybe, shown("strands");
+            number "nodes_per_strand" "Nodes of each strand; null where they differ."
+                => row.strands.and_then(|(_, nodes)| nodes), maybe, shown("of");
             number "nodes" "Nodes that show something; null for a fixture."
                 => row.nodes, maybe, shown("nodes");
             number "slots" "Slots of its strings." => row.slots, shown("slots");
-            point "first" "Its lowest slot." => row.first, shown("start");
-            point "last" "Its highest slot." => row.last, shown("end");
             people "channels" => format!("{} to {}", row.first.channel, row.last.channel), right;
-            flag "contiguous" "Whether every slot between the two is its own." => row.contiguous;
-            number "strands" "How many strands it has; a string without strands is one. Null for a fixture."
-                => row.strands.map(|(count, _)| count), maybe;
-            number "nodes_per_strand" "Nodes of each strand; null where they differ."
-                => row.strands.and_then(|(_, nodes)| nodes), maybe;
-            number "first_channel" "Its lowest channel, from 1." => row.first.channel;
-            number "last_channel" "Its highest channel, from 1." => row.last.channel;
+            point "first" "Its lowest slot." => row.first;
+            point "last" "Its highest slot." => row.last;
+            number "first_channel" "Its lowest channel, from 1." => row.first.channel, programs;
+            number "last_channel" "Its highest channel, from 1." => row.last.channel, programs;
             flag "one_piece" "Whether every channel between the two is its own." => row.contiguous;
-            text "starts" "Universe/slot at which each string starts, in the order of its strings." => &row.starts;
-            text "enters" "Where data comes in." => row.enters, maybe;
+            text "starts" "Universe/slot at which each string starts, in the order of its strings."
+                => &row.starts;
+            people "starts" => few(&row.starts);
             text "ports" "The port of each string, in the same order." => &row.ports;
+            people "ports" => few(&row.ports);
+            text "enters" "Where data comes in: one place for all strings, or one for each in order."
+                => Some(&*row.enters).filter(|text| !text.is_empty()), maybe;
+            text "label" "Its label." => row.label, maybe;
+            flag "contiguous" "The same as `one_piece`." => row.contiguous;
         }
     }
 
@@ -81,7 +85,22 @@ impl Row for PropRow<'_> {
         if !self.contiguous {
             remarks.push("other slots in between".to_owned());
         }
+        if !self.enters.is_empty() {
+            remarks.push(format!("data in at {}", shown(&self.enters)));
+        }
         remarks.join(", ")
+    }
+}
+
+/// A list as people see it: each once, and no more of it than fits a column.
+fn few(list: &str) -> String {
+    let mut all: Vec<&str> = list.split(", ").collect();
+    all.dedup();
+    match all.as_slice() {
+        [first, rest @ ..] if rest.len() > 1 || first.len() > 9 && !rest.is_empty() => {
+            format!("{first} …")
+        }
+        all => all.join(", "),
     }
 }
 
@@ -138,7 +157,7 @@ impl<'a> View<'a> {
             last: self.point(last),
             contiguous: self.covered(&pieces) == last + 1 - first,
             strands,
-            enters: prop.enters_at(member),
+            enters: prop.enters_at(member).join(", "),
             starts: starts.collect::<Vec<_>>().join(", "),
             ports: ports.collect::<Vec<_>>().join(", "),
         })

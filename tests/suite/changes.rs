@@ -608,3 +608,72 @@ fn a_table_by_prop() {
         assert_eq!(row[key], wanted, "{key}");
     }
 }
+
+/// The place where data comes in stands in the tables, on sheets and on labels: of a prop, a member and a string.
+#[test]
+fn where_data_comes_in() {
+    let text = "node bud { chip ws2811; colour RGB }\n\
+        controller weir { stands at 0 m, 0 m; ports 1..4 { } }\n\
+        prop vine { enters \"left foot\", \"right foot\"; node bud; strings 2 of 10 nodes; stands at 3 m, 4 m }\n\
+        prop crow * 2 { enters \"beak\"; node bud; string 8 nodes; stands at 9 m, 12 m }\n\
+        prop crow[2] { enters \"tail\" }\n\
+        wire weir.1: vine -> crow[1]\nwire weir.2: lead 7 m -> crow[2]\n";
+    let folder = built(text);
+    let told = run(
+        &folder,
+        &["table", "--by", "prop", "--format", "csv", "yard.tinsel"],
+    );
+    let csv = out(&told);
+    let mut keys: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
+    let wanted = "prop instance strings strands nodes_per_strand nodes slots first_channel last_channel one_piece starts \
+                  ports enters";
+    for key in wanted.split_whitespace() {
+        assert_eq!(
+            keys.iter().filter(|other| **other == key).count(),
+            1,
+            "{key}"
+        );
+    }
+    keys.retain(|key| wanted.split_whitespace().any(|other| other == *key));
+    assert_eq!(keys.join(" "), wanted, "in the order of the design");
+    assert!(csv.contains("\"left foot, right foot\""), "{csv}");
+    let told = run(&folder, &["table", "--format", "json", "yard.tinsel"]);
+    let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
+    let enters = |name: &str| {
+        let rows = value["strings"].as_array().unwrap();
+        rows.iter().find(|row| row["name"] == name).unwrap()["enters"].clone()
+    };
+    for (name, place) in [
+        ("vine.1", "left foot"),
+        ("vine.2", "right foot"),
+        ("crow[1]", "beak"),
+        ("crow[2]", "tail"),
+    ] {
+        assert_eq!(enters(name), place, "{name}");
+    }
+    let done = run(&folder, &["report", "yard.tinsel", "-o", "papers"]);
+    assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+    let paper = |name: &str| fs::read_to_string(folder.0.join("papers").join(name)).unwrap();
+    let (sheets, labels, report) = (
+        paper("port-sheets.html"),
+        paper("labels.html"),
+        paper("index.html"),
+    );
+    for place in ["left foot", "right foot", "beak", "tail"] {
+        assert!(sheets.contains(&format!("data in at {place}")), "{place}");
+        assert!(labels.contains(&format!("<span>{place}</span>")), "{place}");
+        assert!(report.contains(place), "{place}");
+    }
+    // 3-4-5 and 6-8-10; where a lead is written, that holds.
+    assert!(
+        sheets.contains("about 5 m from the plug before"),
+        "{sheets}"
+    );
+    assert!(sheets.contains("about 10 m from the plug before"));
+    assert_eq!(sheets.matches("in a straight line").count(), 2);
+    let more = text.replace("\"right foot\"", "\"right foot\", \"nose\"");
+    folder.file("yard.tinsel", &more);
+    let refused = run(&folder, &["check", "yard.tinsel"]);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(err(&refused).contains("name/string"), "{}", err(&refused));
+}

@@ -317,9 +317,9 @@ fn overlaps() {
         "node n { chip ws2811; colour RGB }\ncontroller c { ports 1..2 { } }\n\
          prop p { node n; string 10 nodes }\nwire c.1: p\n",
     );
-    let one = compiled.plan.placed[0].unwrap();
-    compiled.model.strings =
-        vec![compiled.model.strings[tinsel::model::StringId(0)]; STRINGS as usize].into();
+    let one = compiled.plan.placed.first().copied().flatten().unwrap();
+    let string = *compiled.model.strings.first().unwrap();
+    compiled.model.strings = vec![string; STRINGS as usize].into();
     compiled.plan.placed = (0..STRINGS)
         .map(|at| {
             let start = at * 30 + 100 - if at % 1_000 == 7 { 5 } else { 0 };
@@ -330,7 +330,7 @@ fn overlaps() {
             })
         })
         .collect();
-    shuffle(&mut compiled.plan.placed);
+    shuffle(compiled.plan.placed.as_mut_slice());
     let mut best = Duration::MAX;
     for _ in 0..5 {
         let started = Instant::now();

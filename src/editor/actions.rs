@@ -10,6 +10,9 @@ use crate::model::{PieceKind, StringId};
 use crate::source::Span;
 use crate::usage;
 
+/// The title of a change that writes down what is so already, and moves nothing.
+const WRITE_PORTS: &str = "write the ports that the compiler picked";
+
 /// A change that is offered.
 #[derive(Debug, Clone)]
 pub struct Action<'d> {
@@ -62,7 +65,7 @@ pub fn actions(desk: &Desk, within: Span) -> Vec<Action<'_>> {
     found
 }
 
-/// Whether a change leaves the display with no error that it did not have, and cures what it is for.
+/// Whether a change leaves the display with no error that it did not have, and does what it is for.
 fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool {
     let errors = |one: &Compiled| one.count(Severity::Error);
     let of = |one: &Compiled, finding: &Diagnostic| {
@@ -74,7 +77,14 @@ fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool 
         let cures = action
             .of
             .is_none_or(|finding| of(trial, finding) < of(compiled, finding));
-        cures && errors(trial) <= errors(compiled)
+        let places = |one: &Compiled| -> Vec<Option<(u64, u64)>> {
+            let placed = one.plan.placed.iter();
+            placed
+                .map(|own| own.map(|own| (own.start, own.end)))
+                .collect()
+        };
+        let stays = action.fix.title != WRITE_PORTS || places(trial) == places(compiled);
+        cures && stays && errors(trial) <= errors(compiled)
     };
     desk.tried(&action.fix.edits, holds).unwrap_or(false)
 }
@@ -150,8 +160,10 @@ fn picked_ports(compiled: &Compiled, statement: Span, wire: &Wire) -> Option<Fix
             _ => return None,
         }
     }
-    let title = "write the ports that the compiler picked".to_owned();
-    Some(fix(title, vec![edit(statement, lines.join("\n"))]))
+    Some(fix(
+        WRITE_PORTS.to_owned(),
+        vec![edit(statement, lines.join("\n"))],
+    ))
 }
 
 /// Writes a `wire` for a prop that none names, with the ports that the compiler picked.
@@ -185,9 +197,17 @@ fn placed_unasked(desk: &Desk, statement: Span, within: Span) -> Option<Fix> {
         let references = usage::references(&compiled.model, &own);
         text.push_str(&format!("\nwire {plug}: {references}"));
     }
-    let end = line_end(desk, statement.end);
-    let title = "write the ports that the compiler picked".to_owned();
-    Some(fix(title, vec![edit(Span::new(end, end), text)]))
+    // After the wires of this text: what shares a port with one of them comes after it in the chain.
+    let base = |at: u32| desk.file_at(at).map(|file| file.base);
+    let wired = compiled.model.lines.iter().filter(|line| !line.unasked);
+    let last = wired
+        .map(|line| line.at.end)
+        .filter(|end| base(*end) == base(statement.end));
+    let end = line_end(desk, last.fold(statement.end, u32::max));
+    Some(fix(
+        WRITE_PORTS.to_owned(),
+        vec![edit(Span::new(end, end), text)],
+    ))
 }
 
 /// Ends a chain before the item at the cursor; the compiler picks a port for the rest.

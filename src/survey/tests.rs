@@ -207,7 +207,7 @@ fn csv_cells_are_no_formulas() {
 #[test]
 fn a_table_for_people_fits_a_hundred_columns() {
     let (mut model, plan) = laid_out(false, &[(30, 0, None), (3_000, 40_000_000, None)]);
-    if let Some(prop) = model.props.as_mut_slice().first_mut() {
+    if let Some(prop) = model.props.rows_mut().first_mut() {
         prop.name = "a-name-that-is-much-longer-than-anybody-would-write-for-a-prop".into();
         prop.label =
             Some("and a label, too, that says what this is and who keeps the key of it".into());

@@ -313,6 +313,72 @@ fn point(value: &Value) -> (u64, u64, u64) {
     (of("universe"), of("slot"), of("channel"))
 }
 
+/// A triple of universe, slot and channel.
+type Point = (u64, u64, u64);
+
+/// The rows of a port's set-up.
+fn port_rows(
+    (one, whole): (&Box, bool),
+    strings: &[&Value],
+    port: usize,
+    start: &dyn Fn(Point) -> String,
+    put: &mut dyn FnMut(&str, u64, &str, String),
+) {
+    let port = port.to_string();
+    let on = strings.iter().filter(|string| string["port"] == *port);
+    let mut dark = 0;
+    let rows = on.filter_map(|string| {
+        // A stored string is not on the line; the dark nodes before it are.
+        dark += string["skip_before"].as_u64().unwrap();
+        let up = string["stored"] == false;
+        up.then(|| Row {
+            name: string["name"].as_str().unwrap().to_owned(),
+            nodes: string["nodes"].as_u64().unwrap(),
+            each: string["colour"].as_str().unwrap().len() as u64,
+            colour: string["colour"].as_str().unwrap().to_owned(),
+            chip: string["chip"].as_str().unwrap().to_owned(),
+            start: point(&string["start"]),
+            end: point(&string["end"]),
+            skip: std::mem::take(&mut dark),
+            within: string["skips"].as_u64().unwrap(),
+        })
+    });
+    let rows: Vec<Row> = rows.collect();
+    let used = one.used.unwrap_or(512) as u64;
+    let mut number = 0;
+    let mut nodes = 0;
+    for (at, row) in rows.iter().enumerate() {
+        let before = at.checked_sub(1).map(|at| &rows[at]);
+        let joins = before.is_some_and(|before| {
+            let left = used - before.end.1.min(used);
+            let least = if whole { row.each } else { 1 };
+            let next = match left >= least {
+                true => before.end.2 + 1 == row.start.2,
+                false => (before.end.0 + 1, 1) == (row.start.0, row.start.1),
+            };
+            next && (&before.colour, &before.chip) == (&row.colour, &row.chip)
+                && before.within + row.within + row.skip == 0
+        });
+        if !joins || one.addressing == 2 {
+            number += 1;
+            nodes = 0;
+            if one.addressing != 1 {
+                put(&port, number, "start", start(row.start));
+            }
+            for (field, nodes) in [("dark_before", row.skip), ("dark_within", row.within)] {
+                if nodes > 0 {
+                    put(&port, number, field, nodes.to_string());
+                }
+            }
+            put(&port, number, "colour", row.colour.clone());
+            put(&port, number, "chip", row.chip.clone());
+        }
+        nodes += row.nodes;
+        put(&port, number, "nodes", nodes.to_string());
+        assert!(!row.name.is_empty());
+    }
+}
+
 /// The set-up as the tables and the text say it, reckoned here by itself.
 fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
     let table = table(compiled);
@@ -377,61 +443,8 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
                 .for_each(|first| put("", 0, "start", start(*first)));
         }
         for port in 1..=PORTS {
-            let on = strings
-                .iter()
-                .filter(|string| string["port"] == port.to_string());
-            let mut dark = 0;
-            let rows = on.filter_map(|string| {
-                // A stored string is not on the line; the dark nodes before it are.
-                dark += string["skip_before"].as_u64().unwrap();
-                let up = string["stored"] == false;
-                up.then(|| Row {
-                    name: string["name"].as_str().unwrap().to_owned(),
-                    nodes: string["nodes"].as_u64().unwrap(),
-                    each: string["colour"].as_str().unwrap().len() as u64,
-                    colour: string["colour"].as_str().unwrap().to_owned(),
-                    chip: string["chip"].as_str().unwrap().to_owned(),
-                    start: point(&string["start"]),
-                    end: point(&string["end"]),
-                    skip: std::mem::take(&mut dark),
-                    within: string["skips"].as_u64().unwrap(),
-                })
-            });
-            let rows: Vec<Row> = rows.collect();
-            let port = port.to_string();
-            let used = one.used.unwrap_or(512) as u64;
-            let mut number = 0;
-            let mut nodes = 0;
-            for (at, row) in rows.iter().enumerate() {
-                let before = at.checked_sub(1).map(|at| &rows[at]);
-                let joins = before.is_some_and(|before| {
-                    let left = used - before.end.1.min(used);
-                    let least = if one.whole || yard.whole { row.each } else { 1 };
-                    let next = match left >= least {
-                        true => before.end.2 + 1 == row.start.2,
-                        false => (before.end.0 + 1, 1) == (row.start.0, row.start.1),
-                    };
-                    next && (&before.colour, &before.chip) == (&row.colour, &row.chip)
-                        && before.within + row.within + row.skip == 0
-                });
-                if !joins || one.addressing == 2 {
-                    number += 1;
-                    nodes = 0;
-                    if one.addressing != 1 {
-                        put(&port, number, "start", start(row.start));
-                    }
-                    for (field, nodes) in [("dark_before", row.skip), ("dark_within", row.within)] {
-                        if nodes > 0 {
-                            put(&port, number, field, nodes.to_string());
-                        }
-                    }
-                    put(&port, number, "colour", row.colour.clone());
-                    put(&port, number, "chip", row.chip.clone());
-                }
-                nodes += row.nodes;
-                put(&port, number, "nodes", nodes.to_string());
-                assert!(!row.name.is_empty());
-            }
+            let whole = one.whole || yard.whole;
+            port_rows((one, whole), &strings, port, &start, &mut put);
         }
         if at == 0 && !yard.lamps.is_empty() {
             let lamp = strings

@@ -165,7 +165,11 @@ impl Changes {
         let counts = [
             (moved.len(), "string", ["would move"; 2]),
             (resized.len(), "string", [LONGER; 2]),
-            (renamed.len(), "string", ["would have a new name", "would have new names"]),
+            (
+                renamed.len(),
+                "string",
+                ["would have a new name", "would have new names"],
+            ),
             (remade.len(), "string", [OTHER; 2]),
             (new.len(), "string", ["is new", "are new"]),
             (freed.len(), "string", ["would be freed"; 2]),
@@ -181,12 +185,9 @@ impl Changes {
         let resized = label(&resized, LONGER);
         let renamed = label(&renamed, "is the new name of this string");
         let remade = label(&remade, OTHER);
-        let boxes = boxes.into_iter().map(|old| {
-            (
-                old.at,
-                format!("`{}` {OTHER}", shown(&old.name)),
-            )
-        });
+        let boxes = boxes
+            .into_iter()
+            .map(|old| (old.at, format!("`{}` {OTHER}", shown(&old.name))));
         let kept = resized
             .into_iter()
             .chain(renamed)

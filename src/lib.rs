@@ -123,18 +123,9 @@ pub fn compile_relaid(
     relay: &Relay,
     side: Option<Side>,
 ) -> Compiled {
-    let reading = Reading {
-        parse: &syntax::parse,
-        lock: &lockfile::read,
-    };
-    compile_read(
-        SourceMap::default(),
-        &reading,
-        files,
-        main,
-        lock,
-        (relay, side),
-    )
+    let reading = Reading::default();
+    let sources = SourceMap::default();
+    compile_read(sources, &reading, files, main, lock, (relay, side))
 }
 
 /// The stages that read texts; a display that is being edited has ones that remember.
@@ -143,6 +134,18 @@ pub struct Reading<'r> {
     pub parse: &'r Parse<'r>,
     /// Reads its lock.
     pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
+    /// Changes what was meant before anything is decided.
+    pub change: &'r dyn Fn(&mut Model),
+}
+
+impl Default for Reading<'_> {
+    fn default() -> Self {
+        Self {
+            parse: &syntax::parse,
+            lock: &lockfile::read,
+            change: &|_| (),
+        }
+    }
 }
 
 /// The same for a display that is being edited, see [`SourceMap::after`].
@@ -157,6 +160,7 @@ pub fn compile_read(
 ) -> Compiled {
     let mut sink = Sink::default();
     let (mut sources, ast, mut model) = understand(sources, reading.parse, files, main, &mut sink);
+    (reading.change)(&mut model);
     let beside = lock.is_some();
     let lock = lock
         .and_then(|lock| (reading.lock)(lock, &mut sources, &mut sink))

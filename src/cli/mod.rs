@@ -291,6 +291,9 @@ struct FitArgs {
     /// What to look for room for: `N nodes`, `N nodes of MAKE` or `prop NAME`
     #[arg(long, value_name = "WHAT", num_args = 1..=4)]
     add: Vec<String>,
+    /// The string, prop or member after which it is to hang, on the same data line and without another port
+    #[arg(long, value_name = "NAME", requires = "add")]
+    after: Option<String>,
     #[command(flatten)]
     printed: Printed,
 }

@@ -63,6 +63,7 @@ impl Desk {
         let reading = Reading {
             parse: &|file, sink| self.parse(file, sink),
             lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
+            ..Reading::default()
         };
         let sources = SourceMap::after(sources);
         let compiled = compile_read(

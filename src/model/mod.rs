@@ -315,6 +315,46 @@ impl Model {
         Some(self.prop(id))
     }
 
+    /// Hangs all strings of a prop after a string, on its data line at an output.
+    pub fn hang_after(&mut self, prop: PropId, after: StringId, target: Target) {
+        let of = |piece: &Piece| match piece.kind {
+            PieceKind::String(id, _) => Some(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        };
+        let strings = self.props[prop].strings().map(StringId);
+        let added = strings.map(|id| Piece {
+            at: self.props[prop].at,
+            kind: PieceKind::String(id, None),
+        });
+        let added: Vec<Piece> = added.collect();
+        let (all, props) = (&self.pieces, &self.strings);
+        let pieces = |line: &Line| {
+            let stretch = line.pieces.start as usize..line.pieces.end as usize;
+            all.get(stretch).unwrap_or(&[])
+        };
+        let own = |line: &Line| {
+            pieces(line)
+                .iter()
+                .filter_map(of)
+                .any(|id| props[id].prop == prop)
+        };
+        let mut lines = std::mem::take(&mut self.lines);
+        lines.retain(|line| !own(line));
+        let found = lines.iter_mut().find_map(|line| {
+            let old = pieces(line);
+            let at = old.iter().position(|piece| of(piece) == Some(after))?;
+            let (before, rest) = old.split_at_checked(at + 1)?;
+            Some((line, [before, &added, rest].concat()))
+        });
+        if let Some((line, now)) = found {
+            let start = self.pieces.len() as u32;
+            line.pieces = start..start + now.len() as u32;
+            line.target = target;
+            self.pieces.extend(now);
+        }
+        self.lines = lines;
+    }
+
     /// Where data comes into a string, as the display says.
     #[must_use]
     pub fn enters(&self, id: StringId) -> Option<&str> {

@@ -19,6 +19,9 @@ pub struct Packed {
     pub steps: u64,
 }
 
+/// Packs sizes into bins quickly, in steps counted down.
+type Simple<'a> = dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>> + 'a;
+
 /// How boldly the dives round up, in turn: patterns used at least so much of a bin are taken at once.
 const BOLD: [f64; 6] = [0.7, 0.9, 0.55, 0.8, 0.6, 0.99];
 
@@ -26,12 +29,7 @@ const BOLD: [f64; 6] = [0.7, 0.9, 0.55, 0.8, 0.6, 0.99];
 const DIVES: usize = 24;
 
 /// Packs `sizes`, none larger than `room`. `simple` packs what it is given into bins quickly.
-pub fn pack(
-    sizes: &[u64],
-    room: u64,
-    steps: u64,
-    simple: &mut dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>>,
-) -> Packed {
+pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Packed {
     let demand = Demand::new(sizes, room);
     let mut used = 0;
     let mut packed = Packed {
@@ -81,7 +79,7 @@ fn dive(
     random: &mut Random,
     steps: u64,
     packed: &mut Packed,
-    simple: &mut dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>>,
+    simple: &mut Simple<'_>,
 ) {
     let mut left = demand.counts.clone();
     let mut bins: Vec<Vec<u64>> = Vec::new();

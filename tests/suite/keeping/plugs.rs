@@ -7,6 +7,9 @@ use std::fmt::Write as _;
 use tinsel::lock::Lock;
 use tinsel::model::Output;
 
+/// A port and the lines on it, each a row of strings.
+type Lines = ((usize, usize), Vec<Vec<usize>>);
+
 /// Slots of a universe; a node has one slot.
 const SLOTS: u64 = 8;
 
@@ -382,7 +385,7 @@ impl Case {
 
     /// Every order of the lines of every port.
     fn orders(&self, lines: &[Line], way: &[(usize, usize)], olds: &Olds, best: &mut Option<u64>) {
-        let mut ports: Vec<((usize, usize), Vec<Vec<usize>>)> = Vec::new();
+        let mut ports: Vec<Lines> = Vec::new();
         for (at, controller) in self.controllers.iter().enumerate() {
             for port in 0..controller.ports.len() {
                 let here = |index: &usize| way[*index] == (at, port);
@@ -420,7 +423,7 @@ impl Case {
     fn choose(
         &self,
         lines: &[Line],
-        ports: &[((usize, usize), Vec<Vec<usize>>)],
+        ports: &[Lines],
         olds: &Olds,
         chosen: &mut Vec<((usize, usize), Vec<usize>)>,
         best: &mut Option<u64>,

@@ -74,7 +74,7 @@ pub mod cli;
 
 use ast::Ast;
 use diagnostic::{Diagnostic, Severity, Sink};
-use lock::{Lock, Relay};
+use lock::{Lock, Relay, Row, Side};
 use lockfile::LockText;
 use model::Model;
 use plan::Plan;
@@ -110,22 +110,22 @@ pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
 /// Compiles a display around the lock that lies beside it, if one does: what that holds stays where it may.
 #[must_use]
 pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> Compiled {
-    compile_relaid(files, main, lock, &Relay::Nothing)
+    compile_relaid(files, main, lock, &Relay::Nothing, None)
 }
 
-/// The same, but what is on some controllers is laid out afresh.
+/// The same, but what is on some controllers is laid out afresh; and where a merge left strings twice in the lock, the lines
+/// of one side are taken.
 #[must_use]
 pub fn compile_relaid(
     files: &dyn Files,
     main: Loaded,
     lock: Option<Loaded>,
     relay: &Relay,
+    side: Option<Side>,
 ) -> Compiled {
-    let reading = Reading {
-        parse: &syntax::parse,
-        lock: &lockfile::read,
-    };
-    compile_read(SourceMap::default(), &reading, files, main, lock, relay)
+    let reading = Reading::default();
+    let sources = SourceMap::default();
+    compile_read(sources, &reading, files, main, lock, (relay, side))
 }
 
 /// The stages that read texts; a display that is being edited has ones that remember.
@@ -134,6 +134,18 @@ pub struct Reading<'r> {
     pub parse: &'r Parse<'r>,
     /// Reads its lock.
     pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
+    /// Changes what was meant before anything is decided.
+    pub change: &'r dyn Fn(&mut Model),
+}
+
+impl Default for Reading<'_> {
+    fn default() -> Self {
+        Self {
+            parse: &syntax::parse,
+            lock: &lockfile::read,
+            change: &|_| (),
+        }
+    }
 }
 
 /// The same for a display that is being edited, see [`SourceMap::after`].
@@ -144,14 +156,16 @@ pub fn compile_read(
     files: &dyn Files,
     main: Loaded,
     lock: Option<Loaded>,
-    relay: &Relay,
+    (relay, side): (&Relay, Option<Side>),
 ) -> Compiled {
     let mut sink = Sink::default();
     let (mut sources, ast, mut model) = understand(sources, reading.parse, files, main, &mut sink);
+    (reading.change)(&mut model);
     let beside = lock.is_some();
     let lock = lock
         .and_then(|lock| (reading.lock)(lock, &mut sources, &mut sink))
-        .filter(|lock| lock.is_of(&model, &mut sink));
+        .filter(|lock| lock.is_of(&model, &mut sink))
+        .map(|lock| settled(&model, lock, relay, side, &mut sink));
     let unread = beside && lock.is_none();
     if unread {
         // Whether they have something to carry over is not known.
@@ -195,6 +209,88 @@ fn understand(
     (sources, ast, model)
 }
 
+/// A lock in which no string stands twice: the side that was asked for, or the line at whose place the string can lie.
+fn settled(
+    model: &Model,
+    mut text: LockText,
+    relay: &Relay,
+    side: Option<Side>,
+    sink: &mut Sink,
+) -> LockText {
+    let ours = text.lock.clone();
+    let index = |row: &Row| {
+        ours.rows
+            .binary_search_by(|one| one.name.cmp(&row.name))
+            .ok()
+    };
+    let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));
+    let pairs: Vec<(usize, &Row)> = pairs.collect();
+    let replaced = |of: &dyn Fn(usize) -> bool| {
+        let mut lock = ours.clone();
+        for (at, second) in &pairs {
+            if let Some(first) = lock.rows.get_mut(*at).filter(|_| of(*at)) {
+                *first = (*second).clone();
+            }
+        }
+        lock
+    };
+    if pairs.is_empty() || side == Some(Side::Ours) {
+        return text;
+    }
+    let theirs = replaced(&|_| true);
+    if side == Some(Side::Theirs) {
+        text.lock = theirs;
+        return text;
+    }
+    let plans = [&ours, &theirs].map(|lock| {
+        let mut unheard = Sink::default();
+        allocate::relay(model, Some(lock), relay, &mut unheard)
+    });
+    // By row: whether its string, if there is one, stays there.
+    let stays = |plan: &Plan, row: usize| {
+        plan.past.as_ref().is_some_and(|past| {
+            let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
+            let mut bound = past.was.iter().zip(0_u32..);
+            bound.all(|(was, id)| {
+                was.is_none_or(|was| was.row != row) || !moved(model::StringId(id))
+            })
+        })
+    };
+    let [mine, other] = &plans;
+    let ways = pairs.iter().map(|(at, second)| {
+        let way = match (stays(mine, *at), stays(other, *at)) {
+            (true, false) => Some(Side::Ours),
+            (false, true) => Some(Side::Theirs),
+            _ => None,
+        };
+        (way, *at, *second)
+    });
+    let ways: Vec<(Option<Side>, usize, &Row)> = ways.collect();
+    let of = |wanted: Option<Side>| {
+        let found = ways.iter().filter(|(way, ..)| *way == wanted);
+        let found = found.filter_map(|(_, at, second)| Some((ours.rows.get(*at)?, *second)));
+        found.collect::<Vec<(&Row, &Row)>>()
+    };
+    for side in [Side::Ours, Side::Theirs] {
+        let taken = of(Some(side));
+        if !taken.is_empty() {
+            sink.push(rules::lock::twice::taken(&text.name, &ours, &taken, side));
+        }
+    }
+    let open = of(None);
+    if !open.is_empty() {
+        let moves = |plan: &Plan| plan.past.as_ref().map_or(0, |past| past.moves.len());
+        let moves = (moves(mine), moves(other));
+        sink.push(rules::lock::twice::open(&text.name, &ours, &open, moves));
+    }
+    let second = |row| {
+        ways.iter()
+            .any(|(way, at, _)| *at == row && *way == Some(Side::Theirs))
+    };
+    text.lock = replaced(&second);
+    text
+}
+
 /// From what was meant to addresses, around a lock as text or as data.
 fn decide(
     (sources, ast, model): (SourceMap, Ast, Model),
@@ -236,6 +332,9 @@ fn decide_again(
 /// Groups of rules whose errors leave the addresses usable: a crew with one fuse too small still needs its
 /// table.
 const NOT_BLOCKING: [&str; 2] = ["power", "net"];
+
+/// The most letters of a reason that a lock keeps.
+const MOST_WORDS: usize = 400;
 
 impl Compiled {
     /// Where to feed the display in addition, at the levels that it allows or with all nodes at `all` (thousandths of a
@@ -288,13 +387,41 @@ impl Compiled {
     /// The text of the lock that a build writes. Means something only where nothing blocks.
     #[must_use]
     pub fn next_lock(&self) -> String {
-        lockfile::write(&Lock::of(&self.model, &self.plan), &self.added())
+        lockfile::write(&self.next(), &self.added())
+    }
+
+    /// The lock that a build writes, with the reasons of what it moves.
+    fn next(&self) -> Lock {
+        let mut lock = Lock::of(&self.model, &self.plan);
+        let Some(past) = &self.plan.past else {
+            return lock;
+        };
+        for one in &past.moves {
+            let name = self.model.name_of(one.string);
+            let at = lock
+                .rows
+                .binary_search_by(|row| (*row.name).cmp(&name))
+                .ok();
+            let row = at.and_then(|at| lock.rows.get_mut(at));
+            if let Some((row, was)) = row.zip(past.of(one.string)) {
+                if one.cause == plan::Cause::Compact {
+                    // As if there had been no lock.
+                    row.moved = None;
+                    continue;
+                }
+                let why = rules::lock::moved::reason;
+                let why = why(&self.model, &self.plan, one.cause, Some(one.string));
+                let words = format!("{}, but {why}", past.universe_slots.place(was.start));
+                row.moved = Some(words.chars().take(MOST_WORDS).collect::<String>().into());
+            }
+        }
+        lock
     }
 
     /// Whether a build would leave the lock as it is, but for its format and its list of renames.
     #[must_use]
     pub fn lock_stands(&self) -> bool {
-        let next = Lock::of(&self.model, &self.plan);
+        let next = self.next();
         let stands = |lock: &LockText| lock.stands(&next, &self.added());
         self.lock.as_ref().is_some_and(stands)
     }
@@ -314,7 +441,7 @@ impl Compiled {
         if self.lock_stands() {
             return;
         }
-        let next = Lock::of(&self.model, &self.plan);
+        let next = self.next();
         let before = self.lock.as_ref().map(|lock| (&*lock.name, &lock.lock));
         let (model, plan) = (&self.model, &self.plan);
         let stale = rules::lock::stale::told(model, plan, &self.sources, before, &next);

@@ -1,12 +1,14 @@
-//! What was decided last time: for each string its output and its slots, by the string's name.
+//! What was decided last time: for each string its output, its slots and what its port was told, by the string's name;
+//! and what each controller was told.
 //!
 //! A lock is data: how it is written is `lockfile`'s, what it means for the next compile is `allocate`'s. Identity is the
 //! full name of a string (`heron[3]`, `lighthouse.2`), never its place in a file.
 
-use crate::model::{Model, Output, Rename, StringId};
-use crate::plan::Plan;
+use crate::model::{Addressing, Controller, Model, Output, PieceKind, Rename};
+use crate::plan::{Plan, PortPlan};
 use crate::protocol::UniverseSlots;
 use crate::source::Span;
+use std::collections::BTreeMap;
 
 /// A whole lock.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -17,9 +19,66 @@ pub struct Lock {
     pub universe_slots: UniverseSlots,
     /// The renames that a build has carried over, old and new name of each, in byte order. They do nothing again.
     pub renamed: Vec<(Box<str>, Box<str>)>,
+    /// What each controller was told, by name in byte order, no name twice; empty in a lock of an older format.
+    pub boxes: Vec<SetUp>,
     /// A row a string, by name in byte order, no name twice.
     pub rows: Vec<Row>,
 }
+
+/// What was typed into a controller.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct SetUp {
+    /// Its name.
+    pub name: Box<str>,
+    /// Where it is on the network; empty where that was not said.
+    pub host: Box<str>,
+    /// Its input as written in a display: `e131 unicast`.
+    pub input: Box<str>,
+    /// Its first universe in use, from 1; 0 where it has none.
+    pub first: u32,
+    /// How many universes it listens to.
+    pub universes: u32,
+    /// The universe that it was to begin with, where the display wrote a number.
+    pub from: Option<u32>,
+    /// How it numbers its ports, as written in a display: `per port`.
+    pub addressing: Box<str>,
+    /// Slots of each universe that its pixel ports use, 1 to 512.
+    pub slots: u32,
+    /// Whether no node is cut where a universe ends.
+    pub whole: bool,
+    /// E1.31 priority of its data, 0 to 200, where it is not the usual one.
+    pub priority: Option<u32>,
+    /// E1.31 universe of its synchronisation packets.
+    pub sync: Option<u32>,
+    /// Brightness in thousandths of a percent, where it is not full.
+    pub level: Option<u32>,
+    /// Its line in the lock; empty for one that was not read from a text.
+    pub at: Span,
+}
+
+/// What a port was told of a string of nodes.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Made {
+    /// Nodes that show something, above 0.
+    pub nodes: u32,
+    /// Slots of each, above 0.
+    pub each: u32,
+    /// The letters of a node in slot order.
+    pub colour: Box<str>,
+    /// Its chip; empty where that was not said.
+    pub chip: Box<str>,
+    /// Dark nodes on the line before it, from the string before it.
+    pub dark: u32,
+    /// Dark nodes within it.
+    pub within: u32,
+    /// Brightness in thousandths of a percent, where its port has one of its own.
+    pub level: Option<u32>,
+    /// Its place on the port, from 1, on a controller that addresses per prop; else 0, for there they lie in order.
+    pub place: u32,
+}
+
+/// Full brightness, in thousandths of a percent.
+pub const FULL: u32 = 100_000;
 
 /// What is laid out afresh although a lock holds it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -31,6 +90,15 @@ pub enum Relay {
     AllBut(Vec<String>),
     /// Only what is on these controllers.
     Only(Vec<String>),
+}
+
+/// Which of two lines is taken where a merge left a string twice in a lock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The first line.
+    Ours,
+    /// The second line.
+    Theirs,
 }
 
 impl Relay {
@@ -68,6 +136,12 @@ pub struct Row {
     pub start: u64,
     /// How many slots it takes, from its first to its last, those left free by `whole nodes` included; above 0.
     pub slots: u64,
+    /// What its port was told of it; `None` for one without nodes, and in a lock of an older format.
+    pub made: Option<Made>,
+    /// Whether it was stored, so that its port was told nothing of it.
+    pub stored: bool,
+    /// Where it lay before the build that moved it last, and why it could not stay, in words.
+    pub moved: Option<Box<str>>,
     /// Its line in the lock; empty for one that was not read from a text.
     pub at: Span,
 }
@@ -76,30 +150,63 @@ impl Lock {
     /// The lock that a finished plan makes. Strings that were not placed have no row.
     #[must_use]
     pub fn of(model: &Model, plan: &Plan) -> Self {
-        let row = |index: usize| {
-            let id = StringId::from(index);
-            let placed = plan.of(id)?;
-            let port = plan.ports.as_slice().get(placed.port as usize)?;
-            Some(Row {
-                name: model.name_of(id).into(),
-                controller: model.controller(port.controller)?.name.clone(),
-                output: port.output,
-                start: placed.start,
-                slots: placed.end.checked_sub(placed.start)?.checked_add(1)?,
-                at: Span::default(),
-            })
-        };
-        let mut rows: Vec<Row> = (0..model.strings.len()).filter_map(row).collect();
+        let mut rows: Vec<Row> = Vec::with_capacity(model.strings.len());
+        for port in &plan.ports {
+            rows_of(model, plan, port, &mut rows);
+        }
         rows.sort_by(|a, b| a.name.cmp(&b.name));
         let mut renamed: Vec<_> = model.renames.iter().map(names_of).collect();
         renamed.sort();
         renamed.dedup();
-        Self {
+        let mut lock = Self {
             display: model.display.name.clone(),
             universe_slots: plan.universe_slots,
             renamed,
+            boxes: Vec::new(),
             rows,
+        };
+        let universes = lock.universes();
+        let boxes = model.controllers.iter().filter_map(|controller| {
+            let (first, count) = match universes.get(&*controller.name) {
+                Some(runs) => span_of(runs),
+                None if controller.stock => return None,
+                None => (0, 0),
+            };
+            Some(set_up(model, controller, first, count))
+        });
+        let mut boxes: Vec<SetUp> = boxes.collect();
+        boxes.sort_by(|a, b| a.name.cmp(&b.name));
+        lock.boxes = boxes;
+        lock
+    }
+
+    /// By controller: the universes in which its strings lie, in runs of first and last, by number.
+    #[must_use]
+    pub fn universes(&self) -> BTreeMap<&str, Vec<(u32, u32)>> {
+        let mut owners: BTreeMap<&str, Vec<(u32, u32)>> = BTreeMap::new();
+        for row in &self.rows {
+            let ends = (
+                self.universe_slot(row.start).0,
+                self.universe_slot(row.last()).0,
+            );
+            owners.entry(&row.controller).or_default().push(ends);
         }
+        for runs in owners.values_mut() {
+            runs.sort_unstable();
+            runs.dedup_by(|next, run| {
+                let joins = next.0 <= run.1 + 1;
+                run.1 = if joins { run.1.max(next.1) } else { run.1 };
+                joins
+            });
+        }
+        owners
+    }
+
+    /// What a controller was told.
+    #[must_use]
+    pub fn set_up(&self, name: &str) -> Option<&SetUp> {
+        let at = self.boxes.binary_search_by(|one| (*one.name).cmp(name));
+        at.ok().and_then(|at| self.boxes.get(at))
     }
 
     /// Universe and slot of a channel, both from 1.
@@ -121,6 +228,99 @@ impl Lock {
     #[must_use]
     pub fn has_carried(&self, rename: &Rename) -> bool {
         self.renamed.binary_search(&names_of(rename)).is_ok()
+    }
+}
+
+/// The first of some universes, and how many they are.
+#[must_use]
+pub fn span_of(runs: &[(u32, u32)]) -> (u32, u32) {
+    let count = runs.iter().map(|(first, last)| last - first + 1).sum();
+    (runs.first().map_or(0, |run| run.0), count)
+}
+
+fn set_up(model: &Model, controller: &Controller, first: u32, universes: u32) -> SetUp {
+    let value = |told: Option<crate::model::Told<u32>>| told.map(|told| told.value);
+    let usual = |priority: &u32| *priority != crate::protocol::USUAL_PRIORITY;
+    SetUp {
+        name: controller.name.clone(),
+        host: controller
+            .host
+            .as_ref()
+            .map_or_else(Box::default, |host| host.value.clone()),
+        input: controller.input.words().into(),
+        first,
+        universes,
+        from: controller.start.written(),
+        addressing: controller.addressing.words().into(),
+        slots: controller.slots_used(model.display.universe_slots),
+        whole: controller.whole_nodes || model.display.whole_nodes,
+        priority: value(controller.priority).filter(usual),
+        sync: value(controller.sync),
+        level: value(controller.dim.or(model.display.dim)),
+        at: Span::default(),
+    }
+}
+
+/// The rows of the strings on an output, in chain order. Strings that were not placed have none.
+fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
+    let Some(controller) = model.controller(port.controller) else {
+        return;
+    };
+    let per_prop = controller.addressing == Addressing::PerProp;
+    let (mut dark, mut place) = (0_u32, 0);
+    for piece in &port.pieces {
+        let id = match piece.piece.kind {
+            PieceKind::String(id, _) => id,
+            PieceKind::Skip(nodes) => {
+                dark = dark.saturating_add(nodes);
+                continue;
+            }
+            PieceKind::Lead(..) => continue,
+        };
+        let (Some(placed), Some(string)) = (plan.of(id), model.string(id)) else {
+            continue;
+        };
+        let level = match port.output {
+            Output::Pixel(number) => model.port_settings(port.controller, number, piece.receiver),
+            Output::Dmx(_) => None,
+        };
+        let level = level.and_then(|settings| settings.dim);
+        let made = model
+            .node_of(id)
+            .zip(model.shape_of(id))
+            .map(|(node, shape)| Made {
+                nodes: shape.nodes,
+                each: node.slots,
+                colour: node.colour.clone(),
+                chip: model
+                    .chip_of(id)
+                    .map_or_else(Box::default, |chip| chip.name.clone()),
+                // What is stored is not on the line, and the dark nodes before it are before the next.
+                dark: if string.stored {
+                    0
+                } else {
+                    std::mem::take(&mut dark)
+                },
+                within: shape.skips,
+                level: level.map(|level| level.value),
+                place: 0,
+            });
+        place += u32::from(!string.stored);
+        let place = if per_prop && !string.stored { place } else { 0 };
+        rows.push(Row {
+            name: model.name_of(id).into(),
+            controller: controller.name.clone(),
+            output: port.output,
+            start: placed.start,
+            slots: placed.end.saturating_sub(placed.start).saturating_add(1),
+            made: made.map(|made| Made { place, ..made }),
+            stored: string.stored,
+            moved: plan
+                .past
+                .as_ref()
+                .and_then(|past| past.told.get(&id).cloned()),
+            at: Span::default(),
+        });
     }
 }
 

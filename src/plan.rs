@@ -6,6 +6,7 @@ use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
 use crate::protocol::UniverseSlots;
 use crate::source::Span;
+use std::collections::BTreeMap;
 use std::ops::{Index, Range};
 
 id!(
@@ -143,6 +144,12 @@ pub struct Past {
     pub moves: Vec<Move>,
     /// Rows of the lock whose string is gone.
     pub freed: Vec<Freed>,
+    /// By the name that the lock has for a controller: which one that is now. One that is gone has none.
+    pub controllers: BTreeMap<Box<str>, ControllerId>,
+    /// Where a string lay before an earlier build moved it, and why it could not stay, in words.
+    pub told: BTreeMap<StringId, Box<str>>,
+    /// The universe that each controller was to begin with, where the display wrote one.
+    pub begins: BTreeMap<ControllerId, u32>,
     /// By rename: what became of it.
     pub carried: Vec<Carried>,
     /// Strings whose name is another one because their prop has another shape, each after its old name.
@@ -188,6 +195,8 @@ pub struct Was {
     pub start: u64,
     /// How many slots, from its first to its last; above 0.
     pub slots: u64,
+    /// Its row in the lock, as an index.
+    pub row: usize,
     /// Its line in the lock.
     pub at: Span,
 }
@@ -235,6 +244,8 @@ pub enum Cause {
     MadeRoom(StringId),
     /// Its old place is reserved now, or pinned for another string; the place that says so.
     Taken(Span),
+    /// Its controller begins so many universes later, or earlier where that is below 0, and moved as a whole.
+    Shifted(i64),
     /// Its old place is outside the universes that its controller has now.
     Outside,
     /// `align` or `whole nodes` do not let it begin there any more.

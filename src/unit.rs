@@ -255,3 +255,13 @@ pub fn counted(count: impl TryInto<i64>, one: &str) -> String {
         format!("{count} {one}s")
     }
 }
+
+/// Straight line between two places, all in micrometres.
+#[must_use]
+pub fn straight_um(from: (i64, i64), to: (i64, i64)) -> u64 {
+    let (across, up) = (from.0.abs_diff(to.0), from.1.abs_diff(to.1));
+    let square = u128::from(across)
+        .pow(2)
+        .saturating_add(u128::from(up).pow(2));
+    u64::try_from(square.isqrt()).unwrap_or(u64::MAX)
+}

@@ -291,7 +291,13 @@ impl Teller<'_> {
     /// Where it was, and why it could not stay.
     fn moved(&self, id: StringId) -> Option<String> {
         let past = self.plan.past.as_deref()?;
-        let moved = past.moves.iter().find(|one| one.string == id)?;
+        let Some(moved) = past.moves.iter().find(|one| one.string == id) else {
+            let told = past.told.get(&id)?;
+            return Some(format!(
+                "an earlier build moved it; it lay at {}",
+                shown(told)
+            ));
+        };
         let was = past.of(id)?;
         Some(format!(
             "it lay at {}{}, but {}",

@@ -105,6 +105,7 @@ impl Display {
         self.model.props.push(Prop {
             name: format!("prop{index}").into(),
             at,
+            enters: Box::default(),
             label: None,
             count: None,
             first: self.model.strings.len() as u32,

@@ -100,8 +100,11 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
     };
     off = off.max(record.off);
     let moves = moves::find(model, &plan, &old, &record);
+    let mut told = past.told.clone();
+    told.retain(|id, _| !old.afresh(*id));
     let past = Past {
         moves,
+        told,
         off: (off > 0).then_some(off),
         trade,
         ..past

@@ -158,6 +158,11 @@ impl<'a> Causes<'a> {
         if let Why::Pinned(at) = placed.why {
             return Cause::Pinned(at);
         }
+        let shift = self.old.shift(id);
+        let controller = was.controller.map_or(usize::MAX, |id| id.index());
+        if shift != 0 && self.old.target(id, controller) == Some(placed.start) {
+            return Cause::Shifted(shift);
+        }
         let port = self.plan.ports.as_slice().get(placed.port as usize);
         let here = port.map(|port| (Some(port.controller), port.output));
         if here != Some((was.controller, was.output)) {

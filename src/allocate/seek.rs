@@ -322,7 +322,7 @@ impl<'a> Asked<'a> {
                 });
             }
             if let Some((_, need)) = self.lines.get(span.start)
-                && let Some(from) = stands_at(self.model, need.first.0)
+                && let Some(from) = self.model.stands(need.first.0)
             {
                 let lead = |to: &Option<(i64, i64)>| to.map_or(0, |to| distance(from, to));
                 group.lead = stands.values().map(lead).collect();
@@ -517,24 +517,9 @@ fn strings<'a>(model: &'a Model, need: &Need) -> impl Iterator<Item = StringId> 
     })
 }
 
-fn stands_at(model: &Model, id: StringId) -> Option<(i64, i64)> {
-    let string = model.string(id)?;
-    let prop = model.prop_of(id)?;
-    let member = prop
-        .members
-        .iter()
-        .find(|member| member.number == string.member);
-    member.and_then(|member| member.stands).or(prop.stands)
-}
-
 /// Straight line between two places in micrometres, in tenths of a metre.
 fn distance(from: (i64, i64), to: (i64, i64)) -> u64 {
-    let (across, up) = (from.0.abs_diff(to.0), from.1.abs_diff(to.1));
-    let square = u128::from(across)
-        .pow(2)
-        .saturating_add(u128::from(up).pow(2));
-    let tenths = (square.isqrt() + 50_000) / 100_000;
-    u64::try_from(tenths).unwrap_or(u64::MAX)
+    crate::unit::straight_um(from, to).saturating_add(50_000) / 100_000
 }
 
 /// Slots of each universe that a controller uses; at least 1.

@@ -5,9 +5,11 @@ use super::disk::{self, Disk};
 use super::{Afresh, CheckArgs, Input};
 use crate::diagnostic::words::{did_you_mean, nearest, shown};
 use crate::diagnostic::{Diagnostic, Severity};
+use crate::lock::Relay;
+use crate::model::Model;
 use crate::report::{self, terminal};
-use crate::source::Loaded;
-use crate::{Compiled, compile_beside, compile_relaid};
+use crate::source::{Loaded, SourceMap};
+use crate::{Compiled, Reading, compile_beside, compile_read, compile_relaid};
 use std::mem::ManuallyDrop;
 use std::path::Path;
 
@@ -55,6 +57,25 @@ pub fn compiled(input: &Input, disk: &Disk, main: Loaded, lock: Option<Loaded>) 
     strictly(input, compile_beside(disk, main, lock))
 }
 
+/// The same, with what was meant changed before anything is decided.
+pub fn reread(
+    input: &Input,
+    disk: &Disk,
+    main: Loaded,
+    lock: Option<Loaded>,
+    change: &dyn Fn(&mut Model),
+) -> Compiled {
+    let reading = Reading {
+        change,
+        ..Reading::default()
+    };
+    let (sources, nothing) = (SourceMap::default(), Relay::Nothing);
+    strictly(
+        input,
+        compile_read(sources, &reading, disk, main, lock, (&nothing, None)),
+    )
+}
+
 /// The same, but what was asked for is laid out afresh.
 ///
 /// # Errors
@@ -66,7 +87,7 @@ pub fn relaid(
     lock: Option<Loaded>,
 ) -> Result<Compiled, Stop> {
     let relay = afresh.relay();
-    let compiled = compile_relaid(disk, main, lock, &relay);
+    let compiled = compile_relaid(disk, main, lock, &relay, afresh.side());
     let names = || compiled.model.controllers.iter().map(|one| &*one.name);
     let unknown = |name: &&String| !names().any(|other| other == name.as_str());
     if let Some(name) = relay.names().iter().find(unknown) {

@@ -3,6 +3,7 @@
 use super::DiffArgs;
 use super::check::{self, name, open, relaid, tell};
 use super::console::{Console, Stop};
+use super::disk::{self, Disk};
 use crate::Compiled;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::diff::{Changes, json, remap, text};
@@ -16,7 +17,15 @@ const CHANGES: u8 = 3;
 /// Runs it.
 pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
     let (disk, main) = open(&args.input)?;
-    let lock = disk.lock().map_err(Stop::Refused)?;
+    let lock = match &args.against {
+        None => disk.lock().map_err(Stop::Refused)?,
+        Some(path) => {
+            let name = disk::shown(path);
+            let none = || Stop::Refused(format!("there is no lock {name}"));
+            let lock = Disk::lock_at(path, name.clone()).map_err(Stop::Refused)?;
+            Some(lock.ok_or_else(none)?)
+        }
+    };
     let compiled = relaid((&args.input, &args.afresh), &disk, main, lock)?;
     // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(compiled);
@@ -52,7 +61,8 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
             return Err(Stop::Refused(why.to_owned()));
         };
         let mut bytes = Vec::new();
-        remap::write(&compiled.model, &compiled.plan, past, &mut bytes)?;
+        let slots = (past.universe_slots, compiled.plan.universe_slots);
+        remap::write(&changes.runs, slots, &mut bytes)?;
         check::write(&compiled, path, &bytes)?;
     }
     Ok(if changed { CHANGES } else { 0 })

@@ -102,10 +102,17 @@ impl Disk {
     /// # Errors
     /// Why it can't be read, in words.
     pub fn lock(&self) -> Result<Option<Loaded>, String> {
-        let Some(path) = &self.lock else {
-            return Ok(None);
-        };
-        let name = self.lock_name();
+        match &self.lock {
+            Some(path) => Self::lock_at(path, self.lock_name()),
+            None => Ok(None),
+        }
+    }
+
+    /// A lock that lies anywhere, if there is one; a link is followed.
+    ///
+    /// # Errors
+    /// Why it can't be read, in words.
+    pub fn lock_at(path: &Path, name: String) -> Result<Option<Loaded>, String> {
         let refuse = |why: String| format!("can't read {name}: {why}");
         let real = match path.canonicalize() {
             Ok(real) => real,

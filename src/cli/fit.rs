@@ -1,9 +1,14 @@
 //! `tinsel fit`: how full everything is, and where something more would go.
 
-use super::check::{compiled, heard, name, open, status, tell, tell_all};
+use super::check::{compiled, heard, name, open, reread, status, tell, tell_all};
 use super::console::{Console, Stop};
-use super::{FitArgs, Input, formats};
-use crate::survey::fit::{Addition, Fit};
+use super::disk::Disk;
+use super::why::named;
+use super::{FitArgs, Input, formats, normal};
+use crate::Compiled;
+use crate::model::{Output, PieceKind, StringId, Target};
+use crate::source::Loaded;
+use crate::survey::fit::{Added, Addition, Fit};
 use std::mem::ManuallyDrop;
 
 /// Runs it.
@@ -19,26 +24,106 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let mut fit = Fit::of(&now.model, &now.plan);
     if !args.add.is_empty() {
-        let asked = super::normal(&args.add.join(" "));
-        let addition = Addition::read(&now.model, &asked).map_err(Stop::Refused)?;
-        let mut more = main;
-        more.bytes.extend_from_slice(addition.text.as_bytes());
+        let addition = Addition::read(&now.model, &normal(&args.add.join(" ")));
+        let mut addition = addition.map_err(Stop::Refused)?;
+        let after = match &args.after {
+            None => None,
+            Some(after) => {
+                let found = named(&now, &normal(after))?;
+                let last = found.last().and_then(|id| Some((*id, plug(&now, *id)?)));
+                let stored = || Stop::Refused(format!("`{}` hangs on no data line", normal(after)));
+                addition = addition.after(&normal(after), None);
+                Some(last.ok_or_else(stored)?)
+            }
+        };
         // Whatever is added, the lock would change: that is what is asked about.
         let input = Input {
             locked: false,
             ..args.input.clone()
         };
-        let then = ManuallyDrop::new(compiled(&input, &disk, more, lock));
-        if then.blocks() {
+        let trial = Trial {
+            input,
+            disk,
+            main,
+            lock,
+            now: &now,
+            after,
+        };
+        let (then, added) = trial.with(&addition);
+        let Some(added) = added else {
             let findings = heard(&then, console);
             tell(&then, &findings, console)?;
-            let line = format!("{}: {} does not fit\n", name(&now), addition.words);
+            let fewer = trial.fewer(args.after.as_deref(), &addition);
+            let line = format!("{}: {} does not fit{fewer}\n", name(&now), addition.words);
             console.tell(line.as_bytes());
             return Ok(1);
-        }
-        let changes = addition.changes((&now.model, &now.plan), (&then.model, &then.plan));
-        fit.added = Some(changes);
+        };
+        fit.added = Some(added);
     }
     target.print(fit.survey(), &now, console)?;
     Ok(status(&args.input, &now))
+}
+
+/// The output and receiver that a string hangs on; none of what is stored.
+fn plug(now: &Compiled, id: StringId) -> Option<Target> {
+    let port = now.plan.port_of(id)?;
+    let is = |kind: &PieceKind| matches!(kind, PieceKind::String(other, _) if *other == id);
+    let piece = port.pieces.iter().find(|piece| is(&piece.piece.kind))?;
+    (!now.model.string(id)?.stored).then_some(match port.output {
+        Output::Pixel(number) => Target::Port(port.controller, number, piece.receiver),
+        Output::Dmx(number) => Target::Dmx(port.controller, number),
+    })
+}
+
+/// A display that something is to be added to.
+struct Trial<'a> {
+    input: Input,
+    disk: Disk,
+    main: Loaded,
+    lock: Option<Loaded>,
+    now: &'a Compiled,
+    /// The string that it is to hang after, and where that is plugged in.
+    after: Option<(StringId, Target)>,
+}
+
+impl Trial<'_> {
+    /// The display with an addition, and what that changes if it fits.
+    fn with(&self, addition: &Addition) -> (ManuallyDrop<Compiled>, Option<Added>) {
+        let mut more = self.main.clone();
+        more.bytes.extend_from_slice(addition.text.as_bytes());
+        let then = reread(&self.input, &self.disk, more, self.lock.clone(), &|model| {
+            if let Some(((after, target), prop)) = self.after.zip(addition.prop(model)) {
+                model.hang_after(prop, after, target);
+            }
+        });
+        let then = ManuallyDrop::new(then);
+        let (before, now) = (&self.now.model, &self.now.plan);
+        let added = || addition.changes((before, now), (&then.model, &then.plan));
+        let added = (!then.blocks()).then(added);
+        let added = added.filter(|added| self.after.is_none() || added.leaves_plugs());
+        (then, added)
+    }
+
+    /// How many nodes would fit after a string where that many do not, in words.
+    fn fewer(&self, after: Option<&str>, addition: &Addition) -> String {
+        let (Some(after), Some(count)) = (after, addition.count()) else {
+            return String::new();
+        };
+        let after = normal(after);
+        let fits = |count: u32| self.with(&addition.after(&after, Some(count))).1.is_some();
+        let (mut most, mut over) = (0, count);
+        while over - most > 1 {
+            let half = most + (over - most) / 2;
+            if fits(half) {
+                most = half;
+            } else {
+                over = half;
+            }
+        }
+        match most {
+            0 => "; not one node does".to_owned(),
+            1 => "; at most 1 node does".to_owned(),
+            most => format!("; at most {most} nodes do"),
+        }
+    }
 }

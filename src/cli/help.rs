@@ -75,6 +75,7 @@ Examples:
   tinsel fit yard.tinsel
   tinsel fit yard.tinsel --add '60 nodes of bullet'
   tinsel fit yard.tinsel --add prop heron
+  tinsel fit yard.tinsel --after 'owl[2]' --add '60 nodes of bud'
   tinsel fit yard.tinsel -o fit.csv
 
 It exits with 1 also where there is no room for what is to be added.";

@@ -25,7 +25,7 @@ mod schema;
 mod table;
 mod why;
 
-use crate::lock::Relay;
+use crate::lock::{Relay, Side};
 use crate::output;
 use crate::survey::BY;
 use clap::builder::PossibleValuesParser;
@@ -110,7 +110,7 @@ const VERBS: &[Verb] = verbs! {
     fmt FmtArgs FMT Vec::new,
         "Lay display files out in one way, without a change to what they say";
     import ImportArgs IMPORT Vec::new,
-        "Make a display file of a table of props (csv)";
+        "Make a display file of a table of props (csv, tsv or xlsx)";
     schema SchemaArgs SCHEMA Vec::new,
         "Print the schema of the JSON that a command prints";
     report ReportArgs REPORT Vec::new,
@@ -219,6 +219,9 @@ struct Afresh {
     /// Lay out afresh only what is on this controller; may be given several times
     #[arg(long, value_name = "CONTROLLER", conflicts_with = "locked")]
     compact_only: Vec<String>,
+    /// Where a merge left strings twice in the lock: the first line of each (ours), or the second (theirs)
+    #[arg(long, value_name = "SIDE", value_parser = PossibleValuesParser::new(["ours", "theirs"]))]
+    take: Option<String>,
 }
 
 impl Afresh {
@@ -229,6 +232,15 @@ impl Afresh {
             (false, false) => Relay::Only(names(&self.compact_only)),
             (false, true) => Relay::Nothing,
         }
+    }
+
+    fn side(&self) -> Option<Side> {
+        let side = self.take.as_deref()?;
+        Some(if side == "ours" {
+            Side::Ours
+        } else {
+            Side::Theirs
+        })
     }
 }
 
@@ -244,6 +256,9 @@ struct DiffArgs {
     /// Where to write which channel went where
     #[arg(long, value_name = "FILE")]
     remap: Option<PathBuf>,
+    /// Compare with this lock in place of the one beside the display
+    #[arg(long, value_name = "LOCK")]
+    against: Option<PathBuf>,
 }
 
 #[derive(Args)]
@@ -276,6 +291,9 @@ struct FitArgs {
     /// What to look for room for: `N nodes`, `N nodes of MAKE` or `prop NAME`
     #[arg(long, value_name = "WHAT", num_args = 1..=4)]
     add: Vec<String>,
+    /// The string, prop or member after which it is to hang, on the same data line and without another port
+    #[arg(long, value_name = "NAME", requires = "add")]
+    after: Option<String>,
     #[command(flatten)]
     printed: Printed,
 }

@@ -5,32 +5,39 @@ use super::console::{Console, Stop};
 use super::{WhyArgs, normal};
 use crate::diagnostic::words::{did_you_mean, nearest, shown};
 use crate::model::StringId;
-use crate::why;
+use crate::{Compiled, why};
 use std::io::Write;
 
 /// So many strings of one name are told.
 const MOST_TOLD: usize = 12;
+
+/// The strings of a name.
+///
+/// # Errors
+/// There is none.
+pub fn named(compiled: &Compiled, name: &str) -> Result<Vec<StringId>, Stop> {
+    let model = &compiled.model;
+    let strings = why::find(model, name);
+    if strings.is_empty() {
+        let names: Vec<String> = model.strings.ids().map(|id| model.name_of(id)).collect();
+        let near = did_you_mean(&nearest(name, names.iter().map(String::as_str)));
+        let words = format!("there is no string `{}`{near}", shown(name));
+        return Err(Stop::Refused(words));
+    }
+    Ok(strings)
+}
 
 /// Runs it.
 pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
     let compiled = told(&args.input, "some addresses may be missing", console)?;
     let name = normal(&args.name);
     let model = &compiled.model;
-    let strings = why::find(model, &name);
-    if strings.is_empty() {
+    let strings = match named(&compiled, &name) {
+        Ok(strings) => strings,
         // What did not compile may be where it is declared, and that has been told.
-        if compiled.blocks() {
-            return Ok(1);
-        }
-        let names: Vec<String> = (0..model.strings.len())
-            .map(|at| model.name_of(StringId::from(at)))
-            .collect();
-        let near = did_you_mean(&nearest(&name, names.iter().map(String::as_str)));
-        return Err(Stop::Refused(format!(
-            "there is no string `{}`{near}",
-            shown(&name)
-        )));
-    }
+        Err(_) if compiled.blocks() => return Ok(1),
+        Err(stop) => return Err(stop),
+    };
     let width = console.out_width();
     let display = (model, &compiled.plan, &compiled.sources);
     for id in strings.iter().take(MOST_TOLD) {

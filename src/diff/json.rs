@@ -1,9 +1,10 @@
 //! What a build would change, for programs.
 
-use super::{Changes, OutputChange, Stretch};
-use crate::model::StringId;
+use super::Changes;
+use crate::model::{Output, StringId};
 use crate::plan::Cause;
 use serde::Serialize;
+use serde_json::Value;
 use std::io::{self, Write};
 
 #[derive(Serialize)]
@@ -13,35 +14,50 @@ struct Whole<'a> {
     moved_strings: usize,
     moved_slots: u64,
     at_most_fewer_slots: u64,
-    controllers: Vec<BoxRow<'a>>,
+    retype: Vec<RetypeRow<'a>>,
+    dials: Vec<DialRow<'a>>,
+    props: Vec<PropRow<'a>>,
     moved: Vec<MoveRow>,
     plugged: Vec<MoveRow>,
-    longer: Vec<MoveRow>,
     new: Vec<StringRow>,
     freed: Vec<StringRow>,
     renamed: Vec<RenameRow<'a>>,
+    not_carried: Vec<LostRow<'a>>,
     hints: &'a [String],
 }
 
+/// Where `port` is null, a field of the controller as a whole. A port of which not all is set up alike has a `row` for
+/// each part, which begins at `string`.
 #[derive(Serialize)]
-struct BoxRow<'a> {
-    name: &'a str,
-    universes_before: Vec<Ends>,
-    universes: Vec<Ends>,
-    ports: Vec<PortRow>,
+struct RetypeRow<'a> {
+    controller: &'a str,
+    port: Option<String>,
+    field: &'static str,
+    old: Option<Value>,
+    new: Option<Value>,
+    row: Option<u32>,
+    string: Option<&'a str>,
 }
 
 #[derive(Serialize)]
-struct Ends {
-    first: u64,
-    last: u64,
+struct DialRow<'a> {
+    fixture: &'a str,
+    old: Option<u32>,
+    new: u32,
 }
 
 #[derive(Serialize)]
-struct PortRow {
-    port: String,
-    before: Option<Place>,
-    now: Option<Place>,
+struct PropRow<'a> {
+    prop: &'a str,
+    field: &'static str,
+    old: Option<Value>,
+    new: Option<Value>,
+}
+
+#[derive(Serialize)]
+struct LostRow<'a> {
+    string: String,
+    why: &'a str,
 }
 
 #[derive(Serialize)]
@@ -82,10 +98,6 @@ struct RenameRow<'a> {
 /// What the writer says.
 pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::Result<()> {
     let (strings, slots) = changes.moved_slots();
-    let stayed = |ids: &[StringId], cause: &'static str| {
-        let rows = ids.iter().map(|id| move_row(changes, *id, cause, ""));
-        rows.collect::<Vec<_>>()
-    };
     let moved = changes.moved.iter().flat_map(|group| {
         let strings = group.strings.iter();
         strings.map(|id| move_row(changes, *id, word(group.cause), &group.reason))
@@ -97,7 +109,22 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
         moved_strings: strings,
         moved_slots: slots,
         at_most_fewer_slots: changes.past.and_then(|past| past.off).unwrap_or(0),
-        controllers: boxes(changes),
+        retype: changes.retype.iter().map(retype).collect(),
+        dials: (changes.dials.iter())
+            .map(|one| DialRow {
+                fixture: &one.fixture,
+                old: one.old,
+                new: one.new,
+            })
+            .collect(),
+        props: (changes.props.iter())
+            .map(|one| PropRow {
+                prop: &one.prop,
+                field: one.field,
+                old: value(one.field, one.old.as_deref()),
+                new: value(one.field, one.new.as_deref()),
+            })
+            .collect(),
         moved: moved.collect(),
         plugged: (changes.plugged.iter())
             .map(|id| match changes.unplugged(*id) {
@@ -105,7 +132,6 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
                 None => move_row(changes, *id, "rewired", ""),
             })
             .collect(),
-        longer: stayed(&changes.longer, "length"),
         new: changes
             .new
             .iter()
@@ -128,38 +154,44 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
             .iter()
             .map(|(old, new)| RenameRow { old, new })
             .collect(),
+        not_carried: (changes.lost.iter())
+            .map(|(id, why)| LostRow {
+                string: changes.model.name_of(*id),
+                why,
+            })
+            .collect(),
         hints: &changes.hints,
     };
     serde_json::to_writer_pretty(&mut *out, &whole)?;
     writeln!(out)
 }
 
-fn boxes<'a>(changes: &'a Changes<'_>) -> Vec<BoxRow<'a>> {
-    let ends = |runs: &[(u64, u64)]| {
-        let runs = runs.iter();
-        runs.map(|(first, last)| Ends {
-            first: *first,
-            last: *last,
-        })
-        .collect()
+fn retype(one: &super::Retype) -> RetypeRow<'_> {
+    let field = one.field.key();
+    RetypeRow {
+        controller: &one.controller,
+        port: one.place.0.map(Output::name),
+        field,
+        old: value(field, one.old.as_deref()),
+        new: value(field, one.new.as_deref()),
+        row: one.place.0.map(|_| one.place.1),
+        string: one.string.as_deref(),
+    }
+}
+
+/// What stands in a field: a number, yes or no, or words.
+fn value(field: &str, value: Option<&str>) -> Option<Value> {
+    let value = value?;
+    let number = || {
+        value
+            .parse::<u64>()
+            .ok()
+            .filter(|_| field != "host" && field != "name")
     };
-    let port = |one: &OutputChange| {
-        let row = |stretch: Option<Stretch>, place_of: &dyn Fn(u64) -> (u64, u64)| {
-            stretch.map(|one| place(place_of(one.start), one.start, one.slots))
-        };
-        PortRow {
-            port: one.output.name(),
-            before: row(one.before, &|channel| changes.before(channel)),
-            now: row(one.now, &|channel| changes.now(channel)),
-        }
-    };
-    let rows = changes.boxes.iter().map(|one| BoxRow {
-        name: &one.name,
-        universes_before: ends(&one.before),
-        universes: ends(&one.now),
-        ports: one.outputs.iter().map(port).collect(),
-    });
-    rows.collect()
+    Some(match (field, value) {
+        ("whole_nodes", _) => Value::Bool(value == "yes"),
+        _ => number().map_or_else(|| Value::from(value), Value::from),
+    })
 }
 
 /// Channels count from 1, as in the tables.
@@ -220,6 +252,7 @@ fn word(cause: Cause) -> &'static str {
         Cause::GaveWay(..) => "gave-way",
         Cause::MadeRoom(_) => "made-room",
         Cause::Taken(_) => "taken",
+        Cause::Shifted(_) => "shifted",
         Cause::Outside => "outside",
         Cause::Align => "align",
         Cause::Compact => "compact",

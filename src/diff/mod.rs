@@ -1,15 +1,16 @@
-//! What a build would change, by what a person must then do: controllers to set up again, show data to make again, what
-//! is new and what is freed.
+//! What a build would change, by what a person must then do: what to type into controllers, what to dial at fixtures, what
+//! to tell the program that plays the show, what to plug in elsewhere.
 //!
 //! `text.rs` and `json.rs` write it; `remap.rs` says channel by channel where the data of each string went.
 
-mod boxes;
 mod hints;
 pub mod json;
+mod orders;
 pub mod remap;
 pub mod text;
+mod typed;
 
-pub use boxes::{BoxChange, OutputChange, Stretch};
+pub use orders::{Dial, Retype, Told};
 
 use crate::lock::Lock;
 use crate::model::{ControllerId, Model, Output, StringId};
@@ -37,18 +38,24 @@ pub struct Changes<'a> {
     pub plan: &'a Plan,
     /// What the lock held; `None` where there is none.
     pub past: Option<&'a Past>,
-    /// Controllers to set up again.
-    pub boxes: Vec<BoxChange>,
+    /// What to type into controllers, in the order of their set-up sheets.
+    pub retype: Vec<Retype>,
+    /// What to dial at fixtures, in the order of the display.
+    pub dials: Vec<Dial>,
+    /// What to tell the program that plays the show, by prop in the order of the display.
+    pub props: Vec<Told>,
     /// Strings that moved, by reason.
     pub moved: Vec<Moved>,
     /// Strings that hang on another output and kept their slots.
     pub plugged: Vec<StringId>,
-    /// Strings of another length that kept their start.
-    pub longer: Vec<StringId>,
     /// Strings that have no row in the lock.
     pub new: Vec<StringId>,
     /// Names that were carried over: old and new.
     pub renamed: Vec<(Box<str>, Box<str>)>,
+    /// Where show data went.
+    pub runs: Vec<remap::Run>,
+    /// Strings whose show data can't be carried over, and why.
+    pub lost: Vec<(StringId, String)>,
     /// Settings that would have saved moves, in words.
     pub hints: Vec<String>,
 }
@@ -58,18 +65,25 @@ impl<'a> Changes<'a> {
     #[must_use]
     pub fn of(model: &'a Model, plan: &'a Plan, lock: Option<&Lock>) -> Self {
         let past = plan.past.as_deref();
+        let orders = orders::Orders::of(model, plan, past.zip(lock));
         let mut changes = Self {
             model,
             plan,
             past,
-            boxes: boxes::boxes(model, plan, past),
+            retype: orders.retype(),
+            dials: orders.dials(),
+            props: orders.props(),
             moved: Vec::new(),
             plugged: Vec::new(),
-            longer: Vec::new(),
             new: Vec::new(),
             renamed: Vec::new(),
+            runs: Vec::new(),
+            lost: Vec::new(),
             hints: Vec::new(),
         };
+        if let Some((past, lock)) = past.zip(lock) {
+            (changes.runs, changes.lost) = remap::runs(model, plan, past, lock);
+        }
         changes.strings();
         if let Some(past) = past {
             let renames = model.renames.iter().zip(&past.carried);
@@ -89,41 +103,43 @@ impl<'a> Changes<'a> {
     }
 
     fn strings(&mut self) {
-        let moved: std::collections::BTreeSet<StringId> = self
+        let moves = self
             .past
             .iter()
-            .flat_map(|past| past.moves.iter().map(move |one| (past, one)))
-            .filter(|(past, one)| !is_only_plugged(self.plan, past, one))
-            .map(|(_, one)| one.string)
-            .collect();
+            .flat_map(|past| past.moves.iter().map(move |one| (past, one)));
+        let moved = moves.filter(|(past, one)| !is_only_plugged(self.plan, past, one));
+        let moved: std::collections::BTreeSet<StringId> =
+            moved.map(|(_, one)| one.string).collect();
         for id in (0..self.model.strings.len()).map(StringId::from) {
-            let Some(placed) = self.plan.of(id) else {
-                continue;
-            };
-            let Some(was) = self.past.and_then(|past| past.of(id)) else {
-                self.new.push(id);
-                continue;
-            };
-            if moved.contains(&id) {
+            if self.plan.of(id).is_none() {
                 continue;
             }
-            let port = self.plan.ports.as_slice().get(placed.port as usize);
-            let here = port.map(|port| (Some(port.controller), port.output));
-            if here != Some((was.controller, was.output)) {
+            if self.past.and_then(|past| past.of(id)).is_none() {
+                self.new.push(id);
+            } else if self.is_replugged(id) && !moved.contains(&id) {
                 self.plugged.push(id);
-            } else if placed.end.saturating_sub(placed.start) + 1 != was.slots {
-                self.longer.push(id);
             }
         }
+    }
+
+    /// Whether a string that was there hangs on another output.
+    #[must_use]
+    pub fn is_replugged(&self, id: StringId) -> bool {
+        let was = self.past.and_then(|past| past.of(id));
+        let here = self
+            .output(id)
+            .map(|(controller, output)| (Some(controller), output));
+        was.is_some_and(|was| here.is_some_and(|here| here != (was.controller, was.output)))
     }
 
     /// Whether nothing of all this is so.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.boxes.is_empty()
+        self.retype.is_empty()
+            && self.dials.is_empty()
+            && self.props.is_empty()
             && self.moved.is_empty()
             && self.plugged.is_empty()
-            && self.longer.is_empty()
             && self.new.is_empty()
             && self.renamed.is_empty()
             && self.past.is_none_or(|past| past.freed.is_empty())
@@ -165,11 +181,7 @@ impl<'a> Changes<'a> {
     /// The output that a string hangs on.
     #[must_use]
     pub fn output(&self, id: StringId) -> Option<(ControllerId, Output)> {
-        let port = self
-            .plan
-            .ports
-            .as_slice()
-            .get(self.plan.of(id)?.port as usize)?;
+        let port = self.plan.port_of(id)?;
         Some((port.controller, port.output))
     }
 }

@@ -1,11 +1,15 @@
 //! Where the data of each string that was there before went, channel by channel, so that any script can re-cut a show.
 //!
 //! A row is a run of channels that moved as one: `from`, `to` and `count`, channels counted from 1 as in the tables, with
-//! universe and slot of both. Only slots that nodes use are told; what is new has no row.
+//! universe and slot of both. Only slots that nodes use are named; what is new has no row. The lock says how the nodes lay
+//! before. Nothing is guessed: a string whose old and new nodes don't match has no row and is listed.
 
+use super::typed;
 use crate::grid::{Body, Grid};
+use crate::lock::{Lock, Made};
 use crate::model::{Model, Output, StringId};
 use crate::plan::{Past, Plan, Was};
+use crate::protocol::UniverseSlots;
 use std::io;
 use std::ops::Range;
 
@@ -20,16 +24,30 @@ pub struct Run {
     pub count: u64,
 }
 
-/// All runs, by where they were.
+/// All runs, by where they were; and the strings whose data can't be carried over, with the reason.
 #[must_use]
-pub fn runs(model: &Model, plan: &Plan, past: &Past) -> Vec<Run> {
-    let mut runs = Vec::new();
+pub fn runs(
+    model: &Model,
+    plan: &Plan,
+    past: &Past,
+    lock: &Lock,
+) -> (Vec<Run>, Vec<(StringId, String)>) {
+    let (mut runs, mut lost) = (Vec::new(), Vec::new());
     for (index, was) in past.was.iter().enumerate() {
         let id = StringId::from(index);
         // What shows another's data lies on its slots.
         let own = model.string(id).is_some_and(|one| one.same_as.is_none());
-        if let Some(was) = was.filter(|_| own) {
-            of_string(model, plan, past, id, &was, &mut runs);
+        let Some((was, placed)) = was.filter(|_| own).zip(plan.of(id)) else {
+            continue;
+        };
+        let found = bodies(model, plan, lock, id, &was);
+        match found {
+            Some(Ok(((old, before), (body, now)))) => {
+                let theirs = before.segments(was.start, old);
+                pair(theirs, now.segments(placed.start, body), &mut runs);
+            }
+            Some(Err(why)) => lost.push((id, why)),
+            None => {}
         }
     }
     runs.sort_by_key(|run| (run.from, run.to));
@@ -40,37 +58,93 @@ pub fn runs(model: &Model, plan: &Plan, past: &Past) -> Vec<Run> {
         }
         joins
     });
-    runs
+    (runs, lost)
 }
 
-fn of_string(
+/// Nodes and how they lie on universes.
+type Laid = (Body, Grid);
+
+/// How a string lay and how it lies, or why the one can't become the other.
+fn bodies(
     model: &Model,
     plan: &Plan,
-    past: &Past,
+    lock: &Lock,
     id: StringId,
     was: &Was,
-    runs: &mut Vec<Run>,
-) -> Option<()> {
-    let placed = plan.of(id)?;
-    let port = plan.ports.as_slice().get(placed.port as usize)?;
+) -> Option<Result<(Laid, Laid), String>> {
+    let port = plan.port_of(id)?;
     let controller = model.controller(port.controller)?;
     let body = Body::of(model, id)?;
-    let now = Grid::of_output(model, controller, port.output);
-    let whole = controller.whole_nodes || model.display.whole_nodes;
-    let grid = |whole| Grid::new(past.universe_slots, whole);
-    let own = controller.slots_used(past.universe_slots);
-    let own = |whole| match port.output {
-        Output::Pixel(_) => grid(whole).using(own),
-        Output::Dmx(_) => grid(whole),
+    let now = (body, Grid::of_output(model, controller, port.output));
+    let row = lock.rows.get(was.row)?;
+    let set_up = lock.set_up(&row.controller);
+    let grid = match (set_up, row.output) {
+        (Some(_), output) => typed::grid(lock, set_up, output),
+        // An older format does not say: it counts as it is now.
+        (None, Output::Dmx(_)) => Grid::new(lock.universe_slots, false),
+        (None, Output::Pixel(_)) => {
+            let whole = controller.whole_nodes || model.display.whole_nodes;
+            Grid::new(lock.universe_slots, whole).using(controller.slots_used(lock.universe_slots))
+        }
     };
-    // Where the setting for whole nodes or the slots in use were others, the length in the lock says so.
-    let grids = [own(whole), own(!whole), grid(whole), grid(!whole)];
-    let (nodes, before) = grids
-        .into_iter()
-        .find_map(|grid| Some((nodes_before(was, body, grid)?, grid)))?;
-    let old = Body { nodes, ..body };
-    let mut theirs = before.segments(was.start, old);
-    let mut ours = now.segments(placed.start, body);
+    let node = model.node_of(id);
+    let old = match (&row.made, node) {
+        (Some(made), Some(node)) if letters(&made.colour) == letters(&node.colour) => {
+            let old = of_made(made);
+            if old.each != body.each {
+                return Some(Err(format!(
+                    "{} slots a node, before {}",
+                    body.each, old.each
+                )));
+            }
+            old
+        }
+        (Some(made), Some(node)) => {
+            return Some(Err(format!(
+                "its nodes are {}, before {}",
+                node.colour, made.colour
+            )));
+        }
+        (Some(_), None) => return Some(Err("it has no nodes any more".to_owned())),
+        (None, Some(_)) if set_up.is_some() => {
+            return Some(Err("the lock does not say what nodes it had".to_owned()));
+        }
+        (None, Some(_)) => body,
+        (None, None) => Body {
+            nodes: was.slots,
+            each: 1,
+        },
+    };
+    let laid = grid.lay(was.start, old);
+    Some(match (laid.start, laid.end) == (was.start, was.end()) {
+        true => Ok(((old, grid), now)),
+        false => Err(format!(
+            "the lock does not say which nodes lay on its {} slots",
+            was.slots
+        )),
+    })
+}
+
+fn of_made(made: &Made) -> Body {
+    Body {
+        nodes: u64::from(made.nodes),
+        each: u64::from(made.each),
+    }
+}
+
+/// The letters of a node in the order of the alphabet: their order on the wire is the controller's concern.
+fn letters(colour: &str) -> Vec<char> {
+    let mut letters: Vec<char> = colour.chars().collect();
+    letters.sort_unstable();
+    letters
+}
+
+/// Slot by slot, up to the end of the shorter one.
+fn pair(
+    mut theirs: impl Iterator<Item = Range<u64>>,
+    mut ours: impl Iterator<Item = Range<u64>>,
+    runs: &mut Vec<Run>,
+) -> Option<()> {
     let mut from: Range<u64> = theirs.next()?;
     let mut to: Range<u64> = ours.next()?;
     loop {
@@ -91,32 +165,15 @@ fn of_string(
     }
 }
 
-/// How many nodes a string had, by the length in the lock; `None` where no number of them makes that length.
-fn nodes_before(was: &Was, body: Body, grid: Grid) -> Option<u64> {
-    let fits = |nodes: u64| {
-        let laid = grid.lay(was.start, Body { nodes, ..body });
-        (laid.start == was.start).then_some(laid.end - laid.start)
-    };
-    if fits(body.nodes) == Some(was.slots) {
-        return Some(body.nodes);
-    }
-    let (mut low, mut high) = (1, was.slots / body.each.max(1));
-    while low < high {
-        let middle = high - (high - low) / 2;
-        if fits(middle)? <= was.slots {
-            low = middle;
-        } else {
-            high = middle - 1;
-        }
-    }
-    (low >= 1 && fits(low)? == was.slots).then_some(low)
-}
-
-/// Writes the runs as CSV.
+/// Writes the runs as CSV; universes have so many slots before and now.
 ///
 /// # Errors
 /// What the writer says.
-pub fn write(model: &Model, plan: &Plan, past: &Past, out: &mut dyn io::Write) -> io::Result<()> {
+pub fn write(
+    runs: &[Run],
+    (before, now): (UniverseSlots, UniverseSlots),
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
     let mut rows = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(out);
@@ -129,9 +186,9 @@ pub fn write(model: &Model, plan: &Plan, past: &Past, out: &mut dyn io::Write) -
         "to_universe",
         "to_slot",
     ])?;
-    for run in runs(model, plan, past) {
-        let (from, from_slot) = super::split(run.from, past.universe_slots);
-        let (to, to_slot) = super::split(run.to, plan.universe_slots);
+    for run in runs {
+        let (from, from_slot) = super::split(run.from, before);
+        let (to, to_slot) = super::split(run.to, now);
         let row = [
             run.from + 1,
             run.to + 1,

@@ -1,16 +1,12 @@
 //! What a build would change, for a person.
 
-use super::{BoxChange, Changes, OutputChange, Stretch};
+use super::{Changes, Retype};
 use crate::diagnostic::words::shown;
 use crate::model::{Output, StringId};
-use crate::plan::Freed;
 use crate::report::wrap;
 use crate::unit::counted;
 use crate::usage::{old_plug, plug_of};
 use std::io::{self, Write};
-
-/// So many strings of a list are shown; `--format json` has all.
-const MOST_SHOWN: usize = 16;
 
 /// Writes it; `width` is how many columns there are.
 ///
@@ -18,23 +14,23 @@ const MOST_SHOWN: usize = 16;
 /// What the writer says.
 pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
     set_up(changes, out)?;
-    moved(changes, width, out)?;
-    list(
-        changes,
-        "plugged in elsewhere, same addresses",
-        &changes.plugged,
-        out,
-    )?;
-    list(changes, "another length, same start", &changes.longer, out)?;
-    list(changes, "new", &changes.new, out)?;
-    freed(changes, out)?;
-    if !changes.renamed.is_empty() {
-        writeln!(out, "names carried over")?;
-        for (old, new) in &changes.renamed {
-            writeln!(out, "  {} -> {}", shown(old), shown(new))?;
-        }
-        writeln!(out)?;
-    }
+    let dials = changes.dials.iter().map(|dial| {
+        let old = dial.old.map(|old| old.to_string());
+        (
+            dial.fixture.to_string(),
+            old_new(old.as_deref(), Some(&dial.new.to_string())),
+        )
+    });
+    list("addresses to dial at fixtures", dials, out)?;
+    list("plugs to move", plugs(changes), out)?;
+    list("what the show's program must be told", props(changes), out)?;
+    let lost = changes.lost.iter();
+    let lost = lost.map(|(id, why)| (shown(&changes.model.name_of(*id)), why.clone()));
+    list("show data that can't be carried over", lost, out)?;
+    let renamed = changes.renamed.iter();
+    let renamed = renamed.map(|(old, new)| (shown(old), format!("-> {}", shown(new))));
+    list("names carried over", renamed, out)?;
+    reasons(changes, width, out)?;
     for hint in &changes.hints {
         writeln!(out, "{}\n", wrap(hint, "", width))?;
     }
@@ -63,169 +59,126 @@ fn sum(changes: &Changes<'_>) -> String {
     } else {
         ""
     };
+    let mut boxes: Vec<&str> = changes.retype.iter().map(|one| &*one.controller).collect();
+    boxes.dedup();
     format!(
         "{first}{moved}, {} to set up again, {} new, {freed} freed{off}",
-        count(changes.boxes.len(), "controller"),
+        count(boxes.len(), "controller"),
         changes.new.len()
     )
 }
 
 fn set_up(changes: &Changes<'_>, out: &mut dyn Write) -> io::Result<()> {
-    if changes.boxes.is_empty() {
+    if changes.retype.is_empty() {
         return Ok(());
     }
     writeln!(out, "controllers to set up again")?;
-    for one in &changes.boxes {
-        writeln!(out, "  {}: {}", shown(&one.name), universes(one))?;
-        for output in &one.outputs {
-            writeln!(out, "    {}", output_line(changes, output))?;
+    let mut before: Option<&Retype> = None;
+    for one in &changes.retype {
+        if before.is_none_or(|before| before.controller != one.controller) {
+            writeln!(out, "  {}", shown(&one.controller))?;
         }
+        let place = match (one.place.0, &one.string) {
+            (None, _) => String::new(),
+            (Some(output), None) => port(output),
+            (Some(output), Some(string)) => {
+                format!("{} row {} ({})", port(output), one.place.1, shown(string))
+            }
+        };
+        let field = one.field.key().replace('_', " ");
+        let values = old_new(one.old.as_deref(), one.new.as_deref());
+        writeln!(out, "    {place:<24} {field:<18} {values}")?;
+        before = Some(one);
     }
     writeln!(out)
 }
 
-fn universes(one: &BoxChange) -> String {
-    let words = |runs: &[(u64, u64)]| {
-        let runs = runs.iter().map(|(first, last)| match last - first {
-            0 => first.to_string(),
-            _ => format!("{first} to {last}"),
-        });
-        let runs: Vec<String> = runs.collect();
-        if runs.is_empty() {
-            "none".to_owned()
-        } else {
-            runs.join(", ")
-        }
-    };
-    let (before, now) = (words(&one.before), words(&one.now));
-    if before == now {
-        format!("universes {now} as before")
-    } else {
-        format!("universes {now}; before {before}")
+fn port(output: Output) -> String {
+    match output {
+        Output::Pixel(number) => format!("port {number}"),
+        Output::Dmx(number) => format!("output dmx{number}"),
     }
 }
 
-fn output_line(changes: &Changes<'_>, one: &OutputChange) -> String {
-    let name = match one.output {
-        Output::Pixel(number) => format!("port {number:<3}"),
-        Output::Dmx(number) => format!("dmx{number:<4}"),
-    };
-    let slots =
-        |stretch: Stretch| counted(i64::try_from(stretch.slots).unwrap_or(i64::MAX), "slot");
-    let words = |stretch: Option<Stretch>, place: &dyn Fn(u64) -> (u64, u64)| {
-        stretch.map_or_else(
-            || "nothing".to_owned(),
-            |stretch| {
-                let (universe, slot) = place(stretch.start);
-                format!("{universe}/{slot}, {}", slots(stretch))
-            },
-        )
-    };
-    let now = words(one.now, &|channel| changes.now(channel));
-    let before = words(one.before, &|channel| changes.before(channel));
-    format!("{name} {now:<24} before: {before}")
-}
-
-fn moved(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
-    if changes.moved.is_empty() {
-        return Ok(());
-    }
-    writeln!(
-        out,
-        "moved: make the show data of these again, or re-cut it by --remap"
-    )?;
-    for group in &changes.moved {
-        for id in group.strings.iter().take(MOST_SHOWN) {
-            writeln!(out, "  {}", move_line(changes, *id))?;
-        }
-        more(group.strings.len(), out)?;
-        let reason = wrap(&group.reason, "      ", width);
-        writeln!(out, "      {}", reason.trim_start())?;
-    }
-    writeln!(out)
-}
-
-fn move_line(changes: &Changes<'_>, id: StringId) -> String {
-    let name = shown(&changes.model.name_of(id));
-    let was = changes.past.and_then(|past| past.of(id));
-    let (Some(was), Some(placed)) = (was, changes.plan.of(id)) else {
-        return name;
-    };
-    let ((old, old_slot), (new, new_slot)) = (changes.before(was.start), changes.now(placed.start));
-    let way = format!("{old}/{old_slot} -> {new}/{new_slot}");
-    let slots = counted(i64::try_from(was.slots).unwrap_or(i64::MAX), "slot");
-    format!("{name:<20} {way:<20} {slots:<12} {}", port(changes, id))
-}
-
-/// The output of a string, with the one it had where that is another.
-fn port(changes: &Changes<'_>, id: StringId) -> String {
-    let here = shown(&plug_of(changes.model, changes.plan, id));
-    let was = changes.past.and_then(|past| past.of(id));
-    let there = was.and_then(|was| Some((was.controller?, was.output)));
-    match there {
-        Some(there) if Some(there) != changes.output(id) => {
-            let there = old_plug(changes.model, there.0, there.1);
-            format!("{} -> {here}", shown(&there))
-        }
-        _ => here,
-    }
+fn old_new(old: Option<&str>, new: Option<&str>) -> String {
+    let value = |value: Option<&str>| value.map_or_else(|| "nothing".to_owned(), shown);
+    format!("{} -> {}", value(old), value(new))
 }
 
 fn list(
-    changes: &Changes<'_>,
     title: &str,
-    strings: &[StringId],
+    rows: impl IntoIterator<Item = (String, String)>,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    if strings.is_empty() {
+    let mut rows = rows.into_iter().peekable();
+    if rows.peek().is_none() {
         return Ok(());
     }
     writeln!(out, "{title}")?;
-    for id in strings.iter().take(MOST_SHOWN) {
-        let Some(placed) = changes.plan.of(*id) else {
-            continue;
-        };
-        let (universe, slot) = changes.now(placed.start);
-        let slots = placed.end.saturating_sub(placed.start) + 1;
-        let slots = counted(i64::try_from(slots).unwrap_or(i64::MAX), "slot");
-        let name = shown(&changes.model.name_of(*id));
-        let start = format!("{universe}/{slot}");
-        writeln!(
-            out,
-            "  {name:<20} {start:<20} {slots:<12} {}",
-            port(changes, *id)
-        )?;
-        if let Some((_, reason)) = changes.unplugged(*id) {
-            writeln!(out, "      {reason}")?;
-        }
+    for (name, words) in rows {
+        writeln!(out, "  {name:<20} {words}")?;
     }
-    more(strings.len(), out)?;
     writeln!(out)
 }
 
-fn freed(changes: &Changes<'_>, out: &mut dyn Write) -> io::Result<()> {
-    let freed: &[Freed] = changes.past.map_or(&[], |past| &past.freed);
-    if freed.is_empty() {
+/// What hangs on another output than before, and what is new.
+fn plugs(changes: &Changes<'_>) -> Vec<(String, String)> {
+    let ids = (0..changes.model.strings.len()).map(StringId::from);
+    let rows = ids.filter_map(|id| {
+        let here = shown(&plug_of(changes.model, changes.plan, id));
+        let was = changes.past.and_then(|past| past.of(id));
+        let old = match was {
+            Some(_) if !changes.is_replugged(id) => return None,
+            Some(was) => match was.controller {
+                Some(controller) => old_plug(changes.model, controller, was.output),
+                None => "a controller that is gone".to_owned(),
+            },
+            None => "nothing".to_owned(),
+        };
+        changes.plan.of(id)?;
+        let why = changes.unplugged(id).filter(|_| was.is_some());
+        let why = why.map_or_else(String::new, |(_, why)| format!(": {why}"));
+        Some((
+            shown(&changes.model.name_of(id)),
+            format!("{} -> {here}{why}", shown(&old)),
+        ))
+    });
+    rows.collect()
+}
+
+/// A line for each prop.
+fn props(changes: &Changes<'_>) -> Vec<(String, String)> {
+    let props = changes.props.chunk_by(|a, b| a.prop == b.prop);
+    let rows = props.filter_map(|told| {
+        let name = shown(&told.first()?.prop);
+        let words = told.iter().map(|one| {
+            let field = one.field.replace('_', " ");
+            format!(
+                "{field} {}",
+                old_new(one.old.as_deref(), one.new.as_deref())
+            )
+        });
+        Some((name, words.collect::<Vec<_>>().join("; ")))
+    });
+    rows.collect()
+}
+
+fn reasons(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    if changes.moved.is_empty() {
         return Ok(());
     }
-    writeln!(out, "freed")?;
-    for one in freed.iter().take(MOST_SHOWN) {
-        let (universe, slot) = changes.before(one.was.start);
-        let slots = counted(i64::try_from(one.was.slots).unwrap_or(i64::MAX), "slot");
-        let (name, start) = (shown(&one.name), format!("{universe}/{slot}"));
-        let output = match one.was.controller {
-            Some(id) => old_plug(changes.model, id, one.was.output),
-            None => format!("{}.{}", shown(&one.controller_name), one.was.output.name()),
+    writeln!(out, "why strings move")?;
+    for group in &changes.moved {
+        let first = group
+            .strings
+            .first()
+            .map(|id| shown(&changes.model.name_of(*id)));
+        let more = match group.strings.len() {
+            0 | 1 => String::new(),
+            count => format!(" and {} more", count - 1),
         };
-        writeln!(out, "  {name:<20} {start:<20} {slots:<12} {output}")?;
+        let words = format!("{}{more}: {}", first.unwrap_or_default(), group.reason);
+        writeln!(out, "  {}", wrap(&words, "      ", width).trim_start())?;
     }
-    more(freed.len(), out)?;
     writeln!(out)
-}
-
-fn more(count: usize, out: &mut dyn Write) -> io::Result<()> {
-    match count.checked_sub(MOST_SHOWN) {
-        Some(left) if left > 0 => writeln!(out, "  and {left} more; --format json has all"),
-        _ => Ok(()),
-    }
 }

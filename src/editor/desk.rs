@@ -63,9 +63,17 @@ impl Desk {
         let reading = Reading {
             parse: &|file, sink| self.parse(file, sink),
             lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
+            ..Reading::default()
         };
         let sources = SourceMap::after(sources);
-        let compiled = compile_read(sources, &reading, &files, main, lock, &Relay::Nothing);
+        let compiled = compile_read(
+            sources,
+            &reading,
+            &files,
+            main,
+            lock,
+            (&Relay::Nothing, None),
+        );
         self.given.loads = files.loads.into_inner();
         let bases: Vec<u32> = compiled.sources.files().iter().map(|f| f.base).collect();
         let parsed = self.parsed.get_mut();

@@ -1,5 +1,6 @@
 //! What people write into a cell: numbers with units, multiples, ports, addresses, lengths.
 
+use super::names::lawful;
 use crate::model::Output;
 
 /// The largest port that is taken for one; beyond is a slip.
@@ -364,4 +365,24 @@ pub fn yes(text: &str) -> Option<bool> {
         "no" | "n" | "false" | "-" | "0" => Some(false),
         _ => None,
     }
+}
+
+/// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None` where one is none.
+pub fn runs(text: &str) -> Option<u64> {
+    let run = |run: &str| {
+        let words: Vec<&str> = run.split_whitespace().collect();
+        let number = |text: &str| text.parse::<u64>().ok().filter(|number| *number > 0);
+        let name = |name: &str| lawful(name, "run") == name && !matches!(name, "skip" | "lead");
+        match words.as_slice() {
+            ["skip", nodes] => number(nodes).map(|_| 0),
+            ["lead", length, unit, gauge @ ..] => {
+                let known = matches!(gauge, [] | ["of", _, "AWG" | "mm2"]);
+                self::length(length, unit).filter(|_| known).map(|_| 0)
+            }
+            [nodes, "node" | "nodes"] => number(nodes),
+            [own, nodes, "node" | "nodes"] => number(nodes).filter(|_| name(own)),
+            _ => None,
+        }
+    };
+    text.split("->").map(run).sum()
 }

@@ -46,6 +46,8 @@ pub enum Kind {
     ReceiverPort,
     /// Nodes before it that show nothing.
     Skip,
+    /// The runs of a string as built.
+    Runs,
     /// Nodes within it that show nothing.
     SkipWithin,
     /// Cable before it.
@@ -154,6 +156,7 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::ReceiverPort,
         "receiverport remoteport portonreceiver receiveroutput",
     ),
+    (Kind::Runs, "built runs"),
     (Kind::SkipWithin, "skips darkwithin"),
     (
         Kind::Skip,

@@ -20,6 +20,10 @@ pub struct Line {
     pub name: Option<String>,
     /// Its number within its prop, where the table says it.
     pub number: Option<u64>,
+    /// The runs it is built of, as a display has them.
+    pub runs: Option<String>,
+    /// Where data come in.
+    pub enters: Option<String>,
     /// Of how many equal strands it is; 0 or 1 where it is not.
     pub strands: u64,
     /// The controller it hangs on, as an index of [`Found::boxes`].
@@ -49,8 +53,6 @@ pub struct Prop {
     pub name: String,
     /// A label: the table's own, or the name as it was written where it was made lawful.
     pub label: Option<String>,
-    /// Where data come in.
-    pub enters: Option<String>,
     /// What the table says besides.
     pub comments: Vec<String>,
     /// Whether it is a family, though of one.

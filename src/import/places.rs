@@ -265,7 +265,14 @@ fn start_of(
             *start
         }
     };
-    if by_channel.is_some_and(|channel| !all.contains(&channel)) {
+    let every = || {
+        claim
+            .starts
+            .iter()
+            .flat_map(|places| channels(found, board, places))
+    };
+    let first = range.start == 0;
+    if first && by_channel.is_some_and(|channel| every().all(|start| start != channel)) {
         let what = format!(
             "is not channel {}, which the row says too; the channel is not kept",
             claim.channel.unwrap_or(0)
@@ -376,8 +383,13 @@ fn uneven(found: &mut Found, claim: &Claim) {
         .enumerate()
         .map(|(place, stop)| stop.saturating_sub(at(place)) / each)
         .collect();
-    if let [first, last] = sizes.as_mut_slice() {
-        *first = total.saturating_sub(*last);
+    // The room that a display leaves after each port is the same for all.
+    let room = sizes.iter().sum::<u64>().saturating_sub(total);
+    if let Some((_, others)) = sizes.split_last_mut() {
+        let each = room / others.len().max(1) as u64;
+        for size in others {
+            *size = size.saturating_sub(each);
+        }
     }
     if sizes.iter().sum::<u64>() == total && sizes.iter().all(|size| *size > 0) {
         for (place, size) in order.iter().zip(sizes) {

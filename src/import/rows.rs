@@ -328,11 +328,9 @@ impl Stage<'_> {
         }
         let label = own
             .or_else(|| (name != *written && !self.columns.of_ports).then(|| written.to_owned()));
-        let enters = self.columns.cell(row, Kind::Enters).map(str::to_owned);
         self.found.props.push(Prop {
             name,
             label,
-            enters,
             ..Prop::default()
         });
         let prop = self.found.props.len() - 1;

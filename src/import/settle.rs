@@ -172,6 +172,9 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
             output: port.output,
             start,
             slots: found.body(line).slots().max(1),
+            made: None,
+            stored: false,
+            moved: None,
             at: crate::source::Span::default(),
         });
     }

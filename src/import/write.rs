@@ -442,9 +442,10 @@ fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
         [one] if one.make.is_none() => settings.push(format!("slots {}", one.size)),
         [one, rest @ ..]
             if one.name.is_none()
-                && rest
-                    .iter()
-                    .all(|line| line.size == one.size && line.name.is_none()) =>
+                && one.runs.is_none()
+                && rest.iter().all(|line| {
+                    line.size == one.size && line.name.is_none() && line.runs.is_none()
+                }) =>
         {
             let strands = one.strands.max(1);
             settings.push(match (lines.len(), strands) {
@@ -456,12 +457,26 @@ fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
                 ),
             });
         }
-        all => settings.extend(all.iter().map(|line| match &line.name {
-            Some(name) => format!("string {name}: {}", nodes(line)),
-            None => format!("string {}", nodes(line)),
+        all => settings.extend(all.iter().map(|line| match (&line.name, &line.runs) {
+            (Some(name), runs) => {
+                let runs = runs.clone().unwrap_or_else(|| nodes(line));
+                format!("string {name}: {runs}")
+            }
+            (None, Some(runs)) => format!("string: {runs}"),
+            (None, None) => format!("string {}", nodes(line)),
         })),
     }
     settings
+}
+
+/// Where data comes into a member's strings, as a setting: one place for all, or one for each.
+fn enters(lines: &[Line]) -> String {
+    let place = |line: &Line| format!("\"{}\"", quotable(line.enters.as_deref().unwrap_or("")));
+    let mut places: Vec<String> = lines.iter().map(place).collect();
+    if places.iter().all(|place| Some(place) == places.first()) {
+        places.truncate(1);
+    }
+    format!("enters {}", places.join(", "))
 }
 
 fn prop(found: &Found, prop: &Prop, out: &mut String) {
@@ -470,17 +485,19 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
     } else {
         String::new()
     };
+    let lines = || prop.members.iter().flat_map(|(_, lines)| lines);
+    let entered = lines().any(|line| line.enters.is_some());
     let shapes: Vec<Vec<String>> = prop
         .members
         .iter()
-        .map(|(_, lines)| shape(found, lines))
+        .map(|(_, lines)| {
+            let enters = entered.then(|| enters(lines)).into_iter();
+            enters.chain(shape(found, lines)).collect()
+        })
         .collect();
     let mut settings = Vec::new();
     if let Some(label) = &prop.label {
         settings.push(format!("label \"{}\"", quotable(label)));
-    }
-    if let Some(enters) = &prop.enters {
-        comment(&format!("data enters at: {enters}"), out);
     }
     let mut counts: BTreeMap<&[String], usize> = BTreeMap::new();
     for shape in &shapes {
@@ -491,7 +508,8 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
     let common = shapes
         .iter()
         .find(|shape| counts.get(shape.as_slice()).copied() == most);
-    settings.extend(common.into_iter().flatten().cloned());
+    let said = |setting: &&String| *setting != "enters \"\"";
+    settings.extend(common.into_iter().flatten().filter(said).cloned());
     let same: Vec<Option<String>> = prop
         .members
         .iter()

@@ -2,38 +2,50 @@
 //!
 //! ```yaml
 //! # Where each string lies: written by `tinsel build`, to be kept under version control.
-//! format: "1.1"
+//! format: "1.2"
 //! display: "Kestrel Quay"
 //! universe_slots: 512
 //! renamed:
 //!   - egret -> heron
+//! controllers:
+//!   - {name: boathouse, host: "192.168.40.11", input: e131 unicast, first: 1, universes: 40, addressing: per port, from: 1}
 //! strings:
 //!   flood[1]: {port: boathouse.dmx1, start: 40/1, slots: 6}
-//!   heron[3]: {port: boathouse.4, start: 12/307, slots: 150}
+//!   heron[3]: {port: boathouse.4, start: 12/307, slots: 150, nodes: 50, each: 3, colour: RGB, chip: ws2811, dark: 1}
 //! ...
 //! ```
 //!
 //! It is YAML of which each line stands for itself, so that a change shows as a small diff and two branches that add
 //! different props merge by line. Nothing in it counts the others: no total, checksum, date or version of the program.
-//! `start` is universe and slot, counted by `universe_slots`. `renamed` lists the `renamed` statements that builds have
-//! carried over, so that none of them is carried over again; it is left out where there are none. Rows are sorted by name in byte order. The last line, with
+//! `start` is universe and slot, counted by `universe_slots`. Rows are sorted by name in byte order. The last line, with
 //! which YAML ends a document, tells a text that was cut off between two lines.
+//!
+//! `renamed` lists the `renamed` statements that builds have carried over, so that none of them is carried over again.
+//! `controllers` has what people typed into each: `first` universe and number of `universes` in use, the universe that it
+//! was to begin `from` where the display wrote one, and where they are not the usual ones `universe_slots` (slots of a
+//! universe that it uses), `whole_nodes`, `priority`, `sync` and `level` in percent. A row says `nodes`, slots of `each`,
+//! `colour` order and `chip`, and where they are not the usual ones `dark` nodes before the string and `within` it, its
+//! `place` on a port that addresses per prop, a `level` of its port's own, whether it is `stored`, and from where and why a
+//! build `moved` it last. What
+//! an older format does not say counts as unchanged.
 //!
 //! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
 //! refused. The one behind the dot is raised when something is added that an older program can leave alone: a line in the
 //! head, or a word in a row behind those that are known. Such a lock loads, and what was added is kept when it is written
 //! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
 //!
-//! History: 1.0, the first. 1.1 added `renamed` to the head.
+//! History: 1.0, the first. 1.1 added `renamed` to the head. 1.2 added `controllers` to the head, and to a row what
+//! stands behind `slots`.
 
 mod read;
+mod set_up;
 mod write;
 
 pub use read::read;
 pub use write::write;
 
 use crate::diagnostic::Sink;
-use crate::lock::Lock;
+use crate::lock::{Lock, Row};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules;
@@ -44,7 +56,7 @@ use std::sync::Arc;
 /// The format that is written: the number before the dot.
 pub const MAJOR: u32 = 1;
 /// The number behind the dot.
-pub const MINOR: u32 = 1;
+pub const MINOR: u32 = 2;
 
 /// The most bytes a lock may have: ten times what the largest display needs.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
@@ -58,6 +70,8 @@ pub struct LockText {
     pub text: Arc<str>,
     /// What it says.
     pub lock: Lock,
+    /// The second lines of strings that a merge left twice, by name; the first ones are in `lock`.
+    pub again: Vec<Row>,
     /// What a newer minor format added to it.
     pub added: Added,
     /// The line that says whose it is.
@@ -71,12 +85,25 @@ impl LockText {
         *self.text == *text || self.text.lines().eq(text.lines())
     }
 
-    /// Whether a build would leave the lock as it is, but for its format and its list of renames. `next` is the lock that
-    /// it would write, with what it keeps of a newer format.
+    /// Whether a build would leave the lock as it is, but for its format, its list of renames and the set-up that an older
+    /// format does not say. `next` is the lock that it would write, with what it keeps of a newer format.
     #[must_use]
     pub fn stands(&self, next: &Lock, added: &Added) -> bool {
         let mut next = next.clone();
         next.renamed.clone_from(&self.lock.renamed);
+        if self.lock.boxes.is_empty() {
+            next.boxes.clear();
+        }
+        for row in &mut next.rows {
+            if self
+                .lock
+                .row(&row.name)
+                .is_some_and(|old| old.made.is_none() && !old.stored)
+            {
+                row.made = None;
+                row.stored = false;
+            }
+        }
         let mut added = added.clone();
         added.minor = self.added.minor;
         self.is(&write(&next, &added))
@@ -90,12 +117,10 @@ impl LockText {
         let Some(past) = plan.past.as_ref().filter(|_| !added.rows.is_empty()) else {
             return added;
         };
-        let rows = self.lock.rows.iter();
-        let by_line: BTreeMap<Span, &str> = rows.map(|row| (row.at, &*row.name)).collect();
         added.rows.clear();
         for id in (0..model.strings.len()).map(StringId::from) {
-            let old = past.of(id).and_then(|was| by_line.get(&was.at));
-            if let Some(words) = old.and_then(|old| self.added.rows.get(*old)) {
+            let old = past.of(id).and_then(|was| self.lock.rows.get(was.row));
+            if let Some(words) = old.and_then(|old| self.added.rows.get(&old.name)) {
                 added.rows.insert(model.name_of(id).into(), words.clone());
             }
         }
@@ -128,6 +153,8 @@ pub struct Added {
     pub minor: u32,
     /// Lines of the head.
     pub head: Vec<String>,
+    /// What stands behind the known words in the line of a controller: `, word: value`.
+    pub boxes: BTreeMap<Box<str>, String>,
     /// What stands behind `slots` in the row of a name: `, word: value`.
     pub rows: BTreeMap<Box<str>, String>,
 }
@@ -137,6 +164,7 @@ impl Default for Added {
         Self {
             minor: MINOR,
             head: Vec::new(),
+            boxes: BTreeMap::new(),
             rows: BTreeMap::new(),
         }
     }

@@ -3,6 +3,7 @@
 //! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
 //! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
 
+use super::set_up::{BoxDoc, WORDS, told};
 use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
 use crate::diagnostic::words::is_unprintable;
 use crate::diagnostic::{Diagnostic, Sink};
@@ -151,6 +152,8 @@ enum State {
     Added,
     /// The renames that were carried over.
     Renamed,
+    /// What was typed into controllers.
+    Boxes,
     /// Its rows.
     Rows,
     /// Nothing may follow.
@@ -187,6 +190,7 @@ impl<'f> Reader<'f> {
                 _ if line.trim_end() == "..." => self.state = State::End,
                 State::Rows if indented => self.row(line, at),
                 State::Renamed if indented || words.starts_with("- ") => self.rename(words, at),
+                State::Boxes if indented || words.starts_with("- ") => self.controller(words, at),
                 State::Added if indented => {
                     self.added.head.extend(self.newer.then(|| line.to_owned()))
                 }
@@ -230,6 +234,7 @@ impl<'f> Reader<'f> {
                 }
             }
             "renamed" if value.is_empty() => self.state = State::Renamed,
+            "controllers" if value.is_empty() => self.state = State::Boxes,
             _ if self.newer => {
                 self.state = State::Added;
                 self.added.head.push(line.to_owned());
@@ -256,6 +261,26 @@ impl<'f> Reader<'f> {
         match pair {
             Some((old, new)) => self.lock.renamed.push((old.into(), new.into())),
             None => self.fault(at, &Fault::Renamed),
+        }
+    }
+
+    /// What was typed into a controller: `- {name: …, host: …, …}`.
+    fn controller(&mut self, words: &str, at: Span) {
+        let doc = words
+            .strip_prefix("- ")
+            .filter(|doc| doc.len() <= LONGEST_LINE);
+        let doc = doc.and_then(|doc| serde_yaml::from_str::<BoxDoc>(doc).ok());
+        match doc.filter(|doc| doc.is_sound() && (self.newer || doc.more.is_empty())) {
+            Some(doc) => {
+                let more = as_yaml(&doc.more);
+                if !more.is_empty() {
+                    self.added.boxes.insert(doc.name.as_str().into(), more);
+                }
+                self.lock
+                    .boxes
+                    .push(doc.set_up(self.lock.universe_slots.get(), at));
+            }
+            None => self.fault(at, &Fault::Controller),
         }
     }
 
@@ -314,12 +339,16 @@ impl<'f> Reader<'f> {
         if parts.slots > u64::from(*UNIVERSES.end()) * each - start {
             return Err(range);
         }
+        let told = told(&parts.words, parts.slots).map_err(|word| (Fault::Word(word), word))?;
         Ok(Row {
             name: parts.name.as_str().into(),
             controller: output.0.into(),
             output: output.1,
             start,
             slots: parts.slots,
+            made: told.made,
+            stored: told.stored,
+            moved: told.moved,
             at,
         })
     }
@@ -345,16 +374,32 @@ impl<'f> Reader<'f> {
         self.lock
             .rows
             .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
-        for pair in self.lock.rows.windows(2) {
-            if let [first, second] = pair
-                && first.name == second.name
-                && self.faults.len() < MOST_FAULTS
-            {
-                let name = &self.file.name;
-                self.faults
-                    .push(unreadable::twice(name, second.at, &second.name, first.at));
+        // A merge may leave two lines of a controller: what it was told is then in the first, as good as any.
+        let boxes = &mut self.lock.boxes;
+        boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
+        boxes.dedup_by(|next, kept| next.name == kept.name);
+        let mut again: Vec<Row> = Vec::new();
+        let mut rows: Vec<Row> = Vec::with_capacity(self.lock.rows.len());
+        for row in self.lock.rows {
+            match rows.last().filter(|first| first.name == row.name) {
+                None => rows.push(row),
+                Some(first)
+                    if (Row {
+                        at: first.at,
+                        ..row.clone()
+                    }) == *first => {}
+                Some(_) if again.last().is_none_or(|second| second.name != row.name) => {
+                    again.push(row);
+                }
+                Some(first) if self.faults.len() < MOST_FAULTS => {
+                    let (name, first) = (&self.file.name, first.at);
+                    self.faults
+                        .push(unreadable::twice(name, row.at, &row.name, first));
+                }
+                Some(_) => {}
             }
         }
+        self.lock.rows = rows;
         if !self.faults.is_empty() {
             self.faults.into_iter().for_each(|fault| sink.push(fault));
             return None;
@@ -363,6 +408,7 @@ impl<'f> Reader<'f> {
             name: self.file.name.as_str().into(),
             text: self.file.text.clone(),
             lock: self.lock,
+            again,
             added: self.added,
             display_at: self.display_at,
         })
@@ -375,17 +421,36 @@ struct Parts {
     port: String,
     start: String,
     slots: u64,
-    /// What stands behind it, with the comma before it.
+    /// The words after it that are known, with their values.
+    words: Vec<(String, String)>,
+    /// What stands behind them, with the comma before it.
     more: String,
 }
 
 /// A row that is as we write it.
 fn plain(line: &str) -> Option<Parts> {
+    // Its words have commas and quotes of their own.
+    if line.contains(", moved: ") {
+        return None;
+    }
     let (name, rest) = line.strip_prefix("  ")?.split_once(": {port: ")?;
     let (port, rest) = rest.split_once(", start: ")?;
     let (start, rest) = rest.split_once(", slots: ")?;
     let rest = rest.strip_suffix('}')?;
-    let (slots, more) = rest.split_at(rest.find(',').unwrap_or(rest.len()));
+    let (slots, mut more) = rest.split_at(rest.find(',').unwrap_or(rest.len()));
+    let mut words = Vec::new();
+    while let Some((pair, rest)) = more
+        .strip_prefix(", ")
+        .map(|more| more.split_at(more.find(',').unwrap_or(more.len())))
+        && let Some((word, value)) = pair.split_once(": ")
+        && WORDS.contains(&word)
+    {
+        let bare = value
+            .strip_prefix('"')
+            .and_then(|value| value.strip_suffix('"'));
+        words.push((word.to_owned(), bare.unwrap_or(value).to_owned()));
+        more = rest;
+    }
     let bare = name
         .strip_prefix('"')
         .and_then(|name| name.strip_suffix('"'));
@@ -399,6 +464,7 @@ fn plain(line: &str) -> Option<Parts> {
         port: port.to_owned(),
         start: start.to_owned(),
         slots: slots.parse().ok().filter(|_| plain)?,
+        words,
         more: more.to_owned(),
     })
 }
@@ -419,21 +485,30 @@ fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
     let (Some((name, words)), None) = (rows.next(), rows.next()) else {
         return Err(Fault::Line);
     };
-    let mut more = String::new();
-    for (word, value) in &words.more {
-        // JSON is YAML, so what a newer format added stays what it is.
-        more.push_str(&format!(
-            ", {}: {value}",
-            serde_json::Value::from(word.as_str())
-        ));
-    }
+    let (known, more): (BTreeMap<_, _>, BTreeMap<_, _>) =
+        (words.more.into_iter()).partition(|(word, _)| WORDS.contains(&word.as_str()));
+    let value = |value: serde_json::Value| match value {
+        serde_json::Value::String(text) => text,
+        other => other.to_string(),
+    };
+    let known = known.into_iter().map(|(word, told)| (word, value(told)));
     Ok(Parts {
         name,
         port: words.port.ok_or(Fault::Missing("port"))?,
         start: words.start.ok_or(Fault::Missing("start"))?,
         slots: words.slots.ok_or(Fault::Missing("slots"))?,
-        more,
+        words: known.collect(),
+        more: as_yaml(&more),
     })
+}
+
+/// Words that a newer format added, each with a comma before it. JSON is YAML, so they stay what they are.
+fn as_yaml(words: &BTreeMap<String, serde_json::Value>) -> String {
+    let word = |word: &String| serde_json::Value::from(word.as_str());
+    let words = words.iter();
+    words
+        .map(|(name, value)| format!(", {}: {value}", word(name)))
+        .collect()
 }
 
 /// A text as YAML has it: bare or in quotes.
@@ -449,13 +524,13 @@ fn text(value: &str) -> Option<String> {
 }
 
 /// A number in plain digits.
-fn number(digits: &str) -> Option<u32> {
+pub(super) fn number(digits: &str) -> Option<u32> {
     let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
     digits.parse().ok().filter(|_| plain)
 }
 
 /// A number in plain digits, from 1.
-fn count(digits: &str) -> Option<u32> {
+pub(super) fn count(digits: &str) -> Option<u32> {
     number(digits).filter(|number| *number > 0)
 }
 
@@ -470,7 +545,7 @@ fn output(port: &str) -> Option<(&str, Output)> {
 }
 
 /// Whether a word can be a name of the language; the letters of all scripts are not told apart here.
-fn is_name(word: &str) -> bool {
+pub(super) fn is_name(word: &str) -> bool {
     let wide = |c: char| !c.is_ascii() && !c.is_whitespace() && !is_unprintable(c);
     word.starts_with(char::is_alphabetic)
         && word

@@ -1,7 +1,9 @@
 //! Lock → text: one line a string, always the same bytes.
 
 use super::{Added, MAJOR, is_taken};
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, Made, Row, SetUp};
+use crate::protocol::UniverseSlots;
+use crate::unit::decimal;
 use std::fmt::Write as _;
 
 /// What a lock says of itself.
@@ -24,6 +26,13 @@ pub fn write(lock: &Lock, added: &Added) -> String {
     for (old, new) in &lock.renamed {
         let _ = writeln!(text, "  - {old} -> {new}");
     }
+    if !lock.boxes.is_empty() {
+        text.push_str("controllers:\n");
+    }
+    for one in &lock.boxes {
+        let more = added.boxes.get(&one.name).map_or("", String::as_str);
+        write_box(one, lock.universe_slots, more, &mut text);
+    }
     for line in &added.head {
         text.push_str(line);
         text.push('\n');
@@ -41,16 +50,90 @@ pub fn write(lock: &Lock, added: &Added) -> String {
     text
 }
 
-fn write_row(row: &Row, (universe, slot): (u32, u32), more: &str, text: &mut String) {
-    let mark = if is_taken(&row.name) { "\"" } else { "" };
-    let _ = writeln!(
+fn write_box(one: &SetUp, universe_slots: UniverseSlots, more: &str, text: &mut String) {
+    let _ = write!(text, "  - {{name: {}, host: ", Word(&one.name));
+    quoted(&one.host, text);
+    let (input, addressing) = (&one.input, &one.addressing);
+    let _ = write!(
         text,
-        "  {mark}{}{mark}: {{port: {}.{}, start: {universe}/{slot}, slots: {}{more}}}",
-        row.name,
+        ", input: {input}, first: {}, universes: {}",
+        one.first, one.universes
+    );
+    let _ = write!(text, ", addressing: {addressing}");
+    if let Some(from) = one.from {
+        let _ = write!(text, ", from: {from}");
+    }
+    if one.slots != universe_slots.get() {
+        let _ = write!(text, ", universe_slots: {}", one.slots);
+    }
+    if one.whole {
+        text.push_str(", whole_nodes: true");
+    }
+    let numbers = [("priority", one.priority), ("sync", one.sync)];
+    for (word, value) in numbers {
+        if let Some(value) = value {
+            let _ = write!(text, ", {word}: {value}");
+        }
+    }
+    write_level(one.level, text);
+    let _ = writeln!(text, "{more}}}");
+}
+
+fn write_row(row: &Row, (universe, slot): (u32, u32), more: &str, text: &mut String) {
+    let _ = write!(
+        text,
+        "  {}: {{port: {}.{}, start: {universe}/{slot}, slots: {}",
+        Word(&row.name),
         row.controller,
         row.output.name(),
         row.slots,
     );
+    if let Some(made) = &row.made {
+        write_made(made, text);
+    }
+    let stored = if row.stored { ", stored: true" } else { "" };
+    text.push_str(stored);
+    if let Some(moved) = &row.moved {
+        text.push_str(", moved: ");
+        quoted(moved, text);
+    }
+    let _ = writeln!(text, "{more}}}");
+}
+
+fn write_made(made: &Made, text: &mut String) {
+    let (nodes, each, colour) = (made.nodes, made.each, Word(&made.colour));
+    let _ = write!(text, ", nodes: {nodes}, each: {each}, colour: {colour}");
+    if !made.chip.is_empty() {
+        let _ = write!(text, ", chip: {}", Word(&made.chip));
+    }
+    let numbers = [
+        ("dark", made.dark),
+        ("within", made.within),
+        ("place", made.place),
+    ];
+    for (word, value) in numbers {
+        if value > 0 {
+            let _ = write!(text, ", {word}: {value}");
+        }
+    }
+    write_level(made.level, text);
+}
+
+/// A level, in percent.
+fn write_level(level: Option<u32>, text: &mut String) {
+    if let Some(level) = level {
+        let _ = write!(text, ", level: {}", decimal(i64::from(level), 1_000));
+    }
+}
+
+/// A name, in quotes where readers of YAML would take it for something else.
+struct Word<'a>(&'a str);
+
+impl std::fmt::Display for Word<'_> {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let mark = if is_taken(self.0) { "\"" } else { "" };
+        write!(out, "{mark}{}{mark}", self.0)
+    }
 }
 
 /// A text in double quotes, as YAML and JSON both have it.

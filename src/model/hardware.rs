@@ -86,6 +86,17 @@ pub enum Start {
     After(ControllerId),
 }
 
+impl Start {
+    /// The first universe, where it was written as a number.
+    #[must_use]
+    pub fn written(self) -> Option<u32> {
+        match self {
+            Self::From(first) | Self::Range(first, _) => Some(first),
+            Self::Auto | Self::After(_) => None,
+        }
+    }
+}
+
 /// How a controller numbers its ports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Addressing {

@@ -315,6 +315,65 @@ impl Model {
         Some(self.prop(id))
     }
 
+    /// Hangs all strings of a prop after a string, on its data line at an output.
+    pub fn hang_after(&mut self, prop: PropId, after: StringId, target: Target) {
+        let of = |piece: &Piece| match piece.kind {
+            PieceKind::String(id, _) => Some(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        };
+        let strings = self.props[prop].strings().map(StringId);
+        let added = strings.map(|id| Piece {
+            at: self.props[prop].at,
+            kind: PieceKind::String(id, None),
+        });
+        let added: Vec<Piece> = added.collect();
+        let (all, props) = (&self.pieces, &self.strings);
+        let pieces = |line: &Line| {
+            let stretch = line.pieces.start as usize..line.pieces.end as usize;
+            all.get(stretch).unwrap_or(&[])
+        };
+        let own = |line: &Line| {
+            pieces(line)
+                .iter()
+                .filter_map(of)
+                .any(|id| props[id].prop == prop)
+        };
+        let mut lines = std::mem::take(&mut self.lines);
+        lines.retain(|line| !own(line));
+        let found = lines.iter_mut().find_map(|line| {
+            let old = pieces(line);
+            let at = old.iter().position(|piece| of(piece) == Some(after))?;
+            let (before, rest) = old.split_at_checked(at + 1)?;
+            Some((line, [before, &added, rest].concat()))
+        });
+        if let Some((line, now)) = found {
+            let start = self.pieces.len() as u32;
+            line.pieces = start..start + now.len() as u32;
+            line.target = target;
+            self.pieces.extend(now);
+        }
+        self.lines = lines;
+    }
+
+    /// Where data comes into a string, as the display says.
+    #[must_use]
+    pub fn enters(&self, id: StringId) -> Option<&str> {
+        let string = self.strings[id];
+        let place = match self.prop(id).enters_at(string.member) {
+            [all] => all,
+            each => each.get(string.number.max(1) as usize - 1)?,
+        };
+        Some(&**place).filter(|place| !place.is_empty())
+    }
+
+    /// Where the prop or member of a string stands, in micrometres.
+    #[must_use]
+    pub fn stands(&self, id: StringId) -> Option<(i64, i64)> {
+        let (string, prop) = (&self.strings[id], self.prop(id));
+        let member = prop.members.iter().find(|m| m.number == string.member);
+        member.and_then(|member| member.stands).or(prop.stands)
+    }
+
     /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.
     ///
     /// The string's number is left out where the prop or member has just one.

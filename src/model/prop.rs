@@ -14,6 +14,8 @@ pub struct Prop {
     pub at: Span,
     /// A label for people.
     pub label: Option<Box<str>>,
+    /// Where data comes in: one place for all strings, or one for each in order.
+    pub enters: Box<[Box<str>]>,
     /// How many members; `None` for a prop that is not `* N`.
     pub count: Option<u32>,
     /// Its first string in the table.
@@ -50,11 +52,20 @@ pub struct Member {
     pub number: u32,
     /// A label for people.
     pub label: Option<Box<str>>,
+    /// Where data comes in, as [`Prop::enters`].
+    pub enters: Box<[Box<str>]>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
 }
 
 impl Prop {
+    /// Where data comes into a member (1 for a prop that is no family): one place for all its strings, or one for each.
+    #[must_use]
+    pub fn enters_at(&self, member: u32) -> &[Box<str>] {
+        let own = self.members.iter().find(|one| one.number == member);
+        own.map_or(&self.enters, |own| &own.enters)
+    }
+
     /// How many members it has; 1 for a prop that is no family.
     #[must_use]
     pub fn members_count(&self) -> u32 {

@@ -94,7 +94,7 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
     });
     let (universe, slot) = plan.universe_slot(placed.start);
     let address = u64::from(universe - 1) * SLOTS + u64::from(slot);
-    let (x, y) = stands(model, id).unwrap_or((0, 0));
+    let (x, y) = model.stands(id).unwrap_or((0, 0));
     let place = |um: i64| crate::unit::decimal(um, 1_000);
     let _ = writeln!(
         out,
@@ -118,11 +118,4 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
         "            <Addresses>\n              <Address break=\"0\">{address}</Address>\n            </Addresses>"
     );
     out.push_str("          </Fixture>\n");
-}
-
-/// Where the prop or member of a string stands, in micrometres.
-fn stands(model: &Model, id: StringId) -> Option<(i64, i64)> {
-    let (string, prop) = (&model.strings[id], model.prop(id));
-    let member = prop.members.iter().find(|m| m.number == string.member);
-    member.and_then(|member| member.stands).or(prop.stands)
 }

@@ -78,6 +78,9 @@ fn string(crew: &Crew<'_>, hung: &Hung<'_>, fill: Fill, html: &mut Html) {
     if let Some(label) = hung.row.label {
         put!(html; "<small>", label, "</small>");
     }
+    if let Some(enters) = hung.row.enters {
+        put!(html; "<small>data in at ", enters, "</small>");
+    }
     put!(html; "<span>", extent(hung), "</span><span class=\"num\">", hung.stretch(), "</span>");
     if let Some(other) = &hung.row.same_as {
         put!(html; "<small>shows what ", other, " shows</small>");

@@ -11,7 +11,7 @@ use crate::model::{
 };
 use crate::plan::{Plan, PortPlan};
 use crate::survey::{PortRow, StringRow, View};
-use crate::unit::{Dimension, Gauge, quantity};
+use crate::unit::{self, Dimension, Gauge, quantity};
 use crate::usage::output_name;
 use std::collections::BTreeMap;
 
@@ -111,6 +111,9 @@ pub struct Hung<'a> {
     /// Nodes of the data line before its first: strings, skips and its own skips count, stored
     /// strings do not.
     pub before: u32,
+    /// Straight from where its data come from to where it stands, in micrometres, where no lead is
+    /// written between and both places are known.
+    pub straight_um: Option<i64>,
     /// Where its ends go; `None` for a stored string, which is on no cable.
     pub plugs: Option<Plugs>,
 }
@@ -397,9 +400,11 @@ fn items<'a>(
     let mut items = Vec::with_capacity(port.pieces.len());
     let mut before = 0_u32;
     let mut at = None;
+    let mut from = model.controllers[port.controller].stands;
     for piece in &port.pieces {
         if piece.receiver != at {
             at = piece.receiver;
+            from = at.and_then(|id| model.receivers[id].stands);
             items.extend(receiver(model, port, at));
         }
         match piece.piece.kind {
@@ -410,10 +415,22 @@ fn items<'a>(
             PieceKind::Lead(length, gauge) => {
                 let lead = gauge.or_else(|| model.display.lead.map(|lead| lead.value));
                 items.push(Item::Lead(length, lead));
+                from = None;
             }
             PieceKind::String(id, _) => {
                 if let Some(row) = plan.of(id).and_then(|_| rows.next()) {
-                    let hung = hung(model, id, row, before);
+                    let mut hung = hung(model, id, row, before);
+                    if !hung.string.stored {
+                        let stands = model.stands(id);
+                        hung.straight_um = from.zip(stands).and_then(|(from, to)| {
+                            let tenths =
+                                unit::straight_um(from, to).saturating_add(50_000) / 100_000;
+                            i64::try_from(tenths * 100_000)
+                                .ok()
+                                .filter(|length| *length > 0)
+                        });
+                        from = stands;
+                    }
                     before = before.saturating_add(hung.in_line());
                     items.push(Item::String(Box::new(hung)));
                 }
@@ -483,6 +500,7 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
         node: model.node_of(id),
         slots_of_universe: model.display.universe_slots.get(),
         before,
+        straight_um: None,
         plugs: None,
     }
 }

@@ -95,6 +95,7 @@ fn plugs(line: &Line<'_>, hung: &Hung<'_>) -> Vec<Label> {
     vec![
         lines([
             format!("{name} IN"),
+            hung.row.enters.unwrap_or_default().to_owned(),
             format!("from {}", plugs.from.words()),
             socket.clone(),
             hung.stretch(),

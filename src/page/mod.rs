@@ -13,6 +13,7 @@ pub mod html;
 mod labels;
 mod overview;
 mod parts;
+mod props;
 mod search;
 mod sheets;
 pub mod shell;
@@ -47,6 +48,7 @@ const REPORT: &[Part] = &[
     overview::PART,
     search::PART,
     controllers::PART,
+    props::PART,
     chains::PART,
     universes::PART,
     parts::PART,

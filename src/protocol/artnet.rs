@@ -34,16 +34,16 @@ impl Protocol for ArtNet {
         "Art-Net 4"
     }
 
+    fn number(&self, form: usize, universe: u32) -> u32 {
+        universe.saturating_sub(u32::from(form == FROM_ZERO))
+    }
+
     // Net 7 bits, sub-net 4 bits, universe 4 bits.
     fn universe_address(&self, form: usize, universe: u32) -> Option<String> {
         if !self.universes(form).contains(&universe) {
             return None;
         }
-        let address = if form == FROM_ZERO {
-            universe - 1
-        } else {
-            universe
-        };
+        let address = self.number(form, universe);
         Some(format!(
             "{address} ({}:{}:{})",
             address >> 8,

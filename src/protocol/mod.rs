@@ -98,6 +98,11 @@ pub trait Protocol: Sync + std::fmt::Debug {
     /// has no address of its own for a universe.
     fn universe_address(&self, form: usize, universe: u32) -> Option<String>;
 
+    /// The number by which this form knows a universe of the display.
+    fn number(&self, _form: usize, universe: u32) -> u32 {
+        universe
+    }
+
     /// What [`Self::universe_address`] gives, in a word or two; empty where it gives nothing.
     fn address_kind(&self) -> &'static str {
         ""
@@ -167,6 +172,12 @@ impl Input {
     #[must_use]
     pub fn words(&self) -> &'static str {
         self.protocol.forms().get(self.form).copied().unwrap_or("")
+    }
+
+    /// The number by which it knows a universe of the display.
+    #[must_use]
+    pub fn number(&self, universe: u32) -> u32 {
+        self.protocol.number(self.form, universe)
     }
 
     /// The universes it can carry.

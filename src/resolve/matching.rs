@@ -231,13 +231,15 @@ impl<'a> Reader<'_, 'a> {
             | (Slot::Host, Arg::Address(word)) => Value::Word(*word),
             (Slot::Host, Arg::Reference(name)) => Value::Word(Ident { span: name.span }),
             (Slot::Gauge, Arg::Number(quantity)) => Value::Gauge(self.gauge(quantity, sink)?),
-            (Slot::Names, Arg::Word(_)) => {
-                let more = tail
-                    .chunks(2)
-                    .take_while(|two| {
-                        matches!(two, [Arg::Comma(_)] | [Arg::Comma(_), Arg::Word(_)])
-                    })
-                    .map(<[Arg]>::len);
+            (Slot::Names, Arg::Word(_)) | (Slot::Texts, Arg::Text(_)) => {
+                let alike =
+                    |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
+                let more = tail.chunks(2).take_while(|two| match two {
+                    [Arg::Comma(_)] => true,
+                    [Arg::Comma(_), arg] => alike(arg),
+                    _ => false,
+                });
+                let more = more.map(<[Arg]>::len);
                 let (names, behind) = rest.split_at(1 + more.sum::<usize>());
                 *rest = behind;
                 return Ok(Some(Value::Args(names)));

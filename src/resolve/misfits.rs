@@ -182,7 +182,7 @@ impl<'a> Reader<'_, 'a> {
             .iter()
             .filter(|row| row.first == key)
             .find_map(|row| {
-                if let [Slot::Text] = row.slots {
+                if let [Slot::Text | Slot::Texts] = row.slots {
                     let text = self
                         .names
                         .text_at(setting.args.first()?.span().to(setting.span));

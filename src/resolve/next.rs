@@ -206,7 +206,9 @@ fn steps(row: &Row) -> Vec<Step> {
                 S::Name(BlockKind::Chip),
                 S::Repeat(&[S::Word(","), S::Name(BlockKind::Chip)]),
             ]),
-            Slot::Text | Slot::Host | Slot::Words | Slot::Block | Slot::Runs => steps.push(S::Own),
+            Slot::Text | Slot::Texts | Slot::Host | Slot::Words | Slot::Block | Slot::Runs => {
+                steps.push(S::Own)
+            }
             Slot::Gauge => steps.push(S::Gauge),
             Slot::Choice(_) => {}
             Slot::Point => steps.extend([LENGTH, S::Word(","), LENGTH]),

@@ -11,7 +11,7 @@ use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
 use super::sketch::{Sketch, sketch};
 use super::{runs, settings_of};
-use crate::ast::{Block, BlockKind, Expr, Ident, Reference};
+use crate::ast::{Arg, Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
 use crate::model::{
     Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Shape, Split, UNIT_LOAD,
@@ -25,6 +25,7 @@ use std::rc::Rc;
 #[derive(Clone, Default)]
 pub struct Draft<'a> {
     label: Option<Box<str>>,
+    enters: &'a [Arg],
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
@@ -138,6 +139,7 @@ pub fn props<'a>(
             name: row.name.as_ref().into(),
             at: row.block.name.span,
             label: draft.label.clone(),
+            enters: places(reader, draft.enters),
             count: number,
             first: 0,
             cut: Cut::Even(0),
@@ -264,6 +266,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         let number = set.number(0);
         match (set.key, set.value(0)) {
             (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
+            (Key::Enters, Some(Value::Args(places))) => draft.enters = places,
             (Key::Node, Some(Value::Word(word))) => {
                 let found = names.find(&names.nodes, "node", word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));
@@ -295,6 +298,15 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
             }
         }
     }
+}
+
+/// Places at which data comes in, as written.
+fn places(reader: &Reader<'_, '_>, written: &[Arg]) -> Box<[Box<str>]> {
+    let texts = written.iter().filter_map(|arg| match arg {
+        Arg::Text(text) => Some(reader.names.said(*text).into()),
+        _ => None,
+    });
+    texts.collect()
 }
 
 struct Context<'c, 'r, 'a> {
@@ -350,6 +362,7 @@ impl<'a> Context<'_, '_, 'a> {
                 prop.members.extend((from..=to).map(|number| Member {
                     number,
                     label: own.label.clone(),
+                    enters: places(self.reader, own.enters),
                     stands: own.stands,
                 }));
             }
@@ -446,7 +459,25 @@ impl<'a> Context<'_, '_, 'a> {
                 self.shape(sketch, draft, prop, model, sink);
             }
         }
-        start..count(model.shapes.len() as i64)
+        let strings = count(model.shapes.len() as i64) - start;
+        let mut texts = draft
+            .enters
+            .iter()
+            .filter(|arg| matches!(arg, Arg::Text(_)));
+        let beyond = texts.nth(strings.max(1) as usize);
+        if let Some(arg) = beyond.filter(|_| strings > 0) {
+            let (name, number) = (&*prop.name, i64::from(strings) + 1);
+            let names = (name, name);
+            let has = (strings, None);
+            sink.push(rules::name::string::beyond(
+                arg.span(),
+                names,
+                number,
+                has,
+                prop.at,
+            ));
+        }
+        start..start + strings
     }
 
     fn shape(

@@ -76,6 +76,8 @@ pub enum Key {
     Gauge,
     /// `label "…"`
     Label,
+    /// `enters "…"`
+    Enters,
     /// `host ADDRESS`
     Host,
     /// `input …`
@@ -181,6 +183,8 @@ pub enum Slot {
     Names,
     /// `"…"`
     Text,
+    /// The same, with commas between.
+    Texts,
     /// A host address.
     Host,
     /// A wire size.
@@ -267,6 +271,13 @@ const LABEL: Row = row(
     &[S::Text],
     "label \"north gable\"",
     "the label",
+);
+const ENTERS: Row = row(
+    Key::Enters,
+    "enters",
+    &[S::Texts],
+    "enters \"left foot\"",
+    "where data comes in",
 );
 const WHOLE: Row = row(
     Key::WholeNodes,
@@ -371,6 +382,7 @@ const RECEIVER: &[Row] = &[
 #[rustfmt::skip] // A row a line: it is read as a table.
 const PROP: &[Row] = &[
     LABEL,
+    ENTERS,
     row(Key::Node, "node", &[S::Name], "node bullet", "the make of node"),
     row(Key::StringRuns, "string", &[S::Runs], "string eaves: 34 nodes -> skip 1 -> 22 nodes", "the string"),
     row(Key::String, "string", &[S::Measure(D::Nodes, 1, MOST_SLOTS)], "string 50 nodes", "the string"),

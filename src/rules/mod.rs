@@ -214,6 +214,7 @@ pub mod rename {
 pub mod lock {
     pub mod moved;
     pub mod stale;
+    pub mod twice;
     pub mod unreadable;
 }
 
@@ -272,6 +273,7 @@ pub const ALL: &[&Rule] = &[
     &rename::forgotten::RULE,
     &lock::stale::RULE,
     &lock::moved::RULE,
+    &lock::twice::RULE,
     &lock::unreadable::RULE,
 ];
 

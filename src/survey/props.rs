@@ -6,6 +6,7 @@ use super::view::label_of;
 use crate::diagnostic::words::shown;
 use crate::model::{Prop, PropId, StringId};
 use crate::table::{Column, Point, Row, Table, columns};
+use crate::usage::output_name;
 
 /// One prop or member.
 #[derive(Debug)]
@@ -19,6 +20,11 @@ pub struct PropRow<'a> {
     pub(crate) first: Point,
     pub(crate) last: Point,
     pub(crate) contiguous: bool,
+    /// Strands, and the nodes of each where all have as many; `None` for a fixture.
+    pub(crate) strands: Option<(u64, Option<u32>)>,
+    pub(crate) starts: String,
+    pub(crate) ports: String,
+    pub(crate) enters: String,
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
@@ -44,16 +50,30 @@ impl Row for PropRow<'_> {
             text "prop" "Its prop." => row.prop;
             number "instance" "Its member from 1; null for a prop that is no family."
                 => row.instance, maybe;
-            text "label" "Its label." => row.label, maybe;
             number "strings" "How many strings it has; 0 for a fixture."
                 => row.strings, shown("strings");
+            number "strands" "How many strands it has; a string without strands is one. Null for a fixture."
+                => row.strands.map(|(count, _)| count), maybe, shown("strands");
+            number "nodes_per_strand" "Nodes of each strand; null where they differ."
+                => row.strands.and_then(|(_, nodes)| nodes), maybe, shown("of");
             number "nodes" "Nodes that show something; null for a fixture."
                 => row.nodes, maybe, shown("nodes");
             number "slots" "Slots of its strings." => row.slots, shown("slots");
-            point "first" "Its lowest slot." => row.first, shown("start");
-            point "last" "Its highest slot." => row.last, shown("end");
             people "channels" => format!("{} to {}", row.first.channel, row.last.channel), right;
-            flag "contiguous" "Whether every slot between the two is its own." => row.contiguous;
+            point "first" "Its lowest slot." => row.first;
+            point "last" "Its highest slot." => row.last;
+            number "first_channel" "Its lowest channel, from 1." => row.first.channel, programs;
+            number "last_channel" "Its highest channel, from 1." => row.last.channel, programs;
+            flag "one_piece" "Whether every channel between the two is its own." => row.contiguous;
+            text "starts" "Universe/slot at which each string starts, in the order of its strings."
+                => &row.starts;
+            people "starts" => few(&row.starts);
+            text "ports" "The port of each string, in the same order." => &row.ports;
+            people "ports" => few(&row.ports);
+            text "enters" "Where data comes in: one place for all strings, or one for each in order."
+                => Some(&*row.enters).filter(|text| !text.is_empty()), maybe;
+            text "label" "Its label." => row.label, maybe;
+            flag "contiguous" "The same as `one_piece`." => row.contiguous;
         }
     }
 
@@ -65,7 +85,22 @@ impl Row for PropRow<'_> {
         if !self.contiguous {
             remarks.push("other slots in between".to_owned());
         }
+        if !self.enters.is_empty() {
+            remarks.push(format!("data in at {}", shown(&self.enters)));
+        }
         remarks.join(", ")
+    }
+}
+
+/// A list as people see it: each once, and no more of it than fits a column.
+fn few(list: &str) -> String {
+    let mut all: Vec<&str> = list.split(", ").collect();
+    all.dedup();
+    match all.as_slice() {
+        [first, rest @ ..] if rest.len() > 1 || first.len() > 9 && !rest.is_empty() => {
+            format!("{first} …")
+        }
+        all => all.join(", "),
     }
 }
 
@@ -86,11 +121,16 @@ impl<'a> View<'a> {
         }
         let mut pieces: Vec<Stretch> = Vec::new();
         let (mut strings, mut nodes, mut slots) = (0, None, 0);
+        let mut strands: Option<(u64, Option<u32>)> = None;
         for string in ids() {
             let shape = self.model.shape(string);
             if shape.node.is_some() {
                 strings += 1;
                 nodes = Some(nodes.unwrap_or(0) + u64::from(shape.nodes));
+                let each = shape.strand.filter(|each| *each > 0).unwrap_or(shape.nodes);
+                let (count, alike) = strands.unwrap_or((0, Some(each)));
+                let count = count + u64::from(shape.nodes.div_ceil(each.max(1)));
+                strands = Some((count, alike.filter(|alike| *alike == each)));
             }
             slots += u64::from(shape.slots);
             stretch::each(self.model, self.plan, string, |stretch| {
@@ -101,6 +141,11 @@ impl<'a> View<'a> {
         let first = placed().map(|p| p.start).min()?;
         let last = placed().map(|p| p.end).max()?;
         pieces.sort_unstable();
+        let starts = placed().map(|p| self.plan.universe_slots.place(p.start));
+        let ports = ids().filter_map(|s| {
+            let port = self.plan.port_of(s)?;
+            Some(output_name(self.model, port.controller, port.output))
+        });
         Some(PropRow {
             prop: &prop.name,
             instance: prop.count.map(|_| member),
@@ -111,6 +156,10 @@ impl<'a> View<'a> {
             first: self.point(first),
             last: self.point(last),
             contiguous: self.covered(&pieces) == last + 1 - first,
+            strands,
+            enters: prop.enters_at(member).join(", "),
+            starts: starts.collect::<Vec<_>>().join(", "),
+            ports: ports.collect::<Vec<_>>().join(", "),
         })
     }
 

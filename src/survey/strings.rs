@@ -43,6 +43,8 @@ pub struct StringRow<'a> {
     pub(crate) lead_before_um: i64,
     /// The receiver whose port it comes out of, and that port.
     pub(crate) receiver: Option<(&'a str, u32)>,
+    pub(crate) strands: Option<(u32, u32)>,
+    pub(crate) enters: Option<&'a str>,
     pub(crate) runs: &'a [ShapeRun],
     pub(crate) stored: bool,
     pub(crate) same_as: Option<String>,
@@ -91,6 +93,11 @@ impl Row for StringRow<'_> {
                 => row.receiver.map(|(_, port)| port), maybe;
             (RUNS) "runs" "The runs it is built of, in data order; empty for a plain string."
                 => Cell::List(row.runs.iter().map(run).collect()), programs;
+            number "strands" "How many strands it is made of; null where that is not said."
+                => row.strands.map(|(count, _)| count), maybe;
+            number "nodes_per_strand" "Nodes of each strand." => row.strands.map(|(_, nodes)| nodes), maybe;
+            text "built" "The same runs as a display writes them." => runs(row.runs), sheets;
+            text "enters" "Where data comes in." => row.enters, maybe;
             flag "stored" "Not put up this season." => row.stored;
             text "same_as" "The string whose data it shows." => row.same_as.as_deref(), maybe;
         }
@@ -126,6 +133,20 @@ impl Row for StringRow<'_> {
         }
         remarks.join(", ")
     }
+}
+
+/// Runs as a display writes them: `left 34 nodes -> skip 1 -> gable 22 nodes`.
+fn runs(runs: &[ShapeRun]) -> String {
+    let words = runs.iter().map(|run| match run {
+        ShapeRun::Nodes(None, nodes) => counted(*nodes, "node"),
+        ShapeRun::Nodes(Some(name), nodes) => format!("{name} {}", counted(*nodes, "node")),
+        ShapeRun::Skip(nodes) => format!("skip {nodes}"),
+        ShapeRun::Lead(length, gauge) => {
+            let of = gauge.map_or_else(String::new, |gauge| format!(" of {}", gauge.words()));
+            format!("lead {}{of}", quantity(*length, Dimension::Length))
+        }
+    });
+    words.collect::<Vec<_>>().join(" -> ")
 }
 
 fn run(run: &ShapeRun) -> Cell<'_> {
@@ -207,6 +228,11 @@ impl<'a> View<'a> {
                 }
                 Output::Dmx(_) => None,
             }),
+            strands: shape
+                .strand
+                .filter(|each| *each > 0)
+                .map(|each| (shape.nodes / each, each)),
+            enters: model.enters(id),
             runs: &shape.runs,
             stored: string.stored,
             same_as: string.same_as.map(|other| model.name_of(other)),

@@ -67,6 +67,7 @@ fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
     model.props.push(Prop {
         name: "heron".into(),
         at: Span::default(),
+        enters: Box::default(),
         label: Some("=1+1".into()),
         count: Some(u32::try_from(strings.len()).unwrap()),
         first: 0,

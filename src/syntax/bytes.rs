@@ -314,7 +314,7 @@ impl Checker<'_, '_> {
     /// Whether the word before a place takes a text, whatever stands in it.
     fn is_label(&self, at: usize) -> bool {
         let before = self.text.get(..at).unwrap_or("").trim_end();
-        ["label", "display", "include", "stock"]
+        ["label", "enters", "display", "include", "stock"]
             .iter()
             .any(|word| before.ends_with(word))
     }

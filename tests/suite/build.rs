@@ -62,7 +62,7 @@ fn the_first_build_makes_the_lock_and_the_next_leaves_it() {
     assert_eq!(names(&tables), TABLES);
     assert_eq!(names(&folder.0), ["tables", "yard.lock", "yard.tinsel"]);
     assert!(
-        lock(&folder).contains("\n  owl: {port: shed.1, start: 1/1, slots: 120}\n"),
+        lock(&folder).contains("\n  owl: {port: shed.1, start: 1/1, slots: 120, nodes: 40, each: 3, colour: RGB, chip: ws2811}\n"),
         "{}",
         lock(&folder)
     );
@@ -186,7 +186,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
         "",
         "nonsense\n",
         whole.strip_suffix("...\n").unwrap(),
-        &whole.replace("1.1", "2.0"),
+        &whole.replace("1.2", "2.0"),
         &whole.replace("1/1,", "1/1000,"),
         &whole.replace("  owl", "<<<<<<< HEAD\n  owl"),
         &whole
@@ -641,20 +641,28 @@ fn what_a_newer_version_added_is_kept() {
     let (folder, path) = yard(&with_reed());
     built(&path, &[]);
     let newer = lock(&folder)
-        .replace("\"1.1\"", "\"1.3\"")
-        .replace("strings:", "season: 2031\nstrings:")
-        .replace("slots: 120}", "slots: 120, checked: true}");
+        .replace("\"1.2\"", "\"1.3\"")
+        .replace("\nstrings:", "\nseason: 2031\nstrings:")
+        .replace(
+            "nodes: 40, each: 3, colour: RGB, chip: ws2811}",
+            "nodes: 40, each: 3, colour: RGB, chip: ws2811, checked: true}",
+        );
     folder.file("yard.lock", &newer);
     built(&path, &["--locked"]);
     fs::write(&path, with_reed().replace("30 nodes", "31 nodes")).unwrap();
     built(&path, &[]);
-    assert_eq!(lock(&folder), newer.replace("slots: 90}", "slots: 93}"));
+    assert_eq!(
+        lock(&folder),
+        newer.replace("slots: 90, nodes: 30", "slots: 93, nodes: 31")
+    );
     // Under a new name too.
     let renamed = with_reed().replace("owl", "jay");
     fs::write(&path, format!("{renamed}renamed owl -> jay\n")).unwrap();
     built(&path, &[]);
     assert!(
-        lock(&folder).contains("  jay: {port: shed.1, start: 1/1, slots: 120, checked: true}\n"),
+        lock(&folder).contains(
+            "  jay: {port: shed.1, start: 1/1, slots: 120, nodes: 40, each: 3, colour: RGB, chip: ws2811, checked: true}\n"
+        ),
         "{}",
         lock(&folder)
     );

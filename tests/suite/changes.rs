@@ -121,7 +121,25 @@ fn it_is_told_to_programs() {
     assert_eq!(value["moved_slots"], 930);
     assert_eq!(value["new"][0]["name"], "star");
     assert_eq!(value["moved"][0]["cause"], "no-room");
-    assert_eq!(value["controllers"].as_array().unwrap().len(), 2);
+    let line = |controller: &str, port: Option<&str>, field: &str| {
+        let rows = value["retype"].as_array().unwrap().iter();
+        let port = port.map_or(serde_json::Value::Null, Into::into);
+        let mut rows = rows.filter(|row| {
+            row["controller"] == controller && row["port"] == port && row["field"] == field
+        });
+        let row = rows.next().unwrap();
+        (row["old"].clone(), row["new"].clone())
+    };
+    assert_eq!(line("pier", None, "universes"), (3.into(), 4.into()));
+    assert_eq!(
+        line("pier", Some("2"), "start"),
+        ("1/166".into(), "7/1".into())
+    );
+    assert_eq!(line("pier", Some("2"), "nodes"), (100.into(), 110.into()));
+    assert_eq!(
+        line("quay", Some("3"), "colour"),
+        (serde_json::Value::Null, "RGB".into())
+    );
 }
 
 /// First channel and slots of each string, by name, from the table alone.
@@ -257,15 +275,12 @@ fn another_plug_is_no_new_show_data() {
     assert_eq!(told.status.code(), Some(3));
     let text = out(&told);
     assert!(
-        !text.contains("show data") && text.contains("nothing moves"),
+        !text.contains("program") && text.contains("nothing moves"),
         "{text}"
     );
+    assert!(text.contains("plugs to move"), "{text}");
     assert!(
-        text.contains("plugged in elsewhere, same addresses"),
-        "{text}"
-    );
-    assert!(
-        text.contains("shed.1 -> shed.2\n      port `shed.1` is reserved\n"),
+        text.contains("shed.1 -> shed.2: port `shed.1` is reserved\n"),
         "{text}"
     );
     let told = run(&folder, &["diff", "yard.tinsel", "--format", "json"]);
@@ -321,4 +336,344 @@ fn diff_names_the_receivers_port() {
     );
     let why = out(&run(&folder, &["why", "yard.tinsel", "kite[2]"]));
     assert!(why.contains("on hedge.2 ("), "{why}");
+}
+
+const WEIR: &str = "node bud { chip ws2811; colour RGB }\n\
+    controller weir { host 10.1.0.4; input artnet from 0; universes from 5; ports 1..6 { }; dmx 1 }\n\
+    prop fern * 4 { node bud; string 45 nodes }\n\
+    prop torch * 2 { slots 7 }\n\
+    wire weir.1: fern[1] -> fern[2]\nwire weir.3: fern[3]\nwire weir.4: fern[4]\n\
+    wire weir.dmx1: torch[1] -> torch[2]\n";
+
+fn json(folder: &Folder, more: &[&str]) -> serde_json::Value {
+    let arguments = [&["diff", "yard.tinsel", "--format", "json"], more].concat();
+    let told = run(folder, &arguments);
+    serde_json::from_slice(&told.stdout).unwrap_or_else(|_| panic!("{}", err(&told)))
+}
+
+fn built(text: &str) -> Folder {
+    let folder = Folder::new();
+    folder.file("yard.tinsel", text);
+    let done = run(&folder, &["build", "--quiet", "yard.tinsel"]);
+    assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+    folder
+}
+
+/// Host, input and colour order are set-up: something to do, and stale, until they are built.
+#[test]
+fn a_changed_set_up_is_something_to_do() {
+    let folder = built(WEIR);
+    let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+    for (old, new, field, values) in [
+        ("10.1.0.4", "10.1.0.9", "host", ("10.1.0.4", "10.1.0.9")),
+        (
+            "artnet from 0",
+            "e131 unicast",
+            "input",
+            ("artnet from 0", "e131 unicast"),
+        ),
+        ("colour RGB", "colour BRG", "colour", ("RGB", "BRG")),
+    ] {
+        folder.file("yard.tinsel", WEIR.replace(old, new));
+        let rows = json(&folder, &[])["retype"].as_array().unwrap().clone();
+        let row = rows.iter().find(|row| row["field"] == field).unwrap();
+        assert_eq!(
+            (&row["old"], &row["new"]),
+            (&values.0.into(), &values.1.into())
+        );
+        assert_eq!(row["controller"], "weir");
+        assert_eq!(row["port"].is_null(), field != "colour", "{row}");
+        assert_eq!(
+            run(&folder, &["diff", "yard.tinsel"]).status.code(),
+            Some(3)
+        );
+        let held = run(&folder, &["check", "--locked", "yard.tinsel"]);
+        assert_eq!(held.status.code(), Some(1));
+        assert!(
+            err(&held).contains("set up in another way"),
+            "{}",
+            err(&held)
+        );
+        // A lock that does not say it has nothing to compare.
+        let older = lock
+            .lines()
+            .filter(|line| !line.contains("controllers:") && !line.contains("- {"));
+        let older = older.map(|line| line.split(", nodes").next().unwrap());
+        let older = older.map(|line| match line.contains(": {") && !line.ends_with('}') {
+            true => format!("{line}}}\n"),
+            false => format!("{line}\n"),
+        });
+        folder.file(
+            "yard.lock",
+            older.collect::<String>().replace("\"1.2\"", "\"1.1\""),
+        );
+        assert_eq!(
+            run(&folder, &["diff", "yard.tinsel"]).status.code(),
+            Some(0)
+        );
+        assert_eq!(
+            run(&folder, &["check", "--locked", "yard.tinsel"])
+                .status
+                .code(),
+            Some(0)
+        );
+        folder.file("yard.lock", &lock);
+    }
+}
+
+/// A controller moves as a whole, in the numbers that its set-up uses; a dial stays.
+#[test]
+fn a_shift_of_universes_is_one_act() {
+    let folder = built(WEIR);
+    folder.file("yard.tinsel", WEIR.replace("from 5", "from 105"));
+    let value = json(&folder, &[]);
+    assert_eq!(value["moved_strings"], 6);
+    for row in value["moved"].as_array().unwrap() {
+        let of = |side: &str, key: &str| row[side][key].as_u64().unwrap();
+        assert_eq!(
+            of("before", "universe") + 100,
+            of("now", "universe"),
+            "{row}"
+        );
+        assert_eq!(of("before", "slot"), of("now", "slot"), "{row}");
+        assert_eq!(row["cause"], "shifted");
+    }
+    assert_eq!(value["dials"], serde_json::json!([]));
+    let first = &value["retype"][0];
+    assert_eq!(
+        (&first["field"], &first["old"], &first["new"]),
+        (&"first_universe".into(), &4.into(), &104.into())
+    );
+    // Where some may stay, nothing moves along.
+    folder.file("yard.tinsel", WEIR.replace("from 5", "from 6"));
+    assert!(
+        json(&folder, &[])["moved"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|row| row["cause"] != "shifted")
+    );
+    folder.file("yard.tinsel", WEIR.replace("from 5", "from 2"));
+    assert_eq!(json(&folder, &[])["changes"], false);
+}
+
+/// A fixture is dialled; its controller is not set up again.
+#[test]
+fn a_fixture_is_dialled() {
+    let folder = built(WEIR);
+    folder.file(
+        "yard.tinsel",
+        WEIR.replace("torch[1] -> torch[2]", "torch[1] -> torch[2] at 19"),
+    );
+    let value = json(&folder, &[]);
+    assert_eq!(
+        value["dials"],
+        serde_json::json!([{"fixture": "torch[2]", "old": 8, "new": 19}])
+    );
+    assert_eq!(value["retype"], serde_json::json!([]));
+}
+
+/// A box that takes the place of another keeps addresses and plugs.
+#[test]
+fn a_box_is_swapped() {
+    let folder = built(WEIR);
+    let swapped = WEIR
+        .replace("weir", "lock-house")
+        .replace("10.1.0.4", "10.1.0.77");
+    folder.file(
+        "yard.tinsel",
+        swapped.replace("1..6", "1..16") + "renamed weir -> lock-house\n",
+    );
+    let value = json(&folder, &[]);
+    let only = serde_json::json!([{"controller": "lock-house", "port": null, "field": "host", "old": "10.1.0.4",
+        "new": "10.1.0.77", "row": null, "string": null}]);
+    assert_eq!(value["retype"], only);
+    for key in ["moved", "plugged", "dials", "props", "new", "freed"] {
+        assert_eq!(value[key], serde_json::json!([]), "{key}");
+    }
+}
+
+/// Another lock takes the place of the one beside the display, in text, json and remap.
+#[test]
+fn against_another_lock() {
+    let folder = built(WEIR);
+    fs::copy(folder.0.join("yard.lock"), folder.0.join("spring.lock")).unwrap();
+    folder.file(
+        "yard.tinsel",
+        WEIR.replace("wire weir.1: ", "wire weir.1: iris -> ")
+            + "prop iris { node bud; string 9 nodes }\n",
+    );
+    let before = json(&folder, &["--remap", "one.csv"]);
+    run(&folder, &["build", "--quiet", "yard.tinsel"]);
+    assert_eq!(json(&folder, &[])["changes"], false);
+    assert_eq!(
+        json(&folder, &["--against", "spring.lock", "--remap", "two.csv"]),
+        before
+    );
+    let read = |name: &str| fs::read(folder.0.join(name)).unwrap();
+    assert_eq!(read("one.csv"), read("two.csv"));
+    let none = run(
+        &folder,
+        &["diff", "yard.tinsel", "--against", "autumn.lock"],
+    );
+    assert_eq!(none.status.code(), Some(2));
+}
+
+/// After the build that moved it, and after builds that change nothing for it, a string still says why.
+#[test]
+fn why_after_the_build() {
+    let folder = built(WEIR);
+    folder.file(
+        "yard.tinsel",
+        WEIR.replace("wire weir.1: ", "wire weir.1: iris -> ")
+            + "prop iris { node bud; string 9 nodes }\n",
+    );
+    run(&folder, &["build", "--quiet", "yard.tinsel"]);
+    let lock = fs::read(folder.0.join("yard.lock")).unwrap();
+    for _ in 0..2 {
+        let why = out(&run(&folder, &["why", "--quiet", "yard.tinsel", "fern[2]"]));
+        let why = why.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            why.contains("an earlier build moved it; it lay at 5/136, but"),
+            "{why}"
+        );
+        assert_eq!(
+            run(&folder, &["check", "--locked", "yard.tinsel"])
+                .status
+                .code(),
+            Some(0)
+        );
+        run(&folder, &["build", "--quiet", "yard.tinsel"]);
+        assert_eq!(fs::read(folder.0.join("yard.lock")).unwrap(), lock);
+    }
+}
+
+/// Either side of a merge is taken whole.
+#[test]
+fn a_side_is_taken() {
+    let folder = built(WEIR);
+    let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+    let line = lock.lines().find(|line| line.contains("fern[3]")).unwrap();
+    let second = line.replace("start: 5/271", "start: 9/1");
+    assert_ne!(line, second);
+    let both = lock.replace(line, &format!("{line}\n{second}"));
+    for (side, start) in [("ours", "5/271"), ("theirs", "9/1")] {
+        folder.file("yard.lock", &both);
+        let refused = run(&folder, &["build", "yard.tinsel"]);
+        assert_eq!(refused.status.code(), Some(1));
+        assert_eq!(
+            err(&refused).matches("lock/twice").count(),
+            1,
+            "{}",
+            err(&refused)
+        );
+        let done = run(&folder, &["build", "yard.tinsel", "--take", side]);
+        assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+        let now = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+        assert!(
+            now.contains(&format!("fern[3]: {{port: weir.3, start: {start}, ")),
+            "{now}"
+        );
+        assert_eq!(now.matches("fern[3]").count(), 1);
+    }
+}
+
+/// What a program that plays the show is told of a prop.
+#[test]
+fn a_table_by_prop() {
+    let text = "node bud { chip ws2811; colour RGB }\ncontroller weir { ports 1..4 { } }\n\
+        prop vine { enters \"left foot\"; node bud; strings 2 of 3 strands of 10 nodes }\n\
+        wire weir.1: vine.1\nwire weir.3: vine.2\n";
+    let folder = built(text);
+    let told = run(
+        &folder,
+        &["table", "--by", "prop", "--format", "json", "yard.tinsel"],
+    );
+    let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
+    let row = &value["props"][0];
+    for (key, wanted) in [
+        ("prop", serde_json::json!("vine")),
+        ("strings", 2.into()),
+        ("enters", "left foot".into()),
+        ("strands", 6.into()),
+        ("nodes_per_strand", 10.into()),
+        ("nodes", 60.into()),
+        ("slots", 180.into()),
+        ("first_channel", 1.into()),
+        ("last_channel", 180.into()),
+        ("one_piece", true.into()),
+        ("starts", "1/1, 1/91".into()),
+        ("ports", "weir.1, weir.3".into()),
+    ] {
+        assert_eq!(row[key], wanted, "{key}");
+    }
+}
+
+/// The place where data comes in stands in the tables, on sheets and on labels: of a prop, a member and a string.
+#[test]
+fn where_data_comes_in() {
+    let text = "node bud { chip ws2811; colour RGB }\n\
+        controller weir { stands at 0 m, 0 m; ports 1..4 { } }\n\
+        prop vine { enters \"left foot\", \"right foot\"; node bud; strings 2 of 10 nodes; stands at 3 m, 4 m }\n\
+        prop crow * 2 { enters \"beak\"; node bud; string 8 nodes; stands at 9 m, 12 m }\n\
+        prop crow[2] { enters \"tail\" }\n\
+        wire weir.1: vine -> crow[1]\nwire weir.2: lead 7 m -> crow[2]\n";
+    let folder = built(text);
+    let told = run(
+        &folder,
+        &["table", "--by", "prop", "--format", "csv", "yard.tinsel"],
+    );
+    let csv = out(&told);
+    let mut keys: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
+    let wanted = "prop instance strings strands nodes_per_strand nodes slots first_channel last_channel one_piece starts \
+                  ports enters";
+    for key in wanted.split_whitespace() {
+        assert_eq!(
+            keys.iter().filter(|other| **other == key).count(),
+            1,
+            "{key}"
+        );
+    }
+    keys.retain(|key| wanted.split_whitespace().any(|other| other == *key));
+    assert_eq!(keys.join(" "), wanted, "in the order of the design");
+    assert!(csv.contains("\"left foot, right foot\""), "{csv}");
+    let told = run(&folder, &["table", "--format", "json", "yard.tinsel"]);
+    let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
+    let enters = |name: &str| {
+        let rows = value["strings"].as_array().unwrap();
+        rows.iter().find(|row| row["name"] == name).unwrap()["enters"].clone()
+    };
+    for (name, place) in [
+        ("vine.1", "left foot"),
+        ("vine.2", "right foot"),
+        ("crow[1]", "beak"),
+        ("crow[2]", "tail"),
+    ] {
+        assert_eq!(enters(name), place, "{name}");
+    }
+    let done = run(&folder, &["report", "yard.tinsel", "-o", "papers"]);
+    assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+    let paper = |name: &str| fs::read_to_string(folder.0.join("papers").join(name)).unwrap();
+    let (sheets, labels, report) = (
+        paper("port-sheets.html"),
+        paper("labels.html"),
+        paper("index.html"),
+    );
+    for place in ["left foot", "right foot", "beak", "tail"] {
+        assert!(sheets.contains(&format!("data in at {place}")), "{place}");
+        assert!(labels.contains(&format!("<span>{place}</span>")), "{place}");
+        assert!(report.contains(place), "{place}");
+    }
+    // 3-4-5 and 6-8-10; where a lead is written, that holds.
+    assert!(
+        sheets.contains("about 5 m from the plug before"),
+        "{sheets}"
+    );
+    assert!(sheets.contains("about 10 m from the plug before"));
+    assert_eq!(sheets.matches("in a straight line").count(), 2);
+    let more = text.replace("\"right foot\"", "\"right foot\", \"nose\"");
+    folder.file("yard.tinsel", &more);
+    let refused = run(&folder, &["check", "yard.tinsel"]);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(err(&refused).contains("name/string"), "{}", err(&refused));
 }

@@ -260,6 +260,7 @@ fn golden_cases() {
 
 /// Cases that show a second code as well, since one mistake in fact breaks two rules.
 const MIXED: &[(&str, &str)] = &[
+    ("lock/twice", "two-faults"),
     ("stored/mid-chain", "closes-up"),
     ("power/unchecked", "two-faults"),
 ];

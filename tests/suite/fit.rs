@@ -241,3 +241,54 @@ fn around_a_lock_nothing_moves() {
     assert_eq!(fit["added"]["moves"], Value::Array(Vec::new()));
     assert_eq!(folder.all(), files, "fit writes nothing");
 }
+
+/// What hangs after a string stays on its data line: where it would lie, or how many nodes would do.
+#[test]
+fn what_fits_after_a_string() {
+    let folder = Folder::new();
+    let path = folder.file("yard.tinsel", YARD);
+    // hut.1 has 98 nodes left; what hangs behind `owl[1]` moves.
+    let fit = json(&path, &["--after", "owl[1]", "--add", "98 nodes of bud"]);
+    let strings = fit["added"]["strings"].as_array().unwrap();
+    assert_eq!(strings.len(), 1);
+    assert_eq!(strings[0]["port"], "hut.1");
+    assert_eq!(strings[0]["position"], 2);
+    assert_eq!(strings[0]["start"]["channel"], 301);
+    let moves = fit["added"]["moves"].as_array().unwrap();
+    assert_eq!(moves[0]["string"], "owl[2]");
+    assert_eq!(moves[0]["to"]["channel"], 301 + 3 * 98);
+    let fit = json(&path, &["--after", "owl[2]", "--add", "98 nodes of bud"]);
+    assert_eq!(fit["added"]["strings"][0]["position"], 3);
+    assert_eq!(fit["added"]["replugged"], 0);
+    let full = on(
+        "fit",
+        &path,
+        &["--after", "owl[2]", "--add", "99 nodes of bud"],
+    );
+    assert_eq!(status(&full), 1);
+    let words = "99 nodes of bud after owl[2] does not fit; at most 98 nodes do";
+    assert!(err(&full).contains(words), "{}", err(&full));
+    // The same as a compile of the display with it, after one that the compiler placed, and on a DMX output.
+    let fit = json(&path, &["--after", "hedge", "--add", "50 nodes of bud"]);
+    assert_eq!(fit["added"]["strings"][0]["port"], "hut.2");
+    let fit = json(&path, &["--after", "beam", "--add", "prop beam"]);
+    assert_eq!(fit["added"]["strings"][0]["port"], "pond.dmx2");
+    assert_eq!(fit["added"]["strings"][0]["start"]["slot"], 7);
+    // Another chip than the port drives.
+    let other = on(
+        "fit",
+        &path,
+        &["--after", "hedge", "--add", "5 nodes of glow"],
+    );
+    assert_eq!(status(&other), 1);
+    assert!(err(&other).contains("not one node does"), "{}", err(&other));
+    assert_eq!(
+        status(&on(
+            "fit",
+            &path,
+            &["--after", "crane", "--add", "5 nodes of bud"]
+        )),
+        2
+    );
+    assert_eq!(status(&on("fit", &path, &["--after", "owl[2]"])), 2);
+}

@@ -255,7 +255,8 @@ fn the_remap_takes_every_node_along() {
             continue;
         }
         let past = compiled.plan.past.as_ref().unwrap();
-        let runs = remap::runs(&compiled.model, &compiled.plan, past);
+        let (runs, lost) = remap::runs(&compiled.model, &compiled.plan, past, &lock);
+        assert_eq!(lost, []);
         let mut old = BTreeMap::new();
         let mut new = BTreeMap::new();
         for run in &runs {
@@ -306,7 +307,7 @@ fn the_remap_leaves_padding_out() {
     let after = text(star) + "prop star { node dot; string 9 nodes }\n";
     let compiled = around(&after, &lock_of(&before));
     let past = compiled.plan.past.as_ref().unwrap();
-    let runs = remap::runs(&compiled.model, &compiled.plan, past);
+    let (runs, _) = remap::runs(&compiled.model, &compiled.plan, past, &lock_of(&before));
     let to = |from: u64| {
         let run = runs
             .iter()
@@ -494,6 +495,9 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
         output: tinsel::model::Output::Pixel(*port),
         start: slot - 1,
         slots: 3 * nodes,
+        made: None,
+        stored: false,
+        moved: None,
         at: tinsel::source::Span::default(),
     };
     let mut rows: Vec<Row> = rows.iter().map(row).collect();
@@ -502,6 +506,7 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
         renamed: Vec::new(),
         display: "".into(),
         universe_slots: tinsel::protocol::UniverseSlots::default(),
+        boxes: Vec::new(),
         rows,
     }
 }

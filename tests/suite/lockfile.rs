@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
 use tinsel::diagnostic::Sink;
-use tinsel::lock::{Lock, Row};
+use tinsel::lock::{Lock, Made, Row, SetUp};
 use tinsel::lockfile::{self, Added, LockText};
 use tinsel::model::Output;
 use tinsel::source::{Loaded, SourceMap, Span};
@@ -44,6 +44,9 @@ fn row(name: &str, controller: &str, output: Output, start: u64, slots: u64) -> 
         output,
         start,
         slots,
+        made: None,
+        stored: false,
+        moved: None,
         at: Span::default(),
     }
 }
@@ -124,6 +127,114 @@ fn format_1_1() {
     }
 }
 
+const THIRD: &str = include_str!("../lock/1.2.lock");
+
+#[test]
+fn format_1_2() {
+    let read = read(THIRD.as_bytes()).unwrap();
+    let barn = SetUp {
+        name: "barn".into(),
+        host: "192.168.7.\"20\"".into(),
+        input: "artnet from 0".into(),
+        first: 3,
+        universes: 2,
+        addressing: "per prop".into(),
+        from: Some(3),
+        slots: 510,
+        whole: true,
+        priority: Some(120),
+        sync: Some(600),
+        level: Some(12_500),
+        at: Span::default(),
+    };
+    let null = SetUp {
+        name: "null".into(),
+        input: "e131 multicast".into(),
+        addressing: "per port".into(),
+        slots: 512,
+        ..SetUp::default()
+    };
+    assert_eq!(boxes(&read.lock), [barn, null]);
+    let heron = Made {
+        nodes: 50,
+        each: 3,
+        colour: "GRB".into(),
+        chip: "ws2811".into(),
+        dark: 2,
+        within: 1,
+        level: Some(30_000),
+        place: 4,
+    };
+    let star = Made {
+        nodes: 1,
+        each: 1,
+        colour: "Y".into(),
+        ..Made::default()
+    };
+    let rows = rows(&read.lock);
+    let made: Vec<_> = rows
+        .iter()
+        .map(|row| (&*row.name, row.made.clone(), row.stored))
+        .collect();
+    assert_eq!(
+        made,
+        [
+            ("flood", None, true),
+            ("heron[3].1", Some(heron), false),
+            ("star", Some(star), true)
+        ]
+    );
+    assert_eq!(lockfile::write(&read.lock, &read.added), THIRD);
+    let styled = THIRD
+        .replace("  - {name: barn, host:", "- {host:")
+        .replace(", level: 12.5}", ", level: 12.500, name: 'barn' }   # mine");
+    let styled = styled.replace(
+        "slots: 150, nodes: 50, each: 3, colour: GRB",
+        "nodes: 50, colour: 'GRB', \"each\": 3, slots: 150",
+    );
+    let styled = self::read(styled.as_bytes()).unwrap();
+    assert_eq!(
+        (boxes(&styled.lock), self::rows(&styled.lock)),
+        (boxes(&read.lock), rows)
+    );
+    for (good, slip) in [
+        ("first: 3", "first: 64000"),
+        ("first: 3, ", ""),
+        ("artnet from 0", "artnet from 2"),
+        ("per prop", "per pixel"),
+        ("universe_slots: 510", "universe_slots: 513"),
+        ("priority: 120", "priority: 201"),
+        ("level: 12.5", "level: 100.5"),
+        ("whole_nodes: true", "whole_nodes: perhaps"),
+        ("name: barn", "name: 2barn"),
+        ("sync: 600", "sync: 600, tempo: 3"),
+        ("nodes: 50", "nodes: 0"),
+        ("nodes: 50, ", ""),
+        ("each: 3", "each: x"),
+        ("colour: GRB", "colour: gRB"),
+        ("chip: ws2811", "chip: 2811"),
+        ("level: 30}", "level: 30.0001}"),
+        ("stored: true", "stored: maybe"),
+        ("place: 4", "place: 4, tempo: 3"),
+    ] {
+        assert!(THIRD.contains(good), "{good}");
+        let told = self::read(THIRD.replacen(good, slip, 1).as_bytes()).err();
+        assert_eq!(told, Some(vec!["lock/unreadable"]), "{slip}");
+    }
+    // An older program keeps the words that it does not know and may change the slots before them.
+    let older = self::read(THIRD.replace("slots: 150", "slots: 90").as_bytes()).unwrap();
+    assert_eq!(older.lock.row("heron[3].1").unwrap().made, None);
+}
+
+/// The lines of controllers without their places in a text.
+fn boxes(lock: &Lock) -> Vec<SetUp> {
+    let at = Span::default();
+    lock.boxes
+        .iter()
+        .map(|one| SetUp { at, ..one.clone() })
+        .collect()
+}
+
 #[derive(serde::Deserialize, Debug, PartialEq)]
 #[serde(deny_unknown_fields)]
 struct Document {
@@ -132,7 +243,27 @@ struct Document {
     universe_slots: u32,
     #[serde(default)]
     renamed: Vec<String>,
+    #[serde(default)]
+    controllers: Vec<Controller>,
     strings: BTreeMap<String, Place>,
+}
+
+#[derive(serde::Deserialize, Debug, PartialEq)]
+#[serde(deny_unknown_fields)]
+struct Controller {
+    name: String,
+    host: String,
+    input: String,
+    first: u32,
+    universes: u32,
+    addressing: String,
+    from: Option<u32>,
+    universe_slots: Option<u32>,
+    #[serde(default)]
+    whole_nodes: bool,
+    priority: Option<u32>,
+    sync: Option<u32>,
+    level: Option<f64>,
 }
 
 #[derive(serde::Deserialize, Debug, PartialEq)]
@@ -141,17 +272,61 @@ struct Place {
     port: String,
     start: String,
     slots: u64,
+    nodes: Option<u32>,
+    each: Option<u32>,
+    colour: Option<String>,
+    chip: Option<String>,
+    #[serde(default)]
+    dark: u32,
+    #[serde(default)]
+    within: u32,
+    #[serde(default)]
+    place: u32,
+    level: Option<f64>,
+    #[serde(default)]
+    stored: bool,
 }
 
 /// What any reader of YAML finds in a lock is what is in it.
 fn as_yaml_has_it(text: &str, lock: &Lock) {
     let document: Document = serde_yaml::from_str(text).unwrap();
     let slots = lock.universe_slots.each();
-    let place = |row: &Row| Place {
-        port: format!("{}.{}", row.controller, row.output.name()),
-        start: format!("{}/{}", row.start / slots + 1, row.start % slots + 1),
-        slots: row.slots,
+    let level = |level: Option<u32>| level.map(|level| f64::from(level) / 1_000.0);
+    let place = |row: &Row| {
+        let made = row.made.as_ref();
+        let of = |value: fn(&Made) -> u32| made.map_or(0, value);
+        Place {
+            port: format!("{}.{}", row.controller, row.output.name()),
+            start: format!("{}/{}", row.start / slots + 1, row.start % slots + 1),
+            slots: row.slots,
+            nodes: made.map(|made| made.nodes),
+            each: made.map(|made| made.each),
+            colour: made.map(|made| made.colour.to_string()),
+            chip: made
+                .filter(|made| !made.chip.is_empty())
+                .map(|made| made.chip.to_string()),
+            dark: of(|made| made.dark),
+            within: of(|made| made.within),
+            place: of(|made| made.place),
+            level: level(made.and_then(|made| made.level)),
+            stored: row.stored,
+        }
     };
+    let controllers = lock.boxes.iter().map(|one| Controller {
+        name: one.name.to_string(),
+        host: one.host.to_string(),
+        input: one.input.to_string(),
+        first: one.first,
+        universes: one.universes,
+        addressing: one.addressing.to_string(),
+        from: one.from,
+        universe_slots: Some(one.slots).filter(|slots| *slots != lock.universe_slots.get()),
+        whole_nodes: one.whole,
+        priority: one.priority,
+        sync: one.sync,
+        level: level(one.level),
+    });
+    assert_eq!(document.controllers, controllers.collect::<Vec<_>>());
     let renamed = lock.renamed.iter();
     let renamed: Vec<String> = renamed
         .map(|(old, new)| format!("{old} -> {new}"))
@@ -169,7 +344,9 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
 
 #[test]
 fn it_is_yaml() {
-    as_yaml_has_it(FIRST, &read(FIRST.as_bytes()).unwrap().lock);
+    for text in [FIRST, SECOND, THIRD] {
+        as_yaml_has_it(text, &read(text.as_bytes()).unwrap().lock);
+    }
     let empty = Lock {
         universe_slots: tinsel::protocol::UniverseSlots::ALL,
         ..Lock::default()
@@ -198,9 +375,68 @@ fn a_row() -> impl Strategy<Value = Row> {
         true => Output::Dmx(number),
         false => Output::Pixel(number),
     });
-    (name, word, output, 0..5_000_000_u64, 1..5_000_u64).prop_map(
-        |(name, controller, output, start, slots)| row(&name, &controller, output, start, slots),
+    let place = (output, 0..5_000_000_u64, 1..5_000_u64);
+    (name, word, place, made(), any::<bool>()).prop_map(
+        |(name, controller, (output, start, more), made, stored)| {
+            let least = made
+                .as_ref()
+                .map_or(0, |made| u64::from(made.nodes * made.each));
+            Row {
+                made,
+                stored,
+                ..row(&name, &controller, output, start, least + more)
+            }
+        },
     )
+}
+
+fn made() -> impl Strategy<Value = Option<Made>> {
+    let counts = (1..999_u32, 1..12_u32, 0..3_u32, 0..3_u32, 0..4_u32);
+    let words = ("[RGBWACYUL]{1,5}", "(null|no|[a-z][a-z0-9]{1,6})?");
+    let made = (counts, words, prop::option::of(0..=100_000_u32));
+    let made = made.prop_map(
+        |((nodes, each, dark, within, place), (colour, chip), level)| Made {
+            nodes,
+            each,
+            colour: colour.into(),
+            chip: chip.into(),
+            dark,
+            within,
+            level,
+            place,
+        },
+    );
+    prop::option::of(made)
+}
+
+fn a_box() -> impl Strategy<Value = SetUp> {
+    let word = "(null|true|no|Off|y|[a-zåλж][a-z0-9_ßé雪-]{0,6}[a-z0-9])";
+    let input = "(e131 unicast|e131 multicast|artnet|artnet from 0|ddp)";
+    let addressing = "(per port|per prop|consecutive)";
+    let words = (word, "[ -~äß雪\u{85}]{0,9}", input, addressing);
+    let counts = (0..=63_999_u32, 0..=63_999_u32, 1..=512_u32, any::<bool>());
+    let option = prop::option::of;
+    let more = (
+        option(1..=63_999_u32),
+        option(0..=200_u32),
+        option(1..=63_999_u32),
+        option(0..=100_000_u32),
+    );
+    (words, counts, more).prop_map(|(words, counts, more)| SetUp {
+        name: words.0.into(),
+        host: words.1.into(),
+        input: words.2.into(),
+        addressing: words.3.into(),
+        first: counts.0,
+        universes: counts.1,
+        slots: counts.2,
+        whole: counts.3,
+        from: more.0,
+        priority: more.1,
+        sync: more.2,
+        level: more.3,
+        at: Span::default(),
+    })
 }
 
 fn a_lock() -> impl Strategy<Value = Lock> {
@@ -209,7 +445,11 @@ fn a_lock() -> impl Strategy<Value = Lock> {
         "(null|no|[a-zåλж][a-z0-9_雪-]{0,5}[a-z0-9])(\\[[1-9]([.]{2}|,)[1-9]\\])?([.][1-9a-z])?";
     let renamed = prop::collection::btree_set((name, name), 0..4);
     let display = "[ -~äß雪\u{85}\u{2028}]{0,12}";
-    (rows, display, 100..=512_u32, renamed).prop_map(|(rows, display, universe_slots, renamed)| {
+    let boxes = prop::collection::vec(a_box(), 0..4);
+    let sizes = (100..=512_u32, boxes);
+    (rows, display, sizes, renamed).prop_map(|(rows, display, (universe_slots, boxes), renamed)| {
+        let boxes = boxes.into_iter().map(|one| (one.name.clone(), one));
+        let boxes: BTreeMap<_, _> = boxes.collect();
         let renamed = renamed.into_iter();
         let renamed = renamed.map(|(old, new)| (old.into(), new.into())).collect();
         let rows: BTreeMap<Box<str>, Row> = rows
@@ -220,6 +460,7 @@ fn a_lock() -> impl Strategy<Value = Lock> {
             renamed,
             display: display.into(),
             universe_slots: tinsel::protocol::UniverseSlots::new(universe_slots).unwrap(),
+            boxes: boxes.into_values().collect(),
             rows: rows.into_values().collect(),
         }
     })
@@ -232,6 +473,7 @@ proptest! {
         as_yaml_has_it(&text, &lock);
         let read = read(text.as_bytes()).unwrap();
         prop_assert_eq!(rows(&read.lock), &*lock.rows);
+        prop_assert_eq!(boxes(&read.lock), &*lock.boxes);
         prop_assert_eq!(&read.lock.renamed, &lock.renamed);
         prop_assert_eq!((&read.lock.display, read.lock.universe_slots), (&lock.display, lock.universe_slots));
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
@@ -247,9 +489,11 @@ proptest! {
             };
             let (port, rest) = rest.split_once(", start: ").unwrap();
             let (start, rest) = rest.split_once(", slots: ").unwrap();
-            let slots = rest.strip_suffix('}').unwrap();
+            let rest = rest.strip_suffix('}').unwrap();
+            let (slots, more) = rest.split_once(", ").unwrap_or((rest, ""));
+            let more = if more.is_empty() { String::new() } else { format!("{more} ,  ") };
             let mark = if quotes { "'" } else { "" };
-            format!("    {name} :   {{ slots: {slots} , start: {mark}{start}{mark}, port: {mark}{port}{mark} }}   # mine")
+            format!("    {name} :   {{ {more}slots: {slots} , start: {mark}{start}{mark}, port: {mark}{port}{mark} }}   # mine")
         }).collect();
         let head = lines.iter().position(|line| line.starts_with("strings")).unwrap() + 1;
         let end = lines.len() - 1;

@@ -26,6 +26,7 @@
 //! | `build` | what `tinsel build` writes, and that nothing is lost whatever happens on the way |
 //! | `overwrite` | no result is written over what the display is read from |
 //! | `changes` | `tinsel diff`, its remap and `tinsel why` as the shell sees them |
+//! | `evenings` | seasons of random edits: the work order typed into a model of the boxes |
 //! | `renaming` | `renamed` around the lock, and the exit statuses of `diff` and `why` |
 //! | `lockfile` | the lock as text: fixtures of every format, slips and cuts, merges by real git |
 //! | `settings` | settings against figures worked out by hand or by programs of others |
@@ -54,6 +55,7 @@ mod chips;
 mod cli;
 mod diagnostics;
 mod editor;
+mod evenings;
 mod examples;
 mod fit;
 mod formatter;

@@ -60,7 +60,7 @@ fn a_swap_is_carried_over_once() {
     assert_eq!(place(&once, "egret"), place(&before, "heron"));
     assert_eq!(place(&once, "heron"), place(&before, "egret"));
     assert!(
-        once.contains("renamed:\n  - egret -> heron\n  - heron -> egret\nstrings:"),
+        once.contains("renamed:\n  - egret -> heron\n  - heron -> egret\ncontrollers:"),
         "{once}"
     );
     for _ in 0..3 {
@@ -106,7 +106,7 @@ fn a_rename_in_the_first_build_is_noted() {
     let folder = pond(&(POND.to_owned() + SWAP));
     let first = build(&folder);
     assert!(
-        first.contains("format: \"1.1\"") && first.contains("- egret -> heron"),
+        first.contains("format: \"1.2\"") && first.contains("- egret -> heron"),
         "{first}"
     );
     assert_eq!(build(&folder), first);
@@ -116,7 +116,7 @@ fn a_rename_in_the_first_build_is_noted() {
 #[test]
 fn an_older_lock_is_carried_over_once() {
     let folder = pond(POND);
-    let first = build(&folder).replace("\"1.1\"", "\"1.0\"");
+    let first = build(&folder).replace("\"1.2\"", "\"1.0\"");
     folder.file("pond.lock", &first);
     assert_eq!(
         run(&folder, &["check", "--locked"]).0,

@@ -134,7 +134,8 @@ fn a_remap_follows_the_slots_in_use() {
     let lock = lock_of(&check::one(&plain));
     let now = around(ORCHARD, &lock);
     let past = now.plan.past.as_ref().unwrap();
-    let runs: Vec<_> = remap::runs(&now.model, &now.plan, past)
+    let runs: Vec<_> = remap::runs(&now.model, &now.plan, past, &lock)
+        .0
         .iter()
         .map(|run| (run.from + 1, run.to + 1, run.count))
         .filter(|(from, ..)| *from <= 1_200)

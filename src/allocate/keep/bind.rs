@@ -16,7 +16,8 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
     };
     let mut carried: Vec<Carried> = model.renames.iter().map(carries).collect();
     let controllers = controllers(model, lock, &names, &mut carried);
-    let was = |row: &Row| Was {
+    let was = |(at, row): (usize, &Row)| Was {
+        row: at,
         controller: controllers.get(&*row.controller).copied(),
         output: row.output,
         start: row.start,
@@ -60,21 +61,32 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
     }
     let bound = rows
         .iter()
-        .map(|at| at.and_then(|at| lock.rows.get(at)).map(was))
+        .map(|at| at.and_then(|at| Some((at, lock.rows.get(at)?))).map(was))
         .collect();
-    let gone = lock.rows.iter().zip(&claimed);
+    let gone = lock.rows.iter().enumerate().zip(&claimed);
     let freed = gone
         .filter(|(_, claimed)| !**claimed)
-        .map(|(row, _)| Freed {
+        .map(|((at, row), _)| Freed {
             name: row.name.clone(),
             controller_name: row.controller.clone(),
-            was: was(row),
+            was: was((at, row)),
         });
+    let freed = freed.collect();
+    let begins = begins(lock, &controllers);
+    let told = rows.iter().zip(0_u32..).filter_map(|(at, id)| {
+        let row = lock.rows.get((*at)?)?;
+        Some((StringId(id), row.moved.clone()?))
+    });
+    let told = told.collect();
+    let controllers = controllers.into_iter();
     Past {
         universe_slots: lock.universe_slots,
         was: bound,
         moves: Vec::new(),
-        freed: freed.collect(),
+        freed,
+        begins,
+        told,
+        controllers: controllers.map(|(name, id)| (name.into(), id)).collect(),
         carried,
         reshaped,
         off: None,
@@ -105,6 +117,21 @@ fn find(lock: &Lock, name: &str) -> Option<usize> {
     lock.rows.binary_search_by(|row| (*row.name).cmp(name)).ok()
 }
 
+/// The universe that each controller was to begin with. An older format does not say: it is the first in use.
+fn begins(lock: &Lock, names: &BTreeMap<&str, ControllerId>) -> BTreeMap<ControllerId, u32> {
+    let first = |runs: &[(u32, u32)]| Some(runs.first()?.0);
+    let named = |(name, first): (&str, Option<u32>)| Some((*names.get(name)?, first?));
+    if lock.boxes.is_empty() {
+        let used = lock
+            .universes()
+            .into_iter()
+            .map(|(name, runs)| (name, first(&runs)));
+        return used.filter_map(named).collect();
+    }
+    let boxes = lock.boxes.iter().map(|one| (&*one.name, one.from));
+    boxes.filter_map(named).collect()
+}
+
 /// The controllers by the names that the lock knows them by.
 fn controllers<'a>(
     model: &Model,
@@ -112,11 +139,9 @@ fn controllers<'a>(
     names: &Names,
     carried: &mut [Carried],
 ) -> BTreeMap<&'a str, ControllerId> {
-    let mut rows: BTreeMap<&str, Option<ControllerId>> = lock
-        .rows
-        .iter()
-        .map(|row| (&*row.controller, None))
-        .collect();
+    let used = lock.rows.iter().map(|row| &*row.controller);
+    let named = used.chain(lock.boxes.iter().map(|one| &*one.name));
+    let mut rows: BTreeMap<&str, Option<ControllerId>> = named.map(|name| (name, None)).collect();
     let mut own = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let id = ControllerId::from(index);

@@ -48,6 +48,8 @@ pub(super) struct Old<'a> {
     ranges: Vec<Range<u64>>,
     /// By controller: whether it is laid out afresh.
     afresh: Vec<bool>,
+    /// By controller: how many universes it moves as a whole; 0 where what it has may stay.
+    shifts: Vec<i64>,
     /// How many looks are left for finding what must give way.
     room_looks: Cell<u64>,
     /// Whether a way is only tried, so that little is spent on it.
@@ -62,11 +64,13 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 impl<'a> Old<'a> {
     /// Of a display and what was bound.
     pub fn new(model: &Model, past: &'a Past, relay: &Relay) -> Self {
+        let ranges = ranges(model);
         Self {
             past,
             lost: claims::lost(model, past),
             same_size: past.universe_slots == model.display.universe_slots,
-            ranges: ranges(model),
+            shifts: shifts(model, past, &ranges),
+            ranges,
             afresh: model
                 .controllers
                 .iter()
@@ -114,8 +118,18 @@ impl<'a> Old<'a> {
     /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
         let afresh = self.afresh.get(controller).copied().unwrap_or(false);
-        let was = self.past.of(id)?;
-        (self.has_claim(id) && !afresh).then_some(was.start)
+        let was = self.past.of(id).filter(|_| self.has_claim(id) && !afresh)?;
+        let here = was.controller.is_some_and(|old| old.index() == controller);
+        let shift = if here { self.shift(id) } else { 0 };
+        let slots = i64::from(self.past.universe_slots.get());
+        was.start.checked_add_signed(shift.checked_mul(slots)?)
+    }
+
+    /// How many universes a string moves with all of its controller; below 0 where it moves to lower ones.
+    pub fn shift(&self, id: StringId) -> i64 {
+        let controller = self.past.of(id).and_then(|was| was.controller);
+        let shift = controller.and_then(|c| self.shifts.get(c.index()).copied());
+        shift.unwrap_or(0)
     }
 
     /// Slots that a string had; 0 for a new one.
@@ -139,7 +153,7 @@ impl<'a> Old<'a> {
             let start = self.target(item.id, controller)?;
             let was = self.past.of(item.id)?;
             let here = was.controller.is_none_or(|old| old.index() == controller);
-            let end = Some(was.end()).filter(|_| here)?;
+            let end = Some(start.saturating_add(was.slots)).filter(|_| here)?;
             range.contains(&start).then_some((start, end))
         });
         let reach = lain.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
@@ -188,6 +202,28 @@ pub(super) fn trade(
 /// Whether a controller says how many universes it has, so that it can be full.
 pub(super) fn limited(declared: &Controller) -> bool {
     matches!(declared.start, Start::Range(..)) || declared.most_universes.is_some()
+}
+
+/// How many universes each controller moves as a whole: where the number that the display wrote for its first universe is
+/// another one and none of its strings could stay.
+fn shifts(model: &Model, past: &Past, ranges: &[Range<u64>]) -> Vec<i64> {
+    let mut stays = vec![false; model.controllers.len()];
+    let freed = past.freed.iter().map(|freed| &freed.was);
+    for was in past.was.iter().flatten().chain(freed) {
+        let at = was.controller.map_or(usize::MAX, |id| id.index());
+        let inside = |range: &Range<u64>| range.start <= was.start && was.end() <= range.end;
+        if ranges.get(at).is_some_and(inside)
+            && let Some(stays) = stays.get_mut(at)
+        {
+            *stays = true;
+        }
+    }
+    let controllers = model.controllers.iter().zip(stays).enumerate();
+    let shift = controllers.map(|(index, (controller, stays))| {
+        let before = past.begins.get(&index.into()).filter(|_| !stays)?;
+        Some(i64::from(controller.start.written()?) - i64::from(*before))
+    });
+    shift.map(Option::unwrap_or_default).collect()
 }
 
 /// The channels of the universes that each controller may use.

@@ -77,10 +77,12 @@ impl Stage<'_> {
         };
         claim.texts = self.texts(row);
         claim.starts = match (from_pair, listed, claim.channel) {
-            (Some(at), _, _) => vec![vec![at]],
-            (None, Some(listed), _) => listed.into_iter().map(|(from, _)| from).collect(),
-            (None, None, Some(channel)) => vec![vec![At::Channel(channel)]],
-            (None, None, None) => return,
+            (Some(at), listed, _) if listed.as_ref().is_none_or(|listed| listed.len() < 2) => {
+                vec![vec![at]]
+            }
+            (_, Some(listed), _) => listed.into_iter().map(|(from, _)| from).collect(),
+            (_, None, Some(channel)) => vec![vec![At::Channel(channel)]],
+            (_, None, None) => return,
         };
         claim.end_universe = universe_end;
         self.found.claims.push(claim);
@@ -185,7 +187,10 @@ impl Stage<'_> {
         for (at, cell) in row.filled() {
             let kept = match self.columns.kind_at(at) {
                 None | Some(Kind::Note) => true,
-                Some(Kind::SkipWithin) => cell.text != "0",
+                // The runs say where they are.
+                Some(Kind::SkipWithin) => {
+                    cell.text != "0" && self.columns.cell(row, Kind::Runs).is_none()
+                }
                 // It is no setting of a table of ports.
                 Some(Kind::Strings) => self.columns.of_ports,
                 _ => false,

@@ -93,6 +93,12 @@ impl Stage<'_> {
         let instance = self
             .number(row, Kind::Instance, MOST_COUNT, "left out")
             .unwrap_or(None);
+        let enters = self.columns.cell(row, Kind::Enters).unwrap_or("");
+        let mut each: Vec<String> = enters.split(", ").map(str::to_owned).collect();
+        if each.len() != facts.sizes.len() {
+            each = vec![enters.to_owned()];
+        }
+        each.retain(|place| !place.is_empty());
         let mut places = Vec::new();
         for one in 0..facts.count {
             let Some(own) = self.found.props.get_mut(prop) else {
@@ -108,11 +114,12 @@ impl Stage<'_> {
             let Some((_, strings)) = own.members.get_mut(member) else {
                 break;
             };
-            for size in &facts.sizes {
+            for (at, size) in facts.sizes.iter().enumerate() {
                 self.nodes = self.nodes.saturating_add(*size);
                 places.push((member, strings.len()));
                 strings.push(Line {
                     size: *size,
+                    enters: each.get(at).or(each.first()).cloned(),
                     ..line.clone()
                 });
             }
@@ -136,6 +143,7 @@ impl Stage<'_> {
         let same_as = cell(Kind::SameAs);
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
+        let written = cell(Kind::Runs);
         if length == Some(None) {
             self.note(
                 (row, Kind::Lead),
@@ -149,6 +157,14 @@ impl Stage<'_> {
                 "neither yes nor no; left out",
                 Grade::Lost,
             );
+        }
+        let fits = |text: &String| {
+            facts.sizes.len() == 1 && cells::runs(text) == facts.sizes.first().copied()
+        };
+        let runs = written.clone().filter(fits);
+        if runs != written {
+            let what = "no runs of that many nodes, such as `left 10 nodes -> skip 1 -> 5 nodes`";
+            self.note((row, Kind::Runs), format!("{what}; left out"), Grade::Lost);
         }
         let number = self
             .number(row, Kind::StringNumber, MOST_COUNT, "left out")
@@ -167,6 +183,7 @@ impl Stage<'_> {
             row: row.number,
             make: facts.make,
             name,
+            runs,
             number,
             strands: facts.strands,
             position,

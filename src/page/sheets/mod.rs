@@ -46,6 +46,9 @@ fn called(hung: &Hung<'_>, html: &mut Html) {
     if let Some(label) = hung.row.label {
         put!(html; "<br>", label);
     }
+    if let Some(enters) = hung.row.enters {
+        put!(html; "<br>data in at ", enters);
+    }
     if hung.string.stored {
         put!(html; "<br>stored: not put up this season");
     }

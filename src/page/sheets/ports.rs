@@ -67,6 +67,9 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
         Item::String(hung) => {
             called(hung, html);
             put!(html; "<br>", make(hung));
+            if let Some(length) = hung.straight_um {
+                put!(html; "<br>about ", cable(length, None), " from the plug before, in a straight line");
+            }
             for injection in crew.injections(hung.id) {
                 put!(html; "<br>power ", place_words(injection.place, hung.shape), ": ");
                 put!(html; crew.lead_words(&injection.lead));

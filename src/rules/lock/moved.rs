@@ -6,6 +6,7 @@ use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace,
 use crate::plan::{Cause, Change, Move, Past, Plan, Trade, Unseated, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit;
 use crate::usage::{self, channel_name, controller_of, old_plug, output_name, plug_name, plug_of};
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -129,7 +130,7 @@ impl Scene<'_> {
             &format!("plug it in at `{to}` and set the controller up again; its show data stay as they are"),
         );
         let finding = RULE.at(self.place(id), words);
-        match self.cause_at(one.cause) {
+        match self.cause_at(one.cause, id) {
             Some((at, text)) => finding.and(at, text),
             None => finding,
         }
@@ -191,7 +192,7 @@ impl Scene<'_> {
             self.place(id),
             self.words(&message, &format!("lay at {from}"), &why, &help),
         );
-        match self.cause_at(first.cause) {
+        match self.cause_at(first.cause, id) {
             Some((at, text)) if at != self.place(id) => finding.and(at, text),
             _ => finding,
         }
@@ -291,7 +292,7 @@ impl Scene<'_> {
     }
 
     /// The place that the cause is at, and what to say there.
-    fn cause_at(&self, cause: Cause) -> Option<(Span, String)> {
+    fn cause_at(&self, cause: Cause, of: StringId) -> Option<(Span, String)> {
         let string = |id: StringId, text: &str| {
             let name = shown(&self.model.name_of(id));
             (self.place(id), format!("`{name}` {text}"))
@@ -321,6 +322,10 @@ impl Scene<'_> {
                     at,
                     format!("{} slots now", self.model.display.universe_slots),
                 ))
+            }
+            Cause::Shifted(_) => {
+                let of = controller_of(self.plan, of).and_then(|id| self.model.controller(id));
+                Some((of?.start_at?, "begins here now".to_owned()))
             }
             Cause::Replaced(Unseated::Reserved(at)) => Some((at, "reserved here".to_owned())),
             Cause::Rewired
@@ -417,6 +422,11 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
             name(other)
         ),
         Cause::Taken(at) => taken(model, at),
+        Cause::Shifted(by) => {
+            let way = if by < 0 { "earlier" } else { "later" };
+            let universes = unit::counted(by.unsigned_abs(), "universe");
+            format!("`{controller}` begins {universes} {way}, and all that it has moves along")
+        }
         Cause::Outside => {
             format!("its old place is outside the universes that `{controller}` has now")
         }
@@ -557,6 +567,9 @@ fn help(model: &Model, plan: &Plan, cause: Cause, id: StringId) -> String {
         }
         Cause::Rewired => format!("wire it as it was, or {again}"),
         Cause::Pinned(_) => format!("take the pin away, or {again}"),
+        Cause::Shifted(_) => "set the controller and the show's program to the new universes; slots, ports and the order \
+                              of all that it has stay"
+            .to_owned(),
         _ => again.to_owned(),
     }
 }

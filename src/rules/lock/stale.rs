@@ -2,11 +2,12 @@
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::lock::Lock;
+use crate::lock::{Lock, SetUp};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::{SourceFile, SourceMap, Span};
+use crate::unit::counted;
 use crate::usage;
 
 /// The rule.
@@ -123,6 +124,28 @@ impl Changes {
             slots(before).is_some() && slots(before) != slots(next)
         });
         let renamed = kept(|before, _, name| before.row(name).is_none());
+        let remade = kept(|before, next, name| {
+            let rows = before.row(name).zip(next.row(name));
+            rows.is_some_and(|(old, new)| {
+                old.slots == new.slots
+                    && (old.made.is_some() || old.stored)
+                    && (&old.made, old.stored) != (&new.made, new.stored)
+            })
+        });
+        let mut boxes = Vec::new();
+        for new in &next.boxes {
+            match before.set_up(&new.name) {
+                Some(old)
+                    if SetUp {
+                        at: old.at,
+                        ..new.clone()
+                    } != *old =>
+                {
+                    boxes.push(old)
+                }
+                Some(_) | None => {}
+            }
+        }
         let label = |rows: &[(&StringId, String)], what: &str| -> Vec<(Span, String)> {
             let words =
                 |(id, name): &(&StringId, String)| (line(id), format!("`{}` {what}", shown(name)));
@@ -137,46 +160,51 @@ impl Changes {
             let at = model.prop_of(*id).map_or(Span::default(), |prop| prop.at);
             (at, format!("`{}` is new", name(id)))
         });
-        let mut words = Vec::new();
-        for (count, one, more) in [
-            (moved.len(), "would move", "would move"),
-            (
-                resized.len(),
-                "would have another length",
-                "would have another length",
-            ),
+        const OTHER: &str = "would be set up in another way";
+        const LONGER: &str = "would have another length";
+        let counts = [
+            (moved.len(), "string", ["would move"; 2]),
+            (resized.len(), "string", [LONGER; 2]),
             (
                 renamed.len(),
-                "would have a new name",
-                "would have new names",
+                "string",
+                ["would have a new name", "would have new names"],
             ),
-            (new.len(), "is new", "are new"),
-            (freed.len(), "would be freed", "would be freed"),
-        ] {
-            match count {
-                0 => {}
-                1 => words.push(format!("1 string {one}")),
-                count => words.push(format!("{count} strings {more}")),
-            }
-        }
-        if before.universe_slots != next.universe_slots {
-            words.push(format!(
-                "universes have {} slots instead of {}",
-                next.universe_slots, before.universe_slots
-            ));
-        }
-        if before.display != next.display {
-            words.push(format!(
-                "the display is called \"{}\"",
-                shown(&next.display)
-            ));
-        }
-        let resized = label(&resized, "would have another length");
+            (remade.len(), "string", [OTHER; 2]),
+            (new.len(), "string", ["is new", "are new"]),
+            (freed.len(), "string", ["would be freed"; 2]),
+            (boxes.len(), "controller", [OTHER; 2]),
+        ];
+        let counts = counts.into_iter().filter(|(count, ..)| *count > 0);
+        let counts = counts.map(|(count, what, [one, more])| {
+            let does = if count == 1 { one } else { more };
+            format!("{} {does}", counted(count as u64, what))
+        });
+        let mut words: Vec<String> = counts.collect();
+        words.extend(heads(before, next));
+        let resized = label(&resized, LONGER);
         let renamed = label(&renamed, "is the new name of this string");
-        let kept = resized.into_iter().chain(renamed);
+        let remade = label(&remade, OTHER);
+        let boxes = boxes
+            .into_iter()
+            .map(|old| (old.at, format!("`{}` {OTHER}", shown(&old.name))));
+        let kept = resized
+            .into_iter()
+            .chain(renamed)
+            .chain(remade)
+            .chain(boxes);
         let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }
+}
+
+/// What is not the same in the heads of two locks.
+fn heads(before: &Lock, next: &Lock) -> Vec<String> {
+    let (old, new) = (before.universe_slots, next.universe_slots);
+    let slots = (old != new).then(|| format!("universes have {new} slots instead of {old}"));
+    let name = (before.display != next.display)
+        .then(|| format!("the display is called \"{}\"", shown(&next.display)));
+    slots.into_iter().chain(name).collect()
 }
 
 /// Where a string would lie, in words.

@@ -12,7 +12,7 @@ pub const RULE: Rule = Rule {
     title: "a lock that can't be read",
     page: Page {
         means: "The lock beside the display holds where each string lay at the last build. It can't be read: a merge left its \
-                marks in it, a string stands in it twice, a line was changed so that it names no place, the file was cut off, a \
+                marks in it, a string stands in it three times, a line was changed so that it names no place, the file was cut off, a \
                 newer version wrote it, or it belongs to another display. Nothing is laid out without it and it is never \
                 written over, since then every address might change.\n\n\
                 Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
@@ -83,6 +83,10 @@ pub enum Fault<'t> {
     Port,
     /// A row's start is no universe and slot.
     Start,
+    /// The line of a controller is none.
+    Controller,
+    /// A word of a row says what it can't.
+    Word(&'t str),
     /// A row takes no slots.
     Slots,
     /// A row lies where no universe or slot is; the slots of a universe.
@@ -118,6 +122,12 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
             "has a rename without an old and a new name".to_owned(),
             "no old and new name",
             "bring the line back as it was, as `- egret -> heron`; without it a rename may be carried over twice",
+        ),
+        Fault::Controller => (
+            "has a controller's line that is not understood".to_owned(),
+            "not understood",
+            "bring the line back as it was, as `- {name: boathouse, host: \"\", input: e131 multicast, first: 1, universes: 4, \
+             addressing: per port}`, or delete it: the next build writes it anew",
         ),
         _ => (
             "has a line that is none of a lock".to_owned(),
@@ -155,8 +165,13 @@ pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
         ),
         Fault::Unknown => (
             "has more in its row than its format knows".to_owned(),
-            "more than port, start and slots".to_owned(),
+            "not known here".to_owned(),
             AS_ROW,
+        ),
+        Fault::Word(word) => (
+            format!("has a `{word}` that it can't have"),
+            "not understood".to_owned(),
+            "bring the row back as it was, or delete what stands after `slots`: the next build writes it anew",
         ),
         _ => (
             "has a row that is not understood".to_owned(),
@@ -174,7 +189,7 @@ pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
     let (lock, name) = (shown(lock), shown(name));
     told(
         at,
-        format!("`{lock}` has `{name}` twice"),
+        format!("`{lock}` has `{name}` more than once"),
         "once more here",
         format!("keep one of the two lines: the one that the show and the controllers are set to; then `{name}` stays there"),
     )

@@ -2,7 +2,7 @@
 
 use super::port_name;
 use crate::diagnostic::words;
-use crate::model::{Model, StringId};
+use crate::model::{Model, PropId, StringId};
 use crate::plan::{Placed, Plan, PortId};
 use crate::table::{Cell, Column, Face, Head, Kind, Part, Point, Row, Table, columns};
 use crate::unit::counted;
@@ -21,6 +21,8 @@ pub struct Addition {
     pub text: String,
     /// The name that the new prop has there.
     name: String,
+    /// Of nodes: how many, and of which make.
+    nodes: Option<(u32, String)>,
 }
 
 /// Where an addition would go, and what would move for it.
@@ -104,6 +106,12 @@ impl Row for Change<'_> {
 }
 
 impl Added {
+    /// Whether nothing that is there now has to be plugged in elsewhere.
+    #[must_use]
+    pub fn leaves_plugs(&self) -> bool {
+        self.replugged == 0
+    }
+
     /// It as parts of what `tinsel fit` prints.
     #[must_use]
     pub fn parts(&self) -> Vec<Part<'_>> {
@@ -174,6 +182,7 @@ impl Addition {
                     words: format!("another {prop}"),
                     text: format!("\nprop {name} like {prop} {{ }}\nwire any: {name}\n"),
                     name,
+                    nodes: None,
                 })
             }
             [number, "node" | "nodes"] => match model.nodes.as_slice() {
@@ -217,7 +226,40 @@ impl Addition {
             words: format!("{nodes} of {make}"),
             text: format!("\nprop {name} {{ node {make}; split {nodes} }}\nwire any: {name}\n"),
             name,
+            nodes: Some((count, make.to_owned())),
         })
+    }
+
+    /// The same to hang after a string on its data line, in one piece; of `nodes` where it is nodes.
+    #[must_use]
+    pub fn after(&self, string: &str, nodes: Option<u32>) -> Self {
+        let (name, after) = (&self.name, words::shown(string));
+        let (what, text) = match (&self.nodes, nodes) {
+            (Some((count, make)), few) => {
+                let nodes = counted(few.unwrap_or(*count), "node");
+                let text =
+                    format!("\nprop {name} {{ node {make}; string {nodes} }}\nwire any: {name}\n");
+                (format!("{nodes} of {make}"), text)
+            }
+            (None, _) => (self.words.clone(), self.text.clone()),
+        };
+        Self {
+            words: format!("{what} after {after}"),
+            text,
+            ..self.clone()
+        }
+    }
+
+    /// How many nodes it is, where it is nodes.
+    #[must_use]
+    pub fn count(&self) -> Option<u32> {
+        self.nodes.as_ref().map(|(count, _)| *count)
+    }
+
+    /// The prop that it is in a display with it.
+    #[must_use]
+    pub fn prop(&self, model: &Model) -> Option<PropId> {
+        model.props.find(|prop| *prop.name == *self.name)
     }
 
     /// What it changes, from the display without and the display with it.

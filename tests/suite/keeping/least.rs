@@ -182,6 +182,9 @@ impl Case {
                         output: Output::Pixel(port),
                         start,
                         slots,
+                        made: None,
+                        stored: false,
+                        moved: None,
                         at: Span::default(),
                     });
                 }
@@ -189,10 +192,9 @@ impl Case {
         }
         rows.sort_by(|a, b| a.name.cmp(&b.name));
         Lock {
-            renamed: Vec::new(),
-            display: "".into(),
             universe_slots: tinsel::protocol::UniverseSlots::new(SLOTS as u32).unwrap(),
             rows,
+            ..Lock::default()
         }
     }
 

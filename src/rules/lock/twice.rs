@@ -1,0 +1,126 @@
+//! `lock/twice`: strings that a merge left twice in the lock.
+
+use crate::diagnostic::words::{shown, ticked_and};
+use crate::diagnostic::{Diagnostic, Severity, Words};
+use crate::lock::{Lock, Row, Side};
+use crate::rules::{Page, Rule};
+use crate::unit::counted;
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    code: "lock/twice",
+    severity: Severity::Error,
+    title: "strings that a merge left twice in the lock",
+    page: Page {
+        means: "Two branches have the same strings at different places, and the merge kept the lines of both. Only one of \
+                the two places is where the show and the controllers have a string. `tinsel build FILE --take ours` takes the \
+                first of the two lines of each string, `--take theirs` the second. Where a string can lie at one of its two \
+                places only, that one is taken; this is then a warning.",
+        why: "Each side has programmed its show for its own addresses. Which of them is right only people know.",
+        source: "grammar/LANGUAGE.md, \"The lock\"",
+        wrong: "node dot { chip ws2811; colour RGB }\n\
+                prop arch { node dot; string 50 nodes }\n\
+                controller pier { ports 1..4 { chip ws2811 } }\n\
+                wire pier.1: arch\n\
+                # beside it, yard.lock:\n\
+                format: \"1.0\"\n\
+                display: \"\"\n\
+                universe_slots: 512\n\
+                strings:\n  \
+                  arch: {port: pier.1, start: 1/1, slots: 150}\n  \
+                  arch: {port: pier.1, start: 3/1, slots: 150}\n\
+                ...\n",
+        change: &[("  arch: {port: pier.1, start: 1/1, slots: 150}\n", "")],
+    },
+    check: None,
+};
+
+/// How many strings are shown, each with both lines.
+const MOST_SHOWN: usize = 3;
+
+const WHY: &str = "each side has programmed its show for its own addresses, and only one of the two is where the string is";
+
+/// Strings of which either line may be taken: both rows of each, at least one, and how many strings of the display would
+/// have to move with the first lines and with the second.
+#[must_use]
+pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)) -> Diagnostic {
+    let count = |count: usize| counted(count, "string");
+    let lock = shown(lock);
+    let words = Words {
+        message: format!(
+            "`{lock}` has {} twice, as a merge leaves them: with the first lines {} would move, with the second {}",
+            count(pairs.len()),
+            count(moves.0),
+            count(moves.1),
+        ),
+        label: pairs.first().map_or_else(String::new, |pair| lies(of, pair.0)),
+        why: WHY.to_owned(),
+        help: "build with `--take ours` for the first line of each string, or with `--take theirs` for the second; or \
+               delete one of the two lines of each"
+            .to_owned(),
+    };
+    places(
+        RULE.at(
+            pairs.first().map(|pair| pair.0.at).unwrap_or_default(),
+            words,
+        ),
+        of,
+        pairs,
+    )
+}
+
+/// Strings that can lie at one of their two places only, all of the same side.
+#[must_use]
+pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagnostic {
+    let names: Vec<String> = pairs
+        .iter()
+        .take(MOST_SHOWN)
+        .map(|pair| shown(&pair.0.name))
+        .collect();
+    let more = pairs.len().saturating_sub(MOST_SHOWN);
+    let more = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    let (line, other) = match side {
+        Side::Ours => ("first", "second"),
+        Side::Theirs => ("second", "first"),
+    };
+    let words = Words {
+        message: format!(
+            "`{}` has {}{more} twice; the {line} line is taken, for at the place in the {other} it can't lie",
+            shown(lock),
+            ticked_and(&names),
+        ),
+        label: pairs
+            .first()
+            .map_or_else(String::new, |pair| lies(of, pair.0)),
+        why: WHY.to_owned(),
+        help: format!(
+            "look whether the show of the branch with the {other} line must be made again"
+        ),
+    };
+    let at = pairs.first().map(|pair| pair.0.at).unwrap_or_default();
+    let mut finding = places(RULE.at(at, words), of, pairs);
+    finding.severity = Severity::Warning;
+    finding
+}
+
+fn lies(of: &Lock, row: &Row) -> String {
+    let (universe, slot) = of.universe_slot(row.start);
+    let (name, port) = (shown(&row.name), row.output.name());
+    format!(
+        "`{name}` at {universe}/{slot} on `{}.{port}`",
+        shown(&row.controller)
+    )
+}
+
+fn places(finding: Diagnostic, of: &Lock, pairs: &[(&Row, &Row)]) -> Diagnostic {
+    let rows = pairs
+        .iter()
+        .take(MOST_SHOWN)
+        .flat_map(|pair| [pair.0, pair.1]);
+    rows.skip(1)
+        .fold(finding, |finding, row| finding.and(row.at, lies(of, row)))
+}

@@ -238,7 +238,7 @@ impl<'a> Solver<'a> {
             return state;
         }
         let few = self.field.lines.len() < FEW;
-        let steps = self.left() / 10 * 4;
+        let steps = self.left() / 2;
         let (next, placed) = self.bays(state, steps);
         state = next;
         if state.measure.apart > 0 && !few {

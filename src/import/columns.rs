@@ -339,16 +339,26 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     let mut group = "";
     let both = (0..width).map(|at| {
         let (over, own) = (above.map_or("", |above| above.text(at)), row.text(at));
+        let begins = !over.is_empty() && over != group;
         if !over.is_empty() {
             group = over;
         }
+        let of_group = kind(group, reading);
         let joined = format!("{group} {own}").trim().to_owned();
         let found = kind(&joined, reading)
             .filter(|_| above.is_some() && !(own.is_empty() && over.is_empty()));
         match (found, kind(own, reading)) {
             (Some(kind), _) => (Some(kind), joined),
+            // The name of a box, not of a prop.
+            (None, Some(Kind::Name))
+                if matches!(of_group, Some(Kind::Controller | Kind::Receiver)) =>
+            {
+                (of_group, joined)
+            }
             (None, Some(kind)) => (Some(kind), own.to_owned()),
             (None, None) if own.is_empty() => (kind(over, reading), over.to_owned()),
+            // The first column of a group is what the group is called.
+            (None, None) if begins && of_group.is_some() => (of_group, joined),
             (None, None) => (None, own.to_owned()),
         }
     });
@@ -455,6 +465,18 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
         },
         notes,
     ))
+}
+
+/// The header of a sheet that says where boxes are: its row, its kinds and headings.
+pub fn of_hosts(
+    table: &[Row],
+    reading: &Reading,
+) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
+    let rows = table.iter().enumerate().take(BEFORE);
+    let mut headers = rows.map(|(at, row)| (at, read(row, None, reading)));
+    let has = |kinds: &[Option<Kind>]| kinds.contains(&Some(Kind::Host));
+    let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
+    Some((at, kinds, headings))
 }
 
 /// Whether a row is a header of its own.

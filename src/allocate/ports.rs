@@ -231,19 +231,42 @@ fn is_open(target: Target) -> bool {
 struct Search<'a> {
     model: &'a Model,
     outlets: Outlets<'a>,
-    /// Where to go on looking: what lies before was seen not to fit, and never will.
+    /// Where to go on looking: what lies before was seen not to fit.
     hints: BTreeMap<Hint, usize>,
     left: Vec<(usize, Need)>,
 }
 
 impl Search<'_> {
     fn seat(&mut self, index: usize, need: &Need, at: Option<usize>, seats: &mut [Option<Seat>]) {
-        let seat = at.and_then(|at| self.outlets.take(at, need));
+        let seat = at.and_then(|at| {
+            self.opens(at);
+            self.outlets.take(at, need)
+        });
         if seat.is_none() {
             self.left.push((index, need.clone()));
         }
         if let Some(entry) = seats.get_mut(index) {
             *entry = seat;
+        }
+    }
+
+    /// An output that was free is one of the picked from now on: fixtures look there again.
+    fn opens(&mut self, at: usize) {
+        let Some(row) = self.outlets.rows.get(at) else {
+            return;
+        };
+        let way = (row.kind, State::Picked);
+        if !self.outlets.is(at, (row.kind, State::Free)) {
+            return;
+        }
+        let start = self.outlets.scope(Target::Controller(row.controller)).start;
+        for scope in [1, 2 * start] {
+            for (_, from) in self
+                .hints
+                .range_mut((way, scope, 0)..=(way, scope, u32::MAX))
+            {
+                *from = at.min(*from);
+            }
         }
     }
 

@@ -2,10 +2,11 @@
 
 use super::chains::Seat;
 use super::fixtures::Fixtures;
+use super::needs::Need;
 use super::outlets::Outlets;
 use super::ports;
 use super::seek::{Asked, Universes};
-use crate::model::{Model, PieceKind, PropId, Target};
+use crate::model::{Model, PieceKind, PropId, Split, Target};
 use std::collections::BTreeSet;
 
 /// A prop is not cut into more strings than so many above the fewest.
@@ -21,11 +22,25 @@ pub fn has_room(model: &Model) -> bool {
     let outlets = Outlets::new(model, &said);
     let mut lines = ports::open(model, &said);
     outlets.mark_unfed(&mut lines);
+    if !too_long(model, &lines).is_empty() {
+        return false;
+    }
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
     let fit = Asked::new(model, &outlets, &pixel, Universes::Safe)
         .fits(STEPS)
         .0;
     fit && (fixtures.is_empty() || Fixtures::new(model, &outlets, &fixtures).fits())
+}
+
+/// Props with a string that no fuse feeds, though they can be cut into more strings.
+fn too_long(model: &Model, lines: &[(usize, Need)]) -> BTreeSet<PropId> {
+    let unfed = lines.iter().filter(|(_, need)| need.unfed);
+    let unfed = unfed.filter_map(|(_, need)| model.string(need.first.0));
+    let props: BTreeSet<PropId> = unfed.map(|string| string.prop).collect();
+    let splits = model.splits.iter();
+    let splits =
+        splits.filter(|split| split.strings < split.strands && props.contains(&split.prop));
+    splits.map(|split| split.prop).collect()
 }
 
 /// The seats that wires name.
@@ -34,7 +49,8 @@ fn said(model: &Model) -> Vec<Option<Seat>> {
     lines.map(|line| Seat::said(model, line.target)).collect()
 }
 
-/// How many more strings each `split` could make; `None` where there is room as it is, or no more can be made.
+/// How many more strings each `split` could make; `None` where there is room and current as it is, or no more can be made.
+/// Where only current is short, those whose strings it is short for.
 ///
 /// What a wire gives a port of its own stays as it is.
 #[must_use]
@@ -53,15 +69,24 @@ pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
             }
         }
     }
-    let more = model
-        .splits
-        .iter()
-        .map(|split| match tied.contains(&split.prop) {
-            true => 0,
-            false => MOST_MORE.min(split.strands.saturating_sub(split.strings)),
-        });
-    let more: Vec<u32> = more.collect();
-    let useful = more.iter().any(|more| *more > 0);
-    let room = || has_room(model) || ports::fill(model, &mut said(model), None).left.is_empty();
-    (useful && !room()).then_some(more)
+    let more = |split: &Split| match tied.contains(&split.prop) {
+        true => 0,
+        false => MOST_MORE.min(split.strands.saturating_sub(split.strings)),
+    };
+    let mut more: Vec<u32> = model.splits.iter().map(more).collect();
+    if more.iter().all(|more| *more == 0) || has_room(model) {
+        return None;
+    }
+    let mut seats = said(model);
+    let mut lines = ports::open(model, &seats);
+    Outlets::new(model, &seats).mark_unfed(&mut lines);
+    let long = too_long(model, &lines);
+    if ports::fill(model, &mut seats, None).left.is_empty() {
+        for (more, split) in more.iter_mut().zip(&model.splits) {
+            if !long.contains(&split.prop) {
+                *more = 0;
+            }
+        }
+    }
+    more.iter().any(|more| *more > 0).then_some(more)
 }

@@ -82,7 +82,11 @@ pub fn pick(
     };
     for (from, to) in members {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
-        let most = u64::from(strings.end.saturating_sub(strings.start));
+        let most = match &reference.part {
+            // One of each member, or as many as the numbers say.
+            Some(Part::Number(_)) => u64::from(from.abs_diff(to)) + 1,
+            Some(Part::Name(_)) | None => u64::from(strings.end.saturating_sub(strings.start)),
+        };
         if !reader.names.may_pick(most, reference.span, sink) {
             return None;
         }
@@ -91,6 +95,13 @@ pub fn pick(
                 None => prop.strings_of(member).map(StringId).collect(),
                 Some(part) => part_of(reader, model, prop, member, (reference, part), sink)?,
             };
+            let more = match &reference.part {
+                Some(Part::Number(_)) => strings.len().saturating_sub(1) as u64,
+                Some(Part::Name(_)) | None => 0,
+            };
+            if !reader.names.may_pick(more, reference.span, sink) {
+                return None;
+            }
             picked.members.push(strings);
             Some(())
         };

@@ -10,6 +10,7 @@ pub mod quoted;
 pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory};
 pub use position::{LineTable, Place};
 
+use std::cell::Cell;
 use std::sync::Arc;
 
 /// A stretch of text: byte offsets in the offset space of a [`SourceMap`], the end not included.
@@ -79,6 +80,8 @@ pub struct SourceMap {
     /// The texts of the compile before this one, where a display is being edited.
     before: Vec<SourceFile>,
     roomy: bool,
+    /// Which file was asked for last.
+    recent: Cell<usize>,
 }
 
 /// Where a display is being edited, each of its texts begins at a multiple of this.
@@ -96,6 +99,7 @@ impl SourceMap {
             files: Vec::new(),
             before: before.files,
             roomy: true,
+            ..Self::default()
         }
     }
 
@@ -158,7 +162,13 @@ impl SourceMap {
     /// The file that holds an offset.
     #[must_use]
     pub fn file_at(&self, offset: u32) -> Option<&SourceFile> {
+        // Words are mostly asked for in the order of a text.
+        let recent = self.files.get(self.recent.get());
+        if let Some(file) = recent.filter(|file| file.base <= offset && offset < file.span().end) {
+            return Some(file);
+        }
         let after = self.files.partition_point(|file| file.base <= offset);
+        self.recent.set(after.saturating_sub(1));
         self.files.get(after.checked_sub(1)?)
     }
 

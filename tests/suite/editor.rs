@@ -462,3 +462,63 @@ fn the_outline_names_every_statement() {
         );
     }
 }
+
+/// The grammar for highlighting knows each word of the language, and no other.
+#[test]
+fn highlighting_knows_each_word() {
+    use std::collections::BTreeSet;
+    use tinsel::resolve::settings::{Scope, Slot, rows};
+    let read = |name: &str| {
+        std::fs::read_to_string(format!("{}/grammar/{name}", env!("CARGO_MANIFEST_DIR"))).unwrap()
+    };
+    let is_word = |word: &&str| {
+        word.len() > 1
+            && word.starts_with(|c: char| c.is_ascii_lowercase())
+            && word.chars().all(char::is_alphanumeric)
+    };
+    // What stands after `//` in the grammar is an example.
+    let grammar = read("tinsel.pest");
+    let grammar: String = (grammar
+        .lines()
+        .filter(|line| !line.trim_start().starts_with("//")))
+    .map(|line| format!("{line}\n"))
+    .collect();
+    let quoted = (grammar.match_indices('"'))
+        .filter_map(|(at, _)| grammar[at + 1..].split_once('"'))
+        .map(|(word, _)| word);
+    let mut words: BTreeSet<&str> = quoted.filter(is_word).collect();
+    let forms = (tinsel::protocol::ALL.iter()).flat_map(|one| one.forms());
+    words.extend(forms.flat_map(|form| form.split(' ')).filter(is_word));
+    // Any controller: a name that no controller can have.
+    words.insert("any");
+    let scopes = tinsel::ast::BlockKind::ALL.map(Scope::Of);
+    for row in scopes.into_iter().chain([Scope::Ports]).flat_map(rows) {
+        words.insert(row.first);
+        for slot in row.slots {
+            match slot {
+                Slot::Word(word) => words.extend([*word]),
+                Slot::Choice(choices) => {
+                    words.extend(choices.iter().flat_map(|choice| choice.split(' ')));
+                }
+                _ => {}
+            }
+        }
+    }
+    for unit in tinsel::unit::UNITS {
+        words.insert(unit.name);
+        words.extend(unit.also);
+    }
+    let highlighting = read("tinsel.tmLanguage.json");
+    let known: BTreeSet<&str> = (highlighting.split('('))
+        .filter_map(|group| group.split(')').next())
+        .filter(|group| !group.starts_with('?') && !group.contains(['[', '\\']))
+        .flat_map(|group| group.split('|'))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let missing: Vec<_> = words.difference(&known).collect();
+    let strange: Vec<_> = known.difference(&words).collect();
+    assert!(
+        missing.is_empty() && strange.is_empty(),
+        "missing {missing:?}, strange {strange:?}"
+    );
+}

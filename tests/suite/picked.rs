@@ -242,6 +242,48 @@ fn a_split_has_the_fewest_strings_that_find_room() {
 }
 
 #[test]
+fn a_split_has_strings_that_a_fuse_feeds() {
+    let sizes = |fuse: &str, strands: &str| {
+        let compiled = check::one(&format!(
+            "node bud {{ chip ws2811; colour RGB; volts 12 V; draw 25 mA }}\n\
+             controller quay {{ ports 1..4 {{ nodes at most 300; volts 12 V; {fuse} }} }}\n\
+             prop net {{ node bud; split {strands} }}\n\
+             prop owl {{ node bud; string 40 nodes }}\n\
+             wire any: net, owl\n"
+        ));
+        let strings = compiled.model.strings.iter();
+        let nodes = strings.map(|string| compiled.model.shapes[string.shape].nodes);
+        (nodes.collect::<Vec<u32>>(), compiled.has_errors())
+    };
+    let net = "12 strands of 20 nodes";
+    assert_eq!(sizes("", net), (vec![240, 40], false));
+    // 80 % of 5 A feed 160 nodes of 25 mA, those of 3 A feed 96.
+    assert_eq!(sizes("fuse 5 A", net), (vec![120, 120, 40], false));
+    assert_eq!(sizes("fuse 3 A", net), (vec![80, 80, 80, 40], false));
+    // One strand is too much even alone: that is reported.
+    assert_eq!(
+        sizes("fuse 2 A", "2 strands of 120 nodes"),
+        (vec![120, 120, 40], true)
+    );
+}
+
+#[test]
+fn fixtures_fill_an_output_before_they_begin_the_next() {
+    let text = "controller quay { dmx 1..3 }\nprop par * 3 { slots 6 }\n\
+                prop wash * 2 { slots 300 }\nwire any: par, wash\n";
+    assert_eq!(
+        picked(text),
+        [
+            "quay.dmx1",
+            "quay.dmx1",
+            "quay.dmx1",
+            "quay.dmx1",
+            "quay.dmx2"
+        ]
+    );
+}
+
+#[test]
 fn several_splits_share_the_fewest_strings() {
     let compiled = check::one(
         "node n { chip ws2811; colour RGB }\n\

@@ -177,7 +177,12 @@ fn reaches(name: &str, ports: u64, bound: u64, lead: u64) -> (Instance, Answer) 
     );
     assert!(answer.opened <= ports, "{name}: {} ports", answer.opened);
     assert!(answer.bound >= bound, "{name}: bound {}", answer.bound);
-    assert!(answer.lead <= lead, "{name}: lead {}", answer.lead);
+    // Fewer ports may cost lead.
+    assert!(
+        answer.opened < ports || answer.lead <= lead,
+        "{name}: lead {}",
+        answer.lead
+    );
     (instance, answer)
 }
 
@@ -195,8 +200,7 @@ fn a_middling_display_takes_the_fewest_ports() {
 
 #[test]
 fn a_large_display_comes_near_the_fewest_ports() {
-    // Props side by side come before leads here.
-    reaches("a600", 305, 302, 46_000);
+    reaches("a600", 305, 302, 39_760);
 }
 
 #[test]
@@ -228,6 +232,63 @@ fn bins_reach_the_recorded_figures() {
     }
 }
 
+/// Strings of 5 to 90 % of a port, on sites of eight ports: what many of them need, against the bound.
+fn near_the_bound(seed: u64, props: u64) {
+    let mut lot = Lot::new(seed);
+    let most = [170, 340, 680, 800][lot.below(4) as usize];
+    let mut instance = Instance {
+        kinds: vec![0],
+        looks: vec![room(most)],
+        order: Order::Ports,
+        ..Instance::default()
+    };
+    let mut nodes = 0;
+    for _ in 0..props {
+        let several = if lot.below(4) == 0 {
+            1 + lot.below(4)
+        } else {
+            1
+        };
+        let size = (most * (5 + lot.below(86)) / 100).max(1);
+        nodes += size * several;
+        let lines = (0..several).map(|_| Line {
+            size,
+            ..Line::default()
+        });
+        instance.groups.push(Group {
+            lines: lines.collect(),
+            lead: Vec::new(),
+        });
+    }
+    for index in 0..(nodes / most * 5 / 4 / 8 + 2) as usize {
+        instance.sites.push(site());
+        instance
+            .ports
+            .extend((1..=8).map(|number| port(index, number, 0)));
+    }
+    let lines = instance.groups.iter().map(|group| group.lines.len()).sum();
+    let answer = seek(&instance, budget(lines)).unwrap();
+    check(&instance, &answer);
+    assert!(
+        answer.opened <= answer.bound + answer.bound / 100 + 1,
+        "{seed}: {} ports, bound {}",
+        answer.opened,
+        answer.bound
+    );
+}
+
+#[test]
+fn many_strings_of_one_kind_come_near_the_bound() {
+    near_the_bound(1, 300);
+}
+
+#[test]
+#[ignore = "takes minutes in a debug build"]
+fn many_more_strings_of_one_kind_come_near_the_bound() {
+    (2..=60).for_each(|seed| near_the_bound(seed, 300 + 40 * seed));
+    near_the_bound(61, 10_000);
+}
+
 /// How many displays are drawn, and about how many props at most; `PLACING_CASES` and `PLACING_PROPS` say others.
 const FEW_YARDS: usize = 3;
 const FEW_PROPS: usize = 24;
@@ -239,15 +300,26 @@ fn figure(name: &str, usual: usize) -> usize {
 
 /// Where a plan is known to exist, one is found, it keeps every limit, and it needs no more ports than plain ways.
 #[test]
-#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
 fn what_has_a_solution_is_placed() {
-    let (count, props) = (
-        figure("PLACING_CASES", FEW_YARDS),
-        figure("PLACING_PROPS", FEW_PROPS),
-    );
+    let count = figure("PLACING_CASES", FEW_YARDS);
+    placed(1..=count as u64, figure("PLACING_PROPS", FEW_PROPS));
+}
+
+/// The same for 2,000 displays: many small ones, some large.
+#[test]
+#[ignore = "takes an hour in a debug build"]
+fn what_has_a_solution_is_placed_two_thousand_times() {
+    placed(1..=1_500, 60);
+    placed(1_501..=1_950, 300);
+    placed(1_951..=2_000, 3_000);
+}
+
+#[allow(clippy::print_stdout, reason = "the figures are what is measured")]
+fn placed(seeds: std::ops::RangeInclusive<u64>, props: usize) {
+    let count = seeds.clone().count();
     let mut wrong = Vec::new();
     let (mut ports, mut plain, mut planted) = (0, 0, 0);
-    for seed in 1..=count as u64 {
+    for seed in seeds {
         let mut lot = Lot::new(seed);
         let least = 20.min(props as u64);
         let some = least + lot.below(props as u64 + 1 - least);

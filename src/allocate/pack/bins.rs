@@ -19,8 +19,8 @@ pub struct Packed {
     pub steps: u64,
 }
 
-/// Packs sizes into bins quickly, in steps counted down.
-type Simple<'a> = dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>> + 'a;
+/// A quick way to pack sizes into bins, which counts its steps.
+type Simple<'s> = dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>> + 's;
 
 /// How boldly the dives round up, in turn: patterns used at least so much of a bin are taken at once.
 const BOLD: [f64; 6] = [0.7, 0.9, 0.55, 0.8, 0.6, 0.99];
@@ -41,7 +41,7 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
         return packed;
     }
     let mut root = Master::new(demand.clone());
-    root.solve(&[], packed.bins.len() as u64, steps / 2);
+    root.solve(&[], packed.bins.len() as u64, steps / 8 * 7);
     packed.bound = packed.bound.max(root.bound);
     packed.steps += root.steps;
     let mut random = Random::new(5);

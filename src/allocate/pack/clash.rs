@@ -53,7 +53,7 @@ const FEW: usize = 256;
 const MOST: usize = 3;
 
 /// Sets of groups that provably find no room, none with a group of another; empty where nothing
-/// could be proven. Where the steps suffice, each set without any one of its groups fits.
+/// could be proven. Where the steps suffice, each of the first sets without any one of its groups fits.
 #[must_use]
 pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     let field = Field::new(instance);
@@ -77,6 +77,12 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
         let clash = prover.smaller(groups.clone(), cause);
         groups.retain(|group| clash.groups.binary_search(group).is_err());
         clashes.push(clash);
+    }
+    // What clashes besides is one set, as it is.
+    if clashes.len() == most
+        && let Some(cause) = prover.proof(&groups, false)
+    {
+        clashes.push(Clash { groups, cause });
     }
     clashes
 }

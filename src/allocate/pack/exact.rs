@@ -6,6 +6,7 @@
 //! rooms were seen to fail before.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::Room;
 use super::random::mix;
 use super::state::{Field, NONE, State};
 use std::cmp::Reverse;
@@ -99,6 +100,9 @@ pub fn search(
         left: vec![(0, 0, u64::MAX); field.instance.kinds.len()],
         most,
         plugs: 0,
+        ties,
+        widest: widest(field),
+        hash: 0,
         seen: BTreeSet::new(),
         steps: *steps,
     };
@@ -114,6 +118,26 @@ pub fn search(
     }
 }
 
+/// The most that a port takes of each kind, by look.
+fn widest(field: &Field<'_>) -> Vec<Vec<Option<Room>>> {
+    let kinds = field.instance.kinds.iter().max().map_or(0, |kind| kind + 1);
+    let of = |rooms: &Vec<Option<Room>>| {
+        let mut widest: Vec<Option<Room>> = vec![None; kinds];
+        for (room, kind) in rooms.iter().zip(&field.instance.kinds) {
+            let (Some(room), wide) = (room, &mut widest[*kind]) else {
+                continue;
+            };
+            let known = wide.unwrap_or(*room);
+            *wide = Some(Room {
+                nodes: known.nodes.max(room.nodes),
+                current: known.current.max(room.current),
+            });
+        }
+        widest
+    };
+    field.instance.looks.iter().map(of).collect()
+}
+
 struct Search<'a> {
     state: State<'a>,
     order: Vec<usize>,
@@ -127,6 +151,12 @@ struct Search<'a> {
     most: Most,
     /// Strings that left their port so far.
     plugs: u64,
+    /// Whether lines of a group are tied to one site.
+    ties: bool,
+    /// The most that a port takes of each kind, by look.
+    widest: Vec<Vec<Option<Room>>>,
+    /// The sum of the hashes of the ports in use.
+    hash: u128,
     seen: BTreeSet<u128>,
     steps: u64,
 }
@@ -193,7 +223,10 @@ impl Search<'_> {
             if self.plugs + plugs > self.most.plugs || !self.state.fits(line, port) {
                 continue;
             }
+            let before = self.hash_of(port);
             self.state.place(line, port);
+            let hung = self.hash_of(port).wrapping_sub(before);
+            self.hash = self.hash.wrapping_add(hung);
             self.plugs += plugs;
             let found = self.descend(depth + 1);
             self.plugs -= plugs;
@@ -203,6 +236,7 @@ impl Search<'_> {
                 None => result = None,
             }
             self.state.take(line);
+            self.hash = self.hash.wrapping_sub(hung);
             if result.is_none() {
                 break;
             }
@@ -228,12 +262,11 @@ impl Search<'_> {
         let (a, b) = (field.lines[one], field.lines[other]);
         let single = |line: usize| field.span[field.group[line] as usize].len() == 1;
         let group = field.group[one] == field.group[other];
-        let ties = self.tied.contains(&true);
         a.home.is_none()
             && b.home.is_none()
             && (a.size, a.draw, a.slots, a.class, a.alone)
                 == (b.size, b.draw, b.slots, b.class, b.alone)
-            && (!ties || group || single(one) && single(other))
+            && (!self.ties || group || single(one) && single(other))
             && self.state.port_of[one] != NONE
     }
 
@@ -243,23 +276,27 @@ impl Search<'_> {
         let mut open = vec![(0_u64, 0_u64); self.left.len()];
         let mut widest = vec![(0_u64, 0_u64); self.left.len()];
         let mut closed = 0;
-        for (index, port) in field.instance.ports.iter().enumerate() {
-            let hung = &self.state.hung[index];
-            let free = hung.lines.is_empty() && !port.used;
-            closed += u64::from(free);
-            for (class, room) in field.instance.looks[port.look].iter().enumerate() {
-                let (Some(room), kind) = (room, field.instance.kinds[class]) else {
-                    continue;
-                };
-                if free {
-                    let wide = &mut widest[kind];
-                    *wide = (wide.0.max(room.nodes), wide.1.max(room.current));
-                } else if hung.kind == NONE || hung.kind as usize == kind {
+        let more = |sum: &mut (u64, u64), nodes: u64, current: u64| {
+            *sum = (sum.0.saturating_add(nodes), sum.1.saturating_add(current));
+        };
+        for (port, hung) in field.instance.ports.iter().zip(&self.state.hung) {
+            let rooms = &self.widest[port.look];
+            if hung.lines.is_empty() && !port.used {
+                closed += 1;
+                for (room, wide) in rooms.iter().zip(&mut widest) {
+                    let room = room.map_or((0, 0), |room| (room.nodes, room.current));
+                    *wide = (wide.0.max(room.0), wide.1.max(room.1));
+                }
+                continue;
+            }
+            for (kind, room) in rooms.iter().enumerate() {
+                if let Some(room) = room
+                    && (hung.kind == NONE || hung.kind as usize == kind)
+                {
                     let nodes = room.nodes.saturating_sub(hung.nodes);
                     if nodes >= self.left[kind].2 {
                         let current = room.current.saturating_sub(hung.current);
-                        let now = &mut open[kind];
-                        *now = (now.0.saturating_add(nodes), now.1.saturating_add(current));
+                        more(&mut open[kind], nodes, current);
                     }
                 }
             }
@@ -281,33 +318,36 @@ impl Search<'_> {
 
     /// What is left, as a number: the depth, and each port in use by its rest.
     fn key(&self, depth: usize) -> u128 {
-        let field = self.state.field;
-        let mut key = u128::from(mix(depth as u64 + 1) ^ mix(self.plugs ^ 0x77));
-        for (index, port) in field.instance.ports.iter().enumerate() {
-            let hung = &self.state.hung[index];
-            if hung.lines.is_empty() {
-                continue;
-            }
-            let site = if self.by_site || port.used {
-                port.site as u64 + 1
-            } else {
-                0
-            };
-            let own = if port.used || self.homes {
-                index as u64 + 1
-            } else {
-                0
-            };
-            let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
-            low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
-            low = mix(low ^ hung.slots);
-            key = key.wrapping_add(u128::from(low) << 64 | u128::from(mix(low ^ 0x5bd1)));
-        }
+        let key = u128::from(mix(depth as u64 + 1) ^ mix(self.plugs ^ 0x77));
         let tied = self.site(depth).map_or(0, |site| mix(site as u64 + 77));
         let like = depth.checked_sub(1).map(|depth| self.order[depth]);
         let like = like.filter(|before| self.alike(*before, self.order[depth]));
         let from = like.map_or(0, |before| mix(u64::from(self.state.port_of[before]) + 99));
-        key.wrapping_add(u128::from(tied))
+        key.wrapping_add(self.hash)
+            .wrapping_add(u128::from(tied))
             .wrapping_add(u128::from(from) << 32)
+    }
+
+    /// A port in use as a number; 0 where nothing was hung on it.
+    fn hash_of(&self, index: u32) -> u128 {
+        let port = self.state.field.port(index);
+        let hung = &self.state.hung[index as usize];
+        if hung.lines.is_empty() {
+            return 0;
+        }
+        let site = if self.by_site || port.used {
+            port.site as u64 + 1
+        } else {
+            0
+        };
+        let own = if port.used || self.homes {
+            u64::from(index) + 1
+        } else {
+            0
+        };
+        let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
+        low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
+        low = mix(low ^ hung.slots);
+        u128::from(low) << 64 | u128::from(mix(low ^ 0x5bd1))
     }
 }

@@ -16,6 +16,7 @@
 //! together. `tidy` numbers the ports. Everything counts steps, never time: the same instance
 //! gives the same answer on every machine.
 
+mod arrange;
 mod bays;
 mod bins;
 mod bound;

@@ -1,24 +1,25 @@
 //! The way from an instance to an answer, or to what is known where there is none.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::arrange;
 use super::bays;
 use super::bound::{self, Least};
 use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
 use super::insert::Inserter;
 use super::start;
-use super::state::{Field, NONE, PORT, State};
+use super::state::{Field, NONE, PORT, State, TIGHT};
 use super::tidy;
 use super::{Answer, Instance, NoRoom, Order};
 
 /// More lines than this are not searched exhaustively.
 pub const SMALL: usize = 72;
 
+/// Steps more for few lines that found no room, and no proof that there is none.
+const MORE: u64 = 10_000_000;
+
 /// Fewer lines than this are searched in several ways.
 const FEW: usize = 100;
-
-/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
-const PAIRS: usize = 20_000_000;
 
 /// Whether everything finds a port, as far as so many steps tell, with the steps used.
 #[must_use]
@@ -38,7 +39,11 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
     let field = Field::new(instance);
     let mut solver = Solver::new(&field, steps);
     let state = solver.begin(false);
-    let state = solver.complete(state);
+    let mut state = solver.complete(state);
+    if state.measure.missing > 0 && !solver.proven && field.lines.len() <= SMALL {
+        solver.steps += MORE;
+        state = solver.complete(state);
+    }
     if state.measure.missing > 0 {
         return Err(NoRoom {
             ports: by_group(&field, |line| {
@@ -49,7 +54,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
             steps: solver.inserter.steps,
         });
     }
-    let mut state = solver.better(state);
+    state = solver.better(state);
     state = solver.other_way(state);
     state = solver.stay(state);
     state = solver.fewer(state);
@@ -129,40 +134,31 @@ impl<'a> Solver<'a> {
                 return simple;
             }
         }
-        let mut best = start::greedy(field, true, &mut self.inserter);
-        let large = field.lines.len() * field.instance.ports.len() > PAIRS;
+        let large = start::large(field);
+        let mut best = match large {
+            true => start::decreasing(field, true, true, &mut self.inserter.steps),
+            false => start::greedy(field, true, &mut self.inserter),
+        };
         for turn in 0..6 {
             let left = self.left();
             if best.measure.missing == 0 && any || self.proven || self.enough(&best) {
                 break;
             }
+            let mut plain = |best, widest| {
+                Some(start::decreasing(
+                    field,
+                    best,
+                    widest,
+                    &mut self.inserter.steps,
+                ))
+            };
             let next = match turn {
-                0 => Some(start::decreasing(
-                    field,
-                    true,
-                    true,
-                    &mut self.inserter.steps,
-                )),
+                0 if !large => plain(true, true),
                 1 => start::patterns(field, &mut self.inserter, left / 4 * 3),
-                2 => Some(start::decreasing(
-                    field,
-                    false,
-                    true,
-                    &mut self.inserter.steps,
-                )),
+                2 => plain(false, true),
                 3 if !large => Some(start::greedy(field, false, &mut self.inserter)),
-                4 if !large => Some(start::decreasing(
-                    field,
-                    false,
-                    false,
-                    &mut self.inserter.steps,
-                )),
-                5 if !large => Some(start::decreasing(
-                    field,
-                    true,
-                    false,
-                    &mut self.inserter.steps,
-                )),
+                4 if !large => plain(false, false),
+                5 if !large => plain(true, false),
                 _ => None,
             };
             if let Some(next) = next
@@ -197,6 +193,14 @@ impl<'a> Solver<'a> {
             return state;
         }
         let small = self.field.lines.len() <= SMALL;
+        // Ports are filled well, whatever is wanted after that.
+        let weights = std::mem::replace(&mut state.weights, TIGHT);
+        state = self.find_room(state, small);
+        state.weights = weights;
+        state
+    }
+
+    fn find_room(&mut self, mut state: State<'a>, small: bool) -> State<'a> {
         // A tenth for a first search of every way, which decides most small displays at once.
         for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
             let steps = self.left() * improve / 100;
@@ -232,13 +236,17 @@ impl<'a> Solver<'a> {
             return state;
         }
         let few = self.field.lines.len() < FEW;
-        let steps = self.left() / 10 * if few { 4 } else { 7 };
+        let steps = self.left() / 10 * 4;
         let (next, placed) = self.bays(state, steps);
         state = next;
+        if state.measure.apart > 0 && !few {
+            let steps = self.left() / 4;
+            arrange::arrange(&mut state, steps, &mut self.inserter.steps);
+        }
         // What moved between sites is nearly as good as can be: little heat, but for few lines.
         let courses: &[(u64, i64)] = match placed {
             true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],
-            true => &[(50, PORT / 40), (60, PORT / 160)],
+            true => &[(50, PORT / 80), (90, PORT / 640)],
             false => &[(50, HOT), (60, PORT / 40)],
         };
         let several = self.field.instance.sites.len() > 1;

@@ -1,12 +1,19 @@
 //! Answers to begin with: groups one after another, first fit and best fit decreasing, and patterns.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
+use super::Order;
 use super::bins;
 use super::fill;
 use super::insert::{Inserter, Where};
 use super::state::{Field, NONE, State};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
+
+/// More sizes than this are completed port by port only at first.
+const FEW: usize = 120;
+
+/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
+const PAIRS: usize = 20_000_000;
 
 /// The groups as they are put in: those with several lines first, or all by their largest line.
 fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
@@ -70,7 +77,9 @@ pub fn homes(state: &mut State<'_>) {
     }
 }
 
-/// Line by line, the largest first: onto the first port with room, or that with the least left.
+/// Group by group, the largest line first, each group on the first site that takes all of it: onto
+/// the first port with room, or that with the least left. Ports are opened `widest` first, else in
+/// their order, or the tightest where the `best` counts.
 pub fn decreasing<'a>(
     field: &'a Field<'a>,
     best: bool,
@@ -79,46 +88,157 @@ pub fn decreasing<'a>(
 ) -> State<'a> {
     let mut state = State::new(field);
     homes(&mut state);
-    let mut lines: Vec<usize> = (0..field.lines.len()).collect();
-    lines.retain(|line| state.port_of[*line] == NONE);
-    lines.sort_by_key(|line| {
-        let what = field.lines[*line];
-        (Reverse(what.size.max(1)), Reverse(what.draw), *line)
+    let mut fit = Fit::new(field, best, widest);
+    let mut groups: Vec<usize> = (0..field.span.len()).collect();
+    groups.sort_by_cached_key(|group| {
+        let lines = &field.lines[field.span[*group].clone()];
+        let largest = lines.iter().map(|line| (line.size.max(1), line.draw));
+        (Reverse(largest.max()), *group)
     });
-    let orders: Vec<Vec<u32>> = (0..field.accepting.len())
-        .map(|class| {
+    for group in groups {
+        fit.place(&mut state, group);
+    }
+    *steps += fit.steps;
+    state
+}
+
+/// First fit or best fit.
+struct Fit {
+    best: bool,
+    /// The ports by class in the order in which they are looked at, and those of each site.
+    all: Vec<Vec<u32>>,
+    by_site: Vec<BTreeMap<usize, Vec<u32>>>,
+    steps: u64,
+}
+
+impl Fit {
+    fn new(field: &Field<'_>, best: bool, widest: bool) -> Self {
+        let orders = (0..field.accepting.len()).map(|class| {
+            let room = |port: &u32| field.instance.looks[field.port(*port).look][class];
             let mut ports = field.accepting[class].clone();
-            let room = |port: u32| field.instance.looks[field.port(port).look][class];
-            if widest {
-                ports.sort_by_key(|port| (Reverse(room(*port)), *port));
+            match (best, widest) {
+                (_, true) => ports.sort_by_key(|port| Reverse(room(port))),
+                (true, false) => ports.sort_by_key(room),
+                (false, false) => {}
             }
-            ports.sort_by_key(|port| !field.port(*port).used);
+            if best || widest {
+                ports.sort_by_key(|port| !field.port(*port).used);
+            }
             ports
-        })
-        .collect();
-    for line in lines {
-        let what = field.lines[line];
-        let mut found: Option<(u64, u32)> = None;
-        for &port in &orders[what.class] {
-            *steps += 1;
-            let empty = state.hung[port as usize].lines.is_empty();
-            if empty && found.is_some() && !field.port(port).used || !state.fits(line, port) {
-                continue;
+        });
+        let mut fit = Fit {
+            best,
+            all: orders.collect(),
+            by_site: Vec::new(),
+            steps: 0,
+        };
+        for ports in &fit.all {
+            let mut sites: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
+            for port in ports {
+                sites.entry(field.port(*port).site).or_default().push(*port);
             }
-            let left = field.room(line, port).map_or(0, |room| room.nodes)
-                - state.hung[port as usize].nodes;
-            if found.is_none_or(|(known, _)| left < known) {
-                found = Some((left, port));
+            fit.by_site.push(sites);
+        }
+        fit
+    }
+
+    /// Puts a group on the first ports where it stands side by side, sharing those that it can.
+    fn beside(&mut self, state: &mut State<'_>, group: usize) -> bool {
+        let field = state.field;
+        let span = field.span[group].clone();
+        for &first in &field.accepting[field.lines[span.start].class] {
+            let mut port = first;
+            let all = span.clone().all(|line| {
+                self.steps += 1;
+                let next = port + 1;
+                let start = line == span.start;
+                if !state.fits(line, port) {
+                    let beside = (next as usize) < state.hung.len() && field.neighbours(port, next);
+                    if start || !beside || !state.fits(line, next) {
+                        return false;
+                    }
+                    port = next;
+                }
+                state.place(line, port);
+                true
+            });
+            if all {
+                return true;
             }
-            if !best || empty && !field.port(port).used {
-                break;
+            for line in span.clone() {
+                if state.port_of[line] != NONE {
+                    state.take(line);
+                }
             }
         }
-        if let Some((_, port)) = found {
-            state.place(line, port);
+        false
+    }
+
+    fn place(&mut self, state: &mut State<'_>, group: usize) {
+        let field = state.field;
+        let span = field.span[group].clone();
+        let mut lines: Vec<usize> = span.filter(|line| state.port_of[*line] == NONE).collect();
+        lines.sort_by_key(|line| Reverse(field.lines[*line].size));
+        let several = lines.len() > 1 && lines.len() == field.span[group].len();
+        if let (true, Some(first)) = (several, lines.first()) {
+            if field.instance.order == Order::Neighbours && self.beside(state, group) {
+                return;
+            }
+            for (site, _) in &field.by_site[field.lines[*first].class] {
+                let all = lines.iter().all(|line| {
+                    let ports = self.by_site[field.lines[*line].class].get(site);
+                    let ports = ports.map_or(&[][..], Vec::as_slice);
+                    let port = port(state, *line, ports, self.best, &mut self.steps);
+                    port.map(|port| state.place(*line, port)).is_some()
+                });
+                if all {
+                    return;
+                }
+                for line in &lines {
+                    if state.port_of[*line] != NONE {
+                        state.take(*line);
+                    }
+                }
+            }
+        }
+        for line in lines {
+            let ports = &self.all[field.lines[line].class];
+            if let Some(port) = port(state, line, ports, self.best, &mut self.steps) {
+                state.place(line, port);
+            }
         }
     }
-    state
+}
+
+/// Whether there are so many lines and ports that not every pair is looked at.
+pub fn large(field: &Field<'_>) -> bool {
+    field.lines.len() * field.instance.ports.len() > PAIRS
+}
+
+/// The first of some ports that takes a line, or that in use with the least left.
+fn port(state: &State<'_>, line: usize, ports: &[u32], best: bool, steps: &mut u64) -> Option<u32> {
+    let field = state.field;
+    let mut found: Option<(u64, u32)> = None;
+    for &port in ports {
+        *steps += 1;
+        let hung = &state.hung[port as usize];
+        let closed = hung.lines.is_empty() && !field.port(port).used;
+        if closed && found.is_some() || !state.fits(line, port) {
+            continue;
+        }
+        let room = field.room(line, port).map_or(0, |room| room.nodes);
+        let left = room - hung.nodes;
+        let before = found
+            .map(|(_, port)| port)
+            .filter(|port| state.hung[*port as usize].lines.is_empty() && !field.port(*port).used);
+        if before.is_some() || found.is_none_or(|(known, _)| left < known) {
+            found = Some((left, port));
+        }
+        if !best {
+            break;
+        }
+    }
+    found.map(|(_, port)| port)
 }
 
 /// Packs groups of one line by patterns, kind by kind, onto the ports of the commonest room.
@@ -139,12 +259,19 @@ pub fn patterns<'a>(
         lines.filter(mine).collect::<Vec<usize>>()
     };
     let several: Vec<usize> = by_size(field, true);
+    let mut fit = large(field).then(|| Fit::new(field, true, true));
     for group in several
         .into_iter()
         .filter(|group| field.span[*group].len() > 1)
     {
-        inserter.insert(&mut state, group, &Where::All);
+        match &mut fit {
+            Some(fit) => fit.place(&mut state, group),
+            None => {
+                inserter.insert(&mut state, group, &Where::All);
+            }
+        }
     }
+    inserter.steps += fit.map_or(0, |fit| fit.steps);
     let classes: Vec<(usize, Vec<usize>)> = (0..field.accepting.len())
         .map(|class| (class, singles(class)))
         .collect();
@@ -199,8 +326,12 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
         .iter()
         .flat_map(|(size, lines)| lines.iter().map(|_| *size))
         .collect();
-    let packed = bins::pack(&sizes, room, steps, &mut |sizes, steps| {
-        fill::complete(sizes, room, steps)
+    let packed = bins::pack(&sizes, room, steps, &mut |some, steps| {
+        // While much is left, its programme packs it better.
+        match some.len() > FEW && some.len() < sizes.len() {
+            true => some.iter().map(|size| vec![*size]).collect(),
+            false => fill::complete(some, room, steps),
+        }
     });
     let mut bins = packed.bins;
     bins.sort_by_key(|bin| Reverse(bin.iter().sum::<u64>()));

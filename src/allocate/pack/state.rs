@@ -10,6 +10,9 @@ pub const NONE: u32 = u32::MAX;
 /// The worth of one opened port in the price of a state.
 pub const PORT: i64 = 1_000_000;
 
+/// What a group that is apart costs, and an opened port, where ports are to be filled.
+pub const TIGHT: (i64, i64) = (PORT / 2, 2 * PORT);
+
 /// An instance made ready for the search.
 pub struct Field<'a> {
     /// What is asked.
@@ -283,7 +286,7 @@ impl<'a> State<'a> {
             measure,
             weights: match instance.order {
                 Order::Neighbours | Order::Leads | Order::Even => (6 * PORT, PORT),
-                Order::Ports => (PORT / 2, 2 * PORT),
+                Order::Ports => TIGHT,
             },
         }
     }

@@ -7,9 +7,6 @@ use std::fmt::Write as _;
 use tinsel::lock::Lock;
 use tinsel::model::Output;
 
-/// A port and the lines on it, each a row of strings.
-type Lines = ((usize, usize), Vec<Vec<usize>>);
-
 /// Slots of a universe; a node has one slot.
 const SLOTS: u64 = 8;
 
@@ -83,6 +80,9 @@ struct Line {
 
 /// Where strings lay: controller, port, start and slots.
 type Olds = BTreeMap<String, (usize, usize, u64, u64)>;
+
+/// A port with each order of the lines on it.
+type Hung = ((usize, usize), Vec<Vec<usize>>);
 
 /// What moves as a whole: its controller and its strings.
 type Unit<'a> = (usize, Vec<&'a (String, u64)>);
@@ -385,7 +385,7 @@ impl Case {
 
     /// Every order of the lines of every port.
     fn orders(&self, lines: &[Line], way: &[(usize, usize)], olds: &Olds, best: &mut Option<u64>) {
-        let mut ports: Vec<Lines> = Vec::new();
+        let mut ports: Vec<Hung> = Vec::new();
         for (at, controller) in self.controllers.iter().enumerate() {
             for port in 0..controller.ports.len() {
                 let here = |index: &usize| way[*index] == (at, port);
@@ -423,7 +423,7 @@ impl Case {
     fn choose(
         &self,
         lines: &[Line],
-        ports: &[Lines],
+        ports: &[Hung],
         olds: &Olds,
         chosen: &mut Vec<((usize, usize), Vec<usize>)>,
         best: &mut Option<u64>,

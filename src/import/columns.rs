@@ -4,6 +4,7 @@ use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
 
 /// What a column holds.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -343,10 +344,12 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
         if !over.is_empty() {
             group = over;
         }
+        if above.is_none() {
+            return (kind(own, reading), own.to_owned());
+        }
         let of_group = kind(group, reading);
         let joined = format!("{group} {own}").trim().to_owned();
-        let found = kind(&joined, reading)
-            .filter(|_| above.is_some() && !(own.is_empty() && over.is_empty()));
+        let found = kind(&joined, reading).filter(|_| !(own.is_empty() && over.is_empty()));
         match (found, kind(own, reading)) {
             (Some(kind), _) => (Some(kind), joined),
             // The name of a box, not of a prop.
@@ -525,29 +528,35 @@ fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     if let Some((_, kind)) = given {
         return Some(*kind);
     }
-    named(&word).map(|(kind, says_more)| match kind {
-        Kind::Nodes if reading.nodes_per_string && !says_more => Kind::NodesPerString,
+    KNOWN.get(&word).map(|(kind, says_more)| match *kind {
+        Kind::Nodes if reading.nodes_per_string && !*says_more => Kind::NodesPerString,
         kind => kind,
     })
 }
 
-/// The kind of a heading in small letters, and whether that says what its nodes are counted for.
-fn named(word: &str) -> Option<(Kind, bool)> {
-    let means = |pattern: &str| match pattern.split_once('%') {
-        None => pattern == word,
-        Some((before, after)) => NODE_WORDS.iter().any(|node| {
-            let rest = word
-                .strip_prefix(before)
-                .and_then(|rest| rest.strip_prefix(node));
-            rest == Some(after)
-        }),
-    };
-    let (kind, _) = HEADINGS
-        .iter()
-        .find(|(_, patterns)| patterns.split_whitespace().any(&means))?;
-    let says_no_more = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
-    Some((*kind, !says_no_more.iter().any(|pattern| means(pattern))))
-}
+/// What each heading in small letters means, and whether it says what its nodes are counted for.
+static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
+    const NO_MORE: [&str; 7] = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
+    let mut known = BTreeMap::new();
+    for (kind, patterns) in HEADINGS {
+        for pattern in patterns.split_whitespace() {
+            let means = (*kind, !NO_MORE.contains(&pattern));
+            // The first kind with a heading has it.
+            match pattern.split_once('%') {
+                None => {
+                    known.entry(pattern.to_owned()).or_insert(means);
+                }
+                Some((before, after)) => {
+                    for node in NODE_WORDS {
+                        let word = format!("{before}{node}{after}");
+                        known.entry(word).or_insert(means);
+                    }
+                }
+            }
+        }
+    }
+    known
+});
 
 /// What `HEADING=KIND` says: a heading and what its column holds.
 ///
@@ -557,9 +566,10 @@ pub fn given(text: &str) -> Result<(String, Kind), String> {
     let (heading, word) = text
         .rsplit_once('=')
         .ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
-    let (kind, _) = named(&plain(word))
+    let (kind, _) = KNOWN
+        .get(&plain(word))
         .ok_or_else(|| format!("`{word}` is no kind of column; there are {}", known()))?;
-    Ok((heading.trim().to_owned(), kind))
+    Ok((heading.trim().to_owned(), *kind))
 }
 
 /// How good the header of a table is: 2 with names, 1 with ports that have none, 0 where it has no header.

@@ -43,6 +43,7 @@ pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut S
         moved: moved(model, &before, plan),
         errors: errors(model, plan, Sink::default()),
     };
+    let alone = lines.len() == 1;
     for (place, (index, gap)) in lines.into_iter().enumerate() {
         let Some(port) = plan.ports.as_slice().get(index) else {
             continue;
@@ -64,6 +65,11 @@ pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut S
                 port,
                 away: &gap.away,
                 moved: &moved,
+                elsewhere: if alone {
+                    asked.moved.len() - moved.len()
+                } else {
+                    0
+                },
                 behind: gap.behind,
                 ways,
             },

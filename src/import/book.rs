@@ -23,7 +23,7 @@ const MOST_COLUMNS: u32 = 1_024;
 const MOST_SHEETS: usize = 64;
 
 /// A sheet of a workbook.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Page {
     /// Its name.
     pub name: String,

@@ -4,6 +4,7 @@ use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
 
 /// What a column holds.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -339,16 +340,28 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     let mut group = "";
     let both = (0..width).map(|at| {
         let (over, own) = (above.map_or("", |above| above.text(at)), row.text(at));
+        let begins = !over.is_empty() && over != group;
         if !over.is_empty() {
             group = over;
         }
+        if above.is_none() {
+            return (kind(own, reading), own.to_owned());
+        }
+        let of_group = kind(group, reading);
         let joined = format!("{group} {own}").trim().to_owned();
-        let found = kind(&joined, reading)
-            .filter(|_| above.is_some() && !(own.is_empty() && over.is_empty()));
+        let found = kind(&joined, reading).filter(|_| !(own.is_empty() && over.is_empty()));
         match (found, kind(own, reading)) {
             (Some(kind), _) => (Some(kind), joined),
+            // The name of a box, not of a prop.
+            (None, Some(Kind::Name))
+                if matches!(of_group, Some(Kind::Controller | Kind::Receiver)) =>
+            {
+                (of_group, joined)
+            }
             (None, Some(kind)) => (Some(kind), own.to_owned()),
             (None, None) if own.is_empty() => (kind(over, reading), over.to_owned()),
+            // The first column of a group is what the group is called.
+            (None, None) if begins && of_group.is_some() => (of_group, joined),
             (None, None) => (None, own.to_owned()),
         }
     });
@@ -457,6 +470,18 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
     ))
 }
 
+/// The header of a sheet that says where boxes are: its row, its kinds and headings.
+pub fn of_hosts(
+    table: &[Row],
+    reading: &Reading,
+) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
+    let rows = table.iter().enumerate().take(BEFORE);
+    let mut headers = rows.map(|(at, row)| (at, read(row, None, reading)));
+    let has = |kinds: &[Option<Kind>]| kinds.contains(&Some(Kind::Host));
+    let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
+    Some((at, kinds, headings))
+}
+
 /// Whether a row is a header of its own.
 pub fn is_header(row: &Row, reading: &Reading) -> bool {
     rank(&read(row, None, reading).0) > 0
@@ -503,29 +528,35 @@ fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     if let Some((_, kind)) = given {
         return Some(*kind);
     }
-    named(&word).map(|(kind, says_more)| match kind {
-        Kind::Nodes if reading.nodes_per_string && !says_more => Kind::NodesPerString,
+    KNOWN.get(&word).map(|(kind, says_more)| match *kind {
+        Kind::Nodes if reading.nodes_per_string && !*says_more => Kind::NodesPerString,
         kind => kind,
     })
 }
 
-/// The kind of a heading in small letters, and whether that says what its nodes are counted for.
-fn named(word: &str) -> Option<(Kind, bool)> {
-    let means = |pattern: &str| match pattern.split_once('%') {
-        None => pattern == word,
-        Some((before, after)) => NODE_WORDS.iter().any(|node| {
-            let rest = word
-                .strip_prefix(before)
-                .and_then(|rest| rest.strip_prefix(node));
-            rest == Some(after)
-        }),
-    };
-    let (kind, _) = HEADINGS
-        .iter()
-        .find(|(_, patterns)| patterns.split_whitespace().any(&means))?;
-    let says_no_more = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
-    Some((*kind, !says_no_more.iter().any(|pattern| means(pattern))))
-}
+/// What each heading in small letters means, and whether it says what its nodes are counted for.
+static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
+    const NO_MORE: [&str; 7] = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
+    let mut known = BTreeMap::new();
+    for (kind, patterns) in HEADINGS {
+        for pattern in patterns.split_whitespace() {
+            let means = (*kind, !NO_MORE.contains(&pattern));
+            // The first kind with a heading has it.
+            match pattern.split_once('%') {
+                None => {
+                    known.entry(pattern.to_owned()).or_insert(means);
+                }
+                Some((before, after)) => {
+                    for node in NODE_WORDS {
+                        let word = format!("{before}{node}{after}");
+                        known.entry(word).or_insert(means);
+                    }
+                }
+            }
+        }
+    }
+    known
+});
 
 /// What `HEADING=KIND` says: a heading and what its column holds.
 ///
@@ -535,9 +566,10 @@ pub fn given(text: &str) -> Result<(String, Kind), String> {
     let (heading, word) = text
         .rsplit_once('=')
         .ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
-    let (kind, _) = named(&plain(word))
+    let (kind, _) = KNOWN
+        .get(&plain(word))
         .ok_or_else(|| format!("`{word}` is no kind of column; there are {}", known()))?;
-    Ok((heading.trim().to_owned(), kind))
+    Ok((heading.trim().to_owned(), *kind))
 }
 
 /// How good the header of a table is: 2 with names, 1 with ports that have none, 0 where it has no header.

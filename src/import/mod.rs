@@ -9,6 +9,7 @@
 //! text, and a comment in the display. A line that the display lacks has a comment that says what to fill in.
 
 mod book;
+mod boxes;
 mod cells;
 mod clashes;
 mod columns;
@@ -30,6 +31,7 @@ use crate::Compiled;
 use crate::diagnostic::words;
 use crate::format::format;
 use crate::source::Loaded;
+use found::Found;
 use std::fmt;
 
 /// What became of a table.
@@ -148,18 +150,26 @@ fn laid_out(text: String) -> String {
 /// # Errors
 /// In words, why none of it can be read: no text, no header, no row below it, an open quote, a cell out of bounds.
 pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, String> {
-    let (table, mut notes) = if book::is_archive(bytes) {
+    let (page, pages) = if book::is_archive(bytes) {
         page(book::read(bytes)?, reading)?
     } else {
-        (sheet::read(bytes)?, Vec::new())
+        let rows = sheet::read(bytes)?;
+        let page = book::Page {
+            rows,
+            ..book::Page::default()
+        };
+        (page, Vec::new())
     };
+    let (table, mut notes) = (page.rows, page.notes);
     let (columns, more) = columns::find(&table, reading)?;
     notes.extend(more);
+    let own = page.name == "strings" && !columns.of_ports;
     let mut found = rows::read(&table, columns, reading, &mut notes);
     if found.rows == 0 {
         return Err("there is no row below its header".to_owned());
     }
     drop(table);
+    beside(&pages, own, reading, &mut found, &mut notes);
     if found.props.is_empty() {
         let what = "none of its rows is a prop".to_owned();
         notes.push(Note::of_table(what, Grade::Lost));
@@ -173,8 +183,11 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
     Ok(settle::settle(name, found, notes, placed))
 }
 
-/// The sheet of a workbook that is read: the one that was asked for, or the first with the best header.
-fn page(pages: Vec<book::Page>, reading: &Reading) -> Result<(Vec<sheet::Row>, Vec<Note>), String> {
+/// The sheet of a workbook that is read: the one that was asked for, or the first with the best header; and those beside it.
+fn page(
+    pages: Vec<book::Page>,
+    reading: &Reading,
+) -> Result<(book::Page, Vec<book::Page>), String> {
     let rank = |page: &book::Page| columns::best(&page.rows, reading);
     let best = pages.iter().map(rank).max().unwrap_or(0);
     let names: Vec<String> = pages
@@ -195,27 +208,28 @@ fn page(pages: Vec<book::Page>, reading: &Reading) -> Result<(Vec<sheet::Row>, V
             None => "it has no sheet".to_owned(),
         });
     };
-    let own = pages
-        .get(wanted)
-        .is_some_and(|page| page.name == "strings" && best == 2);
-    let mut notes = Vec::new();
-    let mut chosen = Vec::new();
-    for (at, page) in pages.into_iter().enumerate() {
-        if at == wanted {
-            chosen = page.rows;
-            notes.extend(page.notes);
-        } else if !page.rows.is_empty() {
-            // The sheets beside our own one of strings say the same in other ways.
-            let ours =
-                own && ["ports", "universes", "controllers", "props"].contains(&page.name.as_str());
+    let mut pages = pages;
+    Ok((pages.remove(wanted), pages))
+}
+
+/// Reads the sheets beside the one that has the props.
+fn beside(
+    pages: &[book::Page],
+    own: bool,
+    reading: &Reading,
+    found: &mut Found,
+    notes: &mut Vec<Note>,
+) {
+    const OURS: [&str; 4] = ["ports", "universes", "controllers", "props"];
+    for page in pages.iter().filter(|page| !page.rows.is_empty()) {
+        // The sheets beside our own one of strings say the same in other ways.
+        let ours = own && OURS.contains(&page.name.as_str());
+        if ours || !boxes::read(page, reading, found, notes) {
             let table = columns::best(&page.rows, reading) > 0 && !ours;
             let grade = if table { Grade::Lost } else { Grade::Told };
-            let what = format!(
-                "the sheet `{}` was not read; --sheet names another",
-                words::shown(&page.name)
-            );
+            let name = words::shown(&page.name);
+            let what = format!("the sheet `{name}` was not read; --sheet names another");
             notes.push(Note::of_table(what, grade));
         }
     }
-    Ok((chosen, notes))
 }

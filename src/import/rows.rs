@@ -49,6 +49,8 @@ pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<
     let rows = table.get(columns.header + 1..).unwrap_or(&[]);
     let universe_slots = fitted(rows, &mut columns);
     let of_ports = columns.of_ports;
+    let above = table.get(..columns.header).unwrap_or(&[]).iter();
+    let above = above.map(|row| format!("above the header: {}", columns::begin(row)));
     let mut stage = Stage {
         cut: cut(rows, &columns),
         columns,
@@ -57,6 +59,7 @@ pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<
         found: Found {
             universe_slots,
             of_ports,
+            comments: above.collect(),
             ..Found::default()
         },
         names: Names::default(),
@@ -169,6 +172,10 @@ impl Stage<'_> {
     /// Adds a row's numbers to the sums.
     fn add(&mut self, row: &Row) {
         for (at, cell) in row.filled() {
+            let lower = cell.text.to_lowercase();
+            if ["ch", "slot"].iter().any(|word| lower.contains(word)) {
+                continue;
+            }
             let number = cells::whole(&cell.text);
             let product = cells::multiple(&cell.text).map(|of| of.count.saturating_mul(of.each));
             if let Some(number) = number.or(product) {

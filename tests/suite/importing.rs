@@ -224,7 +224,7 @@ struct Sheet {
     doubts: &'static [&'static str],
 }
 
-/// Twelve sheets as people keep them. Figures of addresses are counted by hand: three slots a node, 512 a universe.
+/// Sheets as people keep them. Figures of addresses are counted by hand: three slots a node, 512 a universe.
 const SHEETS: &[Sheet] = &[
     // Other headings, semicolons, units in cells, a title, a unit of length with a decimal comma.
     Sheet {
@@ -284,6 +284,27 @@ const SHEETS: &[Sheet] = &[
         lock: &[
             "tree.1: {port: c.1, start: 1/1, slots: 600",
             "tree.4: {port: c.4, start: 4/265, slots: 600",
+        ],
+        doubts: &[],
+    },
+    // A row of groups over the headings: what a group is called holds for its first column, and the name of a box is none
+    // of a prop. Pieces a string, fixtures below one another, a state.
+    Sheet {
+        table: "Prop,,Pixels,,,Box,,Address,,Lead,Status\nwhat,qty,strings,px/string,total px,name,port,start,end,from port,2025\n\
+            Gable,1,1,60,60,Shed,1,3/1,3/180,\"1,5 m\",up\nCube,1,4,2 strands of 20,,,2-5,4/1,4/480,,not this year\n\
+            Lantern,,,,7 ch,Rack,DMX 1,9/1,9/7,,up\n,,,,7 ch,,DMX 1,9/8,9/14,,up\nTotal,,,,220,,,,,,\n",
+        display: &[
+            "wire Shed.1: lead 1.5 m -> Gable",
+            "strings 4 of 2 strands of 20 nodes",
+            "prop Lantern * 2 { slots 7 }",
+            "wire Rack.dmx1: Lantern",
+            "stored Cube",
+            "# above the header: \"Prop\", \"Pixels\"",
+        ],
+        lock: &[
+            "Gable: {port: Shed.1, start: 3/1, slots: 180",
+            "Cube.4: {port: Shed.5, start: 4/361, slots: 120",
+            "Lantern[2]: {port: Rack.dmx1, start: 9/8, slots: 7",
         ],
         doubts: &[],
     },
@@ -597,4 +618,54 @@ fn hostile_workbooks() {
         doubts[0].contains("cell B3 has a formula without a kept value"),
         "{doubts:?}"
     );
+}
+
+/// A second sheet that names the boxes says where they are and what they listen to.
+#[test]
+fn a_sheet_of_boxes_says_hosts_and_inputs() {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    for (name, rows) in [
+        (
+            "lights",
+            "name,nodes,box,port,start\nowl,50,Old barn,1,4/1\nfox,20,gate,1,7/1\nhen,9,pump,1,9/1",
+        ),
+        (
+            "network",
+            "box,IP,protocol,where\nold barn,10.9.0.4,Art-Net,loft\ngate,10.9.0.5,sACN unicast,\npump,under the step,Foo,\n\
+             mill,10.9.0.7,DDP,",
+        ),
+    ] {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        for (row, line) in rows.lines().enumerate() {
+            for (column, text) in line.split(',').enumerate() {
+                sheet.write(row as u32, column as u16, text).unwrap();
+            }
+        }
+    }
+    let bytes = book.save_to_buffer().unwrap();
+    let import = import("props.xlsx", &bytes, &Reading::default()).unwrap();
+    let text = plain(&import.text);
+    for wanted in [
+        "host 10.9.0.4\ninput artnet\nuniverses from 4",
+        "host 10.9.0.5\ninput e131 unicast\nuniverses from 7",
+        "where: loft",
+        "IP: under the step; protocol: Foo",
+        "box: mill; IP: 10.9.0.7; protocol: DDP",
+    ] {
+        assert!(text.contains(wanted), "{wanted}\n{}", import.text);
+    }
+    let doubts = import.notes.iter().filter(|note| note.is_doubt());
+    let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
+    assert_eq!(doubts.len(), 3, "{doubts:?}");
+    for wanted in [
+        "no address of a host",
+        "no input that is known",
+        "nothing of the table hangs on it",
+    ] {
+        assert!(
+            doubts.iter().any(|doubt| doubt.contains(wanted)),
+            "{wanted} {doubts:?}"
+        );
+    }
+    assert!(import.compiled.lock_stands());
 }

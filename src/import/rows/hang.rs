@@ -104,8 +104,11 @@ impl Stage<'_> {
             let Some(own) = self.found.props.get_mut(prop) else {
                 break;
             };
-            let number = instance.unwrap_or(one + 1);
-            own.family |= facts.count > 1 || instance.is_some();
+            // A prop of several fixtures is a family of them.
+            let more = facts.make.is_none() && instance.is_none() && !own.members.is_empty();
+            let next = if more { own.members.len() as u64 } else { one };
+            let number = instance.unwrap_or(next + 1);
+            own.family |= more || facts.count > 1 || instance.is_some();
             let next = own.members.len();
             let member = *self.members.entry((prop, number)).or_insert(next);
             if member == next {
@@ -115,7 +118,8 @@ impl Stage<'_> {
                 break;
             };
             for (at, size) in facts.sizes.iter().enumerate() {
-                self.nodes = self.nodes.saturating_add(*size);
+                let nodes = if facts.make.is_some() { *size } else { 0 };
+                self.nodes = self.nodes.saturating_add(nodes);
                 places.push((member, strings.len()));
                 strings.push(Line {
                     size: *size,
@@ -143,6 +147,9 @@ impl Stage<'_> {
         let same_as = cell(Kind::SameAs);
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
+        let idle = row.filled().any(|(at, cell)| {
+            self.columns.kind_at(at) == Some(Kind::Note) && cells::is_stored(&cell.text)
+        });
         let written = cell(Kind::Runs);
         if length == Some(None) {
             self.note(
@@ -191,7 +198,7 @@ impl Stage<'_> {
             lead: length.flatten(),
             receiver,
             same_as,
-            stored: stored.flatten().unwrap_or(false),
+            stored: stored.flatten().unwrap_or(idle),
             ..Line::default()
         }
     }

@@ -147,6 +147,15 @@ impl Stage<'_> {
             let Some(of) = text.as_deref().and_then(cells::multiple) else {
                 continue;
             };
+            let total = nodes.as_deref().and_then(cells::whole);
+            let each = of.count.saturating_mul(of.each);
+            if let (Kind::NodesPerString, Some(strings)) = (kind, strings)
+                && each <= MOST_NODES
+                && total.is_none_or(|total| total == each.saturating_mul(strings))
+            {
+                let count = usize::try_from(strings).unwrap_or(1);
+                return Some(Some(Size::Nodes(vec![each; count], of.count)));
+            }
             return Some(match self.multiple(of, strings, facts) {
                 Some((sizes, strands)) => Some(Size::Nodes(sizes, strands)),
                 None => {

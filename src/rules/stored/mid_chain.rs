@@ -42,6 +42,8 @@ pub struct Closing<'a> {
     pub away: &'a [(StringId, Span)],
     /// The strings on it that move; at least one.
     pub moved: &'a [StringId],
+    /// How many strings of other lines move too, where this line alone closes up.
+    pub elsewhere: usize,
     /// The first reference after a stored string.
     pub behind: Span,
     /// What moves fewer strings, the fewest first.
@@ -67,6 +69,10 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     let moves = match closing.moved.len() {
         1 => "1 string moves".to_owned(),
         count => format!("{count} strings move"),
+    };
+    let moves = match closing.elsewhere {
+        0 => moves,
+        more => format!("{moves} on it and {more} elsewhere"),
     };
     let output = plug_name(model, closing.port, away.first().copied());
     let ways = closing.ways.iter().map(|way| match way.left {

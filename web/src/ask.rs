@@ -80,9 +80,7 @@ impl Answer {
 pub fn answer(shelf: &mut Shelf, question: &[u8]) -> Vec<u8> {
     let answer = read(question).and_then(|(ask, body)| shelf.answer(ask, body));
     let refused = |why: String| Answer {
-        head: serde_json::json!({ "refused": why })
-            .to_string()
-            .into_bytes(),
+        head: serde_json::json!({ "refused": why }).to_string().into_bytes(),
         body: Vec::new(),
     };
     answer.unwrap_or_else(refused).to_bytes()

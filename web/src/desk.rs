@@ -98,11 +98,7 @@ impl Shelf {
 
     fn loaded(&self, name: &str) -> Option<Loaded> {
         let bytes = self.texts.get(name)?.clone();
-        Some(Loaded {
-            identity: name.to_owned(),
-            name: name.to_owned(),
-            bytes,
-        })
+        Some(Loaded { identity: name.to_owned(), name: name.to_owned(), bytes })
     }
 
     /// Compiles; the body of the answer is the findings as JSON, as `check --format json` prints them.
@@ -110,9 +106,7 @@ impl Shelf {
         let text = self.loaded(main).ok_or("there is no such file")?;
         let lock = self.loaded(&lock_of(main));
         let texts = self.texts.iter();
-        let files = texts.fold(Memory::default(), |files, (name, text)| {
-            files.with(name, text)
-        });
+        let files = texts.fold(Memory::default(), |files, (name, text)| files.with(name, text));
         let compiled = self.desk.compile(&files, text, lock);
         let findings = written(|out| findings(compiled, out))?;
         let past = compiled.plan.past.as_ref();
@@ -129,20 +123,13 @@ impl Shelf {
             stands: compiled.lock_stands(),
             build,
             strings: compiled.plan.placed.iter().flatten().count(),
-            files: compiled
-                .sources
-                .files()
-                .iter()
-                .map(|file| file.name.clone())
-                .collect(),
+            files: compiled.sources.files().iter().map(|file| file.name.clone()).collect(),
         };
         Answer::new(&outcome, findings)
     }
 
     fn compiled(&self) -> Result<&Compiled, String> {
-        self.desk
-            .compiled()
-            .ok_or_else(|| "nothing is compiled yet".to_owned())
+        self.desk.compiled().ok_or_else(|| "nothing is compiled yet".to_owned())
     }
 
     /// The last compile, where it left a table to trust.
@@ -220,9 +207,7 @@ fn lock_of(main: &str) -> String {
 
 fn findings(compiled: &Compiled, out: &mut Vec<u8>) -> io::Result<()> {
     let json = report::ALL.iter().find(|(name, _)| *name == "json");
-    json.map_or(Ok(()), |(_, write)| {
-        write(&compiled.sources, &compiled.findings, out)
-    })
+    json.map_or(Ok(()), |(_, write)| write(&compiled.sources, &compiled.findings, out))
 }
 
 /// An answer without a body.
@@ -233,10 +218,7 @@ fn head(head: &impl Serialize) -> Result<Answer, String> {
 fn imported(name: &str, bytes: &[u8]) -> Result<Answer, String> {
     let import = import::import(name, bytes, &import::Reading::default())?;
     let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
-    let lost = import
-        .notes
-        .iter()
-        .any(|note| note.grade == import::Grade::Lost);
+    let lost = import.notes.iter().any(|note| note.grade == import::Grade::Lost);
     let head = json!({ "notes": notes, "lost": lost, "rows": import.rows, "props": import.props });
     Answer::new(&head, import.text.into_bytes())
 }

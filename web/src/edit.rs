@@ -87,8 +87,7 @@ fn at(position: Position) -> At {
 }
 
 fn file<'d>(desk: &'d Desk, name: &str) -> Result<&'d SourceFile, String> {
-    desk.file(name)
-        .ok_or_else(|| format!("{name} is not part of the display"))
+    desk.file(name).ok_or_else(|| format!("{name} is not part of the display"))
 }
 
 /// The file of a place, and its offset among all texts.
@@ -110,12 +109,7 @@ fn changes(desk: &Desk, edits: &[Edit]) -> Vec<Change> {
     let edits = edits.iter().filter_map(|edit| {
         let file = desk.file_at(edit.span.start)?;
         let (from, to) = ends(file, &Lines::of(&file.text), edit.span);
-        Some(Change {
-            file: file.name.clone(),
-            from,
-            to,
-            text: edit.text.clone(),
-        })
+        Some(Change { file: file.name.clone(), from, to, text: edit.text.clone() })
     });
     edits.collect()
 }
@@ -140,9 +134,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
     let words = outline::symbols(desk, Some(file)).into_iter();
     tokens.extend(words.filter(|one| own(one.whole)).map(|one| {
         let text = desk.text(one.whole);
-        let length = text
-            .find(|c: char| !c.is_alphabetic())
-            .unwrap_or(text.len());
+        let length = text.find(|c: char| !c.is_alphabetic()).unwrap_or(text.len());
         let end = one.whole.start.saturating_add(length as u32);
         (Span::new(one.whole.start, end), "keyword")
     }));
@@ -155,9 +147,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
             Kind::Word | Kind::Mark => return None,
         };
         let within = (token.text.as_ptr() as usize).saturating_sub(part.as_ptr() as usize);
-        let start = file
-            .base
-            .saturating_add(u32::try_from(shown.start + within).ok()?);
+        let start = file.base.saturating_add(u32::try_from(shown.start + within).ok()?);
         let end = start.saturating_add(u32::try_from(token.text.len()).ok()?);
         Some((Span::new(start, end), kind))
     }));
@@ -188,11 +178,7 @@ pub fn hovered(desk: &Desk, place: &Place) -> Result<Option<Hover>, String> {
     let (file, offset) = found(desk, place)?;
     Ok(hover::hover(desk, offset).map(|hover| {
         let (from, to) = ends(file, &Lines::of(&file.text), hover.at);
-        Hover {
-            from,
-            to,
-            markdown: hover.markdown,
-        }
+        Hover { from, to, markdown: hover.markdown }
     }))
 }
 
@@ -207,10 +193,7 @@ pub fn offers(desk: &Desk, place: &Place) -> Result<Offers, String> {
         from: at(Lines::of(&file.text).position(start)),
         items: offers
             .into_iter()
-            .map(|offer| Item {
-                label: offer.word,
-                detail: offer.about,
-            })
+            .map(|offer| Item { label: offer.word, detail: offer.about })
             .collect(),
     })
 }
@@ -241,10 +224,7 @@ pub fn offered(desk: &Desk, place: &Place) -> Result<Vec<Action>, String> {
     let (_, offset) = found(desk, place)?;
     let actions = actions::actions(desk, Span::new(offset, offset)).into_iter();
     Ok(actions
-        .map(|action| Action {
-            edits: changes(desk, &action.fix.edits),
-            title: action.fix.title,
-        })
+        .map(|action| Action { edits: changes(desk, &action.fix.edits), title: action.fix.title })
         .collect())
 }
 
@@ -259,11 +239,7 @@ pub fn declared(desk: &Desk, place: &Place) -> Result<Vec<Stretch>, String> {
         .filter_map(|span| {
             let file = desk.file_at(span.start)?;
             let (from, to) = ends(file, &Lines::of(&file.text), span);
-            Some(Stretch {
-                file: file.name.clone(),
-                from,
-                to,
-            })
+            Some(Stretch { file: file.name.clone(), from, to })
         })
         .collect())
 }

@@ -44,21 +44,12 @@ impl Like {
         if text.is_empty() {
             return Self::All;
         }
-        let number = |digits: &str| {
-            digits
-                .trim()
-                .parse::<u64>()
-                .ok()
-                .filter(|number| *number > 0)
-        };
+        let number = |digits: &str| digits.trim().parse::<u64>().ok().filter(|number| *number > 0);
         let channel = match text.split_once('/') {
             Some((universe, slot)) => {
-                number(universe)
-                    .zip(number(slot))
-                    .and_then(|(universe, slot)| {
-                        (slot <= slots)
-                            .then(|| (universe - 1).checked_mul(slots)?.checked_add(slot))?
-                    })
+                number(universe).zip(number(slot)).and_then(|(universe, slot)| {
+                    (slot <= slots).then(|| (universe - 1).checked_mul(slots)?.checked_add(slot))?
+                })
             }
             None => number(&text),
         };
@@ -75,18 +66,14 @@ impl Like {
         };
         let named = |text: &str| {
             let texts = row.iter().filter_map(Value::as_str);
-            texts
-                .into_iter()
-                .any(|cell| cell.to_lowercase().contains(text))
+            texts.into_iter().any(|cell| cell.to_lowercase().contains(text))
         };
         match self {
             Self::All => true,
             Self::Name(text) => named(text),
             Self::Channel(channel, universe, text) => {
                 let within = |first: Option<u64>, last: Option<u64>, what: &u64| {
-                    first
-                        .zip(last)
-                        .is_some_and(|(first, last)| (first..=last).contains(what))
+                    first.zip(last).is_some_and(|(first, last)| (first..=last).contains(what))
                 };
                 within(cell("start_channel"), cell("end_channel"), channel)
                     || within(cell("first_channel"), cell("last_channel"), channel)

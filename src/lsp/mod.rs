@@ -2,7 +2,7 @@
 //!
 //! Messages are read by a thread of its own and answered one after another. Whatever is already waiting is looked at first,
 //! so that a request that was cancelled, or whose text has changed since, is not computed. Findings are pushed when nothing
-//! waits. [`frame`] knows the stream, [`uri`] the names of files, [`texts`] which texts there are, [`json`] how answers
+//! waits. [`frame`] knows the stream, [`uri`] the names of files, [`texts`] which texts there are, [`mod@json`] how answers
 //! look.
 
 mod client;

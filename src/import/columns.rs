@@ -127,7 +127,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Strands, "strands strandcount numberofstrands"),
     (
         Kind::Slots,
-        "channels channelcount numberofchannels noofchannels totalchannels slots slotcount footprint #channels",
+        "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint #channels",
     ),
     (
         Kind::Controller,
@@ -139,7 +139,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     ),
     (
         Kind::Port,
-        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket",
+        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
     ),
     (
         Kind::Position,
@@ -194,7 +194,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Make, "node nodemake make nodename"),
     (
         Kind::Chip,
-        "chip chiptype ic protocol pixeltype nodetype type",
+        "chip chiptype ic protocol pixeltype nodetype type kind",
     ),
     (
         Kind::Colour,
@@ -210,7 +210,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Note,
         "note notes remark remarks comment comments location where place size length height width row area \
-        material weight date checked done status info crate",
+        material weight date checked done status info crate # no nr id",
     ),
     (
         Kind::Derived,

@@ -110,7 +110,7 @@ const VERBS: &[Verb] = verbs! {
     fmt FmtArgs FMT Vec::new,
         "Lay display files out in one way, without a change to what they say";
     import ImportArgs IMPORT Vec::new,
-        "Make a display file of a table of props (csv)";
+        "Make a display file of a table of props (csv, tsv or xlsx)";
     schema SchemaArgs SCHEMA Vec::new,
         "Print the schema of the JSON that a command prints";
     report ReportArgs REPORT Vec::new,

@@ -23,7 +23,7 @@ const LACKING: u64 = 64;
 const STAGES: u32 = 200;
 
 /// Two courses: what a port is worth, the heat at first and at last, all in leads; a share of the steps.
-const COURSES: [(f64, f64, f64, u64); 2] = [(50.0, 10.0, 0.1, 11), (10_000.0, 1.0, 0.02, 9)];
+const COURSES: [(f64, f64, f64, u64); 2] = [(50.0, 10.0, 0.1, 11), (10_000.0, 5.0, 0.02, 9)];
 
 /// Betters a state by moving groups between bays, groups side by side left out of the count; with
 /// whether it did.

@@ -49,8 +49,9 @@ const SEARCH: u64 = 6_000_000;
 /// Sets of more groups than this are not made smaller group by group.
 const FEW: usize = 256;
 
-/// Sets that are sought, beside lines that no port takes.
+/// Sets that are sought, beside lines that no port takes; more where so few groups are left.
 const MOST: usize = 3;
+const HANDFUL: usize = 8;
 
 /// Sets of groups that provably find no room, none with a group of another; empty where nothing
 /// could be proven. Where the steps suffice, each of the first sets without any one of its groups fits.
@@ -60,6 +61,7 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     let mut prover = Prover {
         field: &field,
         empty: State::new(&field),
+        room: rooms(instance),
         left: steps,
     };
     let (mut groups, hopeless): (Vec<usize>, Vec<usize>) =
@@ -70,7 +72,7 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     };
     let mut clashes: Vec<Clash> = hopeless.into_iter().map(alone).collect();
     let most = clashes.len() + MOST;
-    while clashes.len() < most {
+    while clashes.len() < most || groups.len() <= HANDFUL {
         let Some(cause) = prover.proof(&groups, true) else {
             break;
         };
@@ -79,7 +81,7 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
         clashes.push(clash);
     }
     // What clashes besides is one set, as it is.
-    if clashes.len() == most
+    if clashes.len() >= most
         && let Some(cause) = prover.proof(&groups, false)
     {
         clashes.push(Clash { groups, cause });
@@ -90,7 +92,21 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
 struct Prover<'a> {
     field: &'a Field<'a>,
     empty: State<'a>,
+    /// Slots that each site has left at most.
+    room: Vec<u64>,
     left: u64,
+}
+
+/// Slots that each site has left at most: what is rounded up may still be filled.
+fn rooms(instance: &Instance) -> Vec<u64> {
+    let limits = instance.sites.iter();
+    let mut rooms: Vec<u64> = limits
+        .map(|site| site.limit.saturating_sub(site.taken))
+        .collect();
+    for port in &instance.ports {
+        rooms[port.site] = rooms[port.site].saturating_sub(port.slots);
+    }
+    rooms
 }
 
 impl Prover<'_> {
@@ -117,18 +133,16 @@ impl Prover<'_> {
             }
         }
         for (site, lines) in tied.iter().enumerate() {
-            let room = field.instance.sites[site]
-                .limit
-                .saturating_sub(self.empty.slots[site]);
+            let room = self.room[site];
             let needed = self.slots(lines);
             if !lines.is_empty() && needed > room {
                 return Some(Cause::Slots { needed, left: room });
             }
         }
-        let sites = field.instance.sites.iter().zip(&self.empty.slots);
-        let room = sites.fold(0_u64, |sum, (site, slots)| {
-            sum.saturating_add(site.limit.saturating_sub(*slots))
-        });
+        let room = self
+            .room
+            .iter()
+            .fold(0, |sum: u64, room| sum.saturating_add(*room));
         let needed = self.slots(&lines);
         if needed > room {
             return Some(Cause::Slots { needed, left: room });

@@ -118,6 +118,72 @@ pub fn search(
     }
 }
 
+/// The best state of all, by a search of every way that may be better than a given one; `None` where
+/// that is the best as far as the steps reached, which are 0 where they ran out.
+pub fn best<'a>(known: &State<'a>, steps: &mut u64) -> Option<State<'a>> {
+    let field = known.field;
+    let mut search = Best {
+        state: State::new(field),
+        best: (known.measure.key(field.instance.order), None),
+        left: vec![(0, (0, 0)); field.lines.len() + 1],
+        steps: *steps,
+    };
+    for (line, what) in field.lines.iter().enumerate().rev() {
+        let (lead, plugs) = search.left[line + 1];
+        let ports = field.accepting[what.class].iter();
+        let nearest = ports.map(|port| field.lead(line, *port)).min();
+        let own = what.home.map_or((0, 0), |_| what.plugs);
+        let plugs = (plugs.0 + own.0, plugs.1 + own.1);
+        search.left[line] = (lead + nearest.unwrap_or(0), plugs);
+    }
+    search.descend(0);
+    *steps = search.steps;
+    let mut state = known.clone();
+    search.best.1.map(|ports| {
+        state.put(&ports);
+        state
+    })
+}
+
+/// A search for the best state, line by line in the order of the display.
+struct Best<'a> {
+    state: State<'a>,
+    best: ([u128; 9], Option<Vec<u32>>),
+    /// The least lead, and the plugs that may yet stay, of the lines from each one on.
+    left: Vec<(u64, (u64, u64))>,
+    steps: u64,
+}
+
+impl Best<'_> {
+    fn descend(&mut self, line: usize) {
+        let field = self.state.field;
+        let (lead, plugs) = self.left[line];
+        let mut measure = self.state.measure;
+        measure.missing = 0;
+        measure.lead += lead;
+        measure.plugs = (measure.plugs.0 - plugs.0, measure.plugs.1 - plugs.1);
+        let key = measure.key(field.instance.order);
+        if key >= self.best.0 {
+            return;
+        }
+        let Some(what) = field.lines.get(line) else {
+            self.best = (key, Some(self.state.port_of.clone()));
+            return;
+        };
+        for &port in &field.accepting[what.class] {
+            if self.steps == 0 {
+                return;
+            }
+            self.steps -= 1;
+            if self.state.fits(line, port) {
+                self.state.place(line, port);
+                self.descend(line + 1);
+                self.state.take(line);
+            }
+        }
+    }
+}
+
 /// The most that a port takes of each kind, by look.
 fn widest(field: &Field<'_>) -> Vec<Vec<Option<Room>>> {
     let kinds = field.instance.kinds.iter().max().map_or(0, |kind| kind + 1);
@@ -347,7 +413,12 @@ impl Search<'_> {
         };
         let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
         low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
-        low = mix(low ^ hung.slots);
+        let field = self.state.field;
+        let alone = hung
+            .lines
+            .iter()
+            .any(|line| field.lines[*line as usize].alone);
+        low = mix(low ^ hung.slots ^ u64::from(alone) << 63);
         u128::from(low) << 64 | u128::from(mix(low ^ 0x5bd1))
     }
 }

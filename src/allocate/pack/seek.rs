@@ -7,13 +7,16 @@ use super::bound::{self, Least};
 use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
 use super::insert::Inserter;
-use super::start;
+use super::start::{self, Opening};
 use super::state::{Field, NONE, PORT, State, TIGHT};
 use super::tidy;
 use super::{Answer, Instance, NoRoom, Order};
 
 /// More lines than this are not searched exhaustively.
 pub const SMALL: usize = 72;
+
+/// For no more lines than this every way that may be better is searched.
+const TINY: usize = 20;
 
 /// Steps more for few lines that found no room, and no proof that there is none.
 const MORE: u64 = 10_000_000;
@@ -58,6 +61,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
     state = solver.other_way(state);
     state = solver.stay(state);
     state = solver.fewer(state);
+    state = solver.best(state);
     let fewest = solver.fewest(&state);
     tidy::number(&mut state);
     let measure = state.measure;
@@ -129,36 +133,34 @@ impl<'a> Solver<'a> {
         self.proven = self.least.short.is_some();
         if any {
             // Where there is room enough, the simplest way finds it.
-            let simple = start::decreasing(field, false, true, &mut self.inserter.steps);
+            let simple = start::decreasing(field, false, Opening::Widest, &mut self.inserter.steps);
             if simple.measure.missing == 0 || self.proven {
                 return simple;
             }
         }
         let large = start::large(field);
         let mut best = match large {
-            true => start::decreasing(field, true, true, &mut self.inserter.steps),
+            true => start::decreasing(field, true, Opening::Widest, &mut self.inserter.steps),
             false => start::greedy(field, true, &mut self.inserter),
         };
-        for turn in 0..6 {
+        for turn in 0..8 {
             let left = self.left();
             if best.measure.missing == 0 && any || self.proven || self.enough(&best) {
                 break;
             }
-            let mut plain = |best, widest| {
-                Some(start::decreasing(
-                    field,
-                    best,
-                    widest,
-                    &mut self.inserter.steps,
-                ))
+            let mut plain = |best, opening| {
+                let steps = &mut self.inserter.steps;
+                Some(start::decreasing(field, best, opening, steps))
             };
             let next = match turn {
-                0 if !large => plain(true, true),
+                0 if !large => plain(true, Opening::Widest),
                 1 => start::patterns(field, &mut self.inserter, left / 4 * 3),
-                2 => plain(false, true),
+                2 => plain(false, Opening::Widest),
                 3 if !large => Some(start::greedy(field, false, &mut self.inserter)),
-                4 if !large => plain(false, false),
-                5 if !large => plain(true, false),
+                4 if !large => plain(false, Opening::Early),
+                5 if !large => plain(true, Opening::Tightest),
+                6 if !large => plain(false, Opening::First),
+                7 if !large => plain(true, Opening::First),
                 _ => None,
             };
             if let Some(next) = next
@@ -236,7 +238,7 @@ impl<'a> Solver<'a> {
             return state;
         }
         let few = self.field.lines.len() < FEW;
-        let steps = self.left() / 10 * 4;
+        let steps = self.left() / 2;
         let (next, placed) = self.bays(state, steps);
         state = next;
         if state.measure.apart > 0 && !few {
@@ -338,6 +340,18 @@ impl<'a> Solver<'a> {
             state = other;
         }
         state
+    }
+
+    /// The best of all where there are hardly any lines.
+    fn best(&mut self, state: State<'a>) -> State<'a> {
+        if self.field.lines.len() > TINY {
+            return state;
+        }
+        let mut steps = self.steps;
+        let best = exact::best(&state, &mut steps);
+        self.inserter.steps += self.steps - steps;
+        self.finished |= steps > 0;
+        best.unwrap_or(state)
     }
 
     /// Where ports come first and there are few lines: an answer by way of side by side, if it is better.

@@ -77,18 +77,30 @@ pub fn homes(state: &mut State<'_>) {
     }
 }
 
+/// Which closed port is opened where none in use takes a line.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Opening {
+    /// The widest.
+    Widest,
+    /// The tightest.
+    Tightest,
+    /// The first.
+    First,
+    /// The first, even where one in use after it takes the line.
+    Early,
+}
+
 /// Group by group, the largest line first, each group on the first site that takes all of it: onto
-/// the first port with room, or that with the least left. Ports are opened `widest` first, else in
-/// their order, or the tightest where the `best` counts.
+/// the first port with room, or that with the least left where the `best` counts.
 pub fn decreasing<'a>(
     field: &'a Field<'a>,
     best: bool,
-    widest: bool,
+    opening: Opening,
     steps: &mut u64,
 ) -> State<'a> {
     let mut state = State::new(field);
     homes(&mut state);
-    let mut fit = Fit::new(field, best, widest);
+    let mut fit = Fit::new(field, best, opening);
     let mut groups: Vec<usize> = (0..field.span.len()).collect();
     groups.sort_by_cached_key(|group| {
         let lines = &field.lines[field.span[*group].clone()];
@@ -103,8 +115,16 @@ pub fn decreasing<'a>(
 }
 
 /// First fit or best fit.
-struct Fit {
+#[derive(Clone, Copy)]
+struct Choice {
     best: bool,
+    /// Whether a port may be opened where one in use after it would do.
+    early: bool,
+}
+
+/// Fits group after group.
+struct Fit {
+    choice: Choice,
     /// The ports by class in the order in which they are looked at, and those of each site.
     all: Vec<Vec<u32>>,
     by_site: Vec<BTreeMap<usize, Vec<u32>>>,
@@ -112,22 +132,22 @@ struct Fit {
 }
 
 impl Fit {
-    fn new(field: &Field<'_>, best: bool, widest: bool) -> Self {
+    fn new(field: &Field<'_>, best: bool, opening: Opening) -> Self {
         let orders = (0..field.accepting.len()).map(|class| {
             let room = |port: &u32| field.instance.looks[field.port(*port).look][class];
             let mut ports = field.accepting[class].clone();
-            match (best, widest) {
-                (_, true) => ports.sort_by_key(|port| Reverse(room(port))),
-                (true, false) => ports.sort_by_key(room),
-                (false, false) => {}
-            }
-            if best || widest {
-                ports.sort_by_key(|port| !field.port(*port).used);
+            match opening {
+                Opening::Widest => ports.sort_by_key(|port| Reverse(room(port))),
+                Opening::Tightest => ports.sort_by_key(room),
+                Opening::First | Opening::Early => {}
             }
             ports
         });
         let mut fit = Fit {
-            best,
+            choice: Choice {
+                best,
+                early: opening == Opening::Early,
+            },
             all: orders.collect(),
             by_site: Vec::new(),
             steps: 0,
@@ -188,7 +208,7 @@ impl Fit {
                 let all = lines.iter().all(|line| {
                     let ports = self.by_site[field.lines[*line].class].get(site);
                     let ports = ports.map_or(&[][..], Vec::as_slice);
-                    let port = port(state, *line, ports, self.best, &mut self.steps);
+                    let port = port(state, *line, ports, self.choice, &mut self.steps);
                     port.map(|port| state.place(*line, port)).is_some()
                 });
                 if all {
@@ -203,7 +223,7 @@ impl Fit {
         }
         for line in lines {
             let ports = &self.all[field.lines[line].class];
-            if let Some(port) = port(state, line, ports, self.best, &mut self.steps) {
+            if let Some(port) = port(state, line, ports, self.choice, &mut self.steps) {
                 state.place(line, port);
             }
         }
@@ -216,29 +236,40 @@ pub fn large(field: &Field<'_>) -> bool {
 }
 
 /// The first of some ports that takes a line, or that in use with the least left.
-fn port(state: &State<'_>, line: usize, ports: &[u32], best: bool, steps: &mut u64) -> Option<u32> {
+fn port(
+    state: &State<'_>,
+    line: usize,
+    ports: &[u32],
+    choice: Choice,
+    steps: &mut u64,
+) -> Option<u32> {
     let field = state.field;
+    let mut closed = None;
     let mut found: Option<(u64, u32)> = None;
     for &port in ports {
         *steps += 1;
         let hung = &state.hung[port as usize];
-        let closed = hung.lines.is_empty() && !field.port(port).used;
-        if closed && found.is_some() || !state.fits(line, port) {
+        if hung.lines.is_empty() && !field.port(port).used {
+            if closed.is_none() && state.fits(line, port) {
+                closed = Some(port);
+                if choice.early {
+                    break;
+                }
+            }
             continue;
         }
-        let room = field.room(line, port).map_or(0, |room| room.nodes);
-        let left = room - hung.nodes;
-        let before = found
-            .map(|(_, port)| port)
-            .filter(|port| state.hung[*port as usize].lines.is_empty() && !field.port(*port).used);
-        if before.is_some() || found.is_none_or(|(known, _)| left < known) {
+        if !state.fits(line, port) {
+            continue;
+        }
+        let left = field.room(line, port).map_or(0, |room| room.nodes) - hung.nodes;
+        if found.is_none_or(|(known, _)| left < known) {
             found = Some((left, port));
         }
-        if !best {
+        if !choice.best {
             break;
         }
     }
-    found.map(|(_, port)| port)
+    found.map(|(_, port)| port).or(closed)
 }
 
 /// Packs groups of one line by patterns, kind by kind, onto the ports of the commonest room.
@@ -259,7 +290,7 @@ pub fn patterns<'a>(
         lines.filter(mine).collect::<Vec<usize>>()
     };
     let several: Vec<usize> = by_size(field, true);
-    let mut fit = large(field).then(|| Fit::new(field, true, true));
+    let mut fit = large(field).then(|| Fit::new(field, true, Opening::Widest));
     for group in several
         .into_iter()
         .filter(|group| field.span[*group].len() > 1)

@@ -143,7 +143,7 @@ impl Rooms {
             .max()
             .unwrap_or(0);
         let enough = opened > self.closed.len() as u64;
-        if (1..=WIDEST).contains(&widest) && shared.len() > 1 && !enough {
+        if (1..=WIDEST).contains(&widest) && shared.len() > 1 {
             let sizes: Vec<u64> = shared
                 .iter()
                 .map(|line| field.lines[*line].size.min(widest))
@@ -156,6 +156,9 @@ impl Rooms {
                 opened = opened.max(ports.saturating_sub(self.used.len() as u64));
                 return (opened + alone, total + alone);
             }
+            if enough {
+                return (opened + alone, total + alone);
+            }
             let mut master = Master::new(demand);
             master.solve(&[], u64::MAX, steps);
             *used += master.steps;
@@ -165,7 +168,7 @@ impl Rooms {
         (opened + alone, total + alone)
     }
 
-    /// Closed ports that hold a sum together with the used ones; one too many where all do not.
+    /// Closed ports that hold a sum together with the used ones; where all do not, as many more as the widest is wide.
     fn by_sum(&self, sum: u128, part: fn(&Room) -> u64) -> u64 {
         let mut left = sum;
         for room in &self.used {
@@ -179,6 +182,9 @@ impl Rooms {
             }
             left = left.saturating_sub(u128::from(*room));
         }
-        rooms.len() as u64 + u64::from(left > 0)
+        let used = self.used.iter().map(part);
+        let widest = rooms.iter().copied().chain(used).max().unwrap_or(0);
+        let more = left.div_ceil(u128::from(widest).max(1));
+        rooms.len() as u64 + u64::try_from(more).unwrap_or(u64::MAX / 4)
     }
 }

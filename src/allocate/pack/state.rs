@@ -239,8 +239,10 @@ pub struct State<'a> {
     pub slots: Vec<u64>,
     /// Nodes of each site.
     pub load: Vec<u64>,
-    /// Whether each group is split, and whether it is apart.
-    marks: Vec<(bool, bool)>,
+    /// Of each group: joints between sites, and joints between ports that are not side by side.
+    joints: Vec<(u32, u32)>,
+    /// The lines of each group that are placed, in order.
+    placed: Vec<Vec<u32>>,
     /// What counts.
     pub measure: Measure,
     /// What a group that is apart costs, and an opened port.
@@ -282,7 +284,8 @@ impl<'a> State<'a> {
             hung: instance.ports.iter().map(hung).collect(),
             slots,
             load,
-            marks: vec![(false, false); instance.groups.len()],
+            joints: vec![(0, 0); instance.groups.len()],
+            placed: vec![Vec::new(); instance.groups.len()],
             measure,
             weights: match instance.order {
                 Order::Neighbours | Order::Leads | Order::Even => (6 * PORT, PORT),
@@ -388,15 +391,15 @@ impl<'a> State<'a> {
         } else {
             self.measure.moving += u64::from(at.kept);
         }
-        self.port_of[line] = port;
-        self.mark(field.group[line]);
+        self.hang(line, port);
     }
 
     /// Takes a line off its port.
     pub fn take(&mut self, line: usize) {
         let field = self.field;
         let what = field.lines[line];
-        let port = std::mem::replace(&mut self.port_of[line], NONE);
+        let port = self.port_of[line];
+        self.hang(line, NONE);
         let at = &field.instance.ports[port as usize];
         let hung = &mut self.hung[port as usize];
         let before = field.slots(at.site, hung.slots);
@@ -430,36 +433,64 @@ impl<'a> State<'a> {
         } else {
             self.measure.moving -= u64::from(at.kept);
         }
-        self.mark(field.group[line]);
     }
 
-    /// Marks whether a group is split or apart, as far as it is placed.
-    fn mark(&mut self, group: u32) {
-        let span = self.field.span[group as usize].clone();
-        if span.len() < 2 {
-            return;
-        }
-        let (mut split, mut apart) = (false, false);
-        let mut last = NONE;
-        for &port in self.port_of[span].iter().filter(|port| **port != NONE) {
-            if last != NONE && port != last {
-                split |= self.field.port(port).site != self.field.port(last).site;
-                apart |= !self.field.neighbours(last, port);
+    /// Notes the port of a line, and whether its group is split or apart then, as far as it is placed.
+    fn hang(&mut self, line: usize, port: u32) {
+        let group = self.field.group[line] as usize;
+        let placed = &self.placed[group];
+        let at = placed.partition_point(|one| (*one as usize) < line);
+        let on = |at: Option<usize>| {
+            at.and_then(|at| placed.get(at))
+                .map(|one| self.port_of[*one as usize])
+        };
+        let was = self.port_of[line] != NONE;
+        let (last, next) = (on(at.checked_sub(1)), on(Some(at + usize::from(was))));
+        let sum = |of: &Self, own: Option<u32>| match own {
+            Some(_) => {
+                let (one, other) = (of.joint(last, own), of.joint(own, next));
+                (one.0 + other.0, one.1 + other.1)
             }
-            last = port;
+            None => of.joint(last, next),
+        };
+        let old = sum(self, was.then_some(self.port_of[line]));
+        let new = sum(self, Some(port).filter(|port| *port != NONE));
+        self.port_of[line] = port;
+        match (was, port != NONE) {
+            (false, true) => self.placed[group].insert(at, line as u32),
+            (true, false) => {
+                self.placed[group].remove(at);
+            }
+            _ => {}
         }
-        apart &= !split;
-        let before = std::mem::replace(&mut self.marks[group as usize], (split, apart));
+        let now = &mut self.joints[group];
+        let before = *now;
+        *now = (now.0 + new.0 - old.0, now.1 + new.1 - old.1);
         let change = |measure: &mut u64, before: bool, now: bool| {
             *measure = *measure + u64::from(now) - u64::from(before);
         };
-        change(&mut self.measure.split, before.0, split);
-        change(&mut self.measure.apart, before.1, apart);
+        let apart = |joints: (u32, u32)| joints.0 == 0 && joints.1 > 0;
+        change(&mut self.measure.split, before.0 > 0, now.0 > 0);
+        change(&mut self.measure.apart, apart(before), apart(*now));
+    }
+
+    /// Whether two lines in a row lie on two sites, and whether on ports that are not side by side, as 0 or 1.
+    fn joint(&self, one: Option<u32>, other: Option<u32>) -> (u32, u32) {
+        match (one, other) {
+            (Some(one), Some(other)) if one != other => {
+                let sites = self.field.port(one).site != self.field.port(other).site;
+                (
+                    u32::from(sites),
+                    u32::from(!self.field.neighbours(one, other)),
+                )
+            }
+            _ => (0, 0),
+        }
     }
 
     /// Whether a group is on several sites.
     pub fn is_split(&self, group: usize) -> bool {
-        self.marks[group].0
+        self.joints[group].0 > 0
     }
 
     /// The price of the state: one number for the search, dearest what is wanted first.

@@ -540,7 +540,8 @@ static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
     let mut known = BTreeMap::new();
     for (kind, patterns) in HEADINGS {
         for pattern in patterns.split_whitespace() {
-            let means = (*kind, !NO_MORE.contains(&pattern));
+            let no_more = NO_MORE.contains(&pattern) || NODE_WORDS.contains(&pattern);
+            let means = (*kind, !no_more);
             // The first kind with a heading has it.
             match pattern.split_once('%') {
                 None => {

@@ -15,21 +15,25 @@ const MOST_MORE: u32 = 64;
 /// So many steps of search are spent on each way to cut.
 const STEPS: u64 = 4_000_000;
 
-/// Whether every line that names no port finds one, as far as a short search sees.
+/// Whether every line that names no port finds one, as far as a short search sees, and a fuse feeds each.
 #[must_use]
 pub fn has_room(model: &Model) -> bool {
+    let (fit, long) = look(model);
+    fit && long.is_empty()
+}
+
+/// Whether every line that names no port finds one, and the props that are too long for any fuse.
+fn look(model: &Model) -> (bool, BTreeSet<PropId>) {
     let said = said(model);
     let outlets = Outlets::new(model, &said);
     let mut lines = ports::open(model, &said);
     outlets.mark_unfed(&mut lines);
-    if !too_long(model, &lines).is_empty() {
-        return false;
-    }
+    let long = too_long(model, &lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
-    let fit = Asked::new(model, &outlets, &pixel, Universes::Safe)
-        .fits(STEPS)
-        .0;
-    fit && (fixtures.is_empty() || Fixtures::new(model, &outlets, &fixtures).fits())
+    let asked = Asked::new(model, &outlets, &pixel, Universes::Safe);
+    let fit = asked.fits(STEPS).0;
+    let fit = fit && (fixtures.is_empty() || Fixtures::new(model, &outlets, &fixtures).fits());
+    (fit, long)
 }
 
 /// Props with a string that no fuse feeds, though they can be cut into more strings.
@@ -74,14 +78,12 @@ pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
         false => MOST_MORE.min(split.strands.saturating_sub(split.strings)),
     };
     let mut more: Vec<u32> = model.splits.iter().map(more).collect();
-    if more.iter().all(|more| *more == 0) || has_room(model) {
+    if more.iter().all(|more| *more == 0) {
         return None;
     }
-    let mut seats = said(model);
-    let mut lines = ports::open(model, &seats);
-    Outlets::new(model, &seats).mark_unfed(&mut lines);
-    let long = too_long(model, &lines);
-    if ports::fill(model, &mut seats, None).left.is_empty() {
+    let (fit, long) = look(model);
+    let placed = || ports::fill(model, &mut said(model), None).left.is_empty();
+    if fit || long.is_empty() && placed() {
         for (more, split) in more.iter_mut().zip(&model.splits) {
             if !long.contains(&split.prop) {
                 *more = 0;

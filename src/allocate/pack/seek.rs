@@ -278,6 +278,9 @@ impl<'a> Solver<'a> {
                 break;
             }
         }
+        if state.measure.apart > 0 {
+            arrange::arrange(&mut state, self.steps / 20, &mut self.inserter.steps);
+        }
         state
     }
 

@@ -146,15 +146,12 @@ pub struct Capacity {
 #[must_use]
 pub fn capacity(gauge: Gauge) -> Capacity {
     let row = match gauge {
-        Gauge::Awg(number) => BY_NUMBER
-            .iter()
-            .find(|row| row.0 >= number)
-            .map(|row| (row.1, row.2)),
-        Gauge::Area(area) => BY_AREA
-            .iter()
-            .rev()
-            .find(|row| row.0 <= area)
-            .map(|row| (row.1, row.2)),
+        Gauge::Awg(number) => {
+            BY_NUMBER.iter().find(|row| row.0 >= number).map(|row| (row.1, row.2))
+        }
+        Gauge::Area(area) => {
+            BY_AREA.iter().rev().find(|row| row.0 <= area).map(|row| (row.1, row.2))
+        }
     };
     // Thinner than the table goes: what its thinnest carries, by area.
     let (most_ua, table) = row.unwrap_or_else(|| match gauge {

@@ -18,10 +18,7 @@ impl BitTime {
     /// The bit time at a rate in kHz (kbit/s), which must be above 0.
     #[must_use]
     pub fn of_rate(kilohertz: u64) -> Self {
-        Self {
-            nanoseconds: 1_000_000,
-            divisor: kilohertz.max(1),
-        }
+        Self { nanoseconds: 1_000_000, divisor: kilohertz.max(1) }
     }
 }
 
@@ -57,10 +54,7 @@ const LONGEST_LATCH_US: u64 = 500;
 const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static str) -> KnownChip {
     KnownChip {
         name,
-        bit: Some(BitTime {
-            nanoseconds: bit_ns,
-            divisor: 1,
-        }),
+        bit: Some(BitTime { nanoseconds: bit_ns, divisor: 1 }),
         latch_ns: latch_us * 1_000,
         depth: 8,
         colours: Some(3),
@@ -81,13 +75,7 @@ const fn clocked(
     tail_quarters: u32,
     source: &'static str,
 ) -> KnownChip {
-    KnownChip {
-        bit: None,
-        extra_bits,
-        header_bits,
-        tail_quarters,
-        ..row(name, 1, 0, source)
-    }
+    KnownChip { bit: None, extra_bits, header_bits, tail_quarters, ..row(name, 1, 0, source) }
 }
 
 impl KnownChip {
@@ -110,10 +98,7 @@ impl KnownChip {
     }
 
     const fn header(self, header_bits: u32) -> Self {
-        Self {
-            header_bits,
-            ..self
-        }
+        Self { header_bits, ..self }
     }
 }
 
@@ -197,17 +182,9 @@ mod tests {
             assert!(!chip.source.is_empty(), "{}", chip.name);
             assert!(matches!(chip.depth, 8 | 16), "{}", chip.name);
             let slow_or_told = chip.latch_ns <= LONGEST_LATCH_US * 1_000;
-            assert!(
-                slow_or_told,
-                "{}: a longer latch than the longest",
-                chip.name
-            );
+            assert!(slow_or_told, "{}: a longer latch than the longest", chip.name);
             let not_found = chip.source.contains("latch not found");
-            assert!(
-                !not_found || chip.latch_ns == LONGEST_LATCH_US * 1_000,
-                "{}",
-                chip.name
-            );
+            assert!(!not_found || chip.latch_ns == LONGEST_LATCH_US * 1_000, "{}", chip.name);
         }
     }
 

@@ -43,10 +43,7 @@ pub fn find(word: Option<&str>) -> Result<Vec<&'static Rule>, Vec<&'static str>>
     let in_group = |rule: &&&Rule| rule.code.split('/').next() == Some(word);
     let group: Vec<&Rule> = rules::ALL.iter().filter(in_group).copied().collect();
     if group.is_empty() {
-        Err(words::nearest(
-            word,
-            rules::ALL.iter().map(|rule| rule.code),
-        ))
+        Err(words::nearest(word, rules::ALL.iter().map(|rule| rule.code)))
     } else {
         Ok(group)
     }
@@ -58,26 +55,12 @@ pub fn find(word: Option<&str>) -> Result<Vec<&'static Rule>, Vec<&'static str>>
 /// What the writer says.
 pub fn page(rule: &Rule, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let page = &rule.page;
-    writeln!(
-        out,
-        "{} ({}): {}\n",
-        rule.code,
-        rule.severity.word(),
-        rule.title
-    )?;
+    writeln!(out, "{} ({}): {}\n", rule.code, rule.severity.word(), rule.title)?;
     writeln!(out, "{}\n", wrap(page.means.trim(), "", width))?;
-    writeln!(
-        out,
-        "Why: {}\n",
-        wrap(page.why.trim(), "", width.saturating_sub(5))
-    )?;
+    writeln!(out, "Why: {}\n", wrap(page.why.trim(), "", width.saturating_sub(5)))?;
     display(out, "Wrong:", page.wrong)?;
     display(out, "Right:", &page.right())?;
-    writeln!(
-        out,
-        "{}",
-        wrap(&format!("Source: {}", page.source.trim()), "  ", width)
-    )
+    writeln!(out, "{}", wrap(&format!("Source: {}", page.source.trim()), "  ", width))
 }
 
 fn display(out: &mut dyn Write, head: &str, text: &str) -> io::Result<()> {
@@ -97,12 +80,7 @@ pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()
     let indent = " ".repeat(longest + 11);
     for rule in rules {
         let title = wrap(rule.title, &indent, width);
-        writeln!(
-            out,
-            "{:longest$}  {:7}  {title}",
-            rule.code,
-            rule.severity.word()
-        )?;
+        writeln!(out, "{:longest$}  {:7}  {title}", rule.code, rule.severity.word())?;
     }
     Ok(())
 }
@@ -182,9 +160,7 @@ pub fn chip_list(chips: &[&KnownChip], width: usize, out: &mut dyn Write) -> io:
 
 /// `3 colours of 8 bits, 1.25 us a bit, latch 300 us, at least 4.5 V`.
 fn figures(chip: &KnownChip) -> String {
-    let colours = chip
-        .colours
-        .map_or_else(|| "3 or 4".to_owned(), |own| own.to_string());
+    let colours = chip.colours.map_or_else(|| "3 or 4".to_owned(), |own| own.to_string());
     let pace = match chip.bit {
         // All known bit times are whole nanoseconds.
         Some(BitTime { nanoseconds, .. }) => {
@@ -193,24 +169,13 @@ fn figures(chip: &KnownChip) -> String {
         }
         None => "clocked".to_owned(),
     };
-    let latch = quantity(
-        i64::try_from(chip.latch_ns).unwrap_or(i64::MAX),
-        Dimension::Time,
-    );
+    let latch = quantity(i64::try_from(chip.latch_ns).unwrap_or(i64::MAX), Dimension::Time);
     let floor = quantity(i64::from(chip.floor_mv), Dimension::Voltage);
-    let mut words = format!(
-        "{colours} colours of {} bits, {pace}, latch {latch}",
-        chip.depth
-    );
-    for (bits, what) in [
-        (chip.extra_bits, "a node besides"),
-        (chip.header_bits, "a frame besides"),
-    ] {
+    let mut words = format!("{colours} colours of {} bits, {pace}, latch {latch}", chip.depth);
+    for (bits, what) in [(chip.extra_bits, "a node besides"), (chip.header_bits, "a frame besides")]
+    {
         if bits > 0 {
-            words.push_str(&format!(
-                ", {} {what}",
-                crate::unit::counted(i64::from(bits), "bit")
-            ));
+            words.push_str(&format!(", {} {what}", crate::unit::counted(i64::from(bits), "bit")));
         }
     }
     words.push_str(&format!(", at least {floor}"));

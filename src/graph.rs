@@ -124,11 +124,7 @@ impl Graph {
         if let Some(index) = self.by_name.get(&(kind, name.to_owned())) {
             return *index;
         }
-        let vertex = Vertex {
-            name: name.to_owned(),
-            kind,
-            at,
-        };
+        let vertex = Vertex { name: name.to_owned(), kind, at };
         let index = self.inner.add_node(vertex).index();
         self.by_name.insert((kind, name.to_owned()), index);
         index
@@ -137,10 +133,7 @@ impl Graph {
     /// Says that `from` depends on `to`; once is enough.
     pub fn edge(&mut self, from: usize, to: usize, kind: EdgeKind) {
         let (a, b) = (NodeIndex::new(from), NodeIndex::new(to));
-        let there = self
-            .inner
-            .edges_connecting(a, b)
-            .any(|edge| *edge.weight() == kind);
+        let there = self.inner.edges_connecting(a, b).any(|edge| *edge.weight() == kind);
         if !there && from < self.inner.node_count() && to < self.inner.node_count() {
             self.inner.add_edge(a, b, kind);
         }
@@ -181,11 +174,7 @@ impl Graph {
                 }
             }
         }
-        seen.iter()
-            .enumerate()
-            .filter(|(_, seen)| **seen)
-            .map(|(index, _)| index)
-            .collect()
+        seen.iter().enumerate().filter(|(_, seen)| **seen).map(|(index, _)| index).collect()
     }
 }
 

@@ -24,14 +24,8 @@ impl Body {
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
         let shape = model.shape(id);
         let body = match model.node_of(id) {
-            Some(node) => Self {
-                nodes: u64::from(shape.nodes),
-                each: u64::from(node.slots),
-            },
-            None => Self {
-                nodes: u64::from(shape.slots),
-                each: 1,
-            },
+            Some(node) => Self { nodes: u64::from(shape.nodes), each: u64::from(node.slots) },
+            None => Self { nodes: u64::from(shape.slots), each: 1 },
         };
         (body.nodes > 0 && body.each > 0).then_some(body)
     }
@@ -108,9 +102,7 @@ impl Grid {
     /// The first channel of a universe at or behind a channel.
     #[must_use]
     pub fn up(self, channel: u64) -> u64 {
-        channel
-            .checked_next_multiple_of(self.slots)
-            .unwrap_or(u64::MAX)
+        channel.checked_next_multiple_of(self.slots).unwrap_or(u64::MAX)
     }
 
     /// A stretch widened to the whole universes that it touches.
@@ -144,11 +136,7 @@ impl Grid {
     #[must_use]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {
         let (each, units) = self.units(body);
-        let start = if self.room(at) < each {
-            self.up(at)
-        } else {
-            at
-        };
+        let start = if self.room(at) < each { self.up(at) } else { at };
         let here = self.room(start) / each;
         if units <= here {
             return start..start.saturating_add(units * each);
@@ -222,16 +210,11 @@ mod tests {
         assert_eq!(grid.lay(510, rgb(1)), 512..515);
         let used: Vec<_> = grid.segments(0, rgb(400)).collect();
         assert_eq!(used, [0..510, 512..1022, 1024..1204]);
-        let rgbw = Body {
-            nodes: 130,
-            each: 4,
-        };
+        let rgbw = Body { nodes: 130, each: 4 };
         let cut: Vec<_> = grid.segments(0, rgbw).collect();
         assert_eq!(cut, [0..510, 512..522]);
-        let kept: Vec<_> = Grid::new(UniverseSlots::ALL, true)
-            .using(510)
-            .segments(0, rgbw)
-            .collect();
+        let kept: Vec<_> =
+            Grid::new(UniverseSlots::ALL, true).using(510).segments(0, rgbw).collect();
         assert_eq!(kept, [0..508, 512..524]);
     }
 

@@ -151,10 +151,7 @@ impl<I, T> Default for Keyed<I, T> {
 
 impl<I, T> From<Vec<T>> for Keyed<I, T> {
     fn from(rows: Vec<T>) -> Self {
-        Self {
-            rows,
-            id: PhantomData,
-        }
+        Self { rows, id: PhantomData }
     }
 }
 

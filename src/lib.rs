@@ -140,11 +140,7 @@ pub struct Reading<'r> {
 
 impl Default for Reading<'_> {
     fn default() -> Self {
-        Self {
-            parse: &syntax::parse,
-            lock: &lockfile::read,
-            change: &|_| (),
-        }
+        Self { parse: &syntax::parse, lock: &lockfile::read, change: &|_| () }
     }
 }
 
@@ -218,11 +214,7 @@ fn settled(
     sink: &mut Sink,
 ) -> LockText {
     let ours = text.lock.clone();
-    let index = |row: &Row| {
-        ours.rows
-            .binary_search_by(|one| one.name.cmp(&row.name))
-            .ok()
-    };
+    let index = |row: &Row| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
     let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));
     let pairs: Vec<(usize, &Row)> = pairs.collect();
     let replaced = |of: &dyn Fn(usize) -> bool| {
@@ -283,10 +275,7 @@ fn settled(
         let moves = (moves(mine), moves(other));
         sink.push(rules::lock::twice::open(&text.name, &ours, &open, moves));
     }
-    let second = |row| {
-        ways.iter()
-            .any(|(way, at, _)| *at == row && *way == Some(Side::Theirs))
-    };
+    let second = |row| ways.iter().any(|(way, at, _)| *at == row && *way == Some(Side::Theirs));
     text.lock = replaced(&second);
     text
 }
@@ -304,15 +293,7 @@ fn decide(
     check::check(&model, &plan, &mut sink);
     let anew = |model: &Model| decide_again(model, lock, relay, None);
     power::check(&model, &plan, None, &anew, &mut sink);
-    Compiled {
-        sources,
-        ast,
-        model,
-        plan,
-        findings: sink.finish(),
-        lock: text,
-        lock_unread: false,
-    }
+    Compiled { sources, ast, model, plan, findings: sink.finish(), lock: text, lock_unread: false }
 }
 
 /// Plan and findings of a display that was changed to see what would help it.
@@ -358,8 +339,7 @@ impl Compiled {
         let (lock, all) = (self.lock.as_ref().map(|text| &text.lock), Some(level));
         let anew = |model: &Model| decide_again(model, lock, &Relay::Nothing, all);
         power::check(&self.model, &self.plan, all, &anew, &mut sink);
-        self.findings
-            .retain(|finding| !finding.code.starts_with("power/"));
+        self.findings.retain(|finding| !finding.code.starts_with("power/"));
         self.findings.extend(sink.finish());
         diagnostic::in_order(&mut self.findings);
     }
@@ -378,10 +358,7 @@ impl Compiled {
     /// How many findings have a severity.
     #[must_use]
     pub fn count(&self, severity: Severity) -> usize {
-        self.findings
-            .iter()
-            .filter(|finding| finding.severity == severity)
-            .count()
+        self.findings.iter().filter(|finding| finding.severity == severity).count()
     }
 
     /// The text of the lock that a build writes. Means something only where nothing blocks.
@@ -398,10 +375,7 @@ impl Compiled {
         };
         for one in &past.moves {
             let name = self.model.name_of(one.string);
-            let at = lock
-                .rows
-                .binary_search_by(|row| (*row.name).cmp(&name))
-                .ok();
+            let at = lock.rows.binary_search_by(|row| (*row.name).cmp(&name)).ok();
             let row = at.and_then(|at| lock.rows.get_mut(at));
             if let Some((row, was)) = row.zip(past.of(one.string)) {
                 if one.cause == plan::Cause::Compact {
@@ -428,9 +402,9 @@ impl Compiled {
 
     /// What a newer format added to the lock, which a build keeps.
     fn added(&self) -> lockfile::Added {
-        self.lock.as_ref().map_or_else(Default::default, |before| {
-            before.added_today(&self.model, &self.plan)
-        })
+        self.lock
+            .as_ref()
+            .map_or_else(Default::default, |before| before.added_today(&self.model, &self.plan))
     }
 
     /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.

@@ -13,10 +13,7 @@ use crate::model::{
 };
 
 /// Bit time that a node without a chip is counted with: 800 kbit/s, as nearly all of them.
-const USUAL_BIT: BitTime = BitTime {
-    nanoseconds: 1_250,
-    divisor: 1,
-};
+const USUAL_BIT: BitTime = BitTime { nanoseconds: 1_250, divisor: 1 };
 
 /// Latch that a node without a chip is counted with, in nanoseconds: the longest in use.
 const USUAL_LATCH_NS: u64 = 300_000;
@@ -76,10 +73,7 @@ impl NodeTime {
             return Time::bits(u128::from(self.bits) * u128::from(nodes), bit);
         }
         let quarters = 4 * u128::from(self.bits) + u128::from(self.tail_quarters);
-        let quarter = BitTime {
-            divisor: bit.divisor.saturating_mul(4),
-            ..bit
-        };
+        let quarter = BitTime { divisor: bit.divisor.saturating_mul(4), ..bit };
         Time::bits(quarters * u128::from(nodes), quarter)
     }
 }
@@ -164,10 +158,7 @@ impl Load {
     /// Whether it can be sent in one frame.
     #[must_use]
     pub fn in_time(&self, model: &Model) -> bool {
-        self.last.is_none()
-            || self
-                .time()
-                .within(Time::frame(model.display.frame_rate_mhz))
+        self.last.is_none() || self.time().within(Time::frame(model.display.frame_rate_mhz))
     }
 
     /// How many nodes one frame has time for: what is there and as many more as its last; `None` where
@@ -245,9 +236,7 @@ impl PortLimit {
     /// The figure that the table shows: nodes (or slots) that the port may take as it is loaded.
     #[must_use]
     pub fn figure(self, model: &Model, load: &Load) -> Option<u32> {
-        let time = load
-            .frame_nodes(model)
-            .map(|nodes| u32::try_from(nodes).unwrap_or(u32::MAX));
+        let time = load.frame_nodes(model).map(|nodes| u32::try_from(nodes).unwrap_or(u32::MAX));
         match self {
             Self::Time => time,
             Self::Nodes(told) => Some(time.map_or(told.value, |time| time.min(told.value))),
@@ -295,11 +284,7 @@ mod tests {
         ];
         for (bits, latch, row) in table {
             for (fps, nodes) in rates.into_iter().zip(row) {
-                assert_eq!(
-                    most(bits, fast, latch, fps),
-                    Some(nodes),
-                    "{bits} {latch} {fps}"
-                );
+                assert_eq!(most(bits, fast, latch, fps), Some(nodes), "{bits} {latch} {fps}");
             }
         }
         let slow = BitTime::of_rate(400);
@@ -346,9 +331,9 @@ mod tests {
     #[test]
     fn many_strange_rates_stay_close() {
         let primes = [999_983, 999_979, 999_961, 999_959, 999_953, 999_931];
-        let sum = primes.iter().fold(Time::ZERO, |sum, p| {
-            sum.plus(Time::bits(1_000_000, BitTime::of_rate(*p)))
-        });
+        let sum = primes
+            .iter()
+            .fold(Time::ZERO, |sum, p| sum.plus(Time::bits(1_000_000, BitTime::of_rate(*p))));
         assert!(Time::ns(6_000_000).within(sum));
         assert!(sum.within(Time::ns(6_001_000)));
     }

@@ -268,13 +268,9 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
         .filter(|controller| controller.circuit == Some(id) && !controller.stock)
         .filter_map(|controller| controller.draw_mw);
     let props = model.props.iter();
-    let fixtures = props
-        .filter(|prop| prop.circuit == Some(id))
-        .map(|prop| fixtures_mw(model, plan, prop));
-    supplies
-        .chain(controllers)
-        .chain(fixtures)
-        .fold(0, i64::saturating_add)
+    let fixtures =
+        props.filter(|prop| prop.circuit == Some(id)).map(|prop| fixtures_mw(model, plan, prop));
+    supplies.chain(controllers).chain(fixtures).fold(0, i64::saturating_add)
 }
 
 /// What a prop's fixtures that are put up draw together, in milliwatts.

@@ -185,10 +185,7 @@ impl Lock {
     pub fn universes(&self) -> BTreeMap<&str, Vec<(u32, u32)>> {
         let mut owners: BTreeMap<&str, Vec<(u32, u32)>> = BTreeMap::new();
         for row in &self.rows {
-            let ends = (
-                self.universe_slot(row.start).0,
-                self.universe_slot(row.last()).0,
-            );
+            let ends = (self.universe_slot(row.start).0, self.universe_slot(row.last()).0);
             owners.entry(&row.controller).or_default().push(ends);
         }
         for runs in owners.values_mut() {
@@ -243,10 +240,7 @@ fn set_up(model: &Model, controller: &Controller, first: u32, universes: u32) ->
     let usual = |priority: &u32| *priority != crate::protocol::USUAL_PRIORITY;
     SetUp {
         name: controller.name.clone(),
-        host: controller
-            .host
-            .as_ref()
-            .map_or_else(Box::default, |host| host.value.clone()),
+        host: controller.host.as_ref().map_or_else(Box::default, |host| host.value.clone()),
         input: controller.input.words().into(),
         first,
         universes,
@@ -285,26 +279,17 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
             Output::Dmx(_) => None,
         };
         let level = level.and_then(|settings| settings.dim);
-        let made = model
-            .node_of(id)
-            .zip(model.shape_of(id))
-            .map(|(node, shape)| Made {
-                nodes: shape.nodes,
-                each: node.slots,
-                colour: node.colour.clone(),
-                chip: model
-                    .chip_of(id)
-                    .map_or_else(Box::default, |chip| chip.name.clone()),
-                // What is stored is not on the line, and the dark nodes before it are before the next.
-                dark: if string.stored {
-                    0
-                } else {
-                    std::mem::take(&mut dark)
-                },
-                within: shape.skips,
-                level: level.map(|level| level.value),
-                place: 0,
-            });
+        let made = model.node_of(id).zip(model.shape_of(id)).map(|(node, shape)| Made {
+            nodes: shape.nodes,
+            each: node.slots,
+            colour: node.colour.clone(),
+            chip: model.chip_of(id).map_or_else(Box::default, |chip| chip.name.clone()),
+            // What is stored is not on the line, and the dark nodes before it are before the next.
+            dark: if string.stored { 0 } else { std::mem::take(&mut dark) },
+            within: shape.skips,
+            level: level.map(|level| level.value),
+            place: 0,
+        });
         place += u32::from(!string.stored);
         let place = if per_prop && !string.stored { place } else { 0 };
         rows.push(Row {
@@ -315,10 +300,7 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
             slots: placed.end.saturating_sub(placed.start).saturating_add(1),
             made: made.map(|made| Made { place, ..made }),
             stored: string.stored,
-            moved: plan
-                .past
-                .as_ref()
-                .and_then(|past| past.told.get(&id).cloned()),
+            moved: plan.past.as_ref().and_then(|past| past.told.get(&id).cloned()),
             at: Span::default(),
         });
     }

@@ -23,11 +23,7 @@ impl Point {
     #[must_use]
     pub fn new(slots: UniverseSlots, channel: u64) -> Self {
         let (universe, slot) = slots.split(channel);
-        Self {
-            universe,
-            slot,
-            channel: channel + 1,
-        }
+        Self { universe, slot, channel: channel + 1 }
     }
 }
 
@@ -125,11 +121,7 @@ impl<'a, T: Into<Self>> From<Option<T>> for Cell<'a> {
 impl<'a, R: Row> From<&'a R> for Cell<'a> {
     fn from(row: &'a R) -> Self {
         let columns = R::columns().into_iter();
-        Self::Object(
-            columns
-                .map(|column| (column.head.key, (column.cell)(row)))
-                .collect(),
-        )
+        Self::Object(columns.map(|column| (column.head.key, (column.cell)(row))).collect())
     }
 }
 
@@ -218,10 +210,7 @@ impl Head {
     /// There may be none.
     #[must_use]
     pub fn maybe(self) -> Self {
-        Self {
-            maybe: true,
-            ..self
-        }
+        Self { maybe: true, ..self }
     }
 }
 
@@ -249,9 +238,7 @@ impl<R> Column<R> {
     /// A column that only people read.
     #[must_use]
     pub fn people(heading: &'static str, cell: fn(&R) -> Cell<'_>) -> Self {
-        Self::new(Head::new("", Kind::Text, ""), cell)
-            .shown(heading)
-            .only(&[Face::People])
+        Self::new(Head::new("", Kind::Text, ""), cell).shown(heading).only(&[Face::People])
     }
 
     /// Only these faces have it.
@@ -404,17 +391,13 @@ impl<'a> Table<'a> {
         R: Row + 'a,
         I: Iterator<Item = R>,
     {
-        Self::new(name, about, R::columns(), move |take| {
-            rows().try_for_each(|row| take(&row))
-        })
+        Self::new(name, about, R::columns(), move |take| rows().try_for_each(|row| take(&row)))
     }
 
     /// A table of rows that are held in memory.
     #[must_use]
     pub fn list<R: Row + 'a>(name: &'static str, about: &'static str, rows: &'a [R]) -> Self {
-        Self::new(name, about, R::columns(), move |take| {
-            rows.iter().try_for_each(take)
-        })
+        Self::new(name, about, R::columns(), move |take| rows.iter().try_for_each(take))
     }
 
     /// A table with some columns of its rows, which `walk` hands out.

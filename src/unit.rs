@@ -61,12 +61,7 @@ const fn unit(
     dimension: Dimension,
     factor: i64,
 ) -> Unit {
-    Unit {
-        name,
-        also,
-        dimension,
-        factor,
-    }
+    Unit { name, also, dimension, factor }
 }
 
 /// Every unit of the language.
@@ -98,18 +93,14 @@ pub const UNITS: &[Unit] = &[
 /// The unit of a word as written.
 #[must_use]
 pub fn find(word: &str) -> Option<&'static Unit> {
-    UNITS
-        .iter()
-        .find(|unit| unit.name == word || unit.also.contains(&word))
+    UNITS.iter().find(|unit| unit.name == word || unit.also.contains(&word))
 }
 
 /// The units that measure one thing, each size once: of `Hz` and `fps` the first.
 #[must_use]
 pub fn distinct(dimension: Dimension) -> Vec<&'static Unit> {
-    let mut units: Vec<&'static Unit> = UNITS
-        .iter()
-        .filter(|unit| unit.dimension == dimension)
-        .collect();
+    let mut units: Vec<&'static Unit> =
+        UNITS.iter().filter(|unit| unit.dimension == dimension).collect();
     units.dedup_by_key(|unit| unit.factor);
     units
 }
@@ -147,11 +138,7 @@ impl Decimal {
     pub fn scaled(self, factor: i64) -> Option<i64> {
         let scale = 10_i128.checked_pow(u32::from(self.places))?;
         let product = i128::from(self.digits) * i128::from(factor);
-        if product % scale == 0 {
-            i64::try_from(product / scale).ok()
-        } else {
-            None
-        }
+        if product % scale == 0 { i64::try_from(product / scale).ok() } else { None }
     }
 }
 
@@ -249,19 +236,13 @@ fn up(value: i64, step: i64) -> i64 {
 #[must_use]
 pub fn counted(count: impl TryInto<i64>, one: &str) -> String {
     let count = count.try_into().unwrap_or(i64::MAX);
-    if count == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{count} {one}s")
-    }
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
 /// Straight line between two places, all in micrometres.
 #[must_use]
 pub fn straight_um(from: (i64, i64), to: (i64, i64)) -> u64 {
     let (across, up) = (from.0.abs_diff(to.0), from.1.abs_diff(to.1));
-    let square = u128::from(across)
-        .pow(2)
-        .saturating_add(u128::from(up).pow(2));
+    let square = u128::from(across).pow(2).saturating_add(u128::from(up).pow(2));
     u64::try_from(square.isqrt()).unwrap_or(u64::MAX)
 }

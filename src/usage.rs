@@ -150,12 +150,10 @@ pub fn own_strings<'a>(
 
 /// The strings of an output in chain order, each with the reference in the wire.
 pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
-    port.pieces
-        .iter()
-        .filter_map(|piece| match piece.piece.kind {
-            PieceKind::String(id, _) => Some((id, piece.piece.at)),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        })
+    port.pieces.iter().filter_map(|piece| match piece.piece.kind {
+        PieceKind::String(id, _) => Some((id, piece.piece.at)),
+        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    })
 }
 
 /// For each string the place of its pin, or that of its reference; and whether it is pinned.

@@ -23,10 +23,7 @@ pub fn find(model: &Model, name: &str) -> Vec<StringId> {
     let named = |id: &StringId| {
         inside(&model.name_of(*id)) || named_string(model, *id).is_some_and(|full| full == name)
     };
-    (0..model.strings.len())
-        .map(StringId::from)
-        .filter(named)
-        .collect()
+    (0..model.strings.len()).map(StringId::from).filter(named).collect()
 }
 
 /// A string by the name that it has within its prop: `roof.eaves`.
@@ -51,11 +48,7 @@ pub fn write(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let name = shown(&model.name_of(id));
-    let teller = Teller {
-        model,
-        plan,
-        sources,
-    };
+    let teller = Teller { model, plan, sources };
     let found = plan
         .of(id)
         .and_then(|placed| Some((*placed, plan.ports.as_slice().get(placed.port as usize)?)));
@@ -71,10 +64,8 @@ pub fn write(
         placed.start + 1,
         placed.end + 1
     )?;
-    let mut lines: Vec<(&str, String)> = vec![
-        ("port", teller.port(id, port)),
-        ("start", teller.start(id, &placed, port)),
-    ];
+    let mut lines: Vec<(&str, String)> =
+        vec![("port", teller.port(id, port)), ("start", teller.start(id, &placed, port))];
     lines.extend(teller.order(&placed, port).map(|words| ("line", words)));
     lines.extend(teller.room(port).map(|words| ("spare", words)));
     lines.extend(teller.moved(id).map(|words| ("moved", words)));
@@ -116,11 +107,7 @@ impl Teller<'_> {
         let kept = was.is_some_and(|was| {
             (was.controller, was.output) == (Some(port.controller), port.output)
         });
-        let lock = if kept {
-            "; the lock has it there too"
-        } else {
-            ""
-        };
+        let lock = if kept { "; the lock has it there too" } else { "" };
         match line.map(|line| (line.target, line.at, line.unasked)) {
             Some((Target::Port(..) | Target::Dmx(..), at, _)) => {
                 format!("its wire names it{}{lock}", self.place(at))
@@ -134,11 +121,8 @@ impl Teller<'_> {
                 self.place(at)
             ),
             Some((_, at, unasked)) => {
-                let open = if unasked {
-                    "no wire names it"
-                } else {
-                    "its wire leaves the port open"
-                };
+                let open =
+                    if unasked { "no wire names it" } else { "its wire leaves the port open" };
                 format!("{open}{}; the compiler picked this port", self.place(at))
             }
             None => "no wire has it".to_owned(),
@@ -158,15 +142,11 @@ impl Teller<'_> {
             Why::Free => "the first place that is free beside what stays".to_owned(),
             Why::Pinned(at) => format!("a pin says so{}", self.place(at)),
             Why::SameAs(other) => {
-                format!(
-                    "it shows the data of {}, so it lies where that does",
-                    self.name(other)
-                )
+                format!("it shows the data of {}, so it lies where that does", self.name(other))
             }
-            Why::Stepped(at) => format!(
-                "the first place behind what is reserved, pinned or kept{}",
-                self.place(at)
-            ),
+            Why::Stepped(at) => {
+                format!("the first place behind what is reserved, pinned or kept{}", self.place(at))
+            }
             Why::Aligned => {
                 let align = controller.map_or("", |c| match c.align {
                     Align::Off => "",
@@ -184,14 +164,8 @@ impl Teller<'_> {
         let Some(controller) = self.model.controller(port.controller) else {
             return String::new();
         };
-        let at = controller
-            .start_at
-            .map_or_else(String::new, |at| self.place(at));
-        let taken = self
-            .plan
-            .controllers
-            .as_slice()
-            .get(port.controller.index());
+        let at = controller.start_at.map_or_else(String::new, |at| self.place(at));
+        let taken = self.plan.controllers.as_slice().get(port.controller.index());
         let begins = taken.map_or(1, |taken| taken.begins);
         match controller.start {
             Start::From(first) => format!("begins with universe {first}{at}"),
@@ -225,18 +199,10 @@ impl Teller<'_> {
         }
         // The first of its port: behind the port before it.
         let index = placed.port as usize;
-        let earlier = self
-            .plan
-            .ports
-            .as_slice()
-            .get(..index)
-            .unwrap_or(&[])
-            .iter()
-            .rev();
+        let earlier = self.plan.ports.as_slice().get(..index).unwrap_or(&[]).iter().rev();
         let earlier = earlier.take_while(|other| other.controller == port.controller);
-        let last = earlier
-            .filter_map(|other| Some((other, usage::strings(other).last()?.0)))
-            .next();
+        let last =
+            earlier.filter_map(|other| Some((other, usage::strings(other).last()?.0))).next();
         last.map_or_else(
             || "it is the first of its port".to_owned(),
             |(other, id)| {
@@ -278,11 +244,7 @@ impl Teller<'_> {
         let spare = self.model.display.spare_nodes;
         let pixel = matches!(port.output, Output::Pixel(_));
         (spare > 0 && pixel).then(|| {
-            let at = self
-                .model
-                .display
-                .at
-                .map_or_else(String::new, |at| self.place(at));
+            let at = self.model.display.at.map_or_else(String::new, |at| self.place(at));
             let spare = counted(spare, "node");
             format!("`spare {spare} per port` keeps room after its port{at}")
         })
@@ -293,10 +255,7 @@ impl Teller<'_> {
         let past = self.plan.past.as_deref()?;
         let Some(moved) = past.moves.iter().find(|one| one.string == id) else {
             let told = past.told.get(&id)?;
-            return Some(format!(
-                "an earlier build moved it; it lay at {}",
-                shown(told)
-            ));
+            return Some(format!("an earlier build moved it; it lay at {}", shown(told)));
         };
         let was = past.of(id)?;
         Some(format!(

@@ -42,9 +42,8 @@ fn texts(whole: &str) -> Vec<(String, String)> {
     }
     let named = |(at, part): (usize, String)| (format!("part-{at}.tinsel"), part);
     let mut texts: Vec<(String, String)> = parts.into_iter().enumerate().map(named).collect();
-    let includes: String = (texts.iter().skip(1))
-        .map(|(name, _)| format!("include \"{name}\"\n"))
-        .collect();
+    let includes: String =
+        (texts.iter().skip(1)).map(|(name, _)| format!("include \"{name}\"\n")).collect();
     texts[0].1.push_str(&includes);
     texts
 }
@@ -56,21 +55,14 @@ fn main() {
         false => display::text(10_000),
     };
     // One make a port: advice on mixed ports would be worded 3,000 times at each press.
-    let whole = whole
-        .replace("{ node bloom;", "{ node bud;")
-        .replace("    node bloom\n", "    node bud\n");
+    let whole =
+        whole.replace("{ node bloom;", "{ node bud;").replace("    node bloom\n", "    node bud\n");
     let texts = texts(&whole);
-    let mut files = texts.iter().fold(Memory::default(), |files, (name, text)| {
-        files.with(name, text)
-    });
+    let mut files =
+        texts.iter().fold(Memory::default(), |files, (name, text)| files.with(name, text));
     let main = files.load("", &texts[0].0).unwrap();
     let built = tinsel::compile(&files, main.clone());
-    println!(
-        "{} files, {} bytes, {} findings",
-        texts.len(),
-        whole.len(),
-        built.findings.len()
-    );
+    println!("{} files, {} bytes, {} findings", texts.len(), whole.len(), built.findings.len());
     if let Some(first) = built.findings.first() {
         println!("{} {}", first.code, first.message);
     }
@@ -105,17 +97,10 @@ fn main() {
             fewer.remove(30 + at * 9);
             press(name, &fewer.join("\n"), "deleting");
         }
-        let pasted: String = (0..50)
-            .map(|n| format!("prop pasted-{n} {{ node bud; string 9 nodes }}\n"))
-            .collect();
+        let pasted: String =
+            (0..50).map(|n| format!("prop pasted-{n} {{ node bud; string 9 nodes }}\n")).collect();
         press(name, &format!("{text}{pasted}"), "pasting");
-        let old = text
-            .split("prop ")
-            .nth(3)
-            .unwrap()
-            .split(' ')
-            .next()
-            .unwrap();
+        let old = text.split("prop ").nth(3).unwrap().split(' ').next().unwrap();
         for letters in 1..=5 {
             let new = format!("{}{old} ", &"wreath"[..letters]);
             press(name, &text.replace(&format!("{old} "), &new), "renaming");

@@ -71,10 +71,7 @@ fn prop(text: &mut String, at: usize) {
     let nodes = NODES[at % NODES.len()];
     let node = if at.is_multiple_of(3) { "bloom" } else { "bud" };
     let _ = match at % 8 {
-        0 => writeln!(
-            text,
-            "prop p{at} {{\n    node {node}\n    string {nodes} nodes\n}}"
-        ),
+        0 => writeln!(text, "prop p{at} {{\n    node {node}\n    string {nodes} nodes\n}}"),
         3 => writeln!(
             text,
             "prop p{at} {{ node {node}; strings 2 of {} nodes }}   # in two halves",
@@ -93,11 +90,7 @@ fn prop(text: &mut String, at: usize) {
 fn wire(text: &mut String, at: usize) {
     let (controller, port) = (at / PROPS, at % PROPS / 2 + 1);
     let _ = if at % 2 == 1 {
-        writeln!(
-            text,
-            "wire c{controller}.{port}: p{} -> lead 2 m of 18 AWG -> p{at}",
-            at - 1
-        )
+        writeln!(text, "wire c{controller}.{port}: p{} -> lead 2 m of 18 AWG -> p{at}", at - 1)
     } else {
         writeln!(text, "wire c{controller}.{port}: p{at}")
     };

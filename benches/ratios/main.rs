@@ -35,10 +35,7 @@ fn main() {
         Some("--pairs") => {
             let text = std::fs::read_to_string(&arguments[2]).unwrap();
             let pairs = tinsel::syntax::parse_to_pairs_count(&text);
-            assert!(
-                pairs.is_some_and(|pairs| pairs > 0),
-                "the text does not parse"
-            );
+            assert!(pairs.is_some_and(|pairs| pairs > 0), "the text does not parse");
         }
         _ => measure(),
     }
@@ -60,14 +57,7 @@ fn shipped() -> Option<PathBuf> {
     let cargo = std::env::var("CARGO").ok()?;
     let made = std::process::Command::new(cargo)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args([
-            "ship",
-            "--quiet",
-            "--bin",
-            "tinsel",
-            "--target-dir",
-            "target/ship",
-        ])
+        .args(["ship", "--quiet", "--bin", "tinsel", "--target-dir", "target/ship"])
         .args(["--message-format", "json-render-diagnostics"])
         .stderr(std::process::Stdio::inherit())
         .output()
@@ -96,9 +86,7 @@ fn row(what: &str, got: f64, unit: &str, must: f64, goal: f64) {
     } else {
         "OVER"
     };
-    say(&format!(
-        "{what:<66} {got:>7.2} {unit:<5} (must {must}, goal {goal}) {verdict}"
-    ));
+    say(&format!("{what:<66} {got:>7.2} {unit:<5} (must {must}, goal {goal}) {verdict}"));
 }
 
 /// The same where more is better.
@@ -110,18 +98,12 @@ fn faster(what: &str, got: f64, must: f64, goal: f64) {
     } else {
         "UNDER"
     };
-    say(&format!(
-        "{what:<66} {got:>7.1} x     (must {must}, goal {goal}) {verdict}"
-    ));
+    say(&format!("{what:<66} {got:>7.1} x     (must {must}, goal {goal}) {verdict}"));
 }
 
 /// A display of so many props in a folder.
 fn written(folder: &Path, props: usize) -> PathBuf {
-    put(
-        folder.join(format!("d{props}.tinsel")),
-        props,
-        display::text(props),
-    )
+    put(folder.join(format!("d{props}.tinsel")), props, display::text(props))
 }
 
 /// A display in its file; it must compile without a finding.
@@ -130,11 +112,7 @@ fn put(path: PathBuf, props: usize, text: String) -> PathBuf {
     let run = check(&path).output();
     let told = String::from_utf8_lossy(&run.stderr).into_owned();
     assert!(run.status.success() && !told.contains('['), "{told}");
-    say(&format!(
-        "# {props} props: {} bytes, {} lines",
-        text.len(),
-        text.lines().count()
-    ));
+    say(&format!("# {props} props: {} bytes, {} lines", text.len(), text.lines().count()));
     path
 }
 
@@ -143,15 +121,11 @@ fn check(path: &Path) -> Program {
 }
 
 fn csv(path: &Path) -> Program {
-    Program::new(&*TINSEL)
-        .args(["table", "--format", "csv"])
-        .arg(path)
+    Program::new(&*TINSEL).args(["table", "--format", "csv"]).arg(path)
 }
 
 fn pairs(path: &Path) -> Program {
-    Program::new(std::env::current_exe().unwrap())
-        .arg("--pairs")
-        .arg(path)
+    Program::new(std::env::current_exe().unwrap()).arg("--pairs").arg(path)
 }
 
 fn measure() {
@@ -161,13 +135,7 @@ fn measure() {
 
     start(&small, &empty_process(&folder));
     let ratio = median_ratio(&check(&middle), &pairs(&middle), 30);
-    row(
-        "check of 10,000 props / pest's parse to pairs",
-        ratio,
-        "x",
-        1.5,
-        1.2,
-    );
+    row("check of 10,000 props / pest's parse to pairs", ratio, "x", 1.5, 1.2);
     power(&folder, &middle);
     locked(&folder, &middle);
     whole_space(&large);
@@ -178,24 +146,14 @@ fn measure() {
     match peers::assembler(&folder, 10_000) {
         Some(peer) => {
             let ratio = peer.as_secs_f64() / ours;
-            faster(
-                "GNU as + ld, text to map, 10,000 / csv of 10,000",
-                ratio,
-                2.0,
-                4.0,
-            );
+            faster("GNU as + ld, text to map, 10,000 / csv of 10,000", ratio, 2.0, 4.0);
         }
         None => say("GNU as + ld: skipped, not installed"),
     }
     match peers::registers(&folder, 10_000) {
         Some(peer) => {
             let ratio = peer.as_secs_f64() / ours;
-            faster(
-                "systemrdl-compiler, 10,000 / csv of 10,000",
-                ratio,
-                80.0,
-                160.0,
-            );
+            faster("systemrdl-compiler, 10,000 / csv of 10,000", ratio, 80.0, 160.0);
         }
         None => say("systemrdl-compiler: skipped, not installed"),
     }
@@ -210,17 +168,8 @@ fn start(small: &Path, empty: &Program) {
     let plain = Program::new(PLAIN).arg("check").arg(small);
     let times = medians(&[empty, &check(small), &plain], 500);
     let ratio = |at: usize| times[at].as_secs_f64() / times[0].as_secs_f64();
-    row(
-        "check of 300 props / an empty process",
-        ratio(1),
-        "x",
-        2.5,
-        1.5,
-    );
-    say(&format!(
-        "# linked to the libraries of the machine: {:.2} x",
-        ratio(2)
-    ));
+    row("check of 300 props / an empty process", ratio(1), "x", 2.5, 1.5);
+    say(&format!("# linked to the libraries of the machine: {:.2} x", ratio(2)));
 }
 
 /// The same display with its power told: 11,250 strings, each node a segment of its line.
@@ -228,13 +177,7 @@ fn power(folder: &Path, plain: &Path) {
     let path = folder.join("powered.tinsel");
     let powered = put(path, 10_000, display::powered(10_000));
     let ratio = median_ratio(&check(&powered), &check(plain), 30);
-    row(
-        "check of 10,000 props with power / without",
-        ratio,
-        "x",
-        2.0,
-        1.5,
-    );
+    row("check of 10,000 props with power / without", ratio, "x", 2.0, 1.5);
 }
 
 /// The same display around its lock, with one string longer than it was: reading the lock, keeping, saying what moved.
@@ -244,22 +187,13 @@ fn locked(folder: &Path, plain: &Path) {
     let path = folder.join("yard.tinsel");
     let text = std::fs::read_to_string(plain).unwrap();
     std::fs::write(&path, &text).unwrap();
-    let built = Program::new(&*TINSEL)
-        .args(["build", "--quiet"])
-        .arg(&path)
-        .output();
+    let built = Program::new(&*TINSEL).args(["build", "--quiet"]).arg(&path).output();
     assert!(built.status.success() && folder.join("yard.lock").exists());
     let at = text.find("string 100 nodes").unwrap();
     let longer = format!("{}string 101 nodes{}", &text[..at], &text[at + 16..]);
     std::fs::write(&path, longer).unwrap();
     let ratio = median_ratio(&check(&path), &check(plain), 30);
-    row(
-        "check of 10,000 props around a lock / without",
-        ratio,
-        "x",
-        2.0,
-        1.5,
-    );
+    row("check of 10,000 props around a lock / without", ratio, "x", 2.0, 1.5);
 }
 
 /// 100,000 props, which fill nearly all universes there are.
@@ -269,24 +203,12 @@ fn whole_space(path: &Path) {
     // One prop in eight has two strings; one line is the head.
     assert_eq!(lines, 100_000 + 100_000 / 8 + 1, "a row for each string");
     let ratio = median_ratio(&csv(path), &pairs(path), 7);
-    row(
-        "100,000 props to csv / pest's parse to pairs",
-        ratio,
-        "x",
-        2.0,
-        1.3,
-    );
+    row("100,000 props to csv / pest's parse to pairs", ratio, "x", 2.0, 1.3);
     let text = std::fs::metadata(path).unwrap().len();
     match csv(path).peak_bytes(rows.len()) {
         Some(peak) => {
             let each = peak.saturating_sub(text) as f64 / 100_000.0 / 1_000.0;
-            row(
-                "peak memory there above the text, a prop",
-                each,
-                "kB",
-                1.5,
-                0.8,
-            );
+            row("peak memory there above the text, a prop", each, "kB", 1.5, 0.8);
         }
         None => say("peak memory: skipped, this system has no /proc/PID/status"),
     }
@@ -323,11 +245,7 @@ fn overlaps() {
     compiled.plan.placed = (0..STRINGS)
         .map(|at| {
             let start = at * 30 + 100 - if at % 1_000 == 7 { 5 } else { 0 };
-            Some(Placed {
-                start,
-                end: start + 29,
-                ..one
-            })
+            Some(Placed { start, end: start + 29, ..one })
         })
         .collect();
     shuffle(compiled.plan.placed.as_mut_slice());
@@ -340,13 +258,7 @@ fn overlaps() {
         assert_eq!(found.len() as u64, STRINGS / 1_000);
     }
     let took = best.as_secs_f64() * 1_000.0;
-    row(
-        "overlaps among 1,000,000 unsorted strings",
-        took,
-        "ms",
-        66.0,
-        20.0,
-    );
+    row("overlaps among 1,000,000 unsorted strings", took, "ms", 66.0, 20.0);
 }
 
 /// Puts things in an order that looks random and is always the same (an xorshift generator).

@@ -37,11 +37,8 @@ fn median(mut run: impl FnMut() -> bool) -> Option<Duration> {
 /// GNU as and ld: a section an item, all laid into one, the map as the table.
 pub fn assembler(folder: &Path, items: usize) -> Option<Duration> {
     let (source, script) = (folder.join("peer.s"), folder.join("peer.ld"));
-    let (object, map, made) = (
-        folder.join("peer.o"),
-        folder.join("peer.map"),
-        folder.join("peer.out"),
-    );
+    let (object, map, made) =
+        (folder.join("peer.o"), folder.join("peer.map"), folder.join("peer.out"));
     let mut text = String::new();
     for at in 0..items {
         // Writing to a String can't fail.

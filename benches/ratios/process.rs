@@ -14,10 +14,7 @@ pub struct Program {
 impl Program {
     /// A program.
     pub fn new(name: impl AsRef<OsStr>) -> Self {
-        Self {
-            name: name.as_ref().to_owned(),
-            arguments: Vec::new(),
-        }
+        Self { name: name.as_ref().to_owned(), arguments: Vec::new() }
     }
 
     /// With one more argument.

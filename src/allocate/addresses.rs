@@ -59,10 +59,7 @@ pub(super) fn lay(
     let mut keeper = old.map(|old| Keeper::new(model, old, &ports, &spans, &mut layer.fixed));
     let mut controllers: Vec<ControllerPlan> = spans
         .into_iter()
-        .map(|ports| ControllerPlan {
-            ports,
-            ..ControllerPlan::default()
-        })
+        .map(|ports| ControllerPlan { ports, ..ControllerPlan::default() })
         .collect();
     let mut given = Given::new(model.controllers.len());
     for index in order::of(model) {
@@ -135,13 +132,7 @@ impl Layer<'_> {
             let Some(port) = self.ports.get(owner as usize) else {
                 continue;
             };
-            let run = Run {
-                grid,
-                controller: index,
-                declared,
-                owner,
-                first,
-            };
+            let run = Run { grid, controller: index, declared, owner, first };
             cursor = match port.output {
                 Output::Pixel(_) => self.pixel_port(&run, port, cursor),
                 Output::Dmx(_) => dmx::output(self, &run, port, cursor),
@@ -156,9 +147,7 @@ impl Layer<'_> {
     fn totals(&self, declared: &Controller, plan: &mut ControllerPlan) {
         plan.universes = self.universes(Grid::of(self.model, declared), plan.ports.clone());
         let spare = self.model.display.spare_universes;
-        let used = plan
-            .universes
-            .map_or(plan.begins - 1, |(_, last)| last.saturating_add(spare));
+        let used = plan.universes.map_or(plan.begins - 1, |(_, last)| last.saturating_add(spare));
         plan.last_given = match declared.start {
             Start::Range(_, last) => last.max(used),
             Start::Auto | Start::From(_) | Start::After(_) => used,
@@ -167,13 +156,10 @@ impl Layer<'_> {
 
     /// Whether an output has strings of its own.
     pub fn took(&self, port: &PortPlan) -> bool {
-        let strings = port
-            .pieces
-            .iter()
-            .filter_map(|piece| match piece.piece.kind {
-                PieceKind::String(id, _) => self.model.string(id),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-            });
+        let strings = port.pieces.iter().filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => self.model.string(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
         strings.into_iter().any(|string| string.same_as.is_none())
     }
 
@@ -208,10 +194,7 @@ impl Layer<'_> {
     ) -> Option<(u64, Span)> {
         let fixed = self.fixed.touched(controller, stretch, without);
         let laid = self.laid.touched(stretch, without);
-        let furthest = fixed
-            .into_iter()
-            .chain(laid)
-            .max_by_key(|block| block.end)?;
+        let furthest = fixed.into_iter().chain(laid).max_by_key(|block| block.end)?;
         Some((furthest.end, furthest.at))
     }
 

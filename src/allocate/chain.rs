@@ -53,12 +53,9 @@ pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item
         };
         Some((id, piece.piece))
     });
-    let items = strings
-        .zip(1..)
-        .filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
-    let mut items: Vec<Item> = items
-        .filter(|item| with_same || item.same.is_none())
-        .collect();
+    let items =
+        strings.zip(1..).filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
+    let mut items: Vec<Item> = items.filter(|item| with_same || item.same.is_none()).collect();
     let declared = model.controller(port.controller);
     let unbroken = declared.is_some_and(|c| c.addressing != Addressing::PerProp);
     if unbroken && matches!(port.output, Output::Pixel(_)) {
@@ -104,22 +101,14 @@ impl<'a> Chain<'a> {
 
     /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
     pub fn begin(&self, index: usize, at: u64) -> u64 {
-        if self.aligned(index) {
-            self.grid.up(at)
-        } else {
-            at
-        }
+        if self.aligned(index) { self.grid.up(at) } else { at }
     }
 
     /// The stretches of its strings, one behind another, the first at a channel.
     pub fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
         let mut at = start;
         self.items.iter().enumerate().map(move |(index, item)| {
-            let begin = if index == 0 {
-                at
-            } else {
-                self.begin(index, at)
-            };
+            let begin = if index == 0 { at } else { self.begin(index, at) };
             let stretch = self.grid.lay(begin, item.body);
             at = stretch.end;
             (item, stretch)

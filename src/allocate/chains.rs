@@ -29,11 +29,7 @@ impl Seat {
             Output::Pixel(port) => declared.port(port).is_some(),
             Output::Dmx(number) => declared.dmx.iter().any(|dmx| dmx.value == number),
         };
-        there.then_some(Self {
-            controller,
-            output,
-            receiver,
-        })
+        there.then_some(Self { controller, output, receiver })
     }
 }
 
@@ -46,11 +42,8 @@ pub(super) fn order(
     seats: &[Option<Seat>],
     past: Option<&Past>,
 ) -> Vec<(Seat, usize)> {
-    let mut order: Vec<(Seat, usize)> = seats
-        .iter()
-        .enumerate()
-        .filter_map(|(line, seat)| seat.map(|seat| (seat, line)))
-        .collect();
+    let mut order: Vec<(Seat, usize)> =
+        seats.iter().enumerate().filter_map(|(line, seat)| seat.map(|seat| (seat, line))).collect();
     // Nobody cables a chain anew for what the compiler adds: that comes at its end.
     let wired = |line: usize| {
         let target = model.lines.get(line).map(|line| line.target);
@@ -82,10 +75,12 @@ pub(super) fn join(model: &Model, order: &[(Seat, usize)]) -> Vec<PortPlan> {
             let Some(line) = model.lines.get(*line) else {
                 continue;
             };
-            pieces.extend(model.pieces_of(line).iter().map(|piece| ChainPiece {
-                piece: *piece,
-                receiver: seat.receiver,
-            }));
+            pieces.extend(
+                model
+                    .pieces_of(line)
+                    .iter()
+                    .map(|piece| ChainPiece { piece: *piece, receiver: seat.receiver }),
+            );
         }
         let is_string = |piece: &ChainPiece| matches!(piece.piece.kind, PieceKind::String(..));
         if pieces.iter().any(is_string) {

@@ -50,14 +50,7 @@ pub(super) fn of(
 ) -> Vec<Cure> {
     let mut others = others.to_vec();
     others.sort_unstable();
-    let mut trial = Trial {
-        model,
-        said,
-        lines,
-        others,
-        left: STEPS,
-        before: None,
-    };
+    let mut trial = Trial { model, said, lines, others, left: STEPS, before: None };
     let fixtures = lines.iter().any(|(_, need)| need.fixture);
     let mut cures = Vec::new();
     if fixtures {
@@ -132,9 +125,7 @@ impl Trial<'_> {
         };
         let (left, after) = self.errors(changed);
         let mut all = after.iter();
-        let fine = left
-            .iter()
-            .all(|index| self.others.binary_search(index).is_ok())
+        let fine = left.iter().all(|index| self.others.binary_search(index).is_ok())
             && all.all(|(code, count)| count <= before.get(code).unwrap_or(&0));
         self.before = Some(before);
         fine
@@ -263,23 +254,16 @@ impl Trial<'_> {
             let room = MOST_PORTS.saturating_sub(last.number);
             let found = self.least(most.min(room), |model, count| {
                 if let Some(controller) = model.controllers.as_mut_slice().get_mut(index) {
-                    controller
-                        .ports
-                        .extend((first..first + count).map(|number| Port {
-                            number,
-                            at: before,
-                            settings: Arc::clone(&settings),
-                        }));
+                    controller.ports.extend((first..first + count).map(|number| Port {
+                        number,
+                        at: before,
+                        settings: Arc::clone(&settings),
+                    }));
                 }
             });
             if let Some((count, changed)) = found {
-                let cure = Cure::Ports {
-                    controller: self.name(id),
-                    before,
-                    first,
-                    count,
-                    settings,
-                };
+                let cure =
+                    Cure::Ports { controller: self.name(id), before, first, count, settings };
                 best = Some((suits, count, (cure, changed)));
             }
         }
@@ -306,12 +290,7 @@ impl Trial<'_> {
                 }
             });
             if let Some((count, changed)) = found {
-                let cure = Cure::Outputs {
-                    controller: self.name(id),
-                    before,
-                    first,
-                    count,
-                };
+                let cure = Cure::Outputs { controller: self.name(id), before, first, count };
                 best = Some((count, (cure, changed)));
             }
         }
@@ -327,10 +306,8 @@ impl Trial<'_> {
     fn shorter(&mut self) -> Option<Tried> {
         let mut strings: Vec<(u32, Span, StringId)> = Vec::new();
         for (_, need) in self.lines {
-            let pieces = self
-                .model
-                .pieces
-                .get(need.pieces.start as usize..need.pieces.end as usize);
+            let pieces =
+                self.model.pieces.get(need.pieces.start as usize..need.pieces.end as usize);
             for piece in pieces.unwrap_or(&[]) {
                 let PieceKind::String(id, _) = piece.kind else {
                     continue;
@@ -384,9 +361,7 @@ impl Trial<'_> {
         let (Some(string), Some(prop)) = (self.model.string(id), self.model.prop_of(id)) else {
             return (1, String::new());
         };
-        let own = prop
-            .strings_of(string.member.max(1))
-            .filter(|own| says(*own));
+        let own = prop.strings_of(string.member.max(1)).filter(|own| says(*own));
         let all = prop.strings().filter(|own| says(*own)).count();
         let which = match all {
             1 => format!("`{}`", self.model.name_of(id)),
@@ -450,12 +425,7 @@ impl Trial<'_> {
                 }
                 _ => continue,
             };
-            let cure = Cure::Universes {
-                controller: self.name(id),
-                count,
-                at,
-                text,
-            };
+            let cure = Cure::Universes { controller: self.name(id), count, at, text };
             best = Some((more, (cure, changed)));
         }
         best.map(|(_, tried)| tried)
@@ -505,12 +475,7 @@ impl Trial<'_> {
         });
         let (count, changed) = found?;
         let settings = (!need.fixture).then_some(settings);
-        let cure = Cure::Controller {
-            name,
-            count,
-            settings,
-            wires,
-        };
+        let cure = Cure::Controller { name, count, settings, wires };
         Some((cure, changed))
     }
 

@@ -64,11 +64,7 @@ impl Display {
     pub fn controller(&mut self, start: Start, ports: u32, dmx: u32) -> ControllerId {
         let at = self.spot();
         let settings = Arc::new(PortSettings::default());
-        let port = |number| Port {
-            number,
-            at,
-            settings: Arc::clone(&settings),
-        };
+        let port = |number| Port { number, at, settings: Arc::clone(&settings) };
         self.model.controllers.push(Controller {
             name: format!("box{}", self.model.controllers.len()).into(),
             at,
@@ -150,13 +146,7 @@ impl Display {
         }
         let to = self.model.pieces.len() as u32;
         let group = self.model.lines.len() as u32;
-        self.model.lines.push(Line {
-            at,
-            target,
-            pieces: from..to,
-            group,
-            unasked: false,
-        });
+        self.model.lines.push(Line { at, target, pieces: from..to, group, unasked: false });
     }
 
     /// Wires strings to a port, unpinned.
@@ -170,11 +160,7 @@ impl Display {
         let mut sink = Sink::default();
         let plan = allocate(&self.model, None, &mut sink);
         crate::check::check(&self.model, &plan, &mut sink);
-        let codes = sink
-            .finish()
-            .into_iter()
-            .map(|finding| finding.code)
-            .collect();
+        let codes = sink.finish().into_iter().map(|finding| finding.code).collect();
         Outcome { plan, codes }
     }
 }
@@ -183,9 +169,8 @@ impl Outcome {
     /// First and last slot of a string as `universe/slot`.
     pub fn of(&self, id: StringId) -> String {
         self.plan.of(id).map_or("nowhere".into(), |placed| {
-            let (start, end) = [placed.start, placed.end]
-                .map(|channel| self.plan.universe_slot(channel))
-                .into();
+            let (start, end) =
+                [placed.start, placed.end].map(|channel| self.plan.universe_slot(channel)).into();
             format!("{}/{} {}/{}", start.0, start.1, end.0, end.1)
         })
     }

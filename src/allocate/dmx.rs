@@ -96,9 +96,7 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
         let item = Item::of(model, id, piece, position)?;
         Some(Fixture { item, pin: slot })
     });
-    fixtures
-        .filter(|fixture| fixture.item.same.is_none())
-        .collect()
+    fixtures.filter(|fixture| fixture.item.same.is_none()).collect()
 }
 
 /// Slots of an output, counted from 0, that its free fixtures step over.
@@ -143,10 +141,7 @@ fn fill(
     let model = layer.model;
     let room = model.display.universe_slots.each();
     let taken = taken(model, run, port, fixtures);
-    let asked: u64 = fixtures
-        .iter()
-        .map(|fixture| fixture.item.body.slots())
-        .sum();
+    let asked: u64 = fixtures.iter().map(|fixture| fixture.item.body.slots()).sum();
     let mut cursor = 0;
     let mut told = false;
     let mut decided = decided.map(|slots| slots.iter().copied());

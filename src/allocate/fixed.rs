@@ -103,14 +103,7 @@ impl Fixed {
             foreign.extend(blocks.iter().map(|(start, block)| {
                 let stretch = grid.universes(&(*start..block.end));
                 let end = stretch.end;
-                (
-                    stretch.start,
-                    Block {
-                        end,
-                        owner,
-                        ..*block
-                    },
-                )
+                (stretch.start, Block { end, owner, ..*block })
             }));
             own.push(Blocks::new(blocks));
         }
@@ -131,10 +124,7 @@ fn reserved(model: &Model) -> Vec<(u64, Block)> {
         let end = u64::from(row.last) * slots;
         let owner = NOBODY;
         let at = row.at;
-        (
-            model.display.universe_slots.begin(row.first),
-            Block { end, owner, at },
-        )
+        (model.display.universe_slots.begin(row.first), Block { end, owner, at })
     });
     rows.collect()
 }

@@ -28,24 +28,14 @@ impl Fixtures {
         for (number, class) in classes.values_mut().enumerate() {
             *class = number;
         }
-        let mut instance = Instance {
-            kinds: vec![0; classes.len()],
-            ..Instance::default()
-        };
+        let mut instance = Instance { kinds: vec![0; classes.len()], ..Instance::default() };
         let mut outputs = Vec::new();
         let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
         for index in 0..model.controllers.len() {
-            instance.sites.push(Site {
-                limit: u64::MAX,
-                unit: 1,
-                ..Site::default()
-            });
+            instance.sites.push(Site { limit: u64::MAX, unit: 1, ..Site::default() });
             let rows = outlets.scope(Target::Controller(index.into()));
             for (number, at) in rows.filter(|at| outlets.is_for(*at, true)).enumerate() {
-                let room = Room {
-                    nodes: outlets.slots_left(at),
-                    current: u64::MAX,
-                };
+                let room = Room { nodes: outlets.slots_left(at), current: u64::MAX };
                 let takes =
                     |(from, to): &(usize, usize)| (*from..*to).contains(&at).then_some(room);
                 let next = looks.len();
@@ -53,9 +43,7 @@ impl Fixtures {
                     site: index,
                     number: u32::try_from(number).unwrap_or(u32::MAX),
                     place: index,
-                    look: *looks
-                        .entry(classes.keys().map(takes).collect())
-                        .or_insert(next),
+                    look: *looks.entry(classes.keys().map(takes).collect()).or_insert(next),
                     used: outlets.state(at) != Some(State::Free),
                     ..Port::default()
                 });
@@ -71,10 +59,7 @@ impl Fixtures {
                 class: classes.get(&scope(need)).copied().unwrap_or(0),
                 ..Line::default()
             };
-            instance.groups.push(Group {
-                lines: vec![line],
-                lead: Vec::new(),
-            });
+            instance.groups.push(Group { lines: vec![line], lead: Vec::new() });
         }
         Self { instance, outputs }
     }
@@ -96,11 +81,6 @@ impl Fixtures {
     pub fn clashes(&self) -> Vec<Clash> {
         let steps = pack::budget(self.instance.groups.len());
         let clashes = pack::clashes(&self.instance, steps).into_iter();
-        clashes
-            .map(|clash| Clash {
-                lines: clash.groups,
-                cause: clash.cause,
-            })
-            .collect()
+        clashes.map(|clash| Clash { lines: clash.groups, cause: clash.cause }).collect()
     }
 }

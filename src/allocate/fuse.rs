@@ -57,8 +57,5 @@ pub(super) fn most(
         .or(model.display.dim)
         .map_or(FULL, |told| told.value);
     // What lasts for hours may be so much of it. At no level at all nothing is drawn.
-    lasting(fuse)
-        .unsigned_abs()
-        .saturating_mul(u64::from(FULL))
-        .checked_div(u64::from(level))
+    lasting(fuse).unsigned_abs().saturating_mul(u64::from(FULL)).checked_div(u64::from(level))
 }

@@ -52,10 +52,7 @@ pub(super) struct Named {
 impl Named {
     /// Of a display.
     pub fn of(model: &Model) -> Self {
-        let mut named = Self {
-            controllers: BTreeSet::new(),
-            receivers: BTreeSet::new(),
-        };
+        let mut named = Self { controllers: BTreeSet::new(), receivers: BTreeSet::new() };
         for line in &model.lines {
             let receiver = match line.target {
                 Target::Port(id, _, receiver) => {
@@ -71,11 +68,7 @@ impl Named {
             };
             if let Some(id) = receiver {
                 named.receivers.insert(id);
-                let of = model
-                    .receivers
-                    .as_slice()
-                    .get(id.index())
-                    .map(|r| r.controller);
+                let of = model.receivers.as_slice().get(id.index()).map(|r| r.controller);
                 named.controllers.extend(of);
             }
         }

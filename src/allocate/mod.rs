@@ -58,20 +58,15 @@ pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
 pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
     let mut plan = decide(model, lock, relay, sink);
     if let Some(past) = &mut plan.past {
-        past.trade = past
-            .trade
-            .and_then(|trade| keep::trade(model, lock, relay, trade));
+        past.trade = past.trade.and_then(|trade| keep::trade(model, lock, relay, trade));
     }
     stored::tell(model, lock, &plan, sink);
     plan
 }
 
 fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
-    let mut seats: Vec<Option<Seat>> = model
-        .lines
-        .iter()
-        .map(|line| Seat::said(model, line.target))
-        .collect();
+    let mut seats: Vec<Option<Seat>> =
+        model.lines.iter().map(|line| Seat::said(model, line.target)).collect();
     let Some(lock) = lock else {
         let picked = ports::place(model, &mut seats, None, sink);
         let plan = addresses::lay(
@@ -93,25 +88,12 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
     } else {
         let (picked, settled) = keep::seats::place(model, &old, &mut seats, sink);
         (off, trade) = (settled.off, settled.trade);
-        (
-            picked,
-            addresses::lay(model, settled.ports, Some(&old), sink),
-        )
+        (picked, addresses::lay(model, settled.ports, Some(&old), sink))
     };
     off = off.max(record.off);
     let moves = moves::find(model, &plan, &old, &record);
     let mut told = past.told.clone();
     told.retain(|id, _| !old.afresh(*id));
-    let past = Past {
-        moves,
-        told,
-        off: (off > 0).then_some(off),
-        trade,
-        ..past
-    };
-    Plan {
-        picked,
-        past: Some(Box::new(past)),
-        ..plan
-    }
+    let past = Past { moves, told, off: (off > 0).then_some(off), trade, ..past };
+    Plan { picked, past: Some(Box::new(past)), ..plan }
 }

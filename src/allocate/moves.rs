@@ -31,10 +31,9 @@ pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -
         return Vec::new();
     }
     let mut causes = Causes::new(model, plan, old, record, said);
-    let causes = moved.iter().map(|(id, was, placed)| Move {
-        string: *id,
-        cause: causes.of(*id, was, placed),
-    });
+    let causes = moved
+        .iter()
+        .map(|(id, was, placed)| Move { string: *id, cause: causes.of(*id, was, placed) });
     causes.collect()
 }
 
@@ -127,9 +126,8 @@ impl<'a> Causes<'a> {
             let Some((was, controller)) = was.and_then(|was| Some((was, was.controller?))) else {
                 continue;
             };
-            let port = plan
-                .of(id)
-                .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
+            let port =
+                plan.of(id).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
             if port.is_some_and(|port| (port.controller, port.output) != (controller, was.output)) {
                 let row = left.entry((controller, was.output)).or_default();
                 row.push((was.start, Change::Left(id)));
@@ -202,9 +200,7 @@ impl<'a> Causes<'a> {
 
     /// Why a string could not stay on the output that it had.
     fn unseated(&self, id: StringId, was: &Was) -> Unseated {
-        let controller = was
-            .controller
-            .and_then(|at| Some((at, self.model.controller(at)?)));
+        let controller = was.controller.and_then(|at| Some((at, self.model.controller(at)?)));
         let Some((at, declared)) = controller else {
             return Unseated::Gone;
         };
@@ -215,17 +211,8 @@ impl<'a> Causes<'a> {
             return Unseated::Reserved(row.at);
         }
         let Output::Pixel(number) = was.output else {
-            let there = |number| {
-                declared
-                    .dmx
-                    .iter()
-                    .any(|dmx| Output::Dmx(dmx.value) == number)
-            };
-            return if there(was.output) {
-                Unseated::Room
-            } else {
-                Unseated::Gone
-            };
+            let there = |number| declared.dmx.iter().any(|dmx| Output::Dmx(dmx.value) == number);
+            return if there(was.output) { Unseated::Room } else { Unseated::Gone };
         };
         let Some(settings) = self.model.port_settings(at, number, None) else {
             return Unseated::Gone;
@@ -252,8 +239,7 @@ impl<'a> Causes<'a> {
             PieceKind::String(_, Some(pin)) => Some(pin.at),
             PieceKind::String(_, None) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
         });
-        pins.next()
-            .map_or(Cause::Before(Change::Settings), Cause::Pinned)
+        pins.next().map_or(Cause::Before(Change::Settings), Cause::Pinned)
     }
 
     /// A fixture that stays in its universe and has other slots there.
@@ -320,11 +306,7 @@ impl<'a> Causes<'a> {
         let blocker = self.blocker(at, unit, place);
         let before = blocker.is_some_and(|other| {
             let picked = self.record.picked.get(other).copied().flatten();
-            let theirs = self
-                .record
-                .units
-                .get(other)
-                .and_then(|u| u.choices.get(picked?));
+            let theirs = self.record.units.get(other).and_then(|u| u.choices.get(picked?));
             theirs.is_some_and(|theirs| theirs.start < place.start)
         });
         let first = blocker
@@ -345,12 +327,7 @@ impl<'a> Causes<'a> {
     /// What stays and lies where a unit would have liked to.
     fn blocker(&self, at: usize, unit: &Unit, place: &Place) -> Option<usize> {
         let slots = self.model.display.universe_slots.each();
-        let rows = self
-            .record
-            .units
-            .iter()
-            .zip(&self.record.picked)
-            .enumerate();
+        let rows = self.record.units.iter().zip(&self.record.picked).enumerate();
         let mut over = rows.filter_map(|(other, (candidate, picked))| {
             let theirs = candidate.choices.get((*picked)?)?;
             let clash = if candidate.controller == unit.controller {
@@ -402,9 +379,7 @@ impl<'a> Causes<'a> {
         starts.sort_unstable();
         for (start, change) in self.gone(unit) {
             let next = starts.partition_point(|(other, _)| *other <= start);
-            let at = starts
-                .get(next)
-                .map_or(unit.items.len() as i64, |(_, at)| *at);
+            let at = starts.get(next).map_or(unit.items.len() as i64, |(_, at)| *at);
             changes.push((at - 1, change));
         }
         changes.sort_by_key(|(at, _)| *at);

@@ -69,9 +69,7 @@ impl Need {
         let (id, at, pin) = strings.next()?;
         let count = 1 + strings.clone().count();
         let slots = std::iter::once(id).chain(strings.map(|(id, ..)| id));
-        let slots = slots
-            .filter_map(|id| model.shape_of(id))
-            .map(|shape| shape.slots);
+        let slots = slots.filter_map(|id| model.shape_of(id)).map(|shape| shape.slots);
         let slots = slots.fold(0, u32::saturating_add);
         let string = model.string(id)?;
         let shape = model.shape_of(id)?;
@@ -91,21 +89,13 @@ impl Need {
 
     /// What to say where there is no output of its kind.
     pub fn none(&self) -> &'static str {
-        if self.fixture {
-            "there is no DMX output"
-        } else {
-            "there is no pixel port"
-        }
+        if self.fixture { "there is no DMX output" } else { "there is no pixel port" }
     }
 
     /// What to keep a place to go on looking by.
     pub fn hint(&self, way: Way, scope: usize) -> Hint {
         // `any` begins where the first controller does, so it is kept apart by an odd number.
-        (
-            way,
-            2 * scope + usize::from(self.target == Target::Any),
-            self.slots,
-        )
+        (way, 2 * scope + usize::from(self.target == Target::Any), self.slots)
     }
 }
 
@@ -147,11 +137,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             Reason::Elsewhere => continue,
             Reason::Reserved => ("reserved", "reserved".to_owned()),
             Reason::Chip(id) => {
-                let name = model
-                    .chips
-                    .as_slice()
-                    .get(id.index())
-                    .map_or("", |chip| &*chip.name);
+                let name = model.chips.as_slice().get(id.index()).map_or("", |chip| &*chip.name);
                 ("chip", format!("not made for `{name}`"))
             }
             Reason::Volts(volts) => {
@@ -160,35 +146,20 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Nodes(over) => (
                 "nodes",
-                format!(
-                    "too short or too full (the roomiest by {})",
-                    count(over, "node")
-                ),
+                format!("too short or too full (the roomiest by {})", count(over, "node")),
             ),
             Reason::Time(over) => {
                 let rate = quantity(rate, Dimension::Frequency);
-                (
-                    "time",
-                    format!(
-                        "too slow at {rate} (the roomiest by {})",
-                        count(over, "node")
-                    ),
-                )
+                ("time", format!("too slow at {rate} (the roomiest by {})", count(over, "node")))
             }
             Reason::Fuse(over) => {
                 let over = i64::try_from(over).unwrap_or(i64::MAX);
                 let over = quantity(over, Dimension::Current);
-                (
-                    "fuse",
-                    format!("behind too small a fuse ({over} too much at best)"),
-                )
+                ("fuse", format!("behind too small a fuse ({over} too much at best)"))
             }
             Reason::Slots(over) => (
                 "slots",
-                format!(
-                    "too short or too full (the roomiest by {})",
-                    count(over, "slot")
-                ),
+                format!("too short or too full (the roomiest by {})", count(over, "slot")),
             ),
             Reason::Unlike => ("unlike", "in use for other nodes".to_owned()),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),

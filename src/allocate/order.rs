@@ -40,9 +40,7 @@ pub(super) struct Given {
 impl Given {
     /// Nothing given yet to any of `count` controllers.
     pub fn new(count: usize) -> Self {
-        Self {
-            tree: vec![0; count + 1],
-        }
+        Self { tree: vec![0; count + 1] }
     }
 
     /// A controller was given universes up to `last`.

@@ -83,16 +83,13 @@ impl<'a> Outlets<'a> {
             let id = ControllerId::from(index);
             let carriers = carriers.get(&id).map_or(&[][..], Vec::as_slice);
             let from = outlets.rows.len();
-            let ports = controller
-                .ports
-                .iter()
-                .map(|port| Output::Pixel(port.number));
+            let ports = controller.ports.iter().map(|port| Output::Pixel(port.number));
             let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
             for output in ports.chain(dmx) {
                 let carrier = match output {
-                    Output::Pixel(port) => carriers
-                        .iter()
-                        .find(|(_, first, last)| (*first..=*last).contains(&port)),
+                    Output::Pixel(port) => {
+                        carriers.iter().find(|(_, first, last)| (*first..=*last).contains(&port))
+                    }
                     Output::Dmx(_) => None,
                 };
                 outlets.rows.push(Outlet {
@@ -143,10 +140,8 @@ impl<'a> Outlets<'a> {
             };
             outlet.hang(model, &injected, &line.pieces, seat.receiver);
             // Open lines that keep their output: where strings have starts of their own, more may join them.
-            let kept = matches!(
-                line.target,
-                Target::Controller(_) | Target::Receiver(_) | Target::Any
-            );
+            let kept =
+                matches!(line.target, Target::Controller(_) | Target::Receiver(_) | Target::Any);
             let addressing = model.controller(seat.controller).map(|c| c.addressing);
             let unbroken =
                 addressing != Some(Addressing::PerProp) && matches!(seat.output, Output::Pixel(_));
@@ -176,9 +171,8 @@ impl<'a> Outlets<'a> {
         let Some(before) = self.rows.get(at).cloned() else {
             return false;
         };
-        let fit = needs
-            .iter()
-            .all(|need| self.fits(at, need).is_ok() && self.take(at, need).is_some());
+        let fit =
+            needs.iter().all(|need| self.fits(at, need).is_ok() && self.take(at, need).is_some());
         if let Some(row) = self.rows.get_mut(at) {
             *row = before;
         }
@@ -200,16 +194,12 @@ impl<'a> Outlets<'a> {
 
     /// Whether an output is of a kind and in a state.
     pub fn is(&self, at: usize, way: Way) -> bool {
-        self.rows
-            .get(at)
-            .is_some_and(|row| (row.kind, row.state) == way)
+        self.rows.get(at).is_some_and(|row| (row.kind, row.state) == way)
     }
 
     /// Whether an output is for fixtures or, otherwise, for pixels.
     pub fn is_for(&self, at: usize, fixtures: bool) -> bool {
-        self.rows
-            .get(at)
-            .is_some_and(|row| (row.kind != Kind::Pixel) == fixtures)
+        self.rows.get(at).is_some_and(|row| (row.kind != Kind::Pixel) == fixtures)
     }
 
     /// Slots that an output for fixtures has left.
@@ -241,10 +231,7 @@ impl<'a> Outlets<'a> {
         if outlet.kind == Kind::Dmx {
             return self.fits_dmx(outlet, need);
         }
-        let controller = self
-            .model
-            .controller(outlet.controller)
-            .ok_or(Reason::Elsewhere)?;
+        let controller = self.model.controller(outlet.controller).ok_or(Reason::Elsewhere)?;
         let per_prop = controller.addressing == Addressing::PerProp;
         if outlet.state != State::Free && !per_prop && (outlet.closed || need.head || need.alone) {
             return Err(Reason::Taken);
@@ -285,9 +272,7 @@ impl<'a> Outlets<'a> {
         let mut apart: Vec<usize> = (0..self.rows.len()).collect();
         apart.retain(|at| {
             let free = self.state(*at) == Some(State::Free);
-            self.look(*at)
-                .filter(|_| free)
-                .is_none_or(|look| seen.insert(look))
+            self.look(*at).filter(|_| free).is_none_or(|look| seen.insert(look))
         });
         for (_, need) in lines {
             let own = drawn(self.model, &self.injected, &need.pieces);
@@ -329,10 +314,7 @@ impl<'a> Outlets<'a> {
         };
         if let Some(chip) = node.chip
             && !settings.chips.is_empty()
-            && settings
-                .chips
-                .iter()
-                .all(|driven| driven.value != chip.value)
+            && settings.chips.iter().all(|driven| driven.value != chip.value)
         {
             return Err(Reason::Chip(chip.value));
         }
@@ -371,8 +353,7 @@ impl<'a> Outlets<'a> {
     pub fn dmx_in_use(&self, controller: ControllerId) -> u64 {
         let rows = self.scope(Target::Controller(controller));
         let rows = self.rows.get(rows).unwrap_or(&[]).iter();
-        rows.filter(|row| row.kind == Kind::Dmx && row.state != State::Free)
-            .count() as u64
+        rows.filter(|row| row.kind == Kind::Dmx && row.state != State::Free).count() as u64
     }
 
     /// What is on an output.
@@ -382,9 +363,7 @@ impl<'a> Outlets<'a> {
 
     /// Nodes and slots that hang on an output.
     pub fn taken(&self, at: usize) -> (u64, u64) {
-        self.rows
-            .get(at)
-            .map_or((0, 0), |row| (row.load.length(), row.load.slots))
+        self.rows.get(at).map_or((0, 0), |row| (row.load.length(), row.load.slots))
     }
 
     /// Whether a string is fed apart from its port.
@@ -433,11 +412,7 @@ impl<'a> Outlets<'a> {
         if receivers.next().is_some() || by_port.is_some_and(|one| !one.ports.is_empty()) {
             return None;
         }
-        let settings = &self
-            .model
-            .controller(row.controller)?
-            .port(number)?
-            .settings;
+        let settings = &self.model.controller(row.controller)?.port(number)?.settings;
         let settings = Arc::as_ptr(settings).addr();
         Some((row.controller, row.receiver, settings, row.reserved))
     }
@@ -463,9 +438,7 @@ impl<'a> Outlets<'a> {
         };
         let time = NodeTime::of(self.model, need.first.0);
         let time = time.and_then(|time| outlet.load.room(self.model, time));
-        let settings = self
-            .model
-            .port_settings(outlet.controller, port, receiver)?;
+        let settings = self.model.port_settings(outlet.controller, port, receiver)?;
         let most = fuse::most(self.model, outlet.controller, &settings);
         let most = most.filter(|_| !need.unfed);
         let current = most.map_or(u64::MAX, |most| most.saturating_sub(outlet.draw));
@@ -492,9 +465,7 @@ impl<'a> Outlets<'a> {
         receiver: Option<ReceiverId>,
         draw: u64,
     ) -> Option<u64> {
-        let settings = self
-            .model
-            .port_settings(outlet.controller, port, receiver)?;
+        let settings = self.model.port_settings(outlet.controller, port, receiver)?;
         let most = fuse::most(self.model, outlet.controller, &settings)?;
         most.saturating_sub(outlet.draw).checked_div(draw)
     }
@@ -507,11 +478,7 @@ impl<'a> Outlets<'a> {
         if outlet.state == State::Free {
             outlet.state = State::Picked;
         }
-        Some(Seat {
-            controller: outlet.controller,
-            output: outlet.output,
-            receiver,
-        })
+        Some(Seat { controller: outlet.controller, output: outlet.output, receiver })
     }
 }
 
@@ -558,9 +525,7 @@ fn kind(model: &Model, id: ControllerId, output: Output, receiver: Option<Receiv
 }
 
 pub(super) fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item = PieceKind> {
-    let pieces = model
-        .pieces
-        .get(stretch.start as usize..stretch.end as usize);
+    let pieces = model.pieces.get(stretch.start as usize..stretch.end as usize);
     pieces.unwrap_or(&[]).iter().map(|piece| piece.kind)
 }
 

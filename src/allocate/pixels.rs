@@ -41,17 +41,11 @@ impl Layer<'_> {
 
     /// Slots left free behind a used port: spare nodes of the make that hangs there last.
     fn spare(&self, port: &PortPlan) -> u64 {
-        let last = port
-            .pieces
-            .iter()
-            .rev()
-            .find_map(|piece| match piece.piece.kind {
-                PieceKind::String(id, _) => self.model.node_of(id),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-            });
-        last.map_or(0, |node| {
-            u64::from(self.model.display.spare_nodes) * u64::from(node.slots)
-        })
+        let last = port.pieces.iter().rev().find_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => self.model.node_of(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        last.map_or(0, |node| u64::from(self.model.display.spare_nodes) * u64::from(node.slots))
     }
 
     /// An unbroken range with a start of its own.
@@ -137,9 +131,8 @@ impl Layer<'_> {
             return at;
         }
         // Where the port would have ended without its pins.
-        (0..chain.items.len()).fold(cursor, |at, index| {
-            self.next(run, chain, index, at, Some(run.owner)).0.end
-        })
+        (0..chain.items.len())
+            .fold(cursor, |at, index| self.next(run, chain, index, at, Some(run.owner)).0.end)
     }
 
     /// Puts a string of a `per prop` port where it is pinned.
@@ -184,11 +177,7 @@ impl Layer<'_> {
         }
         let (stretch, stepped) = self.next(run, chain, index, from, None);
         if stepped.is_some() {
-            self.searched = Some(Searched {
-                body,
-                aligned,
-                stretch: (begin, stretch.start),
-            });
+            self.searched = Some(Searched { body, aligned, stretch: (begin, stretch.start) });
         }
         let over = self.searched.filter(|_| from != at && stepped.is_none());
         let over =

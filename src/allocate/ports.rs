@@ -54,10 +54,7 @@ pub(super) fn place(
     let homes = Homes::new();
     let filled = fill(model, seats, past.map(|past| (past, &homes)));
     for fixtures in [false, true] {
-        let its = filled
-            .left
-            .iter()
-            .filter(|(_, need)| need.fixture == fixtures);
+        let its = filled.left.iter().filter(|(_, need)| need.fixture == fixtures);
         let left: Vec<usize> = its.map(|(index, _)| *index).collect();
         if left.is_empty() {
             continue;
@@ -88,10 +85,7 @@ pub(super) fn fill(
 ) -> Filled {
     let said = seats.to_vec();
     let mut lines = open(model, seats);
-    let mut filled = Filled {
-        picked: None,
-        left: Vec::new(),
-    };
+    let mut filled = Filled { picked: None, left: Vec::new() };
     if lines.is_empty() {
         return filled;
     }
@@ -103,12 +97,7 @@ pub(super) fn fill(
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
     let (outputs, picked) = together(model, &outlets, &pixel, past.map(|(_, homes)| homes), seats);
     filled.picked = picked;
-    let mut search = Search {
-        model,
-        outlets,
-        hints: BTreeMap::new(),
-        left: Vec::new(),
-    };
+    let mut search = Search { model, outlets, hints: BTreeMap::new(), left: Vec::new() };
     for ((index, need), at) in pixel.iter().zip(outputs) {
         let at = at.filter(|at| search.outlets.fits(*at, need).is_ok());
         search.seat(*index, need, at, seats);
@@ -166,10 +155,7 @@ fn together(
         }
     }
     match found {
-        Ok(found) => (
-            found.outputs.into_iter().map(Some).collect(),
-            Some(found.picked),
-        ),
+        Ok(found) => (found.outputs.into_iter().map(Some).collect(), Some(found.picked)),
         Err(outputs) => (outputs, None),
     }
 }
@@ -201,17 +187,11 @@ fn pushed_out(
     let mut any = false;
     for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {
         let id = ControllerId::from(index);
-        let Some((_, last)) = plan
-            .controllers
-            .as_slice()
-            .get(index)
-            .and_then(|own| own.universes)
+        let Some((_, last)) = plan.controllers.as_slice().get(index).and_then(|own| own.universes)
         else {
             continue;
         };
-        let most = controller
-            .most_universes
-            .map_or(usize::MAX, |most| most.value as usize);
+        let most = controller.most_universes.map_or(usize::MAX, |most| most.value as usize);
         let past = matches!(controller.start, Start::Range(_, end) if last > end);
         if past || usage::heard(model, &plan, id).len() > most {
             *less += u64::from(controller.slots_used(model.display.universe_slots));
@@ -261,10 +241,7 @@ impl Search<'_> {
         }
         let start = self.outlets.scope(Target::Controller(row.controller)).start;
         for scope in [1, 2 * start] {
-            for (_, from) in self
-                .hints
-                .range_mut((way, scope, 0)..=(way, scope, u32::MAX))
-            {
+            for (_, from) in self.hints.range_mut((way, scope, 0)..=(way, scope, u32::MAX)) {
                 *from = at.min(*from);
             }
         }

@@ -31,28 +31,15 @@ pub(super) fn findings(
     } else {
         Asked::new(model, &outlets, &lines, Universes::Least).clashes()
     };
-    let refusal = Refusal {
-        model,
-        said,
-        outlets: &outlets,
-        lines: &lines,
-    };
-    let all: BTreeSet<usize> = clashes
-        .iter()
-        .flat_map(|clash| &clash.lines)
-        .copied()
-        .collect();
+    let refusal = Refusal { model, said, outlets: &outlets, lines: &lines };
+    let all: BTreeSet<usize> = clashes.iter().flat_map(|clash| &clash.lines).copied().collect();
     let mut findings: Vec<Diagnostic> = Vec::new();
     for clash in &clashes {
         let words = refusal.clash(clash, fixtures);
         findings.extend(words.and_then(|words| refusal.told(words, &clash.lines, &all)));
     }
     let without: BTreeSet<usize> = left.iter().copied().collect();
-    let open = |at: &usize| {
-        lines
-            .get(*at)
-            .is_some_and(|(index, _)| without.contains(index))
-    };
+    let open = |at: &usize| lines.get(*at).is_some_and(|(index, _)| without.contains(index));
     let rest: Vec<usize> = (0..lines.len()).filter(|at| !all.contains(at)).collect();
     let unexplained: Vec<usize> = rest.iter().copied().filter(open).collect();
     // What did not parse may be what these need.
@@ -111,17 +98,10 @@ impl Refusal<'_> {
     /// What is known where no clash is proven.
     fn unproven(&self, lines: &[usize], without: usize, fixtures: bool) -> Option<no_room::Clash> {
         let first = self.need(*lines.first()?)?;
-        let askers: Vec<Asker> = lines
-            .iter()
-            .filter_map(|at| self.asker(*at, fixtures))
-            .collect();
+        let askers: Vec<Asker> = lines.iter().filter_map(|at| self.asker(*at, fixtures)).collect();
         let size = askers.iter().map(|asker| asker.size).sum();
         let all = self.lines.len();
-        let lack = Lack::Unproven {
-            placed: all - without.min(all),
-            all,
-            size,
-        };
+        let lack = Lack::Unproven { placed: all - without.min(all), all, size };
         Some(no_room::Clash {
             lines: askers,
             fixtures,
@@ -207,14 +187,8 @@ impl Refusal<'_> {
 
     fn lack(&self, clash: &Clash, lines: &[usize]) -> Lack {
         match &clash.cause {
-            Cause::Ports { needed, free } => Lack::Ports {
-                needed: *needed,
-                free: *free,
-            },
-            Cause::Slots { needed, left } => Lack::Slots {
-                needed: *needed,
-                left: *left,
-            },
+            Cause::Ports { needed, free } => Lack::Ports { needed: *needed, free: *free },
+            Cause::Slots { needed, left } => Lack::Slots { needed: *needed, left: *left },
             Cause::Alone | Cause::Searched => Lack::Sizes(self.rooms(lines)),
         }
     }

@@ -62,9 +62,7 @@ fn roots(model: &Model) -> Vec<StringId> {
         }
     }
     let rooted = roots.into_iter().enumerate();
-    rooted
-        .map(|(index, root)| root.unwrap_or(StringId::from(index)))
-        .collect()
+    rooted.map(|(index, root)| root.unwrap_or(StringId::from(index))).collect()
 }
 
 fn output(
@@ -151,10 +149,7 @@ fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, p
     let Some(theirs) = layer.ports.get(place.port as usize) else {
         return;
     };
-    let Some(other) = model
-        .controller(theirs.controller)
-        .filter(|_| !is_dmx(theirs))
-    else {
+    let Some(other) = model.controller(theirs.controller).filter(|_| !is_dmx(theirs)) else {
         return;
     };
     let all = model.display.universe_slots;

@@ -108,11 +108,7 @@ impl<'a> Asked<'a> {
 
     /// Lines stay on the outputs that they have where they can.
     pub fn at_home(mut self, homes: &Homes) -> Self {
-        let lines = self
-            .instance
-            .groups
-            .iter_mut()
-            .flat_map(|group| &mut group.lines);
+        let lines = self.instance.groups.iter_mut().flat_map(|group| &mut group.lines);
         for (line, (index, _)) in lines.zip(self.lines) {
             if let Some((row, plugs)) = homes.get(index)
                 && let Ok(port) = self.rows.binary_search(row)
@@ -206,9 +202,7 @@ impl<'a> Asked<'a> {
             let state = self.outlets.state(at);
             let free = state == Some(State::Free);
             let key = self.outlets.look(at);
-            let seen = key
-                .filter(|_| free)
-                .and_then(|key| known.get(&key).copied());
+            let seen = key.filter(|_| free).and_then(|key| known.get(&key).copied());
             let look = seen.unwrap_or_else(|| {
                 let room = |need: &&Need| self.room(at, need);
                 let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
@@ -257,12 +251,7 @@ impl<'a> Asked<'a> {
                     && two.first <= one.last
             })
         };
-        receivers
-            .iter()
-            .enumerate()
-            .filter(shares)
-            .map(|(index, _)| index)
-            .collect()
+        receivers.iter().enumerate().filter(shares).map(|(index, _)| index).collect()
     }
 
     /// What an output has left for lines like one.
@@ -270,16 +259,11 @@ impl<'a> Asked<'a> {
         if !self.outlets.scope(need.target).contains(&at) {
             return None;
         }
-        let make = strings(self.model, need)
-            .next()
-            .and_then(|id| Make::of(self.model, id));
+        let make = strings(self.model, need).next().and_then(|id| Make::of(self.model, id));
         let alike = strings(self.model, need).all(|id| Make::of(self.model, id) == make);
         if !alike {
             let fits = self.outlets.fits(at, need).is_ok();
-            return fits.then_some(Room {
-                nodes: u64::MAX,
-                current: u64::MAX,
-            });
+            return fits.then_some(Room { nodes: u64::MAX, current: u64::MAX });
         }
         let (nodes, current) = self.outlets.room(at, need)?;
         Some(Room { nodes, current })
@@ -293,11 +277,7 @@ impl<'a> Asked<'a> {
             .zip(&self.rows)
             .map(|(port, row)| (port.place, self.stands(*row)))
             .collect();
-        let shared = self
-            .model
-            .strings
-            .iter()
-            .any(|string| string.same_as.is_some());
+        let shared = self.model.strings.iter().any(|string| string.same_as.is_some());
         let mut spare = 0;
         for span in &self.groups {
             let mut group = Group::default();
@@ -309,11 +289,7 @@ impl<'a> Asked<'a> {
                 spare = spare.max(each.map(|node| u64::from(node.slots)).max().unwrap_or(0));
                 group.lines.push(Line {
                     size: Outlets::load(self.model, need).length(),
-                    draw: if need.unfed {
-                        0
-                    } else {
-                        self.outlets.drawn(need)
-                    },
+                    draw: if need.unfed { 0 } else { self.outlets.drawn(need) },
                     slots: self.slots(need, universes, shared),
                     class: numbers.get(class).copied().unwrap_or(0),
                     alone: lone(self.model, need),
@@ -383,22 +359,14 @@ impl<'a> Asked<'a> {
         let count = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
         for kind in 0..count {
             let mine = |line: &&mut Line| instance.kinds.get(line.class) == Some(&kind);
-            let lines = instance
-                .groups
-                .iter_mut()
-                .flat_map(|group| &mut group.lines);
+            let lines = instance.groups.iter_mut().flat_map(|group| &mut group.lines);
             let mut lines: Vec<&mut Line> = lines.filter(mine).collect();
-            let each = lines
-                .iter()
-                .find(|line| line.draw > 0)
-                .map(|one| one.draw / one.size.max(1));
+            let each =
+                lines.iter().find(|line| line.draw > 0).map(|one| one.draw / one.size.max(1));
             let Some(each) = each.filter(|each| *each > 0) else {
                 continue;
             };
-            if lines
-                .iter()
-                .any(|line| line.draw != each.saturating_mul(line.size))
-            {
+            if lines.iter().any(|line| line.draw != each.saturating_mul(line.size)) {
                 continue;
             }
             for line in &mut lines {
@@ -459,12 +427,7 @@ impl<'a> Asked<'a> {
 
     fn found(&self, answer: &Answer) -> Found {
         Found {
-            outputs: answer
-                .ports
-                .iter()
-                .flatten()
-                .map(|port| self.row(*port))
-                .collect(),
+            outputs: answer.ports.iter().flatten().map(|port| self.row(*port)).collect(),
             picked: Picked {
                 opened: answer.opened,
                 bound: answer.bound,
@@ -486,9 +449,7 @@ const NO_KIND: usize = u32::MAX as usize - 1;
 /// Whether a line must have a port of its own.
 fn lone(model: &Model, need: &Need) -> bool {
     let stored = |id: StringId| {
-        model
-            .string(id)
-            .is_some_and(|string| string.stored || string.same_as.is_some())
+        model.string(id).is_some_and(|string| string.stored || string.same_as.is_some())
     };
     let mut makes = strings(model, need).map(|id| Make::of(model, id));
     let first = makes.next();

@@ -41,11 +41,7 @@ impl Blocks {
         let mut rows: Vec<Row> = Vec::with_capacity(blocks.len());
         for (start, block) in blocks {
             let row = match rows.last() {
-                None => Row {
-                    start,
-                    furthest: block,
-                    other: None,
-                },
+                None => Row { start, furthest: block, other: None },
                 Some(before) => before.with(start, block),
             };
             rows.push(row);
@@ -63,22 +59,14 @@ impl Blocks {
     pub fn touched(&self, stretch: &Range<u64>, without: Option<u32>) -> Option<Block> {
         let before = self.rows.partition_point(|row| row.start < stretch.end);
         let row = self.rows.get(before.checked_sub(1)?)?;
-        let block = if Some(row.furthest.owner) == without {
-            row.other?
-        } else {
-            row.furthest
-        };
+        let block = if Some(row.furthest.owner) == without { row.other? } else { row.furthest };
         (block.end > stretch.start).then_some(block)
     }
 }
 
 impl Row {
     fn with(&self, start: u64, block: Block) -> Self {
-        let mut row = Self {
-            start,
-            furthest: self.furthest,
-            other: self.other,
-        };
+        let mut row = Self { start, furthest: self.furthest, other: self.other };
         let further = |than: Option<Block>| than.is_none_or(|than| block.end > than.end);
         if block.owner == row.furthest.owner {
             if further(Some(row.furthest)) {
@@ -128,11 +116,7 @@ mod tests {
     use super::*;
 
     fn block(end: u64, owner: u32) -> Block {
-        Block {
-            end,
-            owner,
-            at: Span::default(),
-        }
+        Block { end, owner, at: Span::default() }
     }
 
     #[test]

@@ -54,22 +54,14 @@ pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut S
             continue;
         }
         let tried = place < MOST_LINES && model.strings.len() <= MOST_STRINGS;
-        let ways = if tried {
-            asked.ways(port, plan)
-        } else {
-            Vec::new()
-        };
+        let ways = if tried { asked.ways(port, plan) } else { Vec::new() };
         sink.push(mid_chain::closes_up(
             model,
             &Closing {
                 port,
                 away: &gap.away,
                 moved: &moved,
-                elsewhere: if alone {
-                    asked.moved.len() - moved.len()
-                } else {
-                    0
-                },
+                elsewhere: if alone { asked.moved.len() - moved.len() } else { 0 },
                 behind: gap.behind,
                 ways,
             },
@@ -97,10 +89,7 @@ fn gap(model: &Model, port: &PortPlan) -> Option<Gap> {
     let inner = chain.get(first..=last)?;
     let (_, behind) = *inner.iter().find(|(id, _)| !stored(*id))?;
     let away = inner.iter().filter(|(id, _)| stored(*id)).copied();
-    Some(Gap {
-        away: away.collect(),
-        behind,
-    })
+    Some(Gap { away: away.collect(), behind })
 }
 
 /// Where everything would lie if nothing were stored.
@@ -175,11 +164,8 @@ impl Asked<'_> {
     fn per_prop(&self, port: &PortPlan) -> Option<Way> {
         let edit = self.edit(port.controller)?;
         let mut changed = self.model.clone();
-        changed
-            .controllers
-            .as_mut_slice()
-            .get_mut(port.controller.index())?
-            .addressing = Addressing::PerProp;
+        changed.controllers.as_mut_slice().get_mut(port.controller.index())?.addressing =
+            Addressing::PerProp;
         let left = self.left(&changed)?;
         let name = &self.model.controller(port.controller)?.name;
         let fix = Fix {
@@ -232,36 +218,29 @@ impl Asked<'_> {
         }
         let first = rest.iter().find(|piece| self.is(piece, false))?;
         let declared = self.model.controller(port.controller)?;
-        let free = declared
-            .ports
-            .iter()
-            .map(|port| port.number)
-            .filter(|number| {
-                let output = Output::Pixel(*number);
-                let of = |id, at| (id, at) == (port.controller, output);
-                let carried = |number: u32| {
-                    let mut receivers = self.model.receivers.iter();
-                    receivers.any(|receiver| {
-                        receiver.controller == port.controller
-                            && (receiver.first..=receiver.last).contains(&number)
-                    })
-                };
-                let fed = |number: u32| {
-                    let mut powers = self.model.powers.iter();
-                    powers.any(|power| {
-                        (power.controller, power.receiver) == (port.controller, None)
-                            && (power.first..=power.last).contains(&number)
-                    })
-                };
-                let mut reserved = self.model.reserved_outputs.iter();
-                fed(*number) == fed(here_number)
-                    && !plan
-                        .ports
-                        .iter()
-                        .any(|used| of(used.controller, used.output))
-                    && !reserved.any(|row| of(row.controller, row.output))
-                    && !carried(*number)
-            });
+        let free = declared.ports.iter().map(|port| port.number).filter(|number| {
+            let output = Output::Pixel(*number);
+            let of = |id, at| (id, at) == (port.controller, output);
+            let carried = |number: u32| {
+                let mut receivers = self.model.receivers.iter();
+                receivers.any(|receiver| {
+                    receiver.controller == port.controller
+                        && (receiver.first..=receiver.last).contains(&number)
+                })
+            };
+            let fed = |number: u32| {
+                let mut powers = self.model.powers.iter();
+                powers.any(|power| {
+                    (power.controller, power.receiver) == (port.controller, None)
+                        && (power.first..=power.last).contains(&number)
+                })
+            };
+            let mut reserved = self.model.reserved_outputs.iter();
+            fed(*number) == fed(here_number)
+                && !plan.ports.iter().any(|used| of(used.controller, used.output))
+                && !reserved.any(|row| of(row.controller, row.output))
+                && !carried(*number)
+        });
         for number in free.take(MOST_PORTS) {
             let mut changed = self.model.clone();
             let own = changed.lines.get_mut(index)?;
@@ -292,19 +271,13 @@ impl Asked<'_> {
             return None;
         };
         let name = self.model.name_of(id);
-        let edits = vec![Edit {
-            span: Span::new(last.end, next.start),
-            text: format!("\nwire {to}: "),
-        }];
+        let edits =
+            vec![Edit { span: Span::new(last.end, next.start), text: format!("\nwire {to}: ") }];
         let more = if more { " -> …" } else { "" };
         let title = format!(
             "plug the line from `{name}` on into the free port `{to}`, as in `wire {to}: {name}{more}`"
         );
-        let fix = Fix {
-            title,
-            edits,
-            safe: false,
-        };
+        let fix = Fix { title, edits, safe: false };
         Some(Way { fix, left })
     }
 

@@ -18,12 +18,7 @@ fn pin(universe: u64, slot: u64) -> Option<PinPlace> {
 fn reserve(display: &mut Display, first: u32, last: u32) {
     let at = display.spot();
     let reason = None;
-    display.model.reserved_universes.push(ReservedUniverses {
-        at,
-        first,
-        last,
-        reason,
-    });
+    display.model.reserved_universes.push(ReservedUniverses { at, first, last, reason });
 }
 
 fn port(controller: ControllerId, number: u32) -> Target {
@@ -45,10 +40,7 @@ fn ports_follow_by_number_whatever_the_order_of_wires() {
     display.on(c, 2, &[a, b]);
     let done = display.plan();
     assert_eq!(done.codes, [""; 0]);
-    assert_eq!(
-        [done.of(a), done.of(b), done.of(d)],
-        ["1/1 1/300", "1/301 2/88", "2/89 2/238"]
-    );
+    assert_eq!([done.of(a), done.of(b), done.of(d)], ["1/1 1/300", "1/301 2/88", "2/89 2/238"]);
     let ports: Vec<Output> = done.plan.ports.iter().map(|p| p.output).collect();
     assert_eq!(ports, [Output::Pixel(2), Output::Pixel(5)]);
 }
@@ -99,18 +91,9 @@ fn alignment_of_ports_and_props() {
     display.on(c, 1, &strings[..3]);
     display.on(c, 2, &strings[3..]);
     for (align, expected) in [
-        (
-            Align::Off,
-            ["1/1 1/30", "1/31 1/60", "1/61 1/90", "1/91 1/120"],
-        ),
-        (
-            Align::Port,
-            ["1/1 1/30", "1/31 1/60", "1/61 1/90", "2/1 2/30"],
-        ),
-        (
-            Align::Prop,
-            ["1/1 1/30", "1/31 1/60", "2/1 2/30", "3/1 3/30"],
-        ),
+        (Align::Off, ["1/1 1/30", "1/31 1/60", "1/61 1/90", "1/91 1/120"]),
+        (Align::Port, ["1/1 1/30", "1/31 1/60", "1/61 1/90", "2/1 2/30"]),
+        (Align::Prop, ["1/1 1/30", "1/31 1/60", "2/1 2/30", "3/1 3/30"]),
     ] {
         display.set(c).align = align;
         let done = display.plan();
@@ -130,10 +113,7 @@ fn spare_nodes_stay_free_behind_each_used_port() {
     display.wire(Target::Dmx(c, 1), &[(f, None)]);
     let done = display.plan();
     // 61 + 480 + 30 spare slots reach into universe 2, so the DMX output takes 3.
-    assert_eq!(
-        [done.of(a), done.of(b), done.of(f)],
-        ["1/1 1/30", "1/61 2/28", "3/1 3/6"]
-    );
+    assert_eq!([done.of(a), done.of(b), done.of(f)], ["1/1 1/30", "1/61 2/28", "3/1 3/6"]);
 }
 
 #[test]
@@ -176,10 +156,7 @@ fn a_port_steps_over_pins_and_reserves_whole() {
     reserve(&mut display, 2, 2);
     let done = display.plan();
     assert_eq!(done.codes, [""; 0]);
-    assert_eq!(
-        [done.of(a), done.of(b), done.of(d)],
-        ["1/1 1/300", "3/1 3/450", "1/401 1/430"]
-    );
+    assert_eq!([done.of(a), done.of(b), done.of(d)], ["1/1 1/300", "3/1 3/450", "1/401 1/430"]);
 }
 
 #[test]
@@ -204,16 +181,7 @@ fn per_prop_each_string_steps_for_itself() {
     display.on(c, 3, &[s[4]]);
     let done = display.plan();
     let seen: Vec<String> = s.iter().map(|s| done.of(*s)).collect();
-    assert_eq!(
-        seen,
-        [
-            "1/1 1/150",
-            "1/351 1/500",
-            "1/201 1/350",
-            "1/501 2/138",
-            "2/289 2/438"
-        ]
-    );
+    assert_eq!(seen, ["1/1 1/150", "1/351 1/500", "1/201 1/350", "1/501 2/138", "2/289 2/438"]);
     assert_eq!(done.codes, [""; 0]);
 }
 
@@ -271,15 +239,8 @@ fn dmx_outputs_take_a_universe_each() {
     let f: Vec<StringId> = (0..5).map(|_| display.prop(None, 6)).collect();
     display.on(c, 1, &[a]);
     let slot = |slot| Some(PinPlace::Slot(slot));
-    display.wire(
-        Target::Dmx(c, 1),
-        &[
-            (f[0], None),
-            (f[1], slot(17)),
-            (f[2], None),
-            (f[3], slot(9)),
-        ],
-    );
+    display
+        .wire(Target::Dmx(c, 1), &[(f[0], None), (f[1], slot(17)), (f[2], None), (f[3], slot(9))]);
     display.wire(Target::Dmx(c, 2), &[(f[4], pin(20, 3))]);
     reserve(&mut display, 2, 2);
     let at = display.spot();
@@ -292,10 +253,7 @@ fn dmx_outputs_take_a_universe_each() {
     });
     let done = display.plan();
     let seen: Vec<String> = f.iter().map(|s| done.of(*s)).collect();
-    assert_eq!(
-        seen,
-        ["3/1 3/6", "3/17 3/22", "3/31 3/36", "3/9 3/14", "20/3 20/8"]
-    );
+    assert_eq!(seen, ["3/1 3/6", "3/17 3/22", "3/31 3/36", "3/9 3/14", "20/3 20/8"]);
     assert_eq!(done.codes, [""; 0]);
 }
 
@@ -349,10 +307,7 @@ fn the_same_data_need_a_port_of_their_own() {
     display.set(c).addressing = Addressing::PerProp;
     let done = display.plan();
     assert_eq!(done.codes, [""; 0]);
-    assert_eq!(
-        [done.of(like_b), done.of(b)],
-        ["1/151 1/300", "1/151 1/300"]
-    );
+    assert_eq!([done.of(like_b), done.of(b)], ["1/151 1/300", "1/151 1/300"]);
 }
 
 #[test]
@@ -364,10 +319,7 @@ fn stored_strings_take_slots_but_no_nodes() {
     let done = display.plan();
     assert_eq!(done.of(b), "1/301 1/450");
     assert_eq!(
-        (
-            done.plan.ports.as_slice()[0].nodes,
-            done.plan.ports.as_slice()[0].slots
-        ),
+        (done.plan.ports.as_slice()[0].nodes, done.plan.ports.as_slice()[0].slots),
         (100, 450)
     );
     assert_eq!(done.codes, [""; 0]);

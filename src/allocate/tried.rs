@@ -30,11 +30,7 @@ impl Outlets<'_> {
         }
         let ports = if need.fixture { "output" } else { "port" };
         let reasons = told(self.model, &rows, ports);
-        Tried {
-            none: need.none(),
-            reasons,
-            missing: self.missing(need),
-        }
+        Tried { none: need.none(), reasons, missing: self.missing(need) }
     }
 
     /// What would have been needed for a line.
@@ -44,13 +40,8 @@ impl Outlets<'_> {
             return format!("a DMX output with {} free", count(load.slots, "slot"));
         }
         let chip = self.model.chip_of(need.first.0);
-        let drives = chip.map_or(String::new(), |chip| {
-            format!(" that drives `{}`", chip.name)
-        });
-        format!(
-            "a port{drives} with room for {}",
-            count(load.length(), "node")
-        )
+        let drives = chip.map_or(String::new(), |chip| format!(" that drives `{}`", chip.name));
+        format!("a port{drives} with room for {}", count(load.length(), "node"))
     }
 
     /// The settings that say how many nodes of a line's kind a port may have, with what to say there.
@@ -76,10 +67,7 @@ impl Outlets<'_> {
         if let (Some(time), Some(at)) = (time, self.model.display.frame_rate_at) {
             nodes = time;
             let time = count(time, "node");
-            bounds.push((
-                at,
-                format!("a frame has time for at most {time} like these"),
-            ));
+            bounds.push((at, format!("a frame has time for at most {time} like these")));
         }
         let settings = self.model.port_settings(outlet.controller, port, receiver);
         let fuse = settings.and_then(|settings| settings.fuse);

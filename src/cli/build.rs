@@ -45,11 +45,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     let blocked = compiled.blocks();
     if !console.quiet && !findings.is_empty() {
         let nothing = if blocked { "; nothing is written" } else { "" };
-        let line = format!(
-            "{}: {}{nothing}\n",
-            name(&compiled),
-            report::count(&findings)
-        );
+        let line = format!("{}: {}{nothing}\n", name(&compiled), report::count(&findings));
         console.tell(line.as_bytes());
     }
     if blocked {
@@ -127,19 +123,11 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
     if let Some(write) = output::find("csv") {
         tables.extend(BY.iter().map(|(by, _)| {
             let path = named(&format!("-{by}s.csv"));
-            Table {
-                path,
-                write,
-                by: Some(*by),
-            }
+            Table { path, write, by: Some(*by) }
         }));
     }
     if let Some(write) = output::find("json") {
-        tables.push(Table {
-            path: named(".json"),
-            write,
-            by: None,
-        });
+        tables.push(Table { path: named(".json"), write, by: None });
     }
     Ok(tables)
 }
@@ -208,21 +196,12 @@ fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
     };
     let name = |id: &StringId| model.name_of(*id);
     let moved = changes.moved.iter().map(|id| {
-        let before = past
-            .of(*id)
-            .map(|old| was(old, "a controller that is gone"));
-        let place = format!(
-            "{} -> {}",
-            before.unwrap_or_default(),
-            now(id).unwrap_or_default()
-        );
+        let before = past.of(*id).map(|old| was(old, "a controller that is gone"));
+        let place = format!("{} -> {}", before.unwrap_or_default(), now(id).unwrap_or_default());
         (name(id), place)
     });
     listed("moved", moved, out)?;
-    let new = changes
-        .new
-        .iter()
-        .map(|id| (name(id), now(id).unwrap_or_default()));
+    let new = changes.new.iter().map(|id| (name(id), now(id).unwrap_or_default()));
     listed("new", new, out)?;
     let freed = past.freed.iter();
     let freed = freed.map(|row| (row.name.to_string(), was(&row.was, &row.controller_name)));

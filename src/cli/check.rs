@@ -65,15 +65,9 @@ pub fn reread(
     lock: Option<Loaded>,
     change: &dyn Fn(&mut Model),
 ) -> Compiled {
-    let reading = Reading {
-        change,
-        ..Reading::default()
-    };
+    let reading = Reading { change, ..Reading::default() };
     let (sources, nothing) = (SourceMap::default(), Relay::Nothing);
-    strictly(
-        input,
-        compile_read(sources, &reading, disk, main, lock, (&nothing, None)),
-    )
+    strictly(input, compile_read(sources, &reading, disk, main, lock, (&nothing, None)))
 }
 
 /// The same, but what was asked for is laid out afresh.
@@ -92,10 +86,7 @@ pub fn relaid(
     let unknown = |name: &&String| !names().any(|other| other == name.as_str());
     if let Some(name) = relay.names().iter().find(unknown) {
         let near = did_you_mean(&nearest(name, names()));
-        return Err(Stop::Refused(format!(
-            "there is no controller `{}`{near}",
-            shown(name)
-        )));
+        return Err(Stop::Refused(format!("there is no controller `{}`{near}", shown(name))));
     }
     Ok(strictly(input, compiled))
 }
@@ -132,16 +123,8 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
     let findings = heard(compiled, console);
     tell(compiled, &findings, console)?;
     if !console.quiet && !findings.is_empty() {
-        let nothing = if compiled.blocks() {
-            format!("; {nothing}")
-        } else {
-            String::new()
-        };
-        let line = format!(
-            "{}: {}{nothing}\n",
-            name(compiled),
-            report::count(&findings)
-        );
+        let nothing = if compiled.blocks() { format!("; {nothing}") } else { String::new() };
+        let line = format!("{}: {}{nothing}\n", name(compiled), report::count(&findings));
         console.tell(line.as_bytes());
     }
     Ok(())
@@ -162,17 +145,9 @@ pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Sto
 /// Which of them it is.
 pub fn is_no_text(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
     // The texts of a display are shown by paths that lead to them. Its lock may not be there yet.
-    let texts = || {
-        compiled
-            .sources
-            .files()
-            .iter()
-            .map(|file| Path::new(&*file.name))
-    };
+    let texts = || compiled.sources.files().iter().map(|file| Path::new(&*file.name));
     let lock = texts().next().map(|main| main.with_extension(disk::LOCK));
-    let over = texts()
-        .chain(lock.as_deref())
-        .find(|text| disk::same_file(text, path));
+    let over = texts().chain(lock.as_deref()).find(|text| disk::same_file(text, path));
     if let Some(text) = over {
         let text = shown(&text.to_string_lossy());
         return Err(Stop::Refused(format!(

@@ -63,13 +63,7 @@ impl Console {
     pub fn new(colour: Option<bool>, ascii: bool, quiet: bool) -> Self {
         let stderr = io::stderr().is_terminal();
         Self {
-            out: BufWriter::with_capacity(
-                64 * 1024,
-                Stdout {
-                    inner: io::stdout(),
-                    closed: false,
-                },
-            ),
+            out: BufWriter::with_capacity(64 * 1024, Stdout { inner: io::stdout(), closed: false }),
             err_look: Look {
                 colour: colour.unwrap_or_else(|| colour_by_environment(stderr)),
                 ascii: ascii || is("TERM", "dumb"),
@@ -174,9 +168,7 @@ fn width(terminal: bool) -> usize {
 /// A panic is a fault of ours: says so in two lines and leaves with 101.
 pub fn on_panic() {
     std::panic::set_hook(Box::new(|info| {
-        let place = info
-            .location()
-            .map_or_else(String::new, |l| format!(" at {l}"));
+        let place = info.location().map_or_else(String::new, |l| format!(" at {l}"));
         let text = format!(
             "tinsel: internal fault{place}: this is a bug in tinsel, not in your display.\n\
              Nothing was written. Please report it with the display that shows it.\n"

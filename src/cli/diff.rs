@@ -48,10 +48,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
         "json" => json::write(&changes, changed, console.out())?,
         _ if changed => text::write(&changes, width, console.out())?,
         _ if !compiled.lock_stands() => {
-            writeln!(
-                console.out(),
-                "nothing moves; only the text of the lock would change"
-            )?;
+            writeln!(console.out(), "nothing moves; only the text of the lock would change")?;
         }
         _ => writeln!(console.out(), "a build would change nothing")?,
     }
@@ -70,12 +67,6 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
 
 /// What was found, without the moves, which are the result here.
 fn others(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
-    let findings = compiled
-        .findings
-        .iter()
-        .filter(|one| one.code != "lock/moved");
-    findings
-        .filter(|one| !(console.quiet && one.severity == Severity::Advice))
-        .cloned()
-        .collect()
+    let findings = compiled.findings.iter().filter(|one| one.code != "lock/moved");
+    findings.filter(|one| !(console.quiet && one.severity == Severity::Advice)).cloned().collect()
 }

@@ -76,11 +76,7 @@ impl Disk {
     /// the display's.
     pub fn of_text(name: &Path, bytes: Vec<u8>) -> (Self, Loaded) {
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
-        let folder = if given.as_os_str().is_empty() {
-            Path::new(".")
-        } else {
-            &given
-        };
+        let folder = if given.as_os_str().is_empty() { Path::new(".") } else { &given };
         // An editor may name a text whose folder is not there yet; then nothing can be included
         // from it.
         let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
@@ -121,11 +117,7 @@ impl Disk {
         };
         let bytes = read(&real, lockfile::MOST_BYTES)
             .map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
-        Ok(Some(Loaded {
-            identity: shown(&real),
-            name,
-            bytes,
-        }))
+        Ok(Some(Loaded { identity: shown(&real), name, bytes }))
     }
 
     /// Where the display's lock lies, or would lie.
@@ -162,11 +154,7 @@ impl Disk {
         let identity = shown(real);
         self.folders.borrow_mut().insert(identity.clone(), folder);
         self.texts.borrow_mut().push(real.to_owned());
-        Loaded {
-            identity,
-            name,
-            bytes,
-        }
+        Loaded { identity, name, bytes }
     }
 }
 
@@ -183,9 +171,7 @@ impl Files for Disk {
             Err(error) if error.kind() == ErrorKind::NotFound => return Err(FileError::Missing),
             Err(error) => return Err(FileError::Other(reason(&error))),
         };
-        let within = real
-            .strip_prefix(&self.root)
-            .map_err(|_| FileError::Outside)?;
+        let within = real.strip_prefix(&self.root).map_err(|_| FileError::Outside)?;
         let bytes = read(&real, MOST_FILE_BYTES)
             .map_err(|why| FileError::Other(why.unwrap_or_else(|error| reason(&error))))?;
         if bytes.len() > MOST_FILE_BYTES {
@@ -256,9 +242,7 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
     if !about.is_file() {
         return Err(Ok("it is not a regular file".to_owned()));
     }
-    File::open(path)
-        .and_then(|file| limited(file, about.len(), most))
-        .map_err(Err)
+    File::open(path).and_then(|file| limited(file, about.len(), most)).map_err(Err)
 }
 
 /// The beginning of a regular file, one byte more than `most` at most; `None` where there is

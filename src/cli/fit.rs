@@ -37,18 +37,8 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
             }
         };
         // Whatever is added, the lock would change: that is what is asked about.
-        let input = Input {
-            locked: false,
-            ..args.input.clone()
-        };
-        let trial = Trial {
-            input,
-            disk,
-            main,
-            lock,
-            now: &now,
-            after,
-        };
+        let input = Input { locked: false, ..args.input.clone() };
+        let trial = Trial { input, disk, main, lock, now: &now, after };
         let (then, added) = trial.with(&addition);
         let Some(added) = added else {
             let findings = heard(&then, console);

@@ -28,11 +28,7 @@ pub fn run(args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
 
 fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
     let piped = path == Path::new("-");
-    let opened = if piped {
-        Disk::from_stdin(&args.stdin_filename)
-    } else {
-        Disk::open(path)
-    };
+    let opened = if piped { Disk::from_stdin(&args.stdin_filename) } else { Disk::open(path) };
     let (_, main) = opened.map_err(Stop::Refused)?;
     let name = words::shown(&main.name);
     let formatted = format(&main);
@@ -40,12 +36,7 @@ fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
         Ok(text) => text,
         Err(findings) => {
             let mut shown = Vec::new();
-            terminal::write(
-                &formatted.sources,
-                &findings,
-                console.err_look(),
-                &mut shown,
-            )?;
+            terminal::write(&formatted.sources, &findings, console.err_look(), &mut shown)?;
             console.tell(&shown);
             let count = report::count(&findings);
             console.tell(format!("{name}: {count}; left as it is\n").as_bytes());

@@ -31,14 +31,8 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
             Some(graph.reach(&named))
         }
     };
-    let draw = if target.format == "svg" {
-        svg::render
-    } else {
-        dot::render
-    };
-    target.write(&compiled, console, |_, out| {
-        draw(&graph, reached.as_deref(), out)
-    })?;
+    let draw = if target.format == "svg" { svg::render } else { dot::render };
+    target.write(&compiled, console, |_, out| draw(&graph, reached.as_deref(), out))?;
     Ok(status(&args.input, &compiled))
 }
 

@@ -103,11 +103,7 @@ fn read(file: &Path) -> Result<Loaded, Stop> {
 /// Tells what was not understood, and how much came of the table. Whether anything of it is lost.
 fn told(name: &str, import: &Import, console: &Console) -> bool {
     let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
-    let notes: Vec<_> = import
-        .notes
-        .iter()
-        .filter(|note| heard(note.grade))
-        .collect();
+    let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
     for note in notes.iter().take(MOST_NOTES) {
         text.push_str(&format!("{name}: {note}\n"));
@@ -115,22 +111,12 @@ fn told(name: &str, import: &Import, console: &Console) -> bool {
     if notes.len() > MOST_NOTES {
         text.push_str(&format!("{name}: and {} more\n", notes.len() - MOST_NOTES));
     }
-    let count = |grade: Grade| {
-        import
-            .notes
-            .iter()
-            .filter(|note| note.grade == grade)
-            .count()
-    };
+    let count = |grade: Grade| import.notes.iter().filter(|note| note.grade == grade).count();
     let lost = count(Grade::Lost);
     if !console.quiet {
         let told =
             |count: usize, one: &str| unit::counted(i64::try_from(count).unwrap_or(i64::MAX), one);
-        let lock = if import.lock.is_some() {
-            " and a lock"
-        } else {
-            ""
-        };
+        let lock = if import.lock.is_some() { " and a lock" } else { "" };
         text.push_str(&format!(
             "{name}: {} became {}{lock}; {} not understood or in doubt\n",
             told(import.rows, "row"),
@@ -144,10 +130,10 @@ fn told(name: &str, import: &Import, console: &Console) -> bool {
 
 /// Compiles what came of it and tells what is wrong. Whether anything is.
 fn compiled(args: &ImportArgs, import: &Import, console: &Console) -> Result<bool, Stop> {
-    let shown = args.output.as_ref().map_or_else(
-        || "<imported>".to_owned(),
-        |path| words::shown(&path.to_string_lossy()),
-    );
+    let shown = args
+        .output
+        .as_ref()
+        .map_or_else(|| "<imported>".to_owned(), |path| words::shown(&path.to_string_lossy()));
     let compiled = &import.compiled;
     let findings = heard(compiled, console);
     tell(compiled, &findings, console)?;

@@ -27,11 +27,7 @@ impl Shelf for OnDisk {
             (Err(_), None) => return None,
         };
         let lock = disk.lock().unwrap_or(None);
-        Some(Opened {
-            files: Box::new(disk),
-            main,
-            lock,
-        })
+        Some(Opened { files: Box::new(disk), main, lock })
     }
 
     fn identity(&self, path: &str) -> String {

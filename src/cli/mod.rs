@@ -236,11 +236,7 @@ impl Afresh {
 
     fn side(&self) -> Option<Side> {
         let side = self.take.as_deref()?;
-        Some(if side == "ours" {
-            Side::Ours
-        } else {
-            Side::Theirs
-        })
+        Some(if side == "ours" { Side::Ours } else { Side::Theirs })
     }
 }
 
@@ -329,12 +325,7 @@ struct FmtArgs {
     #[arg(long)]
     check: bool,
     /// The name that standard input is shown by
-    #[arg(
-        long,
-        value_name = "NAME",
-        default_value = "<stdin>",
-        hide_default_value = true
-    )]
+    #[arg(long, value_name = "NAME", default_value = "<stdin>", hide_default_value = true)]
     stdin_filename: PathBuf,
 }
 
@@ -457,12 +448,7 @@ fn start(arguments: &[OsString]) -> u8 {
         Ok(given) => carry_out(&given),
         Err(answer) => {
             let status = u8::try_from(answer.exit_code()).unwrap_or(2);
-            console::answer(
-                &answer.to_string(),
-                || answer.print(),
-                answer.use_stderr(),
-                status,
-            )
+            console::answer(&answer.to_string(), || answer.print(), answer.use_stderr(), status)
         }
     }
 }

@@ -40,8 +40,6 @@ pub fn level(text: &str) -> Result<u32, String> {
     }
     let whole: u32 = whole.parse().map_err(|_| wrong())?;
     let decimals: u32 = format!("{decimals:0<3}").parse().map_err(|_| wrong())?;
-    let level = whole
-        .checked_mul(1_000)
-        .and_then(|level| level.checked_add(decimals));
+    let level = whole.checked_mul(1_000).and_then(|level| level.checked_add(decimals));
     level.filter(|level| *level <= 100_000).ok_or_else(wrong)
 }

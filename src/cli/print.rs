@@ -27,10 +27,7 @@ impl Printed {
     /// A file whose ending names no format; what can't be read at a terminal.
     pub fn target<'a>(&'a self, formats: &[&'a str]) -> Result<Target<'a>, Stop> {
         // `-` is standard output, as everywhere.
-        let path = self
-            .output
-            .as_deref()
-            .filter(|path| *path != Path::new("-"));
+        let path = self.output.as_deref().filter(|path| *path != Path::new("-"));
         let format = match (&self.format, path) {
             (Some(format), _) => format.as_str(),
             (None, Some(path)) => by_ending(path, formats)?,
@@ -46,10 +43,7 @@ impl Printed {
 
 /// The format that a file's ending names.
 fn by_ending<'a>(path: &Path, formats: &[&'a str]) -> Result<&'a str, Stop> {
-    let ending = path
-        .extension()
-        .and_then(|ending| ending.to_str())
-        .unwrap_or_default();
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
     let lower = ending.to_ascii_lowercase();
     let known = if lower == "yml" { "yaml" } else { &lower };
     let by_ending = || formats.iter().copied().filter(|name| *name != "text");
@@ -79,11 +73,9 @@ impl Target<'_> {
         if !display.is_empty() {
             survey.title = format!("{display}: {}", survey.title);
         }
-        self.write(compiled, console, |width, out| {
-            match output::find(self.format) {
-                Some(write) => write(&survey, width, out),
-                None => Ok(()),
-            }
+        self.write(compiled, console, |width, out| match output::find(self.format) {
+            Some(write) => write(&survey, width, out),
+            None => Ok(()),
         })
     }
 

@@ -28,11 +28,7 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
             console.tell(format!("tinsel: no labels: more than {most} strings\n").as_bytes());
         }
         for page in page::folder(&compiled) {
-            write(
-                &compiled,
-                &args.output.join(&page.file),
-                page.text.as_bytes(),
-            )?;
+            write(&compiled, &args.output.join(&page.file), page.text.as_bytes())?;
         }
     }
     Ok(status(&args.input, &compiled))

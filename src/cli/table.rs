@@ -21,15 +21,11 @@ pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let (model, plan) = (&compiled.model, &compiled.plan);
     if scene {
-        target.write(&compiled, console, |_, out| {
-            out.write_all(&mvr::render(model, plan)?)
-        })?;
+        target.write(&compiled, console, |_, out| out.write_all(&mvr::render(model, plan)?))?;
     } else {
         let mut view = View::new(model, plan);
         if let Some(only) = &args.only {
-            view = view
-                .only(&super::normal(only))
-                .map_err(|near| unknown(only, &near))?;
+            view = view.only(&super::normal(only)).map_err(|near| unknown(only, &near))?;
         }
         target.print(view.survey(args.by.as_deref()), &compiled, console)?;
     }

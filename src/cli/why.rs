@@ -45,10 +45,7 @@ pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     if strings.len() > MOST_TOLD {
         let left = strings.len() - MOST_TOLD;
-        writeln!(
-            console.out(),
-            "and {left} more of that name: name one of them"
-        )?;
+        writeln!(console.out(), "and {left} more of that name: name one of them")?;
     }
     Ok(status(&args.input, &compiled))
 }

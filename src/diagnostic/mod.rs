@@ -103,10 +103,7 @@ impl Diagnostic {
             code,
             severity,
             message: words.message,
-            labels: vec![Label {
-                span,
-                text: words.label,
-            }],
+            labels: vec![Label { span, text: words.label }],
             why: words.why,
             help: words.help,
             fix: None,
@@ -124,10 +121,7 @@ impl Diagnostic {
     /// Adds a place that contributed.
     #[must_use]
     pub fn and(mut self, span: Span, text: impl Into<String>) -> Self {
-        self.labels.push(Label {
-            span,
-            text: text.into(),
-        });
+        self.labels.push(Label { span, text: text.into() });
         self
     }
 
@@ -143,11 +137,7 @@ impl Diagnostic {
     /// Adds a cure that may be applied unasked.
     #[must_use]
     pub fn fix(mut self, title: impl Into<String>, edits: Vec<Edit>) -> Self {
-        self.fix = Some(Fix {
-            title: title.into(),
-            edits,
-            safe: true,
-        });
+        self.fix = Some(Fix { title: title.into(), edits, safe: true });
         self
     }
 
@@ -162,11 +152,7 @@ impl Diagnostic {
     /// Adds a cure that a person should look at before it is applied.
     #[must_use]
     pub fn suggest(mut self, title: impl Into<String>, edits: Vec<Edit>) -> Self {
-        self.fix = Some(Fix {
-            title: title.into(),
-            edits,
-            safe: false,
-        });
+        self.fix = Some(Fix { title: title.into(), edits, safe: false });
         self
     }
 

@@ -23,10 +23,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
     let letters = lower.chars().count();
     // Any two names of one letter are one letter apart.
     let most = (letters / 3).max(usize::from(letters > 1));
-    let stem = |name: &str| {
-        name.trim_end_matches(|c: char| c.is_ascii_digit())
-            .to_owned()
-    };
+    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
     let kinds = letters_of(&lower);
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
@@ -57,8 +54,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
 
 /// The letters of a word as a set of bits; letters may share a bit.
 fn letters_of(word: &str) -> u64 {
-    word.chars()
-        .fold(0, |all, one| all | 1 << (u32::from(one) % 64))
+    word.chars().fold(0, |all, one| all | 1 << (u32::from(one) % 64))
 }
 
 /// The names in backticks, joined with `or`: "`a`", "`a` or `b`".

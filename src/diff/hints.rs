@@ -21,15 +21,10 @@ pub(super) fn find(model: &Model, plan: &Plan, past: &Past, lock: &Lock) -> Vec<
     if model.strings.len() > MOST_STRINGS {
         return Vec::new();
     }
-    let moved: BTreeSet<ControllerId> = past
-        .moves
-        .iter()
-        .filter_map(|one| controller_of(plan, one.string))
-        .collect();
+    let moved: BTreeSet<ControllerId> =
+        past.moves.iter().filter_map(|one| controller_of(plan, one.string)).collect();
     let moved = moved.into_iter().take(MOST_TRIED);
-    moved
-        .filter_map(|id| of_controller(model, plan, past, lock, id))
-        .collect()
+    moved.filter_map(|id| of_controller(model, plan, past, lock, id)).collect()
 }
 
 fn of_controller(
@@ -41,9 +36,7 @@ fn of_controller(
 ) -> Option<String> {
     let here = |plan: &Plan, past: &Past| {
         let moves = past.moves.iter();
-        moves
-            .filter(|one| controller_of(plan, one.string) == Some(id))
-            .count()
+        moves.filter(|one| controller_of(plan, one.string) == Some(id)).count()
     };
     let asked = here(plan, past);
     let tries: &[Addressing] = match model.controller(id)?.addressing {
@@ -59,10 +52,7 @@ fn of_controller(
         }
         let mut sink = Sink::default();
         let tried = allocate(&changed, Some(lock), &mut sink);
-        let left = tried
-            .past
-            .as_deref()
-            .map_or(asked, |past| here(&tried, past));
+        let left = tried.past.as_deref().map_or(asked, |past| here(&tried, past));
         let errors = sink.has_errors() || tried.past.is_none();
         if !errors && left < best.map_or(asked, |(left, _)| left) {
             best = Some((left, *addressing));

@@ -111,11 +111,7 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
         at_most_fewer_slots: changes.past.and_then(|past| past.off).unwrap_or(0),
         retype: changes.retype.iter().map(retype).collect(),
         dials: (changes.dials.iter())
-            .map(|one| DialRow {
-                fixture: &one.fixture,
-                old: one.old,
-                new: one.new,
-            })
+            .map(|one| DialRow { fixture: &one.fixture, old: one.old, new: one.new })
             .collect(),
         props: (changes.props.iter())
             .map(|one| PropRow {
@@ -132,33 +128,18 @@ pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::R
                 None => move_row(changes, *id, "rewired", ""),
             })
             .collect(),
-        new: changes
-            .new
-            .iter()
-            .filter_map(|id| now(changes, *id))
-            .collect(),
+        new: changes.new.iter().filter_map(|id| now(changes, *id)).collect(),
         freed: freed
             .map(|freed| StringRow {
                 name: freed.name.to_string(),
                 controller: freed.controller_name.to_string(),
                 port: freed.was.output.name(),
-                place: place(
-                    changes.before(freed.was.start),
-                    freed.was.start,
-                    freed.was.slots,
-                ),
+                place: place(changes.before(freed.was.start), freed.was.start, freed.was.slots),
             })
             .collect(),
-        renamed: changes
-            .renamed
-            .iter()
-            .map(|(old, new)| RenameRow { old, new })
-            .collect(),
+        renamed: changes.renamed.iter().map(|(old, new)| RenameRow { old, new }).collect(),
         not_carried: (changes.lost.iter())
-            .map(|(id, why)| LostRow {
-                string: changes.model.name_of(*id),
-                why,
-            })
+            .map(|(id, why)| LostRow { string: changes.model.name_of(*id), why })
             .collect(),
         hints: &changes.hints,
     };
@@ -182,12 +163,7 @@ fn retype(one: &super::Retype) -> RetypeRow<'_> {
 /// What stands in a field: a number, yes or no, or words.
 fn value(field: &str, value: Option<&str>) -> Option<Value> {
     let value = value?;
-    let number = || {
-        value
-            .parse::<u64>()
-            .ok()
-            .filter(|_| field != "host" && field != "name")
-    };
+    let number = || value.parse::<u64>().ok().filter(|_| field != "host" && field != "name");
     Some(match (field, value) {
         ("whole_nodes", _) => Value::Bool(value == "yes"),
         _ => number().map_or_else(|| Value::from(value), Value::from),
@@ -196,12 +172,7 @@ fn value(field: &str, value: Option<&str>) -> Option<Value> {
 
 /// Channels count from 1, as in the tables.
 fn place((universe, slot): (u64, u64), channel: u64, slots: u64) -> Place {
-    Place {
-        universe,
-        slot,
-        channel: channel.saturating_add(1),
-        slots,
-    }
+    Place { universe, slot, channel: channel.saturating_add(1), slots }
 }
 
 fn now(changes: &Changes<'_>, id: StringId) -> Option<StringRow> {

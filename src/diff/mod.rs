@@ -88,9 +88,7 @@ impl<'a> Changes<'a> {
         if let Some(past) = past {
             let renames = model.renames.iter().zip(&past.carried);
             let carried = renames.filter(|(_, carried)| **carried == Carried::Now);
-            changes.renamed = carried
-                .map(|(r, _)| (r.old.clone(), r.new.clone()))
-                .collect();
+            changes.renamed = carried.map(|(r, _)| (r.old.clone(), r.new.clone())).collect();
             let reshaped = past.reshaped.iter();
             let named = reshaped.map(|(old, id)| (old.clone(), model.name_of(*id).into()));
             changes.renamed.extend(named);
@@ -103,10 +101,7 @@ impl<'a> Changes<'a> {
     }
 
     fn strings(&mut self) {
-        let moves = self
-            .past
-            .iter()
-            .flat_map(|past| past.moves.iter().map(move |one| (past, one)));
+        let moves = self.past.iter().flat_map(|past| past.moves.iter().map(move |one| (past, one)));
         let moved = moves.filter(|(past, one)| !is_only_plugged(self.plan, past, one));
         let moved: std::collections::BTreeSet<StringId> =
             moved.map(|(_, one)| one.string).collect();
@@ -126,9 +121,7 @@ impl<'a> Changes<'a> {
     #[must_use]
     pub fn is_replugged(&self, id: StringId) -> bool {
         let was = self.past.and_then(|past| past.of(id));
-        let here = self
-            .output(id)
-            .map(|(controller, output)| (Some(controller), output));
+        let here = self.output(id).map(|(controller, output)| (Some(controller), output));
         was.is_some_and(|was| here.is_some_and(|here| here != (was.controller, was.output)))
     }
 
@@ -166,9 +159,7 @@ impl<'a> Changes<'a> {
     /// Universe and slot, both from 1, of a channel as the lock counts them.
     #[must_use]
     pub fn before(&self, channel: u64) -> (u64, u64) {
-        let slots = self
-            .past
-            .map_or(self.plan.universe_slots, |past| past.universe_slots);
+        let slots = self.past.map_or(self.plan.universe_slots, |past| past.universe_slots);
         split(channel, slots)
     }
 
@@ -198,9 +189,8 @@ fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {
             continue;
         }
         // Words about a port are said of each port by itself.
-        let port = plan
-            .of(one.string)
-            .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
+        let port =
+            plan.of(one.string).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
         let key = (one.cause, port.map(|port| port.output));
         let group = groups.entry(key).or_insert_with(|| Moved {
             cause: one.cause,

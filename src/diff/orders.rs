@@ -72,26 +72,17 @@ impl<'a> Orders<'a> {
             }));
             today(model, past, lock, &now, &rows)
         });
-        Self {
-            model,
-            before,
-            now,
-            rows,
-        }
+        Self { model, before, now, rows }
     }
 
     /// What to type into controllers.
     pub fn retype(&self) -> Vec<Retype> {
         let mut all = Vec::new();
         for controller in &self.model.controllers {
-            let (old, new) = (
-                typed(&self.before, &controller.name),
-                typed(&self.now, &controller.name),
-            );
+            let (old, new) =
+                (typed(&self.before, &controller.name), typed(&self.now, &controller.name));
             let several = |place: &Place| {
-                [&old, &new]
-                    .iter()
-                    .any(|one| one.strings.contains_key(&(place.0, 2)))
+                [&old, &new].iter().any(|one| one.strings.contains_key(&(place.0, 2)))
             };
             let keys: BTreeSet<_> = old.fields.keys().chain(new.fields.keys()).collect();
             for key in keys {
@@ -136,11 +127,7 @@ impl<'a> Orders<'a> {
             let name = self.model.name_of(id);
             let row = self.now.row(&name).filter(|row| dmx(row))?;
             let (old, new) = (olds.get(&id).copied(), self.now.universe_slot(row.start).1);
-            (old != Some(new)).then(|| Dial {
-                fixture: name.into(),
-                old,
-                new,
-            })
+            (old != Some(new)).then(|| Dial { fixture: name.into(), old, new })
         });
         dials.collect()
     }
@@ -154,10 +141,7 @@ impl<'a> Orders<'a> {
         rows.sort_by_key(|(id, _)| *id);
         for (id, row) in rows {
             match id.and_then(|id| self.model.string(id)) {
-                Some(string) => olds
-                    .entry((string.prop, string.member))
-                    .or_default()
-                    .push(row),
+                Some(string) => olds.entry((string.prop, string.member)).or_default().push(row),
                 None => gone.entry(member_of(&row.name)).or_default().push(row),
             }
         }
@@ -165,13 +149,10 @@ impl<'a> Orders<'a> {
         for (index, prop) in self.model.props.iter().enumerate() {
             for member in 1..=prop.members_count() {
                 let number = prop.count.map_or(0, |_| member);
-                let old = olds
-                    .remove(&(PropId::from(index), number))
-                    .unwrap_or_default();
+                let old = olds.remove(&(PropId::from(index), number)).unwrap_or_default();
                 let ids = prop.strings_of(member).map(StringId);
-                let new: Vec<&Row> = ids
-                    .filter_map(|id| self.now.row(&self.model.name_of(id)))
-                    .collect();
+                let new: Vec<&Row> =
+                    ids.filter_map(|id| self.now.row(&self.model.name_of(id))).collect();
                 let name = match number {
                     0 => prop.name.clone(),
                     number => format!("{}[{number}]", prop.name).into(),
@@ -199,19 +180,11 @@ impl<'a> Orders<'a> {
         let (old, new) = (columns(&self.before, old), columns(&self.now, new));
         for (at, field) in COLUMNS.into_iter().enumerate() {
             let value = |columns: &Option<[Option<String>; 4]>| {
-                columns
-                    .as_ref()
-                    .and_then(|columns| columns.get(at).cloned())
-                    .flatten()
+                columns.as_ref().and_then(|columns| columns.get(at).cloned()).flatten()
             };
             let (old, new) = (value(&old), value(&new));
             if old != new {
-                told.push(Told {
-                    prop: name.into(),
-                    field,
-                    old,
-                    new,
-                });
+                told.push(Told { prop: name.into(), field, old, new });
             }
         }
     }
@@ -243,11 +216,7 @@ fn columns(lock: &Lock, rows: &[&Row]) -> Option<[Option<String>; 4]> {
 /// The prop or member that a string's name names.
 fn member_of(name: &str) -> &str {
     let (head, tail) = name.rsplit_once('.').unwrap_or((name, ""));
-    if tail.bytes().all(|byte| byte.is_ascii_digit()) {
-        head
-    } else {
-        name
-    }
+    if tail.bytes().all(|byte| byte.is_ascii_digit()) { head } else { name }
 }
 
 /// A lock with its controllers under their names of today.
@@ -262,35 +231,20 @@ fn today(
         let id = past.controllers.get(old)?;
         Some(model.controller(*id)?.name.clone())
     };
-    let rows = rows.iter().filter_map(|(_, row)| {
-        Some(Row {
-            controller: name(&row.controller)?,
-            ..row.clone()
-        })
-    });
-    let mut before = Lock {
-        universe_slots: lock.universe_slots,
-        rows: rows.collect(),
-        ..Lock::default()
-    };
+    let rows = rows
+        .iter()
+        .filter_map(|(_, row)| Some(Row { controller: name(&row.controller)?, ..row.clone() }));
+    let mut before =
+        Lock { universe_slots: lock.universe_slots, rows: rows.collect(), ..Lock::default() };
     let universes = before.universes();
     let used = |one: &SetUp| {
         let (first, universes) = span_of(universes.get(&*one.name)?);
-        Some(SetUp {
-            first,
-            universes,
-            ..one.clone()
-        })
+        Some(SetUp { first, universes, ..one.clone() })
     };
     before.boxes = if lock.boxes.is_empty() {
         now.boxes.iter().filter_map(used).collect()
     } else {
-        let named = |one: &SetUp| {
-            Some(SetUp {
-                name: name(&one.name)?,
-                ..one.clone()
-            })
-        };
+        let named = |one: &SetUp| Some(SetUp { name: name(&one.name)?, ..one.clone() });
         lock.boxes.iter().filter_map(named).collect()
     };
     before.boxes.sort_by(|a, b| a.name.cmp(&b.name));
@@ -307,10 +261,7 @@ fn complete(row: &Row, now: Option<&Row>) -> Row {
                 true => made.nodes,
                 false => u32::try_from(row.slots / u64::from(made.each.max(1))).unwrap_or(u32::MAX),
             };
-            Made {
-                nodes,
-                ..made.clone()
-            }
+            Made { nodes, ..made.clone() }
         });
     }
     row

@@ -92,44 +92,29 @@ fn bodies(
         (Some(made), Some(node)) if letters(&made.colour) == letters(&node.colour) => {
             let old = of_made(made);
             if old.each != body.each {
-                return Some(Err(format!(
-                    "{} slots a node, before {}",
-                    body.each, old.each
-                )));
+                return Some(Err(format!("{} slots a node, before {}", body.each, old.each)));
             }
             old
         }
         (Some(made), Some(node)) => {
-            return Some(Err(format!(
-                "its nodes are {}, before {}",
-                node.colour, made.colour
-            )));
+            return Some(Err(format!("its nodes are {}, before {}", node.colour, made.colour)));
         }
         (Some(_), None) => return Some(Err("it has no nodes any more".to_owned())),
         (None, Some(_)) if set_up.is_some() => {
             return Some(Err("the lock does not say what nodes it had".to_owned()));
         }
         (None, Some(_)) => body,
-        (None, None) => Body {
-            nodes: was.slots,
-            each: 1,
-        },
+        (None, None) => Body { nodes: was.slots, each: 1 },
     };
     let laid = grid.lay(was.start, old);
     Some(match (laid.start, laid.end) == (was.start, was.end()) {
         true => Ok(((old, grid), now)),
-        false => Err(format!(
-            "the lock does not say which nodes lay on its {} slots",
-            was.slots
-        )),
+        false => Err(format!("the lock does not say which nodes lay on its {} slots", was.slots)),
     })
 }
 
 fn of_made(made: &Made) -> Body {
-    Body {
-        nodes: u64::from(made.nodes),
-        each: u64::from(made.each),
-    }
+    Body { nodes: u64::from(made.nodes), each: u64::from(made.each) }
 }
 
 /// The letters of a node in the order of the alphabet: their order on the wire is the controller's concern.
@@ -149,11 +134,7 @@ fn pair(
     let mut to: Range<u64> = ours.next()?;
     loop {
         let count = (from.end - from.start).min(to.end - to.start);
-        runs.push(Run {
-            from: from.start,
-            to: to.start,
-            count,
-        });
+        runs.push(Run { from: from.start, to: to.start, count });
         from.start += count;
         to.start += count;
         if from.start == from.end {
@@ -174,9 +155,7 @@ pub fn write(
     (before, now): (UniverseSlots, UniverseSlots),
     out: &mut dyn io::Write,
 ) -> io::Result<()> {
-    let mut rows = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(out);
+    let mut rows = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
     rows.write_record([
         "from",
         "to",
@@ -189,15 +168,7 @@ pub fn write(
     for run in runs {
         let (from, from_slot) = super::split(run.from, before);
         let (to, to_slot) = super::split(run.to, now);
-        let row = [
-            run.from + 1,
-            run.to + 1,
-            run.count,
-            from,
-            from_slot,
-            to,
-            to_slot,
-        ];
+        let row = [run.from + 1, run.to + 1, run.count, from, from_slot, to, to_slot];
         rows.write_record(row.map(|figure| figure.to_string()))?;
     }
     rows.flush()

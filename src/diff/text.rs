@@ -16,10 +16,7 @@ pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Re
     set_up(changes, out)?;
     let dials = changes.dials.iter().map(|dial| {
         let old = dial.old.map(|old| old.to_string());
-        (
-            dial.fixture.to_string(),
-            old_new(old.as_deref(), Some(&dial.new.to_string())),
-        )
+        (dial.fixture.to_string(), old_new(old.as_deref(), Some(&dial.new.to_string())))
     });
     list("addresses to dial at fixtures", dials, out)?;
     list("plugs to move", plugs(changes), out)?;
@@ -49,16 +46,9 @@ fn sum(changes: &Changes<'_>) -> String {
     };
     let off = changes.past.and_then(|past| past.off);
     let off = off.map_or_else(String::new, |off| {
-        format!(
-            "; the search was cut short: at most {} slots fewer might have moved",
-            off
-        )
+        format!("; the search was cut short: at most {} slots fewer might have moved", off)
     });
-    let first = if changes.past.is_none() {
-        "there is no lock yet: "
-    } else {
-        ""
-    };
+    let first = if changes.past.is_none() { "there is no lock yet: " } else { "" };
     let mut boxes: Vec<&str> = changes.retype.iter().map(|one| &*one.controller).collect();
     boxes.dedup();
     format!(
@@ -138,10 +128,7 @@ fn plugs(changes: &Changes<'_>) -> Vec<(String, String)> {
         changes.plan.of(id)?;
         let why = changes.unplugged(id).filter(|_| was.is_some());
         let why = why.map_or_else(String::new, |(_, why)| format!(": {why}"));
-        Some((
-            shown(&changes.model.name_of(id)),
-            format!("{} -> {here}{why}", shown(&old)),
-        ))
+        Some((shown(&changes.model.name_of(id)), format!("{} -> {here}{why}", shown(&old))))
     });
     rows.collect()
 }
@@ -153,10 +140,7 @@ fn props(changes: &Changes<'_>) -> Vec<(String, String)> {
         let name = shown(&told.first()?.prop);
         let words = told.iter().map(|one| {
             let field = one.field.replace('_', " ");
-            format!(
-                "{field} {}",
-                old_new(one.old.as_deref(), one.new.as_deref())
-            )
+            format!("{field} {}", old_new(one.old.as_deref(), one.new.as_deref()))
         });
         Some((name, words.collect::<Vec<_>>().join("; ")))
     });
@@ -169,10 +153,7 @@ fn reasons(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Resu
     }
     writeln!(out, "why strings move")?;
     for group in &changes.moved {
-        let first = group
-            .strings
-            .first()
-            .map(|id| shown(&changes.model.name_of(*id)));
+        let first = group.strings.first().map(|id| shown(&changes.model.name_of(*id)));
         let more = match group.strings.len() {
             0 | 1 => String::new(),
             count => format!(" and {} more", count - 1),

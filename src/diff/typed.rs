@@ -167,27 +167,16 @@ impl Own<'_> {
         } else {
             put(Field::UniverseSlots, Some(set_up.slots.to_string()));
             let first = Some(set_up.first).filter(|first| *first > 0);
-            put(
-                Field::FirstUniverse,
-                first.map(|first| self.input.number(first).to_string()),
-            );
-            put(
-                Field::Universes,
-                first.map(|_| set_up.universes.to_string()),
-            );
+            put(Field::FirstUniverse, first.map(|first| self.input.number(first).to_string()));
+            put(Field::Universes, first.map(|_| set_up.universes.to_string()));
         }
         if self.input.protocol.has_priority() {
             let priority = set_up.priority.unwrap_or(USUAL_PRIORITY);
             put(Field::Priority, Some(priority.to_string()));
-            put(
-                Field::SyncUniverse,
-                set_up.sync.map(|sync| sync.to_string()),
-            );
+            put(Field::SyncUniverse, set_up.sync.map(|sync| sync.to_string()));
         }
         if self.consecutive {
-            let pixel = outputs
-                .iter()
-                .filter(|(output, _)| matches!(output, Output::Pixel(_)));
+            let pixel = outputs.iter().filter(|(output, _)| matches!(output, Output::Pixel(_)));
             let up = pixel.flat_map(|(_, rows)| rows).filter(|row| !row.stored);
             let first = up.map(|row| row.start).min();
             put(Field::Start, first.map(|first| self.at(first)));
@@ -203,9 +192,7 @@ impl Own<'_> {
             if before.is_none_or(|before| !self.goes_on(before, row)) {
                 number += 1;
                 nodes = 0;
-                typed
-                    .strings
-                    .insert((Some(output), number), row.name.clone());
+                typed.strings.insert((Some(output), number), row.name.clone());
                 self.row((Some(output), number), row, typed);
             }
             if let Some(made) = &row.made {
@@ -245,18 +232,8 @@ impl Own<'_> {
         let (Some(old), Some(new)) = (&before.made, &row.made) else {
             return false;
         };
-        let alike = |made: &Made| {
-            (
-                made.each,
-                made.colour.clone(),
-                made.chip.clone(),
-                made.level,
-            )
-        };
-        let body = Body {
-            nodes: u64::from(new.nodes),
-            each: u64::from(new.each),
-        };
+        let alike = |made: &Made| (made.each, made.colour.clone(), made.chip.clone(), made.level);
+        let body = Body { nodes: u64::from(new.nodes), each: u64::from(new.each) };
         alike(old) == alike(new)
             && old.within + new.within + new.dark + new.place == 0
             && self.grid().lay(before.last() + 1, body).start == row.start

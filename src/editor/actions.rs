@@ -32,16 +32,9 @@ pub fn actions(desk: &Desk, within: Span) -> Vec<Action<'_>> {
     let touches = |span: Span| span.start <= within.end && within.start <= span.end;
     for finding in compiled.findings.iter().filter(|one| touches(one.span())) {
         let fixes = finding.fix.iter().chain(&finding.choices);
-        found.extend(fixes.map(|fix| Action {
-            fix: fix.clone(),
-            of: Some(finding),
-        }));
+        found.extend(fixes.map(|fix| Action { fix: fix.clone(), of: Some(finding) }));
     }
-    let own = compiled
-        .ast
-        .statements
-        .iter()
-        .filter(|one| touches(one.span));
+    let own = compiled.ast.statements.iter().filter(|one| touches(one.span));
     let mut fixes = Vec::new();
     for statement in own {
         match &statement.kind {
@@ -74,14 +67,10 @@ fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool 
         one.findings.iter().filter(same).count()
     };
     let holds = |trial: &Compiled| {
-        let cures = action
-            .of
-            .is_none_or(|finding| of(trial, finding) < of(compiled, finding));
+        let cures = action.of.is_none_or(|finding| of(trial, finding) < of(compiled, finding));
         let places = |one: &Compiled| -> Vec<Option<(u64, u64)>> {
             let placed = one.plan.placed.iter();
-            placed
-                .map(|own| own.map(|own| (own.start, own.end)))
-                .collect()
+            placed.map(|own| own.map(|own| (own.start, own.end))).collect()
         };
         let stays = action.fix.title != WRITE_PORTS || places(trial) == places(compiled);
         cures && stays && errors(trial) <= errors(compiled)
@@ -90,18 +79,11 @@ fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool 
 }
 
 fn fix(title: String, edits: Vec<Edit>) -> Fix {
-    Fix {
-        title,
-        edits,
-        safe: false,
-    }
+    Fix { title, edits, safe: false }
 }
 
 fn edit(span: Span, text: impl Into<String>) -> Edit {
-    Edit {
-        span,
-        text: text.into(),
-    }
+    Edit { span, text: text.into() }
 }
 
 /// The strings that the items of a chain became.
@@ -146,10 +128,7 @@ fn picked_ports(compiled: &Compiled, statement: Span, wire: &Wire) -> Option<Fix
         let plugs = by_plug(compiled, &strings_of(compiled, chain))?;
         match (plugs.as_slice(), chain.items.as_slice()) {
             ([(plug, _)], items) if !matches!(items, [Item::Reference(_, Some(_), _)]) => {
-                lines.push(format!(
-                    "wire {plug}: {}",
-                    compiled.sources.text(chain.span)
-                ));
+                lines.push(format!("wire {plug}: {}", compiled.sources.text(chain.span)));
             }
             (_, [Item::Reference(_, _, None)]) => {
                 for (plug, own) in &plugs {
@@ -160,31 +139,20 @@ fn picked_ports(compiled: &Compiled, statement: Span, wire: &Wire) -> Option<Fix
             _ => return None,
         }
     }
-    Some(fix(
-        WRITE_PORTS.to_owned(),
-        vec![edit(statement, lines.join("\n"))],
-    ))
+    Some(fix(WRITE_PORTS.to_owned(), vec![edit(statement, lines.join("\n"))]))
 }
 
 /// Writes a `wire` for a prop that none names, with the ports that the compiler picked.
 fn placed_unasked(desk: &Desk, statement: Span, within: Span) -> Option<Fix> {
     let compiled = desk.compiled()?;
     let own = |span: Span| statement.start <= span.start && span.end <= statement.end;
-    let mut unasked = compiled
-        .model
-        .lines
-        .iter()
-        .filter(|line| line.unasked && own(line.at));
+    let mut unasked = compiled.model.lines.iter().filter(|line| line.unasked && own(line.at));
     let at = unasked.next()?.at;
     let here = at.start <= within.end && within.start <= at.end;
     if !here || compiled.blocks() {
         return None;
     }
-    let lines = compiled
-        .model
-        .lines
-        .iter()
-        .filter(|line| line.unasked && line.at == at);
+    let lines = compiled.model.lines.iter().filter(|line| line.unasked && line.at == at);
     let pieces = lines.flat_map(|line| compiled.model.pieces_of(line));
     let ids: Vec<StringId> = pieces
         .filter_map(|piece| match piece.kind {
@@ -200,14 +168,9 @@ fn placed_unasked(desk: &Desk, statement: Span, within: Span) -> Option<Fix> {
     // After the wires of this text: what shares a port with one of them comes after it in the chain.
     let base = |at: u32| desk.file_at(at).map(|file| file.base);
     let wired = compiled.model.lines.iter().filter(|line| !line.unasked);
-    let last = wired
-        .map(|line| line.at.end)
-        .filter(|end| base(*end) == base(statement.end));
+    let last = wired.map(|line| line.at.end).filter(|end| base(*end) == base(statement.end));
     let end = line_end(desk, last.fold(statement.end, u32::max));
-    Some(fix(
-        WRITE_PORTS.to_owned(),
-        vec![edit(Span::new(end, end), text)],
-    ))
+    Some(fix(WRITE_PORTS.to_owned(), vec![edit(Span::new(end, end), text)]))
 }
 
 /// Ends a chain before the item at the cursor; the compiler picks a port for the rest.
@@ -234,10 +197,8 @@ fn split_here(
     };
     let rest = text(Span::new(from.span().start, only.span.end));
     let target = text(wire.target.name.span);
-    let edits = vec![edit(
-        Span::new(end_of(before), statement.end),
-        format!("\nwire {target}: {rest}"),
-    )];
+    let edits =
+        vec![edit(Span::new(end_of(before), statement.end), format!("\nwire {target}: {rest}"))];
     Some(fix(title, edits))
 }
 
@@ -263,10 +224,7 @@ fn move_after(compiled: &Compiled, chain: &Chain, within: Span) -> Option<Fix> {
     let (one, next) = (whole(chain.items.get(at)?), whole(chain.items.get(at + 1)?));
     let text = |span: Span| compiled.sources.text(span);
     let title = format!("move `{}` after `{}`", text(one), text(next));
-    Some(fix(
-        title,
-        vec![edit(one, text(next)), edit(next, text(one))],
-    ))
+    Some(fix(title, vec![edit(one, text(next)), edit(next, text(one))]))
 }
 
 /// Writes a string of so many nodes as strands, the most even ways first.
@@ -296,10 +254,7 @@ fn strands(compiled: &Compiled, statement: Span, within: Span) -> Vec<Fix> {
     ways.sort_by_key(|(strands, nodes)| (strands.abs_diff(*nodes), *strands));
     let as_fix = |(strands, nodes): &(u32, u32)| {
         let text = format!("strings {count} of {strands} strands of {nodes} nodes");
-        fix(
-            format!("write it as {strands} strands of {nodes} nodes"),
-            vec![edit(shape.at, text)],
-        )
+        fix(format!("write it as {strands} strands of {nodes} nodes"), vec![edit(shape.at, text)])
     };
     ways.iter().take(MOST).map(as_fix).collect()
 }
@@ -324,9 +279,8 @@ fn name_number(desk: &Desk, compiled: &Compiled, within: Span) -> Option<Fix> {
     });
     let name = names.find(|name| !taken(name))?;
     let number = compiled.sources.text(at);
-    let after = desk
-        .file_at(at.end)
-        .and_then(|file| file.text.get((at.end - file.base) as usize..));
+    let after =
+        desk.file_at(at.end).and_then(|file| file.text.get((at.end - file.base) as usize..));
     // A unit may be glued to a number, but not to a name.
     let glued = after.is_some_and(|rest| rest.starts_with(|c: char| c.is_alphabetic() || c == '-'));
     let before = Span::new(statement.span.start, statement.span.start);

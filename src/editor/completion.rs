@@ -31,20 +31,15 @@ pub fn offers(desk: &Desk, file: &SourceFile, at: usize) -> (usize, Vec<Offer>) 
     let before = file.text.get(..at).unwrap_or("");
     let place = Place::of(before);
     let start = at - place.typed.len();
-    let mut all = Offers {
-        desk,
-        found: Vec::new(),
-        file,
-        at: file.base + u32::try_from(start).unwrap_or(0),
-    };
+    let mut all =
+        Offers { desk, found: Vec::new(), file, at: file.base + u32::try_from(start).unwrap_or(0) };
     match &place.within {
         Within::Comment => all.codes(),
         Within::Text => {}
         Within::Code => all.code(&place),
     }
     let lower = place.typed.to_lowercase();
-    all.found
-        .retain(|offer| offer.word.to_lowercase().starts_with(&lower));
+    all.found.retain(|offer| offer.word.to_lowercase().starts_with(&lower));
     (start, all.found)
 }
 
@@ -80,11 +75,7 @@ struct Offers<'d> {
 impl Offers<'_> {
     fn add(&mut self, word: &str, about: impl Into<String>, kind: Option<Kind>) {
         if !self.found.iter().any(|offer| offer.word == word) {
-            self.found.push(Offer {
-                word: word.to_owned(),
-                about: about.into(),
-                kind,
-            });
+            self.found.push(Offer { word: word.to_owned(), about: about.into(), kind });
         }
     }
 
@@ -100,15 +91,11 @@ impl Offers<'_> {
         }
         let is_let = |word: &str| {
             let names = &self.desk.uses().names;
-            names
-                .iter()
-                .any(|one| one.kind == Kind::Let && *one.key == *word)
+            names.iter().any(|one| one.kind == Kind::Let && *one.key == *word)
         };
         let nexts = match (place.scope(), place.words.as_slice()) {
             (None, []) => {
-                STATEMENTS
-                    .iter()
-                    .for_each(|word| self.add(word, "statement", None));
+                STATEMENTS.iter().for_each(|word| self.add(word, "statement", None));
                 return;
             }
             (Some(scope), []) => return self.settings(scope, &place.given),
@@ -160,10 +147,7 @@ impl Offers<'_> {
     }
 
     fn units(&mut self, dimension: Dimension) {
-        for unit in unit::UNITS
-            .iter()
-            .filter(|unit| unit.dimension == dimension)
-        {
+        for unit in unit::UNITS.iter().filter(|unit| unit.dimension == dimension) {
             self.add(unit.name, "unit", None);
         }
     }
@@ -268,11 +252,7 @@ impl Offers<'_> {
         };
         let model = &compiled.model;
         let wired = |prop: &crate::model::Prop| {
-            let mut names = desk
-                .uses()
-                .names
-                .iter()
-                .filter(|one| one.at.start != self.at);
+            let mut names = desk.uses().names.iter().filter(|one| one.at.start != self.at);
             names.any(|one| {
                 one.kind == Kind::Of(BlockKind::Prop)
                     && one.role == Role::Names
@@ -330,14 +310,10 @@ impl Offers<'_> {
         let own = model.controllers.iter().find(|one| *one.name == *owner);
         let carried = model.receivers.iter().find(|one| *one.name == *owner);
         let pixel = own.into_iter().flat_map(|one| &one.ports);
-        let mut names: Vec<String> = pixel
-            .map(|port| Output::Pixel(port.number).name())
-            .collect();
+        let mut names: Vec<String> = pixel.map(|port| Output::Pixel(port.number).name()).collect();
         let dmx = own.into_iter().flat_map(|one| &one.dmx);
         names.extend(dmx.map(|out| Output::Dmx(out.value).name()));
-        let carried = carried
-            .into_iter()
-            .flat_map(|one| 1..=one.last + 1 - one.first);
+        let carried = carried.into_iter().flat_map(|one| 1..=one.last + 1 - one.first);
         names.extend(carried.map(|port| port.to_string()));
         for name in names {
             if let Some((used, about)) = fill(&format!("{owner}.{name}")) {

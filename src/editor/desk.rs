@@ -51,29 +51,15 @@ impl Desk {
     /// Compiles the display as its texts are now.
     pub fn compile(&mut self, files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> &Compiled {
         let sources = self.take_back();
-        self.given = Given {
-            main: Some(bare(&main)),
-            lock: lock.clone(),
-            loads: BTreeMap::new(),
-        };
-        let files = Noting {
-            files,
-            loads: RefCell::default(),
-        };
+        self.given = Given { main: Some(bare(&main)), lock: lock.clone(), loads: BTreeMap::new() };
+        let files = Noting { files, loads: RefCell::default() };
         let reading = Reading {
             parse: &|file, sink| self.parse(file, sink),
             lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
             ..Reading::default()
         };
         let sources = SourceMap::after(sources);
-        let compiled = compile_read(
-            sources,
-            &reading,
-            &files,
-            main,
-            lock,
-            (&Relay::Nothing, None),
-        );
+        let compiled = compile_read(sources, &reading, &files, main, lock, (&Relay::Nothing, None));
         self.given.loads = files.loads.into_inner();
         let bases: Vec<u32> = compiled.sources.files().iter().map(|f| f.base).collect();
         let parsed = self.parsed.get_mut();
@@ -194,9 +180,7 @@ impl Desk {
     /// The text of a stretch.
     #[must_use]
     pub fn text(&self, span: Span) -> &str {
-        self.compiled
-            .as_ref()
-            .map_or("", |one| one.sources.text(span))
+        self.compiled.as_ref().map_or("", |one| one.sources.text(span))
     }
 
     /// Where each name of the display stands.
@@ -232,9 +216,8 @@ impl Desk {
         let Some(compiled) = &self.compiled else {
             return Vec::new();
         };
-        let mut all: Vec<(&SourceFile, Vec<&Diagnostic>)> = (compiled.sources.files().iter())
-            .map(|file| (file, Vec::new()))
-            .collect();
+        let mut all: Vec<(&SourceFile, Vec<&Diagnostic>)> =
+            (compiled.sources.files().iter()).map(|file| (file, Vec::new())).collect();
         for finding in &compiled.findings {
             let at = finding.span().start;
             let after = all.partition_point(|(file, _)| file.base <= at);

@@ -21,10 +21,7 @@ pub fn range(desk: &Desk, file: &SourceFile, within: Span) -> Option<Vec<Edit>> 
         here && span.start <= within.end && within.start <= span.end
     });
     let all = touched.reduce(Span::to)?;
-    let (start, end) = (
-        (all.start - file.base) as usize,
-        (all.end - file.base) as usize,
-    );
+    let (start, end) = ((all.start - file.base) as usize, (all.end - file.base) as usize);
     let start = file.text.get(..start)?.rfind('\n').map_or(0, |at| at + 1);
     let line = file.text.get(end..)?.find('\n');
     laid_out(file, start, line.map_or(file.text.len(), |at| end + at + 1))
@@ -40,10 +37,8 @@ fn laid_out(file: &SourceFile, start: usize, end: usize) -> Option<Vec<Edit>> {
     };
     let after = format(&loaded).result.ok()?;
     let same = |(a, b): &(char, char)| a == b;
-    let head: usize = (before.chars().zip(after.chars()))
-        .take_while(same)
-        .map(|(c, _)| c.len_utf8())
-        .sum();
+    let head: usize =
+        (before.chars().zip(after.chars())).take_while(same).map(|(c, _)| c.len_utf8()).sum();
     let (rest, new) = (before.get(head..)?, after.get(head..)?);
     let tail: usize = (rest.chars().rev().zip(new.chars().rev()))
         .take_while(same)

@@ -73,12 +73,7 @@ struct Hints<'c> {
 
 impl Hints<'_> {
     fn add(&mut self, end: u32, text: String, tip: &'static str) {
-        self.found.push(Hint {
-            at: end.saturating_sub(self.base),
-            text,
-            tip,
-            old: false,
-        });
+        self.found.push(Hint { at: end.saturating_sub(self.base), text, tip, old: false });
     }
 
     fn wire(&mut self, wire: &Wire) {
@@ -97,11 +92,7 @@ impl Hints<'_> {
                 if let Some(placed) = first {
                     let (universe, slot) = self.compiled.plan.universe_slot(placed.start);
                     let text = format!("{universe}/{slot}");
-                    self.add(
-                        reference.span.end,
-                        text,
-                        "universe and slot of its first slot",
-                    );
+                    self.add(reference.span.end, text, "universe and slot of its first slot");
                 }
             }
             self.fill(chain, &ids, one_port);
@@ -120,16 +111,10 @@ impl Hints<'_> {
         }
         let named = !one_port || ports.len() > 1;
         let mut texts: Vec<String> = Vec::new();
-        for port in ports
-            .iter()
-            .filter_map(|at| plan.ports.as_slice().get(*at as usize))
-        {
+        for port in ports.iter().filter_map(|at| plan.ports.as_slice().get(*at as usize)) {
             let fill = fill_of(port);
             texts.push(match named {
-                true => format!(
-                    "{}: {fill}",
-                    usage::plug_name(&self.compiled.model, port, None)
-                ),
+                true => format!("{}: {fill}", usage::plug_name(&self.compiled.model, port, None)),
                 false => fill,
             });
         }
@@ -194,11 +179,7 @@ pub fn carried(old: &[Hint], before: &str, now: &str) -> Vec<Hint> {
     old.iter()
         .filter_map(|hint| {
             let at = moved(hint.at as usize).filter(|at| now.is_char_boundary(*at))?;
-            Some(Hint {
-                at: u32::try_from(at).ok()?,
-                old: true,
-                ..hint.clone()
-            })
+            Some(Hint { at: u32::try_from(at).ok()?, old: true, ..hint.clone() })
         })
         .collect()
 }

@@ -31,10 +31,7 @@ pub fn hover(desk: &Desk, at: u32) -> Option<Hover> {
     let compiled = desk.compiled()?;
     if let Some(one) = desk.uses().at(at) {
         let markdown = of_name(compiled, desk, one, at);
-        return Some(Hover {
-            at: one.at,
-            markdown,
-        });
+        return Some(Hover { at: one.at, markdown });
     }
     let file = desk.file_at(at)?;
     of_word(compiled, file, at).or_else(|| of_setting(compiled, at))
@@ -91,10 +88,7 @@ fn of_setting(compiled: &Compiled, at: u32) -> Option<Hover> {
     };
     let text = |span: Span| compiled.sources.text(span);
     let about = |scope: &str, setting: &Setting| {
-        Some(Hover {
-            at: setting.key.span,
-            markdown: guide_line(scope, text(setting.span))?,
-        })
+        Some(Hover { at: setting.key.span, markdown: guide_line(scope, text(setting.span))? })
     };
     for setting in &block.settings {
         if holds(setting.key.span) {
@@ -119,31 +113,18 @@ pub fn guide_line(section: &str, written: &str) -> Option<String> {
     let words: Vec<&str> = written.split_whitespace().collect();
     let words: Vec<&str> = words.iter().map(|word| spelling(word)).collect();
     let fits = |row: &&str| {
-        let forms = row
-            .split('|')
-            .nth(1)
-            .unwrap_or("")
-            .split('`')
-            .skip(1)
-            .step_by(2);
+        let forms = row.split('|').nth(1).unwrap_or("").split('`').skip(1).step_by(2);
         forms
             .filter(|form| form.split_whitespace().next() == words.first().copied())
-            .map(|form| {
-                1 + form
-                    .split_whitespace()
-                    .filter(|word| words.contains(word))
-                    .count()
-            })
+            .map(|form| 1 + form.split_whitespace().filter(|word| words.contains(word)).count())
             .max()
             .unwrap_or(0)
     };
     let rows = own.lines().filter(|line| line.starts_with("| `"));
     // Of rows that fit as well the first one stands.
     let row = rows.rev().max_by_key(fits).filter(|row| fits(row) > 0)?;
-    let mut cells = row
-        .trim_matches('|')
-        .split(" | ")
-        .map(|cell| cell.trim().trim_end_matches('|'));
+    let mut cells =
+        row.trim_matches('|').split(" | ").map(|cell| cell.trim().trim_end_matches('|'));
     let (form, means) = (cells.next()?, cells.next()?);
     let default = cells.next().map(str::trim).filter(|cell| !cell.is_empty());
     let default = default.map(|one| format!("\n\nif it is not said: {one}"));
@@ -171,11 +152,7 @@ fn of_name(compiled: &Compiled, desk: &Desk, one: &Use, at: u32) -> String {
         Kind::Of(BlockKind::Prop) => of_strings(compiled, one, at, &mut out),
         Kind::Of(BlockKind::Controller) => of_controller(compiled, &one.key, &mut out),
         Kind::Of(BlockKind::Receiver) => {
-            let receiver = compiled
-                .model
-                .receivers
-                .iter()
-                .find(|r| *r.name == *one.key);
+            let receiver = compiled.model.receivers.iter().find(|r| *r.name == *one.key);
             if let Some(receiver) = receiver {
                 let carrier = compiled.model.controller(receiver.controller);
                 let name = carrier.map_or("", |one| &*one.name);
@@ -196,8 +173,7 @@ fn of_name(compiled: &Compiled, desk: &Desk, one: &Use, at: u32) -> String {
         Kind::Let => {
             let uses = desk.uses();
             let value = uses.values.iter().find(|(span, _)| {
-                uses.at(span.start)
-                    .is_some_and(|other| other.is_same(one) && other.at == *span)
+                uses.at(span.start).is_some_and(|other| other.is_same(one) && other.at == *span)
             });
             if let Some((_, value)) = value {
                 let _ = write!(out, "= {}", value.words());
@@ -214,14 +190,10 @@ fn of_name(compiled: &Compiled, desk: &Desk, one: &Use, at: u32) -> String {
 fn of_strings(compiled: &Compiled, one: &Use, at: u32, out: &mut String) {
     let (model, plan) = (&compiled.model, &compiled.plan);
     let here = |piece: &&crate::model::Piece| (piece.at.start..=piece.at.end).contains(&at);
-    let picked = model
-        .pieces
-        .iter()
-        .filter(here)
-        .filter_map(|piece| match piece.kind {
-            PieceKind::String(id, _) => Some(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
+    let picked = model.pieces.iter().filter(here).filter_map(|piece| match piece.kind {
+        PieceKind::String(id, _) => Some(id),
+        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    });
     let mut ids: Vec<StringId> = picked.collect();
     let index = model.props.iter().position(|prop| *prop.name == *one.key);
     if ids.is_empty()
@@ -273,9 +245,7 @@ fn of_prop(compiled: &Compiled, id: PropId, out: &mut String) {
         parts.push(counted(count, "member"));
     }
     let strings = prop.strings();
-    let shapes = strings
-        .clone()
-        .filter_map(|id| model.shape_of(StringId(id)));
+    let shapes = strings.clone().filter_map(|id| model.shape_of(StringId(id)));
     let nodes: u64 = shapes.map(|shape| u64::from(shape.nodes)).sum();
     if nodes > 0 {
         parts.push(counted(strings.len() as i64, "string"));
@@ -305,10 +275,9 @@ fn of_controller(compiled: &Compiled, name: &str, out: &mut String) {
     let Some(index) = model.controllers.iter().position(|one| *one.name == *name) else {
         return;
     };
-    let (Some(controller), Some(plan)) = (
-        model.controllers.as_slice().get(index),
-        compiled.plan.controllers.as_slice().get(index),
-    ) else {
+    let (Some(controller), Some(plan)) =
+        (model.controllers.as_slice().get(index), compiled.plan.controllers.as_slice().get(index))
+    else {
         return;
     };
     if let Some(label) = &controller.label {
@@ -340,9 +309,7 @@ fn of_node(compiled: &Compiled, name: &str, out: &mut String) {
     let Some(node) = model.nodes.iter().find(|node| *node.name == *name) else {
         return;
     };
-    let chip = node
-        .chip
-        .and_then(|chip| model.chips.as_slice().get(chip.value.index()));
+    let chip = node.chip.and_then(|chip| model.chips.as_slice().get(chip.value.index()));
     let _ = write!(out, "{}, {}", node.colour, counted(node.slots, "slot"));
     if let Some(chip) = chip {
         let _ = write!(out, ", chip `{}`", chip.name);

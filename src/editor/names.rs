@@ -22,17 +22,13 @@ pub fn definition(desk: &Desk, at: u32) -> Vec<Span> {
     let Some(compiled) = desk.compiled() else {
         return Vec::new();
     };
-    let path = compiled
-        .ast
-        .statements
-        .iter()
-        .find_map(|one| match &one.kind {
-            StatementKind::Include(include) => {
-                let span = include.path.span;
-                (span.start..=span.end).contains(&at).then_some(span)
-            }
-            _ => None,
-        });
+    let path = compiled.ast.statements.iter().find_map(|one| match &one.kind {
+        StatementKind::Include(include) => {
+            let span = include.path.span;
+            (span.start..=span.end).contains(&at).then_some(span)
+        }
+        _ => None,
+    });
     let included = path.and_then(|path| {
         let from = desk.file_at(at)?;
         let said = quoted::said(desk.text(path));
@@ -53,7 +49,5 @@ pub fn references(desk: &Desk, at: u32, declared: bool) -> Vec<Span> {
         return Vec::new();
     };
     let all = desk.uses().names.iter().filter(|other| other.is_same(one));
-    all.filter(|other| declared || other.role != Role::Declares)
-        .map(|other| other.at)
-        .collect()
+    all.filter(|other| declared || other.role != Role::Declares).map(|other| other.at).collect()
 }

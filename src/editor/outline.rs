@@ -30,10 +30,7 @@ pub fn symbols(desk: &Desk, file: Option<&SourceFile>) -> Vec<Symbol> {
     statements
         .map(|statement| {
             let text = compiled.sources.text(statement.span);
-            let first = text
-                .split(|c: char| !c.is_alphanumeric())
-                .next()
-                .unwrap_or("");
+            let first = text.split(|c: char| !c.is_alphanumeric()).next().unwrap_or("");
             let start = statement.span.start;
             let word = Span::new(start, start + first.len() as u32);
             let (kind, at, name) = match &statement.kind {
@@ -65,12 +62,7 @@ pub fn symbols(desk: &Desk, file: Option<&SourceFile>) -> Vec<Symbol> {
             if name.is_empty() {
                 name = kind.to_owned();
             }
-            Symbol {
-                name,
-                kind,
-                whole: statement.span,
-                at: if at.is_empty() { word } else { at },
-            }
+            Symbol { name, kind, whole: statement.span, at: if at.is_empty() { word } else { at } }
         })
         .collect()
 }

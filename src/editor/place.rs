@@ -97,9 +97,7 @@ impl<'t> Place<'t> {
             }
         }
         let blanks = text.trim_end_matches([' ', '\t', '\r', '\n']);
-        let ended = text
-            .get(blanks.len()..)
-            .is_some_and(|rest| rest.contains('\n'));
+        let ended = text.get(blanks.len()..).is_some_and(|rest| rest.contains('\n'));
         if ended && !self.goes_on() {
             self.end(&mut given);
         }
@@ -115,10 +113,7 @@ impl<'t> Place<'t> {
 
     /// Whether what was read goes on in the next line.
     fn goes_on(&self) -> bool {
-        matches!(
-            self.words.last().copied(),
-            Some("->" | "," | ":" | "[" | "(")
-        )
+        matches!(self.words.last().copied(), Some("->" | "," | ":" | "[" | "("))
     }
 
     /// The block whose settings it is among.

@@ -29,10 +29,7 @@ impl<'t> Lines<'t> {
             _ => None,
         };
         let after = bytes.iter().enumerate().filter_map(ends);
-        Self {
-            text,
-            starts: std::iter::once(0).chain(after).collect(),
-        }
+        Self { text, starts: std::iter::once(0).chain(after).collect() }
     }
 
     /// The place of a byte; of one within a character that of the character, of one after the end that of the end.

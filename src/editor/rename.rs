@@ -47,18 +47,12 @@ pub fn rename(desk: &Desk, at: u32, new: &str) -> Result<Vec<Edit>, String> {
         return Err(taken);
     }
     let mut edits: Vec<Edit> = (desk.uses().names.iter().filter(|other| other.is_same(one)))
-        .map(|other| Edit {
-            span: other.at,
-            text: new.clone(),
-        })
+        .map(|other| Edit { span: other.at, text: new.clone() })
         .collect();
     edits.dedup();
     carry(desk, compiled, one, &new, &mut edits);
     edits.sort_by_key(|edit| (edit.span.start, edit.span.end));
-    match desk
-        .tried(&edits, |trial| new_error(compiled, trial))
-        .flatten()
-    {
+    match desk.tried(&edits, |trial| new_error(compiled, trial)).flatten() {
         None => Ok(edits),
         Some(why) => Err(format!("`{new}` does not work as its name: {why}")),
     }
@@ -76,11 +70,7 @@ fn new_error(before: &Compiled, trial: &Compiled) -> Option<String> {
     };
     let mut all = trial.findings.iter();
     let fresh = all.find(|one| one.severity == Severity::Error && !had(one));
-    Some(
-        fresh.map_or("the display would not compile".to_owned(), |one| {
-            one.message.clone()
-        }),
-    )
+    Some(fresh.map_or("the display would not compile".to_owned(), |one| one.message.clone()))
 }
 
 /// Whether a text is a name of the language.
@@ -109,10 +99,7 @@ fn taken(desk: &Desk, one: &Use, new: &str) -> Option<String> {
     }
     let chip = one.kind == Kind::Of(BlockKind::Chip);
     if chip && (chip::known(new).is_some() || chip::known(&one.key).is_some()) {
-        return Some(format!(
-            "the name of a known chip decides what `{}` is",
-            one.key
-        ));
+        return Some(format!("the name of a known chip decides what `{}` is", one.key));
     }
     (boxes(one.kind) && new == "any").then(|| "`any` stands for every controller".to_owned())
 }
@@ -145,16 +132,12 @@ fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec
         let after = whole.strip_prefix(text(to)).unwrap_or("");
         if carried || text(old) == format!("{new}{after}") {
             edits.retain(|edit| edit.span != to);
-            edits.push(Edit {
-                span: whole_line(desk, statement.span),
-                text: String::new(),
-            });
+            edits.push(Edit { span: whole_line(desk, statement.span), text: String::new() });
         }
     }
     let old = &*one.key;
     let is_of = |name: &str| {
-        name.strip_prefix(old)
-            .is_some_and(|rest| rest.is_empty() || rest.starts_with(['[', '.']))
+        name.strip_prefix(old).is_some_and(|rest| rest.is_empty() || rest.starts_with(['[', '.']))
     };
     let held = match controller {
         true => lock.rows.iter().any(|row| *row.controller == *old),
@@ -164,32 +147,21 @@ fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec
     let declared = super::names::declarations(desk, one);
     let statement = declared.first().and_then(|at| {
         let statements = compiled.ast.statements.iter();
-        statements
-            .map(|one| one.span)
-            .find(|span| span.start <= at.start && at.end <= span.end)
+        statements.map(|one| one.span).find(|span| span.start <= at.start && at.end <= span.end)
     });
     if let Some(statement) = statement.filter(|_| held) {
         let at = line_end(desk, statement.end);
-        let crlf = desk
-            .file_at(at)
-            .is_some_and(|file| file.text.contains("\r\n"));
+        let crlf = desk.file_at(at).is_some_and(|file| file.text.contains("\r\n"));
         let end = if crlf { "\r\n" } else { "\n" };
-        edits.push(Edit {
-            span: Span::new(at, at),
-            text: format!("{end}renamed {old} -> {new}"),
-        });
+        edits.push(Edit { span: Span::new(at, at), text: format!("{end}renamed {old} -> {new}") });
     }
 }
 
 fn renames(compiled: &Compiled) -> impl Iterator<Item = (&Statement, &Renamed)> {
-    compiled
-        .ast
-        .statements
-        .iter()
-        .filter_map(|one| match &one.kind {
-            StatementKind::Renamed(renamed) => Some((one, &**renamed)),
-            _ => None,
-        })
+    compiled.ast.statements.iter().filter_map(|one| match &one.kind {
+        StatementKind::Renamed(renamed) => Some((one, &**renamed)),
+        _ => None,
+    })
 }
 
 /// The end of the line that holds an offset, its line end and blanks before that left out.
@@ -218,8 +190,5 @@ fn whole_line(desk: &Desk, span: Span) -> Span {
     }
     let blanks = rest.len() - rest.trim_start().len();
     let ends = rest.trim_start().starts_with(';');
-    Span::new(
-        span.start,
-        span.end + if ends { blanks as u32 + 1 } else { 0 },
-    )
+    Span::new(span.start, span.end + if ends { blanks as u32 + 1 } else { 0 })
 }

@@ -32,11 +32,7 @@ impl Files for Noting<'_> {
 
 /// What a text is called, without its bytes.
 pub(super) fn bare(file: &Loaded) -> Loaded {
-    Loaded {
-        identity: file.identity.clone(),
-        name: file.name.clone(),
-        bytes: Vec::new(),
-    }
+    Loaded { identity: file.identity.clone(), name: file.name.clone(), bytes: Vec::new() }
 }
 
 /// The texts of a display with some edits.
@@ -47,14 +43,8 @@ pub(super) struct Edited<'d> {
 
 impl Edited<'_> {
     pub fn filled(&self, file: &Loaded) -> Loaded {
-        let text = self
-            .desk
-            .file(&file.name)
-            .map(|file| edited(file, self.edits));
-        Loaded {
-            bytes: text.unwrap_or_default().into_bytes(),
-            ..bare(file)
-        }
+        let text = self.desk.file(&file.name).map(|file| edited(file, self.edits));
+        Loaded { bytes: text.unwrap_or_default().into_bytes(), ..bare(file) }
     }
 }
 

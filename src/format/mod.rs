@@ -40,17 +40,10 @@ pub struct Formatted {
 pub fn format(main: &Loaded) -> Formatted {
     let mut sources = SourceMap::default();
     let shown = String::from_utf8_lossy(&main.bytes);
-    let result = match (
-        sources.add(&main.name, &shown),
-        std::str::from_utf8(&main.bytes),
-    ) {
+    let result = match (sources.add(&main.name, &shown), std::str::from_utf8(&main.bytes)) {
         (Some(file), Ok(text)) => {
             let errors = errors(file);
-            if errors.is_empty() {
-                Ok(laid_out(text))
-            } else {
-                Err(errors)
-            }
+            if errors.is_empty() { Ok(laid_out(text)) } else { Err(errors) }
         }
         (Some(file), Err(error)) => {
             let at = error.valid_up_to();
@@ -66,8 +59,7 @@ fn errors(file: &SourceFile) -> Vec<Diagnostic> {
     let mut sink = Sink::default();
     let _: Ast = syntax::parse(file, &mut sink);
     let all = sink.finish().into_iter();
-    all.filter(|finding| finding.severity == Severity::Error)
-        .collect()
+    all.filter(|finding| finding.severity == Severity::Error).collect()
 }
 
 /// A text that parses, laid out. Should that change more than it may, the text stays as it was.
@@ -82,16 +74,13 @@ fn laid_out(text: &str) -> String {
     drop(tokens);
     let same = tokens::essence(plain).eq(tokens::essence(&out));
     let mut sources = SourceMap::default();
-    let parses = sources
-        .add("", &out)
-        .is_some_and(|file| errors(file).is_empty());
+    let parses = sources.add("", &out).is_some_and(|file| errors(file).is_empty());
     if !same || !parses {
         return text.to_owned();
     }
     // The first line end says which kind the text has.
-    let crlf = plain
-        .find('\n')
-        .is_some_and(|at| plain.get(..at).is_some_and(|line| line.ends_with('\r')));
+    let crlf =
+        plain.find('\n').is_some_and(|at| plain.get(..at).is_some_and(|line| line.ends_with('\r')));
     let out = if crlf { out.replace('\n', "\r\n") } else { out };
     format!("{mark}{out}")
 }

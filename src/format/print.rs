@@ -136,9 +136,7 @@ impl<'a> Printer<'_, 'a> {
     /// Whether the statement goes on over the line end before a token.
     fn goes_on(&self, at: usize) -> bool {
         let marks = ["->", ",", ":", "(", "["];
-        let open = self
-            .before
-            .is_some_and(|before| marks.iter().any(|mark| before.is(mark)));
+        let open = self.before.is_some_and(|before| marks.iter().any(|mark| before.is(mark)));
         !self.statement.is_empty() && (open || self.before_arrow.get(at) == Some(&true))
     }
 
@@ -203,13 +201,7 @@ impl<'a> Printer<'_, 'a> {
 
     fn end_line(&mut self) {
         let depth = self.blocks.len();
-        let line = std::mem::replace(
-            &mut self.line,
-            Line {
-                depth,
-                ..Line::default()
-            },
-        );
+        let line = std::mem::replace(&mut self.line, Line { depth, ..Line::default() });
         if line.code.is_empty() && line.comment.is_none() {
             return;
         }
@@ -219,10 +211,7 @@ impl<'a> Printer<'_, 'a> {
     /// On a single port a comma reads as `->`.
     fn as_meant(&self, token: Token<'a>) -> Token<'a> {
         if token.is(",") && self.is_one_port() && self.brackets == 0 {
-            Token {
-                text: "->",
-                ..token
-            }
+            Token { text: "->", ..token }
         } else {
             token
         }

@@ -63,18 +63,9 @@ fn comments_of_a_paragraph_begin_in_one_column() {
 
 #[test]
 fn marks_and_line_ends_are_the_texts_own() {
-    check(
-        "\u{feff}let  a = 1\r\nlet b = 2",
-        "\u{feff}let a = 1\r\nlet b = 2\r\n",
-    );
+    check("\u{feff}let  a = 1\r\nlet b = 2", "\u{feff}let a = 1\r\nlet b = 2\r\n");
     check("", "");
-    check(
-        "controller c { host [fe80::1%e0] }\n",
-        "controller c { host [fe80::1%e0] }\n",
-    );
+    check("controller c { host [fe80::1%e0] }\n", "controller c { host [fe80::1%e0] }\n");
     check("wire c.1: owl at 12/1\n", "wire c.1: owl at 12/1\n");
-    check(
-        "prop owl { label \"a ,  ; # b\" }#c",
-        "prop owl { label \"a ,  ; # b\" }  #c\n",
-    );
+    check("prop owl { label \"a ,  ; # b\" }#c", "prop owl { label \"a ,  ; # b\" }  #c\n");
 }

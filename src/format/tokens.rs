@@ -38,9 +38,7 @@ impl Token<'_> {
 }
 
 /// Marks, longer ones first.
-const MARKS: [&str; 14] = [
-    "->", "..", "{", "}", "(", ")", "[", "]", ",", ";", ":", "=", "*", "+",
-];
+const MARKS: [&str; 14] = ["->", "..", "{", "}", "(", ")", "[", "]", ",", ";", ":", "=", "*", "+"];
 
 /// The tokens of a text, one after another.
 pub struct Tokens<'a> {
@@ -52,10 +50,7 @@ pub struct Tokens<'a> {
 impl<'a> Tokens<'a> {
     /// Those of a text.
     pub fn of(text: &'a str) -> Self {
-        Self {
-            rest: text,
-            unit: None,
-        }
+        Self { rest: text, unit: None }
     }
 }
 
@@ -85,12 +80,7 @@ impl<'a> Iterator for Tokens<'a> {
             && let Some((number, unit)) = unit_in(text).and_then(|at| text.split_at_checked(at))
         {
             token.text = number;
-            self.unit = Some(Token {
-                text: unit,
-                gap: true,
-                lines: 0,
-                ..token
-            });
+            self.unit = Some(Token { text: unit, gap: true, lines: 0, ..token });
         }
         Some(token)
     }
@@ -103,10 +93,7 @@ fn first(text: &str) -> (Kind, usize) {
         return (Kind::Comment, line);
     }
     if let Some(rest) = text.strip_prefix('"') {
-        return (
-            Kind::Text,
-            quoted::closing(rest.as_bytes()).map_or(line, |at| at + 2),
-        );
+        return (Kind::Text, quoted::closing(rest.as_bytes()).map_or(line, |at| at + 2));
     }
     if let Some(length) = address(text) {
         return (Kind::Word, length);

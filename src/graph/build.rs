@@ -16,10 +16,7 @@ use std::collections::BTreeMap;
 /// compiler picks: those hang on the whole display, and a lock keeps them where they are.
 #[must_use]
 pub fn of(model: &Model) -> Graph {
-    let mut build = Build {
-        model,
-        graph: Graph::default(),
-    };
+    let mut build = Build { model, graph: Graph::default() };
     build.things();
     build.props();
     build.lines();
@@ -177,14 +174,12 @@ impl Build<'_> {
         let model = self.model;
         for like in &model.likes {
             let (kind, names) = match like.kind {
-                BlockKind::Chip => (
-                    VertexKind::Chip,
-                    pair(model.chips.as_slice(), like, |x| &x.name),
-                ),
-                BlockKind::Node => (
-                    VertexKind::Node,
-                    pair(model.nodes.as_slice(), like, |x| &x.name),
-                ),
+                BlockKind::Chip => {
+                    (VertexKind::Chip, pair(model.chips.as_slice(), like, |x| &x.name))
+                }
+                BlockKind::Node => {
+                    (VertexKind::Node, pair(model.nodes.as_slice(), like, |x| &x.name))
+                }
                 BlockKind::Controller => {
                     let names = pair(model.controllers.as_slice(), like, |x| &x.name);
                     (VertexKind::Controller, names)
@@ -194,18 +189,15 @@ impl Build<'_> {
                     let names = pair(model.receivers.as_slice(), like, |x| &x.name);
                     (VertexKind::Receiver, names)
                 }
-                BlockKind::Prop => (
-                    VertexKind::Prop,
-                    pair(model.props.as_slice(), like, |x| &x.name),
-                ),
-                BlockKind::Supply => (
-                    VertexKind::Supply,
-                    pair(model.supplies.as_slice(), like, |x| &x.name),
-                ),
-                BlockKind::Circuit => (
-                    VertexKind::Circuit,
-                    pair(model.circuits.as_slice(), like, |x| &x.name),
-                ),
+                BlockKind::Prop => {
+                    (VertexKind::Prop, pair(model.props.as_slice(), like, |x| &x.name))
+                }
+                BlockKind::Supply => {
+                    (VertexKind::Supply, pair(model.supplies.as_slice(), like, |x| &x.name))
+                }
+                BlockKind::Circuit => {
+                    (VertexKind::Circuit, pair(model.circuits.as_slice(), like, |x| &x.name))
+                }
                 BlockKind::Display | BlockKind::Receiver => continue,
             };
             if let Some((child, parent)) = names {

@@ -68,14 +68,10 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
 fn measure(bytes: &[u8]) -> Result<(), String> {
     let broken = |error| format!("it is an archive that can't be unpacked: {error}");
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
-    let workbook = archive
-        .file_names()
-        .any(|name| name.is_ok_and(|name| name.ends_with(".rels")));
+    let workbook = archive.file_names().any(|name| name.is_ok_and(|name| name.ends_with(".rels")));
     if !workbook || archive.index_for_name("xl/workbook.bin").is_some() {
         const AS: &str = "open it, and save its sheet of props as .xlsx or as \"CSV UTF-8\"";
-        return Err(format!(
-            "it is an archive and no workbook of the kind .xlsx: {AS}"
-        ));
+        return Err(format!("it is an archive and no workbook of the kind .xlsx: {AS}"));
     }
     if archive.len() > MOST_PARTS {
         return Err(format!("it has more than {MOST_PARTS} parts"));
@@ -85,19 +81,11 @@ fn measure(bytes: &[u8]) -> Result<(), String> {
         let part = archive.by_index(at).map_err(broken)?;
         let name = part.name().map_err(broken)?.to_lowercase();
         let [sheet, other] = MOST_PART;
-        let most = if name.contains("worksheets/") {
-            sheet
-        } else {
-            other
-        };
+        let most = if name.contains("worksheets/") { sheet } else { other };
         let most = most.min(MOST_BYTES - all);
         let mut part = part.take(most + 1);
-        let unpacked = |error| {
-            format!(
-                "its part `{}` can't be unpacked: {error}",
-                words::shown(&name)
-            )
-        };
+        let unpacked =
+            |error| format!("its part `{}` can't be unpacked: {error}", words::shown(&name));
         let size = if name.ends_with("sharedstrings.xml") {
             let mut text = String::new();
             part.read_to_string(&mut text).map_err(unpacked)?;
@@ -120,17 +108,12 @@ fn shared(text: &str) -> Result<(), String> {
     for (at, word) in text.match_indices("uniqueCount") {
         let rest = text.get(at + word.len()..).unwrap_or("");
         let rest = rest.trim_start_matches([' ', '=', '"', '\'', '\t', '\r', '\n']);
-        let digits = rest
-            .split(|c: char| !c.is_ascii_digit())
-            .next()
-            .unwrap_or("");
+        let digits = rest.split(|c: char| !c.is_ascii_digit()).next().unwrap_or("");
         if !digits.is_empty() && digits.parse().is_ok_and(|count: u64| count <= MOST_TEXTS) {
             continue;
         }
         if !digits.is_empty() {
-            return Err(format!(
-                "it says that its cells share more than {MOST_TEXTS} texts"
-            ));
+            return Err(format!("it says that its cells share more than {MOST_TEXTS} texts"));
         }
     }
     Ok(())
@@ -189,12 +172,10 @@ fn rows(
     let mut reader = (book.worksheet_cells_reader(name)).map_err(|error| error.to_string())?;
     let mut last = None;
     loop {
-        let record = reader
-            .next_cell_with_formula_metadata()
-            .map_err(|error| match last {
-                Some((row, column)) => format!("after cell {}: {error}", cell_name(row, column)),
-                None => format!("before its first cell: {error}"),
-            })?;
+        let record = reader.next_cell_with_formula_metadata().map_err(|error| match last {
+            Some((row, column)) => format!("after cell {}: {error}", cell_name(row, column)),
+            None => format!("before its first cell: {error}"),
+        })?;
         let Some(record) = record else { break };
         let (row, column) = record.pos;
         let place = cell_name(row, column);
@@ -225,17 +206,12 @@ fn rows(
             Some(cell) if cell.text.is_empty() => continue,
             Some(cell) => cell,
             None => {
-                notes.push(fault(
-                    formula.unwrap_or(""),
-                    "holds the error of a formula, no value",
-                ));
+                notes.push(fault(formula.unwrap_or(""), "holds the error of a formula, no value"));
                 continue;
             }
         };
         if column >= MOST_COLUMNS {
-            return Err(format!(
-                "cell {place} stands beyond column {MOST_COLUMNS}: take it out"
-            ));
+            return Err(format!("cell {place} stands beyond column {MOST_COLUMNS}: take it out"));
         }
         let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
         let column = column as usize;
@@ -243,10 +219,7 @@ fn rows(
             if rows.last().is_some_and(|last| last.number > number) {
                 return Err(format!("cell {place} stands after a later row"));
             }
-            rows.push(Row {
-                number,
-                cells: Vec::new(),
-            });
+            rows.push(Row { number, cells: Vec::new() });
         }
         let Some(own) = rows.last_mut() else { break };
         *count += (column + 1).saturating_sub(own.cells.len());
@@ -283,17 +256,11 @@ fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<
         if text.is_empty() {
             continue;
         }
-        for row in rows
-            .iter_mut()
-            .skip(first)
-            .take_while(|row| row.number <= bottom)
-        {
+        for row in rows.iter_mut().skip(first).take_while(|row| row.number <= bottom) {
             *count += (right + 1).saturating_sub(left);
             if *count > MOST_CELLS {
                 let place = cell_name(area.start.0, area.start.1);
-                return Err(format!(
-                    "the merged cell {place} fills more than {MOST_CELLS} cells"
-                ));
+                return Err(format!("the merged cell {place} fills more than {MOST_CELLS} cells"));
             }
             for column in left..=right {
                 if (row.number, column) == (top, left) {
@@ -303,11 +270,7 @@ fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<
                     row.cells.resize_with(column + 1, Cell::default);
                 }
                 if let Some(cell) = row.cells.get_mut(column) {
-                    *cell = Cell {
-                        text: text.clone(),
-                        number: false,
-                        merged: true,
-                    };
+                    *cell = Cell { text: text.clone(), number: false, merged: true };
                 }
             }
         }

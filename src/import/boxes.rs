@@ -21,10 +21,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     };
     let (host, protocol) = (column(&[Kind::Host]), column(&[Kind::Chip]));
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
-    if !rows
-        .iter()
-        .any(|row| board(found, row.text(name)).is_some())
-    {
+    if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
     }
     for row in rows {
@@ -65,10 +62,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         }
         found.comments.extend(comment(page, row, &headings, &left));
     }
-    let what = format!(
-        "the sheet `{}` was read for hosts and inputs",
-        shown(&page.name)
-    );
+    let what = format!("the sheet `{}` was read for hosts and inputs", shown(&page.name));
     notes.push(Note::of_table(what, Grade::Told));
     true
 }
@@ -76,10 +70,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
 /// The controller that a text names, as the table writes it.
 fn board<'f>(found: &'f mut Found, text: &str) -> Option<&'f mut Board> {
     let is = |name: &str| !text.is_empty() && name.to_lowercase() == text.to_lowercase();
-    found
-        .boxes
-        .iter_mut()
-        .find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
+    found.boxes.iter_mut().find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
 }
 
 /// Sets the host of a controller, or says why not.
@@ -113,12 +104,6 @@ fn comment(page: &Page, row: &Row, headings: &[String], left: &[usize]) -> Optio
     };
     let said: Vec<String> = left.iter().map(said).collect();
     let begin = columns::begin(row);
-    (!said.is_empty()).then(|| {
-        format!(
-            "sheet {}, row {}, {begin}: {}",
-            page.name,
-            row.number,
-            said.join("; ")
-        )
-    })
+    (!said.is_empty())
+        .then(|| format!("sheet {}, row {}, {begin}: {}", page.name, row.number, said.join("; ")))
 }

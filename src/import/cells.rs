@@ -18,19 +18,14 @@ const UNITS: &[&str] = &[
 /// A whole number as people and spreadsheets write it: `1,200`, `1 200`, `50.0`, `50 px`.
 pub fn whole(text: &str) -> Option<u64> {
     let digits = text.trim_start_matches(['#', '~']).trim_start();
-    let end = digits
-        .find(|c: char| c.is_alphabetic())
-        .unwrap_or(digits.len());
+    let end = digits.find(|c: char| c.is_alphabetic()).unwrap_or(digits.len());
     let (number, unit) = digits.split_at_checked(end)?;
     let unit = unit.trim().trim_end_matches('.').to_lowercase();
     if !UNITS.contains(&unit.as_str()) {
         return None;
     }
     let number = number.trim();
-    let number = number
-        .strip_suffix(".0")
-        .or_else(|| number.strip_suffix(".00"))
-        .unwrap_or(number);
+    let number = number.strip_suffix(".0").or_else(|| number.strip_suffix(".00")).unwrap_or(number);
     let mut groups = number.split([',', ' ', '_', '\'', '.', '\u{a0}', '\u{202f}']);
     let first = groups.next()?;
     let mut value: u64 = digits_of(first)?;
@@ -83,11 +78,7 @@ pub fn multiple(text: &str) -> Option<Multiple> {
         None => (before, None),
     };
     let (count, each) = (digits_of(count)?, whole(each.trim())?);
-    (count > 0 && each > 0 && count <= 100_000).then_some(Multiple {
-        count,
-        each,
-        strands,
-    })
+    (count > 0 && each > 0 && count <= 100_000).then_some(Multiple { count, each, strands })
 }
 
 /// An output as a cell names it, with the controller where the cell says that too.
@@ -101,9 +92,7 @@ pub fn ports(text: &str) -> Option<Vec<Port>> {
         let is_name = name.chars().any(char::is_alphabetic) && !name.ends_with(['/', '-', '|']);
         let all = listed(rest).filter(|_| is_name && output(&format!("{name} 1")).is_none())?;
         let bare = all.iter().all(|(name, _)| name.is_none());
-        let named = all
-            .into_iter()
-            .map(|(_, output)| (Some(name.to_owned()), output));
+        let named = all.into_iter().map(|(_, output)| (Some(name.to_owned()), output));
         bare.then(|| named.collect())
     };
     let marks = text.match_indices(['/', '-', '|', '#', ' ']);
@@ -114,10 +103,7 @@ pub fn ports(text: &str) -> Option<Vec<Port>> {
 fn listed(text: &str) -> Option<Vec<Port>> {
     // A number of a spreadsheet.
     let text = text.strip_suffix(".0").unwrap_or(text);
-    let plain = text
-        .replace("..", "-")
-        .replace(" to ", "-")
-        .replace(['–', '—'], "-");
+    let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");
     let mut all = Vec::new();
     let mut before: Option<String> = None;
     let parted = |c: char| matches!(c, ',' | ';' | '&' | '+' | '/' | '\n');
@@ -160,9 +146,7 @@ fn listed(text: &str) -> Option<Vec<Port>> {
 fn output(text: &str) -> Option<Output> {
     let lower = text.trim().to_lowercase();
     let lower = lower.trim_start_matches(['#', ' ']);
-    let words = [
-        "ports", "port", "outputs", "output", "out", "plug", "pixel", "p", "#",
-    ];
+    let words = ["ports", "port", "outputs", "output", "out", "plug", "pixel", "p", "#"];
     let dmx = lower.strip_prefix("dmx");
     let rest = dmx.unwrap_or_else(|| {
         let found = words.iter().find_map(|word| lower.strip_prefix(word));
@@ -174,11 +158,7 @@ fn output(text: &str) -> Option<Output> {
     }
     let number = digits_of(rest).filter(|number| (1..=MOST_PORT).contains(number))?;
     let number = u32::try_from(number).ok()?;
-    Some(if dmx.is_some() {
-        Output::Dmx(number)
-    } else {
-        Output::Pixel(number)
-    })
+    Some(if dmx.is_some() { Output::Dmx(number) } else { Output::Pixel(number) })
 }
 
 /// A place among the slots, as a cell may name it.
@@ -197,10 +177,7 @@ pub type Spots = Vec<(Vec<At>, Option<Vec<At>>)>;
 /// channels, where a point or a comma parts thousands.
 pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
     let plain = text.to_lowercase();
-    let plain = plain
-        .replace("..", "–")
-        .replace(" to ", "–")
-        .replace([';', '&', '\n'], "|");
+    let plain = plain.replace("..", "–").replace(" to ", "–").replace([';', '&', '\n'], "|");
     // `1/1, 1/151` is a list, `12,307` one address.
     let plain = plain.replace(", ", "|");
     let one = |text: &str| spot(text.trim(), channel, cut);
@@ -221,18 +198,12 @@ pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
         });
         Some((from, to))
     };
-    let parts: Vec<&str> = plain
-        .split('|')
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
-        .collect();
+    let parts: Vec<&str> =
+        plain.split('|').map(str::trim).filter(|part| !part.is_empty()).collect();
     let read = |parts: &[&str]| -> Option<Spots> { parts.iter().map(|part| range(part)).collect() };
     let read = read(&parts).or_else(|| {
         // A list whose entries only a blank parts: `1/1 1/151`.
-        let words: Vec<&str> = plain
-            .split([' ', '|'])
-            .filter(|word| !word.is_empty())
-            .collect();
+        let words: Vec<&str> = plain.split([' ', '|']).filter(|word| !word.is_empty()).collect();
         let each = words.iter().all(|word| word.contains(['/', ':', '.']));
         (each && words.len() > 1).then(|| read(&words)).flatten()
     });
@@ -248,16 +219,12 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
     let mut marks = String::new();
     let mut rest = text;
     while !rest.is_empty() {
-        let digits = rest
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(rest.len());
+        let digits = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
         let (number, after) = rest.split_at_checked(digits)?;
         if !number.is_empty() {
             numbers.push(number);
         }
-        let mark = after
-            .find(|c: char| c.is_ascii_digit())
-            .unwrap_or(after.len());
+        let mark = after.find(|c: char| c.is_ascii_digit()).unwrap_or(after.len());
         let (between, after) = after.split_at_checked(mark)?;
         let known = |word: &str| word.is_empty() || WORDS.contains(&word);
         let parts = |c: char| matches!(c, '/' | ':' | '.' | ',' | ' ' | '#' | '=' | '\u{a0}');
@@ -279,19 +246,15 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
             let pair = (number(universe)?, number(slot)?);
             let group = slot.len() == 3 && universe.len() <= 3 && pair.0 > 0;
             let thousands = group.then(|| At::Channel(pair.0 * 1_000 + pair.1));
-            let plain = (1..=512)
-                .contains(&pair.1)
-                .then_some(At::Slot(pair.0, pair.1));
+            let plain = (1..=512).contains(&pair.1).then_some(At::Slot(pair.0, pair.1));
             let both = match marks.as_str() {
                 "." | "," if channel => thousands.into_iter().collect::<Vec<_>>(),
                 "," => plain.into_iter().chain(thousands).collect(),
                 "." if cut => {
                     let longer = [1, 10, 100].map(|by| pair.1.saturating_mul(by));
                     let most = 3_usize.saturating_sub(slot.len());
-                    let all = longer
-                        .into_iter()
-                        .take(most + 1)
-                        .filter(|slot| (1..=512).contains(slot));
+                    let all =
+                        longer.into_iter().take(most + 1).filter(|slot| (1..=512).contains(slot));
                     all.map(|slot| At::Slot(pair.0, slot)).collect()
                 }
                 // Either a slot filled up with zeros, or a number with a mark for thousands.
@@ -307,18 +270,12 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
 
 /// Universes of a cell: `12`, `U12`, `12-13`.
 pub fn universes(text: &str) -> Option<(u64, Option<u64>)> {
-    let lower = text
-        .to_lowercase()
-        .replace("..", "-")
-        .replace(['–', '—'], "-")
-        .replace(" to ", "-");
+    let lower =
+        text.to_lowercase().replace("..", "-").replace(['–', '—'], "-").replace(" to ", "-");
     let one = |text: &str| {
         let text = text.trim();
         let words = ["universe", "univ", "uni", "u", "#"];
-        let text = words
-            .iter()
-            .find_map(|word| text.strip_prefix(word))
-            .unwrap_or(text);
+        let text = words.iter().find_map(|word| text.strip_prefix(word)).unwrap_or(text);
         let text = text.trim_start_matches([' ', '.', '#']);
         digits_of(text.strip_suffix(".0").unwrap_or(text))
     };
@@ -335,11 +292,7 @@ pub fn length(text: &str, unit: &str) -> Option<String> {
 
 /// A voltage in the language's words: `12 V`.
 pub fn volts(text: &str) -> Option<String> {
-    let plain = text
-        .trim()
-        .trim_end_matches("DC")
-        .trim_end_matches("dc")
-        .trim();
+    let plain = text.trim().trim_end_matches("DC").trim_end_matches("dc").trim();
     measure(plain, "v", &["v"]).map(|words| words.replace('v', "V"))
 }
 
@@ -386,14 +339,8 @@ pub fn yes(text: &str) -> Option<bool> {
 
 /// Whether a remark says, and says no more, that something is not put up.
 pub fn is_stored(text: &str) -> bool {
-    const WORDS: [&str; 6] = [
-        "stored",
-        "in storage",
-        "not this year",
-        "not this season",
-        "not used",
-        "not up",
-    ];
+    const WORDS: [&str; 6] =
+        ["stored", "in storage", "not this year", "not this season", "not used", "not up"];
     WORDS.contains(&text.trim().to_lowercase().as_str())
 }
 

@@ -69,20 +69,9 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         let mut at = line.start.unwrap_or(0);
         let pieces = cuts.windows(2).filter_map(|pair| {
             let [from, to] = pair else { return None };
-            let range = grid.lay(
-                at,
-                Body {
-                    nodes: to - from,
-                    each,
-                },
-            );
+            let range = grid.lay(at, Body { nodes: to - from, each });
             at = range.end;
-            Some(Line {
-                size: to - from,
-                start: Some(range.start),
-                strands: 0,
-                ..line.clone()
-            })
+            Some(Line { size: to - from, start: Some(range.start), strands: 0, ..line.clone() })
         });
         let pieces: Vec<Line> = pieces.collect();
         if let Some(own) = found.props.get_mut(*prop) {
@@ -90,9 +79,7 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         }
     }
     for (prop, other, at) in within {
-        let piece = cuts
-            .get(&other)
-            .and_then(|cuts| cuts.binary_search(&at).ok());
+        let piece = cuts.get(&other).and_then(|cuts| cuts.binary_search(&at).ok());
         let Some(piece) = piece.filter(|_| !cuts.contains_key(&prop)) else {
             continue;
         };
@@ -102,10 +89,7 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         }
         let name = found.name(other, (0, piece));
         let what = format!("shows what a part of another port shows; written as `same as {name}`");
-        notes.push(Note {
-            grade: Grade::Told,
-            ..about(found, (prop, (0, 0)), what)
-        });
+        notes.push(Note { grade: Grade::Told, ..about(found, (prop, (0, 0)), what) });
         if let Some(line) = found.line_mut(prop, (0, 0)) {
             line.same_as = Some(name);
         }
@@ -117,11 +101,7 @@ pub(super) fn nodes_before(found: &Found, line: &Line, from: u64, channel: u64) 
     let grid = grid(found, line.controller, line, None);
     let each = found.body(line).each;
     let end = |nodes: u64| {
-        if nodes == 0 {
-            from
-        } else {
-            grid.lay(from, Body { nodes, each }).end
-        }
+        if nodes == 0 { from } else { grid.lay(from, Body { nodes, each }).end }
     };
     let (mut least, mut most) = (0, line.size);
     while least < most {
@@ -143,9 +123,7 @@ pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
     let mut first_of: BTreeMap<(u64, u64), Lying> = BTreeMap::new();
     for own in all {
         let (start, end, row, (prop, place)) = own;
-        let said = found
-            .line(prop, place)
-            .is_some_and(|line| line.same_as.is_some());
+        let said = found.line(prop, place).is_some_and(|line| line.same_as.is_some());
         let Some(before) = last.filter(|before| before.1 > start && !said) else {
             if !said && last.is_none_or(|before| end > before.1) {
                 last = Some(own);
@@ -160,10 +138,8 @@ pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
         });
         if let Some(same) = same {
             let name = found.name(same.3.0, same.3.1);
-            let what = format!(
-                "lies where `{name}` of row {} lies; written as `same as {name}`",
-                same.2
-            );
+            let what =
+                format!("lies where `{name}` of row {} lies; written as `same as {name}`", same.2);
             notes.push(about(found, own.3, what));
             if let Some(line) = found.line_mut(prop, place) {
                 line.same_as = Some(name);

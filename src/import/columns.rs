@@ -94,91 +94,49 @@ pub enum Kind {
 /// Headings by what they mean, in small letters and digits only; `%` stands for any word for a node. The first of
 /// each kind is the one that is offered. A kind may have several lines.
 const HEADINGS: &[(Kind, &str)] = &[
-    (
-        Kind::Name,
-        "name prop props propname element item nameofprop model display fixture",
-    ),
-    (
-        Kind::Count,
-        "count qty quantity howmany copies amount pieces pcs numberofprops propcount",
-    ),
+    (Kind::Name, "name prop props propname element item nameofprop model display fixture"),
+    (Kind::Count, "count qty quantity howmany copies amount pieces pcs numberofprops propcount"),
     (Kind::Instance, "instance member copy"),
     (
         Kind::NodesPerString,
         "nodesperstring %perstring %string %eachstring %/string stringlength perstring",
     ),
-    (
-        Kind::NodesPerStrand,
-        "nodesperstrand %perstrand %strand %/strand strandlength perstrand",
-    ),
-    (
-        Kind::Nodes,
-        "nodes % %count numberof% total% %total %perprop %each no% noof% num% #%",
-    ),
+    (Kind::NodesPerStrand, "nodesperstrand %perstrand %strand %/strand strandlength perstrand"),
+    (Kind::Nodes, "nodes % %count numberof% total% %total %perprop %each no% noof% num% #%"),
     (
         Kind::Strings,
         "strings string stringcount numberofstrings noofstrings numstrings #strings stringsperprop datalines",
     ),
-    (
-        Kind::StringNumber,
-        "stringnumber stringno string# nrofstring",
-    ),
+    (Kind::StringNumber, "stringnumber stringno string# nrofstring"),
     (Kind::StringName, "stringname"),
     (Kind::Strands, "strands strandcount numberofstrands"),
     (
         Kind::Slots,
         "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint #channels",
     ),
-    (
-        Kind::Controller,
-        "controller controllername box board ctrl controllers device",
-    ),
-    (
-        Kind::Host,
-        "host ip ipaddress hostaddress controllerip boxip networkaddress",
-    ),
+    (Kind::Controller, "controller controllername box board ctrl controllers device"),
+    (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
     (
         Kind::Port,
         "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
     ),
-    (
-        Kind::Position,
-        "position pos placeonport orderonport order positiononport",
-    ),
-    (
-        Kind::Limit,
-        "limit maxnodes maxpixels nodesatmost portlimit maxperport",
-    ),
-    (
-        Kind::Receiver,
-        "receiver receivername remote remotereceiver",
-    ),
-    (
-        Kind::ReceiverPort,
-        "receiverport remoteport portonreceiver receiveroutput",
-    ),
+    (Kind::Position, "position pos placeonport orderonport order positiononport"),
+    (Kind::Limit, "limit maxnodes maxpixels nodesatmost portlimit maxperport"),
+    (Kind::Receiver, "receiver receivername remote remotereceiver"),
+    (Kind::ReceiverPort, "receiverport remoteport portonreceiver receiveroutput"),
     (Kind::Runs, "built runs"),
     (Kind::SkipWithin, "skips darkwithin"),
     (
         Kind::Skip,
         "darknodesbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
-    (
-        Kind::Lead,
-        "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension",
-    ),
-    (
-        Kind::Universe,
-        "universe universes startuniverse firstuniverse univ uni universestart",
-    ),
+    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension"),
+    (Kind::Universe, "universe universes startuniverse firstuniverse univ uni universestart"),
     (
         Kind::Slot,
         "slot startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
     ),
-    (
-        Kind::Start,
-        "start starts address addresses startsat begin begins first from startat",
-    ),
+    (Kind::Start, "start starts address addresses startsat begin begins first from startat"),
     (
         Kind::StartChannel,
         "startchannel channel firstchannel startch channelstart chstart absolutechannel absolutestart",
@@ -186,25 +144,13 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::EndUniverse, "enduniverse lastuniverse universeend"),
     (Kind::EndSlot, "endslot lastslot endaddress slotend"),
     (Kind::End, "end ends endsat last to until endat"),
-    (
-        Kind::EndChannel,
-        "endchannel lastchannel endch channelend chend absoluteend",
-    ),
+    (Kind::EndChannel, "endchannel lastchannel endch channelend chend absoluteend"),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
-    (
-        Kind::Chip,
-        "chip chiptype ic protocol pixeltype nodetype type kind",
-    ),
-    (
-        Kind::Colour,
-        "colourorder colour color colororder rgborder orderofcolours rgb",
-    ),
+    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
+    (Kind::Colour, "colourorder colour color colororder rgborder orderofcolours rgb"),
     (Kind::Volts, "volts voltage volt v"),
-    (
-        Kind::Enters,
-        "enters direction entersat datain dataenters startsfrom",
-    ),
+    (Kind::Enters, "enters direction entersat datain dataenters startsfrom"),
     (Kind::Stored, "stored notused unused"),
     (Kind::SameAs, "sameas copyof mirrors"),
     (
@@ -212,16 +158,12 @@ const HEADINGS: &[(Kind, &str)] = &[
         "note notes remark remarks comment comments location where place size length height width row area \
         material weight date checked done status info crate # no nr id",
     ),
-    (
-        Kind::Derived,
-        "fullname limitin left onepiece contiguous skipped receivers",
-    ),
+    (Kind::Derived, "fullname limitin left onepiece contiguous skipped receivers"),
 ];
 
 /// Words for a node, as headings have them.
-const NODE_WORDS: &[&str] = &[
-    "nodes", "node", "pixels", "pixel", "px", "leds", "led", "lights", "bulbs", "lamps",
-];
+const NODE_WORDS: &[&str] =
+    &["nodes", "node", "pixels", "pixel", "px", "leds", "led", "lights", "bulbs", "lamps"];
 
 /// Kinds of which a table may have several columns.
 const MANY: [Kind; 2] = [Kind::Note, Kind::Derived];
@@ -288,12 +230,7 @@ const BEFORE: usize = 20;
 pub fn rank(kinds: &[Option<Kind>]) -> u8 {
     let has = |kind: Kind| kinds.contains(&Some(kind));
     let any = |kinds: &[Kind]| kinds.iter().any(|kind| has(*kind));
-    let size = any(&[
-        Kind::Nodes,
-        Kind::NodesPerString,
-        Kind::NodesPerStrand,
-        Kind::Slots,
-    ]);
+    let size = any(&[Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand, Kind::Slots]);
     let placed = any(&[Kind::Port, Kind::Universe, Kind::Start, Kind::StartChannel]);
     if has(Kind::Name) && (size || placed) {
         2
@@ -333,10 +270,7 @@ fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>,
 
 /// What the cells of a row mean as headings, with a row of headings above them that may span several.
 fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
-    let width = row
-        .cells
-        .len()
-        .max(above.map_or(0, |above| above.cells.len()));
+    let width = row.cells.len().max(above.map_or(0, |above| above.cells.len()));
     let mut group = "";
     let both = (0..width).map(|at| {
         let (over, own) = (above.map_or("", |above| above.text(at)), row.text(at));
@@ -387,20 +321,10 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
     let mut note = |row: Option<usize>, column: &str, what: String, grade: Grade| {
         let text = String::new();
         let column = column.to_owned();
-        notes.push(Note {
-            row,
-            column,
-            text,
-            what,
-            grade,
-            prop: None,
-        });
+        notes.push(Note { row, column, text, what, grade, prop: None });
     };
     // With both, one names the prop and the other says the same with number and string.
-    let names = kinds
-        .iter()
-        .filter(|kind| **kind == Some(Kind::Name))
-        .count();
+    let names = kinds.iter().filter(|kind| **kind == Some(Kind::Name)).count();
     if names > 1 && kinds.contains(&Some(Kind::Instance)) {
         let full = headings.iter().position(|heading| plain(heading) == "name");
         if let Some(kind) = full.and_then(|at| kinds.get_mut(at)) {
@@ -408,14 +332,9 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
         }
     }
     // Beside a column of nodes, one of a `node` names its make.
-    let nodes = kinds
-        .iter()
-        .filter(|kind| **kind == Some(Kind::Nodes))
-        .count();
-    for (own, _) in kinds
-        .iter_mut()
-        .zip(&headings)
-        .filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
+    let nodes = kinds.iter().filter(|kind| **kind == Some(Kind::Nodes)).count();
+    for (own, _) in
+        kinds.iter_mut().zip(&headings).filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
     {
         *own = Some(Kind::Make);
     }
@@ -434,12 +353,7 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
                 note(None, heading, what, Grade::Lost);
             }
             Some(Kind::Derived) => {
-                note(
-                    None,
-                    heading,
-                    "this follows from the rest; left out".to_owned(),
-                    Grade::Told,
-                );
+                note(None, heading, "this follows from the rest; left out".to_owned(), Grade::Told);
             }
             Some(kind) if MANY.contains(&kind) => {}
             Some(kind) if by_kind.contains_key(&kind) => {
@@ -458,16 +372,7 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
         note(Some(row.number), "", what, Grade::Told);
     }
     let of_ports = rank(&kinds) == 1;
-    Ok((
-        Columns {
-            header: at,
-            of_ports,
-            kinds,
-            by_kind,
-            headings,
-        },
-        notes,
-    ))
+    Ok((Columns { header: at, of_ports, kinds, by_kind, headings }, notes))
 }
 
 /// The header of a sheet that says where boxes are: its row, its kinds and headings.
@@ -489,22 +394,14 @@ pub fn is_header(row: &Row, reading: &Reading) -> bool {
 
 /// The headings that are offered, a kind each.
 fn known() -> String {
-    let firsts = HEADINGS
-        .iter()
-        .filter_map(|(_, words)| words.split(' ').next());
-    firsts
-        .map(|word| format!("`{word}`"))
-        .collect::<Vec<_>>()
-        .join(", ")
+    let firsts = HEADINGS.iter().filter_map(|(_, words)| words.split(' ').next());
+    firsts.map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
 }
 
 /// A row's first cells, for a person to find it by.
 pub fn begin(row: &Row) -> String {
-    let cells: Vec<String> = row
-        .filled()
-        .take(6)
-        .map(|(_, cell)| format!("\"{}\"", words::shown(&cell.text)))
-        .collect();
+    let cells: Vec<String> =
+        row.filled().take(6).map(|(_, cell)| format!("\"{}\"", words::shown(&cell.text))).collect();
     cells.join(", ")
 }
 
@@ -521,10 +418,7 @@ fn plain(heading: &str) -> String {
 /// What a heading means: case, blanks and punctuation aside, and without what stands in brackets.
 fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     let word = plain(heading);
-    let given = reading
-        .columns
-        .iter()
-        .find(|(given, _)| plain(given) == word);
+    let given = reading.columns.iter().find(|(given, _)| plain(given) == word);
     if let Some((_, kind)) = given {
         return Some(*kind);
     }
@@ -564,9 +458,8 @@ static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
 /// # Errors
 /// In words: no such kind.
 pub fn given(text: &str) -> Result<(String, Kind), String> {
-    let (heading, word) = text
-        .rsplit_once('=')
-        .ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
+    let (heading, word) =
+        text.rsplit_once('=').ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
     let (kind, _) = KNOWN
         .get(&plain(word))
         .ok_or_else(|| format!("`{word}` is no kind of column; there are {}", known()))?;

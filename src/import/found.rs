@@ -134,24 +134,16 @@ impl Found {
 
     /// The same, to be changed.
     pub fn line_mut(&mut self, prop: usize, (member, string): (usize, usize)) -> Option<&mut Line> {
-        self.props
-            .get_mut(prop)?
-            .members
-            .get_mut(member)?
-            .1
-            .get_mut(string)
+        self.props.get_mut(prop)?.members.get_mut(member)?.1.get_mut(string)
     }
 
     /// All strings in their order: prop, member and string from 0.
     pub fn lines(&self) -> impl Iterator<Item = (usize, (usize, usize), &Line)> {
         self.props.iter().enumerate().flat_map(|(prop, own)| {
-            own.members
-                .iter()
-                .enumerate()
-                .flat_map(move |(member, (_, lines))| {
-                    let lines = lines.iter().enumerate();
-                    lines.map(move |(string, line)| (prop, (member, string), line))
-                })
+            own.members.iter().enumerate().flat_map(move |(member, (_, lines))| {
+                let lines = lines.iter().enumerate();
+                lines.map(move |(string, line)| (prop, (member, string), line))
+            })
         })
     }
 
@@ -159,10 +151,7 @@ impl Found {
     pub fn body(&self, line: &Line) -> Body {
         let make = line.make.and_then(|make| self.makes.get(make));
         let each = make.map_or(1, |make| make.slots);
-        Body {
-            nodes: line.size,
-            each,
-        }
+        Body { nodes: line.size, each }
     }
 
     /// The name of a string as a display has it.
@@ -174,11 +163,7 @@ impl Found {
         if own.family {
             name.push_str(&format!("[{}]", member + 1));
         }
-        if own
-            .members
-            .get(member)
-            .is_some_and(|(_, lines)| lines.len() > 1)
-        {
+        if own.members.get(member).is_some_and(|(_, lines)| lines.len() > 1) {
             name.push_str(&format!(".{}", string + 1));
         }
         name

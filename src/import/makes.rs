@@ -56,10 +56,7 @@ pub fn is_chip(text: &str) -> bool {
 /// The colour order that stands for a number of letters.
 fn usual(letters: u64) -> Option<&'static str> {
     let all = ["W", "WA", "RGB", "RGBW", "RGBWA", "RGBWAC"];
-    usize::try_from(letters)
-        .ok()
-        .and_then(|at| all.get(at.checked_sub(1)?))
-        .copied()
+    usize::try_from(letters).ok().and_then(|at| all.get(at.checked_sub(1)?)).copied()
 }
 
 /// Finds or adds the make of a row: its cells of make, chip, colour order and voltage, its nodes with the number of
@@ -75,11 +72,7 @@ pub fn of(
     let named = chip.filter(|text| is_chip(text));
     let letters = colour.map(cells::colour);
     let voltage = volts.map(cells::volts);
-    let odd = [
-        chip.is_some() && named.is_none(),
-        letters == Some(None),
-        voltage == Some(None),
-    ];
+    let odd = [chip.is_some() && named.is_none(), letters == Some(None), voltage == Some(None)];
     let (said, volts) = (letters.flatten(), voltage.flatten());
     let bytes = row.map_or(1, |chip| u64::from(chip.depth / 8));
     let own = said.as_ref().map(|letters| letters.len() as u64);
@@ -107,11 +100,7 @@ pub fn of(
                         "{slots} channels are no whole number for each of {nodes} nodes"
                     ));
                     if sure {
-                        return Made {
-                            make: None,
-                            odd,
-                            clash,
-                        };
+                        return Made { make: None, odd, clash };
                     }
                     expected
                 }
@@ -153,11 +142,7 @@ pub fn of(
         colour,
         volts,
     };
-    Made {
-        make: Some(add(make, name, makes)),
-        odd,
-        clash,
-    }
+    Made { make: Some(add(make, name, makes)), odd, clash }
 }
 
 /// The index of a make, added where there is none like it.

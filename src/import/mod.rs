@@ -87,14 +87,7 @@ impl Note {
     /// A note on the whole table.
     fn of_table(what: String, grade: Grade) -> Self {
         let (column, text) = (String::new(), String::new());
-        Self {
-            row: None,
-            column,
-            text,
-            what,
-            grade,
-            prop: None,
-        }
+        Self { row: None, column, text, what, grade, prop: None }
     }
 }
 
@@ -114,12 +107,7 @@ impl fmt::Display for Note {
         if self.text.is_empty() {
             write!(out, "{place}: {}", self.what)
         } else {
-            write!(
-                out,
-                "{place}: \"{}\": {}",
-                words::shown(&self.text),
-                self.what
-            )
+            write!(out, "{place}: \"{}\": {}", words::shown(&self.text), self.what)
         }
     }
 }
@@ -137,11 +125,8 @@ pub struct Reading {
 
 /// A display as the formatter writes it.
 fn laid_out(text: String) -> String {
-    let main = Loaded {
-        identity: String::new(),
-        name: String::new(),
-        bytes: text.clone().into_bytes(),
-    };
+    let main =
+        Loaded { identity: String::new(), name: String::new(), bytes: text.clone().into_bytes() };
     format(&main).result.unwrap_or(text)
 }
 
@@ -154,10 +139,7 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
         page(book::read(bytes)?, reading)?
     } else {
         let rows = sheet::read(bytes)?;
-        let page = book::Page {
-            rows,
-            ..book::Page::default()
-        };
+        let page = book::Page { rows, ..book::Page::default() };
         (page, Vec::new())
     };
     let (table, mut notes) = (page.rows, page.notes);
@@ -190,21 +172,17 @@ fn page(
 ) -> Result<(book::Page, Vec<book::Page>), String> {
     let rank = |page: &book::Page| columns::best(&page.rows, reading);
     let best = pages.iter().map(rank).max().unwrap_or(0);
-    let names: Vec<String> = pages
-        .iter()
-        .map(|page| words::shown(&page.name).to_string())
-        .collect();
+    let names: Vec<String> =
+        pages.iter().map(|page| words::shown(&page.name).to_string()).collect();
     let wanted = match &reading.sheet {
         Some(name) => pages.iter().position(|page| page.name == *name),
         None => pages.iter().position(|page| rank(page) == best),
     };
     let Some(wanted) = wanted else {
         return Err(match &reading.sheet {
-            Some(name) => format!(
-                "it has no sheet `{}`, but {}",
-                words::shown(name),
-                names.join(", ")
-            ),
+            Some(name) => {
+                format!("it has no sheet `{}`, but {}", words::shown(name), names.join(", "))
+            }
             None => "it has no sheet".to_owned(),
         });
     };

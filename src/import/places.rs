@@ -54,11 +54,7 @@ fn board_of(found: &Found, claim: &Claim) -> Option<usize> {
 /// Controllers that the table counts from universe 0 get one universe more, as the language counts them.
 fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     for claim in claims {
-        let zero = claim
-            .starts
-            .iter()
-            .flatten()
-            .any(|at| matches!(at, At::Slot(0, _)));
+        let zero = claim.starts.iter().flatten().any(|at| matches!(at, At::Slot(0, _)));
         let Some(at) = board_of(found, claim).filter(|_| zero) else {
             continue;
         };
@@ -70,21 +66,15 @@ fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
             "`{}` counts universes from 0: here each is one more, and its input is `artnet from 0`",
             board.name
         );
-        notes.push(Note {
-            grade: Grade::Told,
-            ..note(claim, false, what)
-        });
+        notes.push(Note { grade: Grade::Told, ..note(claim, false, what) });
     }
 }
 
 /// Channels from 0 that a place may mean.
 fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
     let slots = found.universe_slots.each();
-    let shift = u64::from(
-        board
-            .and_then(|at| found.boxes.get(at))
-            .is_some_and(|board| board.from_zero),
-    );
+    let shift =
+        u64::from(board.and_then(|at| found.boxes.get(at)).is_some_and(|board| board.from_zero));
     let one = |at: &At| match at {
         At::Slot(universe, slot) => {
             let universe = universe + shift;
@@ -92,9 +82,8 @@ fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
             lawful.then(|| (universe - 1) * slots + slot - 1)
         }
         At::Channel(channel) => {
-            let channel = channel
-                .checked_sub(1)
-                .filter(|channel| channel / slots < MOST_UNIVERSE)?;
+            let channel =
+                channel.checked_sub(1).filter(|channel| channel / slots < MOST_UNIVERSE)?;
             Some(channel + shift * slots)
         }
     };
@@ -103,9 +92,7 @@ fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
 
 /// How a controller fills its universes, as the table has it.
 pub(super) fn grid(found: &Found, board: Option<usize>, line: &Line, whole: Option<bool>) -> Grid {
-    let own = board
-        .and_then(|at| found.boxes.get(at))
-        .is_some_and(|board| board.whole);
+    let own = board.and_then(|at| found.boxes.get(at)).is_some_and(|board| board.whole);
     let pixels = line.make.is_some();
     Grid::new(found.universe_slots, pixels && whole.unwrap_or(own))
 }
@@ -148,25 +135,15 @@ fn layouts(found: &mut Found, claims: &[Claim]) {
         };
         let all = 0..claim.lines.len();
         let by_whole = [false, true].map(|whole| {
-            laid(found, claim, all.clone(), start, Some(whole))
-                .last()
-                .map_or(start, |last| last.1)
+            laid(found, claim, all.clone(), start, Some(whole)).last().map_or(start, |last| last.1)
         });
         starts.entry(board).or_default().push(start);
-        let output = claim
-            .lines
-            .first()
-            .and_then(|line| found.line(claim.prop, *line)?.output);
+        let output = claim.lines.first().and_then(|line| found.line(claim.prop, *line)?.output);
         ends.entry((board, output)).or_default().push(by_whole);
-        let end = claim
-            .end
-            .as_deref()
-            .map(|end| channels(found, Some(board), end));
+        let end = claim.end.as_deref().map(|end| channels(found, Some(board), end));
         for (score, own) in score.entry(board).or_default().iter_mut().zip(by_whole) {
-            *score += u64::from(
-                end.as_ref()
-                    .is_some_and(|end| end.contains(&(own.saturating_sub(1)))),
-            );
+            *score +=
+                u64::from(end.as_ref().is_some_and(|end| end.contains(&(own.saturating_sub(1)))));
         }
     }
     // Where no end tells, the start of what comes next on the port does.
@@ -240,9 +217,7 @@ fn start_of(
         laid.last().map_or(start, |last| last.1).saturating_sub(1)
     };
     let by_end = ends.and_then(|ends| all.iter().find(|start| ends.contains(&last(**start))));
-    let own = claim
-        .channel
-        .map(|channel| channels(found, board, &[At::Channel(channel)]));
+    let own = claim.channel.map(|channel| channels(found, board, &[At::Channel(channel)]));
     let by_channel = own.and_then(|own| own.first().copied());
     let agreed = by_channel.filter(|channel| all.contains(channel));
     let start = match (by_end.copied().or(agreed), all) {
@@ -256,21 +231,12 @@ fn start_of(
         (None, [start, more @ ..]) => {
             let shown = |at: &u64| shown_at(found, *at);
             let more: Vec<String> = more.iter().map(shown).collect();
-            let what = format!(
-                "taken as {}; it may mean {} too",
-                shown(start),
-                more.join(" or ")
-            );
+            let what = format!("taken as {}; it may mean {} too", shown(start), more.join(" or "));
             notes.push(note(claim, false, what));
             *start
         }
     };
-    let every = || {
-        claim
-            .starts
-            .iter()
-            .flat_map(|places| channels(found, board, places))
-    };
+    let every = || claim.starts.iter().flat_map(|places| channels(found, board, places));
     let first = range.start == 0;
     if first && by_channel.is_some_and(|channel| every().all(|start| start != channel)) {
         let what = format!(
@@ -297,10 +263,8 @@ fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut 
         && line.make.is_none()
         && span > line.size
     {
-        let what = format!(
-            "{} slots lie apart up to here: kept as one stretch of {span}",
-            line.size
-        );
+        let what =
+            format!("{} slots lie apart up to here: kept as one stretch of {span}", line.size);
         line.size = span;
         notes.push(note(claim, true, what));
         return true;
@@ -333,40 +297,26 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
 /// Sizes strings that the table gives only together, by where each of them starts and the last one ends.
 fn uneven(found: &mut Found, claim: &Claim) {
     let board = board_of(found, claim);
-    let Some(end) = claim
-        .end
-        .as_deref()
-        .and_then(|end| channels(found, board, end).first().copied())
+    let Some(end) =
+        claim.end.as_deref().and_then(|end| channels(found, board, end).first().copied())
     else {
         return;
     };
-    let starts = claim
-        .starts
-        .iter()
-        .map(|places| channels(found, board, places).first().copied());
+    let starts = claim.starts.iter().map(|places| channels(found, board, places).first().copied());
     let Some(starts) = starts.collect::<Option<Vec<u64>>>() else {
         return;
     };
     if starts.len() != claim.lines.len() || starts.len() < 2 {
         return;
     }
-    let lines: Vec<&Line> = claim
-        .lines
-        .iter()
-        .filter_map(|place| found.line(claim.prop, *place))
-        .collect();
+    let lines: Vec<&Line> =
+        claim.lines.iter().filter_map(|place| found.line(claim.prop, *place)).collect();
     let total: u64 = lines.iter().map(|line| line.size).sum();
     let Some(first) = lines.first() else { return };
     let each = found.body(first).each;
     let mut order: Vec<usize> = (0..starts.len()).collect();
     order.sort_by_key(|at| starts.get(*at).copied());
-    let at = |place: usize| {
-        order
-            .get(place)
-            .and_then(|at| starts.get(*at))
-            .copied()
-            .unwrap_or(0)
-    };
+    let at = |place: usize| order.get(place).and_then(|at| starts.get(*at)).copied().unwrap_or(0);
     let even_ends = laid(
         found,
         claim,
@@ -379,10 +329,8 @@ fn uneven(found: &mut Found, claim: &Claim) {
     }
     // Each goes on to where the next one starts; the last one to the end.
     let stops = (1..order.len()).map(at).chain([end + 1]);
-    let mut sizes: Vec<u64> = stops
-        .enumerate()
-        .map(|(place, stop)| stop.saturating_sub(at(place)) / each)
-        .collect();
+    let mut sizes: Vec<u64> =
+        stops.enumerate().map(|(place, stop)| stop.saturating_sub(at(place)) / each).collect();
     // The room that a display leaves after each port is the same for all.
     let room = sizes.iter().sum::<u64>().saturating_sub(total);
     if let Some((_, others)) = sizes.split_last_mut() {
@@ -419,15 +367,9 @@ pub fn chains(found: &Found) -> Chains {
     }
     for chain in chains.values_mut() {
         let of = |at: &(usize, (usize, usize))| found.line(at.0, at.1);
-        if chain
-            .iter()
-            .all(|at| of(at).is_some_and(|line| line.position.is_some()))
-        {
+        if chain.iter().all(|at| of(at).is_some_and(|line| line.position.is_some())) {
             chain.sort_by_key(|at| of(at).and_then(|line| line.position));
-        } else if chain
-            .iter()
-            .all(|at| of(at).is_some_and(|line| line.start.is_some()))
-        {
+        } else if chain.iter().all(|at| of(at).is_some_and(|line| line.start.is_some())) {
             chain.sort_by_key(|at| of(at).and_then(|line| line.start));
         }
     }
@@ -448,8 +390,7 @@ fn addressing(found: &mut Found) {
             let start = line.start.or(at);
             let shared = line.same_as.is_some() && chain.len() > 1;
             let breaks = at.is_some_and(|at| {
-                line.start
-                    .is_some_and(|start| grid.lay(at, found.body(line)).start != start)
+                line.start.is_some_and(|start| grid.lay(at, found.body(line)).start != start)
             });
             // A string without an address before one with an address would push that one away.
             let pushed = known && at.is_none() && line.start.is_some();

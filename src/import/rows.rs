@@ -58,12 +58,7 @@ pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<
         columns,
         reading,
         notes,
-        found: Found {
-            universe_slots,
-            of_ports,
-            comments: above.collect(),
-            ..Found::default()
-        },
+        found: Found { universe_slots, of_ports, comments: above.collect(), ..Found::default() },
         names: Names::default(),
         boxes: Names::default(),
         boxes_by_text: BTreeMap::new(),
@@ -133,9 +128,7 @@ impl Stage<'_> {
         self.note(place, why, grade);
         let row = place.0;
         let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
-        self.found
-            .comments
-            .push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
+        self.found.comments.push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
     }
 
     fn row(&mut self, row: &Row) {
@@ -167,8 +160,7 @@ impl Stage<'_> {
 
     /// Whether the one cell of a row is a heading of rows, not a prop without nodes or a number.
     fn is_words(&self, row: &Row) -> bool {
-        row.filled()
-            .all(|(_, cell)| cell.text.chars().any(char::is_alphabetic))
+        row.filled().all(|(_, cell)| cell.text.chars().any(char::is_alphabetic))
     }
 
     /// Adds a row's numbers to the sums.
@@ -189,38 +181,20 @@ impl Stage<'_> {
 
     /// Whether a row is a total, by its word or by its figures; if so, whether its figures are sums.
     fn is_total(&self, row: &Row) -> Option<bool> {
-        const WORDS: [&str; 8] = [
-            "total",
-            "totals",
-            "sum",
-            "subtotal",
-            "grandtotal",
-            "alltogether",
-            "σ",
-            "∑",
-        ];
+        const WORDS: [&str; 8] =
+            ["total", "totals", "sum", "subtotal", "grandtotal", "alltogether", "σ", "∑"];
         let plain = |text: &str| {
             text.chars()
                 .filter(|c| c.is_alphanumeric() || *c == '∑')
                 .flat_map(char::to_lowercase)
                 .collect::<String>()
         };
-        let placed = [
-            Kind::Port,
-            Kind::Controller,
-            Kind::Start,
-            Kind::Universe,
-            Kind::StartChannel,
-        ];
-        if placed
-            .iter()
-            .any(|kind| self.columns.cell(row, *kind).is_some())
-        {
+        let placed =
+            [Kind::Port, Kind::Controller, Kind::Start, Kind::Universe, Kind::StartChannel];
+        if placed.iter().any(|kind| self.columns.cell(row, *kind).is_some()) {
             return None;
         }
-        let worded = row
-            .filled()
-            .any(|(_, cell)| WORDS.contains(&plain(&cell.text).as_str()));
+        let worded = row.filled().any(|(_, cell)| WORDS.contains(&plain(&cell.text).as_str()));
         let unnamed = self.columns.cell(row, Kind::Name).is_none();
         let numbers: Vec<bool> = row
             .filled()
@@ -252,10 +226,7 @@ impl Stage<'_> {
             (Some(own), _) => own,
             (None, _) if self.columns.of_ports => {
                 let port = self.columns.cell(row, Kind::Port).unwrap_or("port");
-                format!(
-                    "{} {port}",
-                    self.columns.cell(row, Kind::Controller).unwrap_or("box")
-                )
+                format!("{} {port}", self.columns.cell(row, Kind::Controller).unwrap_or("box"))
             }
             (None, Some((name, _)))
                 if !ports.is_empty() || self.columns.cell(row, Kind::Start).is_some() =>
@@ -266,11 +237,7 @@ impl Stage<'_> {
                 name
             }
             (None, _) => {
-                self.left_out(
-                    (row, Kind::Name),
-                    "no name; the row is left out",
-                    Grade::Lost,
-                );
+                self.left_out((row, Kind::Name), "no name; the row is left out", Grade::Lost);
                 return None;
             }
         };
@@ -304,17 +271,12 @@ impl Stage<'_> {
         if numbered || merged || self.columns.cell(row, Kind::Name).is_none() {
             return Some(prop);
         }
-        let above = self
-            .last
-            .as_ref()
-            .is_some_and(|(name, _)| name.to_lowercase() == key);
+        let above = self.last.as_ref().is_some_and(|(name, _)| name.to_lowercase() == key);
         if !above || self.columns.cell(row, Kind::Port).is_none() {
             return None;
         }
         let starts = [Kind::Start, Kind::Universe, Kind::StartChannel, Kind::Slot];
-        let placed = starts
-            .iter()
-            .any(|kind| self.columns.cell(row, *kind).is_some());
+        let placed = starts.iter().any(|kind| self.columns.cell(row, *kind).is_some());
         let grade = if placed { Grade::Told } else { Grade::Lost };
         self.note(
             (row, Kind::Name),
@@ -337,11 +299,7 @@ impl Stage<'_> {
         }
         let label = own
             .or_else(|| (name != *written && !self.columns.of_ports).then(|| written.to_owned()));
-        self.found.props.push(Prop {
-            name,
-            label,
-            ..Prop::default()
-        });
+        self.found.props.push(Prop { name, label, ..Prop::default() });
         let prop = self.found.props.len() - 1;
         self.props.insert(written.to_lowercase(), prop);
         prop
@@ -354,11 +312,7 @@ impl Stage<'_> {
         match cells::whole(text) {
             Some(number) if number <= most => Ok(Some(number)),
             _ => {
-                self.note(
-                    (row, kind),
-                    format!("no number that fits here; {then}"),
-                    Grade::Lost,
-                );
+                self.note((row, kind), format!("no number that fits here; {then}"), Grade::Lost);
                 Err(())
             }
         }

@@ -27,9 +27,7 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
         let (compiled, moved) = compiled(&text, &found, placed);
         tried += 1;
         let slow = too_slow(&found, &compiled, rate.unwrap_or(40));
-        let next = RATES
-            .iter()
-            .find(|next| rate.is_none_or(|rate| **next < rate));
+        let next = RATES.iter().find(|next| rate.is_none_or(|rate| **next < rate));
         if let (Some(next), false) = (next, slow.is_empty()) {
             // The boxes drove it so far, at fewer frames.
             let slow = slow.into_iter().filter(|_| rate.is_none());
@@ -68,56 +66,32 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
         }
     }
     let (rows, props) = (found.rows, found.props.len());
-    Import {
-        text,
-        lock,
-        notes,
-        rows,
-        props,
-        compiled,
-    }
+    Import { text, lock, notes, rows, props, compiled }
 }
 
 /// Why strings have no time at a frame rate, with their rows.
 fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
     let pixels = || found.lines().filter(|(.., line)| line.make.is_some());
     let longest = || pixels().map(|(.., line)| write::time_ns(found, line)).max();
-    let slow = compiled
-        .findings
-        .iter()
-        .filter(|finding| match finding.code {
-            "port/time" => true,
-            // No port has the time for one of its strings.
-            "place/no-room" => longest() > Some(1_000_000_000 / rate),
-            _ => false,
-        });
+    let slow = compiled.findings.iter().filter(|finding| match finding.code {
+        "port/time" => true,
+        // No port has the time for one of its strings.
+        "place/no-room" => longest() > Some(1_000_000_000 / rate),
+        _ => false,
+    });
     slow.map(|finding| {
         let rows = rows_of(found, &finding.message);
-        format!(
-            "{}{rows}; the display has fewer frames a second for it",
-            finding.message
-        )
+        format!("{}{rows}; the display has fewer frames a second for it", finding.message)
     })
     .collect()
 }
 
 fn text(name: &str, found: &Found, notes: &[Note], rate: Option<u64>) -> String {
-    laid_out(write::display(
-        found,
-        &Style {
-            table: name,
-            notes,
-            rate,
-        },
-    ))
+    laid_out(write::display(found, &Style { table: name, notes, rate }))
 }
 
 fn loaded(name: &str, text: &str) -> Loaded {
-    Loaded {
-        identity: name.to_owned(),
-        name: name.to_owned(),
-        bytes: text.as_bytes().to_vec(),
-    }
+    Loaded { identity: name.to_owned(), name: name.to_owned(), bytes: text.as_bytes().to_vec() }
 }
 
 fn around(text: &str, lock: Option<&str>) -> Compiled {
@@ -134,11 +108,7 @@ fn rows_of(found: &Found, message: &str) -> String {
     });
     let mut rows: Vec<String> = rows.collect();
     rows.dedup();
-    if rows.is_empty() {
-        String::new()
-    } else {
-        format!(" (row {})", rows.join(", "))
-    }
+    if rows.is_empty() { String::new() } else { format!(" (row {})", rows.join(", ")) }
 }
 
 /// Strings that a display lays elsewhere than the table: by name, their controller, and a note to be worded.
@@ -179,21 +149,14 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
         });
     }
     rows.sort_by(|a, b| a.name.cmp(&b.name));
-    let lock = Lock {
-        universe_slots: found.universe_slots,
-        rows,
-        ..Lock::default()
-    };
+    let lock = Lock { universe_slots: found.universe_slots, rows, ..Lock::default() };
     let lock = lockfile::write(&lock, &lockfile::Added::default());
     let second = around(text, Some(&lock));
     let ids = by_name(&second);
     let mut moved = Moved::new();
     for (prop, place, line) in found.lines() {
         let own = found.name(prop, place);
-        let now = ids
-            .get(&own)
-            .and_then(|id| second.plan.of(*id))
-            .map(|placed| placed.start);
+        let now = ids.get(&own).and_then(|id| second.plan.of(*id)).map(|placed| placed.start);
         if line.start.is_some() && line.same_as.is_none() && now != line.start {
             let note = Note {
                 row: Some(line.row),

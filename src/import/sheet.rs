@@ -22,11 +22,7 @@ impl Cell {
     /// A cell with a text.
     pub fn new(text: &str, number: bool) -> Self {
         let text = text.trim().to_owned();
-        Self {
-            text,
-            number,
-            merged: false,
-        }
+        Self { text, number, merged: false }
     }
 }
 
@@ -82,10 +78,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
         let start = record.position().map_or(line, csv::Position::line);
         let raw = usize::try_from(from.byte()).ok();
         let raw_end = usize::try_from(reader.position().byte()).ok();
-        let raw = raw
-            .zip(raw_end)
-            .and_then(|(a, b)| text.get(a..b))
-            .unwrap_or("");
+        let raw = raw.zip(raw_end).and_then(|(a, b)| text.get(a..b)).unwrap_or("");
         // Of CR LF the reader leaves the LF to what follows.
         let own = match carried {
             true => raw.strip_prefix('\n').unwrap_or(raw),
@@ -98,9 +91,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
         let ends = raw.trim_end_matches(['\r', '\n']).contains('\n');
         let is_last = raw_end == Some(text.len());
         if is_last && ends && raw.matches('"').count() % 2 == 1 {
-            return Err(format!(
-                "a quote that is opened in line {start} is never closed"
-            ));
+            return Err(format!("a quote that is opened in line {start} is never closed"));
         }
         let cells: Vec<Cell> = record
             .iter()
@@ -108,10 +99,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
             .collect();
         sizes = (sizes.0 + 1, sizes.1 + cells.len());
         if sizes.0 > MOST_ROWS || sizes.1 > MOST_CELLS {
-            return Err(format!(
-                "it has more than {} rows or {} cells",
-                MOST_ROWS, MOST_CELLS
-            ));
+            return Err(format!("it has more than {} rows or {} cells", MOST_ROWS, MOST_CELLS));
         }
         if cells.iter().any(|cell| !cell.text.is_empty()) {
             rows.push(Row { number, cells });
@@ -168,9 +156,7 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
             let before = bytes.get(..error.valid_up_to()).unwrap_or(&[]);
             let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
             let byte = bytes.get(error.valid_up_to()).copied().unwrap_or(0);
-            Err(format!(
-                "line {line} has the byte {byte:02X}, which is not UTF-8: {AS}"
-            ))
+            Err(format!("line {line} has the byte {byte:02X}, which is not UTF-8: {AS}"))
         }
     }
 }
@@ -185,10 +171,7 @@ fn western(byte: u8) -> Option<char> {
     ];
     match byte {
         0x80..=0x9f => {
-            let code = HIGH
-                .get(usize::from(byte) - 0x80)
-                .copied()
-                .filter(|code| *code > 0)?;
+            let code = HIGH.get(usize::from(byte) - 0x80).copied().filter(|code| *code > 0)?;
             char::from_u32(u32::from(code))
         }
         _ => Some(char::from(byte)),

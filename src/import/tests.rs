@@ -67,12 +67,8 @@ fn what_is_not_understood_is_told_with_its_place() {
             "row 9, column `port`: \"left\": no port that is understood; the port is left open",
         ]
     );
-    let told: Vec<String> = import
-        .notes
-        .iter()
-        .filter(|n| n.grade == Grade::Told)
-        .map(ToString::to_string)
-        .collect();
+    let told: Vec<String> =
+        import.notes.iter().filter(|n| n.grade == Grade::Told).map(ToString::to_string).collect();
     assert_eq!(
         told,
         [
@@ -87,38 +83,21 @@ fn what_is_not_understood_is_told_with_its_place() {
 fn nodes_of_a_prop_or_of_a_string() {
     let table = "name,nodes,strings\nowl,100,2\n";
     assert!(read(table).text.contains("strings 2 of 50 nodes"));
-    let each = Reading {
-        nodes_per_string: true,
-        ..Reading::default()
-    };
+    let each = Reading { nodes_per_string: true, ..Reading::default() };
     let text = import("t.csv", table.as_bytes(), &each).unwrap().text;
     assert!(text.contains("strings 2 of 100 nodes"), "{text}");
     let said = read("name\tPixels per string\tstrings\nowl\t100\t2\n");
-    assert!(
-        said.text.contains("strings 2 of 100 nodes"),
-        "{}",
-        said.text
-    );
+    assert!(said.text.contains("strings 2 of 100 nodes"), "{}", said.text);
 }
 
 #[test]
 fn names_are_lawful_and_each_its_own() {
     let import =
         read("name,nodes\n12\" ball,5\n12 ball,5\n\u{fc}ber-,5\n--,5\n=SUM(A1),5\nowl,5\nowl,5\n");
-    for name in [
-        "prop-12-ball ",
-        "prop-12-ball-2 ",
-        "\u{fc}ber ",
-        "prop ",
-        "SUM-A1 ",
-        "owl ",
-        "owl-2 ",
-    ] {
-        assert!(
-            plain(&import).contains(&format!("prop {name}{{")),
-            "{name}\n{}",
-            import.text
-        );
+    for name in
+        ["prop-12-ball ", "prop-12-ball-2 ", "\u{fc}ber ", "prop ", "SUM-A1 ", "owl ", "owl-2 "]
+    {
+        assert!(plain(&import).contains(&format!("prop {name}{{")), "{name}\n{}", import.text);
     }
 }
 
@@ -135,10 +114,7 @@ fn what_can_t_be_read_is_refused_in_words() {
         (b"", "it has no rows"),
         (b"name,nodes\n", "no row below its header"),
         (b"owl,50\nfox,20\n", "no header with a column of names"),
-        (
-            b"name,nodes\n\"owl,50\nfox,20\n",
-            "a quote that is opened in line 2 is never closed",
-        ),
+        (b"name,nodes\n\"owl,50\nfox,20\n", "a quote that is opened in line 2 is never closed"),
     ] {
         let said = import("t.csv", bytes, &Reading::default()).unwrap_err();
         assert!(said.contains(why), "{said}");
@@ -149,17 +125,8 @@ fn what_can_t_be_read_is_refused_in_words() {
 #[test]
 fn rows_are_counted_with_any_line_end() {
     for end in ["\n", "\r\n"] {
-        let text = [
-            "name,nodes",
-            "owl,5",
-            "",
-            "fox,x",
-            "\"two",
-            "lines\",y",
-            "hen,z",
-            "",
-        ]
-        .join(end);
+        let text =
+            ["name,nodes", "owl,5", "", "fox,x", "\"two", "lines\",y", "hen,z", ""].join(end);
         let rows: Vec<Option<usize>> = read(&text).notes.iter().map(|note| note.row).collect();
         assert_eq!(rows, [Some(4), Some(5), Some(6)], "{end:?}");
     }
@@ -174,15 +141,9 @@ fn a_table_in_latin_1_is_read() {
     assert!(import.text.contains("prop h\u{e9}ron"), "{}", import.text);
     assert!(import.text.contains("prop \u{17d}aba"), "{}", import.text);
     let first = import.notes.first().unwrap().to_string();
-    assert!(
-        first.starts_with("it is not UTF-8 and was read as Latin-1"),
-        "{first}"
-    );
+    assert!(first.starts_with("it is not UTF-8 and was read as Latin-1"), "{first}");
     // What is partly UTF-8 would be spoilt, and 0x81 means nothing.
-    for bytes in [
-        &b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..],
-        b"name,nodes\nf\x81x,6\n",
-    ] {
+    for bytes in [&b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..], b"name,nodes\nf\x81x,6\n"] {
         let why = super::import("props.csv", bytes, &Reading::default()).unwrap_err();
         assert!(why.contains("is not UTF-8: save it as"), "{why}");
     }
@@ -194,10 +155,9 @@ fn workbooks_are_known_for_what_they_are() {
     let locked: Vec<u8> = "EncryptedPackage".bytes().flat_map(|c| [c, 0]).collect();
     let locked = [&compound[..], &[0; 40], &locked].concat();
     let old = [&compound[..], &[0; 400]].concat();
-    for (bytes, words) in [
-        (&locked[..], "a workbook with a password"),
-        (&old, "a workbook of the kind before 2007"),
-    ] {
+    for (bytes, words) in
+        [(&locked[..], "a workbook with a password"), (&old, "a workbook of the kind before 2007")]
+    {
         let why = super::import("props.csv", bytes, &Reading::default()).unwrap_err();
         assert!(why.contains(words) && why.contains("save it as"), "{why}");
     }

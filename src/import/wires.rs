@@ -54,9 +54,7 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
 
 /// The wires of what hangs on no port yet.
 pub(super) fn open(found: &Found, board: Option<usize>, name: &str, out: &mut String) {
-    let open = found
-        .lines()
-        .filter(|(.., line)| line.output.is_none() && line.controller == board);
+    let open = found.lines().filter(|(.., line)| line.output.is_none() && line.controller == board);
     let open: Vec<At> = open.map(|(prop, place, _)| (prop, place)).collect();
     for some in groups(found, &open, true).chunks(MOST_CHAINS) {
         wire(&format!("wire {name}:"), some, ",", out);
@@ -66,11 +64,8 @@ pub(super) fn open(found: &Found, board: Option<usize>, name: &str, out: &mut St
 /// What hangs on one line, in order: strings, nodes that show nothing, leads.
 pub(super) fn items(found: &Found, chain: &[At]) -> Vec<String> {
     let mut items = Vec::new();
-    let extra = |at: &At| {
-        found
-            .line(at.0, at.1)
-            .is_some_and(|line| line.skip > 0 || line.lead.is_some())
-    };
+    let extra =
+        |at: &At| found.line(at.0, at.1).is_some_and(|line| line.skip > 0 || line.lead.is_some());
     for part in chain.chunk_by(|_, next| !extra(next)) {
         let line = part.first().and_then(|at| found.line(at.0, at.1));
         if let Some(line) = line {
@@ -91,13 +86,9 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
         let Some(prop) = found.props.get(at.0) else {
             break;
         };
-        let all = prop
-            .members
-            .iter()
-            .enumerate()
-            .flat_map(|(member, (_, lines))| {
-                (0..lines.len()).map(move |string| (at.0, (member, string)))
-            });
+        let all = prop.members.iter().enumerate().flat_map(|(member, (_, lines))| {
+            (0..lines.len()).map(move |string| (at.0, (member, string)))
+        });
         let first = at.1 == (0, 0);
         let whole: Vec<At> = all.take(if first { usize::MAX } else { 0 }).collect();
         let strings = |member: usize| prop.members.get(member).map_or(1, |(_, lines)| lines.len());
@@ -110,15 +101,11 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
             // Whole members, rising or falling.
             let follows = |step: isize| {
                 let (mut last, mut length) = (at.1.0, strings(at.1.0));
-                while let Some(next) = last
-                    .checked_add_signed(step)
-                    .filter(|next| *next < prop.members.len())
+                while let Some(next) =
+                    last.checked_add_signed(step).filter(|next| *next < prop.members.len())
                 {
                     let own: Vec<At> = of_member(next).collect();
-                    if !rest
-                        .get(length..)
-                        .is_some_and(|rest| rest.starts_with(&own))
-                    {
+                    if !rest.get(length..).is_some_and(|rest| rest.starts_with(&own)) {
                         break;
                     }
                     (last, length) = (next, length + own.len());
@@ -155,11 +142,7 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
 }
 
 pub(super) fn found_name(prop: &Prop, member: usize, strings: Option<String>) -> String {
-    let member = if prop.family {
-        format!("[{}]", member + 1)
-    } else {
-        String::new()
-    };
+    let member = if prop.family { format!("[{}]", member + 1) } else { String::new() };
     let strings = strings.map_or_else(String::new, |strings| format!(".{strings}"));
     format!("{}{member}{strings}", prop.name)
 }

@@ -41,10 +41,7 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     let mut of_props: BTreeMap<usize, Vec<String>> = BTreeMap::new();
     for note in style.notes.iter().filter(|note| note.is_doubt()) {
         match note.prop {
-            Some(prop) => of_props
-                .entry(prop)
-                .or_default()
-                .push(format!("in doubt: {note}")),
+            Some(prop) => of_props.entry(prop).or_default().push(format!("in doubt: {note}")),
             None => comment(&format!("in doubt: {note}"), &mut out),
         }
     }
@@ -63,12 +60,7 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     let hubs = receivers(found, &mut out);
     out.push('\n');
     for (at, prop) in found.props.iter().enumerate() {
-        for words in of_props
-            .get(&at)
-            .into_iter()
-            .flatten()
-            .chain(&prop.comments)
-        {
+        for words in of_props.get(&at).into_iter().flatten().chain(&prop.comments) {
             comment(words, &mut out);
         }
         self::prop(found, prop, &mut out);
@@ -79,19 +71,14 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
 
 /// A comment of its own line.
 fn comment(text: &str, out: &mut String) {
-    let plain = text
-        .chars()
-        .map(|c| if words::is_unprintable(c) { ' ' } else { c });
+    let plain = text.chars().map(|c| if words::is_unprintable(c) { ' ' } else { c });
     let plain: String = plain.take(MOST_COMMENT).collect();
     let _ = writeln!(out, "# {}", plain.trim_end());
 }
 
 fn makes(found: &Found, out: &mut String) {
     let used: BTreeSet<usize> = found.lines().filter_map(|(.., line)| line.make).collect();
-    let used: Vec<_> = used
-        .into_iter()
-        .filter_map(|make| found.makes.get(make))
-        .collect();
+    let used: Vec<_> = used.into_iter().filter_map(|make| found.makes.get(make)).collect();
     let mut declared = BTreeSet::new();
     for make in used.iter().filter(|make| make.declared) {
         let Some(chip) = make.chip.as_deref().filter(|chip| declared.insert(*chip)) else {
@@ -111,11 +98,8 @@ fn makes(found: &Found, out: &mut String) {
             }
             None => out.push_str("chip ws2811 # fill in: the chip of these nodes\n"),
         }
-        let fill = if make.colour_said {
-            ""
-        } else {
-            " # fill in: the order in which the slots light"
-        };
+        let fill =
+            if make.colour_said { "" } else { " # fill in: the order in which the slots light" };
         let _ = writeln!(out, "colour {}{fill}", make.colour);
         let fill = match &make.volts {
             Some(volts) => format!("volts {volts}\n# fill in: "),
@@ -153,17 +137,9 @@ fn needed<'a>(found: &Found, lines: impl Iterator<Item = (usize, &'a Line)>) -> 
             left -= time;
         }
     }
-    let members = |prop: &usize| {
-        found
-            .props
-            .get(*prop)
-            .map_or(1, |prop| prop.members.len().max(1) as u64)
-    };
-    let most = of_prop
-        .iter()
-        .map(|(prop, strings)| strings / members(prop))
-        .max()
-        .unwrap_or(0);
+    let members =
+        |prop: &usize| found.props.get(*prop).map_or(1, |prop| prop.members.len().max(1) as u64);
+    let most = of_prop.iter().map(|(prop, strings)| strings / members(prop)).max().unwrap_or(0);
     if ports == 0 { 0 } else { ports + most }
 }
 
@@ -225,18 +201,10 @@ fn controllers(found: &Found, out: &mut String) {
     let ends = found
         .lines()
         .filter_map(|(.., line)| line.start.map(|start| start + found.body(line).slots() - 1));
-    let mut free = ends
-        .max()
-        .map_or(1, |end| end / found.universe_slots.each() + 2);
-    let main = Board {
-        name: "main".to_owned(),
-        ..Default::default()
-    };
-    let boxes: Vec<_> = if found.boxes.is_empty() {
-        vec![&main]
-    } else {
-        found.boxes.iter().collect()
-    };
+    let mut free = ends.max().map_or(1, |end| end / found.universe_slots.each() + 2);
+    let main = Board { name: "main".to_owned(), ..Default::default() };
+    let boxes: Vec<_> =
+        if found.boxes.is_empty() { vec![&main] } else { found.boxes.iter().collect() };
     for (at, (board, needs)) in boxes.into_iter().zip(needs).enumerate() {
         let own = |line: &Line| line.controller == Some(at) || line.controller.is_none() && at == 0;
         let open = needed(
@@ -257,11 +225,7 @@ fn controllers(found: &Found, out: &mut String) {
             }
             None => out.push_str("# fill in: host ADDRESS, where the box is on your network\n"),
         }
-        let input = if board.from_zero {
-            Some("artnet from 0")
-        } else {
-            board.input
-        };
+        let input = if board.from_zero { Some("artnet from 0") } else { board.input };
         if let Some(input) = input {
             let _ = writeln!(out, "input {input}");
         }
@@ -270,10 +234,7 @@ fn controllers(found: &Found, out: &mut String) {
                 let _ = writeln!(out, "universes from {first}");
             }
             None if any => {
-                let _ = writeln!(
-                    out,
-                    "universes from {free} # fill in: the table does not say it"
-                );
+                let _ = writeln!(out, "universes from {free} # fill in: the table does not say it");
                 let slots = found
                     .lines()
                     .filter(|(.., line)| own(line))
@@ -282,10 +243,7 @@ fn controllers(found: &Found, out: &mut String) {
             }
             None => out.push_str("# fill in: universes from N, where its universes begin\n"),
         }
-        for (is, words) in [
-            (board.per_prop, "addressing per prop"),
-            (board.whole, "whole nodes"),
-        ] {
+        for (is, words) in [(board.per_prop, "addressing per prop"), (board.whole, "whole nodes")] {
             if is {
                 let _ = writeln!(out, "{words}");
             }
@@ -307,30 +265,18 @@ fn controllers(found: &Found, out: &mut String) {
 
 /// The limits of single ports, equal ones of neighbours together.
 fn limits(board: &Board, needs: &Needs, out: &mut String) {
-    let nodes = board
-        .limits
-        .iter()
-        .filter(|(port, _)| !needs.slots.contains_key(port));
+    let nodes = board.limits.iter().filter(|(port, _)| !needs.slots.contains_key(port));
     let nodes = nodes.map(|(port, most)| (*port, format!("nodes at most {most}")));
-    let slots = needs
-        .slots
-        .iter()
-        .map(|(port, most)| (*port, format!("slots at most {most}")));
+    let slots = needs.slots.iter().map(|(port, most)| (*port, format!("slots at most {most}")));
     let all: BTreeMap<u32, String> = nodes.chain(slots).collect();
     let mut all = all.into_iter().peekable();
     while let Some((first, words)) = all.next() {
         let mut last = first;
-        while all
-            .next_if(|(port, more)| *port == last + 1 && *more == words)
-            .is_some()
-        {
+        while all.next_if(|(port, more)| *port == last + 1 && *more == words).is_some() {
             last += 1;
         }
-        let ports = if first == last {
-            format!("port {first}")
-        } else {
-            format!("ports {first}..{last}")
-        };
+        let ports =
+            if first == last { format!("port {first}") } else { format!("ports {first}..{last}") };
         let _ = writeln!(out, "{ports} {{ {words} }}");
     }
 }
@@ -362,24 +308,17 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
         }
     }
     // What hangs on a carried port hangs on one of its receivers, first on those declared first.
-    let wrong = chains(found)
-        .into_iter()
-        .find_map(|((board, dmx, port), chain)| {
-            let carried = hubs.iter().any(|(receiver, (own, base))| {
-                let count = ports.get(receiver).copied().unwrap_or(1);
-                !dmx && *own == board && (*base..*base + count).contains(&port)
-            });
-            let order: Vec<Option<usize>> = chain
-                .iter()
-                .map(|(prop, place)| {
-                    found
-                        .line(*prop, *place)?
-                        .receiver
-                        .map(|(receiver, _)| receiver)
-                })
-                .collect();
-            (carried && (order.contains(&None) || !order.is_sorted())).then_some(())
+    let wrong = chains(found).into_iter().find_map(|((board, dmx, port), chain)| {
+        let carried = hubs.iter().any(|(receiver, (own, base))| {
+            let count = ports.get(receiver).copied().unwrap_or(1);
+            !dmx && *own == board && (*base..*base + count).contains(&port)
         });
+        let order: Vec<Option<usize>> = chain
+            .iter()
+            .map(|(prop, place)| found.line(*prop, *place)?.receiver.map(|(receiver, _)| receiver))
+            .collect();
+        (carried && (order.contains(&None) || !order.is_sorted())).then_some(())
+    });
     if wrong.is_some() {
         hubs.clear();
     }
@@ -387,10 +326,7 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
         match hubs.get(&receiver) {
             Some((board, base)) => {
                 let count = ports.get(&receiver).copied().unwrap_or(1);
-                let board = found
-                    .boxes
-                    .get(*board)
-                    .map_or("", |board| board.name.as_str());
+                let board = found.boxes.get(*board).map_or("", |board| board.name.as_str());
                 let _ = writeln!(
                     out,
                     "\nreceiver {name} {{ carries {board}.{base}..{}; ports 1..{count} {{ }} }}",
@@ -430,10 +366,7 @@ fn quotable(text: &str) -> String {
 /// What a member's strings are, in settings.
 fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
     let mut settings = Vec::new();
-    let make = lines
-        .iter()
-        .find_map(|line| line.make)
-        .and_then(|make| found.makes.get(make));
+    let make = lines.iter().find_map(|line| line.make).and_then(|make| found.makes.get(make));
     if let Some(make) = make {
         settings.push(format!("node {}", make.name));
     }
@@ -480,11 +413,7 @@ fn enters(lines: &[Line]) -> String {
 }
 
 fn prop(found: &Found, prop: &Prop, out: &mut String) {
-    let family = if prop.family {
-        format!(" * {}", prop.members.len())
-    } else {
-        String::new()
-    };
+    let family = if prop.family { format!(" * {}", prop.members.len()) } else { String::new() };
     let lines = || prop.members.iter().flat_map(|(_, lines)| lines);
     let entered = lines().any(|line| line.enters.is_some());
     let shapes: Vec<Vec<String>> = prop
@@ -505,28 +434,16 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
     }
     let most = counts.values().max().copied();
     // The first of equals.
-    let common = shapes
-        .iter()
-        .find(|shape| counts.get(shape.as_slice()).copied() == most);
+    let common = shapes.iter().find(|shape| counts.get(shape.as_slice()).copied() == most);
     let said = |setting: &&String| *setting != "enters \"\"";
     settings.extend(common.into_iter().flatten().filter(said).cloned());
-    let same: Vec<Option<String>> = prop
-        .members
-        .iter()
-        .map(|(_, lines)| same_as(lines))
-        .collect();
-    let only = same
-        .first()
-        .filter(|_| !prop.family)
-        .and_then(Option::as_ref);
+    let same: Vec<Option<String>> = prop.members.iter().map(|(_, lines)| same_as(lines)).collect();
+    let only = same.first().filter(|_| !prop.family).and_then(Option::as_ref);
     settings.extend(only.map(|other| format!("same as {other}")));
     block(&format!("prop {}{family}", prop.name), &settings, out);
     for (at, (shape, same)) in shapes.iter().zip(&same).enumerate() {
         let own = shape.iter().filter(|_| Some(shape) != common).cloned();
-        let same = same
-            .iter()
-            .filter(|_| prop.family)
-            .map(|other| format!("same as {other}"));
+        let same = same.iter().filter(|_| prop.family).map(|other| format!("same as {other}"));
         let settings: Vec<String> = own.chain(same).collect();
         if !settings.is_empty() {
             block(&format!("prop {}[{}]", prop.name, at + 1), &settings, out);
@@ -560,9 +477,6 @@ mod tests {
 
     #[test]
     fn boxes_have_usual_numbers_of_ports() {
-        assert_eq!(
-            [1, 3, 9, 16, 17, 2_000].map(rounded),
-            [1, 4, 16, 16, 32, 1_024]
-        );
+        assert_eq!([1, 3, 9, 16, 17, 2_000].map(rounded), [1, 4, 16, 16, 32, 1_024]);
     }
 }

@@ -19,19 +19,13 @@ impl Time {
     /// Whole nanoseconds.
     #[must_use]
     pub fn ns(nanoseconds: u64) -> Self {
-        Self {
-            above: u128::from(nanoseconds),
-            below: 1,
-        }
+        Self { above: u128::from(nanoseconds), below: 1 }
     }
 
     /// One frame at a rate in millihertz (above 0).
     #[must_use]
     pub fn frame(rate_mhz: u64) -> Self {
-        Self {
-            above: 1_000_000_000_000,
-            below: u128::from(rate_mhz.max(1)),
-        }
+        Self { above: 1_000_000_000_000, below: u128::from(rate_mhz.max(1)) }
     }
 
     /// So many bits.
@@ -47,10 +41,7 @@ impl Time {
     #[must_use]
     pub fn plus(self, other: Self) -> Self {
         if self.below == other.below {
-            return Self {
-                above: self.above.saturating_add(other.above),
-                below: self.below,
-            };
+            return Self { above: self.above.saturating_add(other.above), below: self.below };
         }
         let step = other.below / gcd(self.below, other.below);
         let below = self.below.saturating_mul(step);
@@ -58,26 +49,17 @@ impl Time {
             return self.coarse().plus(other.coarse());
         }
         let other = other.above.saturating_mul(below / other.below);
-        Self {
-            above: self.above.saturating_mul(step).saturating_add(other),
-            below,
-        }
+        Self { above: self.above.saturating_mul(step).saturating_add(other), below }
     }
 
     fn coarse(self) -> Self {
         const BELOW: u128 = 1_000_000;
-        Self {
-            above: self.above.saturating_mul(BELOW).div_ceil(self.below),
-            below: BELOW,
-        }
+        Self { above: self.above.saturating_mul(BELOW).div_ceil(self.below), below: BELOW }
     }
 
     /// Both over one denominator; a sum too large to be shown saturates.
     fn pair(self, other: Self) -> (u128, u128) {
-        (
-            self.above.saturating_mul(other.below),
-            other.above.saturating_mul(self.below),
-        )
+        (self.above.saturating_mul(other.below), other.above.saturating_mul(self.below))
     }
 
     /// Whether it takes no longer than another.
@@ -115,9 +97,7 @@ impl Time {
     #[must_use]
     pub fn rate_mhz(self) -> Option<u64> {
         let frames = self.below.saturating_mul(1_000_000_000_000);
-        frames
-            .checked_div(self.above)
-            .map(|rate| u64::try_from(rate).unwrap_or(u64::MAX))
+        frames.checked_div(self.above).map(|rate| u64::try_from(rate).unwrap_or(u64::MAX))
     }
 
     /// In milliseconds with two decimals, rounded up so that what is too long never reads as just right.

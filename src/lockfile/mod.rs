@@ -95,11 +95,7 @@ impl LockText {
             next.boxes.clear();
         }
         for row in &mut next.rows {
-            if self
-                .lock
-                .row(&row.name)
-                .is_some_and(|old| old.made.is_none() && !old.stored)
-            {
+            if self.lock.row(&row.name).is_some_and(|old| old.made.is_none() && !old.stored) {
                 row.made = None;
                 row.stored = false;
             }
@@ -161,12 +157,7 @@ pub struct Added {
 
 impl Default for Added {
     fn default() -> Self {
-        Self {
-            minor: MINOR,
-            head: Vec::new(),
-            boxes: BTreeMap::new(),
-            rows: BTreeMap::new(),
-        }
+        Self { minor: MINOR, head: Vec::new(), boxes: BTreeMap::new(), rows: BTreeMap::new() }
     }
 }
 

@@ -52,10 +52,7 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         lock: Lock::default(),
         display_at: Span::default(),
         head: Vec::new(),
-        added: Added {
-            minor,
-            ..Added::default()
-        },
+        added: Added { minor, ..Added::default() },
         faults: Vec::new(),
         state: State::Head,
     };
@@ -91,24 +88,14 @@ fn whole(file: &SourceFile) -> Option<Diagnostic> {
         return Some(unreadable::empty(file));
     }
     let mark = |line: &str| {
-        ["<<<<<<<", "|||||||", "=======", ">>>>>>>"]
-            .iter()
-            .any(|mark| {
-                line.strip_prefix(mark)
-                    .is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
-            })
+        ["<<<<<<<", "|||||||", "=======", ">>>>>>>"].iter().any(|mark| {
+            line.strip_prefix(mark).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+        })
     };
-    let marks: Vec<Span> = lines(file)
-        .filter(|(line, _)| mark(line))
-        .map(|(_, at)| at)
-        .take(4)
-        .collect();
+    let marks: Vec<Span> =
+        lines(file).filter(|(line, _)| mark(line)).map(|(_, at)| at).take(4).collect();
     let first = marks.first()?;
-    Some(unreadable::conflict(
-        &file.name,
-        *first,
-        marks.get(1..).unwrap_or(&[]),
-    ))
+    Some(unreadable::conflict(&file.name, *first, marks.get(1..).unwrap_or(&[])))
 }
 
 /// That a newer tinsel wrote it, whatever else it holds; where two formats clash in a merge, that comes first.
@@ -200,8 +187,7 @@ impl<'f> Reader<'f> {
     }
 
     fn fault(&mut self, at: Span, fault: &Fault<'_>) {
-        self.faults
-            .push(unreadable::fault(&self.file.name, at, fault));
+        self.faults.push(unreadable::fault(&self.file.name, at, fault));
     }
 
     fn head_line(&mut self, line: &'f str, at: Span) {
@@ -266,9 +252,7 @@ impl<'f> Reader<'f> {
 
     /// What was typed into a controller: `- {name: …, host: …, …}`.
     fn controller(&mut self, words: &str, at: Span) {
-        let doc = words
-            .strip_prefix("- ")
-            .filter(|doc| doc.len() <= LONGEST_LINE);
+        let doc = words.strip_prefix("- ").filter(|doc| doc.len() <= LONGEST_LINE);
         let doc = doc.and_then(|doc| serde_yaml::from_str::<BoxDoc>(doc).ok());
         match doc.filter(|doc| doc.is_sound() && (self.newer || doc.more.is_empty())) {
             Some(doc) => {
@@ -276,9 +260,7 @@ impl<'f> Reader<'f> {
                 if !more.is_empty() {
                     self.added.boxes.insert(doc.name.as_str().into(), more);
                 }
-                self.lock
-                    .boxes
-                    .push(doc.set_up(self.lock.universe_slots.get(), at));
+                self.lock.boxes.push(doc.set_up(self.lock.universe_slots.get(), at));
             }
             None => self.fault(at, &Fault::Controller),
         }
@@ -371,9 +353,7 @@ impl<'f> Reader<'f> {
         }
         self.lock.renamed.sort();
         self.lock.renamed.dedup();
-        self.lock
-            .rows
-            .sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
+        self.lock.rows.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
         // A merge may leave two lines of a controller: what it was told is then in the first, as good as any.
         let boxes = &mut self.lock.boxes;
         boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
@@ -383,18 +363,13 @@ impl<'f> Reader<'f> {
         for row in self.lock.rows {
             match rows.last().filter(|first| first.name == row.name) {
                 None => rows.push(row),
-                Some(first)
-                    if (Row {
-                        at: first.at,
-                        ..row.clone()
-                    }) == *first => {}
+                Some(first) if (Row { at: first.at, ..row.clone() }) == *first => {}
                 Some(_) if again.last().is_none_or(|second| second.name != row.name) => {
                     again.push(row);
                 }
                 Some(first) if self.faults.len() < MOST_FAULTS => {
                     let (name, first) = (&self.file.name, first.at);
-                    self.faults
-                        .push(unreadable::twice(name, row.at, &row.name, first));
+                    self.faults.push(unreadable::twice(name, row.at, &row.name, first));
                 }
                 Some(_) => {}
             }
@@ -439,26 +414,19 @@ fn plain(line: &str) -> Option<Parts> {
     let rest = rest.strip_suffix('}')?;
     let (slots, mut more) = rest.split_at(rest.find(',').unwrap_or(rest.len()));
     let mut words = Vec::new();
-    while let Some((pair, rest)) = more
-        .strip_prefix(", ")
-        .map(|more| more.split_at(more.find(',').unwrap_or(more.len())))
+    while let Some((pair, rest)) =
+        more.strip_prefix(", ").map(|more| more.split_at(more.find(',').unwrap_or(more.len())))
         && let Some((word, value)) = pair.split_once(": ")
         && WORDS.contains(&word)
     {
-        let bare = value
-            .strip_prefix('"')
-            .and_then(|value| value.strip_suffix('"'));
+        let bare = value.strip_prefix('"').and_then(|value| value.strip_suffix('"'));
         words.push((word.to_owned(), bare.unwrap_or(value).to_owned()));
         more = rest;
     }
-    let bare = name
-        .strip_prefix('"')
-        .and_then(|name| name.strip_suffix('"'));
+    let bare = name.strip_prefix('"').and_then(|name| name.strip_suffix('"'));
     let name = bare.unwrap_or(name);
-    let plain = is_string(name)
-        && [port, start]
-            .iter()
-            .all(|part| !part.contains(['"', '\'', ' ']));
+    let plain =
+        is_string(name) && [port, start].iter().all(|part| !part.contains(['"', '\'', ' ']));
     Some(Parts {
         name: name.to_owned(),
         port: port.to_owned(),
@@ -506,16 +474,12 @@ fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
 fn as_yaml(words: &BTreeMap<String, serde_json::Value>) -> String {
     let word = |word: &String| serde_json::Value::from(word.as_str());
     let words = words.iter();
-    words
-        .map(|(name, value)| format!(", {}: {value}", word(name)))
-        .collect()
+    words.map(|(name, value)| format!(", {}: {value}", word(name))).collect()
 }
 
 /// A text as YAML has it: bare or in quotes.
 fn text(value: &str) -> Option<String> {
-    let bare = value
-        .strip_prefix('"')
-        .and_then(|rest| rest.strip_suffix('"'));
+    let bare = value.strip_prefix('"').and_then(|rest| rest.strip_suffix('"'));
     match bare {
         Some(bare) if !bare.contains(['"', '\\']) => Some(bare.to_owned()),
         _ if value.len() > LONGEST_LINE => None,
@@ -548,9 +512,7 @@ fn output(port: &str) -> Option<(&str, Output)> {
 pub(super) fn is_name(word: &str) -> bool {
     let wide = |c: char| !c.is_ascii() && !c.is_whitespace() && !is_unprintable(c);
     word.starts_with(char::is_alphabetic)
-        && word
-            .chars()
-            .all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_') || wide(c))
+        && word.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_') || wide(c))
 }
 
 /// Whether a word is the full name of a string: `heron`, `heron[3]`, `lighthouse.2`, `heron[3].1`.

@@ -9,9 +9,8 @@ use serde::Deserialize;
 use std::collections::BTreeMap;
 
 /// The words that a row may have after its slots.
-pub(super) const WORDS: [&str; 10] = [
-    "nodes", "each", "colour", "chip", "dark", "within", "place", "level", "stored", "moved",
-];
+pub(super) const WORDS: [&str; 10] =
+    ["nodes", "each", "colour", "chip", "dark", "within", "place", "level", "stored", "moved"];
 
 /// What a row says after its slots.
 #[derive(Default)]
@@ -57,10 +56,7 @@ pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str>
         };
         *target = count(value).ok_or(word.as_str())?;
     }
-    if words
-        .iter()
-        .all(|(word, _)| ["stored", "moved"].contains(&word.as_str()))
-    {
+    if words.iter().all(|(word, _)| ["stored", "moved"].contains(&word.as_str())) {
         return Ok(told);
     }
     if made.nodes == 0 || made.each == 0 || made.colour.is_empty() {
@@ -102,11 +98,7 @@ pub(super) struct BoxDoc {
 
 impl BoxDoc {
     pub fn is_sound(&self) -> bool {
-        let addressing = [
-            Addressing::PerPort,
-            Addressing::Consecutive,
-            Addressing::PerProp,
-        ];
+        let addressing = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
         let universe = |number: &u32| *number == 0 || UNIVERSES.contains(number);
         is_name(&self.name)
             && Input::find(&self.input).is_some()
@@ -114,14 +106,9 @@ impl BoxDoc {
             && universe(&self.first)
             && self.from.iter().all(universe)
             && self.universes <= *UNIVERSES.end()
-            && self
-                .universe_slots
-                .is_none_or(|slots| (1..=512).contains(&slots))
+            && self.universe_slots.is_none_or(|slots| (1..=512).contains(&slots))
             && self.sync.iter().all(universe)
-            && self
-                .level
-                .as_ref()
-                .is_none_or(|text| level(&text.to_string()).is_some())
+            && self.level.as_ref().is_none_or(|text| level(&text.to_string()).is_some())
             && self.priority.is_none_or(|priority| priority <= 200)
     }
 

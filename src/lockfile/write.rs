@@ -37,11 +37,7 @@ pub fn write(lock: &Lock, added: &Added) -> String {
         text.push_str(line);
         text.push('\n');
     }
-    text.push_str(if lock.rows.is_empty() {
-        "strings: {}\n"
-    } else {
-        "strings:\n"
-    });
+    text.push_str(if lock.rows.is_empty() { "strings: {}\n" } else { "strings:\n" });
     for row in &lock.rows {
         let more = added.rows.get(&row.name).map_or("", String::as_str);
         write_row(row, lock.universe_slots.split(row.start), more, &mut text);
@@ -54,11 +50,7 @@ fn write_box(one: &SetUp, universe_slots: UniverseSlots, more: &str, text: &mut 
     let _ = write!(text, "  - {{name: {}, host: ", Word(&one.name));
     quoted(&one.host, text);
     let (input, addressing) = (&one.input, &one.addressing);
-    let _ = write!(
-        text,
-        ", input: {input}, first: {}, universes: {}",
-        one.first, one.universes
-    );
+    let _ = write!(text, ", input: {input}, first: {}, universes: {}", one.first, one.universes);
     let _ = write!(text, ", addressing: {addressing}");
     if let Some(from) = one.from {
         let _ = write!(text, ", from: {from}");
@@ -106,11 +98,7 @@ fn write_made(made: &Made, text: &mut String) {
     if !made.chip.is_empty() {
         let _ = write!(text, ", chip: {}", Word(&made.chip));
     }
-    let numbers = [
-        ("dark", made.dark),
-        ("within", made.within),
-        ("place", made.place),
-    ];
+    let numbers = [("dark", made.dark), ("within", made.within), ("place", made.place)];
     for (word, value) in numbers {
         if value > 0 {
             let _ = write!(text, ", {word}: {value}");

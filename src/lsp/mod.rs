@@ -161,11 +161,7 @@ impl Server<'_> {
             (Some(_), None) if message.get("error").is_some() => Ok(()),
             (id, None) => {
                 let id = id.unwrap_or(&Value::Null).clone();
-                self.refuse(
-                    &id,
-                    code::INVALID,
-                    "this is neither request nor notification",
-                )
+                self.refuse(&id, code::INVALID, "this is neither request nor notification")
             }
         }
     }
@@ -224,9 +220,7 @@ impl Server<'_> {
 
     fn notified(&mut self, method: &str, params: &Value) -> io::Result<()> {
         let uri = text(params, "/textDocument/uri").map(str::to_owned);
-        let version = params
-            .pointer("/textDocument/version")
-            .and_then(Value::as_i64);
+        let version = params.pointer("/textDocument/version").and_then(Value::as_i64);
         match (method, uri) {
             ("initialized", _) if self.client.watches => {
                 let watchers =
@@ -236,10 +230,7 @@ impl Server<'_> {
                     "method": "workspace/didChangeWatchedFiles",
                     "registerOptions": {"watchers": watchers},
                 });
-                self.ask(
-                    "client/registerCapability",
-                    &json!({"registrations": [registration]}),
-                )
+                self.ask("client/registerCapability", &json!({"registrations": [registration]}))
             }
             ("textDocument/didOpen", Some(uri)) => {
                 let own = text(params, "/textDocument/text").unwrap_or("").to_owned();
@@ -248,9 +239,7 @@ impl Server<'_> {
             }
             ("textDocument/didChange", Some(uri)) => {
                 let changes = params.pointer("/contentChanges").and_then(Value::as_array);
-                let last = changes
-                    .and_then(|all| all.last())
-                    .and_then(|one| text(one, "/text"));
+                let last = changes.and_then(|all| all.last()).and_then(|one| text(one, "/text"));
                 if let Some(own) = last.map(str::to_owned) {
                     self.set(&uri, version.unwrap_or(0), own);
                 }
@@ -266,10 +255,8 @@ impl Server<'_> {
                 for one in ["/event/added", "/event/removed"] {
                     let folders = params.pointer(one).and_then(Value::as_array);
                     let folders = folders.into_iter().flatten();
-                    let paths: Vec<String> = folders
-                        .filter_map(|f| text(f, "/uri"))
-                        .filter_map(uri::path)
-                        .collect();
+                    let paths: Vec<String> =
+                        folders.filter_map(|f| text(f, "/uri")).filter_map(uri::path).collect();
                     self.roots.retain(|root| !paths.contains(root));
                     if one.ends_with("added") {
                         self.roots.extend(paths);
@@ -283,15 +270,9 @@ impl Server<'_> {
 
     fn set(&mut self, uri: &str, version: i64, text: String) {
         let path = uri::path(uri);
-        let identity = path
-            .as_ref()
-            .map_or_else(|| uri.to_owned(), |path| self.shelf.identity(path));
-        let open = Open {
-            path,
-            identity,
-            version,
-            text,
-        };
+        let identity =
+            path.as_ref().map_or_else(|| uri.to_owned(), |path| self.shelf.identity(path));
+        let open = Open { path, identity, version, text };
         self.open.insert(uri.to_owned(), open);
         for display in self.displays.values_mut() {
             display.stale = true;
@@ -317,24 +298,19 @@ impl Server<'_> {
         let [first, others @ ..] = mains.as_slice() else {
             return Ok(());
         };
-        self.displays
-            .entry(first.clone())
-            .or_insert_with(|| Display {
-                desk: Desk::default(),
-                names: BTreeMap::new(),
-                pushed: BTreeSet::new(),
-                stale: true,
-                unpushed: true,
-            });
+        self.displays.entry(first.clone()).or_insert_with(|| Display {
+            desk: Desk::default(),
+            names: BTreeMap::new(),
+            pushed: BTreeSet::new(),
+            stale: true,
+            unpushed: true,
+        });
         if others.is_empty() || known.is_some_and(|known| known.contains(first)) {
             return Ok(());
         }
         let others = others.join(", ");
         let message = format!("checked as part of {first}; a code action takes another: {others}");
-        self.notify(
-            "window/showMessage",
-            &json!({"type": 3, "message": message}),
-        )
+        self.notify("window/showMessage", &json!({"type": 3, "message": message}))
     }
 
     /// Files came, went or changed: which display a text is part of may be another, and all are compiled anew.
@@ -357,10 +333,7 @@ impl Server<'_> {
     }
 
     fn compile(&mut self, main: &str) {
-        let own = self
-            .open
-            .values()
-            .find(|one| one.path.as_deref() == Some(main));
+        let own = self.open.values().find(|one| one.path.as_deref() == Some(main));
         let own = own.or_else(|| self.open.get(main));
         let Some(display) = self.displays.get_mut(main).filter(|one| one.stale) else {
             return;
@@ -372,11 +345,7 @@ impl Server<'_> {
             display.desk = Desk::default();
             return;
         };
-        let over = Over {
-            disk: &*opened.files,
-            open: &self.open,
-            names: RefCell::default(),
-        };
+        let over = Over { disk: &*opened.files, open: &self.open, names: RefCell::default() };
         let mut file = over.now(opened.main);
         if let Some(text) = text {
             file.bytes = text.as_bytes().to_owned();

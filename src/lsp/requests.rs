@@ -143,9 +143,7 @@ impl Server<'_> {
             "textDocument/documentSymbol" => Ok(about.outline()),
             "textDocument/foldingRange" => {
                 let folds = outline::folds(&display.desk, file).into_iter();
-                Ok(folds
-                    .map(|(a, b)| json!({"startLine": a, "endLine": b}))
-                    .collect())
+                Ok(folds.map(|(a, b)| json!({"startLine": a, "endLine": b})).collect())
             }
             "textDocument/semanticTokens/full" => Ok(about.tokens()),
             "textDocument/inlayHint" => about.hints(),
@@ -178,29 +176,19 @@ impl Server<'_> {
     /// Makes another file the main one of a text.
     fn command(&mut self, params: &Value) -> Result<Value, Refusal> {
         let arguments = params.get("arguments");
-        let argument = |at: usize| {
-            arguments
-                .and_then(|all| all.get(at))
-                .and_then(Value::as_str)
-        };
+        let argument = |at: usize| arguments.and_then(|all| all.get(at)).and_then(Value::as_str);
         let (Some(MAIN), Some(uri), Some(main)) =
             (text(params, "/command"), argument(0), argument(1))
         else {
-            return Err((
-                code::PARAMETERS,
-                "this is no command of the server".to_owned(),
-            ));
+            return Err((code::PARAMETERS, "this is no command of the server".to_owned()));
         };
         let known = self.mains.get_mut(uri);
-        let at = known
-            .as_ref()
-            .and_then(|all| all.iter().position(|one| one == main));
+        let at = known.as_ref().and_then(|all| all.iter().position(|one| one == main));
         if let (Some(known), Some(at)) = (known, at) {
             let one = known.remove(at);
             known.insert(0, one);
         }
-        self.find_mains(uri)
-            .map_err(|error| (code::FAILED, error.to_string()))?;
+        self.find_mains(uri).map_err(|error| (code::FAILED, error.to_string()))?;
         for display in self.displays.values_mut() {
             display.stale = true;
         }

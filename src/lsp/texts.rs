@@ -135,10 +135,7 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
         files.push(path.to_owned());
     }
     let ids: Vec<String> = files.iter().map(|file| shelf.identity(file)).collect();
-    let reads: Vec<Vec<String>> = files
-        .iter()
-        .map(|file| included(shelf, open, file))
-        .collect();
+    let reads: Vec<Vec<String>> = files.iter().map(|file| included(shelf, open, file)).collect();
     let target = shelf.identity(path);
     let mut found: Vec<String> = Vec::new();
     for (file, id) in files.iter().zip(&ids) {
@@ -162,11 +159,7 @@ fn reaches(ids: &[String], reads: &[Vec<String>], from: &str, to: &str) -> bool 
     let mut seen: BTreeSet<&str> = BTreeSet::from([from]);
     let mut left = vec![from];
     while let Some(at) = left.pop() {
-        let Some(own) = ids
-            .iter()
-            .position(|id| id == at)
-            .and_then(|at| reads.get(at))
-        else {
+        let Some(own) = ids.iter().position(|id| id == at).and_then(|at| reads.get(at)) else {
             continue;
         };
         for next in own {

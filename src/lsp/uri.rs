@@ -41,11 +41,7 @@ pub fn path(uri: &str) -> Option<String> {
 #[must_use]
 pub fn of(path: &str) -> String {
     let path = path.replace('\\', "/");
-    let mut uri = String::from(if path.starts_with('/') {
-        "file://"
-    } else {
-        "file:///"
-    });
+    let mut uri = String::from(if path.starts_with('/') { "file://" } else { "file:///" });
     for byte in path.bytes() {
         match byte {
             b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => {

@@ -220,11 +220,7 @@ impl Controller {
     /// One of which nothing is said.
     #[must_use]
     pub fn plain(name: &str, whole_nodes: bool) -> Self {
-        Self {
-            name: name.into(),
-            whole_nodes,
-            ..Self::default()
-        }
+        Self { name: name.into(), whole_nodes, ..Self::default() }
     }
 
     /// Slots of each universe that its pixel ports use, of all that a universe of the display has.

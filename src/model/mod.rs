@@ -322,22 +322,15 @@ impl Model {
             PieceKind::Skip(_) | PieceKind::Lead(..) => None,
         };
         let strings = self.props[prop].strings().map(StringId);
-        let added = strings.map(|id| Piece {
-            at: self.props[prop].at,
-            kind: PieceKind::String(id, None),
-        });
+        let added =
+            strings.map(|id| Piece { at: self.props[prop].at, kind: PieceKind::String(id, None) });
         let added: Vec<Piece> = added.collect();
         let (all, props) = (&self.pieces, &self.strings);
         let pieces = |line: &Line| {
             let stretch = line.pieces.start as usize..line.pieces.end as usize;
             all.get(stretch).unwrap_or(&[])
         };
-        let own = |line: &Line| {
-            pieces(line)
-                .iter()
-                .filter_map(of)
-                .any(|id| props[id].prop == prop)
-        };
+        let own = |line: &Line| pieces(line).iter().filter_map(of).any(|id| props[id].prop == prop);
         let mut lines = std::mem::take(&mut self.lines);
         lines.retain(|line| !own(line));
         let found = lines.iter_mut().find_map(|line| {

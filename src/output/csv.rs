@@ -12,11 +12,7 @@ use std::io::{self, Write};
 /// Writes it.
 pub fn write(survey: &Survey<'_>, _width: usize, out: &mut dyn Write) -> io::Result<()> {
     let bytes = Vec::with_capacity(GATHERED + 4 * 1024);
-    let mut cells = Cells {
-        out,
-        bytes,
-        begun: false,
-    };
+    let mut cells = Cells { out, bytes, begun: false };
     if let Some(table) = survey.tables(Face::Sheets).first() {
         sheet::fill(table, &mut cells)?;
     }
@@ -45,8 +41,7 @@ impl Cells<'_> {
         let marks = |byte| matches!(byte, b'"' | b',' | b'\r' | b'\n');
         if text.bytes().any(marks) {
             self.bytes.push(b'"');
-            self.bytes
-                .extend_from_slice(text.replace('"', "\"\"").as_bytes());
+            self.bytes.extend_from_slice(text.replace('"', "\"\"").as_bytes());
             self.bytes.push(b'"');
         } else {
             self.bytes.extend_from_slice(text.as_bytes());

@@ -191,9 +191,5 @@ impl Data<'_> {
 
 /// A key and its colon. Keys are ours: letters and `_`.
 fn key_before(key: &str, yaml: bool) -> String {
-    if yaml {
-        format!("{key}: ")
-    } else {
-        format!("\"{key}\": ")
-    }
+    if yaml { format!("{key}: ") } else { format!("\"{key}\": ") }
 }

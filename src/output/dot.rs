@@ -43,7 +43,5 @@ fn style(kind: EdgeKind) -> &'static str {
 
 /// Text between the double quotes of DOT.
 fn escape(text: &str) -> String {
-    words::visible(text, "")
-        .replace('\\', "\\\\")
-        .replace('"', "\\\"")
+    words::visible(text, "").replace('\\', "\\\\").replace('"', "\\\"")
 }

@@ -47,16 +47,8 @@ pub fn table(table: &Table<'_>, html: &mut Html) {
     });
     let heading = |head: &Head| {
         let mut rest = head.heading.chars();
-        let first: String = rest
-            .next()
-            .into_iter()
-            .flat_map(char::to_uppercase)
-            .collect();
-        format!(
-            "{}{first}{}",
-            if head.right { "#" } else { "" },
-            rest.as_str()
-        )
+        let first: String = rest.next().into_iter().flat_map(char::to_uppercase).collect();
+        format!("{}{first}{}", if head.right { "#" } else { "" }, rest.as_str())
     };
     let mut headings: Vec<String> = columns.iter().map(|(_, head)| heading(head)).collect();
     headings.extend(remarks.then(|| "Note".to_owned()));
@@ -74,11 +66,7 @@ pub fn table(table: &Table<'_>, html: &mut Html) {
         }
         put!(html; "<tr>");
         for (at, head) in &columns {
-            html.raw(if head.right {
-                "<td class=\"n\">"
-            } else {
-                "<td>"
-            });
+            html.raw(if head.right { "<td class=\"n\">" } else { "<td>" });
             if !matches!(row.cell(*at), Cell::None) {
                 put!(html; words(head, &row.cell(*at)));
             }

@@ -38,9 +38,7 @@ pub const BINARY: [&str; 2] = ["xlsx", "mvr"];
 /// The format of a word.
 #[must_use]
 pub fn find(name: &str) -> Option<Write> {
-    ALL.iter()
-        .find(|(word, _)| *word == name)
-        .map(|(_, write)| *write)
+    ALL.iter().find(|(word, _)| *word == name).map(|(_, write)| *write)
 }
 
 /// Bytes that are gathered before they are written.

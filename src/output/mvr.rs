@@ -23,9 +23,7 @@ const NAMES: Uuid = Uuid::from_u128(0x6b9d_57e2_0c41_4f0a_9a57_3c1e_8d20_f7b4);
 const SLOTS: u64 = 512;
 
 fn identity(kind: &str, name: &str) -> String {
-    Uuid::new_v5(&NAMES, format!("{kind} {name}").as_bytes())
-        .hyphenated()
-        .to_string()
+    Uuid::new_v5(&NAMES, format!("{kind} {name}").as_bytes()).hyphenated().to_string()
 }
 
 /// The archive as bytes.
@@ -87,10 +85,7 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
     let Some(placed) = plan.of(id) else { return };
     let name = model.name_of(id);
     let multipatch = model.strings[id].same_as.map_or_else(String::new, |other| {
-        format!(
-            " multipatch=\"{}\"",
-            identity("string", &model.name_of(other))
-        )
+        format!(" multipatch=\"{}\"", identity("string", &model.name_of(other)))
     });
     let (universe, slot) = plan.universe_slot(placed.start);
     let address = u64::from(universe - 1) * SLOTS + u64::from(slot);
@@ -109,10 +104,7 @@ fn fixture(model: &Model, plan: &Plan, id: StringId, number: u32, out: &mut Stri
         place(y)
     );
     let _ = writeln!(out, "            <FixtureID>{number}</FixtureID>");
-    let _ = writeln!(
-        out,
-        "            <FixtureIDNumeric>{number}</FixtureIDNumeric>"
-    );
+    let _ = writeln!(out, "            <FixtureIDNumeric>{number}</FixtureIDNumeric>");
     let _ = writeln!(
         out,
         "            <Addresses>\n              <Address break=\"0\">{address}</Address>\n            </Addresses>"

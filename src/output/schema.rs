@@ -13,10 +13,7 @@ use std::io::{self, Write};
 /// What the writer says.
 pub fn write(title: &str, survey: &Survey<'_>, out: &mut dyn Write) -> io::Result<()> {
     let mut schema = Map::new();
-    schema.insert(
-        "$schema".into(),
-        "https://json-schema.org/draft/2020-12/schema".into(),
-    );
+    schema.insert("$schema".into(), "https://json-schema.org/draft/2020-12/schema".into());
     schema.insert("title".into(), title.into());
     schema.extend(object(parts(&survey.parts)));
     serde_json::to_writer_pretty(&mut *out, &Value::Object(schema))?;
@@ -28,14 +25,9 @@ fn parts(all: &[Part<'_>]) -> Vec<(&'static str, Value)> {
     let parts = all.iter().filter_map(|part| match part {
         Part::Value(head, _) => Some((head.key, value(head))),
         Part::Table(table) if table.faces.contains(&Face::Programs) => {
-            let columns = table
-                .columns(Face::Programs)
-                .map(|(_, head)| (head.key, value(head)));
+            let columns = table.columns(Face::Programs).map(|(_, head)| (head.key, value(head)));
             let row = object(columns.collect());
-            Some((
-                table.name,
-                json!({"type": "array", "items": row, "description": table.about}),
-            ))
+            Some((table.name, json!({"type": "array", "items": row, "description": table.about})))
         }
         Part::Group(head, inner) => {
             let schema = object(parts(inner.as_deref().unwrap_or(&[])));
@@ -50,13 +42,8 @@ fn parts(all: &[Part<'_>]) -> Vec<(&'static str, Value)> {
 fn object(parts: Vec<(&'static str, Value)>) -> Map<String, Value> {
     let mut schema = Map::new();
     schema.insert("type".into(), "object".into());
-    schema.insert(
-        "required".into(),
-        parts.iter().map(|(key, _)| *key).collect(),
-    );
-    let parts = parts
-        .into_iter()
-        .map(|(key, value)| (key.to_owned(), value));
+    schema.insert("required".into(), parts.iter().map(|(key, _)| *key).collect());
+    let parts = parts.into_iter().map(|(key, value)| (key.to_owned(), value));
     schema.insert("properties".into(), Value::Object(parts.collect()));
     schema
 }
@@ -70,19 +57,13 @@ fn described(head: &Head, mut schema: Value) -> Value {
     if let Some(schema) = schema.as_object_mut() {
         schema.insert("description".into(), head.about.into());
     }
-    if head.maybe {
-        json!({"anyOf": [schema, {"type": "null"}]})
-    } else {
-        schema
-    }
+    if head.maybe { json!({"anyOf": [schema, {"type": "null"}]}) } else { schema }
 }
 
 fn kind(kind: Kind) -> Value {
     let number = || json!({"type": "integer", "minimum": 0});
     let all = |heads: &[Head]| {
-        Value::Object(object(
-            heads.iter().map(|head| (head.key, value(head))).collect(),
-        ))
+        Value::Object(object(heads.iter().map(|head| (head.key, value(head))).collect()))
     };
     match kind {
         Kind::Text => json!({"type": "string"}),

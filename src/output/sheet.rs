@@ -50,9 +50,7 @@ pub fn fill(table: &Table<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
     }
     sheet.end()?;
     table.each(&mut |row| {
-        columns
-            .iter()
-            .try_for_each(|(at, head)| column(row, *at, head.kind, sheet))?;
+        columns.iter().try_for_each(|(at, head)| column(row, *at, head.kind, sheet))?;
         sheet.end()
     })
 }

@@ -35,12 +35,7 @@ path{fill:none;stroke:#7b8694;stroke-width:1}\
 /// What the writer says.
 pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io::Result<()> {
     let picture = Picture::of(graph, shown);
-    let columns = picture
-        .column
-        .iter()
-        .flatten()
-        .max()
-        .map_or(0, |last| last + 1);
+    let columns = picture.column.iter().flatten().max().map_or(0, |last| last + 1);
     let width = MARGIN * 2 + (columns * (BOX.0 + GAP) - GAP).max(BOX.0);
     let lowest = picture.y.iter().copied().max().unwrap_or(0);
     let height = MARGIN * 2 + lowest + BOX.1;
@@ -51,10 +46,7 @@ pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io
     )?;
     writeln!(out, "<title>Who depends on whom</title>")?;
     writeln!(out, "<style>{STYLE}</style>")?;
-    writeln!(
-        out,
-        "<rect class=\"page\" width=\"{width}\" height=\"{height}\"/>"
-    )?;
+    writeln!(out, "<rect class=\"page\" width=\"{width}\" height=\"{height}\"/>")?;
     let names: Vec<String> = graph.nodes().map(|vertex| escape(&vertex.name)).collect();
     // What every prop has is in the background of what joins one to the next.
     for behind in [true, false] {
@@ -188,10 +180,7 @@ fn columns(
             continue;
         }
         let known = below.get(at).map_or(&[] as &[_], Vec::as_slice);
-        let behind = known
-            .iter()
-            .filter_map(|(to, _)| column.get(*to).copied().flatten())
-            .max();
+        let behind = known.iter().filter_map(|(to, _)| column.get(*to).copied().flatten()).max();
         if let Some(column) = column.get_mut(at) {
             *column = Some(behind.map_or(0, |last| last + 1));
         }
@@ -210,20 +199,16 @@ fn columns(
 /// depends on.
 fn rows(column: &[Option<i64>], below: &[Vec<(usize, EdgeKind)>]) -> Vec<i64> {
     let mut y = vec![0_i64; column.len()];
-    let mut order: Vec<(i64, usize)> = column
-        .iter()
-        .enumerate()
-        .filter_map(|(at, column)| Some(((*column)?, at)))
-        .collect();
+    let mut order: Vec<(i64, usize)> =
+        column.iter().enumerate().filter_map(|(at, column)| Some(((*column)?, at))).collect();
     order.sort_unstable();
     for members in order.chunk_by(|a, b| a.0 == b.0) {
         let mut wishes: Vec<(i64, usize)> = members
             .iter()
             .map(|(own, at)| {
                 let known = below.get(*at).map_or(&[] as &[_], Vec::as_slice);
-                let left = known
-                    .iter()
-                    .filter(|(to, _)| column.get(*to).copied().flatten() < Some(*own));
+                let left =
+                    known.iter().filter(|(to, _)| column.get(*to).copied().flatten() < Some(*own));
                 let wish = left
                     .min_by_key(|(to, kind)| (*kind != EdgeKind::Follows, *to))
                     .and_then(|(to, _)| y.get(*to).copied());

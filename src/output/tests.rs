@@ -41,21 +41,11 @@ fn things() -> Vec<Thing> {
         place,
         tags: tags.iter().map(|tag| (*tag).to_owned()).collect(),
     };
-    let place = Point {
-        universe: 2,
-        slot: 7,
-        channel: 519,
-    };
+    let place = Point { universe: 2, slot: 7, channel: 519 };
     vec![
         thing("arch", Some(3), 2_540, Some(place), &["wet", "tall"]),
         thing("=1+1", None, -500, None, &[]),
-        thing(
-            "a\"b, \u{2028}<i>\u{85}",
-            Some(0),
-            0,
-            Some(place),
-            &["\u{1}"],
-        ),
+        thing("a\"b, \u{2028}<i>\u{85}", Some(0), 0, Some(place), &["\u{1}"]),
     ]
 }
 
@@ -71,10 +61,7 @@ fn written(rows: &[Thing], format: &str) -> String {
             Some(vec![Part::Value(kept, Cell::None)]),
         ),
     ];
-    let survey = Survey {
-        title: "Shed <1>".to_owned(),
-        parts,
-    };
+    let survey = Survey { title: "Shed <1>".to_owned(), parts };
     let mut out = Vec::new();
     find(format).unwrap()(&survey, 100, &mut out).unwrap();
     String::from_utf8_lossy(&out).into_owned()
@@ -115,10 +102,7 @@ fn csv_is_read_by_another_reader_and_runs_nothing() {
     assert_eq!(heads, expected);
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     let row = |at: usize| rows[at].iter().collect::<Vec<_>>();
-    assert_eq!(
-        row(0),
-        ["arch", "3", "2.54", "2", "7", "519", "wet tall", "yes"]
-    );
+    assert_eq!(row(0), ["arch", "3", "2.54", "2", "7", "519", "wet tall", "yes"]);
     assert_eq!(row(1), ["'=1+1", "", "-0.5", "", "", "", "", "no"]);
     assert_eq!(row(2).first(), Some(&"a\"b, \u{2028}<i>\u{85}"));
     assert_eq!(text.matches("\r\n").count(), 4);
@@ -128,29 +112,14 @@ fn csv_is_read_by_another_reader_and_runs_nothing() {
 fn people_read_figures_with_units_and_nothing_that_steers() {
     let text = written(&things(), "text");
     assert!(text.starts_with("three things\n\n"), "{text}");
-    assert!(
-        text.contains("arch") && text.contains("2.5 m") && text.contains("2/7"),
-        "{text}"
-    );
+    assert!(text.contains("arch") && text.contains("2.5 m") && text.contains("2/7"), "{text}");
     assert!(text.contains("-0.5 m"), "{text}");
-    assert!(
-        !text.contains('\u{85}') && !text.contains('\u{2028}'),
-        "{text}"
-    );
+    assert!(!text.contains('\u{85}') && !text.contains('\u{2028}'), "{text}");
     assert!(written(&[], "text").ends_with("no things\n"));
     let html = written(&things(), "html");
-    assert!(
-        html.contains("<h1>Shed &lt;1&gt;</h1>") && html.contains("three things"),
-        "{html}"
-    );
-    assert!(
-        html.contains("<td class=\"n\">2.5 m</td>") && !html.contains("<i>"),
-        "{html}"
-    );
-    assert!(
-        html.contains("Mains work is for somebody licensed"),
-        "{html}"
-    );
+    assert!(html.contains("<h1>Shed &lt;1&gt;</h1>") && html.contains("three things"), "{html}");
+    assert!(html.contains("<td class=\"n\">2.5 m</td>") && !html.contains("<i>"), "{html}");
+    assert!(html.contains("Mains work is for somebody licensed"), "{html}");
 }
 
 #[test]

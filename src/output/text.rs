@@ -57,9 +57,9 @@ pub fn words(head: &Head, cell: &Cell<'_>) -> String {
         Cell::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
         Cell::Point(point) => format!("{}/{}", point.universe, point.slot),
         Cell::List(cells) => shown(&joined(cells, ", ")),
-        Cell::Object(cells) => cells
-            .first()
-            .map_or_else(String::new, |(_, cell)| words(head, cell)),
+        Cell::Object(cells) => {
+            cells.first().map_or_else(String::new, |(_, cell)| words(head, cell))
+        }
     };
     match head.unit {
         "" => text,
@@ -73,10 +73,7 @@ const GAP: usize = 2;
 /// Prints a table.
 fn print(table: &Table<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let columns: Vec<(usize, &Head)> = table.columns(Face::People).collect();
-    let mut widths: Vec<usize> = columns
-        .iter()
-        .map(|(_, head)| head.heading.width())
-        .collect();
+    let mut widths: Vec<usize> = columns.iter().map(|(_, head)| head.heading.width()).collect();
     let mut first_widest = widths.first().copied().unwrap_or(0);
     let (mut remark, mut any) = (0, false);
     table.each(&mut |row| {
@@ -112,13 +109,7 @@ fn print(table: &Table<'_>, width: usize, out: &mut dyn Write) -> io::Result<()>
         let cells = columns.iter().map(|(at, head)| words(head, &row.cell(*at)));
         let cells: Vec<String> = cells.collect();
         let remark = row.remark();
-        line(
-            &heads,
-            &widths,
-            &cells,
-            if beside { &remark } else { "" },
-            out,
-        )?;
+        line(&heads, &widths, &cells, if beside { &remark } else { "" }, out)?;
         if !beside && !remark.is_empty() {
             writeln!(out, "    {}", wrap(&remark, "    ", width))?;
         }

@@ -87,9 +87,7 @@ impl<'b> Cells<'b> {
 impl Sheet for Cells<'_> {
     fn head(&mut self, name: &str) -> io::Result<()> {
         let (row, column) = (self.row, self.column);
-        self.page
-            .write_string_with_format(row, column, name, &self.bold)
-            .map_err(fault)?;
+        self.page.write_string_with_format(row, column, name, &self.bold).map_err(fault)?;
         self.next(name.len());
         Ok(())
     }
@@ -102,8 +100,7 @@ impl Sheet for Cells<'_> {
                 let cut: String = text.chars().take(MOST_CHARACTERS).collect();
                 width = cut.chars().count();
                 if sheet::is_formula(&cut) {
-                    self.page
-                        .write_string_with_format(row, column, cut, &self.quoted)
+                    self.page.write_string_with_format(row, column, cut, &self.quoted)
                 } else {
                     self.page.write_string(row, column, cut)
                 }

@@ -153,10 +153,7 @@ fn marks(crew: &Crew<'_>, hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<rect class=\"thread\" x=\"6\" y=\"2\" width=\"90%\" height=\"3\"/>");
     for injection in crew.injections(hung.id) {
         for node in injection_nodes(injection.place, hung.shape).take(MOST_MARKS) {
-            let at = Percent {
-                part: u64::from(node) * 9,
-                of: u64::from(hung.shape.nodes) * 10,
-            };
+            let at = Percent { part: u64::from(node) * 9, of: u64::from(hung.shape.nodes) * 10 };
             put!(html; "<svg x=\"", at, "\" width=\"12\" height=\"16\"><path class=\"in\" d=\"M6 ");
             put!(html; "5l5 10H1z\"/></svg>");
         }

@@ -49,15 +49,7 @@ fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], 
 
 fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
     let name = format!("Outputs of {controller}");
-    let headings = [
-        "Output",
-        "Used and left",
-        "#Used",
-        "#Skips",
-        "#Left",
-        "#Limit",
-        "Hangs on it",
-    ];
+    let headings = ["Output", "Used and left", "#Used", "#Skips", "#Left", "#Limit", "Hangs on it"];
     html::head(html, ("aria-label", &name), "bars", &headings);
     put!(html; "<tbody>\n");
     for line in lines {
@@ -104,9 +96,8 @@ fn hangs(line: &Line<'_>) -> String {
 fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
     let controller = row.controller;
     let reserved = crew.model().reserved_outputs.iter();
-    let reserved: Vec<&ReservedOutput> = reserved
-        .filter(|r| r.slots.is_none() && r.controller == row.id)
-        .collect();
+    let reserved: Vec<&ReservedOutput> =
+        reserved.filter(|r| r.slots.is_none() && r.controller == row.id).collect();
     let taken = |output: Output| {
         lines.iter().any(|line| line.plan.output == output)
             || reserved.iter().any(|r| r.output == output)
@@ -127,11 +118,7 @@ fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut
 }
 
 fn between(kind: &str, first: u32, last: u32) -> String {
-    if first == last {
-        format!("{kind}{first}")
-    } else {
-        format!("{kind}{first} to {kind}{last}")
-    }
+    if first == last { format!("{kind}{first}") } else { format!("{kind}{first} to {kind}{last}") }
 }
 
 /// Rising numbers as stretches without a gap.

@@ -158,12 +158,7 @@ impl<'a> Crew<'a> {
             });
         }
         drop((rows, strings));
-        Self {
-            compiled,
-            view,
-            lines,
-            injections,
-        }
+        Self { compiled, view, lines, injections }
     }
 
     /// What was meant.
@@ -189,24 +184,19 @@ impl<'a> Crew<'a> {
 
     /// Lines by controller, in the order declared.
     pub fn by_controller(&self) -> impl Iterator<Item = &[Line<'a>]> {
-        self.lines
-            .chunk_by(|a, b| a.plan.controller == b.plan.controller)
+        self.lines.chunk_by(|a, b| a.plan.controller == b.plan.controller)
     }
 
     /// The lines of one controller.
     #[must_use]
     pub fn lines_of(&self, id: ControllerId) -> &[Line<'a>] {
         let mut lines = self.by_controller();
-        lines
-            .find(|lines| lines.iter().all(|line| line.plan.controller == id))
-            .unwrap_or(&[])
+        lines.find(|lines| lines.iter().all(|line| line.plan.controller == id)).unwrap_or(&[])
     }
 
     /// Every string and fixture with its line.
     pub fn hung(&self) -> impl Iterator<Item = (&Line<'a>, &Hung<'a>)> {
-        self.lines
-            .iter()
-            .flat_map(|line| line.strings().map(move |hung| (line, hung)))
+        self.lines.iter().flat_map(|line| line.strings().map(move |hung| (line, hung)))
     }
 
     /// The injections into a string.
@@ -239,10 +229,7 @@ impl<'a> Crew<'a> {
             lead.gauge.words()
         );
         if let Some(fuse) = &lead.fuse {
-            words.push_str(&format!(
-                ", fuse {}",
-                quantity(fuse.value, Dimension::Current)
-            ));
+            words.push_str(&format!(", fuse {}", quantity(fuse.value, Dimension::Current)));
         }
         words
     }
@@ -294,10 +281,8 @@ impl Hung<'_> {
     /// `barn.4`.
     #[must_use]
     pub fn socket(&self, line: &Line<'_>) -> String {
-        self.outlet().map_or_else(
-            || line.name.clone(),
-            |outlet| format!("{outlet} ({})", line.name),
-        )
+        self.outlet()
+            .map_or_else(|| line.name.clone(), |outlet| format!("{outlet} ({})", line.name))
     }
 
     /// Whether it is a fixture: it has slots and no nodes.
@@ -309,21 +294,14 @@ impl Hung<'_> {
     /// Nodes that it takes of the data line: its own skips count, and a stored string takes none.
     #[must_use]
     pub fn in_line(&self) -> u32 {
-        if self.string.stored {
-            0
-        } else {
-            self.shape.nodes.saturating_add(self.shape.skips)
-        }
+        if self.string.stored { 0 } else { self.shape.nodes.saturating_add(self.shape.skips) }
     }
 
     /// First and last slot as `12/1 to 12/210`.
     #[must_use]
     pub fn stretch(&self) -> String {
         let (start, end) = (self.row.start, self.row.end);
-        format!(
-            "{}/{} to {}/{}",
-            start.universe, start.slot, end.universe, end.slot
-        )
+        format!("{}/{} to {}/{}", start.universe, start.slot, end.universe, end.slot)
     }
 }
 
@@ -378,10 +356,8 @@ pub fn injection_nodes(place: InjectAt, shape: &Shape) -> impl Iterator<Item = u
 const MOST_POINTS: usize = 40;
 
 fn places(place: InjectAt, shape: &Shape) -> String {
-    let mut nodes: Vec<String> = injection_nodes(place, shape)
-        .take(MOST_POINTS + 1)
-        .map(|node| node.to_string())
-        .collect();
+    let mut nodes: Vec<String> =
+        injection_nodes(place, shape).take(MOST_POINTS + 1).map(|node| node.to_string()).collect();
     if nodes.len() > MOST_POINTS {
         nodes.truncate(MOST_POINTS);
         nodes.push("and so on".to_owned());
@@ -425,9 +401,7 @@ fn items<'a>(
                         hung.straight_um = from.zip(stands).and_then(|(from, to)| {
                             let tenths =
                                 unit::straight_um(from, to).saturating_add(50_000) / 100_000;
-                            i64::try_from(tenths * 100_000)
-                                .ok()
-                                .filter(|length| *length > 0)
+                            i64::try_from(tenths * 100_000).ok().filter(|length| *length > 0)
                         });
                         from = stands;
                     }
@@ -463,10 +437,7 @@ fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
                     plugs.to = next.clone();
                 }
                 let from = std::mem::replace(&mut from, next);
-                hung.plugs = Some(Plugs {
-                    from,
-                    to: Plug::End,
-                });
+                hung.plugs = Some(Plugs { from, to: Plug::End });
                 last = Some(out.len());
             }
             Item::String(_) | Item::Lead(..) | Item::Skip(..) | Item::End => {}
@@ -481,11 +452,9 @@ fn receiver<'a>(model: &'a Model, port: &PortPlan, at: Option<ReceiverId>) -> Op
     let id = at?;
     let receiver = &model.receivers[id];
     match port.output {
-        Output::Pixel(number) => Some(Item::Receiver(
-            receiver,
-            number.checked_sub(receiver.first)? + 1,
-            id,
-        )),
+        Output::Pixel(number) => {
+            Some(Item::Receiver(receiver, number.checked_sub(receiver.first)? + 1, id))
+        }
         Output::Dmx(_) => None,
     }
 }

@@ -163,11 +163,7 @@ pub struct Percent {
 
 impl Display for Percent {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let thousandths = self
-            .part
-            .saturating_mul(100_000)
-            .checked_div(self.of)
-            .unwrap_or(0);
+        let thousandths = self.part.saturating_mul(100_000).checked_div(self.of).unwrap_or(0);
         write!(f, "{}.{:03}%", thousandths / 1_000, thousandths % 1_000)
     }
 }
@@ -189,10 +185,7 @@ mod tests {
         let name = "a\" onload='x'".to_owned();
         let seven = 7;
         put!(html; "<p title=\"", name, "\">", seven, "</p>");
-        assert_eq!(
-            html.finish(),
-            "<p title=\"a&quot; onload=&#39;x&#39;\">7</p>"
-        );
+        assert_eq!(html.finish(), "<p title=\"a&quot; onload=&#39;x&#39;\">7</p>");
         let mut html = Html::default();
         html.json("[\"</script><b>\"]");
         assert_eq!(html.finish(), "[\"\\u003c/script>\\u003cb>\"]");

@@ -69,12 +69,7 @@ fn of_line(line: &Line<'_>) -> Vec<Label> {
                 let start = hung.row.start;
                 let address = format!("address {}", start.slot);
                 let universe = format!("universe {}", start.universe);
-                labels.push(lines([
-                    hung.row.name.clone(),
-                    address,
-                    universe,
-                    line.name.clone(),
-                ]));
+                labels.push(lines([hung.row.name.clone(), address, universe, line.name.clone()]));
             }
             Item::String(hung) => labels.extend(plugs(line, hung)),
         }
@@ -106,10 +101,7 @@ fn plugs(line: &Line<'_>, hung: &Hung<'_>) -> Vec<Label> {
 
 fn port(line: &Line<'_>) -> Label {
     let (start, end) = (line.row.start, line.row.end);
-    let slots = format!(
-        "{}/{} to {}/{}",
-        start.universe, start.slot, end.universe, end.slot
-    );
+    let slots = format!("{}/{} to {}/{}", start.universe, start.slot, end.universe, end.slot);
     let kind = if line.is_dmx() { "DMX output" } else { "port" };
     let nodes = if line.is_dmx() {
         String::new()
@@ -122,9 +114,7 @@ fn port(line: &Line<'_>) -> Label {
 /// Lines that fit and can be seen; empty ones left out.
 fn lines<const N: usize>(lines: [String; N]) -> Label {
     let fit = |line: String| {
-        let seen = line
-            .chars()
-            .map(|c| if is_unprintable(c) { '\u{fffd}' } else { c });
+        let seen = line.chars().map(|c| if is_unprintable(c) { '\u{fffd}' } else { c });
         let mut text: String = seen.clone().take(MOST).collect();
         if seen.count() > MOST {
             text.pop();
@@ -132,11 +122,7 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
         }
         text
     };
-    lines
-        .into_iter()
-        .filter(|line| !line.is_empty())
-        .map(fit)
-        .collect()
+    lines.into_iter().filter(|line| !line.is_empty()).map(fit).collect()
 }
 
 /// A code as one path, a stroke for each run of dark modules.
@@ -161,9 +147,7 @@ fn path(code: &QrCode) -> String {
     for y in 0..code.size() {
         let mut x = 0;
         while x < code.size() {
-            let length = (x..code.size())
-                .take_while(|x| code.get_module(*x, y))
-                .count() as i32;
+            let length = (x..code.size()).take_while(|x| code.get_module(*x, y)).count() as i32;
             if length > 0 {
                 // Writing to a String can't fail.
                 let _ = write!(path, "M{} {}.5h{length}", x + QUIET, y + QUIET);
@@ -187,11 +171,8 @@ mod tests {
         for run in path(&code).split('M').skip(1) {
             let (x, rest) = run.split_once(' ').unwrap();
             let (y, length) = rest.split_once(".5h").unwrap();
-            let (x, y, length): (i32, i32, i32) = (
-                x.parse().unwrap(),
-                y.parse().unwrap(),
-                length.parse().unwrap(),
-            );
+            let (x, y, length): (i32, i32, i32) =
+                (x.parse().unwrap(), y.parse().unwrap(), length.parse().unwrap());
             dark.extend((x..x + length).map(|x| (x - QUIET, y - QUIET)));
         }
         for y in 0..code.size() {
@@ -205,9 +186,6 @@ mod tests {
     fn lines_fit_and_can_be_seen() {
         let long = "a".repeat(100);
         let label = lines([long, String::new(), "b\u{202e}".to_owned()]);
-        assert_eq!(
-            label,
-            [format!("{}…", "a".repeat(MOST - 1)), "b\u{fffd}".to_owned()]
-        );
+        assert_eq!(label, [format!("{}…", "a".repeat(MOST - 1)), "b\u{fffd}".to_owned()]);
     }
 }

@@ -56,13 +56,8 @@ const REPORT: &[Part] = &[
 ];
 
 /// What is printed and carried.
-const SHEETS: &[Part] = &[
-    sheets::PORTS,
-    sheets::SETUP,
-    sheets::FIXTURES,
-    sheets::BENCH,
-    sheets::TICKS,
-];
+const SHEETS: &[Part] =
+    &[sheets::PORTS, sheets::SETUP, sheets::FIXTURES, sheets::BENCH, sheets::TICKS];
 
 /// What is printed on paper of its own, so it is no part of the page that has all.
 const APART: &[Part] = &[labels::PART];
@@ -92,10 +87,7 @@ pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
             Some(sheet) => (sheet.name, vec![*sheet]),
             None => ("index", REPORT.iter().collect()),
         };
-        Page {
-            file: format!("{name}.html"),
-            text: shell::page(&crew, &edition, &parts, &sheets),
-        }
+        Page { file: format!("{name}.html"), text: shell::page(&crew, &edition, &parts, &sheets) }
     })
 }
 

@@ -36,22 +36,14 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     fact(html, "Nodes", &figure(nodes));
     fact(html, "Slots in use", &figure(slots));
     fact(html, "Universes in use", &figure(universes));
-    fact(
-        html,
-        "Slots of a universe",
-        &figure(display.universe_slots.each()),
-    );
+    fact(html, "Slots of a universe", &figure(display.universe_slots.each()));
     fact(html, "Controllers", &figure(controllers.len() as u64));
     fact(
         html,
         "Outputs in use",
         &format!("{} of {}", figure(crew.lines.len() as u64), figure(ports)),
     );
-    fact(
-        html,
-        "Frame rate",
-        &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()),
-    );
+    fact(html, "Frame rate", &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()));
     fact(html, "Findings", &report::count(&crew.compiled.findings));
     put!(html; "</dl>\n");
 }

@@ -78,11 +78,7 @@ fn data(crew: &Crew<'_>) -> Value {
         .reserved_universes
         .iter()
         .map(|r| {
-            json!([
-                r.first,
-                r.last,
-                visible(r.reason.as_deref().unwrap_or("something else"), "")
-            ])
+            json!([r.first, r.last, visible(r.reason.as_deref().unwrap_or("something else"), "")])
         })
         .collect();
     json!({
@@ -96,16 +92,8 @@ fn data(crew: &Crew<'_>) -> Value {
 }
 
 fn shape(hung: &Hung<'_>) -> Value {
-    let Shape {
-        nodes,
-        strand,
-        runs,
-        slots,
-        ..
-    } = hung.shape;
-    let (each, letters) = hung
-        .node
-        .map_or((1, ""), |node| (node.slots, &*node.colour));
+    let Shape { nodes, strand, runs, slots, .. } = hung.shape;
+    let (each, letters) = hung.node.map_or((1, ""), |node| (node.slots, &*node.colour));
     let runs: Vec<Value> = runs
         .iter()
         .filter_map(|run| match run {

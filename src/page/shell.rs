@@ -11,11 +11,7 @@ const SCRIPT: &str = include_str!("page.js");
 /// A page of some parts, with links to the pages of `others` where they are files of their own.
 pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
     let mut html = Html::default();
-    head(
-        crew.title(),
-        if let [only] = parts { only.title } else { "" },
-        &mut html,
-    );
+    head(crew.title(), if let [only] = parts { only.title } else { "" }, &mut html);
     put!(html; "<body>\n<a class=\"to-main\" href=\"#main\">Skip to the ");
     put!(html; "content</a>\n<header>\n<h1>", crew.title());
     put!(html; "</h1>\n<p>Edition <span class=\"num\">", edition, "</span>. Papers of one ");
@@ -112,11 +108,7 @@ pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
         hash.update([0xff]);
     });
     let digits = hash.finalize();
-    digits
-        .iter()
-        .take(4)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    digits.iter().take(4).map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// RFC 4648, section 4.
@@ -130,9 +122,7 @@ fn base64(bytes: &[u8]) -> String {
             .take(3)
             .fold(0_usize, |bits, byte| bits << 8 | usize::from(*byte));
         for at in 0..4 {
-            let letter = LETTERS
-                .get(bits >> (18 - 6 * at) & 63)
-                .filter(|_| at <= chunk.len());
+            let letter = LETTERS.get(bits >> (18 - 6 * at) & 63).filter(|_| at <= chunk.len());
             out.push(letter.map_or('=', |letter| char::from(*letter)));
         }
     }

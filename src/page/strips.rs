@@ -27,10 +27,7 @@ pub fn definitions(slots: u32, html: &mut Html) {
          <symbol id=\"ruler\">",
     );
     for quarter in 0..4_u32 {
-        let at = Percent {
-            part: u64::from(quarter),
-            of: 4,
-        };
+        let at = Percent { part: u64::from(quarter), of: 4 };
         let slot = u64::from(quarter) * u64::from(slots) / 4 + 1;
         put!(html; "<svg x=\"", at, "\" width=\"25%\" height=\"10\"><path class=\"tick\" d=\"M.5 ");
         put!(html; "0v4\"/>");

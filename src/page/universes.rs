@@ -28,10 +28,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     let reserved = reserved_slots(crew);
     let mut names = BTreeMap::new();
     for (at, (_, hung)) in crew.hung().enumerate() {
-        names.insert(
-            hung.id,
-            (at, hung.row.name.as_str(), hung.string.same_as.is_some()),
-        );
+        names.insert(hung.id, (at, hung.row.name.as_str(), hung.string.same_as.is_some()));
     }
     let mut owner = "";
     for (row, used) in crew.view.universes().zip(&used) {
@@ -102,10 +99,7 @@ fn reserved_slots<'a>(crew: &Crew<'a>) -> BTreeMap<u32, Vec<Reserved<'a>>> {
         });
         if let Some(line) = line {
             let why = reserved.reason.as_deref().unwrap_or("something else");
-            found
-                .entry(line.row.start.universe)
-                .or_default()
-                .push((first, last, why));
+            found.entry(line.row.start.universe).or_default().push((first, last, why));
         }
     }
     found
@@ -126,10 +120,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
         }
     }
     put!(html; "</p>\n");
-    let own = entries
-        .iter()
-        .enumerate()
-        .filter(|(_, entry)| !entry.shared);
+    let own = entries.iter().enumerate().filter(|(_, entry)| !entry.shared);
     let drawn: Vec<strips::Stretch<'_>> = own
         .map(|(at, entry)| strips::Stretch {
             first: entry.first,

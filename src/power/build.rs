@@ -24,10 +24,7 @@ pub fn nets(model: &Model, plan: &Plan) -> Nets {
     let mut builder = Builder {
         model,
         sites: sites(model),
-        nets: Nets {
-            makes: model.nodes.map(|node| make(model, node)),
-            ..Nets::default()
-        },
+        nets: Nets { makes: model.nodes.map(|node| make(model, node)), ..Nets::default() },
         pieces: Vec::new(),
         taps: 0,
     };
@@ -84,9 +81,7 @@ impl Builder<'_> {
         };
         let settings = model.port_settings(port.controller, number, receiver);
         let told = settings.as_ref().and_then(|settings| settings.dim);
-        let level = told
-            .or(model.controllers[port.controller].dim)
-            .or(model.display.dim);
+        let level = told.or(model.controllers[port.controller].dim).or(model.display.dim);
         let volts = settings.as_ref().and_then(|settings| settings.volts);
         let volts = volts.map(|volts| volts.value);
         let from = self.fed_from(port, number, receiver);
@@ -126,16 +121,8 @@ impl Builder<'_> {
         }
         self.close(on);
         let pieces = std::mem::take(&mut self.pieces);
-        if pieces
-            .iter()
-            .any(|piece| matches!(piece, Piece::Stretch(_)))
-        {
-            self.nets.lines.push(DataLine {
-                controller: port.controller,
-                receiver,
-                from,
-                pieces,
-            });
+        if pieces.iter().any(|piece| matches!(piece, Piece::Stretch(_))) {
+            self.nets.lines.push(DataLine { controller: port.controller, receiver, from, pieces });
         }
     }
 
@@ -235,11 +222,7 @@ impl Builder<'_> {
         let mut events = events.iter().peekable();
         let mut done = 0;
         let plain = [ShapeRun::Nodes(None, shape.nodes)];
-        let runs = if shape.runs.is_empty() {
-            &plain
-        } else {
-            shape.runs.as_slice()
-        };
+        let runs = if shape.runs.is_empty() { &plain } else { shape.runs.as_slice() };
         while let Some(event) = events.next_if(|event| event.after == 0 && !event.on_node) {
             self.inject(on, id, *event, node, at);
         }
@@ -253,12 +236,7 @@ impl Builder<'_> {
                         let mut event = *event;
                         // Two that are apart at one node are two feeds of what begins there.
                         if event.on_node && event.after < done {
-                            event = Event {
-                                after: done,
-                                apart: false,
-                                on_node: false,
-                                ..event
-                            };
+                            event = Event { after: done, apart: false, on_node: false, ..event };
                         }
                         let count = event.after.saturating_sub(done);
                         self.nodes(on, Some(node), Some(id), (count, done + 1), at);
@@ -294,20 +272,14 @@ impl Builder<'_> {
                 injection: *index,
             };
             let every = |step: u32| {
-                let times = nodes
-                    .checked_div(step)
-                    .unwrap_or(0)
-                    .min(MOST_TAPS as u32 + 1);
+                let times = nodes.checked_div(step).unwrap_or(0).min(MOST_TAPS as u32 + 1);
                 (1..=times).map(move |time| event(time * step, false))
             };
             match injection.place {
                 InjectAt::Start => events.push(event(0, false)),
                 InjectAt::End => events.push(event(nodes, false)),
                 InjectAt::Node(node) if apart => events.push(event(node.saturating_sub(1), true)),
-                InjectAt::Node(node) => events.push(Event {
-                    behind: false,
-                    ..event(node, false)
-                }),
+                InjectAt::Node(node) => events.push(Event { behind: false, ..event(node, false) }),
                 InjectAt::EveryNodes(step) => events.extend(every(step)),
                 InjectAt::EveryStrands(step) => {
                     let step = u64::from(step) * u64::from(strand.unwrap_or(1));
@@ -344,11 +316,7 @@ impl Builder<'_> {
             string: id,
             after: event.after + u32::from(event.on_node),
             point: on.points + u32::from(event.on_node),
-            ohms: if pigtail {
-                self.nets.makes[node].ohms
-            } else {
-                0.0
-            },
+            ohms: if pigtail { self.nets.makes[node].ohms } else { 0.0 },
         });
         if event.on_node {
             self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);
@@ -367,17 +335,10 @@ impl Builder<'_> {
             return;
         };
         let mut before = match piece {
-            Piece::Stretch(_) => self
-                .nets
-                .stretches
-                .rows_mut()
-                .pop()
-                .unwrap_or(on.after_a_cut()),
-            Piece::Bare(runs) => Stretch {
-                points: runs.iter().map(|run| run.count).sum(),
-                runs,
-                ..on.after_a_cut()
-            },
+            Piece::Stretch(_) => self.nets.stretches.rows_mut().pop().unwrap_or(on.after_a_cut()),
+            Piece::Bare(runs) => {
+                Stretch { points: runs.iter().map(|run| run.count).sum(), runs, ..on.after_a_cut() }
+            }
         };
         let point = before.points;
         let moved = sites.into_iter().map(|site| Site { point, ..site });

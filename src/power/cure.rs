@@ -32,13 +32,7 @@ impl<'a> Line<'a> {
             let mut lines = unit.lines.iter().map(|(line, _)| &nets.lines[*line]);
             lines.any(|line| line.stretches().any(|other| other == id))
         };
-        Some(Self {
-            model,
-            nets: nets.clone(),
-            unit: units.into_iter().find(has)?,
-            levels,
-            id,
-        })
+        Some(Self { model, nets: nets.clone(), unit: units.into_iter().find(has)?, levels, id })
     }
 
     /// The thinnest of the thicker conductors with which the `power` lead of its group is enough, and nothing else is

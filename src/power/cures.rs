@@ -80,21 +80,10 @@ impl<'a> Cures<'a> {
     fn helps_allowed(&self) -> Vec<Help> {
         let study = &self.loads.allowed;
         let dark = |(_, one): &(SectionId, &Section)| one.dark.is_some() && one.from != From::Port;
-        let first: Vec<SectionId> = study
-            .sections
-            .pairs()
-            .filter(dark)
-            .map(|(id, _)| id)
-            .take(MOST_CURES)
-            .collect();
+        let first: Vec<SectionId> =
+            study.sections.pairs().filter(dark).map(|(id, _)| id).take(MOST_CURES).collect();
         let wanted = |group: &Group| group.members.iter().any(|id| first.contains(id));
-        helps(
-            self.model,
-            self.nets,
-            study,
-            (self.compile, self.all),
-            wanted,
-        )
+        helps(self.model, self.nets, study, (self.compile, self.all), wanted)
     }
 }
 

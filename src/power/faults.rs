@@ -46,10 +46,7 @@ pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     for stretch in &mut nets.stretches {
         let own = mixed_strings(model, stretch, sink);
         let feed = matches!(stretch.from, From::Power(power) if wrong_feeds.contains(&power));
-        let tap = stretch
-            .sites
-            .iter()
-            .any(|site| wrong_taps.contains(&site.injection));
+        let tap = stretch.sites.iter().any(|site| wrong_taps.contains(&site.injection));
         stretch.left_out |= own || feed || tap;
     }
     nothing(model, plan, nets, sink);
@@ -65,11 +62,7 @@ fn twice(model: &Model, sink: &mut Sink) {
         let same =
             far.filter(|far| (far.controller, far.receiver) == (power.controller, power.receiver));
         if let Some(other) = same.filter(|far| far.last >= power.first) {
-            let (first, second) = if other.at < power.at {
-                (other, power)
-            } else {
-                (power, other)
-            };
+            let (first, second) = if other.at < power.at { (other, power) } else { (power, other) };
             sink.push(parallel::twice(model, second, first));
         }
         if same.is_none_or(|far| far.last < power.last) {
@@ -84,11 +77,8 @@ fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<PowerId> {
     for group in &nets.groups {
         let Some(id) = group.power else { continue };
         let power = &model.powers[id];
-        let ports = (power.first..=power.last).filter_map(|port| {
-            model
-                .port_settings(power.controller, port, power.receiver)?
-                .volts
-        });
+        let ports = (power.first..=power.last)
+            .filter_map(|port| model.port_settings(power.controller, port, power.receiver)?.volts);
         let strings = nets.of(group).filter_map(|one| first_volts(model, one));
         let what = format!("`{}`", fed_ports(model, power));
         let finding = ports
@@ -124,10 +114,7 @@ fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
 
 /// The first string that says its voltage.
 fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)> {
-    stretch
-        .runs
-        .iter()
-        .find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
+    stretch.runs.iter().find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
 }
 
 /// Strings of two voltages on one plus. Where the port says its own, `wire/volts` reports it.
@@ -135,10 +122,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     let Some((first, volts)) = first_volts(model, stretch) else {
         return false;
     };
-    let strings = stretch
-        .runs
-        .iter()
-        .filter_map(|run| Some((run, run.string?)));
+    let strings = stretch.runs.iter().filter_map(|run| Some((run, run.string?)));
     let mut others = strings.filter_map(|(run, id)| Some((run.at, id, model.node_of(id)?.volts?)));
     let Some((at, id, other)) = others.find(|(.., other)| other.value != volts.value) else {
         return false;
@@ -146,12 +130,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     // Of the strings of a port that says its voltage, each that differs is reported by `wire/volts`.
     if stretch.from == From::Taps || stretch.volts_of_port.is_none() {
         let name = model.name_of(first);
-        sink.push(mixed::strings(
-            at,
-            &model.name_of(id),
-            other,
-            (&name, volts),
-        ));
+        sink.push(mixed::strings(at, &model.name_of(id), other, (&name, volts)));
     }
     true
 }
@@ -206,9 +185,8 @@ fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
             && !is_unsure(model, &plan.ports[stretch.port])
             && !lacks_injection(model, stretch)
     });
-    let mut bare: Vec<(&Stretch, Span)> = bare
-        .filter_map(|stretch| Some((stretch, stretch.at?)))
-        .collect();
+    let mut bare: Vec<(&Stretch, Span)> =
+        bare.filter_map(|stretch| Some((stretch, stretch.at?))).collect();
     let owner = |stretch: &Stretch| (plan.ports[stretch.port].controller, stretch.receiver);
     bare.sort_by_key(|(stretch, _)| owner(stretch));
     for ports in bare.chunk_by(|a, b| owner(a.0) == owner(b.0)) {

@@ -156,13 +156,7 @@ pub struct Kept {
 
 impl Kept {
     pub fn of(front: &Front) -> Self {
-        Self {
-            pp: front.pp,
-            pm: front.pm,
-            mm: front.mm,
-            jp: front.jp,
-            jm: front.jm,
-        }
+        Self { pp: front.pp, pm: front.pm, mm: front.mm, jp: front.jp, jm: front.jm }
     }
 
     /// What flows into it at these voltages.

@@ -55,9 +55,8 @@ pub fn floor(model: &Model, node: &NodeKind, usual: Option<i64>) -> f64 {
 pub fn make(model: &Model, node: &NodeKind) -> Make {
     let pitch = node.pitch_um.map(|pitch| pitch.value);
     let gauge = node.gauge.map(|gauge| gauge.value);
-    let ohms = pitch.zip(gauge).map_or(0.0, |(pitch, gauge)| {
-        loop_ohms(pitch, gauge, celsius(model))
-    });
+    let ohms =
+        pitch.zip(gauge).map_or(0.0, |(pitch, gauge)| loop_ohms(pitch, gauge, celsius(model)));
     let (amps, watts) = match node.draw.map(|draw| draw.value) {
         Some(Draw::Current(ua)) => (ua as f64 * 1e-6, 0.0),
         Some(Draw::Power(mw)) => (0.0, mw as f64 * 1e-3),

@@ -23,10 +23,7 @@ impl Mesh {
     /// A mesh of a number of points.
     #[must_use]
     pub fn new(points: usize) -> Self {
-        Self {
-            rows: vec![BTreeMap::new(); points],
-            amps: vec![0.0; points],
-        }
+        Self { rows: vec![BTreeMap::new(); points], amps: vec![0.0; points] }
     }
 
     /// Adds to the entry of two points, and to its mirror image.
@@ -57,9 +54,8 @@ impl Mesh {
     /// from `steps` what it does, and gives up where they run out.
     #[must_use]
     pub fn solve(mut self, steps: &mut usize) -> Option<Vec<f64>> {
-        let mut queue: BTreeSet<(usize, usize)> = (1..self.rows.len())
-            .map(|point| (self.degree(point), point))
-            .collect();
+        let mut queue: BTreeSet<(usize, usize)> =
+            (1..self.rows.len()).map(|point| (self.degree(point), point)).collect();
         let mut gone: Vec<Gone> = Vec::with_capacity(queue.len());
         while let Some((degree, point)) = queue.pop_first() {
             *steps = steps.checked_sub(degree * degree)?;

@@ -97,10 +97,7 @@ fn stated(model: &Model) -> bool {
 fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
     let mut stretches = nets.stretches.iter();
     let dimmed = all.is_none() && stretches.any(|stretch| stretch.level < FULL);
-    Loads {
-        allowed: study(model, nets, all),
-        full: dimmed.then(|| study(model, nets, Some(FULL))),
-    }
+    Loads { allowed: study(model, nets, all), full: dimmed.then(|| study(model, nets, Some(FULL))) }
 }
 
 /// Currents and voltages of a display: at the levels it allows, or with all nodes at `all` (thousandths of a percent).
@@ -129,12 +126,8 @@ fn voltages(
         if let Some(low) = section.dark.filter(|_| section.from != From::Port) {
             let cure = cure(id, false);
             let told_at = cure.as_ref().and_then(|cure| cure.told_at);
-            let case = voltage::Case {
-                section,
-                low,
-                cure,
-                told_at: told_at.map(|other| &allowed[other]),
-            };
+            let case =
+                voltage::Case { section, low, cure, told_at: told_at.map(|other| &allowed[other]) };
             let feed = feed_of(model, nets, id);
             sink.push(voltage::allowed(model, plan, &case, feed));
         }
@@ -150,12 +143,7 @@ fn voltages(
         if let Some((id, section)) = lines.iter().min_by_key(lowest)
             && let Some(low) = section.dark
         {
-            let case = voltage::Case {
-                section,
-                low,
-                cure: cure(*id, true),
-                told_at: None,
-            };
+            let case = voltage::Case { section, low, cure: cure(*id, true), told_at: None };
             sink.push(voltage::at_full(model, &case, lines.len() - 1));
         }
     }

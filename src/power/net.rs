@@ -192,10 +192,7 @@ impl Nets {
             match stretch.from {
                 From::Power(power) => shared[power].push(id),
                 _ => {
-                    self.groups.push(Group {
-                        power: None,
-                        members: vec![id],
-                    });
+                    self.groups.push(Group { power: None, members: vec![id] });
                 }
             }
         }
@@ -207,10 +204,7 @@ impl Nets {
                 }
             }
             if !members.is_empty() {
-                self.groups.push(Group {
-                    power: Some(power),
-                    members,
-                });
+                self.groups.push(Group { power: Some(power), members });
             }
         }
         self.group_of = self.stretches.map(|_| GroupId(0));
@@ -249,11 +243,7 @@ impl Run {
         };
         let level = if self.lit { level } else { 0 };
         let share = f64::from(level) / f64::from(FULL);
-        Draw {
-            amps: make.amps * share + make.idle,
-            watts: make.watts * share,
-            floor: self.floor,
-        }
+        Draw { amps: make.amps * share + make.idle, watts: make.watts * share, floor: self.floor }
     }
 }
 

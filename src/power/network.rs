@@ -35,11 +35,7 @@ impl Draw {
     }
 
     fn power(self, volts: f64) -> f64 {
-        if self.watts > 0.0 && volts > 0.0 {
-            self.watts / volts
-        } else {
-            0.0
-        }
+        if self.watts > 0.0 && volts > 0.0 { self.watts / volts } else { 0.0 }
     }
 
     /// The tangent at a voltage: current at 0 V, and conductance.
@@ -48,10 +44,7 @@ impl Draw {
             (0.0, (self.amps + self.power(self.floor)) / self.floor)
         } else if self.watts > 0.0 {
             let volts = volts.max(self.floor);
-            (
-                self.amps + 2.0 * self.watts / volts,
-                -self.watts / (volts * volts),
-            )
+            (self.amps + 2.0 * self.watts / volts, -self.watts / (volts * volts))
         } else {
             (self.amps, 0.0)
         }

@@ -31,11 +31,7 @@ pub fn thinnest(model: &Model, stretch: &Stretch) -> Option<Wire> {
         None => "the conductor of skipped nodes".to_owned(),
     };
     let set = run.make.and_then(|node| model.nodes[node].gauge);
-    Some(Wire {
-        gauge,
-        at: Some(set.map_or(run.at, |gauge| gauge.at)),
-        what,
-    })
+    Some(Wire { gauge, at: Some(set.map_or(run.at, |gauge| gauge.at)), what })
 }
 
 /// The thinner of two, the first of equal ones.
@@ -57,11 +53,7 @@ pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
         ua: ua.saturating_abs(),
         outlet: outlet(plan, stretch.port, stretch.receiver),
     });
-    let protect = Protect {
-        model,
-        loads,
-        all: all.collect(),
-    };
+    let protect = Protect { model, loads, all: all.collect() };
     protect.ports(sink);
     protect.powers(sink);
     protect.injections(sink);

@@ -37,11 +37,7 @@ const STEPS: usize = 2_000_000;
 /// Solves a network; `None` where too many of its supplies depend on each other.
 #[must_use]
 pub fn solve(network: &Network) -> Option<State> {
-    let mut works: Vec<Work> = network
-        .lines
-        .iter()
-        .map(|line| Work::new(network, line))
-        .collect();
+    let mut works: Vec<Work> = network.lines.iter().map(|line| Work::new(network, line)).collect();
     let mut kept = Vec::new();
     let mut steps = STEPS;
     for round in 0.. {
@@ -52,12 +48,7 @@ pub fn solve(network: &Network) -> Option<State> {
         }
         if !moved || round > MOST {
             return Some(State {
-                buses: network
-                    .buses
-                    .iter()
-                    .enumerate()
-                    .map(|bus| volts.bus(bus))
-                    .collect(),
+                buses: network.buses.iter().enumerate().map(|bus| volts.bus(bus)).collect(),
                 lines: works.into_iter().map(|work| work.state).collect(),
             });
         }
@@ -92,10 +83,7 @@ impl Volts {
     /// What flows in a lead whose plus and minus end at these voltages.
     fn lead(&self, lead: &Lead, plus: f64, minus: f64) -> Pair {
         let (ohms, zero) = (lead.ohms.max(LEAST_OHMS), self.at(lead.supply));
-        Pair {
-            plus: (zero + lead.volts - plus) / ohms,
-            minus: (minus - zero) / ohms,
-        }
+        Pair { plus: (zero + lead.volts - plus) / ohms, minus: (minus - zero) / ohms }
     }
 }
 
@@ -128,11 +116,7 @@ fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option
             front.join(at, *supply, (bus, ground), &work.supplies, &mut mesh);
         }
     }
-    Some(Volts {
-        all: mesh.solve(steps)?,
-        supplies,
-        grounds,
-    })
+    Some(Volts { all: mesh.solve(steps)?, supplies, grounds })
 }
 
 /// The points of a row one by one: the voltage of the round before, and whether each counts as a
@@ -226,9 +210,7 @@ impl<'a> Work<'a> {
     /// moves.
     fn walk(&mut self, volts: &Volts, round: usize, kept: &mut Vec<Kept>) -> bool {
         kept.clear();
-        let start = self.back(Front::default(), Some(volts), |front| {
-            kept.push(Kept::of(front))
-        });
+        let start = self.back(Front::default(), Some(volts), |front| kept.push(Kept::of(front)));
         let mut minus = volts.ground(self.line.ground);
         let mut plus = match self.line.bus {
             Some(bus) => volts.bus_volts(bus),
@@ -303,12 +285,7 @@ impl Walk {
         let Some(beyond) = kept.pop() else {
             return false;
         };
-        let line = Even::new(
-            row,
-            &beyond,
-            self.plus - self.minus,
-            (self.plus, self.minus),
-        );
+        let line = Even::new(row, &beyond, self.plus - self.minus, (self.plus, self.minus));
         *state = line.state();
         let through = beyond.flow(self.plus, self.minus);
         let count = f64::from(row.count);
@@ -331,10 +308,7 @@ impl Walk {
         kept: &mut Vec<Kept>,
         state: &mut RowState,
     ) -> bool {
-        *state = RowState {
-            lowest: (f64::INFINITY, 0),
-            ..RowState::default()
-        };
+        *state = RowState { lowest: (f64::INFINITY, 0), ..RowState::default() };
         let (draw, round) = (row.draw, self.round);
         let drawn = draw.any();
         let mut moved = false;

@@ -47,10 +47,7 @@ impl Even {
         Self {
             row: *row,
             start,
-            first: Pair {
-                plus: through.plus + more,
-                minus: through.minus + more,
-            },
+            first: Pair { plus: through.plus + more, minus: through.minus + more },
         }
     }
 
@@ -81,12 +78,6 @@ impl Even {
                 lowest = (volts, at as u32 - 1);
             }
         }
-        RowState {
-            plus,
-            minus,
-            drawn: each * f64::from(row.count),
-            lowest,
-            ..RowState::default()
-        }
+        RowState { plus, minus, drawn: each * f64::from(row.count), lowest, ..RowState::default() }
     }
 }

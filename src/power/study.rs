@@ -77,10 +77,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
             continue;
         };
         for ((power, _), pair) in unit.powers.iter().zip(&state.buses) {
-            study.feeds[*power] = FeedLoad {
-                ua: micro(pair.plus),
-                minus_ua: micro(pair.minus),
-            };
+            study.feeds[*power] = FeedLoad { ua: micro(pair.plus), minus_ua: micro(pair.minus) };
         }
         for ((line, _), state) in unit.lines.iter().zip(&state.lines) {
             let mut reader = Reader {
@@ -93,9 +90,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
             reader.line(&nets.lines[*line].pieces, state);
         }
     }
-    study
-        .taps
-        .sort_unstable_by_key(|tap| (tap.injection, tap.string, tap.after));
+    study.taps.sort_unstable_by_key(|tap| (tap.injection, tap.string, tap.after));
     study.conductors.sort_by_key(|load| load.section);
     supplies(model, &mut study);
     study
@@ -148,11 +143,8 @@ impl Reader<'_> {
         let stretch = &self.nets.stretches[id];
         let held = self.levels.held[id];
         let (amps, volts) = start.filter(|_| held).unwrap_or_default();
-        let mut section = Section {
-            left_out: !held,
-            port_ua: micro(amps),
-            ..left_out(stretch, self.levels.all)
-        };
+        let mut section =
+            Section { left_out: !held, port_ua: micro(amps), ..left_out(stretch, self.levels.all) };
         if stretch.from == From::Port {
             section.assumed_mw = (amps * volts * 1e3).round() as i64;
         }
@@ -187,10 +179,7 @@ impl Reader<'_> {
             let last = runs.rfind(|run| run.string == Some(site.string) && run.lit);
             let tail = last.and_then(|run| conductor(id, run));
             if let Some(load) = tail.filter(|_| site.ohms > 0.0) {
-                let flow = |amps: f64| Flow {
-                    ua: micro(-amps),
-                    node: site.after,
-                };
+                let flow = |amps: f64| Flow { ua: micro(-amps), node: site.after };
                 self.study.conductors.push(ConductorLoad {
                     plus: flow(pair.plus),
                     minus: flow(pair.minus),
@@ -238,10 +227,7 @@ fn note_row(run: &Run, row: &RowState, section: &mut Section) {
 }
 
 fn flow(run: &Run, peak: Peak) -> Flow {
-    Flow {
-        ua: micro(peak.amps),
-        node: if run.lit { run.first + peak.at } else { 0 },
-    }
+    Flow { ua: micro(peak.amps), node: if run.lit { run.first + peak.at } else { 0 } }
 }
 
 /// A node and its voltage, as it is reported.
@@ -310,8 +296,5 @@ pub fn micro(value: f64) -> i64 {
 /// The place of a stretch that a finding about it is told at.
 #[must_use]
 pub fn place(section: &Section) -> Span {
-    section
-        .dark
-        .or(section.lowest)
-        .map_or(section.at, |low| low.at)
+    section.dark.or(section.lowest).map_or(section.at, |low| low.at)
 }

@@ -109,19 +109,10 @@ impl Unit {
     /// It as the solver has it. A stretch that is not held draws nothing and is not fed.
     #[must_use]
     pub fn network(&self, model: &Model, nets: &Nets, levels: &Levels) -> Network {
-        let build = Build {
-            unit: self,
-            model,
-            nets,
-            levels,
-        };
+        let build = Build { unit: self, model, nets, levels };
         let buses = self.powers.iter().map(|(power, ground)| Bus {
             ground: *ground,
-            lead: build.lead(
-                &model.powers[*power].lead,
-                levels.feeds[*power].unwrap_or(0.0),
-                0.0,
-            ),
+            lead: build.lead(&model.powers[*power].lead, levels.feeds[*power].unwrap_or(0.0), 0.0),
         });
         let lines = self.lines.iter().map(|(id, ground)| {
             let line = &nets.lines[*id];
@@ -151,13 +142,7 @@ impl Unit {
     fn port(&self, nets: &Nets) -> Option<Bus> {
         let (line, _) = self.lines.first()?;
         let volts = nets.on(&nets.lines[*line]).next()?.volts?;
-        Some(Bus {
-            ground: 0,
-            lead: Lead {
-                volts: volts as f64 * 1e-3,
-                ..Lead::default()
-            },
-        })
+        Some(Bus { ground: 0, lead: Lead { volts: volts as f64 * 1e-3, ..Lead::default() } })
     }
 }
 
@@ -219,12 +204,7 @@ impl Build<'_> {
 }
 
 fn row(run: &Run, draw: Draw) -> Step {
-    Step::Row(Row {
-        count: run.count,
-        plus: run.plus,
-        minus: run.minus,
-        draw,
-    })
+    Step::Row(Row { count: run.count, plus: run.plus, minus: run.minus, draw })
 }
 
 /// Whether a line has more supplies than are solved.

@@ -53,12 +53,7 @@ impl Count {
 
     fn reason(self, what: &'static str, setting: Option<&'static str>) -> Option<Reason> {
         let at = self.at.filter(|_| self.nodes > 0)?;
-        Some(Reason {
-            what,
-            setting,
-            nodes: self.nodes,
-            at,
-        })
+        Some(Reason { what, setting, nodes: self.nodes, at })
     }
 }
 
@@ -74,11 +69,7 @@ fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
             drop && node.pitch_um.is_none(),
             node.gauge.is_none(),
         ];
-        for (count, _) in counts
-            .iter_mut()
-            .zip(unknown)
-            .filter(|(_, unknown)| *unknown)
-        {
+        for (count, _) in counts.iter_mut().zip(unknown).filter(|(_, unknown)| *unknown) {
             count.add(u64::from(model.shape(id).nodes), node.at);
         }
     }

@@ -23,11 +23,7 @@ impl Protocol for ArtNet {
 
     // Port-Address 0 to 32,767; the display's universes begin at 1.
     fn universes(&self, form: usize) -> RangeInclusive<u32> {
-        if form == FROM_ZERO {
-            1..=HIGHEST + 1
-        } else {
-            1..=HIGHEST
-        }
+        if form == FROM_ZERO { 1..=HIGHEST + 1 } else { 1..=HIGHEST }
     }
 
     fn standard(&self) -> &'static str {
@@ -44,12 +40,7 @@ impl Protocol for ArtNet {
             return None;
         }
         let address = self.number(form, universe);
-        Some(format!(
-            "{address} ({}:{}:{})",
-            address >> 8,
-            (address >> 4) & 15,
-            address & 15
-        ))
+        Some(format!("{address} ({}:{}:{})", address >> 8, (address >> 4) & 15, address & 15))
     }
 
     fn address_kind(&self) -> &'static str {
@@ -58,10 +49,7 @@ impl Protocol for ArtNet {
 
     // Art-Net 4, ArtDmx: to one address not faster than a DMX512 packet of 512 slots repeats.
     fn pace(&self) -> Option<Pace> {
-        Some(Pace {
-            of_its_slots: false,
-            clause: "Art-Net 4, ArtDmx",
-        })
+        Some(Pace { of_its_slots: false, clause: "Art-Net 4, ArtDmx" })
     }
 
     // ArtDmx carries 2 to 512 slots, an even count.

@@ -48,16 +48,10 @@ impl Protocol for E131 {
 
     // E1.31-2018, 6.6.1: not faster than ANSI E1.11 lets that many slots repeat, unless the user has configured it.
     fn pace(&self) -> Option<Pace> {
-        Some(Pace {
-            of_its_slots: true,
-            clause: "ANSI E1.31-2018, 6.6.1",
-        })
+        Some(Pace { of_its_slots: true, clause: "ANSI E1.31-2018, 6.6.1" })
     }
 
     fn wire_bits(&self, slots: &[u32]) -> u64 {
-        slots
-            .iter()
-            .map(|slots| 8 * (PACKET + u64::from(*slots) + super::WIRE_OVERHEAD))
-            .sum()
+        slots.iter().map(|slots| 8 * (PACKET + u64::from(*slots) + super::WIRE_OVERHEAD)).sum()
     }
 }

@@ -161,10 +161,7 @@ impl Input {
     pub fn find(words: &str) -> Option<Self> {
         ALL.iter().find_map(|protocol| {
             let form = protocol.forms().iter().position(|form| *form == words)?;
-            Some(Self {
-                protocol: *protocol,
-                form,
-            })
+            Some(Self { protocol: *protocol, form })
         })
     }
 
@@ -190,10 +187,7 @@ impl Input {
 impl Default for Input {
     fn default() -> Self {
         // `input` is `e131 multicast` where none is said.
-        Self {
-            protocol: &e131::E131,
-            form: e131::MULTICAST,
-        }
+        Self { protocol: &e131::E131, form: e131::MULTICAST }
     }
 }
 

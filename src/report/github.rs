@@ -35,10 +35,7 @@ pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) 
         } else {
             write!(out, ",col={}", place.column)?;
         }
-        let text = format!(
-            "{}\n{}\nhelp: {}",
-            finding.message, finding.why, finding.help
-        );
+        let text = format!("{}\n{}\nhelp: {}", finding.message, finding.why, finding.help);
         writeln!(out, ",title={}::{}", property(finding.code), data(&text))?;
     }
     Ok(())
@@ -46,9 +43,7 @@ pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) 
 
 /// The message part: `%`, CR and LF would end or change it.
 fn data(text: &str) -> String {
-    text.replace('%', "%25")
-        .replace('\r', "%0D")
-        .replace('\n', "%0A")
+    text.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
 }
 
 /// A property: `:` and `,` would end it too.

@@ -50,10 +50,8 @@ struct Cure<'a> {
 
 /// Writes all findings.
 pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) -> io::Result<()> {
-    let report = Report {
-        version: 1,
-        diagnostics: findings.iter().map(|f| finding(sources, f)).collect(),
-    };
+    let report =
+        Report { version: 1, diagnostics: findings.iter().map(|f| finding(sources, f)).collect() };
     serde_json::to_writer_pretty(&mut *out, &report)?;
     writeln!(out)
 }
@@ -68,11 +66,7 @@ fn finding<'a>(sources: &'a SourceMap, finding: &'a Diagnostic) -> Finding<'a> {
         help: &finding.help,
         why: &finding.why,
         fix: finding.fix.as_ref().map(|fix| whole(sources, fix)),
-        choices: finding
-            .choices
-            .iter()
-            .map(|fix| whole(sources, fix))
-            .collect(),
+        choices: finding.choices.iter().map(|fix| whole(sources, fix)).collect(),
         names: &finding.names,
     }
 }

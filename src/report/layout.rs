@@ -47,14 +47,9 @@ mod tests {
         let text = "move 20 nodes of `heron[3]` to /a/very/long/path/that/can/not/be/broken at all";
         let wrapped = wrap(text, "    ", 30);
         assert!(
-            wrapped
-                .lines()
-                .any(|line| line.contains("/a/very/long/path/that/can/not/be/broken"))
+            wrapped.lines().any(|line| line.contains("/a/very/long/path/that/can/not/be/broken"))
         );
-        assert_eq!(
-            wrapped.split_whitespace().collect::<Vec<_>>().join(" "),
-            text
-        );
+        assert_eq!(wrapped.split_whitespace().collect::<Vec<_>>().join(" "), text);
         assert_eq!(wrap("one two\n\n  three", "> ", 40), "one two\n\n>   three");
     }
 }

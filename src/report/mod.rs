@@ -35,9 +35,7 @@ pub const ALL: &[(&str, Form)] = &[
 /// at all.
 #[must_use]
 pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
-    let file = sources
-        .file_at(span.start)
-        .or_else(|| sources.files().first())?;
+    let file = sources.file_at(span.start).or_else(|| sources.files().first())?;
     let text = &*file.text;
     let local = |offset: u32| (offset.saturating_sub(file.base) as usize).min(text.len());
     let (mut start, mut end) = (local(span.start), local(span.end));
@@ -64,13 +62,7 @@ pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
 pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
     match anchor(sources, span) {
         Some((file, span)) => Place::of(file, span),
-        None => Place {
-            file: "",
-            line: 1,
-            column: 1,
-            end_line: 1,
-            end_column: 1,
-        },
+        None => Place { file: "", line: 1, column: 1, end_line: 1, end_column: 1 },
     }
 }
 
@@ -79,11 +71,8 @@ pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
 pub fn count(findings: &[Diagnostic]) -> String {
     let of = |severity| findings.iter().filter(|f| f.severity == severity).count();
     let plural = |count: usize| if count == 1 { "" } else { "s" };
-    let (errors, warnings, advice) = (
-        of(Severity::Error),
-        of(Severity::Warning),
-        of(Severity::Advice),
-    );
+    let (errors, warnings, advice) =
+        (of(Severity::Error), of(Severity::Warning), of(Severity::Advice));
     let mut parts = Vec::new();
     if errors > 0 {
         parts.push(format!("{errors} error{}", plural(errors)));
@@ -94,11 +83,7 @@ pub fn count(findings: &[Diagnostic]) -> String {
     if advice > 0 {
         parts.push(format!("{advice} piece{} of advice", plural(advice)));
     }
-    if parts.is_empty() {
-        "no errors".to_owned()
-    } else {
-        parts.join(", ")
-    }
+    if parts.is_empty() { "no errors".to_owned() } else { parts.join(", ") }
 }
 
 #[cfg(test)]

@@ -12,10 +12,8 @@ use std::io::{self, Write};
 pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) -> io::Result<()> {
     let rules: Vec<Value> = rules::ALL.iter().map(|rule| descriptor(rule)).collect();
     let mut seen = BTreeMap::new();
-    let results: Vec<Value> = findings
-        .iter()
-        .map(|finding| result(sources, finding, &mut seen))
-        .collect();
+    let results: Vec<Value> =
+        findings.iter().map(|finding| result(sources, finding, &mut seen)).collect();
     let log = json!({
         "$schema": "https://json.schemastore.org/sarif-2.1.0.json",
         "version": "2.1.0",
@@ -60,9 +58,7 @@ fn result<'a>(
     seen: &mut BTreeMap<(&'a str, &'a str, &'a str), u32>,
 ) -> Value {
     let place = spot(sources, finding.span());
-    let count = seen
-        .entry((place.file, finding.code, &finding.message))
-        .or_insert(0);
+    let count = seen.entry((place.file, finding.code, &finding.message)).or_insert(0);
     *count += 1;
     let print = fingerprint(&[place.file, finding.code, &finding.message], *count);
     let related: Vec<Value> = finding

@@ -96,27 +96,15 @@ fn tail(text: &mut String, word: &str, sentence: &str, look: Look) {
     if sentence.is_empty() {
         return;
     }
-    let (on, off) = if look.colour {
-        ("\u{1b}[36m", "\u{1b}[0m")
-    } else {
-        ("", "")
-    };
+    let (on, off) = if look.colour { ("\u{1b}[36m", "\u{1b}[0m") } else { ("", "") };
     let indent = " ".repeat(8);
-    let sentence = wrap(
-        &words::visible(sentence.trim_end(), "\n"),
-        &indent,
-        look.width,
-    );
+    let sentence = wrap(&words::visible(sentence.trim_end(), "\n"), &indent, look.width);
     text.push_str(&format!("{on}{word:>6}:{off} {sentence}\n"));
 }
 
 /// The offending place in the colour of the severity, others in a calmer one.
 fn theme(excerpt: &Excerpt, severity: Severity, look: Look) -> GraphicalTheme {
-    let mut styles = if look.colour {
-        ThemeStyles::ansi()
-    } else {
-        ThemeStyles::none()
-    };
+    let mut styles = if look.colour { ThemeStyles::ansi() } else { ThemeStyles::none() };
     let weight = match severity {
         Severity::Error => styles.error,
         Severity::Warning => styles.warning,
@@ -126,17 +114,11 @@ fn theme(excerpt: &Excerpt, severity: Severity, look: Look) -> GraphicalTheme {
     // miette gives out highlights by the order in which labels stand in the excerpt.
     let mut order: Vec<&Marked> = excerpt.marked.iter().collect();
     order.sort_by_key(|marked| marked.start);
-    styles.highlights = order
-        .iter()
-        .map(|marked| if marked.first { weight } else { calm })
-        .collect();
+    styles.highlights =
+        order.iter().map(|marked| if marked.first { weight } else { calm }).collect();
     styles.highlights.push(calm);
     GraphicalTheme {
-        characters: if look.ascii {
-            ThemeCharacters::ascii()
-        } else {
-            ThemeCharacters::unicode()
-        },
+        characters: if look.ascii { ThemeCharacters::ascii() } else { ThemeCharacters::unicode() },
         styles,
     }
 }
@@ -268,10 +250,8 @@ impl Excerpt {
         look: Look,
     ) {
         let (line_start, line) = line_of(source, number);
-        let on_line: Vec<&Wanted<'_>> = wanted
-            .iter()
-            .filter(|w| w.file == file && w.line == number)
-            .collect();
+        let on_line: Vec<&Wanted<'_>> =
+            wanted.iter().filter(|w| w.file == file && w.line == number).collect();
         let first = on_line.iter().map(|w| w.start).min().unwrap_or(line_start);
         let start = self.text.len();
         let places = self.clip(line, first - line_start, look);
@@ -293,12 +273,7 @@ impl Excerpt {
                 first: want.first,
             });
         }
-        self.lines.push(ShownLine {
-            file,
-            number,
-            start,
-            end: self.text.len(),
-        });
+        self.lines.push(ShownLine { file, number, start, end: self.text.len() });
     }
 
     /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where
@@ -313,11 +288,7 @@ impl Excerpt {
         let kept = kept.count();
         let skip = match kept {
             0 => before.len(),
-            kept => before
-                .char_indices()
-                .rev()
-                .nth(kept - 1)
-                .map_or(0, |(at, _)| at),
+            kept => before.char_indices().rev().nth(kept - 1).map_or(0, |(at, _)| at),
         };
         let mut places = Vec::new();
         if skip > 0 {
@@ -383,10 +354,7 @@ fn one_line<'a>(
 /// Where a line of a file begins, and its text without the line end.
 fn line_of(file: &SourceFile, number: usize) -> (usize, &str) {
     let start = file.lines.start(number).unwrap_or(0) as usize;
-    let end = file
-        .lines
-        .start(number + 1)
-        .map_or(file.text.len(), |next| next as usize);
+    let end = file.lines.start(number + 1).map_or(file.text.len(), |next| next as usize);
     let line = file.text.get(start..end).unwrap_or("");
     let line = line.strip_suffix('\n').unwrap_or(line);
     (start, line.strip_suffix('\r').unwrap_or(line))

@@ -14,13 +14,7 @@ fn one(severity: Severity, span: Span) -> Diagnostic {
     };
     Diagnostic::new("port/nodes", severity, span, words)
         .and(Span::new(0, 3), "set here")
-        .fix(
-            "say how many",
-            vec![Edit {
-                span: Span::new(11, 11),
-                text: "}".to_owned(),
-            }],
-        )
+        .fix("say how many", vec![Edit { span: Span::new(11, 11), text: "}".to_owned() }])
 }
 
 fn sources() -> SourceMap {
@@ -49,10 +43,7 @@ fn json_has_the_contract_and_the_cure_to_the_byte() {
     assert_eq!(place, [1, 3, 1, 6]);
     assert_eq!(label["text"], "here");
     let edit = &first["fix"]["edits"][0];
-    assert_eq!(
-        (&edit["line"], &edit["column"]),
-        (&Value::from(3), &Value::from(1))
-    );
+    assert_eq!((&edit["line"], &edit["column"]), (&Value::from(3), &Value::from(1)));
 }
 
 #[test]
@@ -77,10 +68,7 @@ fn annotations_escape_what_would_end_them_and_stop_at_ten_of_a_kind() {
         ),
         "{text}"
     );
-    assert!(
-        lines[10].starts_with("my yard,1:2.tinsel:1:3: advice[port/nodes]"),
-        "{text}"
-    );
+    assert!(lines[10].starts_with("my yard,1:2.tinsel:1:3: advice[port/nodes]"), "{text}");
 }
 
 #[test]
@@ -100,9 +88,7 @@ fn sarif_names_the_rule_the_place_and_a_print_of_each_finding() {
     assert_eq!(place["artifactLocation"]["uri"], "my%20yard%2C1%3A2.tinsel");
     assert_eq!(place["region"]["startColumn"], 3);
     assert_eq!(result["relatedLocations"][0]["message"]["text"], "set here");
-    let prints: Vec<&Value> = [0, 1]
-        .map(|at| &run["results"][at]["partialFingerprints"])
-        .into();
+    let prints: Vec<&Value> = [0, 1].map(|at| &run["results"][at]["partialFingerprints"]).into();
     assert_ne!(prints[0], prints[1]);
 }
 
@@ -121,8 +107,5 @@ fn a_count_names_what_there_is() {
     let error = one(Severity::Error, Span::default());
     let advice = one(Severity::Advice, Span::default());
     assert_eq!(count(&[]), "no errors");
-    assert_eq!(
-        count(&[error.clone(), error, advice]),
-        "2 errors, 1 piece of advice"
-    );
+    assert_eq!(count(&[error.clone(), error, advice]), "2 errors, 1 piece of advice");
 }

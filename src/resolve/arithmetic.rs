@@ -45,20 +45,11 @@ impl<'a> Lets<'a> {
         for one in statements {
             let key = names.key(one.name);
             if let Some(first) = lets.by_name.get(&key).and_then(|at| lets.rows.get(*at)) {
-                sink.push(rules::name::taken::again(
-                    "let",
-                    &key,
-                    one.name.span,
-                    first.at,
-                ));
+                sink.push(rules::name::taken::again("let", &key, one.name.span, first.at));
                 continue;
             }
             lets.by_name.insert(key, lets.rows.len());
-            lets.rows.push(Row {
-                at: one.name.span,
-                value: None,
-                used: Cell::new(false),
-            });
+            lets.rows.push(Row { at: one.name.span, value: None, used: Cell::new(false) });
             said.push(&one.value);
         }
         let needs = lets.needs(names, &said);
@@ -138,10 +129,7 @@ impl<'a> Lets<'a> {
         sink: &mut Sink,
     ) -> Option<Decimal> {
         match expr {
-            Expr::Number(_, digits, places) => Some(Decimal {
-                digits: *digits,
-                places: *places,
-            }),
+            Expr::Number(_, digits, places) => Some(Decimal { digits: *digits, places: *places }),
             Expr::Broken(_) => None,
             Expr::Name(name) => {
                 let key = names.key(*name);

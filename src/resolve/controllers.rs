@@ -246,19 +246,15 @@ pub fn reserve_sync(model: &mut Model) {
 /// An input that is none; a second setting behind one may be meant.
 fn unknown_input<'a>(reader: &Reader<'_, 'a>, set: &Matched<'a>, args: &[Arg]) -> Diagnostic {
     let is_input = |args: &[Arg]| Input::find(&reader.words(args)).is_some();
-    reader
-        .second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input)
-        .unwrap_or_else(|| {
-            let forms: Vec<&str> = protocol::ALL
-                .iter()
-                .flat_map(|protocol| protocol.forms())
-                .copied()
-                .collect();
-            let at = args.first().map_or(set.at(), |first| {
-                Span::new(first.span().start, set.at().end)
-            });
+    reader.second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input).unwrap_or_else(
+        || {
+            let forms: Vec<&str> =
+                protocol::ALL.iter().flat_map(|protocol| protocol.forms()).copied().collect();
+            let at =
+                args.first().map_or(set.at(), |first| Span::new(first.span().start, set.at().end));
             rules::syntax::unexpected::input(at, reader.names.text_at(at), &forms)
-        })
+        },
+    )
 }
 
 /// Whether the standard has such a universe.
@@ -269,9 +265,7 @@ pub fn is_universe(number: i64) -> bool {
 /// The mains circuit of a name.
 pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<CircuitId> {
     let names = reader.names;
-    names
-        .find(&names.circuits, "circuit", word, sink)
-        .map(CircuitId)
+    names.find(&names.circuits, "circuit", word, sink).map(CircuitId)
 }
 
 /// Adds DMX outputs; `false` where they are too many.
@@ -287,12 +281,7 @@ fn add_dmx(
             controller.broken = true;
             return false;
         }
-        controller
-            .dmx
-            .extend((count(from)..=count(to)).map(|value| Told {
-                value,
-                at: set.at(),
-            }));
+        controller.dmx.extend((count(from)..=count(to)).map(|value| Told { value, at: set.at() }));
     }
     true
 }
@@ -310,10 +299,7 @@ fn add_ports(
         Some(Value::Range(from, to)) => (count(from), count(to)),
         _ => (count(set.number(0)), count(set.number(0))),
     };
-    if !reader
-        .names
-        .may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink)
-    {
+    if !reader.names.may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink) {
         model.incomplete = true;
         return false;
     }
@@ -339,14 +325,7 @@ fn add_ports(
         };
         shared = Some((key, Arc::clone(&settings)));
         let at = set.at();
-        ports.insert(
-            number,
-            Port {
-                number,
-                at,
-                settings,
-            },
-        );
+        ports.insert(number, Port { number, at, settings });
     }
     true
 }
@@ -438,10 +417,7 @@ pub fn receivers(
 ) -> Vec<Option<u32>> {
     let made = lineage.each(|_, row, like: Option<&Carrier>| {
         let mut made = like.cloned().unwrap_or_default();
-        if !reader
-            .names
-            .may_have_ports(made.ports.len(), row.block.name.span, sink)
-        {
+        if !reader.names.may_have_ports(made.ports.len(), row.block.name.span, sink) {
             made.ports = Vec::new();
             model.incomplete = true;
         }
@@ -473,9 +449,7 @@ pub fn receivers(
         let Some((controller, first, last)) = made.carried else {
             if !made.says_carries && !lineage.is_lost(count(index as i64)) {
                 let (at, what) = (row.block.name.span, "carries shed.9..12");
-                sink.push(rules::syntax::unexpected::lacks(
-                    at, "receiver", &row.name, what,
-                ));
+                sink.push(rules::syntax::unexpected::lacks(at, "receiver", &row.name, what));
             }
             model.incomplete = true;
             index_of.push(None);

@@ -38,9 +38,7 @@ fn meant(
     }
     let all = names.controllers.names().chain(names.receivers.names());
     let near = nearest(&key, all);
-    near.iter()
-        .filter_map(|name| controller_of(names, ports, name, model))
-        .collect()
+    near.iter().filter_map(|name| controller_of(names, ports, name, model)).collect()
 }
 
 /// Whether a target is a receiver, which may hang on any controller where that is not known.
@@ -53,10 +51,7 @@ fn is_receiver(reader: &Reader<'_, '_>, target: &Reference) -> bool {
 pub fn of_wire(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, model: &mut Model) {
     let meant = meant(reader, ports, target, model);
     model.gaps.anywhere |= meant.is_empty() && is_receiver(reader, target);
-    model
-        .gaps
-        .lines
-        .extend(meant.into_iter().map(|id| (id, None)));
+    model.gaps.lines.extend(meant.into_iter().map(|id| (id, None)));
 }
 
 /// Notes that something is missing from what hangs on a target.
@@ -86,10 +81,7 @@ pub fn of_power(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, 
     if !found {
         let meant = meant(reader, ports, target, model);
         model.gaps.any_feed |= meant.is_empty() && is_receiver(reader, target);
-        model
-            .gaps
-            .feeds
-            .extend(meant.into_iter().map(|id| (id, 0, u32::MAX)));
+        model.gaps.feeds.extend(meant.into_iter().map(|id| (id, 0, u32::MAX)));
     }
 }
 
@@ -116,8 +108,5 @@ pub fn props_meant(reader: &Reader<'_, '_>, reference: &Reference) -> Vec<PropId
         return vec![PropId(at)];
     }
     let near = nearest(&key, names.props.names());
-    near.iter()
-        .filter_map(|name| names.props.get(name))
-        .map(PropId)
-        .collect()
+    near.iter().filter_map(|name| names.props.get(name)).map(PropId).collect()
 }

@@ -75,8 +75,7 @@ impl Gather<'_> {
         let Some(added) = added else {
             self.lose();
             if let Some(span) = asked {
-                self.sink
-                    .push(rules::syntax::unexpected::include_too_large(span));
+                self.sink.push(rules::syntax::unexpected::include_too_large(span));
             }
             return;
         };
@@ -100,8 +99,7 @@ impl Gather<'_> {
                     });
                     let path = quoted::said(self.sources.text(include.path.span)).into_owned();
                     let place = include.path.span;
-                    self.open
-                        .push((file.identity.clone(), file.name.clone(), place));
+                    self.open.push((file.identity.clone(), file.name.clone(), place));
                     self.include(&file, &path, stock || include.stock, place);
                     self.open.pop();
                 }
@@ -131,19 +129,12 @@ impl Gather<'_> {
                 return;
             }
         };
-        self.all
-            .includes
-            .push((from.name.as_str().into(), loaded.name.as_str().into()));
+        self.all.includes.push((from.name.as_str().into(), loaded.name.as_str().into()));
         if let Some(from) = self.open.iter().position(|(id, ..)| *id == loaded.identity) {
-            let members: Vec<(String, Span)> = self
-                .open
-                .iter()
-                .skip(from)
-                .map(|(_, name, span)| (name.clone(), *span))
-                .collect();
+            let members: Vec<(String, Span)> =
+                self.open.iter().skip(from).map(|(_, name, span)| (name.clone(), *span)).collect();
             self.all.broken = true;
-            self.sink
-                .push(rules::name::cycle::ring("include", &members));
+            self.sink.push(rules::name::cycle::ring("include", &members));
             return;
         }
         if self.seen.contains(&loaded.identity) {
@@ -151,9 +142,7 @@ impl Gather<'_> {
         }
         if self.open.len() > DEEPEST || self.seen.len() >= MOST_FILES {
             self.lose();
-            self.sink.push(rules::syntax::unexpected::include_too_deep(
-                place, DEEPEST, MOST_FILES,
-            ));
+            self.sink.push(rules::syntax::unexpected::include_too_deep(place, DEEPEST, MOST_FILES));
             return;
         }
         self.seen.push(loaded.identity.clone());

@@ -106,13 +106,7 @@ impl<'t, 'a> Lineage<'t, 'a> {
     pub fn likes(&self, kind: BlockKind) -> impl Iterator<Item = Like> {
         (0_u32..)
             .zip(&self.parents)
-            .filter_map(move |(child, parent)| {
-                Some(Like {
-                    kind,
-                    child,
-                    parent: (*parent)?,
-                })
-            })
+            .filter_map(move |(child, parent)| Some(Like { kind, child, parent: (*parent)? }))
     }
 
     /// Whether some of a declaration's settings are not known.

@@ -15,17 +15,12 @@ pub fn of_text(ast: &Ast, names: &Names<'_>, ports: &Ports<'_>, model: &mut Mode
     let begins: BTreeSet<Box<str>> = begins.map(key).collect();
     let has = |word: &str| begins.contains(word);
     let (wire, power, inject) = (has("wire"), has("power"), has("inject"));
-    let boxes: Vec<ControllerId> = (words.iter())
-        .filter_map(|word| controller_of(names, ports, word, model))
-        .collect();
+    let boxes: Vec<ControllerId> =
+        (words.iter()).filter_map(|word| controller_of(names, ports, word, model)).collect();
     let gaps = &mut model.gaps;
     gaps.all = ast.lost;
-    gaps.boxes = ["controller", "receiver", "ports", "port", "dmx"]
-        .iter()
-        .any(|word| has(word))
-        || ["controller", "receiver"]
-            .iter()
-            .any(|kind| names.has_unnamed(kind));
+    gaps.boxes = ["controller", "receiver", "ports", "port", "dmx"].iter().any(|word| has(word))
+        || ["controller", "receiver"].iter().any(|kind| names.has_unnamed(kind));
     gaps.anywhere = has("prop") || (wire && words.contains("any")) || names.has_unnamed("prop");
     gaps.any_feed |= power && boxes.is_empty();
     for id in boxes {

@@ -135,17 +135,13 @@ pub fn chips(
             depth: said.depth.or(base.map(|base| base.depth)).unwrap_or(8),
             extra_bits: base.map_or(0, |base| base.extra_bits),
             letter_bits: said.letter_bits,
-            header_bits: said
-                .header_bits
-                .unwrap_or(base.map_or(0, |base| base.header_bits)),
+            header_bits: said.header_bits.unwrap_or(base.map_or(0, |base| base.header_bits)),
             tail_quarters: base.map_or(0, |base| base.tail_quarters),
             floor_mv: said.floor_mv.unwrap_or(floor_mv),
             floor_told: said.floor_mv.is_some(),
         });
     }
-    Chips {
-        by_name: HashMap::new(),
-    }
+    Chips { by_name: HashMap::new() }
 }
 
 impl Chips {
@@ -220,10 +216,7 @@ fn near(
     };
     let width = near.first().and_then(slots);
     let alike = width.is_some() && near.iter().all(|name| slots(name) == width);
-    near.into_iter()
-        .filter(|_| alike)
-        .map(str::to_owned)
-        .collect()
+    near.into_iter().filter(|_| alike).map(str::to_owned).collect()
 }
 
 /// Reads the `node` statements.
@@ -235,10 +228,8 @@ pub fn nodes(
     sink: &mut Sink,
 ) {
     let mut made = lineage.each(|_, row, like: Option<&NodeKind>| {
-        let mut node = like.cloned().unwrap_or(NodeKind {
-            colour: "RGB".into(),
-            ..NodeKind::default()
-        });
+        let mut node =
+            like.cloned().unwrap_or(NodeKind { colour: "RGB".into(), ..NodeKind::default() });
         let mut named: Option<(Ident, Span)> = None;
         node.name = row.name.as_ref().into();
         node.at = row.block.name.span;

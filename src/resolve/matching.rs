@@ -79,10 +79,7 @@ impl<'a> Reader<'_, 'a> {
             match self.try_row(row, setting, sink) {
                 Ok(matched) => return Some(matched),
                 Err(other) => {
-                    if misfit
-                        .as_ref()
-                        .is_none_or(|best| other.rank() > best.rank())
-                    {
+                    if misfit.as_ref().is_none_or(|best| other.rank() > best.rank()) {
                         misfit = Some(other);
                     }
                 }
@@ -165,9 +162,7 @@ impl<'a> Reader<'_, 'a> {
                     }
                     continue;
                 }
-                slot => self
-                    .take(slot, &mut rest, sink)
-                    .map_err(|why| misfit(depth, why))?,
+                slot => self.take(slot, &mut rest, sink).map_err(|why| misfit(depth, why))?,
             };
             if let (Some(value), Some(place)) = (value, values.get_mut(filled)) {
                 *place = Some(value);
@@ -189,11 +184,7 @@ impl<'a> Reader<'_, 'a> {
             let depth = if wants_runs { 0 } else { row.slots.len() };
             return Err(misfit(depth, Why::NoBlock));
         }
-        Ok(Matched {
-            key: row.key,
-            setting,
-            values,
-        })
+        Ok(Matched { key: row.key, setting, values })
     }
 
     fn take(
@@ -308,10 +299,8 @@ impl<'a> Reader<'_, 'a> {
             Arg::Word(word) if self.is_own_word(*word) => Err(Why::Found(arg)),
             // A lone name in a number's place is that of a `let`.
             Arg::Word(word) => {
-                let value = self
-                    .lets
-                    .eval(self.names, &Expr::Name(*word), sink)
-                    .ok_or(Why::Told)?;
+                let value =
+                    self.lets.eval(self.names, &Expr::Name(*word), sink).ok_or(Why::Told)?;
                 Ok((value, None))
             }
             other => Err(Why::Found(other)),
@@ -334,13 +323,7 @@ impl<'a> Reader<'_, 'a> {
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
         let (value, unit) = self.number_of(arg, sink)?;
-        self.scaled(Measured {
-            at: arg.span(),
-            value,
-            unit,
-            dimension: Some(dimension),
-            bounds,
-        })
+        self.scaled(Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds })
     }
 
     /// A measure in base units.
@@ -370,13 +353,7 @@ impl<'a> Reader<'_, 'a> {
         if let Some(written) = unit {
             return Err(Why::Over(written.span));
         }
-        let of = Measured {
-            at: arg.span(),
-            value,
-            unit,
-            dimension: Some(dimension),
-            bounds,
-        };
+        let of = Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds };
         value
             .scaled(1_000)
             .filter(|value| (bounds.0..=bounds.1).contains(value))
@@ -391,13 +368,7 @@ impl<'a> Reader<'_, 'a> {
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
         let (value, unit) = self.number_of(arg, sink)?;
-        let of = Measured {
-            at: arg.span(),
-            value,
-            unit,
-            dimension,
-            bounds,
-        };
+        let of = Measured { at: arg.span(), value, unit, dimension, bounds };
         if let Some(written) = unit {
             let fits = unit::find(self.names.text(written))
                 .is_some_and(|unit| Some(unit.dimension) == dimension);
@@ -437,10 +408,7 @@ impl<'a> Reader<'_, 'a> {
             sink.push(rules::syntax::number::aught(quantity.span(), number));
             return Err(Why::Told);
         }
-        let value = self
-            .lets
-            .eval(self.names, &quantity.value, sink)
-            .ok_or(Why::Told)?;
+        let value = self.lets.eval(self.names, &quantity.value, sink).ok_or(Why::Told)?;
         let of = |dimension, bounds| Measured {
             at: quantity.span(),
             value,
@@ -534,9 +502,7 @@ impl<'a> Reader<'_, 'a> {
             }
         }
         let most = super::settings::MOST_SLOTS;
-        let count = self
-            .lets
-            .whole(self.names, &quantity.value, what, (1, most), sink)?;
+        let count = self.lets.whole(self.names, &quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
     }
 }

@@ -22,10 +22,7 @@ impl Misfit<'_> {
     /// How well the row fits all the same: the further the better, then the one whose form is right and
     /// whose number is wrong; last what is only for strings built of runs.
     pub(super) fn rank(&self) -> (usize, bool, bool) {
-        let form = matches!(
-            self.why,
-            Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock
-        );
+        let form = matches!(self.why, Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock);
         let runs = matches!(self.row.slots, [Slot::Runs]);
         (self.depth, !form, !runs)
     }
@@ -93,18 +90,15 @@ impl Measured {
 
     /// Whether it may be meant as a part of 1 where a percentage is asked for.
     fn is_share(&self) -> bool {
-        let below_one = self
-            .value
-            .scaled(1_000_000_000)
-            .is_some_and(|nano| (1..1_000_000_000).contains(&nano));
+        let below_one =
+            self.value.scaled(1_000_000_000).is_some_and(|nano| (1..1_000_000_000).contains(&nano));
         self.dimension == Some(Dimension::Share) && below_one
     }
 
     /// Whether it is counted and not whole.
     fn is_broken(&self) -> bool {
-        let counted = self
-            .dimension
-            .is_none_or(|of| unit::distinct(of).iter().all(|unit| unit.factor == 1));
+        let counted =
+            self.dimension.is_none_or(|of| unit::distinct(of).iter().all(|unit| unit.factor == 1));
         counted && self.value.as_whole().is_none()
     }
 }
@@ -178,51 +172,36 @@ impl<'a> Reader<'_, 'a> {
         let key = self.names.text(setting.key);
         let words = setting.args.iter();
         let words = words.take_while(|arg| matches!(arg, Arg::Word(_))).count();
-        let meant = rows(scope)
-            .iter()
-            .filter(|row| row.first == key)
-            .find_map(|row| {
-                if let [Slot::Text | Slot::Texts] = row.slots {
-                    let text = self
-                        .names
-                        .text_at(setting.args.first()?.span().to(setting.span));
-                    let all = text.get(key.len()..)?.trim();
-                    return (words == setting.args.len())
-                        .then(|| format!("{key} \"{}\"", quoted::written(all)));
-                }
-                let is_word = |slot: &&Slot| matches!(slot, Slot::Word(_));
-                let (own, value) = row
-                    .slots
-                    .split_at(row.slots.iter().take_while(is_word).count());
-                let value: Vec<Slot> = value
-                    .iter()
-                    .copied()
-                    .filter(|slot| !matches!(slot, Slot::Block))
-                    .collect();
-                let args = setting.args.get(words..)?;
-                let first = args.first()?;
-                let number = matches!(first, Arg::Number(_)) && !own.is_empty();
-                if !number || !self.fits_slots(&value, args) {
-                    return None;
-                }
-                let own: Vec<&str> = own
-                    .iter()
-                    .filter_map(|slot| match slot {
-                        Slot::Word(word) => Some(*word),
-                        _ => None,
-                    })
-                    .collect();
-                let rest = Span::new(first.span().start, setting.span.end);
-                let rest = self.names.text_at(rest).trim_end();
-                Some(format!("{key} {} {rest}", own.join(" ")))
-            })?;
+        let meant = rows(scope).iter().filter(|row| row.first == key).find_map(|row| {
+            if let [Slot::Text | Slot::Texts] = row.slots {
+                let text = self.names.text_at(setting.args.first()?.span().to(setting.span));
+                let all = text.get(key.len()..)?.trim();
+                return (words == setting.args.len())
+                    .then(|| format!("{key} \"{}\"", quoted::written(all)));
+            }
+            let is_word = |slot: &&Slot| matches!(slot, Slot::Word(_));
+            let (own, value) = row.slots.split_at(row.slots.iter().take_while(is_word).count());
+            let value: Vec<Slot> =
+                value.iter().copied().filter(|slot| !matches!(slot, Slot::Block)).collect();
+            let args = setting.args.get(words..)?;
+            let first = args.first()?;
+            let number = matches!(first, Arg::Number(_)) && !own.is_empty();
+            if !number || !self.fits_slots(&value, args) {
+                return None;
+            }
+            let own: Vec<&str> = own
+                .iter()
+                .filter_map(|slot| match slot {
+                    Slot::Word(word) => Some(*word),
+                    _ => None,
+                })
+                .collect();
+            let rest = Span::new(first.span().start, setting.span.end);
+            let rest = self.names.text_at(rest).trim_end();
+            Some(format!("{key} {} {rest}", own.join(" ")))
+        })?;
         let at = setting.args.first()?.span();
-        Some(unexpected::words_left_out(
-            at,
-            self.names.text_at(setting.span),
-            scope.word(),
-            &meant,
-        ))
+        Some(unexpected::words_left_out(at, self.names.text_at(setting.span), scope.word(), &meant))
     }
 
     /// `string "40" nodes`.
@@ -231,9 +210,7 @@ impl<'a> Reader<'_, 'a> {
             let Arg::Text(text) = arg else { return None };
             let written = self.names.text(*text).trim();
             let number = written.starts_with(|c: char| c.is_ascii_digit())
-                && written
-                    .bytes()
-                    .all(|b| b.is_ascii_digit() || b"._".contains(&b));
+                && written.bytes().all(|b| b.is_ascii_digit() || b"._".contains(&b));
             let with_quotes = Span::new(text.span.start.saturating_sub(1), text.span.end + 1);
             number.then(|| unexpected::quoted_number(with_quotes, written))
         })
@@ -242,11 +219,7 @@ impl<'a> Reader<'_, 'a> {
     /// `12x10 nodes`, `6OO nodes`: letters that stand for a sign or for digits.
     fn letters_in_number(&self, setting: &Setting) -> Option<Diagnostic> {
         setting.args.iter().enumerate().find_map(|(at, arg)| {
-            let Arg::Number(Quantity {
-                value,
-                unit: Some(unit),
-            }) = arg
-            else {
+            let Arg::Number(Quantity { value, unit: Some(unit) }) = arg else {
                 return None;
             };
             let (number, letters) = (self.names.text_at(value.span()), self.names.text(*unit));
@@ -334,11 +307,7 @@ impl<'a> Reader<'_, 'a> {
                     (matches!(comma, Arg::Comma(_)) && whole(before)).then_some(*word)
                 }
                 // `ports` of `universes from 1 ports 1..4` is read as a unit; `12 volts` is meant as one.
-                Arg::Number(Quantity {
-                    unit: Some(word),
-                    value,
-                    ..
-                }) => {
+                Arg::Number(Quantity { unit: Some(word), value, .. }) => {
                     let text = self.names.text(*word);
                     let own = text == self.names.text(setting.key);
                     let no_unit = unit::find(text).is_none() || matches!(value, Expr::Name(_));
@@ -347,9 +316,7 @@ impl<'a> Reader<'_, 'a> {
                 _ => None,
             }
         })?;
-        let before = self
-            .names
-            .text_at(Span::new(setting.span.start, word.span.start));
+        let before = self.names.text_at(Span::new(setting.span.start, word.span.start));
         let text = self.names.text(word);
         Some(match before.trim_end().strip_suffix(',') {
             Some(first) => unexpected::comma_for_semicolon(word.span, text, first.trim_end()),
@@ -362,15 +329,13 @@ impl<'a> Reader<'_, 'a> {
         let key = self.names.text(setting.key);
         let written = |quantity: &Quantity| self.names.text_at(quantity.span());
         let nodes = |quantity: &Quantity| {
-            let unit = quantity
-                .unit
-                .and_then(|unit| unit::find(self.names.text(unit)));
+            let unit = quantity.unit.and_then(|unit| unit::find(self.names.text(unit)));
             unit.is_some_and(|unit| unit.dimension == Dimension::Nodes)
         };
         match (key, &*setting.args) {
-            ("strings", [Arg::Number(length)]) if nodes(length) => Some(
-                unexpected::strings_of_one(setting.key.span, written(length)),
-            ),
+            ("strings", [Arg::Number(length)]) if nodes(length) => {
+                Some(unexpected::strings_of_one(setting.key.span, written(length)))
+            }
             ("string", [Arg::Number(count), Arg::Word(of), .., Arg::Number(length)])
                 if self.names.text(*of) == "of" && nodes(length) =>
             {
@@ -466,9 +431,7 @@ impl<'a> Reader<'_, 'a> {
             // An inch or a foot is no decimal number of micrometres.
             _ => unit::quantity(value, unit.dimension),
         };
-        (of.bounds.0..=of.bounds.1)
-            .contains(&near)
-            .then(|| (words(1), words(near)))
+        (of.bounds.0..=of.bounds.1).contains(&near).then(|| (words(1), words(near)))
     }
 }
 

@@ -77,10 +77,7 @@ fn settings_of<'a>(
 
 /// A value with the place of the setting that says it.
 fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
-    Told {
-        value,
-        at: set.at(),
-    }
+    Told { value, at: set.at() }
 }
 
 /// What a display's statements mean. `more` says how many strings above the fewest each `split` makes, in the order of
@@ -95,10 +92,7 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
         }),
         sink,
     );
-    let reader = Reader {
-        names: &names,
-        lets: &lets,
-    };
+    let reader = Reader { names: &names, lets: &lets };
     let mut model = Model {
         incomplete: ast.broken,
         most_strings: most_strings(sources.bytes()),
@@ -203,9 +197,7 @@ fn make_room(ast: &Ast, model: &mut Model) {
     for wire in wires {
         lines += wire.chains.len();
         let items = wire.chains.iter().flat_map(|chain| &chain.items);
-        cable += items
-            .filter(|item| !matches!(item, Item::Reference(..)))
-            .count();
+        cable += items.filter(|item| !matches!(item, Item::Reference(..))).count();
     }
     model.lines.reserve(lines);
     model.pieces.reserve(model.strings.len() + cable);
@@ -226,11 +218,7 @@ fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
             .iter()
             .filter(|row| !row.stock && !row.used.get() && !names.is_mentioned(&row.name))
         {
-            sink.push(rules::name::unused::declared(
-                kind,
-                &row.name,
-                row.block.name.span,
-            ));
+            sink.push(rules::name::unused::declared(kind, &row.name, row.block.name.span));
         }
     }
 }

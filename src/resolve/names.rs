@@ -178,10 +178,7 @@ impl<'a> Names<'a> {
         let table = match block.kind {
             BlockKind::Display => {
                 if let Some(first) = self.displays.first() {
-                    sink.push(rules::name::taken::second_display(
-                        block.name.span,
-                        first.name.span,
-                    ));
+                    sink.push(rules::name::taken::second_display(block.name.span, first.name.span));
                 }
                 self.displays.push(block);
                 return;
@@ -211,12 +208,7 @@ impl<'a> Names<'a> {
                 return;
             }
         }
-        table.rows.push(Decl {
-            name,
-            block,
-            stock,
-            used: Cell::new(false),
-        });
+        table.rows.push(Decl { name, block, stock, used: Cell::new(false) });
     }
 
     /// Tells names that look alike. One of two such names is not plain, so only those are looked at.
@@ -332,20 +324,14 @@ impl<'a> Names<'a> {
         if found.is_none() && !self.is_mentioned(&key) && !self.has_unnamed(kind) {
             let known = self.held(table).filter(|name| Some(*name) != own);
             let other = self.kind_of(&key);
-            sink.push(rules::name::unknown::name(
-                word.span, kind, &key, known, other,
-            ));
+            sink.push(rules::name::unknown::name(word.span, kind, &key, known, other));
         }
         found
     }
 
     /// The names of a table that an unknown one is held against: all of them, or none once too many were.
     pub fn held<'t>(&self, table: &'t Table<'a>) -> impl Iterator<Item = &'t str> {
-        let most = if self.may_compare(table.rows.len()) {
-            usize::MAX
-        } else {
-            0
-        };
+        let most = if self.may_compare(table.rows.len()) { usize::MAX } else { 0 };
         table.names().take(most)
     }
 

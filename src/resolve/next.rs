@@ -48,25 +48,14 @@ use Step as S;
 
 const FUSE: &[Step] = &[S::Word("fuse"), S::Number(Some(Dimension::Current), true)];
 const LENGTH: Step = S::Number(Some(Dimension::Length), true);
-const LEAD: &[Step] = &[
-    S::Word("lead"),
-    LENGTH,
-    S::Maybe(&[S::Word("of"), S::Gauge]),
-];
+const LEAD: &[Step] = &[S::Word("lead"), LENGTH, S::Maybe(&[S::Word("of"), S::Gauge])];
 const SKIP: &[Step] = &[S::Word("skip"), S::Number(Some(Dimension::Nodes), false)];
 const PIN: &[Step] = &[
     S::Word("at"),
-    S::Any(&[
-        &[S::Number(None, false)],
-        &[S::Word("channel"), S::Number(None, false)],
-    ]),
+    S::Any(&[&[S::Number(None, false)], &[S::Word("channel"), S::Number(None, false)]]),
 ];
 const ITEM: Step = S::Any(&[
-    &[
-        S::Strings,
-        S::Maybe(&[S::Word("by"), S::Number(None, false)]),
-        S::Maybe(PIN),
-    ],
+    &[S::Strings, S::Maybe(&[S::Word("by"), S::Number(None, false)]), S::Maybe(PIN)],
     SKIP,
     LEAD,
 ]);
@@ -76,23 +65,12 @@ const RUN: Step = S::Any(&[
     &[S::Number(Some(Dimension::Nodes), true)],
     &[S::Own, S::Number(Some(Dimension::Nodes), true)],
 ]);
-const RUNS: &[Step] = &[
-    S::Maybe(&[S::Own]),
-    S::Word(":"),
-    RUN,
-    S::Repeat(&[S::Word("->"), RUN]),
-];
+const RUNS: &[Step] = &[S::Maybe(&[S::Own]), S::Word(":"), RUN, S::Repeat(&[S::Word("->"), RUN])];
 const ARROW: &[Step] = &[S::Word("->")];
 const COMMA: &[Step] = &[S::Word(",")];
 const INPUT: &[Step] = &[S::Any(&[
-    &[
-        S::Word("e131"),
-        S::Any(&[&[S::Word("unicast")], &[S::Word("multicast")]]),
-    ],
-    &[
-        S::Word("artnet"),
-        S::Maybe(&[S::Word("from"), S::Word("0")]),
-    ],
+    &[S::Word("e131"), S::Any(&[&[S::Word("unicast")], &[S::Word("multicast")]])],
+    &[S::Word("artnet"), S::Maybe(&[S::Word("from"), S::Word("0")])],
     &[S::Word("ddp")],
 ])];
 
@@ -131,12 +109,7 @@ fn form(first: &str) -> Option<&'static [Step]> {
             S::Maybe(&[S::Word("*"), S::Number(None, false)]),
             S::Maybe(&[S::Word("like"), S::Name(BlockKind::Prop)]),
         ],
-        "wire" => &[
-            S::Ports,
-            S::Word(":"),
-            ITEM,
-            S::Repeat(&[S::Any(&[ARROW, COMMA]), ITEM]),
-        ],
+        "wire" => &[S::Ports, S::Word(":"), ITEM, S::Repeat(&[S::Any(&[ARROW, COMMA]), ITEM])],
         "reserve" => &[
             S::Any(&[
                 &[S::Word("universes"), S::Range],
@@ -226,10 +199,7 @@ pub fn in_setting(scope: Scope, words: &[&str], is_let: &dyn Fn(&str) -> bool) -
         return Vec::new();
     };
     let first = if *first == "color" { "colour" } else { *first };
-    let mut walk = Walk {
-        is_let,
-        found: Vec::new(),
-    };
+    let mut walk = Walk { is_let, found: Vec::new() };
     for row in rows(scope).iter().filter(|row| row.first == first) {
         let steps = steps(row);
         let mut all: Vec<&Step> = steps.iter().collect();
@@ -245,10 +215,7 @@ pub fn in_setting(scope: Scope, words: &[&str], is_let: &dyn Fn(&str) -> bool) -
 /// What may stand after some words and marks of a statement; the first is its first word.
 #[must_use]
 pub fn in_statement(words: &[&str], is_let: &dyn Fn(&str) -> bool) -> Vec<Next> {
-    let mut walk = Walk {
-        is_let,
-        found: Vec::new(),
-    };
+    let mut walk = Walk { is_let, found: Vec::new() };
     if let Some((first, rest)) = words.split_first()
         && let Some(form) = form(first)
     {
@@ -371,9 +338,7 @@ impl Walk<'_> {
         let mut depth = 0_usize;
         let mut operand = true;
         for word in words {
-            let begins = word
-                .trim_start_matches('-')
-                .starts_with(|c: char| c.is_ascii_digit());
+            let begins = word.trim_start_matches('-').starts_with(|c: char| c.is_ascii_digit());
             match *word {
                 "(" if operand => depth += 1,
                 ")" if depth > 0 => depth -= 1,
@@ -399,10 +364,7 @@ fn reference(words: &[&str]) -> usize {
         let close = words.iter().position(|word| *word == "]");
         taken = close.map_or(words.len(), |close| close + 1);
     }
-    if words
-        .get(taken)
-        .is_some_and(|word| word.starts_with('.') && *word != "..")
-    {
+    if words.get(taken).is_some_and(|word| word.starts_with('.') && *word != "..") {
         taken += 1;
     }
     if words.get(taken) == Some(&"..") {

@@ -43,30 +43,20 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
         };
         let declared = row.block.name.span;
         let Some(expr) = &row.block.count else {
-            sink.push(rules::name::instance::no_family(
-                selector.span,
-                &row.name,
-                declared,
-            ));
+            sink.push(rules::name::instance::no_family(selector.span, &row.name, declared));
             continue;
         };
         let Some(members) = size(reader, expr) else {
             continue;
         };
-        let bounds = Bounds {
-            name: &row.name,
-            count: members,
-            declared,
-        };
+        let bounds = Bounds { name: &row.name, count: members, declared };
         let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
         if block.settings.is_empty() && !block.broken {
             continue;
         }
         found.entry(index).or_default().push(Override {
             block,
-            ranges: (ranges.iter())
-                .map(|(a, b)| (*a.min(b), *a.max(b)))
-                .collect(),
+            ranges: (ranges.iter()).map(|(a, b)| (*a.min(b), *a.max(b))).collect(),
         });
     }
     for overrides in found.values() {
@@ -79,9 +69,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
 fn size(reader: &Reader<'_, '_>, expr: &Expr) -> Option<u32> {
     let mut quiet = Sink::default();
     let most = i64::from(MOST_STRINGS);
-    let members = reader
-        .lets
-        .whole(reader.names, expr, "", (1, most), &mut quiet)?;
+    let members = reader.lets.whole(reader.names, expr, "", (1, most), &mut quiet)?;
     Some(count(members))
 }
 
@@ -109,11 +97,8 @@ fn tell_twice(reader: &Reader<'_, '_>, overrides: &[Override<'_>], sink: &mut Si
         match reach {
             Some((same, last, first, by)) if same == word && last >= from => {
                 if by != at {
-                    let (first, second) = if first.start < span.start {
-                        (first, span)
-                    } else {
-                        (span, first)
-                    };
+                    let (first, second) =
+                        if first.start < span.start { (first, span) } else { (span, first) };
                     sink.push(rules::syntax::repeated_setting::for_member(
                         second, first, word, from,
                     ));
@@ -145,11 +130,7 @@ impl<'o, 'a> Cover<'o, 'a> {
             begins.extend(one.ranges.iter().map(|(from, to)| (*from, at, *to)));
         }
         begins.sort_unstable();
-        Self {
-            overrides,
-            begins: begins.into_iter().peekable(),
-            open: BTreeMap::new(),
-        }
+        Self { overrides, begins: begins.into_iter().peekable(), open: BTreeMap::new() }
     }
 
     /// Whether more overrides hold for the member asked for last than there are settings. Then one is given

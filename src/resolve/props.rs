@@ -151,12 +151,7 @@ pub fn props<'a>(
             stock: row.stock,
         };
         let own = overrides.get(&index).map_or(&[][..], Vec::as_slice);
-        let context = Context {
-            reader,
-            index,
-            most,
-            more,
-        };
+        let context = Context { reader, index, most, more };
         if !prop.broken {
             context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
         }
@@ -174,8 +169,7 @@ fn members(
     sink: &mut Sink,
 ) -> Option<Option<u32>> {
     let most = i64::from(MOST_STRINGS);
-    lets.whole(reader.names, expr, "the number of members", (1, most), sink)
-        .map(|n| Some(count(n)))
+    lets.whole(reader.names, expr, "the number of members", (1, most), sink).map(|n| Some(count(n)))
 }
 
 /// A family's name, size and place, to hold members against.
@@ -230,11 +224,7 @@ pub fn number_of(reader: &Reader<'_, '_>, expr: &Expr, sink: &mut Sink) -> Optio
     let value = reader.lets.eval(reader.names, expr, sink)?;
     let whole = value.as_whole();
     if whole.is_none() {
-        sink.push(rules::syntax::number::not_whole(
-            expr.span(),
-            "this number",
-            value.words(),
-        ));
+        sink.push(rules::syntax::number::not_whole(expr.span(), "this number", value.words()));
     }
     whole
 }
@@ -256,9 +246,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
         } else {
             (slots, node, ("slots", "node"))
         };
-        sink.push(rules::syntax::repeated_setting::either(
-            second, first, words, why,
-        ));
+        sink.push(rules::syntax::repeated_setting::either(second, first, words, why));
         draft.broken = true;
     }
     for set in read {
@@ -284,12 +272,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                     Value::Reference(reference) => (Some(reference.name), Some(reference)),
                     _ => (None, None),
                 };
-                draft.same_as = name.map(|name| SameRef {
-                    at,
-                    name,
-                    reference,
-                    loads: None,
-                });
+                draft.same_as = name.map(|name| SameRef { at, name, reference, loads: None });
             }
             _ => {
                 if let Some(sketch) = sketch(&set) {
@@ -391,11 +374,7 @@ impl<'a> Context<'_, '_, 'a> {
             let same = SameRef { loads, ..same };
             drafts.same.push((self.index, (from, to), same, has_own));
         }
-        drafts.stretches.push(Stretch {
-            prop: self.index,
-            members: to - from + 1,
-            shapes,
-        });
+        drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
     }
 
     /// Makes the shapes that a draft says; told where it says none.
@@ -421,15 +400,10 @@ impl<'a> Context<'_, '_, 'a> {
         let string = draft.shapes.iter().find(|sketch| !is_fixture(sketch));
         if let (Some(fixture), Some(string)) = (fixture, string) {
             let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
-            let words = if first == fixture.at() {
-                ("slots", "string")
-            } else {
-                ("string", "slots")
-            };
+            let words =
+                if first == fixture.at() { ("slots", "string") } else { ("string", "slots") };
             let why = "a prop is either a fixture or made of strings";
-            sink.push(rules::syntax::repeated_setting::either(
-                second, first, words, why,
-            ));
+            sink.push(rules::syntax::repeated_setting::either(second, first, words, why));
             prop.broken = true;
         }
         if string.is_some() && draft.node.is_none() {
@@ -446,12 +420,7 @@ impl<'a> Context<'_, '_, 'a> {
         if let (Some((_, at)), Some(string)) = (draft.loads, string) {
             let why = "only a fixture hangs on a DMX line and loads it";
             let words = ("string", "loads");
-            sink.push(rules::syntax::repeated_setting::either(
-                at,
-                string.at(),
-                words,
-                why,
-            ));
+            sink.push(rules::syntax::repeated_setting::either(at, string.at(), words, why));
             prop.broken = true;
         }
         if !prop.broken {
@@ -460,22 +429,13 @@ impl<'a> Context<'_, '_, 'a> {
             }
         }
         let strings = count(model.shapes.len() as i64) - start;
-        let mut texts = draft
-            .enters
-            .iter()
-            .filter(|arg| matches!(arg, Arg::Text(_)));
+        let mut texts = draft.enters.iter().filter(|arg| matches!(arg, Arg::Text(_)));
         let beyond = texts.nth(strings.max(1) as usize);
         if let Some(arg) = beyond.filter(|_| strings > 0) {
             let (name, number) = (&*prop.name, i64::from(strings) + 1);
             let names = (name, name);
             let has = (strings, None);
-            sink.push(rules::name::string::beyond(
-                arg.span(),
-                names,
-                number,
-                has,
-                prop.at,
-            ));
+            sink.push(rules::name::string::beyond(arg.span(), names, number, has, prop.at));
         }
         start..start + strings
     }
@@ -502,12 +462,7 @@ impl<'a> Context<'_, '_, 'a> {
             loads: 0,
         };
         match sketch {
-            Sketch::Plain {
-                strings,
-                nodes,
-                strand,
-                ..
-            } => {
+            Sketch::Plain { strings, nodes, strand, .. } => {
                 let most = model.most_strings;
                 if count(model.shapes.len() as i64).saturating_add(*strings) > most {
                     sink.push(rules::size::too_much::strings(sketch.at(), most));
@@ -515,10 +470,7 @@ impl<'a> Context<'_, '_, 'a> {
                     return;
                 }
                 let shape = plain(*nodes, *strand);
-                model
-                    .shapes
-                    .rows_mut()
-                    .extend(std::iter::repeat_n(shape, *strings as usize));
+                model.shapes.rows_mut().extend(std::iter::repeat_n(shape, *strings as usize));
             }
             Sketch::Split { units, nodes, .. } => {
                 let most = node.and_then(|node| (self.most)(model, &prop.name, node));
@@ -532,9 +484,7 @@ impl<'a> Context<'_, '_, 'a> {
                 });
                 for part in parts {
                     let strand = (*nodes > 1).then_some(*nodes);
-                    model
-                        .shapes
-                        .push(plain(part.saturating_mul(*nodes), strand));
+                    model.shapes.push(plain(part.saturating_mul(*nodes), strand));
                 }
             }
             Sketch::Fixture { slots, .. } => {
@@ -548,11 +498,7 @@ impl<'a> Context<'_, '_, 'a> {
             Sketch::Runs { set, .. } => match runs::shape(self.reader, set, model, sink) {
                 Some(shape) => {
                     let slots = shape.nodes.saturating_mul(each);
-                    model.shapes.push(Shape {
-                        node,
-                        slots,
-                        ..shape
-                    });
+                    model.shapes.push(Shape { node, slots, ..shape });
                 }
                 None => prop.broken = true,
             },

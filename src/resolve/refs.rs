@@ -39,9 +39,7 @@ pub fn prop<'m>(
         && row.block.count.is_some()
     {
         let meant = format!("{family}[{number}]");
-        sink.push(rules::name::unknown::numbered(
-            name.span, "prop", &key, &meant,
-        ));
+        sink.push(rules::name::unknown::numbered(name.span, "prop", &key, &meant));
         return None;
     }
     let id = PropId(names.find(&names.props, "prop", name, sink)?);
@@ -64,11 +62,7 @@ pub fn pick(
             return None;
         }
         (Some(selector), Some(count)) => {
-            let bounds = Bounds {
-                name: &prop.name,
-                count,
-                declared: prop.at,
-            };
+            let bounds = Bounds { name: &prop.name, count, declared: prop.at };
             let ranges = member_ranges(reader, &selector.parts, &bounds, sink);
             if ranges.len() < selector.parts.len() {
                 return None;
@@ -77,9 +71,7 @@ pub fn pick(
         }
         (None, count) => vec![(1, count.unwrap_or(1))],
     };
-    let mut picked = Picked {
-        members: Vec::new(),
-    };
+    let mut picked = Picked { members: Vec::new() };
     for (from, to) in members {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
         let most = match &reference.part {
@@ -132,11 +124,7 @@ fn part_of(
         Part::Name(name) => name.span,
     };
     if shape.is_some_and(|shape| shape.node.is_none()) {
-        sink.push(rules::name::string::of_fixture(
-            span_of(part),
-            &prop.name,
-            declared,
-        ));
+        sink.push(rules::name::string::of_fixture(span_of(part), &prop.name, declared));
         return None;
     }
     match part {
@@ -188,8 +176,6 @@ fn string_number(
         return Some(count(number));
     }
     let at = expr.span();
-    sink.push(rules::name::string::beyond(
-        at, names, number, counts, declared,
-    ));
+    sink.push(rules::name::string::beyond(at, names, number, counts, declared));
     None
 }

@@ -34,10 +34,8 @@ pub fn supplies(
     sink: &mut Sink,
 ) {
     let made = lineage.each(|_, row, like: Option<&Supply>| {
-        let mut supply = like.cloned().unwrap_or(Supply {
-            efficiency: USUAL_EFFICIENCY,
-            ..Supply::default()
-        });
+        let mut supply =
+            like.cloned().unwrap_or(Supply { efficiency: USUAL_EFFICIENCY, ..Supply::default() });
         supply.name = row.name.as_ref().into();
         supply.at = row.block.name.span;
         let scope = Scope::Of(BlockKind::Supply);
@@ -93,13 +91,9 @@ pub fn reserve(
     match &reserve.what {
         ReserveKind::Universes(range) => {
             let bounds = (i64::MIN, i64::MAX);
-            let ends = reader
-                .lets
-                .range(reader.names, range, "the universe", bounds, sink);
+            let ends = reader.lets.range(reader.names, range, "the universe", bounds, sink);
             let Some((first, last)) = ends else { return };
-            let outside = [first, last]
-                .into_iter()
-                .find(|n| !super::controllers::is_universe(*n));
+            let outside = [first, last].into_iter().find(|n| !super::controllers::is_universe(*n));
             if let Some(universe) = outside {
                 sink.push(rules::address::range::universe(range.span, universe));
                 return;
@@ -130,9 +124,7 @@ pub fn reserve(
         }
         ReserveKind::Slots(reference, range) => {
             let most = i64::from(model.display.universe_slots.get());
-            let ends = reader
-                .lets
-                .ends(reader.names, range, "the slot", (1, most), sink);
+            let ends = reader.lets.ends(reader.names, range, "the slot", (1, most), sink);
             let Some((first, last)) = ends else { return };
             if first > last {
                 let (from, to) = (i64::from(first), i64::from(last));
@@ -169,10 +161,7 @@ fn outputs(
         Some(Spot::Range(targets)) => targets,
         Some(Spot::Open(_)) => {
             let at = reference.span;
-            sink.push(rules::syntax::unexpected::port_wanted(
-                at,
-                reader.names.text_at(at),
-            ));
+            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
             Vec::new()
         }
         None => Vec::new(),
@@ -259,21 +248,15 @@ pub fn renamed(
     // A name that still has an owner is free only if that owner is renamed too.
     let whole = old.members.is_none() && old.part.is_none();
     let still = match controller {
-        true => names
-            .controllers
-            .get(&names.key(old.name))
-            .and_then(|at| names.controllers.row(at)),
-        false => names
-            .props
-            .get(&names.key(old.name))
-            .and_then(|at| names.props.row(at)),
+        true => {
+            names.controllers.get(&names.key(old.name)).and_then(|at| names.controllers.row(at))
+        }
+        false => names.props.get(&names.key(old.name)).and_then(|at| names.props.row(at)),
     };
     let gives = all.by_new.contains_key(old_text);
     if let Some(row) = still.filter(|_| whole && !gives) {
         let declared = row.block.name.span;
-        sink.push(rules::name::taken::still_there(
-            old.span, old_text, new_text, declared,
-        ));
+        sink.push(rules::name::taken::still_there(old.span, old_text, new_text, declared));
         return;
     }
     model.renames.push(Rename {
@@ -295,19 +278,11 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
         Some(fuse) => {
             let bounds = (1_000, MOST_FUSE);
             let value = reader.measure_of(fuse, Dimension::Current, "the fuse", bounds, sink)?;
-            Some(Told {
-                value,
-                at: fuse.span(),
-            })
+            Some(Told { value, at: fuse.span() })
         }
         None => None,
     };
-    Some(FeedLead {
-        supply: SupplyId(supply?),
-        length_um: length?,
-        gauge: gauge?,
-        fuse,
-    })
+    Some(FeedLead { supply: SupplyId(supply?), length_um: length?, gauge: gauge?, fuse })
 }
 
 /// Takes a `power`.
@@ -339,20 +314,13 @@ fn keep_power<'a>(
         Some(Spot::Range(targets)) => targets,
         Some(Spot::Open(_)) => {
             let at = power.target.span;
-            sink.push(rules::syntax::unexpected::port_wanted(
-                at,
-                reader.names.text_at(at),
-            ));
+            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
             return None;
         }
         None => return None,
     };
-    let mut ends: Option<(
-        crate::model::ControllerId,
-        Option<crate::model::ReceiverId>,
-        u32,
-        u32,
-    )> = None;
+    let mut ends: Option<(crate::model::ControllerId, Option<crate::model::ReceiverId>, u32, u32)> =
+        None;
     for target in targets {
         let Target::Port(controller, port, receiver) = target else {
             let at = power.target.span;
@@ -363,14 +331,7 @@ fn keep_power<'a>(
         ends = Some((controller, receiver, first, last));
     }
     let (controller, receiver, first, last) = ends?;
-    model.powers.push(PowerFeed {
-        at,
-        controller,
-        receiver,
-        first,
-        last,
-        lead: lead?,
-    });
+    model.powers.push(PowerFeed { at, controller, receiver, first, last, lead: lead? });
     Some(())
 }
 
@@ -423,11 +384,9 @@ fn keep_injection<'a>(
         }
         let name = model.name_of(id);
         let finding = match place {
-            _ if shape.node.is_none() => Some(rules::wire::kind::injected_fixture(
-                inject.target.span,
-                &name,
-                shape.at,
-            )),
+            _ if shape.node.is_none() => {
+                Some(rules::wire::kind::injected_fixture(inject.target.span, &name, shape.at))
+            }
             InjectAt::Node(n) if n > shape.nodes => Some(rules::syntax::number::no_such_node(
                 *place_at,
                 &name,
@@ -435,9 +394,9 @@ fn keep_injection<'a>(
                 shape.nodes,
                 shape.at,
             )),
-            InjectAt::EveryStrands(_) if shape.strand.is_none() => Some(
-                rules::syntax::unexpected::no_strands(*place_at, &name, shape.at),
-            ),
+            InjectAt::EveryStrands(_) if shape.strand.is_none() => {
+                Some(rules::syntax::unexpected::no_strands(*place_at, &name, shape.at))
+            }
             _ => None,
         };
         if let Some(finding) = finding {

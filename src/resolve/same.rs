@@ -46,9 +46,7 @@ pub fn cut_rings(
             model.props[PropId::from(*index)].broken = true;
         }
         model.incomplete = true;
-        drafts
-            .same
-            .retain(|(prop, ..)| !ring.contains(&(*prop as usize)));
+        drafts.same.retain(|(prop, ..)| !ring.contains(&(*prop as usize)));
     }
 }
 
@@ -87,10 +85,7 @@ impl<'a> Wholes<'a> {
     /// What is shown in the end; the place stays.
     fn root(&self, reader: &Reader<'_, '_>, same: SameRef<'a>) -> SameRef<'a> {
         let root = target(reader, &same).and_then(|to| self.0.get(&to));
-        SameRef {
-            at: same.at,
-            ..root.copied().unwrap_or(same)
-        }
+        SameRef { at: same.at, ..root.copied().unwrap_or(same) }
     }
 }
 
@@ -189,11 +184,8 @@ fn borrow(
     let picked = pick(reader, model, same, sink)?;
     let members = to - from + 1;
     let one_to_one = picked.members.len() == members as usize && members > 1;
-    let lists: Vec<Vec<StringId>> = if one_to_one {
-        picked.members
-    } else {
-        vec![picked.strings().collect()]
-    };
+    let lists: Vec<Vec<StringId>> =
+        if one_to_one { picked.members } else { vec![picked.strings().collect()] };
     let each = if one_to_one { 1 } else { members };
     let mut stretches = Vec::with_capacity(lists.len());
     for list in lists {
@@ -230,12 +222,7 @@ fn pick(
     let reference = match same.reference {
         Some(reference) => reference,
         None => {
-            plain = Reference {
-                span: same.name.span,
-                name: same.name,
-                members: None,
-                part: None,
-            };
+            plain = Reference { span: same.name.span, name: same.name, members: None, part: None };
             &plain
         }
     };
@@ -249,9 +236,7 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
         if own.broken {
             continue;
         }
-        let strings: Vec<u32> = (*from..=*to)
-            .flat_map(|member| own.strings_of(member))
-            .collect();
+        let strings: Vec<u32> = (*from..=*to).flat_map(|member| own.strings_of(member)).collect();
         let each = own.strings_of(*from).len();
         let (name, at) = (own.name.to_string(), own.at);
         let Some(picked) = pick(reader, model, same, sink) else {

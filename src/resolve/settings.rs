@@ -225,13 +225,7 @@ const fn row(
     example: &'static str,
     what: &'static str,
 ) -> Row {
-    Row {
-        key,
-        first,
-        slots,
-        example,
-        what,
-    }
+    Row { key, first, slots, example, what }
 }
 
 use Dimension as D;
@@ -258,34 +252,12 @@ const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 1_000, 100_000)];
 const POWER: Slot = S::Measure(D::Power, 0, 1_000_000_000);
 const FUSE: Slot = S::Measure(D::Current, 1_000, 10_000_000_000);
 const CURRENT: Slot = S::Measure(D::Current, 0, 10_000_000_000);
-const STANDS: Row = row(
-    Key::Stands,
-    "stands",
-    &[S::Word("at"), S::Point],
-    "stands at 4 m, 2.5 m",
-    "the place",
-);
-const LABEL: Row = row(
-    Key::Label,
-    "label",
-    &[S::Text],
-    "label \"north gable\"",
-    "the label",
-);
-const ENTERS: Row = row(
-    Key::Enters,
-    "enters",
-    &[S::Texts],
-    "enters \"left foot\"",
-    "where data comes in",
-);
-const WHOLE: Row = row(
-    Key::WholeNodes,
-    "whole",
-    &[S::Word("nodes")],
-    "whole nodes",
-    "",
-);
+const STANDS: Row =
+    row(Key::Stands, "stands", &[S::Word("at"), S::Point], "stands at 4 m, 2.5 m", "the place");
+const LABEL: Row = row(Key::Label, "label", &[S::Text], "label \"north gable\"", "the label");
+const ENTERS: Row =
+    row(Key::Enters, "enters", &[S::Texts], "enters \"left foot\"", "where data comes in");
+const WHOLE: Row = row(Key::WholeNodes, "whole", &[S::Word("nodes")], "whole nodes", "");
 const DIM_ROW: Row = row(Key::Dim, "dim", DIM, "dim to 30 %", "the level");
 const VOLTS_ROW: Row = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the voltage");
 const UNIVERSE_ROW: Row = row(
@@ -433,11 +405,8 @@ pub fn rows(scope: Scope) -> &'static [Row] {
 /// The first words of a block's settings, each once.
 #[must_use]
 pub fn first_words(scope: Scope) -> Vec<&'static str> {
-    let mut words: Vec<&str> = rows(scope)
-        .iter()
-        .map(|row| row.first)
-        .filter(|first| *first != "color")
-        .collect();
+    let mut words: Vec<&str> =
+        rows(scope).iter().map(|row| row.first).filter(|first| *first != "color").collect();
     words.dedup();
     words
 }

@@ -60,38 +60,16 @@ impl Sketch<'_> {
 pub fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
     let at = set.at();
     let number = |place| count(set.number(place));
-    let plain = |strings, nodes, strand| {
-        Some(Sketch::Plain {
-            at,
-            strings,
-            nodes,
-            strand,
-        })
-    };
+    let plain = |strings, nodes, strand| Some(Sketch::Plain { at, strings, nodes, strand });
     // A product that does not fit is taken as the largest number, which no port can drive.
     match set.key {
         Key::String => plain(1, number(0), None),
         Key::Strings => plain(number(0), number(1), None),
-        Key::Strands => plain(
-            number(0),
-            number(1).saturating_mul(number(2)),
-            Some(number(2)),
-        ),
+        Key::Strands => plain(number(0), number(1).saturating_mul(number(2)), Some(number(2))),
         Key::StringRuns => Some(Sketch::Runs { at, set: *set }),
-        Key::SplitNodes => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: 1,
-        }),
-        Key::SplitStrands => Some(Sketch::Split {
-            at,
-            units: number(0),
-            nodes: number(1),
-        }),
-        Key::Slots => Some(Sketch::Fixture {
-            at,
-            slots: number(0),
-        }),
+        Key::SplitNodes => Some(Sketch::Split { at, units: number(0), nodes: 1 }),
+        Key::SplitStrands => Some(Sketch::Split { at, units: number(0), nodes: number(1) }),
+        Key::Slots => Some(Sketch::Fixture { at, slots: number(0) }),
         _ => None,
     }
 }

@@ -61,9 +61,5 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
             }
         }
     }
-    prop.cut = if even {
-        Cut::Even(own.first().map_or(0, each))
-    } else {
-        Cut::Odd(ends.into())
-    };
+    prop.cut = if even { Cut::Even(own.first().map_or(0, each)) } else { Cut::Odd(ends.into()) };
 }

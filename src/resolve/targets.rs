@@ -70,10 +70,7 @@ impl Ports<'_> {
         };
         if let Some(selector) = &reference.members {
             let target = names.text(reference.name);
-            sink.push(rules::syntax::unexpected::target_members(
-                selector.span,
-                target,
-            ));
+            sink.push(rules::syntax::unexpected::target_members(selector.span, target));
             return None;
         }
         let receiver = match receiver {
@@ -127,9 +124,7 @@ impl Ports<'_> {
             None => Some(Spot::Open(Target::Controller(id))),
             Some(Part::Name(word)) => {
                 let written = reader.names.text(*word);
-                let number = written
-                    .strip_prefix("dmx")
-                    .and_then(|n| n.parse::<u32>().ok());
+                let number = written.strip_prefix("dmx").and_then(|n| n.parse::<u32>().ok());
                 let there = number.filter(|n| controller.dmx.iter().any(|out| out.value == *n));
                 if let Some(number) = there {
                     return Some(Spot::One(Target::Dmx(id, number)));
@@ -163,9 +158,7 @@ impl Ports<'_> {
                     }
                     return None;
                 }
-                Some(spots(range.to.is_some(), numbers, |n| {
-                    Target::Port(id, n, None)
-                }))
+                Some(spots(range.to.is_some(), numbers, |n| Target::Port(id, n, None)))
             }
         }
     }
@@ -225,14 +218,8 @@ fn numbers(
     sink: &mut Sink,
 ) -> Option<Vec<u32>> {
     let bounds = (1, MOST_PORTS);
-    let (from, to) = reader
-        .lets
-        .ends(reader.names, range, "the port", bounds, sink)?;
-    Some(if from <= to {
-        (from..=to).collect()
-    } else {
-        (to..=from).rev().collect()
-    })
+    let (from, to) = reader.lets.ends(reader.names, range, "the port", bounds, sink)?;
+    Some(if from <= to { (from..=to).collect() } else { (to..=from).rev().collect() })
 }
 
 /// A name that ends in a number, cut before it: `shed`, `3`; a `-` between them is cut out.

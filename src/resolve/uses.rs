@@ -104,10 +104,7 @@ pub fn uses(ast: &Ast, sources: &SourceMap, model: &Model, within: Span) -> Uses
     });
     let lets = Lets::read(&names, all, &mut scratch);
     let mut walk = Walk {
-        reader: Reader {
-            names: &names,
-            lets: &lets,
-        },
+        reader: Reader { names: &names, lets: &lets },
         model,
         scratch,
         found: Uses::default(),
@@ -140,12 +137,7 @@ impl<'a> Walk<'_, 'a> {
         }
         let key = self.reader.names.key(word).into();
         let at = word.span;
-        self.found.names.push(Use {
-            at,
-            kind,
-            key,
-            role,
-        });
+        self.found.names.push(Use { at, kind, key, role });
     }
 
     fn names(&mut self, word: Ident, kind: BlockKind) {
@@ -268,10 +260,8 @@ impl<'a> Walk<'_, 'a> {
     fn lone_lets(&mut self, scope: Scope, setting: &Setting) {
         let first = self.reader.names.text(setting.key);
         let is_word = |text: &str| {
-            let mut slots = rows(scope)
-                .iter()
-                .filter(|row| row.first == first)
-                .flat_map(|row| row.slots);
+            let mut slots =
+                rows(scope).iter().filter(|row| row.first == first).flat_map(|row| row.slots);
             slots.any(|slot| match slot {
                 Slot::Word(word) => *word == text,
                 Slot::Name | Slot::Host | Slot::Choice(_) | Slot::Words => true,
@@ -382,9 +372,7 @@ impl<'a> Walk<'_, 'a> {
             return Vec::new();
         };
         let key = names.key(word);
-        let shapes = prop
-            .strings()
-            .filter_map(|id| self.model.shape_of(StringId(id)));
+        let shapes = prop.strings().filter_map(|id| self.model.shape_of(StringId(id)));
         let named = shapes.filter(|shape| shape.name.as_deref() == Some(&*key));
         let mut places: Vec<u32> = named.map(|shape| shape.at.start).collect();
         places.sort_unstable();

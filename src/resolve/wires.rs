@@ -72,11 +72,8 @@ impl Wiring {
         if let Some(finding) = swapped(reader, wire) {
             sink.push(finding);
             model.incomplete = true;
-            if let [Item::Reference(port, ..)] = wire
-                .chains
-                .iter()
-                .flat_map(|chain| &chain.items)
-                .collect::<Vec<_>>()[..]
+            if let [Item::Reference(port, ..)] =
+                wire.chains.iter().flat_map(|chain| &chain.items).collect::<Vec<_>>()[..]
             {
                 gaps::of_wire(reader, ports, port, model);
             }
@@ -150,10 +147,7 @@ impl Wiring {
             match item {
                 Item::Skip(at, quantity) => {
                     let read = reader.nodes_of(quantity, "the number of nodes to skip", sink);
-                    let pieces = read.map(|nodes| Piece {
-                        at: *at,
-                        kind: PieceKind::Skip(nodes),
-                    });
+                    let pieces = read.map(|nodes| Piece { at: *at, kind: PieceKind::Skip(nodes) });
                     items.push((pieces.into_iter().collect(), Together::Cable));
                 }
                 Item::Lead(at, length, of) => {
@@ -175,9 +169,7 @@ impl Wiring {
                             sink,
                         )
                     });
-                    let pin = pin
-                        .as_ref()
-                        .and_then(|pin| self.pin(reader, pin, model, sink));
+                    let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
                     let Some(picked) = refs::pick(reader, model, reference, sink) else {
                         model.incomplete = true;
                         self.missing = true;
@@ -236,11 +228,7 @@ impl Wiring {
         };
         match twice.last_mut().filter(|one| one.first == first) {
             Some(one) => one.more += 1,
-            None => twice.push(Twice {
-                first,
-                string: id,
-                more: 0,
-            }),
+            None => twice.push(Twice { first, string: id, more: 0 }),
         }
         false
     }
@@ -266,9 +254,7 @@ impl Wiring {
             }
             PinKind::Channel(channel) => {
                 let most = slots * 63_999;
-                let channel = reader
-                    .lets
-                    .whole(names, channel, "the channel", (1, most), sink)?;
+                let channel = reader.lets.whole(names, channel, "the channel", (1, most), sink)?;
                 PinPlace::Channel(channel as u64 - 1)
             }
             PinKind::Slot(slot) => {
@@ -287,10 +273,7 @@ impl Wiring {
                 PinPlace::Slot(count(slot))
             }
         };
-        Some(Pinned {
-            place,
-            at: pin.span,
-        })
+        Some(Pinned { place, at: pin.span })
     }
 
     /// The lines of a `wire` to a range of ports: a chain each. Where chains are fewer than ports, each string of a
@@ -313,10 +296,7 @@ impl Wiring {
                 continue;
             }
             self.groups += 1;
-            let mut line = Draft {
-                group: self.groups,
-                ..Draft::default()
-            };
+            let mut line = Draft { group: self.groups, ..Draft::default() };
             for (pieces, _) in self.items(reader, chain, model, sink) {
                 line.pieces.extend(pieces);
             }
@@ -410,10 +390,7 @@ impl Wiring {
                     if self.wired[id].is_some() || stock && model.is_up(id) {
                         continue;
                     }
-                    let pieces = [Piece {
-                        at,
-                        kind: PieceKind::String(id, None),
-                    }];
+                    let pieces = [Piece { at, kind: PieceKind::String(id, None) }];
                     push_line(model, at, Target::Any, &pieces, self.groups);
                     if let Some(line) = model.lines.last_mut() {
                         line.unasked = !model.gaps.all;
@@ -453,13 +430,8 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let names = reader.names;
     let target = names.key(wire.target.name);
     let feeds = |key: &str| {
-        let boxes = [
-            (&names.controllers, "controller"),
-            (&names.receivers, "receiver"),
-        ];
-        let found = boxes
-            .iter()
-            .find(|(table, _)| table.use_name(key).is_some());
+        let boxes = [(&names.controllers, "controller"), (&names.receivers, "receiver")];
+        let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
         found.map(|(_, kind)| *kind)
     };
     let [chain] = wire.chains.as_slice() else {

@@ -44,9 +44,7 @@ impl Page {
     #[must_use]
     pub fn right(&self) -> String {
         let change = self.change.iter();
-        change.fold(self.wrong.to_owned(), |text, (old, new)| {
-            text.replacen(old, new, 1)
-        })
+        change.fold(self.wrong.to_owned(), |text, (old, new)| text.replacen(old, new, 1))
     }
 
     /// A display of a page, and the text of the lock that lies beside it, if one does.

@@ -64,11 +64,7 @@ impl Files for Memory {
     fn load(&self, from: &str, path: &str) -> Result<Loaded, FileError> {
         let identity = join(from, path).ok_or(FileError::Outside)?;
         let bytes = self.texts.get(&identity).ok_or(FileError::Missing)?;
-        Ok(Loaded {
-            name: identity.clone(),
-            identity,
-            bytes: bytes.clone(),
-        })
+        Ok(Loaded { name: identity.clone(), identity, bytes: bytes.clone() })
     }
 }
 

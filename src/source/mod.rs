@@ -26,10 +26,7 @@ impl Span {
     /// The stretch from `start` up to, not including, `end`; never a negative length.
     #[must_use]
     pub fn new(start: u32, end: u32) -> Self {
-        Self {
-            start,
-            end: end.max(start),
-        }
+        Self { start, end: end.max(start) }
     }
 
     /// The shortest stretch that holds both.
@@ -95,12 +92,7 @@ impl SourceMap {
     /// others keep their places, and texts that did not change are taken from the map `before`.
     #[must_use]
     pub fn after(before: Self) -> Self {
-        Self {
-            files: Vec::new(),
-            before: before.files,
-            roomy: true,
-            ..Self::default()
-        }
+        Self { files: Vec::new(), before: before.files, roomy: true, ..Self::default() }
     }
 
     /// Adds a text; `None` if the display would have more than [`MOST_BYTES`].
@@ -122,10 +114,7 @@ impl SourceMap {
         let base = self.next_base();
         let same = |file: &&SourceFile| file.name == name && *file.text == *text;
         let file = match self.before.iter().find(same) {
-            Some(same) => SourceFile {
-                base,
-                ..same.clone()
-            },
+            Some(same) => SourceFile { base, ..same.clone() },
             None => SourceFile {
                 name: name.to_owned(),
                 text: Arc::from(text),

@@ -48,9 +48,7 @@ impl LineTable {
     /// The line, from 0, that holds an offset within the text.
     #[must_use]
     pub fn line(&self, offset: u32) -> usize {
-        self.starts
-            .partition_point(|start| *start <= offset)
-            .saturating_sub(1)
+        self.starts.partition_point(|start| *start <= offset).saturating_sub(1)
     }
 
     /// The offset at which a line, counted from 0, begins.
@@ -87,13 +85,7 @@ impl<'a> Place<'a> {
     pub fn of(file: &'a SourceFile, span: Span) -> Self {
         let (line, column) = point(file, span.start);
         let (end_line, end_column) = point(file, span.end.min(file.span().end));
-        Self {
-            file: &file.name,
-            line,
-            column,
-            end_line,
-            end_column,
-        }
+        Self { file: &file.name, line, column, end_line, end_column }
     }
 }
 

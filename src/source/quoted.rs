@@ -17,9 +17,7 @@ pub fn closing(bytes: &[u8]) -> Option<usize> {
     let mut at = 0;
     loop {
         let rest = bytes.get(at..)?;
-        at += rest
-            .iter()
-            .position(|byte| matches!(byte, b'"' | b'\n' | b'\\'))?;
+        at += rest.iter().position(|byte| matches!(byte, b'"' | b'\n' | b'\\'))?;
         match bytes.get(at)? {
             b'"' => return Some(at),
             b'\n' => return None,
@@ -62,15 +60,7 @@ mod tests {
 
     #[test]
     fn what_is_written_is_said() {
-        for text in [
-            "",
-            "front porch",
-            "12\" wreath",
-            "a\\",
-            "\\\"",
-            "\"\"",
-            "a\\b",
-        ] {
+        for text in ["", "front porch", "12\" wreath", "a\\", "\\\"", "\"\"", "a\\b"] {
             let between = written(text);
             assert_eq!(said(&between), text);
             let line = format!("{between}\" # \"");

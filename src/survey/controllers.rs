@@ -46,15 +46,12 @@ impl ControllerRow<'_> {
 
     fn addresses(&self) -> (Option<&str>, Option<&str>) {
         let both = self.addresses.as_ref();
-        both.map(|(first, last)| (first.as_str(), last.as_str()))
-            .unzip()
+        both.map(|(first, last)| (first.as_str(), last.as_str())).unzip()
     }
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
-    Table::of("controllers", "Controllers as declared.", || {
-        view.controllers()
-    })
+    Table::of("controllers", "Controllers as declared.", || view.controllers())
 }
 
 /// Spreadsheets and people: programs have the universes as one object.
@@ -153,10 +150,7 @@ impl Row for ControllerRow<'_> {
             remarks.push(format!("sync universe {universe}"));
         }
         if self.spare_universes > 0 {
-            remarks.push(format!(
-                "{} spare",
-                counted(self.spare_universes, "universe")
-            ));
+            remarks.push(format!("{} spare", counted(self.spare_universes, "universe")));
         }
         remarks.join(", ")
     }
@@ -177,11 +171,7 @@ impl<'a> View<'a> {
             None => !(controller.stock && self.plan.ports_of(id).is_empty()),
             Some(only) => {
                 only.controller == Some(id)
-                    || self
-                        .plan
-                        .ports_of(id)
-                        .iter()
-                        .any(|port| self.shows_port(port))
+                    || self.plan.ports_of(id).iter().any(|port| self.shows_port(port))
             }
         }
     }
@@ -205,10 +195,7 @@ impl<'a> View<'a> {
             name: &controller.name,
             host: controller.host.as_ref().map(|host| &*host.value),
             input: input.words(),
-            universes: UniverseSpan {
-                ends,
-                count: count(heard.len()),
-            },
+            universes: UniverseSpan { ends, count: count(heard.len()) },
             label: controller.label.as_deref(),
             addressing: controller.addressing.words(),
             address_kind: addresses.is_some().then(|| input.protocol.address_kind()),

@@ -99,9 +99,8 @@ impl Found {
         }
         if let Some(more) = self.ports_for_neighbours.filter(|more| *more > 0) {
             let more = counted(more, "port");
-            parts.push(format!(
-                "{more} more than `prefer fewest ports` to hang props side by side"
-            ));
+            parts
+                .push(format!("{more} more than `prefer fewest ports` to hang props side by side"));
         }
         if let Some(not) = self.not_side_by_side.filter(|not| *not > 0) {
             parts.push(format!("{} not side by side", counted(not, "prop")));
@@ -109,21 +108,11 @@ impl Found {
         if let (Some(lead), Some(least)) = (self.lead_m, self.least_lead)
             && lead.value > 0
         {
-            let no_less = if least {
-                ", no less possible with these"
-            } else {
-                ""
-            };
-            parts.push(format!(
-                "{} m of leads as the crow flies{no_less}",
-                lead.words()
-            ));
+            let no_less = if least { ", no less possible with these" } else { "" };
+            parts.push(format!("{} m of leads as the crow flies{no_less}", lead.words()));
         }
         if let Some(apart) = self.apart.filter(|apart| *apart > 0) {
-            parts.push(format!(
-                "{} on more than one controller",
-                counted(apart, "prop")
-            ));
+            parts.push(format!("{} on more than one controller", counted(apart, "prop")));
         }
         parts
     }
@@ -279,10 +268,7 @@ impl Fit {
             Part::Table(controllers.only(faces)),
             Part::Group(added, self.added.as_ref().map(Added::parts)),
         ];
-        Survey {
-            title: "how full it is".to_owned(),
-            parts,
-        }
+        Survey { title: "how full it is".to_owned(), parts }
     }
 }
 
@@ -299,20 +285,14 @@ fn found(model: &Model, plan: &Plan) -> Found {
         not_side_by_side: picked.map(|picked| picked.apart),
         ports_for_neighbours: picked.map(|picked| picked.opened.saturating_sub(picked.fewest)),
         finished: picked.map(|picked| picked.finished),
-        prefer: model
-            .display
-            .prefer
-            .map_or("side by side", |told| told.value.words()),
+        prefer: model.display.prefer.map_or("side by side", |told| told.value.words()),
     }
 }
 
 /// Every output with its row.
 fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
-    let used: BTreeMap<(ControllerId, Output), &PortPlan> = plan
-        .ports
-        .iter()
-        .map(|port| ((port.controller, port.output), port))
-        .collect();
+    let used: BTreeMap<(ControllerId, Output), &PortPlan> =
+        plan.ports.iter().map(|port| ((port.controller, port.output), port)).collect();
     let whole = model.reserved_outputs.iter();
     let whole = whole.filter(|row| row.slots.is_none());
     let reserved: BTreeSet<(ControllerId, Output)> =
@@ -320,10 +300,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
     let mut slowest = Slowest::default();
     let mut rows = Vec::new();
     for (id, controller) in model.controllers.pairs() {
-        let pixel = controller
-            .ports
-            .iter()
-            .map(|port| Output::Pixel(port.number));
+        let pixel = controller.ports.iter().map(|port| Output::Pixel(port.number));
         let dmx = controller.dmx.iter().map(|dmx| Output::Dmx(dmx.value));
         for output in pixel.chain(dmx) {
             let plan = used.get(&(id, output)).copied();
@@ -339,10 +316,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
                 (None, Output::Pixel(number)) => slowest.of(model, controller, number),
                 _ => None,
             };
-            rows.push((
-                (id, output),
-                port_row(model, (id, controller), output, plan, state, time),
-            ));
+            rows.push(((id, output), port_row(model, (id, controller), output, plan, state, time)));
         }
     }
     rows
@@ -419,13 +393,8 @@ fn slowest(model: &Model, settings: &PortSettings) -> Option<u32> {
         let mut driven = settings.chips.iter();
         settings.chips.is_empty() || driven.any(|one| one.value == chip.value)
     };
-    let makes = model
-        .nodes
-        .iter()
-        .filter(|node| node.chip.as_ref().is_none_or(driven));
-    makes
-        .filter_map(|node| NodeTime::of_kind(model, node).most(model.display.frame_rate_mhz))
-        .min()
+    let makes = model.nodes.iter().filter(|node| node.chip.as_ref().is_none_or(driven));
+    makes.filter_map(|node| NodeTime::of_kind(model, node).most(model.display.frame_rate_mhz)).min()
 }
 
 fn controllers(
@@ -451,9 +420,7 @@ fn controllers(
         let (pixel, dmx) = (|| of(false), || of(true));
         let count = |dmx, state| of(dmx).filter(|row| row.state == state).count() as u64;
         let nodes = || pixel().filter(|row| row.unit == "nodes");
-        let left = nodes()
-            .filter(|row| row.state != State::Reserved)
-            .map(|row| row.left);
+        let left = nodes().filter(|row| row.state != State::Reserved).map(|row| row.left);
         let heard = usage::heard(model, plan, id).len() as u64;
         rows.push(ControllerRow {
             controller: controller.name.to_string(),
@@ -485,13 +452,9 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
 /// begin.
 fn universes_left(model: &Model, plan: &Plan, begins: &[u32], id: ControllerId, heard: u64) -> u64 {
     let (own, controller) = (&plan.controllers[id], &model.controllers[id]);
-    let last = own
-        .universes
-        .map_or(own.begins.saturating_sub(1), |(_, last)| last);
+    let last = own.universes.map_or(own.begins.saturating_sub(1), |(_, last)| last);
     // Its own first is not after its last.
-    let next = begins
-        .get(begins.partition_point(|first| *first <= last))
-        .copied();
+    let next = begins.get(begins.partition_point(|first| *first <= last)).copied();
     let end = next.map_or(*crate::protocol::UNIVERSES.end(), |next| next - 1);
     let range = match controller.start {
         Start::Range(_, last) => last,

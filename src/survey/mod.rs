@@ -61,17 +61,12 @@ impl View<'_> {
             Part::object("display", "What holds for the whole display.", display),
             Part::Words(self.summary()),
         ];
-        let named = BY
-            .iter()
-            .filter(|(word, _)| by.is_none_or(|by| *word == by));
+        let named = BY.iter().filter(|(word, _)| by.is_none_or(|by| *word == by));
         parts.extend(named.enumerate().map(|(at, (_, table))| {
             let table = table(self);
             Part::Table(if at == 0 { table } else { table.only(UNSEEN) })
         }));
-        Survey {
-            title: "where everything lies".to_owned(),
-            parts,
-        }
+        Survey { title: "where everything lies".to_owned(), parts }
     }
 
     /// How large the display is, in words.

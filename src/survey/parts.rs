@@ -30,13 +30,7 @@ pub struct PartRow {
 
 impl PartRow {
     fn counted(group: &'static str, item: String, amount: u64, unit: &'static str) -> Self {
-        Self {
-            group,
-            item,
-            amount: Decimal::new(amount, 1),
-            unit,
-            note: String::new(),
-        }
+        Self { group, item, amount: Decimal::new(amount, 1), unit, note: String::new() }
     }
 
     /// What the amount is counted in, for people: one `piece`, two `pieces`.
@@ -75,10 +69,7 @@ pub fn rows(model: &Model, plan: &Plan) -> Vec<PartRow> {
 #[must_use]
 pub fn survey(rows: &[PartRow]) -> Survey<'_> {
     let table = Table::list("parts", "A row for each kind of part.", rows);
-    Survey {
-        title: "parts list".to_owned(),
-        parts: vec![Part::Table(table)],
-    }
+    Survey { title: "parts list".to_owned(), parts: vec![Part::Table(table)] }
 }
 
 impl Row for PartRow {

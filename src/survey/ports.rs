@@ -90,12 +90,10 @@ impl<'a> View<'a> {
         &'v self,
         port: &'a PortPlan,
     ) -> impl Iterator<Item = (StringId, &'a Placed)> + 'v {
-        port.pieces
-            .iter()
-            .filter_map(|piece| match piece.piece.kind {
-                PieceKind::String(id, _) => Some((id, self.plan.of(id)?)),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-            })
+        port.pieces.iter().filter_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => Some((id, self.plan.of(id)?)),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        })
     }
 
     /// The first slots of the strings on an output, and the last ones, as channels from 0.
@@ -124,10 +122,7 @@ impl<'a> View<'a> {
                 let own = controller.port(number);
                 let receivers = self.model.receivers_of(port.controller, number);
                 let names = receivers.map(|(_, receiver, own)| format!("{}.{own}", receiver.name));
-                (
-                    own.is_some_and(|port| port.settings.slots.is_some()),
-                    names.collect(),
-                )
+                (own.is_some_and(|port| port.settings.slots.is_some()), names.collect())
             }
         };
         Some(PortRow {

@@ -71,11 +71,7 @@ impl PowerView {
         let suggested = self.suggestions.as_ref();
         let rows = suggested.map(|rows| Cell::List(rows.iter().map(Cell::from).collect()));
         let mut parts = vec![Part::Value(level.maybe(), self.level.into())];
-        let words = if suggested.is_none() {
-            self.words()
-        } else {
-            Vec::new()
-        };
+        let words = if suggested.is_none() { self.words() } else { Vec::new() };
         parts.extend(words.into_iter().map(Part::Words));
         parts.extend(self.tables().into_iter().map(|(table, any)| {
             let seen = any && suggested.is_none();
@@ -90,10 +86,7 @@ impl PowerView {
             Some(rows) => vec![Part::Lines(paste::text(self, rows))],
             None => vec![Part::Words(self.total.words()), Part::Cautions(CAUTIONS)],
         });
-        Survey {
-            title: "power".to_owned(),
-            parts,
-        }
+        Survey { title: "power".to_owned(), parts }
     }
 
     /// What stands above the tables.
@@ -133,19 +126,10 @@ impl PowerView {
             |take| self.leads.iter().try_for_each(take),
         );
         [
-            (
-                Table::list("ports", "What hangs on ports.", &self.ports),
-                !self.ports.is_empty(),
-            ),
+            (Table::list("ports", "What hangs on ports.", &self.ports), !self.ports.is_empty()),
             (leads, !self.leads.is_empty()),
-            (
-                Table::list("supplies", "Supplies.", &self.supplies),
-                !self.supplies.is_empty(),
-            ),
-            (
-                Table::list("circuits", "Mains circuits.", &self.circuits),
-                !self.circuits.is_empty(),
-            ),
+            (Table::list("supplies", "Supplies.", &self.supplies), !self.supplies.is_empty()),
+            (Table::list("circuits", "Mains circuits.", &self.circuits), !self.circuits.is_empty()),
         ]
     }
 }
@@ -214,13 +198,8 @@ impl PortRow {
     /// The larger current of its conductors, plus or minus.
     fn most(&self) -> Option<Decimal> {
         let both = self.most_plus.iter().chain(&self.most_minus);
-        both.map(|flow| flow.amps).reduce(|most, amps| {
-            if amps.value.abs() > most.value.abs() {
-                amps
-            } else {
-                most
-            }
-        })
+        both.map(|flow| flow.amps)
+            .reduce(|most, amps| if amps.value.abs() > most.value.abs() { amps } else { most })
     }
 }
 
@@ -273,10 +252,7 @@ impl Row for PortRow {
         if let Some(dark) = &self.dark_from {
             let nodes = counted(self.dark_nodes, "node");
             let string = shown(&dark.string);
-            remarks.push(format!(
-                "dark from node {} of {string} on: {nodes}",
-                dark.node
-            ));
+            remarks.push(format!("dark from node {} of {string} on: {nodes}", dark.node));
         }
         if self.left_out {
             let why =
@@ -366,10 +342,9 @@ impl Row for SupplyRow {
     fn remark(&self) -> String {
         match self.left_out.is_empty() {
             true => String::new(),
-            false => format!(
-                "without what it feeds on {}: left out, 0 A here",
-                listed(&self.left_out)
-            ),
+            false => {
+                format!("without what it feeds on {}: left out, 0 A here", listed(&self.left_out))
+            }
         }
     }
 }

@@ -133,9 +133,7 @@ impl<'a> View<'a> {
                 strands = Some((count, alike.filter(|alike| *alike == each)));
             }
             slots += u64::from(shape.slots);
-            stretch::each(self.model, self.plan, string, |stretch| {
-                pieces.push(stretch)
-            });
+            stretch::each(self.model, self.plan, string, |stretch| pieces.push(stretch));
         }
         let placed = || ids().filter_map(|s| self.plan.of(s));
         let first = placed().map(|p| p.start).min()?;

@@ -44,9 +44,7 @@ pub struct Used {
 pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
     let mut all = Vec::with_capacity(plan.placed.len() + plan.placed.len() / 2);
     for index in 0..plan.placed.len() {
-        each(model, plan, StringId::from(index), |stretch| {
-            all.push(stretch)
-        });
+        each(model, plan, StringId::from(index), |stretch| all.push(stretch));
     }
     all.sort_unstable();
     all
@@ -86,10 +84,7 @@ pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
         let controller = port.controller;
         let dmx = matches!(port.output, Output::Dmx(_));
         let shows_other = matches!(placed.why, Why::SameAs(_));
-        if rows
-            .last()
-            .is_none_or(|row| row.universe != stretch.universe)
-        {
+        if rows.last().is_none_or(|row| row.universe != stretch.universe) {
             rows.push(Used {
                 universe: stretch.universe,
                 owner: controller,

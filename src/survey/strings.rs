@@ -181,9 +181,7 @@ impl<'a> View<'a> {
                 PieceKind::String(id, _) => {
                     let before = (std::mem::take(skip), std::mem::take(lead));
                     let shown = self.shows(id);
-                    shown
-                        .then(|| self.string_row(port, piece, id, before))
-                        .flatten()
+                    shown.then(|| self.string_row(port, piece, id, before)).flatten()
                 }
             })
         });
@@ -228,10 +226,7 @@ impl<'a> View<'a> {
                 }
                 Output::Dmx(_) => None,
             }),
-            strands: shape
-                .strand
-                .filter(|each| *each > 0)
-                .map(|each| (shape.nodes / each, each)),
+            strands: shape.strand.filter(|each| *each > 0).map(|each| (shape.nodes / each, each)),
             enters: model.enters(id),
             runs: &shape.runs,
             stored: string.stored,

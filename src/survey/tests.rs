@@ -88,10 +88,7 @@ fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
         slots: 0,
         limit: Some(800),
     };
-    let mut plan = Plan {
-        universe_slots: UniverseSlots::ALL,
-        ..Plan::default()
-    };
+    let mut plan = Plan { universe_slots: UniverseSlots::ALL, ..Plan::default() };
     for (at, (slots, start, same)) in strings.iter().enumerate() {
         let id = StringId::from(at);
         model.shapes.push(Shape {
@@ -126,10 +123,7 @@ fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
         port.nodes += slots / 3;
         port.slots += slots;
         port.pieces.push(ChainPiece {
-            piece: Piece {
-                at: Span::default(),
-                kind: PieceKind::String(id, None),
-            },
+            piece: Piece { at: Span::default(), kind: PieceKind::String(id, None) },
             receiver: None,
         });
     }
@@ -154,10 +148,8 @@ fn text(view: &View<'_>, format: &str, by: Option<&str>) -> String {
 fn padding_of_whole_nodes_is_not_used_and_breaks_a_prop() {
     let (model, plan) = laid_out(true, &[(600, 0, None), (30, 602, None)]);
     let view = View::new(&model, &plan);
-    let used: Vec<(u32, u32, u32)> = view
-        .universes()
-        .map(|u| (u.universe, u.used, u.free))
-        .collect();
+    let used: Vec<(u32, u32, u32)> =
+        view.universes().map(|u| (u.universe, u.used, u.free)).collect();
     assert_eq!(used, [(1, 510, 2), (2, 120, 392)]);
     let whole: Vec<bool> = view.props().map(|prop| prop.contiguous).collect();
     assert_eq!(whole, [false, true]);
@@ -170,10 +162,7 @@ fn shared_slots_count_once() {
     let used: Vec<(u32, u32)> = view.universes().map(|u| (u.universe, u.used)).collect();
     assert_eq!(used, [(1, 512), (2, 100)]);
     let controller = view.controllers().next().unwrap();
-    assert_eq!(
-        (controller.universes.ends, controller.universes.count),
-        (Some((1, 2)), 2)
-    );
+    assert_eq!((controller.universes.ends, controller.universes.count), (Some((1, 2)), 2));
     assert_eq!(controller.spare_universes, 2);
     // (126 + 66) bytes and 512, and the same with the highest slot 109, 8 bits each, 29.97 times a
     // second.
@@ -186,10 +175,7 @@ fn narrowed_to_a_member_only_what_carries_it_is_left() {
     let (model, plan) = laid_out(false, &[(510, 0, None), (30, 512, None)]);
     let view = View::new(&model, &plan).only("heron[2]").ok().unwrap();
     assert_eq!(view.strings().count(), 1);
-    assert_eq!(
-        view.universes().map(|u| u.universe).collect::<Vec<_>>(),
-        [2]
-    );
+    assert_eq!(view.universes().map(|u| u.universe).collect::<Vec<_>>(), [2]);
     let whole = View::new(&model, &plan).only("boathouse.3").ok().unwrap();
     assert_eq!(whole.strings().count(), 2);
     let near = View::new(&model, &plan).only("herno").err().unwrap();
@@ -215,10 +201,7 @@ fn a_table_for_people_fits_a_hundred_columns() {
     let view = View::new(&model, &plan);
     for (by, _) in BY {
         let text = text(&view, "text", Some(by));
-        assert!(
-            text.lines().all(|line| line.chars().count() <= 100),
-            "{text}"
-        );
+        assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     }
 }
 

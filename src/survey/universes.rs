@@ -49,11 +49,7 @@ pub struct UniverseRow<'a> {
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
-    Table::of(
-        "universes",
-        "Universes with a slot in use, by number.",
-        || view.universes(),
-    )
+    Table::of("universes", "Universes with a slot in use, by number.", || view.universes())
 }
 
 impl Row for Listener<'_> {
@@ -152,11 +148,7 @@ impl<'a> View<'a> {
     fn universe_row(&self, used: &Used, here: &[Stretch]) -> UniverseRow<'a> {
         let controller = &self.model.controllers[used.owner];
         let all = self.plan.universe_slots;
-        let size = if used.dmx {
-            all.get()
-        } else {
-            controller.slots_used(all)
-        };
+        let size = if used.dmx { all.get() } else { controller.slots_used(all) };
         UniverseRow {
             universe: used.universe,
             owner: Listener::new(controller, used.universe),
@@ -169,15 +161,11 @@ impl<'a> View<'a> {
 
     /// The other controllers that show something of a universe, as declared.
     fn listeners(&self, used: &Used, here: &[Stretch]) -> Vec<Listener<'a>> {
-        let owners = here
-            .iter()
-            .filter_map(|s| usage::controller_of(self.plan, s.string));
+        let owners = here.iter().filter_map(|s| usage::controller_of(self.plan, s.string));
         let mut ids: Vec<ControllerId> = owners.filter(|id| *id != used.owner).collect();
         ids.sort_unstable();
         ids.dedup();
         let controllers = ids.into_iter().map(|id| &self.model.controllers[id]);
-        controllers
-            .map(|controller| Listener::new(controller, used.universe))
-            .collect()
+        controllers.map(|controller| Listener::new(controller, used.universe)).collect()
     }
 }

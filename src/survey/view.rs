@@ -28,12 +28,7 @@ impl<'a> View<'a> {
     /// All of a display.
     #[must_use]
     pub fn new(model: &'a Model, plan: &'a Plan) -> Self {
-        Self {
-            model,
-            plan,
-            only: None,
-            usage: OnceCell::new(),
-        }
+        Self { model, plan, only: None, usage: OnceCell::new() }
     }
 
     /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`,
@@ -73,10 +68,7 @@ impl<'a> View<'a> {
         if !known {
             return Err(self.nearest(name));
         }
-        self.only = Some(Only {
-            strings,
-            controller,
-        });
+        self.only = Some(Only { strings, controller });
         Ok(self)
     }
 

@@ -51,9 +51,7 @@ pub(super) fn join(text: &str, pieces: &mut Vec<Piece>) {
 fn indent(text: &str, piece: &Piece) -> Option<usize> {
     let before = text.as_bytes().get(..piece.at.start)?;
     let blanks = before.iter().rev();
-    let blanks = blanks
-        .take_while(|byte| matches!(byte, b' ' | b'\t'))
-        .count();
+    let blanks = blanks.take_while(|byte| matches!(byte, b' ' | b'\t')).count();
     let begins = before.get(..before.len() - blanks)?;
     matches!(begins.last(), None | Some(b'\n')).then_some(blanks)
 }
@@ -64,20 +62,14 @@ mod tests {
 
     fn cut(text: &str) -> Vec<(&str, Option<Trouble>)> {
         let pieces = statements(text).pieces;
-        pieces
-            .into_iter()
-            .map(|piece| (text.get(piece.at).unwrap_or(""), piece.trouble))
-            .collect()
+        pieces.into_iter().map(|piece| (text.get(piece.at).unwrap_or(""), piece.trouble)).collect()
     }
 
     #[test]
     fn indented_lines_belong_to_the_head_above_them() {
         let text = "prop fox\n    node dot\n    string 50 nodes\nwire c.1: fox\n";
         let bare = "prop fox\n    node dot\n    string 50 nodes";
-        assert_eq!(
-            cut(text),
-            [(bare, Some(Trouble::Bare(8))), ("wire c.1: fox", None)]
-        );
+        assert_eq!(cut(text), [(bare, Some(Trouble::Bare(8))), ("wire c.1: fox", None)]);
     }
 
     #[test]

@@ -41,11 +41,7 @@ pub(super) fn check<'a>(text: &'a str, base: u32, sink: &mut Sink) -> Checked<'a
         true => Cow::Borrowed(text),
         false => Cow::Owned(edited(text, &checker.edits)),
     };
-    Checked {
-        text,
-        told: checker.told,
-        marred: checker.marred,
-    }
+    Checked { text, told: checker.told, marred: checker.marred }
 }
 
 /// A text with stretches replaced: by the given letters, padded with blanks; ends of lines stay.
@@ -90,9 +86,7 @@ enum Within {
 }
 
 /// Bytes that need no look: printable ASCII but quotes, backslashes, `#` and `/`, blanks and tabs.
-const CALM: ByteSet = ByteSet::span(b' ', b'~')
-    .with(b"\t", true)
-    .with(b"\"#/\\", false);
+const CALM: ByteSet = ByteSet::span(b' ', b'~').with(b"\t", true).with(b"\"#/\\", false);
 
 impl Checker<'_, '_> {
     fn run(&mut self) {
@@ -165,8 +159,7 @@ impl Checker<'_, '_> {
     fn unclosed_quote(&mut self, open: usize, end: usize) {
         let line = self.text.get(open..end).unwrap_or("").trim_end();
         let range = open..open + line.len();
-        self.sink
-            .push(unexpected::unclosed_quote(self.span(&range)));
+        self.sink.push(unexpected::unclosed_quote(self.span(&range)));
         self.mar(range);
     }
 
@@ -190,11 +183,7 @@ impl Checker<'_, '_> {
     /// The end of a comment that `/*` begins: behind its `*/`, or the end of the line if it has none.
     fn comment_end(&mut self, at: usize) -> usize {
         let rest = self.text.get(at + 2..).unwrap_or("");
-        let found = if self.uncommented {
-            None
-        } else {
-            rest.find("*/")
-        };
+        let found = if self.uncommented { None } else { rest.find("*/") };
         self.uncommented = found.is_none();
         match found {
             Some(found) => at + 2 + found + 2,
@@ -205,16 +194,12 @@ impl Checker<'_, '_> {
     /// A control character, or a run of the same; gives the place behind it.
     fn control(&mut self, at: usize, byte: u8, within: Within) -> usize {
         let rest = self.text.as_bytes().get(at..).unwrap_or_default();
-        let length = rest
-            .iter()
-            .position(|next| *next != byte)
-            .unwrap_or(rest.len());
+        let length = rest.iter().position(|next| *next != byte).unwrap_or(rest.len());
         let range = at..at + length;
         let span = self.span(&range);
         if byte == b'\r' {
             if !self.carriage_told {
-                self.sink
-                    .push(unexpected::lone_return(self.span(&(at..at + 1))));
+                self.sink.push(unexpected::lone_return(self.span(&(at..at + 1))));
             }
             self.carriage_told = true;
             for at in range.clone() {
@@ -227,8 +212,7 @@ impl Checker<'_, '_> {
             self.repair(range.clone(), " ");
             return range.end;
         }
-        self.sink
-            .push(unexpected::control(span, char::from(byte), length));
+        self.sink.push(unexpected::control(span, char::from(byte), length));
         match within {
             Within::Code => self.repair(range.clone(), " "),
             // `\u{b}` and its like would end a comment early.
@@ -268,8 +252,7 @@ impl Checker<'_, '_> {
     /// A typographic character in place of a plain one. Of a pair of quotes only the first is told.
     fn typographic(&mut self, range: Range<usize>, c: char, plain: &'static str) -> usize {
         if plain != "\"" {
-            self.sink
-                .push(unexpected::typographic(self.span(&range), c, plain, None));
+            self.sink.push(unexpected::typographic(self.span(&range), c, plain, None));
             self.repair(range.clone(), plain);
             return range.end;
         }
@@ -278,34 +261,23 @@ impl Checker<'_, '_> {
             .char_indices()
             .find(|(_, c)| matches!(c, '"' | '\n') || self::plain(*c) == Some("\""));
         let end = range.end + found.map_or(rest.len(), |(at, _)| at);
-        let closing = found
-            .filter(|(_, c)| *c != '\n')
-            .map(|(_, c)| end..end + c.len_utf8());
+        let closing = found.filter(|(_, c)| *c != '\n').map(|(_, c)| end..end + c.len_utf8());
         let Some(closing) = closing else {
-            self.sink
-                .push(unexpected::typographic(self.span(&range), c, plain, None));
+            self.sink.push(unexpected::typographic(self.span(&range), c, plain, None));
             self.mar(range.start..end);
             return end;
         };
         let other = self.span(&closing);
         let within = self.text.get(range.end..closing.start).unwrap_or("");
-        if within
-            .trim_start()
-            .starts_with(|c: char| c.is_ascii_digit())
+        if within.trim_start().starts_with(|c: char| c.is_ascii_digit())
             && !self.is_label(range.start)
         {
-            self.sink
-                .push(unexpected::bent_number(self.span(&range), other, within));
+            self.sink.push(unexpected::bent_number(self.span(&range), other, within));
             self.repair(range, " ");
             self.repair(closing.clone(), " ");
             return closing.end;
         }
-        self.sink.push(unexpected::typographic(
-            self.span(&range),
-            c,
-            plain,
-            Some(other),
-        ));
+        self.sink.push(unexpected::typographic(self.span(&range), c, plain, Some(other)));
         self.repair(range, plain);
         self.repair(closing.clone(), plain);
         closing.end
@@ -314,9 +286,7 @@ impl Checker<'_, '_> {
     /// Whether the word before a place takes a text, whatever stands in it.
     fn is_label(&self, at: usize) -> bool {
         let before = self.text.get(..at).unwrap_or("").trim_end();
-        ["label", "enters", "display", "include", "stock"]
-            .iter()
-            .any(|word| before.ends_with(word))
+        ["label", "enters", "display", "include", "stock"].iter().any(|word| before.ends_with(word))
     }
 
     /// A line left by a merge; gives the place where reading goes on.
@@ -359,8 +329,7 @@ impl Checker<'_, '_> {
                     Some(open) => (open, Some(self.span(&line))),
                     None => (line.clone(), None),
                 };
-                self.sink
-                    .push(unexpected::conflict(self.span(&first), None, last));
+                self.sink.push(unexpected::conflict(self.span(&first), None, last));
                 self.edits.push((line.clone(), ""));
                 self.told.push(line.clone());
             }
@@ -385,10 +354,7 @@ impl Checker<'_, '_> {
         if self.unended {
             return None;
         }
-        let found = self
-            .text
-            .get(from..)
-            .and_then(|rest| rest.find("\n>>>>>>>"));
+        let found = self.text.get(from..).and_then(|rest| rest.find("\n>>>>>>>"));
         self.unended = found.is_none();
         let start = from + found? + 1;
         Some(start..line_end(self.text.as_bytes(), start))

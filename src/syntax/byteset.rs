@@ -21,10 +21,7 @@ impl ByteSet {
     }
 
     /// The same with some bytes in it or out of it.
-    #[allow(
-        clippy::indexing_slicing,
-        reason = "a constant is checked when it is compiled"
-    )]
+    #[allow(clippy::indexing_slicing, reason = "a constant is checked when it is compiled")]
     pub const fn with(mut self, bytes: &[u8], held: bool) -> Self {
         let mut at = 0;
         while at < bytes.len() {
@@ -41,10 +38,7 @@ impl ByteSet {
 
     /// How many bytes at the head of some are in it.
     pub fn run(&self, bytes: &[u8]) -> usize {
-        bytes
-            .iter()
-            .position(|byte| !self.has(*byte))
-            .unwrap_or(bytes.len())
+        bytes.iter().position(|byte| !self.has(*byte)).unwrap_or(bytes.len())
     }
 }
 

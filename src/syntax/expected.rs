@@ -5,10 +5,7 @@ use super::Rule;
 /// What a rule is called in a finding; none for rules that only hold others together.
 ///
 /// There is no arm for "the rest": a new rule does not compile without its word.
-#[allow(
-    clippy::too_many_lines,
-    reason = "a table: one arm for each rule of the grammar"
-)]
+#[allow(clippy::too_many_lines, reason = "a table: one arm for each rule of the grammar")]
 pub(super) fn word(rule: Rule) -> Option<&'static str> {
     Some(match rule {
         Rule::EOI => "the end of the line",
@@ -126,13 +123,7 @@ pub(super) fn words(rules: &[Rule], end: &'static str) -> Vec<&'static str> {
     let mut words: Vec<&'static str> = rules
         .iter()
         .filter(|rule| !(goes_on && operator(rule)))
-        .filter_map(|rule| {
-            if *rule == Rule::EOI {
-                Some(end)
-            } else {
-                word(*rule)
-            }
-        })
+        .filter_map(|rule| if *rule == Rule::EOI { Some(end) } else { word(*rule) })
         .collect();
     words.sort_by_key(|word| weight(word));
     words.dedup();

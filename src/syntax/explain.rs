@@ -43,8 +43,7 @@ fn token(text: &str) -> &str {
         let end = quoted::closing(inner.as_bytes());
         end.map_or(text.len(), |at| at + 2)
     } else if first.is_ascii_digit() {
-        text.find(|c: char| !(c.is_ascii_digit() || c == '_'))
-            .unwrap_or(text.len())
+        text.find(|c: char| !(c.is_ascii_digit() || c == '_')).unwrap_or(text.len())
     } else if first.is_alphabetic() {
         first_word(text).len()
     } else if ["->", ".."].iter().any(|mark| text.starts_with(mark)) {
@@ -94,10 +93,7 @@ pub(super) fn explain(
     };
     let behind = text.get(range.end..).unwrap_or("");
     let blanks = behind.len() - behind.trim_start_matches([' ', '\t']).len();
-    let brace = behind
-        .chars()
-        .nth(blanks)
-        .filter(|c| matches!(c, '{' | '}'));
+    let brace = behind.chars().nth(blanks).filter(|c| matches!(c, '{' | '}'));
     let failure = Failure {
         brace: brace.map(|brace| (brace, stretch.len() + blanks)),
         text: &stretch,
@@ -141,10 +137,7 @@ impl Failure<'_> {
         let rest = self.rest();
         if let Thing::Setting(_, key) = self.thing {
             if key == "host" && self.text.contains("://") {
-                let value = self
-                    .text
-                    .get(key.len()..)?
-                    .trim_start_matches([' ', '\t', ':']);
+                let value = self.text.get(key.len()..)?.trim_start_matches([' ', '\t', ':']);
                 return Some(unexpected::link(
                     self.span(self.text.len() - value.len()..self.text.len()),
                 ));
@@ -157,10 +150,7 @@ impl Failure<'_> {
                 let start = self.text.len() - value.len();
                 return Some(host::unlawful(self.span(start..self.text.len()), value));
             }
-            if let Some(finding) = self
-                .bare_address(key)
-                .or_else(|| self.mark_after_words(key))
-            {
+            if let Some(finding) = self.bare_address(key).or_else(|| self.mark_after_words(key)) {
                 return Some(finding);
             }
         }
@@ -186,15 +176,9 @@ impl Failure<'_> {
             }
         }
         if self.before().ends_with("->") && rest.starts_with('>') {
-            return Some(unexpected::other_arrow(
-                self.span(self.at - 2..self.at + 1),
-                "->>",
-            ));
+            return Some(unexpected::other_arrow(self.span(self.at - 2..self.at + 1), "->>"));
         }
-        let quote = rest
-            .chars()
-            .next()
-            .filter(|c| matches!(c, '\'' | '`' | '‘' | '’'))?;
+        let quote = rest.chars().next().filter(|c| matches!(c, '\'' | '`' | '‘' | '’'))?;
         Some(unexpected::other_quote(self.here(quote.len_utf8()), quote))
     }
 
@@ -217,10 +201,7 @@ impl Failure<'_> {
                 ));
             }
             if behind.starts_with('.') {
-                return Some(unexpected::bad_range(
-                    self.here(2),
-                    "has no number before its dots",
-                ));
+                return Some(unexpected::bad_range(self.here(2), "has no number before its dots"));
             }
             if behind.starts_with(|c: char| c.is_ascii_digit()) && self.fits(Rule::number) {
                 let digits = token(behind).len();
@@ -251,9 +232,7 @@ impl Failure<'_> {
         if whole > 0 && first.is_some_and(|c| c.is_ascii_digit()) {
             let comma = self.span(self.at - 1..self.at);
             let number = self.span(self.at - 1 - whole..self.at + token(rest).len());
-            let written = self
-                .text
-                .get(self.at - 1 - whole..self.at + token(rest).len())?;
+            let written = self.text.get(self.at - 1 - whole..self.at + token(rest).len())?;
             let head = before.get(..self.at - 1 - whole)?.trim_end();
             return Some(match head.ends_with(" at") {
                 true => number::pin_with_comma(number, written),
@@ -281,11 +260,7 @@ impl Failure<'_> {
         let start = before.len() - left;
         let length = self.text.len() - end.len() + right;
         let (from, to) = (before.get(start..)?, end.get(..right)?);
-        Some(unexpected::worded_range(
-            self.span(start..length),
-            word,
-            (from, to),
-        ))
+        Some(unexpected::worded_range(self.span(start..length), word, (from, to)))
     }
 
     /// A line that begins with a mark which can only follow something.
@@ -309,19 +284,14 @@ impl Failure<'_> {
             return None;
         }
         let start = self.text.len() - value.len();
-        Some(unexpected::bare_address(
-            self.span(start..self.text.len()),
-            value,
-        ))
+        Some(unexpected::bare_address(self.span(start..self.text.len()), value))
     }
 
     /// `host: 192.168.40.11`, `frame rate = 40 Hz`.
     fn mark_after_words(&self, key: &str) -> Option<Diagnostic> {
         let at = self.text.find([':', '='])?;
         let words = self.text.get(..at)?;
-        let plain = words
-            .chars()
-            .all(|c| c.is_alphabetic() || "-_ \t".contains(c));
+        let plain = words.chars().all(|c| c.is_alphabetic() || "-_ \t".contains(c));
         let mark = self.text.get(at..at + 1)?;
         if !plain || words.is_empty() || at > self.at || (mark == ":" && key == "string") {
             return None;
@@ -341,10 +311,7 @@ impl Failure<'_> {
         let begins_word = rest.starts_with(|c: char| c.is_alphabetic());
         let word = first_word(rest);
         // `wire a.1: b wire a.2: c`: a keyword with a name behind it begins a statement.
-        let behind = rest
-            .get(word.len()..)
-            .unwrap_or("")
-            .trim_start_matches([' ', '\t']);
+        let behind = rest.get(word.len()..).unwrap_or("").trim_start_matches([' ', '\t']);
         let statement = unexpected::is_keyword(word) && behind.starts_with(char::is_alphabetic);
         if statement && (self.fits(Rule::EOI) || self.fits(Rule::comma)) {
             let span = self.here(word.len());
@@ -394,9 +361,7 @@ impl Failure<'_> {
         let rest = self.rest();
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
             let place = rest.trim_start();
-            let end = place
-                .find(|c: char| c.is_whitespace() || c == ',')
-                .unwrap_or(place.len());
+            let end = place.find(|c: char| c.is_whitespace() || c == ',').unwrap_or(place.len());
             let place = place.get(..end).unwrap_or(place);
             return Some(unexpected::sign_for_at(self.here(1), place));
         }
@@ -489,14 +454,9 @@ impl Failure<'_> {
         let length = token(rest).len();
         if rest.starts_with(char::is_alphabetic) {
             let word = token(rest);
-            let plain = fits
-                .iter()
-                .map(|fit| fit.trim_matches('`'))
-                .filter(|fit| !fit.contains(' '));
-            if let Some(near) = words::nearest(word, plain)
-                .first()
-                .filter(|near| near.len() > 1)
-            {
+            let plain =
+                fits.iter().map(|fit| fit.trim_matches('`')).filter(|fit| !fit.contains(' '));
+            if let Some(near) = words::nearest(word, plain).first().filter(|near| near.len() > 1) {
                 return unexpected::near_word(self.here(length), self.thing, word, near);
             }
         }

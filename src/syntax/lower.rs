@@ -29,12 +29,7 @@ pub(super) struct Lower<'s> {
 impl<'s> Lower<'s> {
     /// For a stretch of text that begins at `base` in the offset space.
     pub fn new(base: u32, sink: &'s mut Sink) -> Self {
-        Self {
-            values: Values { base, sink },
-            lost: Vec::new(),
-            misplaced: false,
-            args: Vec::new(),
-        }
+        Self { values: Values { base, sink }, lost: Vec::new(), misplaced: false, args: Vec::new() }
     }
 
     /// All statements of a `statements` or `one_statement` pair.
@@ -43,11 +38,7 @@ impl<'s> Lower<'s> {
             for pair in outer.into_inner() {
                 let span = self.values.span(&pair);
                 if let Some(kind) = self.statement(pair) {
-                    into.push(Statement {
-                        span,
-                        stock: false,
-                        kind,
-                    });
+                    into.push(Statement { span, stock: false, kind });
                 }
             }
         }
@@ -113,15 +104,11 @@ impl<'s> Lower<'s> {
     fn head(&mut self, pair: Pair<'_, Rule>) -> Option<Block> {
         let mut inner = pair.into_inner().peekable();
         let word = inner.next()?;
-        let kind = BlockKind::ALL
-            .into_iter()
-            .find(|kind| kind.word() == word.as_str())?;
+        let kind = BlockKind::ALL.into_iter().find(|kind| kind.word() == word.as_str())?;
         let end = self.values.span(&word).end;
         let mut block = Block {
             kind,
-            name: Ident {
-                span: Span::new(end, end),
-            },
+            name: Ident { span: Span::new(end, end) },
             count: None,
             members: None,
             like: None,
@@ -214,12 +201,7 @@ impl<'s> Lower<'s> {
         if let Body::Runs(runs) = &body {
             span = runs.last().map_or(span, |run| span.to(run.span));
         }
-        Some(Setting {
-            span,
-            key,
-            args,
-            body,
-        })
+        Some(Setting { span, key, args, body })
     }
 
     /// What follows the first word of a setting: the words go to `args`.
@@ -238,14 +220,10 @@ impl<'s> Lower<'s> {
                     let colon = self.values.span(&inner.next()?);
                     if let (Some(host), Some(next)) = (self.host_before(word), inner.peek()) {
                         let port = colon.to(self.values.span(next));
-                        self.values
-                            .sink
-                            .push(unexpected::host_with_port(host, port));
+                        self.values.sink.push(unexpected::host_with_port(host, port));
                         return None;
                     }
-                    self.values
-                        .sink
-                        .push(unexpected::mark_after_key(colon, ":", word));
+                    self.values.sink.push(unexpected::mark_after_key(colon, ":", word));
                     return None;
                 }
                 Rule::EOI => break,
@@ -304,20 +282,14 @@ impl<'s> Lower<'s> {
     }
 
     fn skip(&mut self, pair: Pair<'_, Rule>) -> Option<Quantity> {
-        let quantity = pair
-            .into_inner()
-            .find(|pair| pair.as_rule() == Rule::quantity)?;
+        let quantity = pair.into_inner().find(|pair| pair.as_rule() == Rule::quantity)?;
         self.values.quantity(quantity)
     }
 
     fn lead(&mut self, pair: Pair<'_, Rule>) -> Option<(Quantity, Option<Quantity>)> {
-        let mut quantities = pair
-            .into_inner()
-            .filter(|pair| pair.as_rule() == Rule::quantity);
+        let mut quantities = pair.into_inner().filter(|pair| pair.as_rule() == Rule::quantity);
         let length = self.values.quantity(quantities.next()?)?;
-        let gauge = quantities
-            .next()
-            .and_then(|pair| self.values.quantity(pair));
+        let gauge = quantities.next().and_then(|pair| self.values.quantity(pair));
         Some((length, gauge))
     }
 
@@ -332,10 +304,7 @@ impl<'s> Lower<'s> {
             }
         }
         chains.shrink_to_fit();
-        Some(Wire {
-            target: target?,
-            chains,
-        })
+        Some(Wire { target: target?, chains })
     }
 
     fn chain(&mut self, pair: Pair<'_, Rule>) -> Chain {
@@ -344,9 +313,7 @@ impl<'s> Lower<'s> {
         // Every second pair is an arrow.
         let mut items = Vec::with_capacity(pairs.len().div_ceil(2));
         items.extend(
-            pairs
-                .filter(|pair| pair.as_rule() == Rule::item)
-                .filter_map(|pair| self.item(pair)),
+            pairs.filter(|pair| pair.as_rule() == Rule::item).filter_map(|pair| self.item(pair)),
         );
         Chain { span, items }
     }
@@ -388,9 +355,8 @@ impl<'s> Lower<'s> {
                 None => ReserveKind::Port(reference),
             }
         };
-        let reason = inner
-            .next_if(|pair| pair.as_rule() == Rule::text)
-            .map(|pair| self.values.text(&pair));
+        let reason =
+            inner.next_if(|pair| pair.as_rule() == Rule::text).map(|pair| self.values.text(&pair));
         Some(Reserve { what, reason })
     }
 
@@ -408,12 +374,7 @@ impl<'s> Lower<'s> {
                 feed.fuse = self.fuse(Some(pair));
             }
         }
-        Some(Inject {
-            target,
-            place,
-            feed,
-            apart,
-        })
+        Some(Inject { target, place, feed, apart })
     }
 
     fn place(&mut self, pair: Pair<'_, Rule>) -> Option<Where> {
@@ -453,9 +414,7 @@ impl<'s> Lower<'s> {
     }
 
     fn fuse(&mut self, pair: Option<Pair<'_, Rule>>) -> Option<Quantity> {
-        let quantity = pair?
-            .into_inner()
-            .find(|pair| pair.as_rule() == Rule::quantity)?;
+        let quantity = pair?.into_inner().find(|pair| pair.as_rule() == Rule::quantity)?;
         self.values.quantity(quantity)
     }
 }

@@ -65,10 +65,7 @@ pub fn parse(file: &SourceFile, sink: &mut Sink) -> Ast {
     if file.text.len() > crate::source::MOST_FILE_BYTES {
         let start = Span::new(file.base, file.base);
         sink.push(unexpected::too_large(start, crate::source::MOST_FILE_BYTES));
-        return Ast {
-            broken: true,
-            ..Ast::default()
-        };
+        return Ast { broken: true, ..Ast::default() };
     }
     let checked = bytes::check(&file.text, file.base, sink);
     let mut stage = Stage {
@@ -174,11 +171,7 @@ impl<'a> Stage<'a> {
         let mut lower = Lower::new(self.base + range.start as u32, &mut sink);
         lower.statements(pairs, &mut statements);
         let lost = lower.lost;
-        Some(Read {
-            statements,
-            sink,
-            lost,
-        })
+        Some(Read { statements, sink, lost })
     }
 
     fn keep_read(&mut self, read: Read) {
@@ -260,8 +253,7 @@ impl<'a> Stage<'a> {
         match piece.trouble {
             Some(Trouble::Deep(at)) => {
                 let span = self.span(at..at + 1);
-                self.sink
-                    .push(unexpected::too_deep(span, statement::MOST_NESTING));
+                self.sink.push(unexpected::too_deep(span, statement::MOST_NESTING));
                 return self.lose(range);
             }
             // A quote without end may have swallowed the brace.
@@ -307,10 +299,7 @@ impl<'a> Stage<'a> {
     fn leaf(&mut self, range: Range<usize>, whole: bool) {
         let text = self.slice(range.clone());
         if whole && range.len() > MOST_STATEMENT {
-            self.sink.push(unexpected::too_long(
-                self.first(range.start),
-                MOST_STATEMENT,
-            ));
+            self.sink.push(unexpected::too_long(self.first(range.start), MOST_STATEMENT));
         } else if whole {
             match Grammar::parse(Rule::one_statement, &plain(text)) {
                 Ok(pairs) => return self.lower_statements(pairs, range.start),
@@ -366,8 +355,7 @@ impl<'a> Stage<'a> {
         let closed = self.slice(range.clone()).ends_with([')', '}']);
         let end = range.end - usize::from(closed);
         let close = closed.then(|| self.span(end..range.end));
-        self.sink
-            .push(unexpected::round_block(self.span(open..open + 1), close));
+        self.sink.push(unexpected::round_block(self.span(open..open + 1), close));
         let head = self.head(range.start..open);
         let kind = head.as_ref().map(|block| block.kind);
         let (settings, _) = self.settings(open + 1..end, kind);
@@ -483,10 +471,7 @@ impl<'a> Stage<'a> {
             return None;
         }
         if range.len() > MOST_STATEMENT {
-            self.sink.push(unexpected::too_long(
-                self.first(range.start),
-                MOST_STATEMENT,
-            ));
+            self.sink.push(unexpected::too_long(self.first(range.start), MOST_STATEMENT));
             return None;
         }
         match Grammar::parse(rule, &plain(self.slice(range.clone()))) {
@@ -534,9 +519,7 @@ impl<'a> Stage<'a> {
                 Some(from) if !goes_on => {
                     let word = text.get(from..at).unwrap_or("").trim_end_matches('-');
                     let from = range.start + from;
-                    self.ast.mentioned.push(Ident {
-                        span: self.span(from..from + word.len()),
-                    });
+                    self.ast.mentioned.push(Ident { span: self.span(from..from + word.len()) });
                     start = None;
                 }
                 _ => {}
@@ -560,7 +543,5 @@ fn heads_block(text: &str) -> bool {
 /// Whether one of some stretches, in order and apart, touches a stretch.
 fn touches(stretches: &[Range<usize>], range: &Range<usize>) -> bool {
     let after = stretches.partition_point(|stretch| stretch.end <= range.start);
-    stretches
-        .get(after)
-        .is_some_and(|stretch| stretch.start < range.end)
+    stretches.get(after).is_some_and(|stretch| stretch.start < range.end)
 }

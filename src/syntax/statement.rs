@@ -95,9 +95,7 @@ pub(super) fn first_brace(text: &str, within: Range<usize>) -> Option<usize> {
 /// The end of the line that holds a place.
 pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
     let rest = bytes.get(at..).unwrap_or_default();
-    rest.iter()
-        .position(|byte| *byte == b'\n')
-        .map_or(bytes.len(), |length| at + length)
+    rest.iter().position(|byte| *byte == b'\n').map_or(bytes.len(), |length| at + length)
 }
 
 /// The place behind the text whose opening quote stands at `at`: behind its closing quote or at the line's end.
@@ -114,44 +112,28 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
 /// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
 pub(super) fn begins_statement(text: &str, at: usize) -> bool {
     let line = text.get(at..line_end(text.as_bytes(), at)).unwrap_or("");
-    let end = line
-        .find(|c: char| !c.is_ascii_lowercase())
-        .unwrap_or(line.len());
+    let end = line.find(|c: char| !c.is_ascii_lowercase()).unwrap_or(line.len());
     let (word, rest) = line.split_at(end);
     let after = rest.trim_start_matches([' ', '\t']);
     if after.len() == rest.len() {
         return false;
     }
-    let joined = |word: &str| {
-        after
-            .strip_prefix(word)
-            .is_some_and(|rest| rest.starts_with([' ', '\t']))
-    };
+    let joined =
+        |word: &str| after.strip_prefix(word).is_some_and(|rest| rest.starts_with([' ', '\t']));
     if is_statement_word(word) {
         let begins = |c: char| c.is_alphabetic() || c == '"' || c == '{';
         return after.starts_with(begins) && !joined("at") && !joined("by");
     }
     matches!(word, "chip" | "node")
-        && after
-            .split_once('{')
-            .is_some_and(|(name, _)| !name.contains(['#', '"', ';', '}']))
+        && after.split_once('{').is_some_and(|(name, _)| !name.contains(['#', '"', ';', '}']))
 }
 
 /// Whether a statement's first word is one that a `{ }` belongs to.
 pub(super) fn heads_block(text: &str) -> bool {
-    [
-        "prop",
-        "controller",
-        "receiver",
-        "supply",
-        "circuit",
-        "display",
-        "chip",
-        "node",
-    ]
-    .iter()
-    .filter_map(|word| text.strip_prefix(word))
-    .any(|rest| rest.is_empty() || rest.starts_with([' ', '\t']))
+    ["prop", "controller", "receiver", "supply", "circuit", "display", "chip", "node"]
+        .iter()
+        .filter_map(|word| text.strip_prefix(word))
+        .any(|rest| rest.is_empty() || rest.starts_with([' ', '\t']))
 }
 
 struct Cutter<'a> {
@@ -239,10 +221,7 @@ impl<'a> Cutter<'a> {
             }
         }
         self.cut.end = self.within.end;
-        let trouble = self
-            .open_braces
-            .first()
-            .map(|brace| Trouble::Unclosed(*brace));
+        let trouble = self.open_braces.first().map(|brace| Trouble::Unclosed(*brace));
         self.finish(trouble);
     }
 
@@ -262,10 +241,7 @@ impl<'a> Cutter<'a> {
             Some(brace)
                 if unclosed.binary_search(brace).is_ok() && begins_statement(self.text, at) =>
             {
-                let outermost = self
-                    .open_braces
-                    .first()
-                    .map(|brace| Trouble::Unclosed(*brace));
+                let outermost = self.open_braces.first().map(|brace| Trouble::Unclosed(*brace));
                 self.open_braces.clear();
                 self.finish(outermost);
             }
@@ -326,9 +302,7 @@ impl<'a> Cutter<'a> {
         const MOST_BACK: usize = 100;
         let stray = self.cut.stray.last().copied().unwrap_or(0);
         let pieces = self.cut.pieces.iter().enumerate().rev();
-        pieces
-            .take(MOST_BACK)
-            .take_while(move |(_, piece)| piece.at.start >= stray)
+        pieces.take(MOST_BACK).take_while(move |(_, piece)| piece.at.start >= stray)
     }
 
     /// `prop lamp` and settings, closed by a `}` that nothing opens.

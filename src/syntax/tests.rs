@@ -75,10 +75,7 @@ fn args(text: &str) -> String {
             format!("n:{}{unit}", bound(&one.value, &sources))
         }
         Arg::Range(range) => {
-            let to = range
-                .to
-                .as_ref()
-                .map_or(String::new(), |to| bound(to, &sources));
+            let to = range.to.as_ref().map_or(String::new(), |to| bound(to, &sources));
             format!("{}..{to}", bound(&range.from, &sources))
         }
     };
@@ -102,10 +99,7 @@ fn words_and_values() {
         ("dim to n %", "w:to n:n%"),
         ("stands at -3 m, - 2.5m", "w:at n:-3m , n:-2.5m"),
         ("stands at --3 m, 0", "w:at n:3m , n:0"),
-        (
-            "strings 2 of 12 strands of 30 nodes",
-            "n:2 w:of n:12strands w:of n:30nodes",
-        ),
+        ("strings 2 of 12 strands of 30 nodes", "n:2 w:of n:12strands w:of n:30nodes"),
         ("host 192.168.40.11", "a:192.168.40.11"),
         ("host [fe80::1]", "a:[fe80::1]"),
         ("host one.two.local", "a:one.two.local"),
@@ -127,9 +121,7 @@ fn runs() {
     let (settings, _) = settings(
         "prop a { string: left n nodes -> n nodes -> left 3 nodes -> skip n -> lead 2 m of 18 AWG }",
     );
-    let Body::Runs(runs) = &settings[0].body else {
-        panic!("{settings:?}")
-    };
+    let Body::Runs(runs) = &settings[0].body else { panic!("{settings:?}") };
     let shape: Vec<&str> = runs
         .iter()
         .map(|run| match &run.kind {
@@ -150,9 +142,7 @@ fn items() {
         "wire any: skip -> lead[2], skip 3 -> lead 3 m -> at at 4 / 2, by by 2 at channel 7\n",
     );
     assert_eq!(findings, []);
-    let StatementKind::Wire(wire) = &ast.statements[0].kind else {
-        panic!()
-    };
+    let StatementKind::Wire(wire) = &ast.statements[0].kind else { panic!() };
     let shape: Vec<String> = wire
         .chains
         .iter()
@@ -179,29 +169,13 @@ fn items() {
 fn what_is_kept() {
     for (text, statements, keys) in [
         ("prop a { node x; string = 3; volts 5 V }\nwire b: a", 2, 2),
-        (
-            "prop a {\n node x\n string 3 nodes\n\nprop b { }\nwire c: b",
-            3,
-            2,
-        ),
+        ("prop a {\n node x\n string 3 nodes\n\nprop b { }\nwire c: b", 3, 2),
         ("prop a\n node x\n string 3 nodes\n}\nwire c: b", 2, 2),
         ("prop a\n{\n node x\n string 3 nodes\n}\nwire c: b", 2, 2),
-        (
-            "prop a { label \"x; string 3 nodes }\nprop b { node x }\n",
-            2,
-            0,
-        ),
-        (
-            "prop a { ports 1..2 { chip = x; volts 5 V }; node y }\n",
-            1,
-            2,
-        ),
+        ("prop a { label \"x; string 3 nodes }\nprop b { node x }\n", 2, 0),
+        ("prop a { ports 1..2 { chip = x; volts 5 V }; node y }\n", 1, 2),
         ("controller a {\n ports 1..4 chip x }\n host b\n}\n", 1, 2),
-        (
-            "<<<<<<< a\nprop a { node x }\n=======\nprop a { node y }\n>>>>>>> b\n",
-            1,
-            1,
-        ),
+        ("<<<<<<< a\nprop a { node x }\n=======\nprop a { node y }\n>>>>>>> b\n", 1, 1),
         ("prop a { node x } // y\nprop b { }", 2, 1),
     ] {
         let (ast, findings, sources) = read(text);
@@ -222,11 +196,7 @@ fn what_is_kept() {
 #[test]
 fn what_is_mentioned() {
     let (ast, _, sources) = read("porp heron-2 { string 3 nodes }\nwire a.1: b\n");
-    let words: Vec<&str> = ast
-        .mentioned
-        .iter()
-        .map(|word| sources.text(word.span))
-        .collect();
+    let words: Vec<&str> = ast.mentioned.iter().map(|word| sources.text(word.span)).collect();
     assert_eq!(words, ["porp", "heron-2", "string", "nodes"]);
 }
 
@@ -240,17 +210,11 @@ fn every_truncation() {
         let file = &sources.files()[1];
         for label in findings.iter().flat_map(|finding| &finding.labels) {
             let (start, end) = (label.span.start - file.base, label.span.end - file.base);
-            assert!(
-                text.get(start as usize..end as usize).is_some(),
-                "{label:?}\n{text}"
-            );
+            assert!(text.get(start as usize..end as usize).is_some(), "{label:?}\n{text}");
         }
     }
     let (ast, findings, _) = read(DISPLAY);
-    assert_eq!(
-        (ast.statements.len(), ast.broken, findings.len()),
-        (16, false, 0)
-    );
+    assert_eq!((ast.statements.len(), ast.broken, findings.len()), (16, false, 0));
 }
 
 /// Texts on which a careless reader takes for ever, deep stack or all memory.
@@ -289,12 +253,8 @@ fn hostile_texts() {
         "{\n",
         "x {",
     ] {
-        for (before, after) in [
-            ("", ""),
-            ("let x = ", "1"),
-            ("prop a { ", " }"),
-            ("wire a: b", ""),
-        ] {
+        for (before, after) in [("", ""), ("let x = ", "1"), ("prop a { ", " }"), ("wire a: b", "")]
+        {
             let text = format!("{before}{}{after}", part.repeat(20_000));
             let (_, findings, _) = read(&text);
             let lawful = part == "# \n" || !before.is_empty();
@@ -302,11 +262,7 @@ fn hostile_texts() {
         }
     }
     // About 3 s on a slow machine without optimization; anything quadratic takes minutes.
-    assert!(
-        started.elapsed() < Duration::from_secs(60),
-        "{:?}",
-        started.elapsed()
-    );
+    assert!(started.elapsed() < Duration::from_secs(60), "{:?}", started.elapsed());
 }
 
 /// A curly quote glued to the `}` of a block, and another `}` further down.

@@ -37,25 +37,18 @@ impl Values<'_> {
     pub fn span(&self, pair: &Pair<'_, Rule>) -> Span {
         let span = pair.as_span();
         // Offsets fit: the source map holds less than u32 bytes.
-        Span::new(
-            self.base + span.start() as u32,
-            self.base + span.end() as u32,
-        )
+        Span::new(self.base + span.start() as u32, self.base + span.end() as u32)
     }
 
     /// A name.
     pub fn ident(&self, pair: &Pair<'_, Rule>) -> Ident {
-        Ident {
-            span: self.span(pair),
-        }
+        Ident { span: self.span(pair) }
     }
 
     /// A text, its quotes cut off.
     pub fn text(&self, pair: &Pair<'_, Rule>) -> Ident {
         let span = self.span(pair);
-        Ident {
-            span: Span::new(span.start + 1, span.end.saturating_sub(1)),
-        }
+        Ident { span: Span::new(span.start + 1, span.end.saturating_sub(1)) }
     }
 
     /// A number with the word behind it.
@@ -98,11 +91,8 @@ impl Values<'_> {
         while let Some(pair) =
             tokens.next_if(|pair| matches!(pair.as_rule(), Rule::plus | Rule::minus))
         {
-            let operator = if pair.as_rule() == Rule::plus {
-                Operator::Add
-            } else {
-                Operator::Subtract
-            };
+            let operator =
+                if pair.as_rule() == Rule::plus { Operator::Add } else { Operator::Subtract };
             let right = self.product(tokens, divides, operators)?;
             left = join(operator, left, right, operators);
         }
@@ -118,11 +108,8 @@ impl Values<'_> {
         let mut left = self.operand(tokens, operators)?;
         let binds = |rule| rule == Rule::times || (divides && rule == Rule::over);
         while let Some(pair) = tokens.next_if(|pair| binds(pair.as_rule())) {
-            let operator = if pair.as_rule() == Rule::times {
-                Operator::Multiply
-            } else {
-                Operator::Divide
-            };
+            let operator =
+                if pair.as_rule() == Rule::times { Operator::Multiply } else { Operator::Divide };
             let right = self.operand(tokens, operators)?;
             left = join(operator, left, right, operators);
         }
@@ -151,10 +138,7 @@ impl Values<'_> {
     /// An operand whose first sign has been read. Any number of them are one at most.
     fn signed(&mut self, sign: Span, tokens: &mut Tokens<'_>, operators: &mut u32) -> Option<Expr> {
         let mut negative = true;
-        while tokens
-            .next_if(|pair| pair.as_rule() == Rule::minus)
-            .is_some()
-        {
+        while tokens.next_if(|pair| pair.as_rule() == Rule::minus).is_some() {
             negative = !negative;
         }
         let value = self.operand(tokens, operators)?;
@@ -195,9 +179,7 @@ impl Values<'_> {
             Some(_) => Some(self.sum(tokens)?),
             None => None,
         };
-        let span = to
-            .as_ref()
-            .map_or(from.span(), |to| from.span().to(to.span()));
+        let span = to.as_ref().map_or(from.span(), |to| from.span().to(to.span()));
         Some(SelRange { span, from, to })
     }
 
@@ -208,20 +190,12 @@ impl Values<'_> {
             return None;
         };
         let end = |end: &Expr| match end {
-            Expr::Number(_, digits, places) => Decimal {
-                digits: *digits,
-                places: *places,
-            }
-            .words(),
+            Expr::Number(_, digits, places) => Decimal { digits: *digits, places: *places }.words(),
             _ => "N".to_owned(),
         };
         let range = format!("{}..{}", end(&binary.left), end(&binary.right));
         self.sink.push(unexpected::dashed_range(span, dash, &range));
-        Some(SelRange {
-            span,
-            from: binary.left,
-            to: Some(binary.right),
-        })
+        Some(SelRange { span, from: binary.left, to: Some(binary.right) })
     }
 
     /// `[1, 3..5]`.
@@ -252,9 +226,7 @@ impl Values<'_> {
             Some(pair) => self.selector(pair).map(Box::new),
             None => None,
         };
-        span = members
-            .as_ref()
-            .map_or(span, |members| span.to(members.span));
+        span = members.as_ref().map_or(span, |members| span.to(members.span));
         let part = match tokens.next_if(|pair| pair.as_rule() == Rule::part) {
             Some(pair) => {
                 span = span.to(self.span(&pair));
@@ -262,12 +234,7 @@ impl Values<'_> {
             }
             None => None,
         };
-        Some(Reference {
-            span,
-            name,
-            members,
-            part,
-        })
+        Some(Reference { span, name, members, part })
     }
 
     fn part(&mut self, pair: Pair<'_, Rule>) -> Option<Part> {
@@ -283,10 +250,7 @@ impl Values<'_> {
         let span = self.span(&pair);
         let mut tokens = pair.into_inner().peekable();
         tokens.next()?;
-        if tokens
-            .next_if(|pair| pair.as_rule() == Rule::channel_word)
-            .is_some()
-        {
+        if tokens.next_if(|pair| pair.as_rule() == Rule::channel_word).is_some() {
             let kind = PinKind::Channel(self.sum(&mut tokens)?);
             return Some(Pin { span, kind });
         }
@@ -330,10 +294,7 @@ impl Values<'_> {
         }
         let number = self.with_unit(value, tokens);
         match (number.unit, dash(&number.value)) {
-            (None, Some(dash)) => self
-                .dashed(number.value, dash)
-                .map(Box::new)
-                .map(Arg::Range),
+            (None, Some(dash)) => self.dashed(number.value, dash).map(Box::new).map(Arg::Range),
             _ => Some(Arg::Number(number)),
         }
     }
@@ -348,16 +309,13 @@ impl Values<'_> {
                 let reference = self.reference_from(name, tokens)?;
                 // A host of three labels or more is no reference.
                 match tokens.next_if(|pair| pair.as_rule() == Rule::more_parts) {
-                    Some(rest) => Some(Arg::Address(Ident {
-                        span: reference.span.to(self.span(&rest)),
-                    })),
+                    Some(rest) => {
+                        Some(Arg::Address(Ident { span: reference.span.to(self.span(&rest)) }))
+                    }
                     None => Some(Arg::Reference(Box::new(reference))),
                 }
             }
-            Rule::dots => self
-                .range_from(Expr::Name(name), tokens)
-                .map(Box::new)
-                .map(Arg::Range),
+            Rule::dots => self.range_from(Expr::Name(name), tokens).map(Box::new).map(Arg::Range),
             // `at -3 m`: the `-` is a sign, since `at` is no number.
             Rule::minus if SMALL.contains(&pair.as_str()) => Some(Arg::Word(name)),
             Rule::plus | Rule::minus | Rule::times | Rule::over => {
@@ -369,10 +327,7 @@ impl Values<'_> {
                 if unit::find(next.as_str()).is_some() && !SMALL.contains(&pair.as_str()) =>
             {
                 let unit = self.ident(&tokens.next()?);
-                Some(Arg::Number(Quantity {
-                    value: Expr::Name(name),
-                    unit: Some(unit),
-                }))
+                Some(Arg::Number(Quantity { value: Expr::Name(name), unit: Some(unit) }))
             }
             _ => Some(Arg::Word(name)),
         }
@@ -383,20 +338,14 @@ impl Values<'_> {
         let mut operators = 0;
         let mut left = Expr::Name(name);
         while let Some(pair) = tokens.next_if(|pair| {
-            matches!(
-                pair.as_rule(),
-                Rule::times | Rule::over | Rule::plus | Rule::minus
-            )
+            matches!(pair.as_rule(), Rule::times | Rule::over | Rule::plus | Rule::minus)
         }) {
             // Until the first `+` or `-` the row binds to the left as it stands; behind it a product may.
             let (operator, right) = match pair.as_rule() {
                 Rule::times => (Operator::Multiply, self.operand(tokens, &mut operators)?),
                 Rule::over => (Operator::Divide, self.operand(tokens, &mut operators)?),
                 Rule::plus => (Operator::Add, self.product(tokens, true, &mut operators)?),
-                _ => (
-                    Operator::Subtract,
-                    self.product(tokens, true, &mut operators)?,
-                ),
+                _ => (Operator::Subtract, self.product(tokens, true, &mut operators)?),
             };
             left = join(operator, left, right, &mut operators);
         }
@@ -416,12 +365,7 @@ fn join(operator: Operator, left: Expr, right: Expr, operators: &mut u32) -> Exp
     if *operators > MOST_OPERATORS {
         return Expr::Broken(span);
     }
-    Expr::Binary(Box::new(Binary {
-        span,
-        operator,
-        left,
-        right,
-    }))
+    Expr::Binary(Box::new(Binary { span, operator, left, right }))
 }
 
 /// The place of the `-` in `1-4`: two numbers, glued, whose difference is below zero.

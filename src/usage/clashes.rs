@@ -35,9 +35,7 @@ pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
         .collect();
     keys.sort_unstable();
     let mask = (1 << INDEX_BITS) - 1;
-    keys.into_iter()
-        .map(|key| StringId::from((key & mask) as usize))
-        .collect()
+    keys.into_iter().map(|key| StringId::from((key & mask) as usize)).collect()
 }
 
 /// All clashes of strings that must not share a slot: each string with the one of its controller that reaches furthest
@@ -93,20 +91,12 @@ fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Optio
             ours.next();
         }
     }
-    from.map(|from| Clash {
-        holder,
-        comer,
-        from,
-        slots,
-    })
+    from.map(|from| Clash { holder, comer, from, slots })
 }
 
 fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
     let grid = grid_of(model, plan, id)?;
     // Beyond the last universe all is reported by `address/range`.
     let most = *crate::protocol::UNIVERSES.end() as usize;
-    Some(
-        grid.segments(plan.of(id)?.start, Body::of(model, id)?)
-            .take(most),
-    )
+    Some(grid.segments(plan.of(id)?.start, Body::of(model, id)?).take(most))
 }

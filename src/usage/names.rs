@@ -38,15 +38,12 @@ pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> St
     let Output::Pixel(number) = port.output else {
         return output_name(model, port.controller, port.output);
     };
-    let mut receivers = port
-        .pieces
-        .iter()
-        .filter_map(|piece| match piece.piece.kind {
-            PieceKind::String(id, _) if string.is_none_or(|string| string == id) => {
-                Some(piece.receiver)
-            }
-            PieceKind::String(..) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
+    let mut receivers = port.pieces.iter().filter_map(|piece| match piece.piece.kind {
+        PieceKind::String(id, _) if string.is_none_or(|string| string == id) => {
+            Some(piece.receiver)
+        }
+        PieceKind::String(..) | PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    });
     let first = receivers.next().flatten();
     let shared = first.filter(|first| receivers.all(|other| other == Some(*first)));
     port_name(model, port.controller, number, shared)
@@ -129,11 +126,9 @@ pub struct Outlet {
 pub fn outlet(plan: &Plan, id: PortId, receiver: Option<ReceiverId>) -> Option<Outlet> {
     let port = &plan.ports[id];
     match port.output {
-        Output::Pixel(number) => Some(Outlet {
-            controller: port.controller,
-            receiver,
-            port: number,
-        }),
+        Output::Pixel(number) => {
+            Some(Outlet { controller: port.controller, receiver, port: number })
+        }
         Output::Dmx(_) => None,
     }
 }
@@ -204,9 +199,5 @@ pub fn channel_name(model: &Model, channel: u64) -> String {
 /// A stretch, its last channel included: `12/1 to 12/150`.
 #[must_use]
 pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
-    format!(
-        "{} to {}",
-        channel_name(model, first),
-        channel_name(model, last)
-    )
+    format!("{} to {}", channel_name(model, first), channel_name(model, last))
 }

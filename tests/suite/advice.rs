@@ -97,10 +97,7 @@ fn a_way_that_moves_fewer_moves_fewer() {
             .iter()
             .map(|finding| {
                 let words: Vec<&str> = finding.message.split(' ').collect();
-                let at = words
-                    .iter()
-                    .position(|word| word.starts_with("string"))
-                    .unwrap();
+                let at = words.iter().position(|word| word.starts_with("string")).unwrap();
                 words[at - 1].parse::<usize>().unwrap()
             })
             .sum();
@@ -117,20 +114,11 @@ fn a_way_that_moves_fewer_moves_fewer() {
                     left => format!("then {left} move"),
                 };
                 let said = format!("{}: {words}", choice.title);
-                assert!(
-                    finding.help.contains(&said),
-                    "{edited}{}\n{}",
-                    told(&after),
-                    finding.help
-                );
+                assert!(finding.help.contains(&said), "{edited}{}\n{}", told(&after), finding.help);
                 assert!(left < moves, "{edited}{}", told(&after));
                 let known = ["lock/moved", "stored/mid-chain"];
                 let new = codes(&after.findings);
-                assert!(
-                    new.iter().all(|code| known.contains(code)),
-                    "{edited}{}",
-                    told(&after)
-                );
+                assert!(new.iter().all(|code| known.contains(code)), "{edited}{}", told(&after));
             }
         }
         // Built as it stands, nothing moves any more and nothing is reported.
@@ -176,10 +164,8 @@ fn a_wire_that_is_advised_moves_nothing() {
         let before = compile(&text, None);
         let found = of(&before, "wire/picked");
         assert!(!found.is_empty(), "{}", told(&before));
-        let advised: Vec<&str> = found
-            .iter()
-            .map(|finding| finding.help.split('`').nth(1).unwrap())
-            .collect();
+        let advised: Vec<&str> =
+            found.iter().map(|finding| finding.help.split('`').nth(1).unwrap()).collect();
         let mut wired = text.clone();
         for wire in advised {
             wired.push_str(wire);

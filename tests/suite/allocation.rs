@@ -24,11 +24,7 @@ fn table(compiled: &Compiled) -> oracle::Table {
 }
 
 fn errors(compiled: &Compiled) -> usize {
-    compiled
-        .findings
-        .iter()
-        .filter(|finding| finding.severity == Severity::Error)
-        .count()
+    compiled.findings.iter().filter(|finding| finding.severity == Severity::Error).count()
 }
 
 /// Runs a property over the same displays in every run.
@@ -50,10 +46,9 @@ fn over_displays(property: impl Fn(&Spec, &Display) -> Result<(), TestCaseError>
     let outcome = runner.run(&spec(), |spec| {
         let display = build(&spec);
         property(&spec, &display).map_err(|error| match error {
-            TestCaseError::Fail(reason) => TestCaseError::fail(format!(
-                "{reason}\n--- the display ---\n{}",
-                display.source()
-            )),
+            TestCaseError::Fail(reason) => {
+                TestCaseError::fail(format!("{reason}\n--- the display ---\n{}", display.source()))
+            }
             TestCaseError::Reject(reason) => TestCaseError::Reject(reason),
         })
     });
@@ -79,11 +74,7 @@ fn addresses_are_the_oracles() {
         Ok(())
     });
     // The generator must not drift into displays about which nothing is compared.
-    assert!(
-        compared.get() > 80,
-        "only {} displays compared",
-        compared.get()
-    );
+    assert!(compared.get() > 80, "only {} displays compared", compared.get());
 }
 
 #[test]
@@ -102,10 +93,7 @@ fn no_two_strings_share_a_slot_and_all_lie_in_lawful_universes() {
                 .plan
                 .of(id)
                 .ok_or_else(|| TestCaseError::fail(format!("{name} is nowhere")))?;
-            prop_assert!(
-                placed.end / slots < 63_999,
-                "{name} lies past the last universe"
-            );
+            prop_assert!(placed.end / slots < 63_999, "{name} lies past the last universe");
             for (first, last) in &display.case.reserved {
                 prop_assert!(
                     placed.end / slots + 1 < *first || placed.start / slots + 1 > *last,
@@ -118,12 +106,7 @@ fn no_two_strings_share_a_slot_and_all_lie_in_lawful_universes() {
         }
         taken.sort();
         for pair in taken.windows(2) {
-            prop_assert!(
-                pair[0].1 < pair[1].0,
-                "{} and {} share a slot",
-                pair[0].2,
-                pair[1].2
-            );
+            prop_assert!(pair[0].1 < pair[1].0, "{} and {} share a slot", pair[0].2, pair[1].2);
         }
         Ok(())
     });
@@ -146,12 +129,7 @@ fn the_order_of_independent_statements_moves_nothing() {
         let one = check::one(&display.source());
         let shuffled = display.shuffled(&spec.order);
         let two = check::one(&shuffled);
-        prop_assert_eq!(
-            errors(&one) > 0,
-            errors(&two) > 0,
-            "shuffled:\n{}",
-            shuffled
-        );
+        prop_assert_eq!(errors(&one) > 0, errors(&two) > 0, "shuffled:\n{}", shuffled);
         if errors(&one) == 0 {
             prop_assert_eq!(table(&one), table(&two), "shuffled:\n{}", shuffled);
         }

@@ -67,21 +67,12 @@ fn the_first_build_makes_the_lock_and_the_next_leaves_it() {
         lock(&folder)
     );
     let before = folder.all();
-    let stamp = |name: &str| {
-        fs::metadata(folder.0.join(name))
-            .unwrap()
-            .modified()
-            .unwrap()
-    };
+    let stamp = |name: &str| fs::metadata(folder.0.join(name)).unwrap().modified().unwrap();
     let stamps = [stamp("yard.lock"), stamp("tables/yard.json")];
     let said = built(&path, &more);
     assert!(said.contains("1 kept, 0 new, 0 moved, 0 freed"), "{said}");
     assert_eq!(before, folder.all());
-    assert_eq!(
-        stamps,
-        [stamp("yard.lock"), stamp("tables/yard.json")],
-        "not even touched"
-    );
+    assert_eq!(stamps, [stamp("yard.lock"), stamp("tables/yard.json")], "not even touched");
     // The tables are those of `table`.
     let table = out(&on("table", &path, &["--format", "json"]));
     assert_eq!(table, fs::read_to_string(tables.join("yard.json")).unwrap());
@@ -122,10 +113,7 @@ fn locked_means_that_nothing_would_change() {
     for command in ["check", "table", "build"] {
         assert_eq!(locked(command), (1, true), "{command}: a prop more");
     }
-    let output = build(
-        &path,
-        &["--locked", "--out", folder.0.join("t").to_str().unwrap()],
-    );
+    let output = build(&path, &["--locked", "--out", folder.0.join("t").to_str().unwrap()]);
     assert_eq!(status(&output), 1);
     assert_eq!(before, folder.all());
     assert_eq!(status(&build(&path, &["--locked", "--new-lock"])), 2);
@@ -139,27 +127,16 @@ fn errors_keep_it_from_writing_unless_they_are_of_power_or_network() {
     let before = folder.all();
     let output = build(&path, &["--out", folder.0.join("t").to_str().unwrap()]);
     assert_eq!(status(&output), 1);
-    assert!(
-        err(&output).contains("nothing is written"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("nothing is written"), "{}", err(&output));
     assert_eq!(before, folder.all());
     let hosts = with_reed()
         .replace("ports 1..2", "host 10.0.0.7; ports 1..2")
-        .replace(
-            "wire shed.2",
-            "controller hut { host 10.0.0.7; ports 1..2 { } }\nwire hut.1",
-        );
+        .replace("wire shed.2", "controller hut { host 10.0.0.7; ports 1..2 { } }\nwire hut.1");
     fs::write(&path, hosts).unwrap();
     let output = build(&path, &[]);
     assert_eq!(status(&output), 1, "{}", err(&output));
     assert!(err(&output).contains("net/host"));
-    assert!(
-        lock(&folder).contains("reed: {port: hut.1"),
-        "{}",
-        lock(&folder)
-    );
+    assert!(lock(&folder).contains("reed: {port: hut.1"), "{}", lock(&folder));
 }
 
 #[test]
@@ -176,11 +153,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
     assert_eq!(before, folder.all());
     built(&path, &["--out", tables.to_str().unwrap(), "--new-lock"]);
     let output = build(&path, &["--new-lock"]);
-    assert_eq!(
-        status(&output),
-        2,
-        "a lock that can be read is not thrown away"
-    );
+    assert_eq!(status(&output), 2, "a lock that can be read is not thrown away");
     let whole = lock(&folder);
     for broken in [
         "",
@@ -189,9 +162,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
         &whole.replace("1.2", "2.0"),
         &whole.replace("1/1,", "1/1000,"),
         &whole.replace("  owl", "<<<<<<< HEAD\n  owl"),
-        &whole
-            .replace("display: \"\"", "display: \"Other\"")
-            .replace("# W", "\n# W"),
+        &whole.replace("display: \"\"", "display: \"Other\"").replace("# W", "\n# W"),
     ] {
         folder.file("yard.lock", broken);
         let text = match broken.contains("Other") {
@@ -203,10 +174,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
         for command in ["check", "table", "build"] {
             let output = on(command, &path, &[]);
             assert_eq!(status(&output), 1, "{command} with {broken}");
-            assert!(
-                err(&output).contains("lock/unreadable"),
-                "{command} with {broken}"
-            );
+            assert!(err(&output).contains("lock/unreadable"), "{command} with {broken}");
         }
         assert_eq!(before, folder.all(), "{broken}");
     }
@@ -217,9 +185,7 @@ fn a_lock_that_is_lost_or_cannot_be_read_is_not_passed_over() {
 /// More findings than are kept do not hide that the lock can't be read.
 #[test]
 fn a_flood_of_advice_does_not_lose_the_lock() {
-    let unused: String = (0..21_000)
-        .map(|at| format!("chip c{at} {{ rate 800 kHz }}\n"))
-        .collect();
+    let unused: String = (0..21_000).map(|at| format!("chip c{at} {{ rate 800 kHz }}\n")).collect();
     let (folder, path) = yard(&format!("{RIGHT}{unused}"));
     folder.file("yard.lock", "nonsense\n");
     let before = folder.all();
@@ -243,10 +209,7 @@ fn standard_input_finds_its_lock_by_the_name_it_is_given() {
     let output = piped(&["build", "-"], RIGHT.as_bytes());
     assert_eq!(status(&output), 2);
     assert!(err(&output).contains("--stdin-filename"));
-    let output = piped(
-        &["build", "-", "--stdin-filename", name],
-        with_reed().as_bytes(),
-    );
+    let output = piped(&["build", "-", "--stdin-filename", name], with_reed().as_bytes());
     assert_eq!(status(&output), 0, "{}", err(&output));
     assert!(lock(&folder).contains("reed"));
 }
@@ -269,11 +232,7 @@ fn paths_that_cannot_be_written() {
     for command in ["check", "table", "build"] {
         let output = on(command, &path, &[]);
         assert_eq!(status(&output), 2, "{command}");
-        assert!(
-            err(&output).contains("yard.lock: it is a folder"),
-            "{}",
-            err(&output)
-        );
+        assert!(err(&output).contains("yard.lock: it is a folder"), "{}", err(&output));
     }
     let output = build(&folder.file("pond.lock", "x"), &[]);
     assert_eq!(status(&output), 2);
@@ -287,11 +246,7 @@ fn a_huge_lock() {
     lock.set_len(64 * 1024 * 1024 + 1).unwrap();
     let output = on("check", &path, &[]);
     assert_eq!(status(&output), 1);
-    assert!(
-        err(&output).contains("more than 64 MiB"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("more than 64 MiB"), "{}", err(&output));
 }
 
 #[cfg(unix)]
@@ -357,24 +312,14 @@ fn a_limit_on_the_size_of_files() {
     fs::write(&path, large(21)).unwrap();
     let before = folder.all();
     // The signal that comes with the limit is left out: the program can tell what happened and tidies up.
-    let output = shell(
-        "trap '' XFSZ; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"",
-        &path,
-        &out,
-    );
+    let output =
+        shell("trap '' XFSZ; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), Some(2), "{}", err(&output));
-    assert!(
-        err(&output).contains("larger than files may be"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("larger than files may be"), "{}", err(&output));
     assert_eq!(before, folder.all());
     // The signal ends the program where it stands; a temporary file stays behind until the next build.
-    let output = shell(
-        "ulimit -c 0; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"",
-        &path,
-        &out,
-    );
+    let output =
+        shell("ulimit -c 0; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), None, "{}", err(&output));
     let left = |all: Vec<(PathBuf, Vec<u8>)>| -> Vec<_> {
         let tidy = |path: &Path| path.extension().is_none_or(|e| e != "tmp");
@@ -418,15 +363,8 @@ fn a_full_disk_and_a_read_only_one() {
     };
     let said = crate::cli::out(&output);
     assert!(said.contains("status 2"), "{said}{}", err(&output));
-    assert!(
-        err(&output).contains("the disk is full"),
-        "{}",
-        err(&output)
-    );
-    assert!(
-        said.ends_with("before\nrest\nyard.lock\nyard.tinsel\n"),
-        "{said}"
-    );
+    assert!(err(&output).contains("the disk is full"), "{}", err(&output));
+    assert!(said.ends_with("before\nrest\nyard.lock\nyard.tinsel\n"), "{said}");
     let read_only = "mount -t tmpfs -o size=1m none \"$3\" && cp \"$2\" \"$3/yard.tinsel\" && cd \"$3\" && \
                      \"$1\" build --quiet yard.tinsel && cp yard.lock before && sed -i 's/20 nodes/21 nodes/' yard.tinsel && \
                      mount -o remount,ro \"$3\"; \"$1\" build yard.tinsel; echo \"status $?\"; cmp yard.lock before && ls -A";
@@ -440,19 +378,14 @@ fn a_full_disk_and_a_read_only_one() {
 #[test]
 fn killed_at_any_moment() {
     // The last string only: whatever was built before, nothing else moves.
-    let longer = large(20).replace(
-        "owl400 { node bulb; string 20",
-        "owl400 { node bulb; string 21",
-    );
+    let longer =
+        large(20).replace("owl400 { node bulb; string 20", "owl400 { node bulb; string 21");
     let texts = [large(20), longer];
     let (folder, path) = yard(&texts[0]);
     let out = folder.0.join("t");
     let more = ["--out", out.to_str().unwrap()];
-    let files: Vec<PathBuf> = TABLES
-        .iter()
-        .map(|name| out.join(name))
-        .chain([folder.0.join("yard.lock")])
-        .collect();
+    let files: Vec<PathBuf> =
+        TABLES.iter().map(|name| out.join(name)).chain([folder.0.join("yard.lock")]).collect();
     let read = || -> Vec<Vec<u8>> { files.iter().map(|file| fs::read(file).unwrap()).collect() };
     let start = std::time::Instant::now();
     built(&path, &more);
@@ -540,17 +473,10 @@ fn each_call_that_writes_may_fail() {
             };
             let now: Vec<_> = folder.all();
             let killed = how.starts_with("signal");
-            let left = now
-                .iter()
-                .filter(|(path, _)| path.extension().is_some_and(|e| e == "tmp"));
-            assert!(
-                killed || left.count() == 0,
-                "{call} {how} {when}: {}",
-                err(&output)
-            );
-            for (file, bytes) in now
-                .iter()
-                .filter(|(file, _)| file.extension().is_some_and(|e| e != "tmp"))
+            let left = now.iter().filter(|(path, _)| path.extension().is_some_and(|e| e == "tmp"));
+            assert!(killed || left.count() == 0, "{call} {how} {when}: {}", err(&output));
+            for (file, bytes) in
+                now.iter().filter(|(file, _)| file.extension().is_some_and(|e| e != "tmp"))
             {
                 let is = |all: &[(PathBuf, Vec<u8>)]| {
                     all.iter().any(|(one, whole)| one == file && whole == bytes)
@@ -566,17 +492,9 @@ fn each_call_that_writes_may_fail() {
                 continue;
             }
             failed += 1;
-            assert!(
-                killed || status(&output) == 2,
-                "{call} {how} {when}: {}",
-                err(&output)
-            );
+            assert!(killed || status(&output) == 2, "{call} {how} {when}: {}", err(&output));
             built(&path, &more);
-            assert_eq!(
-                folder.all(),
-                after,
-                "{call} {how} {when}: the next build makes it whole"
-            );
+            assert_eq!(folder.all(), after, "{call} {how} {when}: the next build makes it whole");
         }
         assert!(failed >= 4, "{call} {how} failed {failed} times only");
     }
@@ -590,11 +508,7 @@ fn builds_at_once_come_one_after_the_other() {
         .map(|_| {
             let mut command = tinsel();
             command.arg("build").arg(&path).arg("--out").arg(&out);
-            command
-                .stdout(Stdio::piped())
-                .stderr(Stdio::piped())
-                .spawn()
-                .unwrap()
+            command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap()
         })
         .collect();
     let said: Vec<String> = builds
@@ -605,9 +519,7 @@ fn builds_at_once_come_one_after_the_other() {
             crate::cli::out(&output)
         })
         .collect();
-    let made = said
-        .iter()
-        .filter(|said| said.contains("yard.lock: written"));
+    let made = said.iter().filter(|said| said.contains("yard.lock: written"));
     assert_eq!(made.count(), 1, "{said:?}");
     assert_eq!(names(&out), TABLES);
     assert_eq!(names(&folder.0), ["t", "yard.lock", "yard.tinsel"]);
@@ -620,11 +532,7 @@ fn a_build_waits_for_the_one_before() {
     let guard = fs::File::open(&folder.0).unwrap();
     guard.lock().unwrap();
     let mut command = tinsel();
-    command
-        .arg("build")
-        .arg(&path)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
+    command.arg("build").arg(&path).stdout(Stdio::piped()).stderr(Stdio::piped());
     let mut child = command.spawn().unwrap();
     std::thread::sleep(Duration::from_millis(300));
     assert!(child.try_wait().unwrap().is_none(), "it did not wait");
@@ -651,10 +559,7 @@ fn what_a_newer_version_added_is_kept() {
     built(&path, &["--locked"]);
     fs::write(&path, with_reed().replace("30 nodes", "31 nodes")).unwrap();
     built(&path, &[]);
-    assert_eq!(
-        lock(&folder),
-        newer.replace("slots: 90, nodes: 30", "slots: 93, nodes: 31")
-    );
+    assert_eq!(lock(&folder), newer.replace("slots: 90, nodes: 30", "slots: 93, nodes: 31"));
     // Under a new name too.
     let renamed = with_reed().replace("owl", "jay");
     fs::write(&path, format!("{renamed}renamed owl -> jay\n")).unwrap();
@@ -674,11 +579,7 @@ fn nothing_depends_on_where_and_when_it_runs() {
     let mut seen = Vec::new();
     for (zone, language) in [("UTC", "C"), ("Pacific/Auckland", "tr_TR.UTF-8")] {
         let mut command = tinsel();
-        command
-            .arg("build")
-            .arg(&path)
-            .env("TZ", zone)
-            .env("LANG", language);
+        command.arg("build").arg(&path).env("TZ", zone).env("LANG", language);
         let output = command.output().unwrap();
         seen.push((crate::cli::out(&output), lock(&folder)));
         fs::remove_file(folder.0.join("yard.lock")).unwrap();

@@ -22,11 +22,7 @@ wire quay.4: heron[4..6]
 
 /// The display after an edit: a string in the middle of a consecutive controller, a longer one on a full port.
 fn edited() -> String {
-    YARD.replace(
-        "wire quay.1: heron[1]\n",
-        "wire quay.1: heron[1]\nwire quay.3: star\n",
-    )
-    .replace(
+    YARD.replace("wire quay.1: heron[1]\n", "wire quay.1: heron[1]\nwire quay.3: star\n").replace(
         "prop tree",
         "prop star { node dot; string 10 nodes }\nprop arch[2] { string 60 nodes }\nprop tree",
     )
@@ -41,11 +37,7 @@ fn snapshot(name: &str, text: &str) {
 }
 
 fn run(folder: &Folder, arguments: &[&str]) -> Output {
-    tinsel()
-        .current_dir(&folder.0)
-        .args(arguments)
-        .output()
-        .unwrap()
+    tinsel().current_dir(&folder.0).args(arguments).output().unwrap()
 }
 
 /// A folder with the display, built, and then edited.
@@ -66,12 +58,7 @@ fn what_a_person_must_do() {
     snapshot("diff", &out(&told));
     assert!(!err(&told).contains("lock/moved"), "{}", err(&told));
     let lock = fs::read(folder.0.join("yard.lock")).unwrap();
-    assert_eq!(
-        run(&folder, &["build", "--quiet", "yard.tinsel"])
-            .status
-            .code(),
-        Some(0)
-    );
+    assert_eq!(run(&folder, &["build", "--quiet", "yard.tinsel"]).status.code(), Some(0));
     assert_ne!(fs::read(folder.0.join("yard.lock")).unwrap(), lock);
     let told = run(&folder, &["diff", "yard.tinsel"]);
     assert_eq!(
@@ -86,29 +73,15 @@ fn its_statuses() {
     folder.file("yard.tinsel", YARD);
     let first = run(&folder, &["diff", "yard.tinsel"]);
     assert_eq!(first.status.code(), Some(3), "the first build makes a lock");
-    assert!(
-        out(&first).contains("there is no lock yet"),
-        "{}",
-        out(&first)
-    );
+    assert!(out(&first).contains("there is no lock yet"), "{}", out(&first));
     folder.file("wrong.tinsel", YARD.replace("arch[1]", "arch[9]"));
-    assert_eq!(
-        run(&folder, &["diff", "wrong.tinsel"]).status.code(),
-        Some(1)
-    );
-    assert_eq!(
-        run(&folder, &["diff", "none.tinsel"]).status.code(),
-        Some(2)
-    );
+    assert_eq!(run(&folder, &["diff", "wrong.tinsel"]).status.code(), Some(1));
+    assert_eq!(run(&folder, &["diff", "none.tinsel"]).status.code(), Some(2));
     let remap = run(&folder, &["diff", "yard.tinsel", "--remap", "r.csv"]);
     assert_eq!(remap.status.code(), Some(2), "nothing to re-cut from");
     let unknown = run(&folder, &["diff", "yard.tinsel", "--compact-only", "peer"]);
     assert_eq!(unknown.status.code(), Some(2));
-    assert!(
-        err(&unknown).contains("did you mean `pier`?"),
-        "{}",
-        err(&unknown)
-    );
+    assert!(err(&unknown).contains("did you mean `pier`?"), "{}", err(&unknown));
 }
 
 #[test]
@@ -131,23 +104,14 @@ fn it_is_told_to_programs() {
         (row["old"].clone(), row["new"].clone())
     };
     assert_eq!(line("pier", None, "universes"), (3.into(), 4.into()));
-    assert_eq!(
-        line("pier", Some("2"), "start"),
-        ("1/166".into(), "7/1".into())
-    );
+    assert_eq!(line("pier", Some("2"), "start"), ("1/166".into(), "7/1".into()));
     assert_eq!(line("pier", Some("2"), "nodes"), (100.into(), 110.into()));
-    assert_eq!(
-        line("quay", Some("3"), "colour"),
-        (serde_json::Value::Null, "RGB".into())
-    );
+    assert_eq!(line("quay", Some("3"), "colour"), (serde_json::Value::Null, "RGB".into()));
 }
 
 /// First channel and slots of each string, by name, from the table alone.
 fn table(folder: &Folder) -> std::collections::BTreeMap<String, (usize, usize)> {
-    let told = run(
-        folder,
-        &["table", "--quiet", "yard.tinsel", "--format", "json"],
-    );
+    let told = run(folder, &["table", "--quiet", "yard.tinsel", "--format", "json"]);
     let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
     let rows = value["strings"].as_array().unwrap();
     rows.iter()
@@ -171,9 +135,8 @@ fn a_show_is_re_cut() {
     run(&folder, &["diff", "yard.tinsel", "--remap", "moved.csv"]);
     let rows = fs::read_to_string(folder.0.join("moved.csv")).unwrap();
     assert!(rows.starts_with("from,to,count,from_universe,from_slot,to_universe,to_slot\r\n"));
-    let old: Vec<u8> = (0..9000_u32)
-        .map(|at| (at.wrapping_mul(2_654_435_761) >> 13) as u8)
-        .collect();
+    let old: Vec<u8> =
+        (0..9000_u32).map(|at| (at.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
     let mut new = vec![0_u8; 9000];
     for row in rows.lines().skip(1) {
         let row: Vec<usize> = row.split(',').map(|cell| cell.parse().unwrap()).collect();
@@ -197,10 +160,7 @@ fn why_a_string_lies_where_it_does() {
     let folder = after_an_edit();
     let mut told = String::new();
     for name in ["arch[1]", "arch[3]", "heron[4]", "tree.1", "star"] {
-        told.push_str(&out(&run(
-            &folder,
-            &["why", "--quiet", "yard.tinsel", name],
-        )));
+        told.push_str(&out(&run(&folder, &["why", "--quiet", "yard.tinsel", name])));
     }
     snapshot("why", &told);
     let unknown = run(&folder, &["why", "--quiet", "yard.tinsel", "herom[4]"]);
@@ -215,33 +175,15 @@ fn a_layout_afresh_shows_its_cost() {
     let kept = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
     let cost = run(&folder, &["diff", "yard.tinsel", "--compact"]);
     assert_eq!(cost.status.code(), Some(3));
-    assert!(
-        out(&cost).contains("all was to be laid out afresh"),
-        "{}",
-        out(&cost)
-    );
+    assert!(out(&cost).contains("all was to be laid out afresh"), "{}", out(&cost));
     let rows = |text: &str, controller: &str| -> Vec<String> {
         let has = |line: &&str| line.contains(&format!("port: {controller}."));
         text.lines().filter(has).map(str::to_owned).collect()
     };
     let lock = || fs::read_to_string(folder.0.join("yard.lock")).unwrap();
-    let built = run(
-        &folder,
-        &[
-            "build",
-            "--quiet",
-            "yard.tinsel",
-            "--compact",
-            "--keep",
-            "quay",
-        ],
-    );
+    let built = run(&folder, &["build", "--quiet", "yard.tinsel", "--compact", "--keep", "quay"]);
     assert_eq!(built.status.code(), Some(0), "{}", err(&built));
-    assert!(
-        out(&built).contains("controllers to set up again"),
-        "{}",
-        out(&built)
-    );
+    assert!(out(&built).contains("controllers to set up again"), "{}", out(&built));
     assert_eq!(rows(&lock(), "quay"), rows(&kept, "quay"));
     assert_ne!(rows(&lock(), "pier"), rows(&kept, "pier"));
     run(&folder, &["build", "--quiet", "yard.tinsel", "--compact"]);
@@ -274,21 +216,12 @@ fn another_plug_is_no_new_show_data() {
     let told = run(&folder, &["diff", "yard.tinsel"]);
     assert_eq!(told.status.code(), Some(3));
     let text = out(&told);
-    assert!(
-        !text.contains("program") && text.contains("nothing moves"),
-        "{text}"
-    );
+    assert!(!text.contains("program") && text.contains("nothing moves"), "{text}");
     assert!(text.contains("plugs to move"), "{text}");
-    assert!(
-        text.contains("shed.1 -> shed.2: port `shed.1` is reserved\n"),
-        "{text}"
-    );
+    assert!(text.contains("shed.1 -> shed.2: port `shed.1` is reserved\n"), "{text}");
     let told = run(&folder, &["diff", "yard.tinsel", "--format", "json"]);
     let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
-    assert_eq!(
-        (&value["moved_strings"], &value["changes"]),
-        (&0.into(), &true.into())
-    );
+    assert_eq!((&value["moved_strings"], &value["changes"]), (&0.into(), &true.into()));
     assert_eq!(value["plugged"][0]["cause"], "replaced");
     let told = run(&folder, &["check", "yard.tinsel"]);
     let words = "`kite` keeps 8/1 and is plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
@@ -296,10 +229,7 @@ fn another_plug_is_no_new_show_data() {
     assert!(flat.contains(words), "{flat}");
     // A chip that the port no longer drives, and a port that is gone.
     for (edit, reason) in [
-        (
-            "ports 1..3 { }; port 1 { chip sk6812 }",
-            "port `shed.1` does not drive its chip",
-        ),
+        ("ports 1..3 { }; port 1 { chip sk6812 }", "port `shed.1` does not drive its chip"),
         ("ports 2..3 { }", "port `shed.1` does not exist any more"),
         (
             "ports 1..3 { }; port 1 { nodes at most 40 }",
@@ -330,10 +260,7 @@ fn diff_names_the_receivers_port() {
             .replace("shed.2: kite[3]", "hedge.1: kite[3]"),
     );
     let told = out(&run(&folder, &["diff", "yard.tinsel"]));
-    assert!(
-        told.contains("hedge.1 -> hedge.2") && told.contains("shed.2 -> hedge.1"),
-        "{told}"
-    );
+    assert!(told.contains("hedge.1 -> hedge.2") && told.contains("shed.2 -> hedge.1"), "{told}");
     let why = out(&run(&folder, &["why", "yard.tinsel", "kite[2]"]));
     assert!(why.contains("on hedge.2 ("), "{why}");
 }
@@ -366,57 +293,30 @@ fn a_changed_set_up_is_something_to_do() {
     let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
     for (old, new, field, values) in [
         ("10.1.0.4", "10.1.0.9", "host", ("10.1.0.4", "10.1.0.9")),
-        (
-            "artnet from 0",
-            "e131 unicast",
-            "input",
-            ("artnet from 0", "e131 unicast"),
-        ),
+        ("artnet from 0", "e131 unicast", "input", ("artnet from 0", "e131 unicast")),
         ("colour RGB", "colour BRG", "colour", ("RGB", "BRG")),
     ] {
         folder.file("yard.tinsel", WEIR.replace(old, new));
         let rows = json(&folder, &[])["retype"].as_array().unwrap().clone();
         let row = rows.iter().find(|row| row["field"] == field).unwrap();
-        assert_eq!(
-            (&row["old"], &row["new"]),
-            (&values.0.into(), &values.1.into())
-        );
+        assert_eq!((&row["old"], &row["new"]), (&values.0.into(), &values.1.into()));
         assert_eq!(row["controller"], "weir");
         assert_eq!(row["port"].is_null(), field != "colour", "{row}");
-        assert_eq!(
-            run(&folder, &["diff", "yard.tinsel"]).status.code(),
-            Some(3)
-        );
+        assert_eq!(run(&folder, &["diff", "yard.tinsel"]).status.code(), Some(3));
         let held = run(&folder, &["check", "--locked", "yard.tinsel"]);
         assert_eq!(held.status.code(), Some(1));
-        assert!(
-            err(&held).contains("set up in another way"),
-            "{}",
-            err(&held)
-        );
+        assert!(err(&held).contains("set up in another way"), "{}", err(&held));
         // A lock that does not say it has nothing to compare.
-        let older = lock
-            .lines()
-            .filter(|line| !line.contains("controllers:") && !line.contains("- {"));
+        let older =
+            lock.lines().filter(|line| !line.contains("controllers:") && !line.contains("- {"));
         let older = older.map(|line| line.split(", nodes").next().unwrap());
         let older = older.map(|line| match line.contains(": {") && !line.ends_with('}') {
             true => format!("{line}}}\n"),
             false => format!("{line}\n"),
         });
-        folder.file(
-            "yard.lock",
-            older.collect::<String>().replace("\"1.2\"", "\"1.1\""),
-        );
-        assert_eq!(
-            run(&folder, &["diff", "yard.tinsel"]).status.code(),
-            Some(0)
-        );
-        assert_eq!(
-            run(&folder, &["check", "--locked", "yard.tinsel"])
-                .status
-                .code(),
-            Some(0)
-        );
+        folder.file("yard.lock", older.collect::<String>().replace("\"1.2\"", "\"1.1\""));
+        assert_eq!(run(&folder, &["diff", "yard.tinsel"]).status.code(), Some(0));
+        assert_eq!(run(&folder, &["check", "--locked", "yard.tinsel"]).status.code(), Some(0));
         folder.file("yard.lock", &lock);
     }
 }
@@ -430,11 +330,7 @@ fn a_shift_of_universes_is_one_act() {
     assert_eq!(value["moved_strings"], 6);
     for row in value["moved"].as_array().unwrap() {
         let of = |side: &str, key: &str| row[side][key].as_u64().unwrap();
-        assert_eq!(
-            of("before", "universe") + 100,
-            of("now", "universe"),
-            "{row}"
-        );
+        assert_eq!(of("before", "universe") + 100, of("now", "universe"), "{row}");
         assert_eq!(of("before", "slot"), of("now", "slot"), "{row}");
         assert_eq!(row["cause"], "shifted");
     }
@@ -447,11 +343,7 @@ fn a_shift_of_universes_is_one_act() {
     // Where some may stay, nothing moves along.
     folder.file("yard.tinsel", WEIR.replace("from 5", "from 6"));
     assert!(
-        json(&folder, &[])["moved"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .all(|row| row["cause"] != "shifted")
+        json(&folder, &[])["moved"].as_array().unwrap().iter().all(|row| row["cause"] != "shifted")
     );
     folder.file("yard.tinsel", WEIR.replace("from 5", "from 2"));
     assert_eq!(json(&folder, &[])["changes"], false);
@@ -461,15 +353,9 @@ fn a_shift_of_universes_is_one_act() {
 #[test]
 fn a_fixture_is_dialled() {
     let folder = built(WEIR);
-    folder.file(
-        "yard.tinsel",
-        WEIR.replace("torch[1] -> torch[2]", "torch[1] -> torch[2] at 19"),
-    );
+    folder.file("yard.tinsel", WEIR.replace("torch[1] -> torch[2]", "torch[1] -> torch[2] at 19"));
     let value = json(&folder, &[]);
-    assert_eq!(
-        value["dials"],
-        serde_json::json!([{"fixture": "torch[2]", "old": 8, "new": 19}])
-    );
+    assert_eq!(value["dials"], serde_json::json!([{"fixture": "torch[2]", "old": 8, "new": 19}]));
     assert_eq!(value["retype"], serde_json::json!([]));
 }
 
@@ -477,13 +363,8 @@ fn a_fixture_is_dialled() {
 #[test]
 fn a_box_is_swapped() {
     let folder = built(WEIR);
-    let swapped = WEIR
-        .replace("weir", "lock-house")
-        .replace("10.1.0.4", "10.1.0.77");
-    folder.file(
-        "yard.tinsel",
-        swapped.replace("1..6", "1..16") + "renamed weir -> lock-house\n",
-    );
+    let swapped = WEIR.replace("weir", "lock-house").replace("10.1.0.4", "10.1.0.77");
+    folder.file("yard.tinsel", swapped.replace("1..6", "1..16") + "renamed weir -> lock-house\n");
     let value = json(&folder, &[]);
     let only = serde_json::json!([{"controller": "lock-house", "port": null, "field": "host", "old": "10.1.0.4",
         "new": "10.1.0.77", "row": null, "string": null}]);
@@ -506,16 +387,10 @@ fn against_another_lock() {
     let before = json(&folder, &["--remap", "one.csv"]);
     run(&folder, &["build", "--quiet", "yard.tinsel"]);
     assert_eq!(json(&folder, &[])["changes"], false);
-    assert_eq!(
-        json(&folder, &["--against", "spring.lock", "--remap", "two.csv"]),
-        before
-    );
+    assert_eq!(json(&folder, &["--against", "spring.lock", "--remap", "two.csv"]), before);
     let read = |name: &str| fs::read(folder.0.join(name)).unwrap();
     assert_eq!(read("one.csv"), read("two.csv"));
-    let none = run(
-        &folder,
-        &["diff", "yard.tinsel", "--against", "autumn.lock"],
-    );
+    let none = run(&folder, &["diff", "yard.tinsel", "--against", "autumn.lock"]);
     assert_eq!(none.status.code(), Some(2));
 }
 
@@ -533,16 +408,8 @@ fn why_after_the_build() {
     for _ in 0..2 {
         let why = out(&run(&folder, &["why", "--quiet", "yard.tinsel", "fern[2]"]));
         let why = why.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(
-            why.contains("an earlier build moved it; it lay at 5/136, but"),
-            "{why}"
-        );
-        assert_eq!(
-            run(&folder, &["check", "--locked", "yard.tinsel"])
-                .status
-                .code(),
-            Some(0)
-        );
+        assert!(why.contains("an earlier build moved it; it lay at 5/136, but"), "{why}");
+        assert_eq!(run(&folder, &["check", "--locked", "yard.tinsel"]).status.code(), Some(0));
         run(&folder, &["build", "--quiet", "yard.tinsel"]);
         assert_eq!(fs::read(folder.0.join("yard.lock")).unwrap(), lock);
     }
@@ -561,19 +428,11 @@ fn a_side_is_taken() {
         folder.file("yard.lock", &both);
         let refused = run(&folder, &["build", "yard.tinsel"]);
         assert_eq!(refused.status.code(), Some(1));
-        assert_eq!(
-            err(&refused).matches("lock/twice").count(),
-            1,
-            "{}",
-            err(&refused)
-        );
+        assert_eq!(err(&refused).matches("lock/twice").count(), 1, "{}", err(&refused));
         let done = run(&folder, &["build", "yard.tinsel", "--take", side]);
         assert_eq!(done.status.code(), Some(0), "{}", err(&done));
         let now = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
-        assert!(
-            now.contains(&format!("fern[3]: {{port: weir.3, start: {start}, ")),
-            "{now}"
-        );
+        assert!(now.contains(&format!("fern[3]: {{port: weir.3, start: {start}, ")), "{now}");
         assert_eq!(now.matches("fern[3]").count(), 1);
     }
 }
@@ -585,10 +444,7 @@ fn a_table_by_prop() {
         prop vine { enters \"left foot\"; node bud; strings 2 of 3 strands of 10 nodes }\n\
         wire weir.1: vine.1\nwire weir.3: vine.2\n";
     let folder = built(text);
-    let told = run(
-        &folder,
-        &["table", "--by", "prop", "--format", "json", "yard.tinsel"],
-    );
+    let told = run(&folder, &["table", "--by", "prop", "--format", "json", "yard.tinsel"]);
     let value: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
     let row = &value["props"][0];
     for (key, wanted) in [
@@ -619,20 +475,13 @@ fn where_data_comes_in() {
         prop crow[2] { enters \"tail\" }\n\
         wire weir.1: vine -> crow[1]\nwire weir.2: lead 7 m -> crow[2]\n";
     let folder = built(text);
-    let told = run(
-        &folder,
-        &["table", "--by", "prop", "--format", "csv", "yard.tinsel"],
-    );
+    let told = run(&folder, &["table", "--by", "prop", "--format", "csv", "yard.tinsel"]);
     let csv = out(&told);
     let mut keys: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
     let wanted = "prop instance strings strands nodes_per_strand nodes slots first_channel last_channel one_piece starts \
                   ports enters";
     for key in wanted.split_whitespace() {
-        assert_eq!(
-            keys.iter().filter(|other| **other == key).count(),
-            1,
-            "{key}"
-        );
+        assert_eq!(keys.iter().filter(|other| **other == key).count(), 1, "{key}");
     }
     keys.retain(|key| wanted.split_whitespace().any(|other| other == *key));
     assert_eq!(keys.join(" "), wanted, "in the order of the design");
@@ -654,21 +503,15 @@ fn where_data_comes_in() {
     let done = run(&folder, &["report", "yard.tinsel", "-o", "papers"]);
     assert_eq!(done.status.code(), Some(0), "{}", err(&done));
     let paper = |name: &str| fs::read_to_string(folder.0.join("papers").join(name)).unwrap();
-    let (sheets, labels, report) = (
-        paper("port-sheets.html"),
-        paper("labels.html"),
-        paper("index.html"),
-    );
+    let (sheets, labels, report) =
+        (paper("port-sheets.html"), paper("labels.html"), paper("index.html"));
     for place in ["left foot", "right foot", "beak", "tail"] {
         assert!(sheets.contains(&format!("data in at {place}")), "{place}");
         assert!(labels.contains(&format!("<span>{place}</span>")), "{place}");
         assert!(report.contains(place), "{place}");
     }
     // 3-4-5 and 6-8-10; where a lead is written, that holds.
-    assert!(
-        sheets.contains("about 5 m from the plug before"),
-        "{sheets}"
-    );
+    assert!(sheets.contains("about 5 m from the plug before"), "{sheets}");
     assert!(sheets.contains("about 10 m from the plug before"));
     assert_eq!(sheets.matches("in a straight line").count(), 2);
     let more = text.replace("\"right foot\"", "\"right foot\", \"nose\"");

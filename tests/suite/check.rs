@@ -19,23 +19,15 @@ pub fn one(text: &str) -> Compiled {
 
 /// Compiles a display of several texts, `main` first.
 pub fn many(main: &str, texts: &[(&str, &str)]) -> Compiled {
-    let files = texts.iter().fold(Memory::default(), |files, (name, text)| {
-        files.with(name, text)
-    });
-    let loaded = files
-        .load("", main)
-        .expect("the main text is among the texts");
+    let files = texts.iter().fold(Memory::default(), |files, (name, text)| files.with(name, text));
+    let loaded = files.load("", main).expect("the main text is among the texts");
     compile(&files, loaded)
 }
 
 /// Compiles a display of several texts, `main` first, with its lock beside it: a name and its bytes.
 pub fn beside(main: &str, texts: &[(&str, &str)], lock: Option<(&str, &[u8])>) -> Compiled {
-    let files = texts.iter().fold(Memory::default(), |files, (name, text)| {
-        files.with(name, text)
-    });
-    let loaded = files
-        .load("", main)
-        .expect("the main text is among the texts");
+    let files = texts.iter().fold(Memory::default(), |files, (name, text)| files.with(name, text));
+    let loaded = files.load("", main).expect("the main text is among the texts");
     let lock = lock.map(|(name, bytes)| Loaded {
         identity: name.to_owned(),
         name: name.to_owned(),
@@ -47,11 +39,7 @@ pub fn beside(main: &str, texts: &[(&str, &str)], lock: Option<(&str, &[u8])>) -
 /// Compiles a display of the page of a code, with the lock that it may have; `lock/stale` is what `--locked` asks for.
 pub fn page(code: &str, text: &str) -> Compiled {
     let (display, lock) = Page::parts(text);
-    let mut compiled = beside(
-        NAME,
-        &[(NAME, display)],
-        lock.map(|lock| (LOCK, lock.as_bytes())),
-    );
+    let mut compiled = beside(NAME, &[(NAME, display)], lock.map(|lock| (LOCK, lock.as_bytes())));
     if code == LOCKED {
         compiled.hold_to_lock();
     }
@@ -63,21 +51,13 @@ pub const LOCKED: &str = "lock/stale";
 
 /// Compiles bytes that need not be text.
 pub fn bytes(bytes: &[u8]) -> Compiled {
-    let main = Loaded {
-        identity: NAME.to_owned(),
-        name: NAME.to_owned(),
-        bytes: bytes.to_owned(),
-    };
+    let main = Loaded { identity: NAME.to_owned(), name: NAME.to_owned(), bytes: bytes.to_owned() };
     compile(&Memory::default(), main)
 }
 
 /// What a person sees of it on a terminal of 100 columns without colour.
 pub fn terminal(compiled: &Compiled) -> String {
-    let look = Look {
-        colour: false,
-        ascii: false,
-        width: 100,
-    };
+    let look = Look { colour: false, ascii: false, width: 100 };
     let mut out = Vec::new();
     terminal::write(&compiled.sources, &compiled.findings, look, &mut out).unwrap();
     String::from_utf8(out).unwrap()
@@ -105,9 +85,7 @@ pub fn told(compiled: &Compiled) -> String {
             let place = compiled
                 .sources
                 .place(finding.span())
-                .map_or(String::new(), |p| {
-                    format!("{}:{}:{}", p.file, p.line, p.column)
-                });
+                .map_or(String::new(), |p| format!("{}:{}:{}", p.file, p.line, p.column));
             format!("{place}: {} {}\n", finding.code, finding.message)
         })
         .collect()

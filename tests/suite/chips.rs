@@ -61,12 +61,7 @@ fn rows_are_those_of_the_sources() {
 fn each_known_chip_is_timed_by_its_row() {
     for chip in KNOWN {
         let compiled = check::one(&display(chip.name, letters(chip.colours), ""));
-        assert!(
-            !compiled.blocks(),
-            "{}: {}",
-            chip.name,
-            check::told(&compiled)
-        );
+        assert!(!compiled.blocks(), "{}: {}", chip.name, check::told(&compiled));
         let time = NodeTime::of_kind(&compiled.model, &compiled.model.nodes.as_slice()[0]);
         let bits = u64::from(compiled.model.nodes.as_slice()[0].bits);
         let Some(bit) = chip.bit else {
@@ -76,12 +71,7 @@ fn each_known_chip_is_timed_by_its_row() {
         };
         let left = 25_000_000 - chip.latch_ns - u64::from(chip.header_bits) * bit.nanoseconds;
         let most = left / (bits * bit.nanoseconds);
-        assert_eq!(
-            time.most(40_000).map(u64::from),
-            Some(most),
-            "{}",
-            chip.name
-        );
+        assert_eq!(time.most(40_000).map(u64::from), Some(most), "{}", chip.name);
     }
 }
 
@@ -125,11 +115,7 @@ fn what_is_said_of_an_unknown_chip_can_be_pasted() {
             }
             let own = known(text).unwrap();
             let colours = own.colours.map_or(colour.len(), usize::from);
-            assert_eq!(
-                colours * usize::from(own.depth / 8),
-                colour.len(),
-                "{name}: {text}"
-            );
+            assert_eq!(colours * usize::from(own.depth / 8), colour.len(), "{name}: {text}");
         }
     }
     assert!(declared > 2);

@@ -21,11 +21,8 @@ pub struct Folder(pub PathBuf);
 impl Folder {
     pub fn new() -> Self {
         static COUNT: AtomicU32 = AtomicU32::new(0);
-        let name = format!(
-            "tinsel-test-{}-{}",
-            std::process::id(),
-            COUNT.fetch_add(1, Ordering::Relaxed)
-        );
+        let name =
+            format!("tinsel-test-{}-{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
         let path = std::env::temp_dir().join(name);
         fs::create_dir_all(&path).unwrap();
         Self(path)
@@ -112,32 +109,18 @@ pub fn status(output: &Output) -> i32 {
 fn findings(path: &Path) -> (i32, Vec<Value>) {
     let output = on("check", path, &["--format", "json"]);
     let value: Value = serde_json::from_str(&out(&output)).unwrap();
-    (
-        status(&output),
-        value["diagnostics"].as_array().unwrap().clone(),
-    )
+    (status(&output), value["diagnostics"].as_array().unwrap().clone())
 }
 
 #[test]
 fn statuses() {
     let folder = Folder::new();
-    let (right, wrong) = (
-        folder.file("right.tinsel", RIGHT),
-        folder.file("wrong.tinsel", WRONG),
-    );
+    let (right, wrong) = (folder.file("right.tinsel", RIGHT), folder.file("wrong.tinsel", WRONG));
     for command in ["check", "table"] {
         assert_eq!(status(&on(command, &right, &[])), 0, "{command}");
         assert_eq!(status(&on(command, &wrong, &[])), 1, "{command}");
-        assert_eq!(
-            status(&on(command, &folder.0.join("missing.tinsel"), &[])),
-            2,
-            "{command}"
-        );
-        assert_eq!(
-            status(&on(command, &right, &["--no-such-option"])),
-            2,
-            "{command}"
-        );
+        assert_eq!(status(&on(command, &folder.0.join("missing.tinsel"), &[])), 2, "{command}");
+        assert_eq!(status(&on(command, &right, &["--no-such-option"])), 2, "{command}");
     }
     assert_eq!(status(&run(&[])), 2);
     assert_eq!(status(&run(&["no-such-command"])), 2);
@@ -160,10 +143,7 @@ fn advice_is_no_error() {
 #[test]
 fn nothing_is_written_beside_the_display() {
     let folder = Folder::new();
-    let (right, wrong) = (
-        folder.file("right.tinsel", RIGHT),
-        folder.file("wrong.tinsel", WRONG),
-    );
+    let (right, wrong) = (folder.file("right.tinsel", RIGHT), folder.file("wrong.tinsel", WRONG));
     let before = folder.all();
     for path in [&right, &wrong] {
         for command in ["check", "table", "graph"] {
@@ -204,19 +184,11 @@ fn columns_count_characters() {
     let text = "node bulb { chip ws2811; colour RGB }\ncontroller shed { ports 1..2 { } }\n\
                 prop größe { node bulb; string 40 nodes }\nwire shed.1: größe -> owll\n";
     let mark = format!("\u{feff}{text}");
-    for (name, text) in [
-        ("plain", text),
-        ("mark", &mark),
-        ("crlf", &text.replace('\n', "\r\n")),
-    ] {
+    for (name, text) in [("plain", text), ("mark", &mark), ("crlf", &text.replace('\n', "\r\n"))] {
         let (_, found) = findings(&folder.file(&format!("{name}.tinsel"), text));
         assert_eq!(found[0]["code"], "name/unknown", "{name}");
         let label = &found[0]["labels"][0];
-        assert_eq!(
-            (&label["line"], &label["column"]),
-            (&4.into(), &23.into()),
-            "{name}"
-        );
+        assert_eq!((&label["line"], &label["column"]), (&4.into(), &23.into()), "{name}");
         assert_eq!(label["end_column"], 27, "{name}");
     }
 }
@@ -241,17 +213,9 @@ fn colour_only_where_wanted() {
     };
     assert!(!coloured(&mut tinsel()), "not on a pipe");
     assert!(coloured(tinsel().args(["--color", "always"])));
-    assert!(!coloured(
-        tinsel()
-            .args(["--color", "never"])
-            .env("CLICOLOR_FORCE", "1")
-    ));
+    assert!(!coloured(tinsel().args(["--color", "never"]).env("CLICOLOR_FORCE", "1")));
     assert!(!coloured(tinsel().env("NO_COLOR", "1")));
-    let ascii = tinsel()
-        .args(["--ascii", "check"])
-        .arg(&path)
-        .output()
-        .unwrap();
+    let ascii = tinsel().args(["--ascii", "check"]).arg(&path).output().unwrap();
     assert!(out(&ascii).is_ascii() && err(&ascii).is_ascii());
 }
 
@@ -262,10 +226,7 @@ fn results_and_findings_go_to_their_streams() {
     assert!(out(&table).contains("owl"));
     let picked = folder.file("picked.tinsel", RIGHT.replace("wire shed.1: owl\n", ""));
     let table = on("table", &picked, &["--format", "json"]);
-    assert!(
-        serde_json::from_str::<Value>(&out(&table)).is_ok(),
-        "nothing but the table"
-    );
+    assert!(serde_json::from_str::<Value>(&out(&table)).is_ok(), "nothing but the table");
     assert!(err(&table).contains("wire/picked"));
 }
 
@@ -303,20 +264,12 @@ fn each_code_is_explained() {
     assert_eq!(status(&list), 0);
     let list = out(&list);
     for rule in tinsel::rules::ALL {
-        assert!(
-            list.contains(rule.code),
-            "`explain` does not list {}",
-            rule.code
-        );
+        assert!(list.contains(rule.code), "`explain` does not list {}", rule.code);
         let page = run(&["explain", rule.code]);
         assert_eq!(status(&page), 0, "{}", rule.code);
         let page = out(&page);
         for part in [rule.title, rule.page.wrong.lines().next().unwrap().trim()] {
-            assert!(
-                page.contains(part),
-                "{} without `{part}`:\n{page}",
-                rule.code
-            );
+            assert!(page.contains(part), "{} without `{part}`:\n{page}", rule.code);
         }
     }
     assert_eq!(status(&run(&["explain", "port/noddes"])), 2);
@@ -330,15 +283,7 @@ fn the_graph_is_told() {
     let reach = run(&["graph", "--reach", "bulb", "examples/middle/yard.tinsel"]);
     assert_eq!(status(&reach), 0, "{}", err(&reach));
     assert!(out(&reach).contains("duck") && !out(&reach).contains("barn-eaves"));
-    assert_eq!(
-        status(&run(&[
-            "graph",
-            "--reach",
-            "nobody",
-            "examples/middle/yard.tinsel"
-        ])),
-        2
-    );
+    assert_eq!(status(&run(&["graph", "--reach", "nobody", "examples/middle/yard.tinsel"])), 2);
 }
 
 /// A port is known by every name that the language has for it, whether or not something hangs on it.
@@ -431,9 +376,7 @@ fn the_graph_reaches_what_comes_behind() {
         let output = on("graph", path, &["--reach", name]);
         assert_eq!(status(&output), 0, "{}", err(&output));
         let graph = out(&output);
-        let shown = props
-            .iter()
-            .filter(|prop| graph.contains(&format!("prop {prop}\"")));
+        let shown = props.iter().filter(|prop| graph.contains(&format!("prop {prop}\"")));
         let shown: Vec<&str> = shown.copied().collect();
         assert_eq!(shown, reached, "--reach {name}: {graph}");
     }
@@ -447,23 +390,14 @@ fn help_shows_examples() {
     for command in ["check", "build", "table", "explain", "graph"] {
         let output = run(&[command, "--help"]);
         assert_eq!(status(&output), 0);
-        assert!(
-            out(&output).contains(&format!("tinsel {command} ")),
-            "{command}"
-        );
+        assert!(out(&output).contains(&format!("tinsel {command} ")), "{command}");
     }
 }
 
 #[test]
 fn a_narrowed_table() {
-    let output = run(&[
-        "table",
-        "--only",
-        "duck",
-        "--format",
-        "json",
-        "examples/middle/yard.tinsel",
-    ]);
+    let output =
+        run(&["table", "--only", "duck", "--format", "json", "examples/middle/yard.tinsel"]);
     assert_eq!(status(&output), 0, "{}", err(&output));
     let table: Value = serde_json::from_str(&out(&output)).unwrap();
     let rows = table["strings"].as_array().unwrap();
@@ -474,19 +408,13 @@ fn a_narrowed_table() {
 #[test]
 fn bytes_that_are_no_display() {
     let folder = Folder::new();
-    let utf16: Vec<u8> = [0xff, 0xfe]
-        .into_iter()
-        .chain(RIGHT.encode_utf16().flat_map(u16::to_le_bytes))
-        .collect();
+    let utf16: Vec<u8> =
+        [0xff, 0xfe].into_iter().chain(RIGHT.encode_utf16().flat_map(u16::to_le_bytes)).collect();
     let latin1 = [b"prop caf\xe9 { }\n".as_slice()].concat();
     for (name, bytes, word) in [
         ("utf16.tinsel", utf16, "UTF-16"),
         ("latin1.tinsel", latin1, "UTF-8"),
-        (
-            "zeros.tinsel",
-            [RIGHT.as_bytes(), &[0; 40]].concat(),
-            "zero",
-        ),
+        ("zeros.tinsel", [RIGHT.as_bytes(), &[0; 40]].concat(), "zero"),
     ] {
         let path = folder.file(name, bytes);
         let output = on("check", &path, &[]);
@@ -512,18 +440,12 @@ fn a_folder_is_no_display() {
 fn includes_stay_in_the_folder() {
     let folder = Folder::new();
     folder.file("secret.tinsel", "SECRET TEXT\n");
-    folder.file(
-        "yard/parts/node.tinsel",
-        "node bulb { chip ws2811; colour RGB }\n",
-    );
+    folder.file("yard/parts/node.tinsel", "node bulb { chip ws2811; colour RGB }\n");
     let rest = RIGHT.split_once('\n').unwrap().1;
     let yard =
         |include: &str| folder.file("yard/yard.tinsel", format!("include \"{include}\"\n{rest}"));
     assert_eq!(status(&on("check", &yard("parts/node.tinsel"), &[])), 0);
-    assert_eq!(
-        status(&on("check", &yard("./parts/../parts/node.tinsel"), &[])),
-        0
-    );
+    assert_eq!(status(&on("check", &yard("./parts/../parts/node.tinsel"), &[])), 0);
     for path in [
         "../secret.tinsel",
         "parts/../../secret.tinsel",
@@ -536,10 +458,7 @@ fn includes_stay_in_the_folder() {
         let output = on("check", &yard(path), &[]);
         let told = format!("{}{}", out(&output), err(&output));
         assert_eq!(status(&output), 1, "{path}: {told}");
-        assert!(
-            !told.contains("SECRET") && !told.contains("root:"),
-            "{path}: {told}"
-        );
+        assert!(!told.contains("SECRET") && !told.contains("root:"), "{path}: {told}");
     }
 }
 
@@ -548,10 +467,7 @@ fn includes_stay_in_the_folder() {
 fn links_that_leave_the_folder() {
     let folder = Folder::new();
     let secret = folder.file("secret.tinsel", "SECRET TEXT\n");
-    let inside = folder.file(
-        "yard/node.tinsel",
-        "node bulb { chip ws2811; colour RGB }\n",
-    );
+    let inside = folder.file("yard/node.tinsel", "node bulb { chip ws2811; colour RGB }\n");
     std::os::unix::fs::symlink(secret, folder.0.join("yard/out.tinsel")).unwrap();
     std::os::unix::fs::symlink(&inside, folder.0.join("yard/in.tinsel")).unwrap();
     let rest = RIGHT.split_once('\n').unwrap().1;
@@ -583,11 +499,7 @@ fn what_is_no_regular_file_is_refused_at_once() {
 fn a_file_name_that_steers_the_terminal() {
     use std::os::unix::ffi::OsStrExt as _;
     let folder = Folder::new();
-    let names: [&[u8]; 3] = [
-        b"\x1b[2Jyard.tinsel",
-        b"bell\x07.tinsel",
-        b"not-utf8-\xff.tinsel",
-    ];
+    let names: [&[u8]; 3] = [b"\x1b[2Jyard.tinsel", b"bell\x07.tinsel", b"not-utf8-\xff.tinsel"];
     for name in names {
         let path = folder.0.join(std::ffi::OsStr::from_bytes(name));
         fs::write(&path, WRONG).unwrap();
@@ -595,10 +507,7 @@ fn a_file_name_that_steers_the_terminal() {
             let output = on("check", &path, &["--format", format]);
             assert_eq!(status(&output), 1, "{}", err(&output));
             for bytes in [&output.stdout, &output.stderr] {
-                assert!(
-                    !bytes.contains(&0x1b) && !bytes.contains(&7),
-                    "{format}: {name:?}"
-                );
+                assert!(!bytes.contains(&0x1b) && !bytes.contains(&7), "{format}: {name:?}");
             }
         }
     }
@@ -629,10 +538,7 @@ fn a_full_device() {
         &["graph", "examples/first/porch.tinsel"],
         &["explain"],
     ] {
-        let full = fs::OpenOptions::new()
-            .write(true)
-            .open("/dev/full")
-            .unwrap();
+        let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
         let output = tinsel().args(arguments).stdout(full).output().unwrap();
         assert_eq!(status(&output), 2, "{arguments:?}: {}", err(&output));
         assert!(!err(&output).is_empty(), "{arguments:?}");
@@ -658,19 +564,10 @@ fn an_unreadable_file() {
 fn odd_surroundings() {
     let folder = Folder::new();
     let path = folder.file("wrong.tinsel", WRONG);
-    for (name, value) in [
-        ("COLUMNS", "1"),
-        ("COLUMNS", "0"),
-        ("TERM", "dumb"),
-        ("LANG", "C"),
-        ("HOME", "/nowhere"),
-    ] {
-        let output = tinsel()
-            .arg("check")
-            .arg(&path)
-            .env(name, value)
-            .output()
-            .unwrap();
+    for (name, value) in
+        [("COLUMNS", "1"), ("COLUMNS", "0"), ("TERM", "dumb"), ("LANG", "C"), ("HOME", "/nowhere")]
+    {
+        let output = tinsel().arg("check").arg(&path).env(name, value).output().unwrap();
         assert_eq!(status(&output), 1, "{name}={value}");
     }
     let many = Folder::new();
@@ -727,27 +624,17 @@ fn a_result_goes_into_the_format_that_its_file_says() {
     }
     let path = folder.0.join("odd.csv");
     assert_eq!(status(&to("table", &path, &["--format", "json"])), 0);
-    assert!(
-        fs::read(&path).unwrap().starts_with(b"{"),
-        "--format wins over the ending"
-    );
+    assert!(fs::read(&path).unwrap().starts_with(b"{"), "--format wins over the ending");
     let over = to("table", &display, &["--format", "json"]);
     assert_eq!(status(&over), 2);
     assert_eq!(fs::read(&display).unwrap(), RIGHT.as_bytes());
-    for (command, name) in [
-        ("table", "yard.doc"),
-        ("table", "yard"),
-        ("parts", "parts.mvr"),
-        ("graph", "graph.csv"),
-    ] {
+    for (command, name) in
+        [("table", "yard.doc"), ("table", "yard"), ("parts", "parts.mvr"), ("graph", "graph.csv")]
+    {
         let path = folder.0.join(name);
         let done = to(command, &path, &[]);
         assert_eq!(status(&done), 2, "{name}");
-        let listed = if command == "graph" {
-            "dot or svg"
-        } else {
-            "csv, json, yaml, xlsx"
-        };
+        let listed = if command == "graph" { "dot or svg" } else { "csv, json, yaml, xlsx" };
         assert!(err(&done).contains(listed), "{name}: {}", err(&done));
         assert!(!path.exists(), "{name}");
     }
@@ -765,10 +652,7 @@ fn export_is_gone_and_says_what_to_write() {
     let display = folder.file("yard.tinsel", RIGHT);
     let done = on("export", &display, &["-o", "yard.xlsx"]);
     assert_eq!(status(&done), 2);
-    for said in [
-        "tinsel table yard.tinsel -o yard.xlsx",
-        "tinsel graph yard.tinsel -o yard.svg",
-    ] {
+    for said in ["tinsel table yard.tinsel -o yard.xlsx", "tinsel graph yard.tinsel -o yard.svg"] {
         assert!(err(&done).contains(said), "{}", err(&done));
     }
 }
@@ -801,36 +685,17 @@ fn report_writes_pages() {
     assert_eq!(status(&on("report", &right, &["-o", papers])), 0);
     let index = fs::read_to_string(format!("{papers}/index.html")).unwrap();
     assert!(index.starts_with("<!doctype html>") && index.contains("owl"));
-    assert_eq!(
-        status(&on(
-            "report",
-            &right,
-            &["--single", "-o", single.to_str().unwrap()]
-        )),
-        0
-    );
+    assert_eq!(status(&on("report", &right, &["--single", "-o", single.to_str().unwrap()])), 0);
     let before = folder.all();
     assert_eq!(status(&on("report", &right, &["-o", papers])), 0);
     assert_eq!(folder.all(), before);
-    let refused = on(
-        "report",
-        &wrong,
-        &["-o", folder.0.join("none").to_str().unwrap()],
-    );
+    let refused = on("report", &wrong, &["-o", folder.0.join("none").to_str().unwrap()]);
     assert_eq!(status(&refused), 1);
-    assert!(
-        err(&refused).contains("1 error; no pages"),
-        "{}",
-        err(&refused)
-    );
+    assert!(err(&refused).contains("1 error; no pages"), "{}", err(&refused));
     // A file where the folder should be.
     let refused = on("report", &right, &["-o", right.to_str().unwrap()]);
     assert_eq!(status(&refused), 2);
-    assert!(
-        err(&refused).contains("there is a file of that name"),
-        "{}",
-        err(&refused)
-    );
+    assert!(err(&refused).contains("there is a file of that name"), "{}", err(&refused));
     assert_eq!(folder.all(), before);
 }
 
@@ -847,10 +712,7 @@ fn fmt_lays_out_or_leaves_alone() {
     assert_eq!(run(&["fmt", name]).status.code(), Some(0));
     let out = fs::read_to_string(&path).unwrap();
     assert_ne!(out, wide);
-    assert!(
-        out.starts_with("node bulb { chip ws2811; colour RGB }\n"),
-        "{out}"
-    );
+    assert!(out.starts_with("node bulb { chip ws2811; colour RGB }\n"), "{out}");
     for arguments in [["fmt", "--check", name], ["fmt", "--quiet", name]] {
         let again = run(&arguments);
         assert_eq!((again.status.code(), again.stderr.len()), (Some(0), 0));
@@ -869,12 +731,7 @@ fn fmt_lays_out_or_leaves_alone() {
             .stderr(Stdio::piped())
             .spawn()
             .unwrap();
-        child
-            .stdin
-            .take()
-            .unwrap()
-            .write_all(text.as_bytes())
-            .unwrap();
+        child.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
         let done = child.wait_with_output().unwrap();
         assert_eq!(done.status.code(), Some(status));
         assert_eq!(String::from_utf8_lossy(&done.stdout), answer);
@@ -943,10 +800,7 @@ fn help_to_a_full_device() {
     let output = tinsel().arg("--help").stdout(full).output().unwrap();
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stderr).unwrap();
-    assert!(
-        told.starts_with("tinsel: can't write to standard output"),
-        "{told}"
-    );
+    assert!(told.starts_with("tinsel: can't write to standard output"), "{told}");
 }
 
 #[test]
@@ -955,10 +809,8 @@ fn a_dash_is_standard_output() {
     folder.file("yard.tinsel", RIGHT);
     let mut command = tinsel();
     command.current_dir(&folder.0);
-    let output = command
-        .args(["table", "yard.tinsel", "--format", "csv", "-o", "-"])
-        .output()
-        .unwrap();
+    let output =
+        command.args(["table", "yard.tinsel", "--format", "csv", "-o", "-"]).output().unwrap();
     assert_eq!(output.status.code(), Some(0));
     assert!(output.stdout.starts_with(b"prop,"), "{output:?}");
     assert_eq!(folder.all().len(), 1);
@@ -973,18 +825,12 @@ fn report_leaves_pages_of_others() {
     let report = || {
         let mut command = tinsel();
         command.current_dir(&folder.0);
-        command
-            .args(["report", "yard.tinsel", "-o", "."])
-            .output()
-            .unwrap()
+        command.args(["report", "yard.tinsel", "-o", "."]).output().unwrap()
     };
     let output = report();
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stderr).unwrap();
-    assert!(
-        told.contains("set-up.html is there and was not made by"),
-        "{told}"
-    );
+    assert!(told.contains("set-up.html is there and was not made by"), "{told}");
     assert_eq!(folder.all().len(), 2);
     fs::remove_file(folder.0.join("set-up.html")).unwrap();
     assert_eq!(report().status.code(), Some(0));
@@ -1002,18 +848,12 @@ fn import_leaves_the_lock_of_another() {
     let import = || {
         let mut command = tinsel();
         command.current_dir(&folder.0);
-        command
-            .args(["import", "reeds.csv", "-o", "yard.tinsel"])
-            .output()
-            .unwrap()
+        command.args(["import", "reeds.csv", "-o", "yard.tinsel"]).output().unwrap()
     };
     let output = import();
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stderr).unwrap();
-    assert!(
-        told.contains("yard.lock is the lock of another display"),
-        "{told}"
-    );
+    assert!(told.contains("yard.lock is the lock of another display"), "{told}");
     assert_eq!(folder.all().len(), 2);
     fs::remove_file(lock).unwrap();
     assert_eq!(import().status.code(), Some(0));

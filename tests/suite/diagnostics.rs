@@ -28,11 +28,8 @@ struct Case {
 
 impl Case {
     fn compile(&self) -> Compiled {
-        let texts: Vec<(&str, &str)> = self
-            .texts
-            .iter()
-            .map(|(n, t)| (n.as_str(), t.as_str()))
-            .collect();
+        let texts: Vec<(&str, &str)> =
+            self.texts.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
         let lock = self.lock.as_ref();
         let lock = lock.map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
         let mut compiled = check::beside(texts[0].0, &texts, lock);
@@ -48,10 +45,8 @@ fn root() -> PathBuf {
 }
 
 fn entries(folder: &Path) -> Vec<PathBuf> {
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
+    let mut paths: Vec<PathBuf> =
+        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.sort();
     paths
 }
@@ -75,10 +70,7 @@ fn cases() -> Vec<Case> {
                         .collect();
                     texts.sort_by_key(|(name, _)| name != MAIN);
                     texts
-                } else if path
-                    .extension()
-                    .is_some_and(|extension| extension == "tinsel")
-                {
+                } else if path.extension().is_some_and(|extension| extension == "tinsel") {
                     vec![(name(&path), std::fs::read_to_string(&path).unwrap())]
                 } else {
                     continue;
@@ -168,25 +160,14 @@ fn each_page_shows_its_code_once_and_puts_it_right() {
         }
         let [wrong, right] = [page.wrong, &page.right()].map(|text| check::page(rule.code, text));
         if codes(&wrong.findings) != [rule.code] {
-            faults.push_str(&format!(
-                "{}: its wrong display gives\n{}",
-                rule.code,
-                told(&wrong)
-            ));
+            faults.push_str(&format!("{}: its wrong display gives\n{}", rule.code, told(&wrong)));
         }
         if !right.findings.is_empty() {
-            faults.push_str(&format!(
-                "{}: its right display gives\n{}",
-                rule.code,
-                told(&right)
-            ));
+            faults.push_str(&format!("{}: its right display gives\n{}", rule.code, told(&right)));
         }
         let apart = lines_apart(page.wrong, &page.right());
         if !(1..=6).contains(&apart) {
-            faults.push_str(&format!(
-                "{}: {apart} lines between wrong and right\n",
-                rule.code
-            ));
+            faults.push_str(&format!("{}: {apart} lines between wrong and right\n", rule.code));
         }
     }
     assert!(faults.is_empty(), "{faults}");
@@ -234,12 +215,7 @@ fn golden_cases() {
         if found.iter().any(|code| *code != case.code)
             && !MIXED.contains(&(case.code.as_str(), &case.name))
         {
-            faults.push_str(&format!(
-                "{}/{}: also\n{}\n",
-                case.code,
-                case.name,
-                told(&compiled)
-            ));
+            faults.push_str(&format!("{}/{}: also\n{}\n", case.code, case.name, told(&compiled)));
         }
         if case.name == "two-faults" && found.len() < 2 {
             faults.push_str(&format!(
@@ -249,11 +225,7 @@ fn golden_cases() {
                 told(&compiled)
             ));
         }
-        snapshot(
-            &case.folder,
-            &case.name,
-            &seen(&case.texts, case.lock.as_ref(), &compiled),
-        );
+        snapshot(&case.folder, &case.name, &seen(&case.texts, case.lock.as_ref(), &compiled));
     }
     assert!(faults.is_empty(), "{faults}");
 }
@@ -271,12 +243,7 @@ fn nearly_wrong_is_accepted() {
     for case in cases().iter().filter(|case| case.accepted) {
         let compiled = case.compile();
         if !compiled.findings.is_empty() {
-            faults.push_str(&format!(
-                "{}/{}:\n{}",
-                case.code,
-                case.name,
-                told(&compiled)
-            ));
+            faults.push_str(&format!("{}/{}:\n{}", case.code, case.name, told(&compiled)));
         }
     }
     assert!(faults.is_empty(), "{faults}");
@@ -288,9 +255,7 @@ fn each_code_has_its_cases() {
     let all = cases();
     for rule in rules::ALL {
         let of = |accepted| {
-            all.iter()
-                .filter(|case| case.code == rule.code && case.accepted == accepted)
-                .count()
+            all.iter().filter(|case| case.code == rule.code && case.accepted == accepted).count()
         };
         // The page's own display is one more.
         if of(false) < 2 || of(true) < 1 {
@@ -316,11 +281,7 @@ fn no_snapshot_is_left_without_its_case() {
         .iter()
         .filter(|case| !case.accepted)
         .map(|case| case.folder.join(format!("{}.snap", case.name)))
-        .chain(
-            rules::ALL
-                .iter()
-                .map(|rule| root().join(rule.code).join("page.snap")),
-        )
+        .chain(rules::ALL.iter().map(|rule| root().join(rule.code).join("page.snap")))
         .collect();
     let mut left = Vec::new();
     for group in entries(&root()).into_iter().filter(|path| path.is_dir()) {
@@ -378,10 +339,7 @@ fn sound_words(rule: &Rule, finding: &Diagnostic) -> Result<(), String> {
     let sentence = letters.next().is_some_and(char::is_uppercase)
         && letters.next().is_some_and(char::is_lowercase);
     if finding.message.ends_with('.') || sentence {
-        return Err(format!(
-            "{}: `{}` is not in our voice",
-            rule.code, finding.message
-        ));
+        return Err(format!("{}: `{}` is not in our voice", rule.code, finding.message));
     }
     Ok(())
 }
@@ -417,23 +375,16 @@ pub fn edited(compiled: &Compiled, edits: &[Edit]) -> Vec<(String, String)> {
             &edit.text,
         );
     }
-    texts
-        .into_iter()
-        .map(|(_, name, text)| (name, text))
-        .collect()
+    texts.into_iter().map(|(_, name, text)| (name, text)).collect()
 }
 
 #[test]
 fn safe_fixes_cure() {
-    let pages = rules::ALL.iter().map(|rule| {
-        (
-            rule.code.to_owned(),
-            check::page(rule.code, rule.page.wrong),
-        )
-    });
-    let cases = cases()
-        .into_iter()
-        .map(|case| (format!("{}/{}", case.code, case.name), case.compile()));
+    let pages = rules::ALL
+        .iter()
+        .map(|rule| (rule.code.to_owned(), check::page(rule.code, rule.page.wrong)));
+    let cases =
+        cases().into_iter().map(|case| (format!("{}/{}", case.code, case.name), case.compile()));
     let mut tried = 0;
     for (what, compiled) in pages.chain(cases) {
         for finding in &compiled.findings {
@@ -477,24 +428,17 @@ fn what_is_offered_compiles() {
     let mut causes = 0;
     for case in cases().iter().filter(|case| case.code == "place/no-room") {
         let compiled = case.compile();
-        let refused: Vec<&Diagnostic> = compiled
-            .findings
-            .iter()
-            .filter(|finding| finding.code == "place/no-room")
-            .collect();
+        let refused: Vec<&Diagnostic> =
+            compiled.findings.iter().filter(|finding| finding.code == "place/no-room").collect();
         for finding in &refused {
             causes += usize::from(!finding.choices.is_empty());
             for choice in &finding.choices {
                 let texts = edited(&compiled, &choice.edits);
-                let texts: Vec<(&str, &str)> = texts
-                    .iter()
-                    .map(|(n, t)| (n.as_str(), t.as_str()))
-                    .collect();
+                let texts: Vec<(&str, &str)> =
+                    texts.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
                 let after = check::many(texts[0].0, &texts);
-                let errors = after
-                    .findings
-                    .iter()
-                    .filter(|finding| finding.severity == Severity::Error);
+                let errors =
+                    after.findings.iter().filter(|finding| finding.severity == Severity::Error);
                 // What clashes for other reasons goes on to.
                 assert_eq!(
                     errors.count(),

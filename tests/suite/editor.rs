@@ -33,20 +33,15 @@ impl Texts {
     /// An example with the lock that a build writes.
     fn example(main: &str) -> Self {
         let all = texts(main);
-        let mut texts = Self {
-            main: all[0].0.clone(),
-            texts: all.into_iter().collect(),
-            lock: None,
-        };
+        let mut texts =
+            Self { main: all[0].0.clone(), texts: all.into_iter().collect(), lock: None };
         texts.lock = Some(texts.compiled().next_lock());
         texts
     }
 
     fn files(&self) -> Memory {
         let all = self.texts.iter();
-        all.fold(Memory::default(), |files, (name, text)| {
-            files.with(name, text)
-        })
+        all.fold(Memory::default(), |files, (name, text)| files.with(name, text))
     }
 
     fn loaded(&self) -> Loaded {
@@ -94,19 +89,13 @@ impl Texts {
 /// The offset in a desk of a stretch of a text.
 fn at(desk: &Desk, name: &str, needle: &str) -> u32 {
     let file = desk.file(name).unwrap();
-    file.base
-        + file
-            .text
-            .find(needle)
-            .unwrap_or_else(|| panic!("no {needle}")) as u32
+    file.base + file.text.find(needle).unwrap_or_else(|| panic!("no {needle}")) as u32
 }
 
 /// Where each string of a display lies, by number.
 fn places(compiled: &Compiled) -> Vec<Option<(u64, u64, u32)>> {
     let placed = compiled.plan.placed.iter();
-    placed
-        .map(|one| one.map(|one| (one.start, one.end, one.port)))
-        .collect()
+    placed.map(|one| one.map(|one| (one.start, one.end, one.port))).collect()
 }
 
 fn errors(compiled: &Compiled) -> usize {
@@ -122,10 +111,7 @@ fn hints_of_the_first_example() {
     for hint in desk.hints("porch.tinsel").iter().rev() {
         shown.insert_str(hint.at as usize, &format!(" <{}>", hint.text));
     }
-    let wires: Vec<&str> = shown
-        .lines()
-        .filter(|line| line.starts_with("wire"))
-        .collect();
+    let wires: Vec<&str> = shown.lines().filter(|line| line.starts_with("wire")).collect();
     // Worked out by hand: three slots a node, a port after the other from 1/1.
     assert_eq!(
         wires,
@@ -149,19 +135,9 @@ fn hints_follow_after_and_arithmetic_and_stay_as_old_ones() {
     let mut desk = texts.desk();
     let told = |desk: &Desk| -> Vec<String> {
         let hints = desk.hints("yard.tinsel").into_iter();
-        hints
-            .map(|hint| format!("{}{}", hint.text, if hint.old { "?" } else { "" }))
-            .collect()
+        hints.map(|hint| format!("{}{}", hint.text, if hint.old { "?" } else { "" })).collect()
     };
-    let now = [
-        "= 20",
-        "8",
-        "= 30",
-        "7/1",
-        "a.1: 60 of 90",
-        "8/1",
-        "9 of 800",
-    ];
+    let now = ["= 20", "8", "= 30", "7/1", "a.1: 60 of 90", "8/1", "9 of 800"];
     let found = told(&desk);
     assert_eq!(found[..5], now[..5], "{found:?}");
     assert_eq!(found[5], now[5]);
@@ -181,17 +157,11 @@ fn hover_says_what_stands_there() {
         hover::hover(&desk, at(&desk, name, needle) + on).map_or(String::new(), |one| one.markdown)
     };
     let prop = hover_at("pond.tinsel", "duck[1..6]", 1);
-    assert!(
-        prop.contains("prop duck * 18 { node bulb; string 30 nodes }"),
-        "{prop}"
-    );
+    assert!(prop.contains("prop duck * 18 { node bulb; string 30 nodes }"), "{prop}");
     assert!(prop.contains("`duck[1]` | 30 | 90 | 121/1"), "{prop}");
     assert!(!prop.contains("`duck[7]`"), "{prop}");
     let setting = hover_at("controllers.tinsel", "addressing consecutive", 2);
-    assert!(
-        setting.contains("each port begins where the one before it ends"),
-        "{setting}"
-    );
+    assert!(setting.contains("each port begins where the one before it ends"), "{setting}");
     let port = hover_at("stock/boards.tinsel", "nodes at most 800", 2);
     assert!(port.contains("what one frame has time for"), "{port}");
     let pin = hover_at("house.tinsel", "26/224", 3);
@@ -212,11 +182,7 @@ fn each_setting_has_a_line_to_show() {
     use tinsel::ast::BlockKind;
     use tinsel::resolve::settings::{Scope, rows};
     let mut missing = String::new();
-    for scope in BlockKind::ALL
-        .map(Scope::Of)
-        .into_iter()
-        .chain([Scope::Ports])
-    {
+    for scope in BlockKind::ALL.map(Scope::Of).into_iter().chain([Scope::Ports]) {
         for row in rows(scope) {
             let section = match scope {
                 Scope::Ports => "Ports",
@@ -235,38 +201,13 @@ fn definition_leads_across_files() {
     let texts = Texts::example("examples/veteran/yard.tinsel");
     let desk = texts.desk();
     for (file, needle, target, declared) in [
-        (
-            "house.tinsel",
-            "house.1:",
-            "controllers.tinsel",
-            "house like board-16",
-        ),
-        (
-            "pond.tinsel",
-            "bank-west.1",
-            "controllers.tinsel",
-            "bank-west { carries",
-        ),
-        (
-            "controllers.tinsel",
-            "board-16",
-            "stock/boards.tinsel",
-            "board-16 {\n",
-        ),
-        (
-            "house.tinsel",
-            "eaves.front",
-            "house.tinsel",
-            "eaves { node strip",
-        ),
+        ("house.tinsel", "house.1:", "controllers.tinsel", "house like board-16"),
+        ("pond.tinsel", "bank-west.1", "controllers.tinsel", "bank-west { carries"),
+        ("controllers.tinsel", "board-16", "stock/boards.tinsel", "board-16 {\n"),
+        ("house.tinsel", "eaves.front", "house.tinsel", "eaves { node strip"),
         ("house.tinsel", "front\n", "house.tinsel", "front: 300"),
         ("house.tinsel", "bulb", "nodes.tinsel", "bulb  {"),
-        (
-            "stock/boards.tinsel",
-            "fine-16",
-            "nodes.tinsel",
-            "fine-16 {",
-        ),
+        ("stock/boards.tinsel", "fine-16", "nodes.tinsel", "fine-16 {"),
         ("house.tinsel", "panes * 10", "house.tinsel", "panes = 6"),
         ("yard.tinsel", "nodes.tinsel\"", "nodes.tinsel", "# Makes"),
     ] {
@@ -276,11 +217,8 @@ fn definition_leads_across_files() {
     }
     let uses = names::references(&desk, at(&desk, "nodes.tinsel", "bulb  {"), true);
     let words = texts.texts.values().map(|text| {
-        let code = text
-            .lines()
-            .map(|line| line.split('#').next().unwrap_or(""));
-        code.map(|line| line.matches("node bulb").count())
-            .sum::<usize>()
+        let code = text.lines().map(|line| line.split('#').next().unwrap_or(""));
+        code.map(|line| line.matches("node bulb").count()).sum::<usize>()
     });
     assert_eq!(uses.len(), words.sum::<usize>());
 }
@@ -306,10 +244,7 @@ fn each_action_compiles() {
                 for action in actions::actions(&desk, Span::new(here, here)) {
                     let after = texts.with(&desk, &action.fix.edits).compiled();
                     let title = &action.fix.title;
-                    assert!(
-                        errors(&after) <= errors(&before),
-                        "{main} {name} {place}: {title}"
-                    );
+                    assert!(errors(&after) <= errors(&before), "{main} {name} {place}: {title}");
                     let word = title.split(' ').next().unwrap_or("").to_owned();
                     *titles.entry(word).or_default() += 1;
                     if title.starts_with("write") {
@@ -361,20 +296,8 @@ fn what_each_action_writes() {
             " -> b[2] at 1/91 -> b[1]",
             "\nwire c: b[2] at 1/91 -> b[1]",
         ),
-        (
-            "a -> lead",
-            0,
-            "move `a` after `lead 2 m`",
-            "a -> lead 2 m",
-            "lead 2 m -> a",
-        ),
-        (
-            "c: d",
-            0,
-            "write the ports that the compiler picked",
-            "wire c: d",
-            "wire c.1: d",
-        ),
+        ("a -> lead", 0, "move `a` after `lead 2 m`", "a -> lead 2 m", "lead 2 m -> a"),
+        ("c: d", 0, "write the ports that the compiler picked", "wire c: d", "wire c.1: d"),
     ] {
         let here = at(&desk, "yard.tinsel", needle) + on;
         let all = actions::actions(&desk, Span::new(here, here));
@@ -382,20 +305,13 @@ fn what_each_action_writes() {
         let one = all.iter().find(|one| one.fix.title == title);
         let one = one.unwrap_or_else(|| panic!("no `{title}` at {needle}: {titles:?}"));
         let after = texts.with(&desk, &one.fix.edits);
-        assert_eq!(
-            after.texts["yard.tinsel"],
-            text.replacen(old, new, 1),
-            "{title}"
-        );
+        assert_eq!(after.texts["yard.tinsel"], text.replacen(old, new, 1), "{title}");
     }
     let open = Texts::one(&text.replace("wire c: d\n", ""));
     let desk = open.desk();
     let here = at(&desk, "yard.tinsel", "d { node");
     let all = actions::actions(&desk, Span::new(here, here));
-    let one = all
-        .iter()
-        .find(|one| one.fix.title.starts_with("write the ports"))
-        .unwrap();
+    let one = all.iter().find(|one| one.fix.title.starts_with("write the ports")).unwrap();
     let after = open.with(&desk, &one.fix.edits).texts["yard.tinsel"].clone();
     assert!(after.ends_with("b[1]\nwire c.1: d\n"), "{after}");
 }
@@ -434,22 +350,11 @@ fn the_outline_names_every_statement() {
     let desk = texts.desk();
     let file = desk.file("house.tinsel").unwrap();
     let all = outline::symbols(&desk, Some(file));
-    let words: Vec<String> = all
-        .iter()
-        .map(|one| format!("{} {}", one.kind, one.name))
-        .collect();
-    let lines = file
-        .text
-        .lines()
-        .filter(|line| line.starts_with(char::is_alphabetic));
+    let words: Vec<String> = all.iter().map(|one| format!("{} {}", one.kind, one.name)).collect();
+    let lines = file.text.lines().filter(|line| line.starts_with(char::is_alphabetic));
     assert_eq!(words.len(), lines.count());
-    for word in [
-        "let side",
-        "prop window",
-        "prop window[11..12]",
-        "wire house.7",
-        "wire barn.1..4",
-    ] {
+    for word in ["let side", "prop window", "prop window[11..12]", "wire house.7", "wire barn.1..4"]
+    {
         assert!(words.iter().any(|one| one == word), "{word}: {words:?}");
     }
     assert_eq!(outline::folds(&desk, file).len(), 1);
@@ -478,11 +383,9 @@ fn highlighting_knows_each_word() {
     };
     // What stands after `//` in the grammar is an example.
     let grammar = read("tinsel.pest");
-    let grammar: String = (grammar
-        .lines()
-        .filter(|line| !line.trim_start().starts_with("//")))
-    .map(|line| format!("{line}\n"))
-    .collect();
+    let grammar: String = (grammar.lines().filter(|line| !line.trim_start().starts_with("//")))
+        .map(|line| format!("{line}\n"))
+        .collect();
     let quoted = (grammar.match_indices('"'))
         .filter_map(|(at, _)| grammar[at + 1..].split_once('"'))
         .map(|(word, _)| word);
@@ -517,8 +420,5 @@ fn highlighting_knows_each_word() {
         .collect();
     let missing: Vec<_> = words.difference(&known).collect();
     let strange: Vec<_> = known.difference(&words).collect();
-    assert!(
-        missing.is_empty() && strange.is_empty(),
-        "missing {missing:?}, strange {strange:?}"
-    );
+    assert!(missing.is_empty() && strange.is_empty(), "missing {missing:?}, strange {strange:?}");
 }

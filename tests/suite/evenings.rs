@@ -10,13 +10,7 @@ use std::fmt::Write as _;
 use tinsel::Compiled;
 use tinsel::diff::{Changes, json};
 
-const INPUTS: [&str; 5] = [
-    "e131 multicast",
-    "e131 unicast",
-    "artnet",
-    "artnet from 0",
-    "ddp",
-];
+const INPUTS: [&str; 5] = ["e131 multicast", "e131 unicast", "artnet", "artnet from 0", "ddp"];
 const ADDRESSING: [&str; 3] = ["per port", "consecutive", "per prop"];
 const COLOURS: [&str; 6] = ["RGB", "GRB", "BGR", "RGBW", "GRBW", "WRGB"];
 const PORTS: usize = 5;
@@ -66,13 +60,7 @@ struct Yard {
 
 impl Yard {
     fn new(dice: &mut Dice) -> Self {
-        let mut yard = Self {
-            boxes: vec![],
-            props: vec![],
-            lamps: vec![],
-            whole: false,
-            next: 0,
-        };
+        let mut yard = Self { boxes: vec![], props: vec![], lamps: vec![], whole: false, next: 0 };
         for at in 0..2 + dice.below(2) {
             let mut one = Box {
                 name: String::new(),
@@ -94,10 +82,7 @@ impl Yard {
         }
         for _ in 0..3 {
             let name = yard.name("lamp");
-            yard.lamps.push(Lamp {
-                name,
-                slots: 4 + dice.below(4),
-            });
+            yard.lamps.push(Lamp { name, slots: 4 + dice.below(4) });
         }
         yard
     }
@@ -137,11 +122,9 @@ impl Yard {
             if one.whole {
                 more.push_str("; whole nodes");
             }
-            for (words, value) in [
-                ("dim to", one.level),
-                ("sync universe", one.sync),
-                ("universe", one.used),
-            ] {
+            for (words, value) in
+                [("dim to", one.level), ("sync universe", one.sync), ("universe", one.used)]
+            {
                 let unit = match words {
                     "dim to" => "%",
                     "universe" => "slots",
@@ -161,10 +144,7 @@ impl Yard {
                 writeln!(text, "renamed {was} -> {}", one.name).unwrap();
             }
             for port in 0..PORTS {
-                let hung = self
-                    .props
-                    .iter()
-                    .filter(|prop| (prop.of, prop.port) == (at, port));
+                let hung = self.props.iter().filter(|prop| (prop.of, prop.port) == (at, port));
                 let chain: Vec<String> = hung
                     .map(|prop| match prop.skip {
                         0 => prop.name.clone(),
@@ -172,14 +152,8 @@ impl Yard {
                     })
                     .collect();
                 if !chain.is_empty() {
-                    writeln!(
-                        text,
-                        "wire {}.{}: {}",
-                        one.name,
-                        port + 1,
-                        chain.join(" -> ")
-                    )
-                    .unwrap();
+                    writeln!(text, "wire {}.{}: {}", one.name, port + 1, chain.join(" -> "))
+                        .unwrap();
                 }
             }
         }
@@ -187,17 +161,11 @@ impl Yard {
             let half = prop.nodes / 2;
             let string = match prop.within {
                 0 => format!("string {} nodes", prop.nodes),
-                skip => format!(
-                    "string: {half} nodes -> skip {skip} -> {} nodes",
-                    prop.nodes - half
-                ),
+                skip => {
+                    format!("string: {half} nodes -> skip {skip} -> {} nodes", prop.nodes - half)
+                }
             };
-            writeln!(
-                text,
-                "prop {} {{ node n{}; {string} }}",
-                prop.name, prop.colour
-            )
-            .unwrap();
+            writeln!(text, "prop {} {{ node n{}; {string} }}", prop.name, prop.colour).unwrap();
             if prop.stored {
                 writeln!(text, "stored {}", prop.name).unwrap();
             }
@@ -210,13 +178,7 @@ impl Yard {
         }
         let lamps: Vec<&str> = self.lamps.iter().map(|lamp| &*lamp.name).collect();
         if !lamps.is_empty() {
-            writeln!(
-                text,
-                "wire {}.dmx1: {}",
-                self.boxes[0].name,
-                lamps.join(" -> ")
-            )
-            .unwrap();
+            writeln!(text, "wire {}.dmx1: {}", self.boxes[0].name, lamps.join(" -> ")).unwrap();
         }
         text
     }
@@ -384,19 +346,12 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
     let table = table(compiled);
     let (mut model, mut dials) = (Model::new(), BTreeMap::new());
     for (at, one) in yard.boxes.iter().enumerate() {
-        let row = table["controllers"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .find(|row| row["name"] == *one.name);
+        let row =
+            table["controllers"].as_array().unwrap().iter().find(|row| row["name"] == *one.name);
         let row = row.unwrap();
         let mine = |string: &&Value| string["controller"] == *one.name;
-        let strings: Vec<&Value> = table["strings"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .filter(mine)
-            .collect();
+        let strings: Vec<&Value> =
+            table["strings"].as_array().unwrap().iter().filter(mine).collect();
         let first = strings.iter().map(|string| point(&string["start"]).2).min();
         let (ddp, zero) = (one.input == 4, u64::from(one.input == 3));
         let start = |(universe, slot, channel): (u64, u64, u64)| match ddp {
@@ -404,10 +359,7 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
             false => format!("{}/{slot}", universe - zero),
         };
         let mut put = |port: &str, number: u64, field: &str, value: String| {
-            model.insert(
-                (one.name.clone(), port.to_owned(), number, field.to_owned()),
-                value,
-            );
+            model.insert((one.name.clone(), port.to_owned(), number, field.to_owned()), value);
         };
         put("", 0, "host", format!("10.0.0.{}", one.host));
         put("", 0, "input", INPUTS[one.input].to_owned());
@@ -415,9 +367,7 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
         put("", 0, "whole_nodes", (one.whole || yard.whole).to_string());
         put("", 0, "level", format!("{} %", one.level.unwrap_or(100)));
         if ddp {
-            first
-                .iter()
-                .for_each(|first| put("", 0, "data_from_channel", first.to_string()));
+            first.iter().for_each(|first| put("", 0, "data_from_channel", first.to_string()));
         } else {
             put("", 0, "universe_slots", one.used.unwrap_or(512).to_string());
             if let Some(first) = row["universes"]["first"].as_u64() {
@@ -427,30 +377,21 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
         }
         if one.input < 2 {
             put("", 0, "priority", "100".to_owned());
-            one.sync
-                .iter()
-                .for_each(|sync| put("", 0, "sync_universe", sync.to_string()));
+            one.sync.iter().for_each(|sync| put("", 0, "sync_universe", sync.to_string()));
         }
         if one.addressing == 1 {
             let up = strings
                 .iter()
                 .filter(|string| string["stored"] == false && !string["nodes"].is_null());
-            let first = up
-                .map(|string| point(&string["start"]))
-                .min_by_key(|point| point.2);
-            first
-                .iter()
-                .for_each(|first| put("", 0, "start", start(*first)));
+            let first = up.map(|string| point(&string["start"])).min_by_key(|point| point.2);
+            first.iter().for_each(|first| put("", 0, "start", start(*first)));
         }
         for port in 1..=PORTS {
             let whole = one.whole || yard.whole;
             port_rows((one, whole), &strings, port, &start, &mut put);
         }
         if at == 0 && !yard.lamps.is_empty() {
-            let lamp = strings
-                .iter()
-                .find(|string| string["port"] == "dmx1")
-                .unwrap();
+            let lamp = strings.iter().find(|string| string["port"] == "dmx1").unwrap();
             let (universe, _, _) = point(&lamp["start"]);
             let value = match ddp {
                 true => ((universe - 1) * 512 + 1 - first.unwrap()).to_string(),
@@ -471,11 +412,7 @@ fn nodes(yard: &Yard, compiled: &Compiled) -> BTreeMap<String, (usize, Vec<u64>)
     let table = table(compiled);
     let mut all = BTreeMap::new();
     for string in table["strings"].as_array().unwrap() {
-        let one = yard
-            .boxes
-            .iter()
-            .find(|one| string["controller"] == *one.name)
-            .unwrap();
+        let one = yard.boxes.iter().find(|one| string["controller"] == *one.name).unwrap();
         let (each, count, used) = match string["colour"].as_str() {
             Some(colour) => (
                 colour.len() as u64,
@@ -516,11 +453,7 @@ impl Evening {
         let lock = lock.map(|lock| (check::LOCK, lock.as_bytes()));
         let compiled = check::beside(check::NAME, &[(check::NAME, &text)], lock);
         let lock = compiled.next_lock();
-        Self {
-            yard,
-            compiled,
-            lock,
-        }
+        Self { yard, compiled, lock }
     }
 
     fn work_order(&self) -> (Value, Vec<tinsel::diff::remap::Run>) {
@@ -550,12 +483,8 @@ fn type_in(
     }
     for line in order["retype"].as_array().unwrap() {
         let text = |key: &str| line[key].as_str().unwrap_or("").to_owned();
-        let key = (
-            text("controller"),
-            text("port"),
-            line["row"].as_u64().unwrap_or(0),
-            text("field"),
-        );
+        let key =
+            (text("controller"), text("port"), line["row"].as_u64().unwrap_or(0), text("field"));
         let (old, new) = (plain(&line["old"]), plain(&line["new"]));
         assert_ne!(old, new, "a line without effect: {line}");
         let zero = |value: Option<String>| {
@@ -589,15 +518,10 @@ fn type_in(
 
 /// A frame of named nodes, as the remap takes it from one evening to the next.
 fn taken_along(before: &Evening, now: &Evening, runs: &[tinsel::diff::remap::Run], order: &Value) {
-    let (old, new) = (
-        nodes(&before.yard, &before.compiled),
-        nodes(&now.yard, &now.compiled),
-    );
+    let (old, new) = (nodes(&before.yard, &before.compiled), nodes(&now.yard, &now.compiled));
     let was = |name: &str| {
         let renamed = now.yard.props.iter().find(|prop| prop.name == name);
-        renamed
-            .and_then(|prop| prop.was.clone())
-            .unwrap_or_else(|| name.to_owned())
+        renamed.and_then(|prop| prop.was.clone()).unwrap_or_else(|| name.to_owned())
     };
     let lost: BTreeSet<&str> = order["not_carried"]
         .as_array()
@@ -608,18 +532,13 @@ fn taken_along(before: &Evening, now: &Evening, runs: &[tinsel::diff::remap::Run
     let mut frame: BTreeMap<u64, (String, usize)> = BTreeMap::new();
     for (name, (_, channels)) in &old {
         frame.extend(
-            channels
-                .iter()
-                .enumerate()
-                .map(|(at, channel)| (*channel, (name.clone(), at))),
+            channels.iter().enumerate().map(|(at, channel)| (*channel, (name.clone(), at))),
         );
     }
     let mut made = BTreeMap::new();
     for run in runs {
         for step in 0..run.count {
-            let named = frame
-                .get(&(run.from + step))
-                .expect("only nodes are taken along");
+            let named = frame.get(&(run.from + step)).expect("only nodes are taken along");
             assert_eq!(made.insert(run.to + step, named.clone()), None);
         }
     }
@@ -657,11 +576,7 @@ fn seasons_of_edits() {
         let mut model = sheet(&before.yard, &before.compiled);
         // The first evening: everything is typed into empty boxes.
         let (first, _) = before.work_order();
-        assert_eq!(
-            type_in(&first, &before.yard, Default::default()),
-            model,
-            "season {season}"
-        );
+        assert_eq!(type_in(&first, &before.yard, Default::default()), model, "season {season}");
         for edit in 0..60 {
             let mut yard = before.yard.clone();
             yard.built();

@@ -29,16 +29,8 @@ fn collect(root: &Path, folder: &Path, found: &mut BTreeMap<String, String>) {
         let path = entry.unwrap().path();
         if path.is_dir() {
             collect(root, &path, found);
-        } else if path
-            .extension()
-            .is_some_and(|extension| extension == "tinsel")
-        {
-            let name = path
-                .strip_prefix(root)
-                .unwrap()
-                .to_str()
-                .unwrap()
-                .replace('\\', "/");
+        } else if path.extension().is_some_and(|extension| extension == "tinsel") {
+            let name = path.strip_prefix(root).unwrap().to_str().unwrap().replace('\\', "/");
             found.insert(name, std::fs::read_to_string(&path).unwrap());
         }
     }
@@ -47,10 +39,7 @@ fn collect(root: &Path, folder: &Path, found: &mut BTreeMap<String, String>) {
 /// An example, compiled.
 pub fn compiled(main: &str) -> Compiled {
     let texts = texts(main);
-    let texts: Vec<(&str, &str)> = texts
-        .iter()
-        .map(|(n, t)| (n.as_str(), t.as_str()))
-        .collect();
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
     check::many(texts[0].0, &texts)
 }
 
@@ -78,21 +67,12 @@ fn each_example_compiles_without_a_finding() {
             .map(|prop| prop.members_count())
             .sum();
         assert!(count as usize >= props, "{main} has {count} props");
-        let used = compiled
-            .model
-            .controllers
-            .iter()
-            .filter(|c| !c.stock)
-            .count();
+        let used = compiled.model.controllers.iter().filter(|c| !c.stock).count();
         assert!(used >= controllers, "{main} has {used} controllers");
         for (string, placed) in compiled.model.strings.iter().zip(&compiled.plan.placed) {
             let prop = &compiled.model.props[string.prop];
             // A pattern of a stock file exists only where something is like it.
-            assert!(
-                placed.is_some() || prop.stock,
-                "{main}: {} is nowhere",
-                prop.name
-            );
+            assert!(placed.is_some() || prop.stock, "{main}: {} is nowhere", prop.name);
         }
     }
 }
@@ -101,11 +81,8 @@ fn each_example_compiles_without_a_finding() {
 /// that nobody finds.
 #[test]
 fn the_examples_show_the_language() {
-    let all: String = EXAMPLES
-        .iter()
-        .flat_map(|(main, ..)| texts(main))
-        .map(|(_, text)| text)
-        .collect();
+    let all: String =
+        EXAMPLES.iter().flat_map(|(main, ..)| texts(main)).map(|(_, text)| text).collect();
     for feature in [
         "include \"",
         "stock \"",
@@ -165,40 +142,22 @@ fn readme_displays() -> Vec<(String, String)> {
 #[test]
 fn the_readmes_displays() {
     let displays = readme_displays();
-    assert!(
-        displays.len() >= 2,
-        "README.md shows a display and a wrong one"
-    );
+    assert!(displays.len() >= 2, "README.md shows a display and a wrong one");
     for (word, text) in displays {
         let compiled = check::one(&text);
         let expected: Vec<&str> = word.split_whitespace().collect();
-        assert_eq!(
-            codes(&compiled.findings),
-            expected,
-            "{text}\n{}",
-            told(&compiled)
-        );
+        assert_eq!(codes(&compiled.findings), expected, "{text}\n{}", told(&compiled));
     }
 }
 
 /// What README.md shows as the answer to its wrong display is what the compiler says.
 #[test]
 fn the_readmes_answer() {
-    let (_, wrong) = readme_displays()
-        .into_iter()
-        .find(|(word, _)| !word.is_empty())
-        .unwrap();
+    let (_, wrong) = readme_displays().into_iter().find(|(word, _)| !word.is_empty()).unwrap();
     let compiled = check::one(&wrong);
     let said = check::terminal(&compiled);
     let readme = include_str!("../../README.md");
-    for line in said
-        .lines()
-        .map(str::trim_end)
-        .filter(|line| !line.is_empty())
-    {
-        assert!(
-            readme.contains(line),
-            "README.md does not show:\n{line}\nof\n{said}"
-        );
+    for line in said.lines().map(str::trim_end).filter(|line| !line.is_empty()) {
+        assert!(readme.contains(line), "README.md does not show:\n{line}\nof\n{said}");
     }
 }

@@ -66,33 +66,20 @@ fn figures_counted_by_hand() {
         ("pond.dmx1", "free", 0, Some(512), Some(512)),
         ("pond.dmx2", "used", 6, Some(512), Some(506)),
     ];
-    let got: Vec<_> = ports
-        .iter()
-        .map(|p| (p.0.as_str(), p.1, p.2, p.3, p.4))
-        .collect();
+    let got: Vec<_> = ports.iter().map(|p| (p.0.as_str(), p.1, p.2, p.3, p.4)).collect();
     assert_eq!(got, expected);
     let hut = &fit["controllers"][0];
-    for (key, value) in [
-        ("ports", 2),
-        ("ports_used", 2),
-        ("ports_left", 0),
-        ("nodes", 452),
-        ("nodes_left", 148),
-    ] {
+    for (key, value) in
+        [("ports", 2), ("ports_used", 2), ("ports_left", 0), ("nodes", 452), ("nodes_left", 148)]
+    {
         assert_eq!(hut[key], value, "{key}");
     }
     // 450 nodes with RGB are 1350 slots: universes 1 to 3 of 1..6.
-    assert_eq!(
-        (&hut["universes"], &hut["universes_left"]),
-        (&3.into(), &3.into())
-    );
+    assert_eq!((&hut["universes"], &hut["universes_left"]), (&3.into(), &3.into()));
     let pond = &fit["controllers"][1];
     assert_eq!(pond["dmx_left"], 1);
     // 500 slots and one output of its own: 11 and 12; 13 is a guest's.
-    assert_eq!(
-        (&pond["universes"], &pond["universes_left"]),
-        (&2.into(), &0.into())
-    );
+    assert_eq!((&pond["universes"], &pond["universes_left"]), (&2.into(), &0.into()));
     assert_eq!(
         (&fit["found"]["ports_used"], &fit["found"]["ports_at_least"]),
         (&4.into(), &4.into())
@@ -105,17 +92,11 @@ fn what_is_added_goes_where_a_compile_puts_it() {
     let folder = Folder::new();
     let path = folder.file("yard.tinsel", YARD);
     for (add, text) in [
-        (
-            "40 nodes of glow",
-            "prop added { node glow; split 40 nodes }\nwire any: added\n",
-        ),
+        ("40 nodes of glow", "prop added { node glow; split 40 nodes }\nwire any: added\n"),
         ("prop hedge", "prop added like hedge { }\nwire any: added\n"),
         ("prop owl", "prop added like owl { }\nwire any: added\n"),
         ("prop beam", "prop added like beam { }\nwire any: added\n"),
-        (
-            "90 nodes of bud",
-            "prop added { node bud; split 90 nodes }\nwire any: added\n",
-        ),
+        ("90 nodes of bud", "prop added { node bud; split 90 nodes }\nwire any: added\n"),
     ] {
         let fit = json(&path, &["--add", add]);
         let with = check::one(&format!("{YARD}{text}"));
@@ -162,10 +143,7 @@ fn what_would_move_is_told() {
     );
     assert_eq!(fit["added"]["replugged"], 0);
     let text = out(&on("fit", &path, &["--add", "prop owl"]));
-    assert!(
-        text.contains("1 string would move for it, none of them to another port"),
-        "{text}"
-    );
+    assert!(text.contains("1 string would move for it, none of them to another port"), "{text}");
     let csv = out(&on("fit", &path, &["--add", "prop owl", "--format", "csv"]));
     assert!(csv.contains("moved,frog,pond.1,pond.1,1025,2049"), "{csv}");
 }
@@ -178,11 +156,7 @@ fn what_does_not_fit_and_what_is_not_understood() {
     assert_eq!(status(&output), 1);
     assert!(out(&output).is_empty());
     assert!(err(&output).contains("place/no-room"), "{}", err(&output));
-    assert!(
-        err(&output).contains("5000 nodes of glow does not fit"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("5000 nodes of glow does not fit"), "{}", err(&output));
     for (add, told) in [
         ("60 nodes", "bud or glow"),
         ("60 nodes of bd", "did you mean `bud`"),
@@ -205,14 +179,8 @@ fn a_person_and_a_spreadsheet_read_it() {
     let folder = Folder::new();
     let path = folder.file("yard.tinsel", YARD);
     let text = out(&on("fit", &path, &[]));
-    assert!(
-        text.starts_with("bench: 4 ports used, no fewer than 4 possible, 40 Hz\n"),
-        "{text}"
-    );
-    assert!(
-        text.lines().all(|line| line.chars().count() <= 100),
-        "{text}"
-    );
+    assert!(text.starts_with("bench: 4 ports used, no fewer than 4 possible, 40 Hz\n"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     let csv = out(&on("fit", &path, &["--format", "csv"]));
     assert!(csv.starts_with("controller,port,state,strings,used,limit,left,unit\r\n"));
     assert!(csv.contains("hut,1,used,2,202,300,98,nodes\r\n"), "{csv}");
@@ -260,11 +228,7 @@ fn what_fits_after_a_string() {
     let fit = json(&path, &["--after", "owl[2]", "--add", "98 nodes of bud"]);
     assert_eq!(fit["added"]["strings"][0]["position"], 3);
     assert_eq!(fit["added"]["replugged"], 0);
-    let full = on(
-        "fit",
-        &path,
-        &["--after", "owl[2]", "--add", "99 nodes of bud"],
-    );
+    let full = on("fit", &path, &["--after", "owl[2]", "--add", "99 nodes of bud"]);
     assert_eq!(status(&full), 1);
     let words = "99 nodes of bud after owl[2] does not fit; at most 98 nodes do";
     assert!(err(&full).contains(words), "{}", err(&full));
@@ -275,20 +239,9 @@ fn what_fits_after_a_string() {
     assert_eq!(fit["added"]["strings"][0]["port"], "pond.dmx2");
     assert_eq!(fit["added"]["strings"][0]["start"]["slot"], 7);
     // Another chip than the port drives.
-    let other = on(
-        "fit",
-        &path,
-        &["--after", "hedge", "--add", "5 nodes of glow"],
-    );
+    let other = on("fit", &path, &["--after", "hedge", "--add", "5 nodes of glow"]);
     assert_eq!(status(&other), 1);
     assert!(err(&other).contains("not one node does"), "{}", err(&other));
-    assert_eq!(
-        status(&on(
-            "fit",
-            &path,
-            &["--after", "crane", "--add", "5 nodes of bud"]
-        )),
-        2
-    );
+    assert_eq!(status(&on("fit", &path, &["--after", "crane", "--add", "5 nodes of bud"])), 2);
     assert_eq!(status(&on("fit", &path, &["--after", "owl[2]"])), 2);
 }

@@ -23,9 +23,7 @@ pub fn formatted(text: &str) -> Option<String> {
 /// What a text says: all of it but blanks and `;`, with a comma for the `->` that it may be written as.
 fn essence(text: &str) -> String {
     let text = text.replace("->", ",");
-    text.chars()
-        .filter(|c| !c.is_whitespace() && *c != ';' && *c != '\u{feff}')
-        .collect()
+    text.chars().filter(|c| !c.is_whitespace() && *c != ';' && *c != '\u{feff}').collect()
 }
 
 /// The comments of a text in their order.
@@ -78,22 +76,14 @@ fn holds(name: &str, text: &str) {
     };
     assert_eq!(essence(&once), essence(text), "{name}: says something else");
     assert_eq!(comments(&once), comments(text), "{name}: comments");
-    assert_eq!(
-        formatted(&once).as_ref(),
-        Some(&once),
-        "{name}: not the same twice"
-    );
+    assert_eq!(formatted(&once).as_ref(), Some(&once), "{name}: not the same twice");
     assert!(
         once.lines().all(|line| line.trim_end() == line),
         "{name}: blanks at the end of a line\n{once}"
     );
     assert!(!once.contains("\n\n\n"), "{name}: two empty lines\n{once}");
     if text.is_ascii() && !text.contains('\r') {
-        assert_eq!(
-            formatted(&spread(text)),
-            Some(once),
-            "{name}: depends on blanks"
-        );
+        assert_eq!(formatted(&spread(text)), Some(once), "{name}: depends on blanks");
     }
 }
 
@@ -120,10 +110,7 @@ fn displays(folder: &str) -> Vec<(String, String)> {
 #[test]
 fn every_golden_and_page() {
     let goldens = displays("tests/diagnostics");
-    let read = goldens
-        .iter()
-        .filter(|(_, text)| formatted(text).is_some())
-        .count();
+    let read = goldens.iter().filter(|(_, text)| formatted(text).is_some()).count();
     assert!(read * 2 > goldens.len(), "most goldens parse");
     for (name, text) in &goldens {
         holds(name, text);
@@ -134,11 +121,7 @@ fn every_golden_and_page() {
                 check::codes(&after.findings),
                 "{name}\n{out}"
             );
-            assert_eq!(
-                table_text(&before, "json"),
-                table_text(&after, "json"),
-                "{name}\n{out}"
-            );
+            assert_eq!(table_text(&before, "json"), table_text(&after, "json"), "{name}\n{out}");
         }
     }
     for rule in tinsel::rules::ALL {
@@ -153,14 +136,10 @@ fn every_golden_and_page() {
 fn the_examples_are_laid_out() {
     for (main, ..) in EXAMPLES {
         let texts = examples::texts(main);
-        let wide: Vec<(String, String)> = texts
-            .iter()
-            .map(|(name, text)| (name.clone(), spread(text)))
-            .collect();
-        let wide: Vec<(&str, &str)> = wide
-            .iter()
-            .map(|(name, text)| (name.as_str(), text.as_str()))
-            .collect();
+        let wide: Vec<(String, String)> =
+            texts.iter().map(|(name, text)| (name.clone(), spread(text))).collect();
+        let wide: Vec<(&str, &str)> =
+            wide.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
         let spread = check::many(wide[0].0, &wide);
         assert_eq!(
             table_text(&spread, "json"),
@@ -189,16 +168,8 @@ fn random_displays_keep_their_plan() {
         let out = formatted(&text).unwrap_or_else(|| panic!("does not parse:\n{source}"));
         holds("random", &source);
         let (before, after) = (check::one(&source), check::one(&out));
-        assert_eq!(
-            check::codes(&before.findings),
-            check::codes(&after.findings),
-            "{source}"
-        );
-        assert_eq!(
-            table_text(&before, "json"),
-            table_text(&after, "json"),
-            "{source}"
-        );
+        assert_eq!(check::codes(&before.findings), check::codes(&after.findings), "{source}");
+        assert_eq!(table_text(&before, "json"), table_text(&after, "json"), "{source}");
     }
 }
 
@@ -207,10 +178,7 @@ fn random_displays_keep_their_plan() {
 fn cut_off_texts() {
     for (main, ..) in EXAMPLES.iter().take(2) {
         let (_, text) = examples::texts(main).swap_remove(0);
-        for at in (0..text.len())
-            .step_by(13)
-            .filter(|at| text.is_char_boundary(*at))
-        {
+        for at in (0..text.len()).step_by(13).filter(|at| text.is_char_boundary(*at)) {
             holds(main, &text[..at]);
         }
     }

@@ -38,9 +38,7 @@ fn sections() -> BTreeMap<String, Section> {
                 let file = words.first().and_then(|word| word.strip_prefix("file="));
                 match file.map(str::to_owned) {
                     Some(name) => section.files.push((name, std::mem::take(text))),
-                    None => section
-                        .examples
-                        .push((std::mem::take(words), std::mem::take(text))),
+                    None => section.examples.push((std::mem::take(words), std::mem::take(text))),
                 }
                 open = None;
             }
@@ -80,20 +78,12 @@ fn every_example_compiles() {
                 true => example.clone(),
                 false => format!("{base}{example}"),
             };
-            let more = section
-                .files
-                .iter()
-                .map(|(name, text)| (name.as_str(), text.as_str()));
+            let more = section.files.iter().map(|(name, text)| (name.as_str(), text.as_str()));
             let texts: Vec<(&str, &str)> =
                 std::iter::once((check::NAME, &*text)).chain(more).collect();
             let compiled = check::many(check::NAME, &texts);
             let found = codes(&compiled.findings);
-            assert_eq!(
-                found,
-                *expected,
-                "{heading}:\n{example}\n{}",
-                told(&compiled)
-            );
+            assert_eq!(found, *expected, "{heading}:\n{example}\n{}", told(&compiled));
             seen += 1;
         }
     }
@@ -147,15 +137,9 @@ fn every_setting_is_in_the_guide() {
             let words = words(row);
             let spans = cells.iter().flat_map(|cell| cell.split('`'));
             let shown = spans.filter(|span| has(span, &words)).count();
-            assert!(
-                shown > 0,
-                "`{}` is not in the section {heading}",
-                row.example
-            );
+            assert!(shown > 0, "`{}` is not in the section {heading}", row.example);
             let examples = sections.values().flat_map(|section| &section.examples);
-            let used = examples
-                .filter(|(_, text)| has_setting(text, &words))
-                .count();
+            let used = examples.filter(|(_, text)| has_setting(text, &words)).count();
             assert!(used > 0, "no example of `{}` of {heading}", row.example);
         }
     }
@@ -163,9 +147,7 @@ fn every_setting_is_in_the_guide() {
 
 /// Whether a setting of these words stands in a text.
 fn has_setting(text: &str, words: &[&str]) -> bool {
-    let text = text
-        .lines()
-        .map(|line| line.split('#').next().unwrap_or(""));
+    let text = text.lines().map(|line| line.split('#').next().unwrap_or(""));
     text.flat_map(|line| line.split([';', '{', '}']))
         .any(|setting| setting.trim().starts_with(words[0]) && has(setting, words))
 }
@@ -205,28 +187,15 @@ fn every_section_that_a_page_cites_exists() {
         let source = rule.page.source;
         for more in source.split(CITED).skip(1) {
             let heading = more.split('"').next().unwrap_or("");
-            assert!(
-                sections.contains_key(heading),
-                "{}: no section \"{heading}\"",
-                rule.code
-            );
+            assert!(sections.contains_key(heading), "{}: no section \"{heading}\"", rule.code);
             cited += 1;
         }
         let rest = source.replace("grammar/LANGUAGE.md", "");
         for other in ["LANGUAGE.md", "language guide", "src/"] {
-            assert!(
-                !rest.contains(other),
-                "{} cites `{other}`: {source}",
-                rule.code
-            );
+            assert!(!rest.contains(other), "{} cites `{other}`: {source}", rule.code);
         }
         let bare = source.matches("grammar/LANGUAGE.md").count();
-        assert_eq!(
-            bare,
-            source.matches(CITED).count(),
-            "{}: which section? {source}",
-            rule.code
-        );
+        assert_eq!(bare, source.matches(CITED).count(), "{}: which section? {source}", rule.code);
     }
     assert!(cited >= 20, "{cited}");
 }
@@ -255,11 +224,7 @@ fn sources_are_ones_that_a_reader_can_get() {
 fn explain_prints_the_guide() {
     let run = |more: &[&str]| {
         let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_tinsel"));
-        let output = command
-            .args(["explain", "language"])
-            .args(more)
-            .output()
-            .unwrap();
+        let output = command.args(["explain", "language"]).args(more).output().unwrap();
         assert!(output.status.success());
         String::from_utf8(output.stdout).unwrap()
     };

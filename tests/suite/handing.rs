@@ -104,10 +104,7 @@ fn boxes_stand_apart() {
         let [(x, y), (next_x, next_y)] = pair else {
             continue;
         };
-        assert!(
-            x + 176 < *next_x || x == next_x && y + 34 < *next_y,
-            "{pair:?}"
-        );
+        assert!(x + 176 < *next_x || x == next_x && y + 34 < *next_y, "{pair:?}");
     }
 }
 
@@ -128,25 +125,13 @@ fn the_schema_knows_every_key() {
                 Value::Array(rows) => (&rows[0], &at["items"]),
                 one => (one, at),
             };
-            let mut required: Vec<&str> = known["required"]
-                .as_array()
-                .unwrap()
-                .iter()
-                .filter_map(Value::as_str)
-                .collect();
-            let mut keys: Vec<&str> = row
-                .as_object()
-                .unwrap()
-                .keys()
-                .map(String::as_str)
-                .collect();
+            let mut required: Vec<&str> =
+                known["required"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+            let mut keys: Vec<&str> = row.as_object().unwrap().keys().map(String::as_str).collect();
             required.sort_unstable();
             keys.sort_unstable();
             assert_eq!(keys, required, "{main}: {part}");
-            assert!(
-                keys.iter()
-                    .all(|key| known["properties"].get(*key).is_some())
-            );
+            assert!(keys.iter().all(|key| known["properties"].get(*key).is_some()));
         }
     }
 }

@@ -37,9 +37,7 @@ fn codes_of(text: &str) -> Vec<String> {
     );
     let told: Value = serde_json::from_slice(&output.stdout).unwrap();
     let all = told["diagnostics"].as_array().unwrap().iter();
-    let mut codes: Vec<String> = all
-        .map(|one| one["code"].as_str().unwrap().to_owned())
-        .collect();
+    let mut codes: Vec<String> = all.map(|one| one["code"].as_str().unwrap().to_owned()).collect();
     codes.sort();
     codes.dedup();
     codes
@@ -53,9 +51,7 @@ fn rows(many: usize, row: impl Fn(usize) -> String) -> String {
 #[test]
 fn rows_of_like() {
     let like = |kind: &str, first: &str| {
-        let all = rows(12_000, |at| {
-            format!("{kind} a{} like a{at} {{ }}\n", at + 1)
-        });
+        let all = rows(12_000, |at| format!("{kind} a{} like a{at} {{ }}\n", at + 1));
         format!("{kind} a0 {{ {first} }}\n{all}")
     };
     let chips = like("chip", "rate 400 kHz");
@@ -81,9 +77,7 @@ fn rows_of_like() {
 #[test]
 fn rows_of_same_as() {
     let text = |as_written: &str| {
-        let all = rows(6_000, |at| {
-            format!("prop a{} {{ same as a{at}{as_written} }}\n", at + 1)
-        });
+        let all = rows(6_000, |at| format!("prop a{} {{ same as a{at}{as_written} }}\n", at + 1));
         format!("{NODE}{PORTS}prop a0 {{ node bud; string 3 nodes }}\nwire quay.1: a0\n{all}")
     };
     assert_eq!(codes_of(&text("")), ["place/no-room", "wire/picked"]);
@@ -110,13 +104,8 @@ fn strings_named_again() {
     assert_eq!(codes_of(&wired), ["size/too-much"]);
     let stored = format!("{family}{}", "stored owl\n".repeat(20_000));
     assert!(codes_of(&stored).contains(&"size/too-much".to_owned()));
-    let nested = rows(9_000, |at| {
-        format!("prop owl[{}..9000] {{ label \"x\" }}\n", at + 1)
-    });
-    assert_eq!(
-        codes_of(&format!("{family}{nested}")),
-        ["syntax/repeated-setting"]
-    );
+    let nested = rows(9_000, |at| format!("prop owl[{}..9000] {{ label \"x\" }}\n", at + 1));
+    assert_eq!(codes_of(&format!("{family}{nested}")), ["syntax/repeated-setting"]);
 }
 
 /// Ports, points of injection and chips of a port.
@@ -166,14 +155,9 @@ fn open_families() {
         "{NODE}{PORTS}prop owl {{ node bud; strings 400000 of 81 strands of 1 nodes }}\nwire any: owl\n"
     );
     assert_eq!(codes_of(&text), ["size/too-much"]);
-    let boxes = rows(20, |at| {
-        format!("controller c{at} {{ ports 1..1024 {{ }} }}\n")
-    });
+    let boxes = rows(20, |at| format!("controller c{at} {{ ports 1..1024 {{ }} }}\n"));
     let split = rows(4_000, |at| {
-        format!(
-            "prop owl{at} {{ node bud; split 900 nodes }}\nwire c{}: owl{at}\n",
-            at % 20
-        )
+        format!("prop owl{at} {{ node bud; split 900 nodes }}\nwire c{}: owl{at}\n", at % 20)
     });
     assert_eq!(codes_of(&format!("{NODE}{boxes}{split}")), ["net/load"]);
 }
@@ -205,9 +189,7 @@ fn commands() {
 #[test]
 fn nothing_has_room() {
     let text = |limit: &str, nodes: &dyn Fn(usize) -> usize| {
-        let boxes = rows(24, |at| {
-            format!("controller c{at} {{ {limit} ports 1..16 {{ }} }}\n")
-        });
+        let boxes = rows(24, |at| format!("controller c{at} {{ {limit} ports 1..16 {{ }} }}\n"));
         let props = rows(24 * 16, |at| {
             format!(
                 "prop p{at} {{ node bud; string {} nodes }}\nwire c{}.{}: p{at}\n",

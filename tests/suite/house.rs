@@ -18,16 +18,8 @@ fn files(folder: &str, ending: &str) -> BTreeMap<String, String> {
             let path: PathBuf = entry.unwrap().path();
             if path.is_dir() {
                 folders.push(path);
-            } else if path
-                .extension()
-                .is_some_and(|extension| extension == ending)
-            {
-                let name = path
-                    .strip_prefix(root())
-                    .unwrap()
-                    .to_str()
-                    .unwrap()
-                    .replace('\\', "/");
+            } else if path.extension().is_some_and(|extension| extension == ending) {
+                let name = path.strip_prefix(root()).unwrap().to_str().unwrap().replace('\\', "/");
                 found.insert(name, fs::read_to_string(&path).unwrap());
             }
         }
@@ -51,18 +43,14 @@ fn sources() -> BTreeMap<String, String> {
         }
     }
     for file in only_tests {
-        assert!(
-            sources.remove(&file).is_some(),
-            "{file} is a module of tests, but not there"
-        );
+        assert!(sources.remove(&file).is_some(), "{file} is a module of tests, but not there");
     }
     sources
 }
 
 /// A source without its own tests.
 fn without_tests(text: &str) -> &str {
-    text.split_once("#[cfg(test)]\nmod tests {")
-        .map_or(text, |(before, _)| before)
+    text.split_once("#[cfg(test)]\nmod tests {").map_or(text, |(before, _)| before)
 }
 
 /// Its code lines: no comments.
@@ -78,17 +66,11 @@ fn code(text: &str) -> impl Iterator<Item = (usize, &str)> {
 const LAYERS: &[&[&str]] = &[
     &["source", "diagnostic", "keyed", "unit"],
     &["protocol", "chip", "cable"],
-    &[
-        "ast", "model", "plan", "loads", "lock", "graph", "table", "grid", "limits", "usage",
-    ],
+    &["ast", "model", "plan", "loads", "lock", "graph", "table", "grid", "limits", "usage"],
     &["rules"],
-    &[
-        "syntax", "resolve", "allocate", "lockfile", "check", "power",
-    ],
+    &["syntax", "resolve", "allocate", "lockfile", "check", "power"],
     &["survey"],
-    &[
-        "output", "report", "explain", "page", "import", "format", "diff", "why",
-    ],
+    &["output", "report", "explain", "page", "import", "format", "diff", "why"],
     &["editor"],
     &["lsp"],
     &["cli"],
@@ -99,9 +81,7 @@ fn layer(module: &str) -> Option<usize> {
 }
 
 /// Stages meet in data: none uses another.
-const APART: &[&str] = &[
-    "syntax", "resolve", "allocate", "lockfile", "check", "power",
-];
+const APART: &[&str] = &["syntax", "resolve", "allocate", "lockfile", "check", "power"];
 
 /// The module of a file: the first part of its path in `src`.
 fn module(file: &str) -> &str {
@@ -130,22 +110,11 @@ fn used(text: &str) -> Vec<String> {
             }
             used.push(word);
         } else {
-            used.push(
-                rest.chars()
-                    .take_while(|c| c.is_alphanumeric() || *c == '_')
-                    .collect(),
-            );
+            used.push(rest.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect());
         }
     }
     used.iter()
-        .map(|word| {
-            word.trim()
-                .split("::")
-                .next()
-                .unwrap_or("")
-                .trim()
-                .to_owned()
-        })
+        .map(|word| word.trim().split("::").next().unwrap_or("").trim().to_owned())
         .filter(|word| !word.is_empty())
         .collect()
 }
@@ -199,10 +168,7 @@ const ALONE: &[(&str, &[&str])] = &[
     ("std::env", &["src/cli/", "src/main.rs"]),
     ("std::process", &["src/cli/", "src/main.rs"]),
     ("std::time", &[]),
-    (
-        "Serialize",
-        &["src/report/", "src/explain.rs", "src/diff/json.rs"],
-    ),
+    ("Serialize", &["src/report/", "src/explain.rs", "src/diff/json.rs"]),
     ("println!", &[]),
 ];
 
@@ -257,13 +223,8 @@ fn every_file_says_what_it_is_for() {
         files("fuzz/fuzz_targets", "rs"),
     ];
     for (file, text) in all.into_iter().flatten() {
-        let head = text
-            .lines()
-            .find(|line| !line.trim().is_empty() && !line.starts_with("#!["));
-        assert!(
-            head.is_some_and(|line| line.starts_with("//!")),
-            "{file} has no module doc"
-        );
+        let head = text.lines().find(|line| !line.trim().is_empty() && !line.starts_with("#!["));
+        assert!(head.is_some_and(|line| line.starts_with("//!")), "{file} has no module doc");
     }
     let grammar = fs::read_to_string(root().join("grammar/tinsel.pest")).unwrap();
     assert!(grammar.starts_with("//!"));
@@ -271,10 +232,7 @@ fn every_file_says_what_it_is_for() {
     for line in grammar.lines() {
         let rule =
             line.starts_with(|c: char| c.is_ascii_alphabetic() || c == '_') && line.contains('=');
-        assert!(
-            !rule || documented,
-            "a grammar rule without a `///`: {line}"
-        );
+        assert!(!rule || documented, "a grammar rule without a `///`: {line}");
         documented = line.starts_with("///");
     }
 }
@@ -282,30 +240,12 @@ fn every_file_says_what_it_is_for() {
 #[test]
 fn nothing_is_left_unfinished_and_nothing_can_panic() {
     // Put together here, so that this file does not find itself.
-    let marks = [
-        "TO DO",
-        "FIX ME",
-        "X XX",
-        "HA CK",
-        "db g!",
-        "to do!",
-        "unimple mented!",
-    ]
-    .map(|mark| mark.replace(' ', ""));
-    let panics = [
-        ".unwrap()",
-        ".expect(",
-        "panic!(",
-        "unreachable!(",
-        "unsafe ",
-    ];
+    let marks = ["TO DO", "FIX ME", "X XX", "HA CK", "db g!", "to do!", "unimple mented!"]
+        .map(|mark| mark.replace(' ', ""));
+    let panics = [".unwrap()", ".expect(", "panic!(", "unreachable!(", "unsafe "];
     let mut faults = String::new();
-    let all = [
-        sources(),
-        files("tests", "rs"),
-        files("benches/ratios", "rs"),
-        files("grammar", "pest"),
-    ];
+    let all =
+        [sources(), files("tests", "rs"), files("benches/ratios", "rs"), files("grammar", "pest")];
     for (file, text) in all.into_iter().flatten() {
         for mark in &marks {
             if text.contains(mark) {
@@ -337,23 +277,13 @@ fn each_rule_is_in_its_own_file() {
         );
     }
     // A rule with many constructors keeps some of them in a folder of its own name.
-    let files = files("src/rules", "rs")
-        .iter()
-        .filter(|(file, _)| file.split('/').count() == 4)
-        .count();
-    assert_eq!(
-        files,
-        rules::ALL.len(),
-        "files of rules and entries of the list"
-    );
+    let files =
+        files("src/rules", "rs").iter().filter(|(file, _)| file.split('/').count() == 4).count();
+    assert_eq!(files, rules::ALL.len(), "files of rules and entries of the list");
     let mut codes: Vec<&str> = rules::ALL.iter().map(|rule| rule.code).collect();
     codes.sort_unstable();
     codes.dedup();
-    assert_eq!(
-        codes.len(),
-        rules::ALL.len(),
-        "a code stands twice in the list"
-    );
+    assert_eq!(codes.len(), rules::ALL.len(), "a code stands twice in the list");
 }
 
 /// Findings are worded in the rules and nowhere else.
@@ -388,11 +318,7 @@ fn the_papers_are_there() {
     }
     let developers = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
     let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
-    for line in manifest
-        .lines()
-        .skip_while(|line| *line != "[dependencies]")
-        .skip(1)
-    {
+    for line in manifest.lines().skip_while(|line| *line != "[dependencies]").skip(1) {
         if line.starts_with("[profile") {
             break;
         }
@@ -403,10 +329,7 @@ fn the_papers_are_there() {
             );
         }
     }
-    for file in sources()
-        .keys()
-        .filter(|file| !file.starts_with("src/rules/"))
-    {
+    for file in sources().keys().filter(|file| !file.starts_with("src/rules/")) {
         let path = file.trim_start_matches("src/");
         let known = developers.contains(path)
             || path

@@ -14,27 +14,15 @@ fn a_hundred_props_compile_as_they_stand() {
     let mut table = String::from("Name;Count;Nodes;Strings;Controller;Port\n");
     for number in 0..100 {
         let (count, strings) = (1 + number % 3, 1 + number % 2);
-        let port = if number % 4 == 0 {
-            String::new()
-        } else {
-            (1 + number / 3).to_string()
-        };
+        let port = if number % 4 == 0 { String::new() } else { (1 + number / 3).to_string() };
         let nodes = (20 + number % 50) * strings;
         let name = format!("Prop No. {number}");
-        table.push_str(&format!(
-            "{name};{count};{nodes};{strings};Box {};{port}\n",
-            number % 3
-        ));
+        table.push_str(&format!("{name};{count};{nodes};{strings};Box {};{port}\n", number % 3));
     }
     let import = imported(&table);
     assert!(import.notes.iter().all(|note| note.grade == Grade::Told));
     let compiled = check::one(&import.text);
-    assert!(
-        compiled.findings.is_empty(),
-        "{}\n{}",
-        check::told(&compiled),
-        import.text
-    );
+    assert!(compiled.findings.is_empty(), "{}\n{}", check::told(&compiled), import.text);
     assert_eq!(compiled.model.props.len(), 100);
     // It is as `fmt` writes it.
     assert_eq!(crate::formatter::formatted(&import.text), Some(import.text));
@@ -53,12 +41,7 @@ fn hostile_cells_stay_in_their_cells() {
         $(rm),5,a.1,hut.3,\\\n";
     let import = imported(table);
     let compiled = check::one(&import.text);
-    assert!(
-        compiled.findings.is_empty(),
-        "{}\n{}",
-        check::told(&compiled),
-        import.text
-    );
+    assert!(compiled.findings.is_empty(), "{}\n{}", check::told(&compiled), import.text);
     assert_eq!(compiled.model.props.len(), 6);
 }
 
@@ -137,9 +120,8 @@ fn places(display: &str, list: &str, keys: &[&str]) -> Vec<String> {
     let table = run(&["table", display, "--format", "json"]);
     let table: serde_json::Value = serde_json::from_slice(&table.stdout).unwrap();
     let rows = table[list].as_array().unwrap().iter();
-    let mut rows: Vec<String> = rows
-        .map(|row| keys.iter().map(|key| format!("{} ", row[*key])).collect())
-        .collect();
+    let mut rows: Vec<String> =
+        rows.map(|row| keys.iter().map(|key| format!("{} ", row[*key])).collect()).collect();
     rows.sort();
     rows
 }
@@ -181,11 +163,9 @@ fn the_tables_of_every_example_come_back() {
     ];
     let port: &[&str] = &["controller", "port", "start", "end"];
     for main in EXAMPLES {
-        for (by, list, keys) in [
-            ("string", "strings", string),
-            ("port", "ports", port),
-            ("prop", "props", prop),
-        ] {
+        for (by, list, keys) in
+            [("string", "strings", string), ("port", "ports", port), ("prop", "props", prop)]
+        {
             for ending in ["csv", "xlsx"] {
                 let folder = Folder::new();
                 let path = |name: &str| folder.0.join(name).to_str().unwrap().to_owned();
@@ -201,11 +181,7 @@ fn the_tables_of_every_example_come_back() {
                 );
                 assert_eq!(status(&run(&["diff", &display])), 0, "{main} {by} {ending}");
                 let built = run(&["build", &display]);
-                assert!(
-                    out(&built).contains("kept, 0 new, 0 moved, 0 freed"),
-                    "{}",
-                    out(&built)
-                );
+                assert!(out(&built).contains("kept, 0 new, 0 moved, 0 freed"), "{}", out(&built));
                 assert_eq!(
                     places(&display, list, keys),
                     places(main, list, keys),
@@ -324,10 +300,7 @@ const SHEETS: &[Sheet] = &[
             "Eave: {port: Old-barn.1, start: 1/1, slots: 150",
             "Top: {port: Mill.4, start: 2/1, slots: 160",
         ],
-        doubts: &[
-            "row 3, column `Where it plugs`",
-            "row 5, column `Bulbs`: \"0\": no nodes",
-        ],
+        doubts: &["row 3, column `Where it plugs`", "row 5, column `Bulbs`: \"0\": no nodes"],
     },
     // Notes between rows, a header again, a total that is wrong.
     Sheet {
@@ -377,12 +350,7 @@ const SHEETS: &[Sheet] = &[
     // Fixtures by their channels on a DMX output, with gaps; four colours by their channels; voltage.
     Sheet {
         table: "name,nodes,controller,port,start,channels,volts\nflood,4 ch,hut,DMX 1,5/1,4,\nwash,6 ch,hut,DMX 1,5/21,6,\nbar,50,hut,1,6/1,200,12V\n",
-        display: &[
-            "prop flood { slots 4 }",
-            "dmx 1..1",
-            "colour RGBW",
-            "volts 12 V",
-        ],
+        display: &["prop flood { slots 4 }", "dmx 1..1", "colour RGBW", "volts 12 V"],
         lock: &[
             "wash: {port: hut.dmx1, start: 5/21, slots: 6",
             "bar: {port: hut.1, start: 6/1, slots: 200",
@@ -406,10 +374,7 @@ const SHEETS: &[Sheet] = &[
             "# row 4, no nodes; the row is left out: hen | hut | 2 | 3/1 | shy",
         ],
         lock: &["fox: {port: hut.1, start: 2/1, slots: 150"],
-        doubts: &[
-            "column `Mood`: no column that is known",
-            "row 4, column `nodes`: no nodes",
-        ],
+        doubts: &["column `Mood`: no column that is known", "row 4, column `nodes`: no nodes"],
     },
 ];
 
@@ -419,12 +384,8 @@ fn sheets_of_a_hand_lose_nothing() {
     for sheet in SHEETS {
         let import = imported(sheet.table);
         let (text, lock) = (plain(&import.text), import.lock.clone().unwrap_or_default());
-        let doubts: Vec<String> = import
-            .notes
-            .iter()
-            .filter(|note| note.is_doubt())
-            .map(ToString::to_string)
-            .collect();
+        let doubts: Vec<String> =
+            import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
         let all = format!("{}\n{text}\n{lock}\n{doubts:#?}", sheet.table);
         let mut fault = |what: String| faults.push_str(&format!("{what}\n{all}\n\n"));
         for line in sheet.display.iter().filter(|line| !text.contains(**line)) {
@@ -450,9 +411,7 @@ fn sheets_of_a_hand_lose_nothing() {
 
 /// A text with one blank between its words.
 fn plain(text: &str) -> String {
-    let lines = text
-        .lines()
-        .map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "));
+    let lines = text.lines().map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "));
     lines.collect::<Vec<_>>().join("\n")
 }
 
@@ -462,30 +421,15 @@ fn nowhere(table: &str, import: &tinsel::import::Import) -> Vec<String> {
     let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
     let lock = import.lock.clone().unwrap_or_default();
     let rows = lock.lines().filter_map(|line| {
-        let mut numbers = line
-            .split_once("start: ")?
-            .1
-            .split(|c: char| !c.is_ascii_digit());
+        let mut numbers = line.split_once("start: ")?.1.split(|c: char| !c.is_ascii_digit());
         let mut number = || numbers.find(|word| !word.is_empty())?.parse::<u64>().ok();
         let (universe, slot, slots) = (number()?, number()?, number()?);
-        let (from, to) = (
-            (universe - 1) * 512 + slot,
-            (universe - 1) * 512 + slot + slots - 1,
-        );
-        Some(format!(
-            "{from} {to} {}/{}",
-            (to - 1) / 512 + 1,
-            (to - 1) % 512 + 1
-        ))
+        let (from, to) = ((universe - 1) * 512 + slot, (universe - 1) * 512 + slot + slots - 1);
+        Some(format!("{from} {to} {}/{}", (to - 1) / 512 + 1, (to - 1) % 512 + 1))
     });
     let rows: Vec<String> = rows.collect();
-    let all = format!(
-        "{}\n{lock}\n{}\n{}",
-        import.text,
-        notes.join("\n"),
-        rows.join("\n")
-    )
-    .to_lowercase();
+    let all = format!("{}\n{lock}\n{}\n{}", import.text, notes.join("\n"), rows.join("\n"))
+        .to_lowercase();
     let mut lost = Vec::new();
     let first = table.lines().next().unwrap_or("");
     let separator = if first.contains(';') { b';' } else { b',' };
@@ -501,24 +445,15 @@ fn nowhere(table: &str, import: &tinsel::import::Import) -> Vec<String> {
         "16x50", "150", "12v",
     ];
     let header = |row: &csv::StringRecord| {
-        row.iter()
-            .any(|cell| ["name", "Element", "Prop"].contains(&cell))
+        row.iter().any(|cell| ["name", "Element", "Prop"].contains(&cell))
     };
-    for row in rows
-        .records()
-        .map(Result::unwrap)
-        .skip_while(|row| !header(row))
-        .skip(1)
-    {
+    for row in rows.records().map(Result::unwrap).skip_while(|row| !header(row)).skip(1) {
         for cell in row.iter() {
             let joined = cell.replace(',', "").to_lowercase();
             if all.contains(&cell.to_lowercase()) || all.contains(&joined) || header(&row) {
                 continue;
             }
-            for word in cell
-                .split(|c: char| !c.is_alphanumeric())
-                .filter(|word| !word.is_empty())
-            {
+            for word in cell.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()) {
                 let word = word.trim_start_matches(['0', 'U', 'S']).to_lowercase();
                 let parts = word.split('x').all(|part| all.contains(part));
                 if !parts && !MEANT.contains(&word.as_str()) {
@@ -543,10 +478,7 @@ fn book(rows: &str, tail: &str, more: (&str, &str)) -> Vec<u8> {
     };
     let parts = [
         ("_rels/.rels", related("officeDocument", "xl/workbook.xml")),
-        (
-            "xl/_rels/workbook.xml.rels",
-            related("worksheet", "worksheets/sheet1.xml"),
-        ),
+        ("xl/_rels/workbook.xml.rels", related("worksheet", "worksheets/sheet1.xml")),
         (
             "xl/workbook.xml",
             format!(
@@ -563,9 +495,7 @@ fn book(rows: &str, tail: &str, more: (&str, &str)) -> Vec<u8> {
     ];
     let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
     for (name, text) in parts.iter().filter(|(name, _)| !name.is_empty()) {
-        archive
-            .start_file(*name, zip::write::SimpleFileOptions::default())
-            .unwrap();
+        archive.start_file(*name, zip::write::SimpleFileOptions::default()).unwrap();
         std::io::Write::write_all(&mut archive, text.as_bytes()).unwrap();
     }
     archive.finish().unwrap().into_inner()
@@ -579,30 +509,20 @@ fn hostile_workbooks() {
     let far = format!("{owl}<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>");
     let blanks = " ".repeat(193 * 1024 * 1024);
     for (bytes, why) in [
-        (
-            book(&far, "", ("", "")),
-            "cell XFD1048576 stands beyond column 1024",
-        ),
+        (book(&far, "", ("", "")), "cell XFD1048576 stands beyond column 1024"),
         (
             book(owl, &blanks, ("", "")),
             "its part `xl/worksheets/sheet1.xml` unpacks to more than 192 MiB",
         ),
         (
-            book(
-                owl,
-                "",
-                ("xl/sharedStrings.xml", "<sst uniqueCount=\"99999999999\"/>"),
-            ),
+            book(owl, "", ("xl/sharedStrings.xml", "<sst uniqueCount=\"99999999999\"/>")),
             "share more than 2000000 texts",
         ),
         (
             book("<row r=\"2\"><c r=\"?\"><v>1</v></c></row>", "", ("", "")),
             "its sheet `p` can't be read: after cell B1",
         ),
-        (
-            b"PK\x03\x04".to_vec(),
-            "it is an archive that can't be unpacked",
-        ),
+        (b"PK\x03\x04".to_vec(), "it is an archive that can't be unpacked"),
     ] {
         let said = read(&bytes).unwrap_err();
         assert!(said.contains(why), "{said}");
@@ -610,35 +530,16 @@ fn hostile_workbooks() {
     // Macros are left alone; a merged cell without end fills only rows that there are.
     let merged = "<mergeCells><mergeCell ref=\"A2:A1048576\"/></mergeCells>";
     let import = read(&book(owl, merged, ("xl/vbaProject.bin", "no program"))).unwrap();
-    assert!(
-        import
-            .text
-            .contains("prop owl { node pixel; string 50 nodes }"),
-        "{}",
-        import.text
-    );
+    assert!(import.text.contains("prop owl { node pixel; string 50 nodes }"), "{}", import.text);
     // A formula counts by the value that the file keeps; without one its cell is reported.
     let kept = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><f>5*10</f><v>50</v></c></row>\
         <row r=\"3\"><c r=\"A3\" t=\"str\"><v>fox</v></c><c r=\"B3\"><f>5*10</f></c></row>";
     let import = read(&book(kept, "", ("", ""))).unwrap();
-    assert!(
-        import
-            .text
-            .contains("prop owl { node pixel; string 50 nodes }"),
-        "{}",
-        import.text
-    );
-    let doubts: Vec<_> = import
-        .notes
-        .iter()
-        .filter(|note| note.is_doubt())
-        .map(ToString::to_string)
-        .collect();
+    assert!(import.text.contains("prop owl { node pixel; string 50 nodes }"), "{}", import.text);
+    let doubts: Vec<_> =
+        import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
     assert_eq!(doubts.len(), 1, "{doubts:?}");
-    assert!(
-        doubts[0].contains("cell B3 has a formula without a kept value"),
-        "{doubts:?}"
-    );
+    assert!(doubts[0].contains("cell B3 has a formula without a kept value"), "{doubts:?}");
 }
 
 /// A second sheet that names the boxes says where they are and what they listen to.
@@ -678,15 +579,10 @@ fn a_sheet_of_boxes_says_hosts_and_inputs() {
     let doubts = import.notes.iter().filter(|note| note.is_doubt());
     let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
     assert_eq!(doubts.len(), 3, "{doubts:?}");
-    for wanted in [
-        "no address of a host",
-        "no input that is known",
-        "nothing of the table hangs on it",
-    ] {
-        assert!(
-            doubts.iter().any(|doubt| doubt.contains(wanted)),
-            "{wanted} {doubts:?}"
-        );
+    for wanted in
+        ["no address of a host", "no input that is known", "nothing of the table hangs on it"]
+    {
+        assert!(doubts.iter().any(|doubt| doubt.contains(wanted)), "{wanted} {doubts:?}");
     }
     assert!(import.compiled.lock_stands());
 }

@@ -37,10 +37,7 @@ pub fn lock_of(compiled: &Compiled) -> Lock {
 
 /// The rows that two locks have by one name at another place.
 pub fn moved<'a>(before: &'a Lock, now: &Lock) -> Vec<&'a Row> {
-    let elsewhere = |row: &&Row| {
-        now.row(&row.name)
-            .is_some_and(|other| other.start != row.start)
-    };
+    let elsewhere = |row: &&Row| now.row(&row.name).is_some_and(|other| other.start != row.start);
     before.rows.iter().filter(elsewhere).collect()
 }
 
@@ -50,11 +47,7 @@ fn slots(rows: &[&Row]) -> u64 {
 
 #[test]
 fn a_display_around_its_own_lock_is_the_same() {
-    let config = Config {
-        cases: 192,
-        failure_persistence: None,
-        ..Config::default()
-    };
+    let config = Config { cases: 192, failure_persistence: None, ..Config::default() };
     let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[9; 32]);
     let mut runner = TestRunner::new_with_rng(config, rng);
     let compared = std::cell::Cell::new(0_usize);
@@ -65,12 +58,7 @@ fn a_display_around_its_own_lock_is_the_same() {
             return Ok(());
         }
         let again = around(&text, &lock_of(&fresh));
-        prop_assert_eq!(
-            lock_of(&again),
-            lock_of(&fresh),
-            "\n--- the display ---\n{}",
-            text
-        );
+        prop_assert_eq!(lock_of(&again), lock_of(&fresh), "\n--- the display ---\n{}", text);
         prop_assert_eq!(check::told(&again), check::told(&fresh), "\n{}", text);
         compared.set(compared.get() + 1);
         Ok(())
@@ -116,10 +104,7 @@ fn nothing_is_plugged_in_elsewhere() {
             if let Some(now) = next.row(&row.name) {
                 assert_eq!((&now.controller, now.output), (&row.controller, row.output));
                 // What hung behind one that is gone moves up, its port being one unbroken range.
-                assert!(
-                    removed || now == row,
-                    "p{round} was added: {row:?}, {now:?}"
-                );
+                assert!(removed || now == row, "p{round} was added: {row:?}, {now:?}");
             }
         }
         assert_eq!(lock_of(&around(&text(&props), &next)), next);
@@ -133,9 +118,8 @@ fn every_example_around_its_own_lock_is_the_same() {
         let compiled = crate::examples::compiled(main);
         let lock = lock_of(&compiled);
         let texts = crate::examples::texts(main);
-        let files = texts.iter().fold(Memory::default(), |files, (name, text)| {
-            files.with(name, text)
-        });
+        let files =
+            texts.iter().fold(Memory::default(), |files, (name, text)| files.with(name, text));
         let loaded = files.load("", &texts[0].0).unwrap();
         let again = compile_around(&files, loaded, Some(&lock));
         assert_eq!(lock_of(&again), lock, "{main}");
@@ -160,11 +144,7 @@ fn series(spare: u32) -> (u64, u64, usize) {
             continue;
         }
         let next = lock_of(&compiled);
-        assert_eq!(
-            lock_of(&around(&text, &lock)),
-            next,
-            "the same input twice: {what}"
-        );
+        assert_eq!(lock_of(&around(&text, &lock)), next, "the same input twice: {what}");
         let told: usize = compiled.plan.past.as_ref().unwrap().moves.len();
         let gone = moved(&lock, &next);
         let bound = yard.bound(&lock);
@@ -212,31 +192,16 @@ fn the_least_moves_on_small_displays() {
         let case = least::Case::draw(&mut lot);
         let compiled = around(&case.text(), &case.lock());
         if compiled.has_errors() {
-            assert_eq!(
-                case.least(),
-                None,
-                "\n{}\n{}",
-                check::told(&compiled),
-                case.text()
-            );
+            assert_eq!(case.least(), None, "\n{}\n{}", check::told(&compiled), case.text());
             continue;
         }
         let gone = slots(&moved(&case.lock(), &lock_of(&compiled)));
         let least = case.least();
-        assert_eq!(
-            Some(gone),
-            least,
-            "\n{}\n{:#?}",
-            case.text(),
-            case.lock().rows
-        );
+        assert_eq!(Some(gone), least, "\n{}\n{:#?}", case.text(), case.lock().rows);
         assert_eq!(compiled.plan.past.as_ref().unwrap().off, None);
         answered += usize::from(gone > 0);
     }
-    assert!(
-        answered > 60,
-        "only {answered} of them have to move something"
-    );
+    assert!(answered > 60, "only {answered} of them have to move something");
 }
 
 /// Frames of random bytes through the remap, by plain arithmetic: each node of a string that was there has its bytes.
@@ -262,11 +227,7 @@ fn the_remap_takes_every_node_along() {
         for run in &runs {
             for at in 0..run.count {
                 let byte = old.entry(run.from + at).or_insert_with(|| lot.below(256));
-                assert_eq!(
-                    new.insert(run.to + at, *byte),
-                    None,
-                    "two bytes for one slot"
-                );
+                assert_eq!(new.insert(run.to + at, *byte), None, "two bytes for one slot");
             }
         }
         for at in 0..compiled.model.strings.len() {
@@ -309,9 +270,7 @@ fn the_remap_leaves_padding_out() {
     let past = compiled.plan.past.as_ref().unwrap();
     let (runs, _) = remap::runs(&compiled.model, &compiled.plan, past, &lock_of(&before));
     let to = |from: u64| {
-        let run = runs
-            .iter()
-            .find(|run| (run.from..run.from + run.count).contains(&from))?;
+        let run = runs.iter().find(|run| (run.from..run.from + run.count).contains(&from))?;
         Some(run.to + (from - run.from))
     };
     let grid = Grid::new(tinsel::protocol::UniverseSlots::ALL, true);
@@ -362,9 +321,7 @@ fn with_stock(lines: &str, lock: Option<&Lock>) -> Compiled {
     );
     let inventory = "prop arch { node dot; string 3 nodes }\nprop hoop * 4 { node dot; string 2 nodes }\n\
                      prop tree { node dot; strings 3 of 5 nodes }\nprop par { slots 6 }\n";
-    let files = Memory::default()
-        .with(check::NAME, &text)
-        .with("inventory.tinsel", inventory);
+    let files = Memory::default().with(check::NAME, &text).with("inventory.tinsel", inventory);
     let main = files.load("", check::NAME).unwrap();
     compile_around(&files, main, lock)
 }
@@ -409,10 +366,7 @@ fn what_is_stored_from_stock_takes_slots_when_laid_out_fresh() {
     assert_eq!(names(&lock_of(&both)), ["hoop[3]", "reed"]);
     // A whole prop by its name.
     let all = lock_of(&with_stock(&format!("{lines}stored hoop\n"), None));
-    assert_eq!(
-        names(&all),
-        ["hoop[1]", "hoop[2]", "hoop[3]", "hoop[4]", "reed"]
-    );
+    assert_eq!(names(&all), ["hoop[1]", "hoop[2]", "hoop[3]", "hoop[4]", "reed"]);
 }
 
 #[test]
@@ -434,9 +388,7 @@ const FEW_CASES: usize = 150;
 #[allow(clippy::print_stdout, reason = "the figures are what is measured")]
 fn the_fewest_plugs_and_then_the_fewest_slots_move() {
     let count = std::env::var("KEEPING_CASES").ok();
-    let count = count
-        .and_then(|count| count.parse().ok())
-        .unwrap_or(FEW_CASES);
+    let count = count.and_then(|count| count.parse().ok()).unwrap_or(FEW_CASES);
     let mut lot = Lot::new(4);
     let (mut compared, mut plugged, mut shifted) = (0, 0, 0);
     let mut wrong = Vec::new();
@@ -479,12 +431,7 @@ fn the_fewest_plugs_and_then_the_fewest_slots_move() {
     }
     println!("{compared} displays: {plugged} change a port, {shifted} move slots");
     assert!(plugged * 20 > count && shifted * 20 > count);
-    assert!(
-        wrong.is_empty(),
-        "{} of {compared} wrong\n{}",
-        wrong.len(),
-        wrong.join("\n====\n")
-    );
+    assert!(wrong.is_empty(), "{} of {compared} wrong\n{}", wrong.len(), wrong.join("\n====\n"));
 }
 
 /// A lock of rows: name, port of `pier`, first slot of universe 1, nodes of three slots.
@@ -526,23 +473,11 @@ fn what_was_picked_hangs_anywhere_on_a_port() {
     };
     let three = [("bell", 8), ("crown", 14), ("wreath", 30)];
     // Between: `crown` is wired to the port on which the others hang, before both.
-    let lock = rows(&[
-        ("crown", 1, 1, 14),
-        ("bell", 2, 43, 8),
-        ("wreath", 2, 67, 30),
-    ]);
-    let text = yard(
-        2,
-        &three,
-        "wire pier: bell\nwire pier: wreath\nwire pier.2: crown\n",
-    );
+    let lock = rows(&[("crown", 1, 1, 14), ("bell", 2, 43, 8), ("wreath", 2, 67, 30)]);
+    let text = yard(2, &three, "wire pier: bell\nwire pier: wreath\nwire pier.2: crown\n");
     assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
     // Before: port 1 is broken, and what hung there comes to port 2.
-    let lock = rows(&[
-        ("bell", 1, 1, 8),
-        ("wreath", 1, 25, 30),
-        ("crown", 2, 115, 14),
-    ]);
+    let lock = rows(&[("bell", 1, 1, 8), ("wreath", 1, 25, 30), ("crown", 2, 115, 14)]);
     let text = yard(
         2,
         &three,
@@ -565,11 +500,7 @@ fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
     let lock = rows(&[("lantern", 1, 1, 60), ("wreath", 2, 211, 20)]);
     let compiled = around(&text("any"), &lock);
     let told = check::told(&compiled);
-    let finding = compiled
-        .findings
-        .iter()
-        .find(|one| one.code == "lock/moved")
-        .expect(&told);
+    let finding = compiled.findings.iter().find(|one| one.code == "lock/moved").expect(&told);
     assert!(
         finding
             .help

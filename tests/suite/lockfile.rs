@@ -31,10 +31,7 @@ fn read(bytes: &[u8]) -> Result<LockText, Vec<&'static str>> {
 /// The rows without their places in a text.
 fn rows(lock: &Lock) -> Vec<Row> {
     let at = Span::default();
-    lock.rows
-        .iter()
-        .map(|row| Row { at, ..row.clone() })
-        .collect()
+    lock.rows.iter().map(|row| Row { at, ..row.clone() }).collect()
 }
 
 fn row(name: &str, controller: &str, output: Output, start: u64, slots: u64) -> Row {
@@ -56,23 +53,14 @@ const FIRST: &str = include_str!("../lock/1.0.lock");
 #[test]
 fn format_1_0() {
     let read = read(FIRST.as_bytes()).unwrap();
-    assert_eq!(
-        &*read.lock.display,
-        "The \"old\" mill \\ pond, 2031: größer"
-    );
+    assert_eq!(&*read.lock.display, "The \"old\" mill \\ pond, 2031: größer");
     assert_eq!(read.lock.universe_slots.get(), 510);
     assert_eq!(
         rows(&read.lock),
         [
             row("flood[10]", "barn", Output::Dmx(1), 39 * 510 + 16, 6),
             row("flood[1]", "barn", Output::Dmx(1), 39 * 510, 6),
-            row(
-                "heron[3].1",
-                "box-2_b",
-                Output::Pixel(16),
-                63_998 * 510 + 360,
-                150
-            ),
+            row("heron[3].1", "box-2_b", Output::Pixel(16), 63_998 * 510 + 360, 150),
             row("lighthouse.2", "barn", Output::Pixel(1), 0, 1_080),
             row("null", "yes", Output::Pixel(1), 11 * 510 + 509, 1),
             row("y", "yes", Output::Pixel(2), 12 * 510, 3),
@@ -104,26 +92,13 @@ fn format_1_1() {
     assert_eq!(rows(&read.lock).len(), 3);
     assert_eq!(lockfile::write(&read.lock, &read.added), SECOND);
     let styled = SECOND
-        .replace(
-            "  - egret[1..3] -> heron[3..5]",
-            "- 'egret[1..3]  ->   heron[3..5]'",
-        )
+        .replace("  - egret[1..3] -> heron[3..5]", "- 'egret[1..3]  ->   heron[3..5]'")
         .replace("  - barn", "    -   barn");
     let styled = self::read(styled.as_bytes()).unwrap();
     assert_eq!(styled.lock.renamed, read.lock.renamed);
-    for slip in [
-        "  - egret",
-        "  - -> heron",
-        "  - 1 -> 2",
-        "  egret -> heron",
-        "  - a: b",
-    ] {
+    for slip in ["  - egret", "  - -> heron", "  - 1 -> 2", "  egret -> heron", "  - a: b"] {
         let text = SECOND.replace("  - flood -> null", slip);
-        assert_eq!(
-            self::read(text.as_bytes()).err(),
-            Some(vec!["lock/unreadable"]),
-            "{slip}"
-        );
+        assert_eq!(self::read(text.as_bytes()).err(), Some(vec!["lock/unreadable"]), "{slip}");
     }
 }
 
@@ -165,24 +140,12 @@ fn format_1_2() {
         level: Some(30_000),
         place: 4,
     };
-    let star = Made {
-        nodes: 1,
-        each: 1,
-        colour: "Y".into(),
-        ..Made::default()
-    };
+    let star = Made { nodes: 1, each: 1, colour: "Y".into(), ..Made::default() };
     let rows = rows(&read.lock);
-    let made: Vec<_> = rows
-        .iter()
-        .map(|row| (&*row.name, row.made.clone(), row.stored))
-        .collect();
+    let made: Vec<_> = rows.iter().map(|row| (&*row.name, row.made.clone(), row.stored)).collect();
     assert_eq!(
         made,
-        [
-            ("flood", None, true),
-            ("heron[3].1", Some(heron), false),
-            ("star", Some(star), true)
-        ]
+        [("flood", None, true), ("heron[3].1", Some(heron), false), ("star", Some(star), true)]
     );
     assert_eq!(lockfile::write(&read.lock, &read.added), THIRD);
     let styled = THIRD
@@ -193,10 +156,7 @@ fn format_1_2() {
         "nodes: 50, colour: 'GRB', \"each\": 3, slots: 150",
     );
     let styled = self::read(styled.as_bytes()).unwrap();
-    assert_eq!(
-        (boxes(&styled.lock), self::rows(&styled.lock)),
-        (boxes(&read.lock), rows)
-    );
+    assert_eq!((boxes(&styled.lock), self::rows(&styled.lock)), (boxes(&read.lock), rows));
     for (good, slip) in [
         ("first: 3", "first: 64000"),
         ("first: 3, ", ""),
@@ -229,10 +189,7 @@ fn format_1_2() {
 /// The lines of controllers without their places in a text.
 fn boxes(lock: &Lock) -> Vec<SetUp> {
     let at = Span::default();
-    lock.boxes
-        .iter()
-        .map(|one| SetUp { at, ..one.clone() })
-        .collect()
+    lock.boxes.iter().map(|one| SetUp { at, ..one.clone() }).collect()
 }
 
 #[derive(serde::Deserialize, Debug, PartialEq)]
@@ -302,9 +259,7 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
             nodes: made.map(|made| made.nodes),
             each: made.map(|made| made.each),
             colour: made.map(|made| made.colour.to_string()),
-            chip: made
-                .filter(|made| !made.chip.is_empty())
-                .map(|made| made.chip.to_string()),
+            chip: made.filter(|made| !made.chip.is_empty()).map(|made| made.chip.to_string()),
             dark: of(|made| made.dark),
             within: of(|made| made.within),
             place: of(|made| made.place),
@@ -328,17 +283,12 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
     });
     assert_eq!(document.controllers, controllers.collect::<Vec<_>>());
     let renamed = lock.renamed.iter();
-    let renamed: Vec<String> = renamed
-        .map(|(old, new)| format!("{old} -> {new}"))
-        .collect();
+    let renamed: Vec<String> = renamed.map(|(old, new)| format!("{old} -> {new}")).collect();
     assert_eq!(document.renamed, renamed);
     assert_eq!(*document.display, *lock.display);
     assert_eq!(document.universe_slots, lock.universe_slots.get());
-    let expected: BTreeMap<String, Place> = lock
-        .rows
-        .iter()
-        .map(|row| (row.name.to_string(), place(row)))
-        .collect();
+    let expected: BTreeMap<String, Place> =
+        lock.rows.iter().map(|row| (row.name.to_string(), place(row))).collect();
     assert_eq!(document.strings, expected);
 }
 
@@ -347,10 +297,7 @@ fn it_is_yaml() {
     for text in [FIRST, SECOND, THIRD] {
         as_yaml_has_it(text, &read(text.as_bytes()).unwrap().lock);
     }
-    let empty = Lock {
-        universe_slots: tinsel::protocol::UniverseSlots::ALL,
-        ..Lock::default()
-    };
+    let empty = Lock { universe_slots: tinsel::protocol::UniverseSlots::ALL, ..Lock::default() };
     let text = lockfile::write(&empty, &Added::default());
     as_yaml_has_it(&text, &empty);
     assert_eq!(read(text.as_bytes()).unwrap().lock, empty);
@@ -359,16 +306,8 @@ fn it_is_yaml() {
 fn a_row() -> impl Strategy<Value = Row> {
     let word = "(null|true|no|Off|y|[a-zåλж][a-z0-9_ßé雪-]{0,6}[a-z0-9])";
     let name = (word, 0..12_u32, 0..4_u32).prop_map(|(prop, member, string)| {
-        let member = if member > 0 {
-            format!("[{member}]")
-        } else {
-            String::new()
-        };
-        let string = if string > 0 {
-            format!(".{string}")
-        } else {
-            String::new()
-        };
+        let member = if member > 0 { format!("[{member}]") } else { String::new() };
+        let string = if string > 0 { format!(".{string}") } else { String::new() };
         format!("{prop}{member}{string}")
     });
     let output = (any::<bool>(), 1..70_u32).prop_map(|(dmx, number)| match dmx {
@@ -378,14 +317,8 @@ fn a_row() -> impl Strategy<Value = Row> {
     let place = (output, 0..5_000_000_u64, 1..5_000_u64);
     (name, word, place, made(), any::<bool>()).prop_map(
         |(name, controller, (output, start, more), made, stored)| {
-            let least = made
-                .as_ref()
-                .map_or(0, |made| u64::from(made.nodes * made.each));
-            Row {
-                made,
-                stored,
-                ..row(&name, &controller, output, start, least + more)
-            }
+            let least = made.as_ref().map_or(0, |made| u64::from(made.nodes * made.each));
+            Row { made, stored, ..row(&name, &controller, output, start, least + more) }
         },
     )
 }
@@ -394,18 +327,16 @@ fn made() -> impl Strategy<Value = Option<Made>> {
     let counts = (1..999_u32, 1..12_u32, 0..3_u32, 0..3_u32, 0..4_u32);
     let words = ("[RGBWACYUL]{1,5}", "(null|no|[a-z][a-z0-9]{1,6})?");
     let made = (counts, words, prop::option::of(0..=100_000_u32));
-    let made = made.prop_map(
-        |((nodes, each, dark, within, place), (colour, chip), level)| Made {
-            nodes,
-            each,
-            colour: colour.into(),
-            chip: chip.into(),
-            dark,
-            within,
-            level,
-            place,
-        },
-    );
+    let made = made.prop_map(|((nodes, each, dark, within, place), (colour, chip), level)| Made {
+        nodes,
+        each,
+        colour: colour.into(),
+        chip: chip.into(),
+        dark,
+        within,
+        level,
+        place,
+    });
     prop::option::of(made)
 }
 
@@ -452,10 +383,8 @@ fn a_lock() -> impl Strategy<Value = Lock> {
         let boxes: BTreeMap<_, _> = boxes.collect();
         let renamed = renamed.into_iter();
         let renamed = renamed.map(|(old, new)| (old.into(), new.into())).collect();
-        let rows: BTreeMap<Box<str>, Row> = rows
-            .into_iter()
-            .map(|row| (row.name.clone(), row))
-            .collect();
+        let rows: BTreeMap<Box<str>, Row> =
+            rows.into_iter().map(|row| (row.name.clone(), row)).collect();
         Lock {
             renamed,
             display: display.into(),
@@ -525,16 +454,10 @@ fn a_lock_that_was_cut_off_anywhere_is_told() {
         let loaded = FIRST.as_bytes()[..end].to_owned();
         let whole = FIRST[..].starts_with(&String::from_utf8_lossy(&loaded)[..])
             && FIRST[end..].trim() == "";
-        let compiled = check::beside(
-            check::NAME,
-            &[(check::NAME, display)],
-            Some((check::LOCK, &loaded)),
-        );
+        let compiled =
+            check::beside(check::NAME, &[(check::NAME, display)], Some((check::LOCK, &loaded)));
         sound_or_panic(&format!("cut at {end}"), &compiled);
-        let found = compiled
-            .findings
-            .iter()
-            .any(|finding| finding.code == "lock/unreadable");
+        let found = compiled.findings.iter().any(|finding| finding.code == "lock/unreadable");
         assert_eq!(found, !whole, "cut at {end}: {}", told(&compiled));
         check::terminal(&compiled);
     }
@@ -551,10 +474,7 @@ fn hostile_texts_are_refused_at_once() {
             format!("format: \"1.0\"\ndisplay: {deep}\nuniverse_slots: 512\nstrings: {{}}\n...\n"),
         ),
         ("anchors", format!("{head}  a: &a [*a, *a, *a]\n...\n")),
-        (
-            "two rows on a line",
-            format!("{head}  {{a: {{}}, b: {{}}}}\n...\n"),
-        ),
+        ("two rows on a line", format!("{head}  {{a: {{}}, b: {{}}}}\n...\n")),
         (
             "two documents",
             format!("{head}  a: {{port: a.1, start: 1/1, slots: 1}}\n...\n{head}...\n"),
@@ -563,44 +483,25 @@ fn hostile_texts_are_refused_at_once() {
             "huge numbers",
             format!("{head}  a: {{port: a.1, start: 1/1, slots: 99999999999999999999999}}\n...\n"),
         ),
-        (
-            "huge port",
-            format!("{head}  a: {{port: a.99999999999, start: 1/1, slots: 1}}\n...\n"),
-        ),
+        ("huge port", format!("{head}  a: {{port: a.99999999999, start: 1/1, slots: 1}}\n...\n")),
         (
             "past the last universe",
             format!("{head}  a: {{port: a.1, start: 63999/512, slots: 2}}\n...\n"),
         ),
-        (
-            "a negative number",
-            format!("{head}  a: {{port: a.-1, start: 1/1, slots: 1}}\n...\n"),
-        ),
-        (
-            "no size",
-            "format: \"1.0\"\ndisplay: \"\"\nstrings: {}\n...\n".to_owned(),
-        ),
+        ("a negative number", format!("{head}  a: {{port: a.-1, start: 1/1, slots: 1}}\n...\n")),
+        ("no size", "format: \"1.0\"\ndisplay: \"\"\nstrings: {}\n...\n".to_owned()),
         ("no slots in a universe", head.replace("512", "0") + "...\n"),
         (
             "steering letters",
             format!("{head}  \u{1b}[2J: {{port: a.1, start: 1/1, slots: 1}}\n...\n"),
         ),
-        (
-            "a line of 10 MB",
-            format!("{head}  a: {}\n...\n", "x".repeat(10 << 20)),
-        ),
-        (
-            "many bad lines",
-            format!("{head}{}...\n", "  nonsense\n".repeat(200_000)),
-        ),
+        ("a line of 10 MB", format!("{head}  a: {}\n...\n", "x".repeat(10 << 20))),
+        ("many bad lines", format!("{head}{}...\n", "  nonsense\n".repeat(200_000))),
     ] {
         let begun = std::time::Instant::now();
         let found = read(text.as_bytes()).err().unwrap_or_default();
         assert!(found.contains(&"lock/unreadable"), "{what}: {found:?}");
-        assert!(
-            begun.elapsed().as_secs() < 5,
-            "{what}: {:?}",
-            begun.elapsed()
-        );
+        assert!(begun.elapsed().as_secs() < 5, "{what}: {:?}", begun.elapsed());
     }
 }
 
@@ -634,10 +535,8 @@ fn random_locks() {
         .collect();
     let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
     let (mut loaded, mut refused) = (0, 0);
-    let digits: Vec<usize> = whole
-        .match_indices(|c: char| c.is_ascii_digit())
-        .map(|(at, _)| at)
-        .collect();
+    let digits: Vec<usize> =
+        whole.match_indices(|c: char| c.is_ascii_digit()).map(|(at, _)| at).collect();
     for round in 0..600 {
         let mut text = whole.to_owned();
         // Half of them have other digits only.
@@ -676,16 +575,10 @@ fn random_locks() {
                 Some((check::LOCK, next.as_bytes())),
             );
             assert_eq!(twice.next_lock(), next, "round {round}:\n{text}");
-            assert!(
-                !codes(&twice.findings).contains(&"lock/moved"),
-                "round {round}:\n{text}"
-            );
+            assert!(!codes(&twice.findings).contains(&"lock/moved"), "round {round}:\n{text}");
         }
     }
-    assert!(
-        loaded > 20 && refused > 20,
-        "{loaded} loaded, {refused} refused"
-    );
+    assert!(loaded > 20 && refused > 20, "{loaded} loaded, {refused} refused");
 }
 
 /// Keys that only a newer format can have, in the ways that YAML has to write them.
@@ -701,10 +594,7 @@ fn what_a_newer_format_added_stays() {
     let styled = newer.replace("{port: p.1, start: 1/1,", "{start: 1/1,   port: p.1,");
     let again = read(styled.as_bytes()).unwrap();
     let text = lockfile::write(&again.lock, &again.added);
-    assert!(
-        text.contains("slots: 3, \"by\": \"me, you\", \"hung\": [1,2]}"),
-        "{text}"
-    );
+    assert!(text.contains("slots: 3, \"by\": \"me, you\", \"hung\": [1,2]}"), "{text}");
     assert_eq!(
         read(newer.replace("1.9", "1.0").as_bytes()).err(),
         Some(vec!["lock/unreadable"; 3])
@@ -782,19 +672,10 @@ fn merged(folder: &Folder, attributes: &str, ours: &str, theirs: &str) -> bool {
 
 /// The rows of the lock, by name; fails where two of them share a slot.
 fn disjoint(folder: &Folder) -> Vec<String> {
-    let lock = read(&std::fs::read(folder.0.join("yard.lock")).unwrap())
-        .unwrap()
-        .lock;
-    let mut ranges: Vec<_> = lock
-        .rows
-        .iter()
-        .map(|row| (row.start, row.last()))
-        .collect();
+    let lock = read(&std::fs::read(folder.0.join("yard.lock")).unwrap()).unwrap().lock;
+    let mut ranges: Vec<_> = lock.rows.iter().map(|row| (row.start, row.last())).collect();
     ranges.sort_unstable();
-    assert!(
-        ranges.windows(2).all(|pair| pair[0].1 < pair[1].0),
-        "{ranges:?}"
-    );
+    assert!(ranges.windows(2).all(|pair| pair[0].1 < pair[1].0), "{ranges:?}");
     lock.rows.iter().map(|row| row.name.to_string()).collect()
 }
 
@@ -806,32 +687,17 @@ fn two_branches_that_add_different_props_merge_by_line() {
     // Both took the first free slots: the lock loads all the same, and the next build settles it.
     let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
     let both = read(&text).unwrap().lock;
-    assert_eq!(
-        both.row("ash").unwrap().start,
-        both.row("yew").unwrap().start
-    );
+    assert_eq!(both.row("ash").unwrap().start, both.row("yew").unwrap().start);
     let output = on("build", &path, &[]);
     assert_eq!(status(&output), 0, "{}", err(&output));
     // The one that comes later in the display moves, and is told.
-    assert!(
-        err(&output).contains("`yew` moves from 1/481 to 2/89"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("`yew` moves from 1/481 to 2/89"), "{}", err(&output));
     let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
     let settled = read(&text).unwrap().lock;
     for row in both.rows.iter().filter(|row| &*row.name != "yew") {
-        assert_eq!(
-            settled.row(&row.name).unwrap().start,
-            row.start,
-            "{}",
-            row.name
-        );
+        assert_eq!(settled.row(&row.name).unwrap().start, row.start, "{}", row.name);
     }
-    assert_eq!(
-        disjoint(&folder),
-        ["ash", "bell", "fir", "moon", "star", "yew"]
-    );
+    assert_eq!(disjoint(&folder), ["ash", "bell", "fir", "moon", "star", "yew"]);
     assert_eq!(status(&on("check", &path, &["--locked"])), 0);
 }
 
@@ -839,38 +705,20 @@ fn two_branches_that_add_different_props_merge_by_line() {
 fn neighbours_in_the_lock_conflict_unless_git_is_told_to_keep_both() {
     let folder = Folder::new();
     let path = folder.0.join("yard.tinsel");
-    assert!(
-        !merged(&folder, "", "gate", "kite"),
-        "git leaves it to a person"
-    );
+    assert!(!merged(&folder, "", "gate", "kite"), "git leaves it to a person");
     // The display's own text is settled by hand; the lock still has its marks.
     props(&folder, &["bell", "fir", "gate", "kite", "moon", "star"]);
     let output = on("check", &path, &[]);
     assert_eq!(status(&output), 1);
-    assert!(
-        err(&output).contains("a merge left its conflict"),
-        "{}",
-        err(&output)
-    );
+    assert!(err(&output).contains("a merge left its conflict"), "{}", err(&output));
     // One way out: one side whole, then a build.
     assert!(git(&folder.0, &["checkout", "-q", "--ours", "yard.lock"]));
     assert_eq!(status(&on("build", &path, &[])), 0);
-    assert_eq!(
-        disjoint(&folder),
-        ["bell", "fir", "gate", "kite", "moon", "star"]
-    );
+    assert_eq!(disjoint(&folder), ["bell", "fir", "gate", "kite", "moon", "star"]);
 
     let folder = Folder::new();
     let path = folder.0.join("yard.tinsel");
-    assert!(merged(
-        &folder,
-        "*.lock merge=union\n*.tinsel merge=union\n",
-        "gate",
-        "kite"
-    ));
+    assert!(merged(&folder, "*.lock merge=union\n*.tinsel merge=union\n", "gate", "kite"));
     assert_eq!(status(&on("build", &path, &[])), 0);
-    assert_eq!(
-        disjoint(&folder),
-        ["bell", "fir", "gate", "kite", "moon", "star"]
-    );
+    assert_eq!(disjoint(&folder), ["bell", "fir", "gate", "kite", "moon", "star"]);
 }

@@ -24,13 +24,7 @@ impl Client {
             .unwrap();
         let input = child.stdin.take().unwrap();
         let output = BufReader::new(child.stdout.take().unwrap());
-        Self {
-            child,
-            input,
-            output,
-            next: 0,
-            pushed: Vec::new(),
-        }
+        Self { child, input, output, next: 0, pushed: Vec::new() }
     }
 
     /// Started and initialized, with a folder as its workspace.
@@ -42,10 +36,7 @@ impl Client {
                 "workspace": {"didChangeWatchedFiles": {"dynamicRegistration": true}},
             }}),
         );
-        assert_eq!(
-            answer["result"]["capabilities"]["positionEncoding"],
-            "utf-16"
-        );
+        assert_eq!(answer["result"]["capabilities"]["positionEncoding"], "utf-16");
         client.tell("initialized", json!({}));
         client
     }
@@ -72,10 +63,7 @@ impl Client {
         let mut length = 0;
         loop {
             let mut line = String::new();
-            assert!(
-                self.output.read_line(&mut line).unwrap() > 0,
-                "the server is gone"
-            );
+            assert!(self.output.read_line(&mut line).unwrap() > 0, "the server is gone");
             if let Some(value) = line.trim_end().strip_prefix("Content-Length: ") {
                 length = value.parse().unwrap();
             }
@@ -106,10 +94,7 @@ impl Client {
     /// The result of a request about a place in a text.
     fn at(&mut self, method: &str, uri: &str, line: u32, character: u32) -> Value {
         let place = json!({"line": line, "character": character});
-        let answer = self.ask(
-            method,
-            json!({"textDocument": {"uri": uri}, "position": place}),
-        );
+        let answer = self.ask(method, json!({"textDocument": {"uri": uri}, "position": place}));
         assert!(answer.get("error").is_none(), "{answer}");
         answer["result"].clone()
     }
@@ -138,9 +123,7 @@ impl Client {
                 Some(at) => {
                     let one = self.pushed.remove(at);
                     let all = one["params"]["diagnostics"].as_array().unwrap();
-                    let codes = all
-                        .iter()
-                        .map(|one| one["code"].as_str().unwrap().to_owned());
+                    let codes = all.iter().map(|one| one["code"].as_str().unwrap().to_owned());
                     return (codes.collect(), one["params"]["version"].clone());
                 }
                 None => {
@@ -174,9 +157,7 @@ fn uri(path: &Path) -> String {
 
 /// An empty folder of a name.
 fn folder(name: &str) -> PathBuf {
-    let path = Path::new(env!("CARGO_TARGET_TMPDIR"))
-        .join("lsp")
-        .join(name);
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("lsp").join(name);
     let _ = std::fs::remove_dir_all(&path);
     std::fs::create_dir_all(&path).unwrap();
     path
@@ -199,58 +180,34 @@ fn a_session() {
     let hints = client.ask("textDocument/inlayHint", about.clone())["result"].clone();
     assert_eq!(hints[0]["label"], "1/1");
     assert_eq!(hints[1]["label"], "30 of 50");
-    let wrong = GOOD
-        .replace("30 nodes", "60 nodes")
-        .replace("wire c.1: a", "wire c.1: aa");
+    let wrong = GOOD.replace("30 nodes", "60 nodes").replace("wire c.1: a", "wire c.1: aa");
     client.change(&uri, 2, &wrong);
     let (codes, version) = client.findings(&uri);
     assert!(codes.contains(&"name/unknown".to_owned()), "{codes:?}");
     assert_eq!(version, 2);
     let old = client.ask("textDocument/inlayHint", about.clone())["result"].clone();
-    assert!(
-        old[0]["label"].as_str().unwrap().ends_with("(before)"),
-        "{old}"
-    );
+    assert!(old[0]["label"].as_str().unwrap().ends_with("(before)"), "{old}");
     let mut place = about.clone();
     place["range"] =
         json!({"start": {"line": 3, "character": 11}, "end": {"line": 3, "character": 11}});
     place["context"] = json!({"diagnostics": []});
     let actions = client.ask("textDocument/codeAction", place)["result"].clone();
-    let fix = actions
-        .as_array()
-        .unwrap()
-        .iter()
-        .find(|one| one["kind"] == "quickfix")
-        .unwrap();
+    let fix = actions.as_array().unwrap().iter().find(|one| one["kind"] == "quickfix").unwrap();
     assert_eq!(fix["edit"]["changes"][&uri][0]["newText"], "a", "{actions}");
     let hover = client.at("textDocument/hover", &uri, 2, 6);
-    assert!(
-        hover["contents"]["value"]
-            .as_str()
-            .unwrap()
-            .contains("60 nodes"),
-        "{hover}"
-    );
+    assert!(hover["contents"]["value"].as_str().unwrap().contains("60 nodes"), "{hover}");
     client.change(&uri, 3, GOOD);
     let renamed = client.ask(
         "textDocument/rename",
         json!({"textDocument": {"uri": uri}, "position": {"line": 2, "character": 5}, "newName": "b"}),
     );
-    assert_eq!(
-        renamed["result"]["changes"][&uri].as_array().unwrap().len(),
-        2
-    );
+    assert_eq!(renamed["result"]["changes"][&uri].as_array().unwrap().len(), 2);
     let refused = client.ask(
         "textDocument/rename",
         json!({"textDocument": {"uri": uri}, "position": {"line": 2, "character": 5}, "newName": "9"}),
     );
     assert_eq!(refused["error"]["code"], -32803);
-    for method in [
-        "documentSymbol",
-        "foldingRange",
-        "semanticTokens/full",
-        "formatting",
-    ] {
+    for method in ["documentSymbol", "foldingRange", "semanticTokens/full", "formatting"] {
         let answer = client.ask(&format!("textDocument/{method}"), about.clone());
         assert!(
             answer["result"].is_array() || answer["result"]["data"].is_array(),
@@ -258,14 +215,7 @@ fn a_session() {
         );
     }
     let symbols = client.ask("workspace/symbol", json!({"query": "a"}))["result"].clone();
-    assert!(
-        symbols
-            .as_array()
-            .unwrap()
-            .iter()
-            .any(|one| one["name"] == "a"),
-        "{symbols}"
-    );
+    assert!(symbols.as_array().unwrap().iter().any(|one| one["name"] == "a"), "{symbols}");
     client.end();
 }
 
@@ -273,30 +223,18 @@ fn a_session() {
 fn what_is_wrong_with_a_message_is_said_and_the_server_goes_on() {
     let folder = folder("wrong");
     let mut client = Client::start();
-    assert_eq!(
-        client.ask("textDocument/hover", json!({}))["error"]["code"],
-        -32002
-    );
+    assert_eq!(client.ask("textDocument/hover", json!({}))["error"]["code"], -32002);
     client.ask("initialize", json!({"capabilities": {}}));
     client.raw("{no json");
     assert_eq!(client.answer(&Value::Null)["error"]["code"], -32700);
     client.raw("{\"jsonrpc\": \"2.0\", \"id\": \"seven\"}");
     assert_eq!(client.answer(&json!("seven"))["error"]["code"], -32600);
-    assert_eq!(
-        client.ask("textDocument/nothing", json!({}))["error"]["code"],
-        -32601
-    );
+    assert_eq!(client.ask("textDocument/nothing", json!({}))["error"]["code"], -32601);
     let uri = uri(&folder.join("yard.tinsel"));
     client.open(&uri, "prop");
-    for place in [
-        json!({}),
-        json!({"line": -1, "character": 0}),
-        json!({"line": "x"}),
-    ] {
-        let asked = client.ask(
-            "textDocument/hover",
-            json!({"textDocument": {"uri": uri}, "position": place}),
-        );
+    for place in [json!({}), json!({"line": -1, "character": 0}), json!({"line": "x"})] {
+        let asked = client
+            .ask("textDocument/hover", json!({"textDocument": {"uri": uri}, "position": place}));
         assert_eq!(asked["error"]["code"], -32602, "{asked}");
     }
     let far = client.at("textDocument/hover", &uri, u32::MAX, u32::MAX);
@@ -317,9 +255,7 @@ fn places_are_utf_16() {
     let found = client.at("textDocument/definition", &uri, 2, 10);
     let range = json!({"start": {"line": 0, "character": 6}, "end": {"line": 0, "character": 7}});
     assert_eq!(found[0]["range"], range);
-    let column = "\u{feff}prop 雪 { node n; label \"🎄🎄\"; "
-        .encode_utf16()
-        .count();
+    let column = "\u{feff}prop 雪 { node n; label \"🎄🎄\"; ".encode_utf16().count();
     let hover = client.at("textDocument/hover", &uri, 0, column as u32);
     assert_eq!(hover["range"]["start"]["character"], column, "{hover}");
     client.end();
@@ -336,11 +272,7 @@ fn any_name_of_a_file_works() {
         ("100%.tinsel", "100%25.tinsel"),
     ] {
         let folder = folder("names");
-        std::fs::write(
-            folder.join("part.tinsel"),
-            "node n { chip ws2811; colour RGB }\n",
-        )
-        .unwrap();
+        std::fs::write(folder.join("part.tinsel"), "node n { chip ws2811; colour RGB }\n").unwrap();
         std::fs::write(folder.join(name), "").unwrap();
         let uri = format!("{}/{sent}", uri(&folder));
         let mut client = Client::ready(&folder);
@@ -348,12 +280,8 @@ fn any_name_of_a_file_works() {
         client.open(&uri, &format!("include \"part.tinsel\"\n{text}"));
         assert_eq!(client.findings(&uri), (vec![], json!(1)), "{name}");
         let found = client.at("textDocument/references", &uri, 2, 5);
-        let uris: Vec<&str> = found
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|one| one["uri"].as_str().unwrap())
-            .collect();
+        let uris: Vec<&str> =
+            found.as_array().unwrap().iter().map(|one| one["uri"].as_str().unwrap()).collect();
         assert_eq!(uris, [&uri, &uri], "{name}");
         client.end();
     }
@@ -374,18 +302,10 @@ fn texts_open_on_disk_and_gone() {
     assert_eq!(client.findings(&part_uri), (vec![], json!(1)));
     // The part changes in the editor only: the main file's finding is told.
     client.change(&part_uri, 2, "prop b { node n; string 30 nodes }\n");
-    assert!(
-        client
-            .findings(&main_uri)
-            .0
-            .contains(&"name/unknown".to_owned())
-    );
+    assert!(client.findings(&main_uri).0.contains(&"name/unknown".to_owned()));
     // Closed without saving: what is on disk counts again.
     client.open(&main_uri, head);
-    client.tell(
-        "textDocument/didClose",
-        json!({"textDocument": {"uri": part_uri}}),
-    );
+    client.tell("textDocument/didClose", json!({"textDocument": {"uri": part_uri}}));
     loop {
         if client.findings(&main_uri) == (vec![], json!(1)) {
             break;
@@ -431,41 +351,19 @@ fn the_main_file_can_be_chosen() {
     let mut client = Client::ready(&folder);
     client.open(&uri, "prop a { node n; string 30 nodes }\n");
     let found = client.at("textDocument/definition", &uri, 0, 14);
-    assert!(
-        found[0]["uri"].as_str().unwrap().ends_with("west.tinsel"),
-        "{found}"
-    );
-    let shown = client
-        .pushed
-        .iter()
-        .find(|one| one["method"] == "window/showMessage")
-        .unwrap();
-    assert!(
-        shown["params"]["message"]
-            .as_str()
-            .unwrap()
-            .contains("west.tinsel")
-    );
+    assert!(found[0]["uri"].as_str().unwrap().ends_with("west.tinsel"), "{found}");
+    let shown = client.pushed.iter().find(|one| one["method"] == "window/showMessage").unwrap();
+    assert!(shown["params"]["message"].as_str().unwrap().contains("west.tinsel"));
     let range = json!({"start": {"line": 0, "character": 0}, "end": {"line": 0, "character": 0}});
-    let actions = client.ask(
-        "textDocument/codeAction",
-        json!({"textDocument": {"uri": uri}, "range": range}),
-    );
+    let actions = client
+        .ask("textDocument/codeAction", json!({"textDocument": {"uri": uri}, "range": range}));
     let all = actions["result"].as_array().unwrap();
     let other = all.iter().find(|one| one["kind"] == "source").unwrap()["command"].clone();
     assert_eq!(other["arguments"][1], east.to_str().unwrap());
     let run = json!({"command": other["command"], "arguments": other["arguments"]});
-    assert!(
-        client
-            .ask("workspace/executeCommand", run)
-            .get("error")
-            .is_none()
-    );
+    assert!(client.ask("workspace/executeCommand", run).get("error").is_none());
     let found = client.at("textDocument/definition", &uri, 0, 14);
-    assert!(
-        found[0]["uri"].as_str().unwrap().ends_with("east.tinsel"),
-        "{found}"
-    );
+    assert!(found[0]["uri"].as_str().unwrap().ends_with("east.tinsel"), "{found}");
     client.end();
 }
 
@@ -490,22 +388,11 @@ fn no_answer_is_older_than_its_text() {
     client.answer(&json!(first));
     // Whether they were waiting still is up to the machine; what comes is one of two answers.
     let answer = client.answer(&json!(stale));
-    assert!(
-        answer.get("result").is_some() || answer["error"]["code"] == -32801,
-        "{answer}"
-    );
+    assert!(answer.get("result").is_some() || answer["error"]["code"] == -32801, "{answer}");
     let answer = client.answer(&json!(dropped));
     let code = answer["error"]["code"].as_i64();
-    assert!(
-        answer.get("result").is_some() || matches!(code, Some(-32800 | -32801)),
-        "{answer}"
-    );
+    assert!(answer.get("result").is_some() || matches!(code, Some(-32800 | -32801)), "{answer}");
     let answer = client.answer(&json!(last));
-    assert!(
-        answer["result"]["contents"]["value"]
-            .as_str()
-            .unwrap()
-            .contains("30 nodes")
-    );
+    assert!(answer["result"]["contents"]["value"].as_str().unwrap().contains("30 nodes"));
     client.end();
 }

@@ -15,14 +15,9 @@ fn every_truncation_of_each_example() {
         let first = &texts[0].1;
         // In a debug build each compile takes a while: all cuts of the small ones, some of the large ones.
         let step = (first.len() / 600).max(1);
-        for end in (0..first.len())
-            .step_by(step)
-            .filter(|end| first.is_char_boundary(*end))
-        {
-            let mut texts: Vec<(&str, &str)> = texts
-                .iter()
-                .map(|(n, t)| (n.as_str(), t.as_str()))
-                .collect();
+        for end in (0..first.len()).step_by(step).filter(|end| first.is_char_boundary(*end)) {
+            let mut texts: Vec<(&str, &str)> =
+                texts.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
             texts[0].1 = &first[..end];
             let compiled = check::many(texts[0].0, &texts);
             sound_or_panic(&format!("{main} cut at {end}"), &compiled);
@@ -57,13 +52,8 @@ fn random_texts() {
         .collect();
     for round in 0..400 {
         let length = dice.below(200);
-        let text: String = (0..length)
-            .map(|_| words[dice.below(words.len())])
-            .collect();
-        sound_or_panic(
-            &format!("words, round {round}:\n{text}"),
-            &check::one(&text),
-        );
+        let text: String = (0..length).map(|_| words[dice.below(words.len())]).collect();
+        sound_or_panic(&format!("words, round {round}:\n{text}"), &check::one(&text));
         let bytes: Vec<u8> = (0..length * 3).map(|_| dice.below(256) as u8).collect();
         sound_or_panic(&format!("bytes, round {round}"), &check::bytes(&bytes));
     }
@@ -73,9 +63,8 @@ fn random_texts() {
 #[test]
 fn examples_with_slips() {
     let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
-    let slips = [
-        "", "{", "}", ";", "->", "..", "\n", " ", "#", "\"", "9", "x", "é", "\u{0}", "(", "[1]",
-    ];
+    let slips =
+        ["", "{", "}", ";", "->", "..", "\n", " ", "#", "\"", "9", "x", "é", "\u{0}", "(", "[1]"];
     for (main, ..) in EXAMPLES.iter().take(3) {
         let text = examples::texts(main).swap_remove(0).1;
         for _ in 0..250 {
@@ -87,10 +76,7 @@ fn examples_with_slips() {
             let after = rest.chars().next().map_or(0, char::len_utf8);
             let slip = slips[dice.below(slips.len())];
             let slipped = format!("{}{slip}{}", &text[..at], &rest[after..]);
-            sound_or_panic(
-                &format!("{main} with {slip:?} at {at}"),
-                &check::one(&slipped),
-            );
+            sound_or_panic(&format!("{main} with {slip:?} at {at}"), &check::one(&slipped));
         }
     }
 }
@@ -108,11 +94,7 @@ fn the_fuzzers_corpus() {
             let compiled = check::bytes(&bytes);
             sound_or_panic(&path.display().to_string(), &compiled);
             check::terminal(&compiled);
-            assert!(
-                started.elapsed() < Duration::from_secs(10),
-                "{}",
-                path.display()
-            );
+            assert!(started.elapsed() < Duration::from_secs(10), "{}", path.display());
             replayed += 1;
         }
     }
@@ -131,10 +113,7 @@ fn the_fuzzers_corpus() {
         if let Some(lock) = with(&std::fs::read(&path).unwrap()) {
             let text = tinsel::lockfile::write(&lock.lock, &lock.added);
             let again = with(text.as_bytes()).unwrap();
-            assert_eq!(
-                *again.text,
-                tinsel::lockfile::write(&again.lock, &again.added)
-            );
+            assert_eq!(*again.text, tinsel::lockfile::write(&again.lock, &again.added));
         }
         replayed += 1;
     }

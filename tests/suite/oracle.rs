@@ -152,12 +152,8 @@ type Stop = Answer;
 
 /// Where everything of a display lies.
 pub fn decide(case: &Case) -> Answer {
-    let mut decider = Decider {
-        case,
-        taken: BTreeSet::new(),
-        table: Table::new(),
-        given: Vec::new(),
-    };
+    let mut decider =
+        Decider { case, taken: BTreeSet::new(), table: Table::new(), given: Vec::new() };
     match decider.all() {
         Ok(()) => Answer::Lawful(decider.table),
         Err(stop) => stop,
@@ -251,12 +247,7 @@ impl Decider<'_> {
         if last > LAST_UNIVERSE {
             return Err(Answer::Unlawful("past the last universe"));
         }
-        let mut given = last
-            + if highest.is_some() {
-                case.spare_universes
-            } else {
-                0
-            };
+        let mut given = last + if highest.is_some() { case.spare_universes } else { 0 };
         if let Start::Range(_, end) = controller.start {
             if last > end {
                 return Err(Answer::Unlawful("past its own last universe"));
@@ -348,11 +339,7 @@ impl Decider<'_> {
     }
 
     fn started(&self, controller: &Controller) -> bool {
-        controller
-            .ports
-            .iter()
-            .flat_map(lits)
-            .any(|lit| self.table.contains_key(&lit.name))
+        controller.ports.iter().flat_map(lits).any(|lit| self.table.contains_key(&lit.name))
     }
 
     /// Rule 4: one universe of its own, the fixtures from slot 1 or where pinned.
@@ -373,8 +360,7 @@ impl Decider<'_> {
                 return Err(Answer::Unlawful("a fixture past the end"));
             }
             let first = base + start - 1;
-            self.table
-                .insert(name.clone(), (first, first + footprint - 1));
+            self.table.insert(name.clone(), (first, first + footprint - 1));
             highest = first + footprint - 1;
             slot = start + footprint;
         }
@@ -450,9 +436,7 @@ impl Decider<'_> {
         } else {
             laid.iter().map(|(_, start, end)| (*start, *end)).collect()
         };
-        ranges
-            .iter()
-            .any(|(start, end)| self.taken.range(start..=end).next().is_some())
+        ranges.iter().any(|(start, end)| self.taken.range(start..=end).next().is_some())
     }
 
     fn take(&mut self, laid: &[(&Lit, u64, u64)], unbroken: bool) -> Result<(), Stop> {
@@ -471,11 +455,8 @@ impl Decider<'_> {
 
     /// `same as`: where the other lies.
     fn echoes(&mut self) -> Result<(), Stop> {
-        for (controller, port) in self
-            .case
-            .controllers
-            .iter()
-            .flat_map(|c| c.ports.iter().map(move |port| (c, port)))
+        for (controller, port) in
+            self.case.controllers.iter().flat_map(|c| c.ports.iter().map(move |port| (c, port)))
         {
             for item in &port.chain {
                 if let Item::Lit(lit) = item
@@ -486,10 +467,7 @@ impl Decider<'_> {
                             "a port of its own among ports that leave no gap",
                         ));
                     }
-                    let there = *self
-                        .table
-                        .get(other)
-                        .ok_or(Answer::Open("an echo of an echo"))?;
+                    let there = *self.table.get(other).ok_or(Answer::Open("an echo of an echo"))?;
                     let shows = |port: &Port| lits(port).iter().any(|lit| lit.name == *other);
                     let mut all = self.case.controllers.iter();
                     let theirs = all.find(|c| c.ports.iter().any(shows)).unwrap().slots;
@@ -509,17 +487,9 @@ impl Decider<'_> {
         let slots = self.case.universe_slots;
         let mut owner: BTreeMap<u64, usize> = BTreeMap::new();
         for (index, controller) in self.case.controllers.iter().enumerate() {
-            let own = controller
-                .ports
-                .iter()
-                .flat_map(lits)
-                .map(|lit| lit.name.clone())
-                .chain(
-                    controller
-                        .dmx
-                        .iter()
-                        .flat_map(|dmx| dmx.fixtures.iter().map(|f| f.0.clone())),
-                );
+            let own = controller.ports.iter().flat_map(lits).map(|lit| lit.name.clone()).chain(
+                controller.dmx.iter().flat_map(|dmx| dmx.fixtures.iter().map(|f| f.0.clone())),
+            );
             for name in own {
                 let (start, end) = self.table[&name];
                 for universe in start / slots + 1..=end / slots + 1 {

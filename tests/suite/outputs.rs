@@ -50,18 +50,7 @@ const CONTRACT: [(&str, &[&str]); 5] = [
             "end",
         ],
     ),
-    (
-        "ports",
-        &[
-            "controller",
-            "port",
-            "nodes",
-            "skipped",
-            "limit",
-            "start",
-            "end",
-        ],
-    ),
+    ("ports", &["controller", "port", "nodes", "skipped", "limit", "start", "end"]),
     ("controllers", &["name", "host", "input", "universes"]),
     ("universes", &["universe", "controller", "used", "free"]),
 ];
@@ -78,10 +67,7 @@ fn the_contracts_keys_are_there() {
             assert!(!rows.is_empty(), "{main}: {part} is empty");
             for row in rows {
                 for key in keys {
-                    assert!(
-                        row.get(key).is_some(),
-                        "{main}: {part} without {key}: {row}"
-                    );
+                    assert!(row.get(key).is_some(), "{main}: {part} without {key}: {row}");
                 }
             }
         }
@@ -94,10 +80,7 @@ fn the_contracts_keys_are_there() {
         }
         for row in table["controllers"].as_array().unwrap() {
             for key in ["first", "last", "count"] {
-                assert!(
-                    row["universes"].get(key).is_some(),
-                    "{main}: universes.{key} of {row}"
-                );
+                assert!(row["universes"].get(key).is_some(), "{main}: universes.{key} of {row}");
             }
         }
     }
@@ -116,15 +99,9 @@ fn the_table_agrees_with_itself() {
                 let channel = (number(row, end, "universe") - 1) * slots + number(row, end, "slot");
                 assert_eq!(channel, number(row, end, "channel"), "{main}: {row}");
             }
-            let (start, end) = (
-                number(row, "start", "channel"),
-                number(row, "end", "channel"),
-            );
+            let (start, end) = (number(row, "start", "channel"), number(row, "end", "channel"));
             // Nodes kept whole may leave slots between them, so a string may be longer than its slots.
-            assert!(
-                end + 1 - start >= row["slots"].as_u64().unwrap(),
-                "{main}: {row}"
-            );
+            assert!(end + 1 - start >= row["slots"].as_u64().unwrap(), "{main}: {row}");
             used.extend((start - 1) / slots + 1..=(end - 1) / slots + 1);
         }
         let listed: BTreeSet<u64> = table["universes"]
@@ -166,26 +143,13 @@ fn csv_has_a_row_for_each_string() {
         let table = json(main);
         let strings = table["strings"].as_array().unwrap();
         let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let heads: Vec<String> = reader
-            .headers()
-            .unwrap()
-            .iter()
-            .map(str::to_owned)
-            .collect();
+        let heads: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
         let column = |name: &str| heads.iter().position(|head| head == name).unwrap();
         let records: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
         assert_eq!(records.len(), strings.len(), "{main}");
         for (record, row) in records.iter().zip(strings) {
-            assert_eq!(
-                &record[column("prop")],
-                row["prop"].as_str().unwrap(),
-                "{main}"
-            );
-            assert_eq!(
-                &record[column("port")],
-                row["port"].as_str().unwrap(),
-                "{main}"
-            );
+            assert_eq!(&record[column("prop")], row["prop"].as_str().unwrap(), "{main}");
+            assert_eq!(&record[column("port")], row["port"].as_str().unwrap(), "{main}");
             assert_eq!(
                 record[column("start_channel")].parse::<u64>().unwrap(),
                 row["start"]["channel"].as_u64().unwrap(),
@@ -203,10 +167,7 @@ fn text_fits_a_hundred_columns() {
             for line in table_by(&compiled, "text", by).lines() {
                 let width = unicode_width::UnicodeWidthStr::width(line);
                 assert!(width <= 100, "{main}: {width} columns: {line}");
-                assert!(
-                    !line.contains('\u{1b}'),
-                    "{main}: colour without a terminal: {line}"
-                );
+                assert!(!line.contains('\u{1b}'), "{main}: colour without a terminal: {line}");
             }
         }
     }
@@ -300,10 +261,7 @@ fn a_controller_shows_every_universe_that_it_listens_to() {
         text.contains("c, d and e   512     0  multicast 239.255.0.8 and Port-Address 8 (0:0:8)"),
         "{text}"
     );
-    assert!(
-        text.contains("multicast 239.255.0.13 and 10.0.0.6"),
-        "{text}"
-    );
+    assert!(text.contains("multicast 239.255.0.13 and 10.0.0.6"), "{text}");
     let used = rows(&table, "universes").count();
     assert_eq!(used, 12);
 }

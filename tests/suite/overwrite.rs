@@ -7,14 +7,9 @@ use std::fs;
 #[test]
 fn nothing_that_was_read_is_written_over() {
     let folder = Folder::new();
-    let main = folder.file(
-        "yard.tinsel",
-        format!("include \"parts/more.tinsel\"\n{RIGHT}"),
-    );
-    let more = folder.file(
-        "parts/more.tinsel",
-        "prop fox { node bulb; string 9 nodes }\nwire shed.2: fox\n",
-    );
+    let main = folder.file("yard.tinsel", format!("include \"parts/more.tinsel\"\n{RIGHT}"));
+    let more = folder
+        .file("parts/more.tinsel", "prop fox { node bulb; string 9 nodes }\nwire shed.2: fox\n");
     let lock = folder.0.join("yard.lock");
     assert_eq!(status(&on("build", &main, &[])), 0);
     let link = folder.0.join("link.html");
@@ -36,11 +31,7 @@ fn nothing_that_was_read_is_written_over() {
         ] {
             let done = on(arguments.0, &main, &arguments.1);
             assert_eq!(status(&done), 2, "{arguments:?}: {}", err(&done));
-            assert!(
-                err(&done).contains("written over"),
-                "{arguments:?}: {}",
-                err(&done)
-            );
+            assert!(err(&done).contains("written over"), "{arguments:?}: {}", err(&done));
         }
     }
     assert!(folder.all() == before, "a text was touched");
@@ -52,11 +43,7 @@ fn nor_is_the_place_of_a_lock_to_come() {
     let folder = Folder::new();
     let main = folder.file("yard.tinsel", RIGHT);
     let lock = folder.0.join("yard.lock");
-    let done = on(
-        "table",
-        &main,
-        &["--format", "json", "-o", lock.to_str().unwrap()],
-    );
+    let done = on("table", &main, &["--format", "json", "-o", lock.to_str().unwrap()]);
     assert_eq!(status(&done), 2, "{}", err(&done));
     assert!(!fs::exists(&lock).unwrap());
 }

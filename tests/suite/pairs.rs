@@ -21,16 +21,8 @@ wire sound-box.1: sound-prop
 ";
 
 /// What begins a declaration with a name.
-const DECLARES: [&str; 8] = [
-    "prop",
-    "node",
-    "chip",
-    "controller",
-    "receiver",
-    "supply",
-    "circuit",
-    "let",
-];
+const DECLARES: [&str; 8] =
+    ["prop", "node", "chip", "controller", "receiver", "supply", "circuit", "let"];
 
 fn is_word(c: char) -> bool {
     c.is_alphanumeric() || c == '-' || c == '_'
@@ -41,9 +33,7 @@ fn pieces(text: &str) -> Vec<&str> {
     let mut pieces = Vec::new();
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
-        let end = rest
-            .find(|c| is_word(c) != is_word(first))
-            .unwrap_or(rest.len());
+        let end = rest.find(|c| is_word(c) != is_word(first)).unwrap_or(rest.len());
         let (piece, behind) = rest.split_at(end);
         pieces.push(piece);
         rest = behind;
@@ -85,9 +75,7 @@ fn found(text: &str, from: u32, lines: u32) -> BTreeSet<(&'static str, u32)> {
     let places = compiled.findings.iter().filter_map(|finding| {
         let place = compiled.sources.place(finding.span())?;
         let line = place.line;
-        (from..from + lines)
-            .contains(&line)
-            .then(|| (finding.code, line - from + 1))
+        (from..from + lines).contains(&line).then(|| (finding.code, line - from + 1))
     });
     places.collect()
 }
@@ -102,25 +90,17 @@ fn mistakes() -> Vec<Mistake> {
     let mut all = Vec::new();
     let mut folders = vec![root.to_owned()];
     while let Some(folder) = folders.pop() {
-        let mut entries: Vec<_> = std::fs::read_dir(folder)
-            .unwrap()
-            .map(|e| e.unwrap().path())
-            .collect();
+        let mut entries: Vec<_> =
+            std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
         entries.sort();
         for path in entries {
             if path.is_dir() {
                 folders.push(path);
                 continue;
             }
-            let name = path
-                .strip_prefix(root)
-                .unwrap()
-                .to_string_lossy()
-                .into_owned();
+            let name = path.strip_prefix(root).unwrap().to_string_lossy().into_owned();
             let lock = path.with_extension("lock").exists();
-            let Some(name) = name
-                .strip_suffix(".tinsel")
-                .filter(|n| !n.ends_with(".ok") && !lock)
+            let Some(name) = name.strip_suffix(".tinsel").filter(|n| !n.ends_with(".ok") && !lock)
             else {
                 continue;
             };
@@ -138,11 +118,7 @@ fn mistakes() -> Vec<Mistake> {
             let text = text.trim_end().to_owned() + "\n";
             let alone = found(&text, 1, lines(&text));
             let beside = found(&(text.clone() + SOUND), 1, lines(&text));
-            let under = found(
-                &(SOUND.to_owned() + &apart(&text)),
-                lines(SOUND) + 1,
-                lines(&text),
-            );
+            let under = found(&(SOUND.to_owned() + &apart(&text)), lines(SOUND) + 1, lines(&text));
             if alone == beside && alone == under {
                 let (name, found) = (name.to_owned(), alone);
                 all.push(Mistake { name, text, found });
@@ -172,10 +148,7 @@ const STRIDE: usize = 11;
 /// Whether a finding of one display hangs on what is not known of the other.
 fn hangs_on(one: &Mistake, other: &Mistake) -> bool {
     let has = |mistake: &Mistake, start: &str| {
-        mistake
-            .found
-            .iter()
-            .any(|(code, _)| code.starts_with(start))
+        mistake.found.iter().any(|(code, _)| code.starts_with(start))
     };
     let lines: Vec<&str> = other.text.lines().collect();
     // A prop that no wire names, or cannot be read, may come to hang on a controller that seems unused.
@@ -268,10 +241,7 @@ fn what_failed_silences_only_what_hangs_on_it() {
     assert_eq!(found(text, 1, 20), BTreeSet::from(expected));
     // What may have been the ports does hide what is said of ports.
     let ports = text.replace("ports 1..4 {", "prots 1..4 {");
-    let codes: BTreeSet<&str> = found(&ports, 1, 20)
-        .into_iter()
-        .map(|found| found.0)
-        .collect();
+    let codes: BTreeSet<&str> = found(&ports, 1, 20).into_iter().map(|found| found.0).collect();
     assert_eq!(codes, BTreeSet::from(["syntax/unknown-setting"]));
     // So does a feed that does not resolve, for its ports alone.
     let feeds = text.replace("power hut.1..2 from shelf", "power hut.3 from shelv")

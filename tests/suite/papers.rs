@@ -88,10 +88,7 @@ fn plain(markup: &str) -> String {
 }
 
 fn cells(row: &str) -> Vec<String> {
-    between(row, "<td", "</td>")
-        .iter()
-        .map(|cell| plain(cell.split_once('>').unwrap().1))
-        .collect()
+    between(row, "<td", "</td>").iter().map(|cell| plain(cell.split_once('>').unwrap().1)).collect()
 }
 
 /// The rows of a page's tables of one kind.
@@ -142,18 +139,12 @@ fn cut(line: &str) -> String {
 /// All papers say of each plug what the table says.
 fn agree(name: &str, compiled: &Compiled) {
     let wanted = wanted(compiled);
-    let pages: BTreeMap<String, String> = folder(compiled)
-        .map(|page| (page.file, page.text))
-        .collect();
+    let pages: BTreeMap<String, String> =
+        folder(compiled).map(|page| (page.file, page.text)).collect();
 
     let bench: BTreeMap<String, Said> = rows(&pages["bench.html"], "ends")
         .into_iter()
-        .map(|row| {
-            (
-                row[0].clone(),
-                (row[1].clone(), row[2].clone(), row[3].clone()),
-            )
-        })
+        .map(|row| (row[0].clone(), (row[1].clone(), row[2].clone(), row[3].clone())))
         .map(|(string, said)| (string.split(' ').next().unwrap().to_owned(), said))
         .collect();
     assert_eq!(bench, wanted, "{name}: bench sheets");
@@ -189,10 +180,8 @@ fn agree(name: &str, compiled: &Compiled) {
         .filter(|row| wanted.contains_key(&row[1]))
         .map(|row| (row[1].clone(), row[0].clone()))
         .collect();
-    let sockets: BTreeMap<String, String> = wanted
-        .iter()
-        .map(|(string, (.., socket))| (string.clone(), socket.clone()))
-        .collect();
+    let sockets: BTreeMap<String, String> =
+        wanted.iter().map(|(string, (.., socket))| (string.clone(), socket.clone())).collect();
     assert_eq!(tests, sockets, "{name}: test sheet");
 
     let labels: Vec<Vec<String>> = between(&pages["labels.html"], "<div class=\"says\">", "</div>")
@@ -216,11 +205,7 @@ fn agree(name: &str, compiled: &Compiled) {
         };
         let input = find("IN");
         assert_eq!(input[1..3], [cut(&format!("from {from}")), cut(socket)]);
-        let to = if to == "end of line" {
-            to.clone()
-        } else {
-            format!("to {to}")
-        };
+        let to = if to == "end of line" { to.clone() } else { format!("to {to}") };
         assert_eq!(find("OUT")[1..], [cut(&to), cut(socket)]);
     }
 }
@@ -230,11 +215,7 @@ fn papers_agree_on_every_plug() {
     let daisy = check::one(DAISY);
     assert_eq!(
         wanted(&daisy)["otter"],
-        (
-            "receiver bank.1".to_owned(),
-            "newt[1]".to_owned(),
-            "bank.1 (kiosk.1)".to_owned()
-        )
+        ("receiver bank.1".to_owned(), "newt[1]".to_owned(), "bank.1 (kiosk.1)".to_owned())
     );
     assert_eq!(wanted(&daisy)["newt[1]"].1, "end of line");
     assert_eq!(wanted(&daisy)["newt[3]"].0, "receiver weir.1");
@@ -283,10 +264,7 @@ const CHANGES: &[(&str, &str)] = &[
     ("at end", "at start"),
     ("pitch 75 mm", "pitch 80 mm"),
     ("under the pear", "under the plum"),
-    (
-        "newt[1] -> skip 1 -> newt[2]",
-        "newt[2] -> skip 1 -> newt[1]",
-    ),
+    ("newt[1] -> skip 1 -> newt[2]", "newt[2] -> skip 1 -> newt[1]"),
     ("lamp at 30", "lamp at 31"),
     ("universes from 4", "universes from 5"),
     ("kiosk.1..2", "kiosk.1..4"),
@@ -309,9 +287,7 @@ fn edition(page: &str) -> (String, Vec<String>) {
     let body = searched.map_or(body.clone(), |(before, rest)| {
         before.to_owned() + rest.split_once("</section>").unwrap().1
     });
-    let texts = body
-        .split('<')
-        .map(|part| part.split_once('>').map_or("", |(_, text)| text));
+    let texts = body.split('<').map(|part| part.split_once('>').map_or("", |(_, text)| text));
     (edition.to_owned(), texts.map(str::to_owned).collect())
 }
 

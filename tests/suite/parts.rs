@@ -45,34 +45,14 @@ fn a_list_counted_by_hand() {
     assert!(!compiled.blocks(), "{}", check::told(&compiled));
     let expected = [
         ("bud, string of 50 nodes", "3", "pieces", "1 of them stored"),
-        (
-            "bud, string of 50 nodes",
-            "1",
-            "pieces",
-            "and 2 dark within it",
-        ),
+        ("bud, string of 50 nodes", "1", "pieces", "and 2 dark within it"),
         ("bud, string of 60 nodes", "1", "pieces", ""),
         ("bud, in all", "262", "nodes", "ws2811, RGB, 12 V"),
         ("beam, fixture", "2", "pieces", "6 slots"),
-        (
-            "data lead, 18 AWG",
-            "2.5",
-            "m",
-            "in 2 pieces, the longest 2 m",
-        ),
+        ("data lead, 18 AWG", "2.5", "m", "in 2 pieces, the longest 2 m"),
         ("data lead, 20 AWG", "1.5", "m", "in one piece"),
-        (
-            "feed lead, 12 AWG",
-            "3.5",
-            "m",
-            "in 2 pieces, the longest 3 m",
-        ),
-        (
-            "feed lead, 16 AWG",
-            "14",
-            "m",
-            "in 4 pieces, the longest 4 m",
-        ),
+        ("feed lead, 12 AWG", "3.5", "m", "in 2 pieces, the longest 3 m"),
+        ("feed lead, 16 AWG", "14", "m", "in 4 pieces, the longest 4 m"),
         // Before owl 1 and 2, the two leads and the dark node; before ridge and cone.
         (
             "plug and socket of a pixel line",
@@ -80,52 +60,22 @@ fn a_list_counted_by_hand() {
             "pieces",
             "before each string, lead and dark node",
         ),
-        (
-            "dark node between strings",
-            "1",
-            "pieces",
-            "lights nothing, carries the data on",
-        ),
-        (
-            "plug of a DMX line",
-            "2",
-            "pieces",
-            "one into each fixture and lead",
-        ),
-        (
-            "DMX terminator",
-            "1",
-            "pieces",
-            "one at the end of each line",
-        ),
+        ("dark node between strings", "1", "pieces", "lights nothing, carries the data on"),
+        ("plug of a DMX line", "2", "pieces", "one into each fixture and lead"),
+        ("DMX terminator", "1", "pieces", "one at the end of each line"),
         ("point of injection", "4", "pieces", "into cone and ridge"),
-        (
-            "fuse of 4 A",
-            "2",
-            "pieces",
-            "1 at a port, 1 at an injection",
-        ),
+        ("fuse of 4 A", "2", "pieces", "1 at a port, 1 at an injection"),
         ("fuse of 5 A", "4", "pieces", "1 at a port, 3 at injections"),
         ("fuse of 10 A", "1", "pieces", "1 in a feed of ports"),
         ("supply, 12 V, 350 W", "1", "pieces", "shelf"),
-        (
-            "hut, controller",
-            "1",
-            "pieces",
-            "2 of 2 pixel ports, 1 of 1 DMX output in use",
-        ),
+        ("hut, controller", "1", "pieces", "2 of 2 pixel ports, 1 of 1 DMX output in use"),
         ("far, receiver", "1", "pieces", "1 of 1 port in use"),
         ("ports in use", "3", "ports", "hut.1, far.1 and hut.dmx1"),
     ];
     let expected: Vec<_> = expected
         .iter()
         .map(|(item, amount, unit, note)| {
-            (
-                (*item).to_owned(),
-                (*amount).to_owned(),
-                *unit,
-                (*note).to_owned(),
-            )
+            ((*item).to_owned(), (*amount).to_owned(), *unit, (*note).to_owned())
         })
         .collect();
     assert_eq!(list(&compiled), expected);

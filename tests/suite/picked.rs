@@ -44,10 +44,7 @@ fn the_preference_decides_what_comes_first() {
     let fewest = two_sides("");
     assert_eq!(fewest, ["west.1", "west.1", "west.1"]);
     assert_eq!(two_sides("prefer fewest ports"), fewest);
-    assert_eq!(
-        two_sides("prefer shortest leads"),
-        ["west.1", "east.1", "west.1"]
-    );
+    assert_eq!(two_sides("prefer shortest leads"), ["west.1", "east.1", "west.1"]);
     let even = two_sides("prefer even load");
     let on = |side: &str| even.iter().filter(|port| port.starts_with(side)).count();
     assert_eq!((on("west"), on("east")), (2, 1), "{even:?}");
@@ -120,15 +117,9 @@ fn unlike_nodes_never_share_a_port() {
     let mut three = ports(&yard("1..4", "wire hut: bud, jay, sun"));
     three.sort();
     assert_eq!(three, ["hut.1", "hut.2", "hut.3"]);
-    assert_eq!(
-        check::codes(&yard("1..2", "wire hut: bud, jay, sun").findings),
-        ["place/no-room"]
-    );
+    assert_eq!(check::codes(&yard("1..2", "wire hut: bud, jay, sun").findings), ["place/no-room"]);
     // Nor with what a wire hung there.
-    let beside = ports(&yard(
-        "1..4",
-        "wire hut.1: bud\nwire hut: jay\nwire hut: sun",
-    ));
+    let beside = ports(&yard("1..4", "wire hut.1: bud\nwire hut: jay\nwire hut: sun"));
     assert!(beside[0] == "hut.1" && beside[1..].iter().all(|port| port != "hut.1"));
 }
 
@@ -209,25 +200,16 @@ fn a_split_has_the_fewest_strings_that_find_room() {
     let wide = yard("ports 1..2 { nodes at most 300 }", "");
     assert_eq!(cut(&wide), own(&[250, 250], &["c.1", "c.2"]));
     // One port of 300 takes one of 250 only: three, cut between strands.
-    let one = yard(
-        "port 1 { nodes at most 300 }; ports 2..6 { nodes at most 200 }",
-        "",
-    );
+    let one = yard("port 1 { nodes at most 300 }; ports 2..6 { nodes at most 200 }", "");
     let three = cut(&one);
-    assert_eq!(
-        three.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(),
-        [175, 175, 150]
-    );
+    assert_eq!(three.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(), [175, 175, 150]);
     // The only port that is long enough is taken.
     let taken = yard(
         "port 1 { nodes at most 500 }; ports 2..6 { nodes at most 130 }",
         "prop owl { node n; string 400 nodes }\nwire c.1: owl",
     );
     let four = cut(&taken);
-    assert_eq!(
-        four.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(),
-        [125, 125, 125, 125, 400]
-    );
+    assert_eq!(four.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(), [125, 125, 125, 125, 400]);
     assert!(four[..4].iter().all(|(_, port)| port != "c.1"), "{four:?}");
     // What a wire gives a port is not cut anew: what clashes is told.
     let tied = yard(
@@ -261,26 +243,14 @@ fn a_split_has_strings_that_a_fuse_feeds() {
     assert_eq!(sizes("fuse 5 A", net), (vec![120, 120, 40], false));
     assert_eq!(sizes("fuse 3 A", net), (vec![80, 80, 80, 40], false));
     // One strand is too much even alone: that is reported.
-    assert_eq!(
-        sizes("fuse 2 A", "2 strands of 120 nodes"),
-        (vec![120, 120, 40], true)
-    );
+    assert_eq!(sizes("fuse 2 A", "2 strands of 120 nodes"), (vec![120, 120, 40], true));
 }
 
 #[test]
 fn fixtures_fill_an_output_before_they_begin_the_next() {
     let text = "controller quay { dmx 1..3 }\nprop par * 3 { slots 6 }\n\
                 prop wash * 2 { slots 300 }\nwire any: par, wash\n";
-    assert_eq!(
-        picked(text),
-        [
-            "quay.dmx1",
-            "quay.dmx1",
-            "quay.dmx1",
-            "quay.dmx1",
-            "quay.dmx2"
-        ]
-    );
+    assert_eq!(picked(text), ["quay.dmx1", "quay.dmx1", "quay.dmx1", "quay.dmx1", "quay.dmx2"]);
 }
 
 #[test]
@@ -350,11 +320,7 @@ fn what_is_offered_for_random_displays_compiles() {
             errors.map(|finding| finding.code).collect::<Vec<_>>()
         };
         let before = errors(&compiled);
-        for finding in compiled
-            .findings
-            .iter()
-            .filter(|f| f.code == "place/no-room")
-        {
+        for finding in compiled.findings.iter().filter(|f| f.code == "place/no-room") {
             refused += 1;
             for choice in &finding.choices {
                 offered += 1;
@@ -370,10 +336,7 @@ fn what_is_offered_for_random_displays_compiles() {
             }
         }
     }
-    assert!(
-        refused > 30 && offered > refused,
-        "{refused} refusals, {offered} offers"
-    );
+    assert!(refused > 30 && offered > refused, "{refused} refusals, {offered} offers");
 }
 
 #[test]

@@ -15,30 +15,17 @@ use yards::Yard;
 
 /// A port of a site, free.
 fn port(site: usize, number: u32, look: usize) -> Port {
-    Port {
-        site,
-        number,
-        place: site,
-        look,
-        ..Port::default()
-    }
+    Port { site, number, place: site, look, ..Port::default() }
 }
 
 /// A site without limits.
 fn site() -> Site {
-    Site {
-        limit: u64::MAX,
-        unit: 1,
-        ..Site::default()
-    }
+    Site { limit: u64::MAX, unit: 1, ..Site::default() }
 }
 
 /// What a port takes of every class.
 fn room(nodes: u64) -> Vec<Option<Room>> {
-    vec![Some(Room {
-        nodes,
-        current: u64::MAX,
-    })]
+    vec![Some(Room { nodes, current: u64::MAX })]
 }
 
 fn read(name: &str) -> Instance {
@@ -47,26 +34,14 @@ fn read(name: &str) -> Instance {
     let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
     let number = |value: &Value| value.as_u64().unwrap_or(0);
     let at = |value: &Value| value["pos"].as_f64().unwrap_or(0.0);
-    let line = |size: &Value| Line {
-        size: number(size),
-        ..Line::default()
-    };
-    let mut instance = Instance {
-        kinds: vec![0],
-        order: Order::Ports,
-        ..Instance::default()
-    };
+    let line = |size: &Value| Line { size: number(size), ..Line::default() };
+    let mut instance = Instance { kinds: vec![0], order: Order::Ports, ..Instance::default() };
     if data["C"].is_u64() {
         let sizes = list(&data["w"]);
         instance.sites.push(site());
-        instance.ports = (1..=sizes.len() as u32)
-            .map(|number| port(0, number, 0))
-            .collect();
+        instance.ports = (1..=sizes.len() as u32).map(|number| port(0, number, 0)).collect();
         instance.looks.push(room(number(&data["C"])));
-        let alone = |size: &Value| Group {
-            lines: vec![line(size)],
-            lead: Vec::new(),
-        };
+        let alone = |size: &Value| Group { lines: vec![line(size)], lead: Vec::new() };
         instance.groups = sizes.iter().map(alone).collect();
         return instance;
     }
@@ -74,14 +49,9 @@ fn read(name: &str) -> Instance {
     for (index, at) in sites.iter().enumerate() {
         instance.sites.push(site());
         instance.looks.push(room(number(&at["L"])));
-        let look = instance
-            .looks
-            .iter()
-            .position(|look| *look == room(number(&at["L"])));
+        let look = instance.looks.iter().position(|look| *look == room(number(&at["L"])));
         let ports = 1..=number(&at["P"]) as u32;
-        instance
-            .ports
-            .extend(ports.map(|number| port(index, number, look.unwrap())));
+        instance.ports.extend(ports.map(|number| port(index, number, look.unwrap())));
     }
     let metres = |prop: &Value| {
         let lead = |site: &Value| (10.0 * (at(prop) - at(site)).abs()).round_ties_even() as u64;
@@ -115,16 +85,8 @@ fn check(instance: &Instance, answer: &Answer) {
             let room = instance.looks[at.look][line.class].unwrap();
             let kind = instance.kinds[line.class];
             let load = loads.entry(*port).or_insert((0, 0, kind, at.slots));
-            *load = (
-                load.0 + line.size,
-                load.1 + line.draw,
-                load.2,
-                load.3 + line.slots,
-            );
-            assert!(
-                load.0 <= room.nodes && load.1 <= room.current,
-                "port {port}: {load:?}"
-            );
+            *load = (load.0 + line.size, load.1 + line.draw, load.2, load.3 + line.slots);
+            assert!(load.0 <= room.nodes && load.1 <= room.current, "port {port}: {load:?}");
             assert_eq!(load.2, kind, "unlike nodes on port {port}");
             assert!(at.kind.is_none_or(|known| known == kind));
             lead += group.lead.get(at.place).copied().unwrap_or(0);
@@ -141,10 +103,7 @@ fn check(instance: &Instance, answer: &Answer) {
         let placed = loads.keys().any(|port| instance.ports[*port].site == index);
         assert!(!placed || site.taken + slots <= site.limit, "site {index}");
     }
-    let opened = loads
-        .keys()
-        .filter(|port| !instance.ports[**port].used)
-        .count() as u64;
+    let opened = loads.keys().filter(|port| !instance.ports[**port].used).count() as u64;
     assert_eq!(
         (opened, lead, split, apart),
         (answer.opened, answer.lead, answer.split, answer.apart)
@@ -161,10 +120,7 @@ fn solve(name: &str) -> (Instance, Answer) {
 }
 
 /// What must be reached: ports, what must be proven of them, and lead in tenths of a metre.
-#[expect(
-    clippy::print_stdout,
-    reason = "answer and bound side by side, with --nocapture"
-)]
+#[expect(clippy::print_stdout, reason = "answer and bound side by side, with --nocapture")]
 fn reaches(name: &str, ports: u64, bound: u64, lead: u64) -> (Instance, Answer) {
     let (instance, answer) = solve(name);
     println!(
@@ -178,11 +134,7 @@ fn reaches(name: &str, ports: u64, bound: u64, lead: u64) -> (Instance, Answer) 
     assert!(answer.opened <= ports, "{name}: {} ports", answer.opened);
     assert!(answer.bound >= bound, "{name}: bound {}", answer.bound);
     // Fewer ports may cost lead.
-    assert!(
-        answer.opened < ports || answer.lead <= lead,
-        "{name}: lead {}",
-        answer.lead
-    );
+    assert!(answer.opened < ports || answer.lead <= lead, "{name}: lead {}", answer.lead);
     (instance, answer)
 }
 
@@ -204,10 +156,7 @@ fn a_large_display_comes_near_the_fewest_ports() {
 }
 
 #[test]
-#[expect(
-    clippy::print_stdout,
-    reason = "answer and bound side by side, with --nocapture"
-)]
+#[expect(clippy::print_stdout, reason = "answer and bound side by side, with --nocapture")]
 fn bins_reach_the_recorded_figures() {
     // The optimum, and how many above it are allowed: half a percent of the uniform ones, one of the triplets.
     let optimum = [
@@ -244,27 +193,15 @@ fn near_the_bound(seed: u64, props: u64) {
     };
     let mut nodes = 0;
     for _ in 0..props {
-        let several = if lot.below(4) == 0 {
-            1 + lot.below(4)
-        } else {
-            1
-        };
+        let several = if lot.below(4) == 0 { 1 + lot.below(4) } else { 1 };
         let size = (most * (5 + lot.below(86)) / 100).max(1);
         nodes += size * several;
-        let lines = (0..several).map(|_| Line {
-            size,
-            ..Line::default()
-        });
-        instance.groups.push(Group {
-            lines: lines.collect(),
-            lead: Vec::new(),
-        });
+        let lines = (0..several).map(|_| Line { size, ..Line::default() });
+        instance.groups.push(Group { lines: lines.collect(), lead: Vec::new() });
     }
     for index in 0..(nodes / most * 5 / 4 / 8 + 2) as usize {
         instance.sites.push(site());
-        instance
-            .ports
-            .extend((1..=8).map(|number| port(index, number, 0)));
+        instance.ports.extend((1..=8).map(|number| port(index, number, 0)));
     }
     let lines = instance.groups.iter().map(|group| group.lines.len()).sum();
     let answer = seek(&instance, budget(lines)).unwrap();
@@ -324,10 +261,8 @@ fn placed(seeds: std::ops::RangeInclusive<u64>, props: usize) {
         let least = 20.min(props as u64);
         let some = least + lot.below(props as u64 + 1 - least);
         let yard = Yard::draw(&mut lot, some as usize);
-        let ways: Vec<usize> = [true, false]
-            .into_iter()
-            .filter_map(|best| yard.plain(best))
-            .collect();
+        let ways: Vec<usize> =
+            [true, false].into_iter().filter_map(|best| yard.plain(best)).collect();
         let best = ways.iter().min().copied();
         for prefer in ["; prefer fewest ports", ""] {
             let text = yard.text(prefer);
@@ -354,18 +289,10 @@ fn placed(seeds: std::ops::RangeInclusive<u64>, props: usize) {
                     yard.planted
                 ));
             }
-            (ports, plain, planted) = (
-                ports + used,
-                plain + best.unwrap_or(yard.planted),
-                planted + yard.planted,
-            );
+            (ports, plain, planted) =
+                (ports + used, plain + best.unwrap_or(yard.planted), planted + yard.planted);
         }
     }
     println!("{count} displays: {ports} ports, {plain} by the better plain way, {planted} planted");
-    assert!(
-        wrong.is_empty(),
-        "{} wrong\n{}",
-        wrong.len(),
-        wrong.join("\n")
-    );
+    assert!(wrong.is_empty(), "{} wrong\n{}", wrong.len(), wrong.join("\n"));
 }

@@ -47,27 +47,20 @@ const COUNTED: &[&str] = &[
 ];
 
 /// Words before a `1` that make it the end of a range or a name, as in "ports 1 to 4" and "universe 1".
-const NOT_A_COUNT: &[&str] = &[
-    "from", "to", "port", "universe", "string", "strand", "node", "slot", "channel",
-];
+const NOT_A_COUNT: &[&str] =
+    &["from", "to", "port", "universe", "string", "strand", "node", "slot", "channel"];
 
 /// Every "1 things" of a text.
 fn slips(text: &str) -> Vec<String> {
     let words: Vec<&str> = text.split_whitespace().collect();
-    let bare = |word: &str| {
-        word.trim_matches(|c: char| !c.is_alphanumeric())
-            .to_lowercase()
-    };
+    let bare = |word: &str| word.trim_matches(|c: char| !c.is_alphanumeric()).to_lowercase();
     let mut found = Vec::new();
     for at in 0..words.len().saturating_sub(1) {
         // `(1` and `` `1 `` count too; `/1`, `2.1` and `1,` do not.
         if words[at].trim_start_matches(['(', '`', '>', '"']) != "1" {
             continue;
         }
-        let before = at
-            .checked_sub(1)
-            .map(|at| bare(words[at]))
-            .unwrap_or_default();
+        let before = at.checked_sub(1).map(|at| bare(words[at])).unwrap_or_default();
         if NOT_A_COUNT.contains(&before.as_str()) {
             continue;
         }
@@ -75,11 +68,7 @@ fn slips(text: &str) -> Vec<String> {
         let behind = words[at + 1..].iter().take_while(|word| **word != "|");
         let mut behind: Vec<String> = behind.take(2).map(|word| bare(word)).collect();
         let ends = words[at + 1].ends_with([',', '.', ';', ':']);
-        if ends
-            || behind
-                .first()
-                .is_some_and(|word| word == "of" || word == "to")
-        {
+        if ends || behind.first().is_some_and(|word| word == "of" || word == "to") {
             behind.truncate(1);
         }
         if behind.iter().any(|word| COUNTED.contains(&word.as_str())) {
@@ -97,14 +86,8 @@ fn seen(html: &str) -> String {
     let mut text = String::new();
     for (tag, part) in parts {
         // A cell's figure and the next cell's word are no count.
-        let cell = [
-            "td", "th", "/t", "li", "tr", "p", "dt", "dd", "/p", "text", "small",
-        ];
-        text.push_str(if cell.iter().any(|cell| tag.starts_with(cell)) {
-            "\n| "
-        } else {
-            ""
-        });
+        let cell = ["td", "th", "/t", "li", "tr", "p", "dt", "dd", "/p", "text", "small"];
+        text.push_str(if cell.iter().any(|cell| tag.starts_with(cell)) { "\n| " } else { "" });
         text.push_str(part);
     }
     text
@@ -136,10 +119,7 @@ fn said(compiled: &Compiled) -> Vec<(&'static str, String)> {
     all.push(("parts", text(&parts::survey(&parts::rows(model, plan)))));
     all.push(("fit", text(&Fit::of(model, plan).survey())));
     let study = power::at(model, plan, None);
-    all.push((
-        "power",
-        text(&PowerView::new(model, plan, &study, None, None).survey()),
-    ));
+    all.push(("power", text(&PowerView::new(model, plan, &study, None, None).survey())));
     let mut write = |what, print: &dyn Fn(&mut Vec<u8>)| {
         let mut out = Vec::new();
         print(&mut out);
@@ -197,13 +177,9 @@ const ONE_WRONG: &[&str] = &[
 
 #[test]
 fn the_scan_finds_slips() {
-    for text in [
-        "1 pieces",
-        "in all 1 universes",
-        "(1 more strings)",
-        "1 dark nodes",
-        "`1 strings`",
-    ] {
+    for text in
+        ["1 pieces", "in all 1 universes", "(1 more strings)", "1 dark nodes", "`1 strings`"]
+    {
         assert_eq!(slips(text).len(), 1, "{text}");
     }
     for text in [
@@ -241,10 +217,7 @@ fn one_of_a_thing_is_never_told_in_the_plural() {
 /// Cables are told in metres, whatever their length; spacings of nodes in millimetres.
 #[test]
 fn a_length_has_one_unit() {
-    let said: String = said(&check::one(ONE))
-        .into_iter()
-        .map(|(_, text)| text)
-        .collect();
+    let said: String = said(&check::one(ONE)).into_iter().map(|(_, text)| text).collect();
     assert!(said.contains("0.5 m of 18 AWG") && said.contains("75 mm"));
     assert!(!said.contains("500 mm"), "{said}");
 }

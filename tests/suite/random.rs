@@ -74,17 +74,15 @@ fn prop_spec() -> impl Strategy<Value = PropSpec> {
         proptest::bool::weighted(0.1),
         0..2_usize,
     )
-        .prop_map(
-            |(made, node, nodes, skip, pin, stored, receiver)| PropSpec {
-                made,
-                node,
-                nodes,
-                skip,
-                pin,
-                stored,
-                receiver,
-            },
-        )
+        .prop_map(|(made, node, nodes, skip, pin, stored, receiver)| PropSpec {
+            made,
+            node,
+            nodes,
+            skip,
+            pin,
+            stored,
+            receiver,
+        })
 }
 
 fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
@@ -95,10 +93,8 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
     ];
     let align = prop_oneof![3 => Just(Align::Off), 1 => Just(Align::Port), 1 => Just(Align::Prop)];
     let port = (1..3_u32, proptest::collection::vec(prop_spec(), 1..4));
-    let dmx = proptest::collection::vec(
-        (1..9_u64, prop_oneof![3 => Just(0_u64), 1 => 1..20_u64]),
-        1..4,
-    );
+    let dmx =
+        proptest::collection::vec((1..9_u64, prop_oneof![3 => Just(0_u64), 1 => 1..20_u64]), 1..4);
     (
         0..6_u8,
         addressing,
@@ -119,11 +115,7 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
                     start,
                     addressing,
                     // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
-                    align: if addressing == Addressing::Consecutive {
-                        Align::Off
-                    } else {
-                        align
-                    },
+                    align: if addressing == Addressing::Consecutive { Align::Off } else { align },
                     whole,
                     fewer,
                     sync,
@@ -139,10 +131,7 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
 /// Slots of each universe that a controller uses.
 fn slots_of(spec: &Spec, controller: &ControllerSpec) -> u64 {
     let fewer = controller.fewer.unwrap_or(0);
-    spec.universe_slots
-        .saturating_sub(fewer)
-        .max(12)
-        .min(spec.universe_slots)
+    spec.universe_slots.saturating_sub(fewer).max(12).min(spec.universe_slots)
 }
 
 /// Any display.
@@ -201,10 +190,7 @@ pub struct Display {
 impl Display {
     /// As the compiler takes it.
     pub fn source(&self) -> String {
-        self.statements
-            .iter()
-            .map(|(_, text)| text.as_str())
-            .collect()
+        self.statements.iter().map(|(_, text)| text.as_str()).collect()
     }
 
     /// The same statements in another order, where order does not matter.
@@ -212,9 +198,8 @@ impl Display {
         let mut places: Vec<usize> = (0..self.statements.len()).collect();
         places.sort_by_key(|at| (order[at % order.len()].wrapping_mul(*at as u16 + 1), *at));
         for kept in [Order::Controllers, Order::Receivers] {
-            let mut slots: Vec<usize> = (0..places.len())
-                .filter(|at| self.statements[places[*at]].0 == kept)
-                .collect();
+            let mut slots: Vec<usize> =
+                (0..places.len()).filter(|at| self.statements[places[*at]].0 == kept).collect();
             let mut values: Vec<usize> = slots.iter().map(|at| places[*at]).collect();
             values.sort_unstable();
             slots.sort_unstable();
@@ -222,20 +207,13 @@ impl Display {
                 places[slot] = value;
             }
         }
-        places
-            .into_iter()
-            .map(|at| self.statements[at].1.as_str())
-            .collect()
+        places.into_iter().map(|at| self.statements[at].1.as_str()).collect()
     }
 }
 
 /// Builds a display from a specification.
 pub fn build(spec: &Spec) -> Display {
-    let mut builder = Builder {
-        spec,
-        statements: vec![(Order::Free, head(spec))],
-        props: 0,
-    };
+    let mut builder = Builder { spec, statements: vec![(Order::Free, head(spec))], props: 0 };
     let mut controllers = Vec::new();
     for index in 0..spec.controllers.len() {
         let controller = builder.controller(index);
@@ -252,10 +230,7 @@ pub fn build(spec: &Spec) -> Display {
         .collect();
     reserved.sort_unstable();
     for (first, last) in &reserved {
-        builder.say(
-            Order::Free,
-            &format!("reserve universes {first}..{last} \"a guest\"\n"),
-        );
+        builder.say(Order::Free, &format!("reserve universes {first}..{last} \"a guest\"\n"));
     }
     let synced = spec.controllers.iter().enumerate();
     reserved.extend(synced.filter_map(|(index, controller)| {
@@ -276,10 +251,8 @@ pub fn build(spec: &Spec) -> Display {
 }
 
 fn head(spec: &Spec) -> String {
-    let mut head = format!(
-        "display \"random\" {{ frame rate 10 Hz; universe {} slots; ",
-        spec.universe_slots
-    );
+    let mut head =
+        format!("display \"random\" {{ frame rate 10 Hz; universe {} slots; ", spec.universe_slots);
     if spec.whole {
         head.push_str("whole nodes; ");
     }
@@ -325,11 +298,7 @@ impl Builder<'_> {
             number += step;
             let mut props = props.clone();
             for prop in &mut props {
-                prop.receiver = if spec.receivers == 2 {
-                    prop.receiver
-                } else {
-                    0
-                };
+                prop.receiver = if spec.receivers == 2 { prop.receiver } else { 0 };
             }
             props.sort_by_key(|prop| prop.receiver);
             let first_port = ports.is_empty();
@@ -392,11 +361,7 @@ impl Builder<'_> {
             let _ = writeln!(text, "    universe {} slots", slots_of(self.spec, spec));
         }
         if let Some(sync) = spec.sync {
-            let _ = writeln!(
-                text,
-                "    sync universe {}",
-                index as u64 * APART + 1 + sync
-            );
+            let _ = writeln!(text, "    sync universe {}", index as u64 * APART + 1 + sync);
         }
         let _ = writeln!(text, "    ports 1..{ports} {{ }}");
         if !spec.dmx.is_empty() {
@@ -406,10 +371,8 @@ impl Builder<'_> {
         self.say(Order::Controllers, &text);
         for receiver in 0..spec.receivers {
             // The last port, of the echo, stays at the controller.
-            let text = format!(
-                "receiver r{index}-{receiver} {{ carries c{index}.1..{} }}\n",
-                ports - 1
-            );
+            let text =
+                format!("receiver r{index}-{receiver} {{ carries c{index}.1..{} }}\n", ports - 1);
             self.say(Order::Receivers, &text);
         }
     }
@@ -435,11 +398,7 @@ impl Builder<'_> {
             let (node, slots) = NODES[prop.node];
             let nodes = prop.nodes;
             let (declared, members, names) = match prop.made {
-                Made::One => (
-                    format!("string {nodes} nodes"),
-                    String::new(),
-                    vec![name.clone()],
-                ),
+                Made::One => (format!("string {nodes} nodes"), String::new(), vec![name.clone()]),
                 Made::Strings(count) => (
                     format!("strings {count} of {nodes} nodes"),
                     String::new(),
@@ -451,17 +410,10 @@ impl Builder<'_> {
                     if falling {
                         names.reverse();
                     }
-                    (
-                        format!("string {nodes} nodes"),
-                        format!(" * {count}"),
-                        names,
-                    )
+                    (format!("string {nodes} nodes"), format!(" * {count}"), names)
                 }
             };
-            self.say(
-                Order::Free,
-                &format!("prop {name}{members} {{ node {node}; {declared} }}\n"),
-            );
+            self.say(Order::Free, &format!("prop {name}{members} {{ node {node}; {declared} }}\n"));
             if prop.stored {
                 self.say(Order::Free, &format!("stored {name}\n"));
             }
@@ -491,10 +443,7 @@ impl Builder<'_> {
             } else {
                 format!("r{controller}-{receiver}.{number}")
             };
-            self.say(
-                Order::Free,
-                &format!("wire {target}: {}\n", line.join(" -> ")),
-            );
+            self.say(Order::Free, &format!("wire {target}: {}\n", line.join(" -> ")));
         }
         chain
     }
@@ -509,10 +458,7 @@ impl Builder<'_> {
             for (footprint, jump) in fixtures {
                 let name = format!("p{}", self.props);
                 self.props += 1;
-                self.say(
-                    Order::Free,
-                    &format!("prop {name} {{ slots {footprint} }}\n"),
-                );
+                self.say(Order::Free, &format!("prop {name} {{ slots {footprint} }}\n"));
                 let pin = (*jump > 0).then_some(slot + jump);
                 line.push(pin.map_or(name.clone(), |pin| format!("{name} at {pin}")));
                 slot = pin.unwrap_or(slot) + footprint;
@@ -534,17 +480,14 @@ impl Builder<'_> {
                 continue;
             }
             let other = (index + 1) % controllers.len();
-            let Some(shown) = controllers[other]
-                .ports
-                .iter()
-                .flat_map(|p| &p.chain)
-                .find_map(|item| match item {
+            let Some(shown) = controllers[other].ports.iter().flat_map(|p| &p.chain).find_map(
+                |item| match item {
                     Item::Lit(lit) if lit.name == lit.prop && lit.same_as.is_none() => {
                         Some(lit.clone())
                     }
                     Item::Lit(_) | Item::Skip => None,
-                })
-            else {
+                },
+            ) else {
                 continue;
             };
             let name = format!("e{index}");

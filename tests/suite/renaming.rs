@@ -19,12 +19,8 @@ const SWAP: &str = "renamed heron -> egret\nrenamed egret -> heron\n";
 /// Runs a command on `pond.tinsel`; gives its status and what it prints.
 fn run(folder: &Folder, arguments: &[&str]) -> (i32, String) {
     let (command, more) = arguments.split_first().unwrap();
-    let told = tinsel()
-        .current_dir(&folder.0)
-        .args([command, "pond.tinsel"])
-        .args(more)
-        .output()
-        .unwrap();
+    let told =
+        tinsel().current_dir(&folder.0).args([command, "pond.tinsel"]).args(more).output().unwrap();
     (told.status.code().unwrap(), out(&told) + &err(&told))
 }
 
@@ -42,9 +38,7 @@ fn build(folder: &Folder) -> String {
 
 /// The rows of a lock that begin with a name: its port and start.
 fn place(lock: &str, name: &str) -> String {
-    let row = lock
-        .lines()
-        .find_map(|line| line.strip_prefix(&format!("  {name}: ")));
+    let row = lock.lines().find_map(|line| line.strip_prefix(&format!("  {name}: ")));
     row.unwrap().split(", slots").next().unwrap().to_owned()
 }
 
@@ -67,10 +61,7 @@ fn a_swap_is_carried_over_once() {
         let (status, told) = run(&folder, &["diff"]);
         assert_eq!(status, 0, "{told}");
         assert!(told.contains("a build would change nothing"), "{told}");
-        assert!(
-            told.contains("a build has carried `heron` over to `egret`"),
-            "{told}"
-        );
+        assert!(told.contains("a build has carried `heron` over to `egret`"), "{told}");
         assert_eq!(run(&folder, &["check", "--locked"]).0, 0);
         assert_eq!(build(&folder), once);
     }
@@ -105,10 +96,7 @@ wire jetty: fox, owl, bat
 fn a_rename_in_the_first_build_is_noted() {
     let folder = pond(&(POND.to_owned() + SWAP));
     let first = build(&folder);
-    assert!(
-        first.contains("format: \"1.2\"") && first.contains("- egret -> heron"),
-        "{first}"
-    );
+    assert!(first.contains("format: \"1.2\"") && first.contains("- egret -> heron"), "{first}");
     assert_eq!(build(&folder), first);
 }
 
@@ -118,16 +106,10 @@ fn an_older_lock_is_carried_over_once() {
     let folder = pond(POND);
     let first = build(&folder).replace("\"1.2\"", "\"1.0\"");
     folder.file("pond.lock", &first);
-    assert_eq!(
-        run(&folder, &["check", "--locked"]).0,
-        0,
-        "an older format is not stale"
-    );
+    assert_eq!(run(&folder, &["check", "--locked"]).0, 0, "an older format is not stale");
     assert_eq!(run(&folder, &["diff"]).0, 0);
-    let wired = POND.replace(
-        "wire jetty.1: heron\nwire jetty.2: egret",
-        "wire jetty: heron, egret",
-    );
+    let wired =
+        POND.replace("wire jetty.1: heron\nwire jetty.2: egret", "wire jetty: heron, egret");
     folder.file("pond.tinsel", wired + SWAP);
     assert_eq!(run(&folder, &["check", "--locked"]).0, 1);
     let once = build(&folder);
@@ -142,10 +124,7 @@ fn the_note_goes_with_the_statement() {
     folder.file("pond.tinsel", POND);
     assert_eq!(run(&folder, &["check", "--locked"]).0, 0);
     let (status, told) = run(&folder, &["diff"]);
-    assert_eq!(
-        (status, told.as_str()),
-        (0, "a build would change nothing\n")
-    );
+    assert_eq!((status, told.as_str()), (0, "a build would change nothing\n"));
     let (_, json) = run(&folder, &["diff", "--format", "json"]);
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(json["changes"], false);
@@ -153,10 +132,8 @@ fn the_note_goes_with_the_statement() {
     assert!(!gone.contains("renamed"), "{gone}");
     assert_eq!(place(&gone, "heron"), place(&noted, "heron"));
     // Without a note the same statements are carried over again.
-    let wired = POND.replace(
-        "wire jetty.1: heron\nwire jetty.2: egret",
-        "wire jetty: heron, egret",
-    );
+    let wired =
+        POND.replace("wire jetty.1: heron\nwire jetty.2: egret", "wire jetty: heron, egret");
     folder.file("pond.tinsel", wired + SWAP);
     let again = build(&folder);
     assert_eq!(place(&again, "heron"), place(&gone, "egret"));
@@ -180,10 +157,7 @@ fn a_controller_is_renamed_once() {
     folder.file("pond.tinsel", quay);
     assert_eq!(run(&folder, &["diff"]).0, 3);
     let after = build(&folder);
-    assert_eq!(
-        place(&after, "egret"),
-        place(&before, "egret").replace("jetty", "quay")
-    );
+    assert_eq!(place(&after, "egret"), place(&before, "egret").replace("jetty", "quay"));
     assert_eq!(run(&folder, &["diff"]).0, 0);
     assert_eq!(build(&folder), after);
 }
@@ -203,10 +177,7 @@ fn diff_is_3_where_people_have_to_do_something() {
         3,
         "another length"
     );
-    assert_eq!(
-        status("node dot {", "display \"Pond\" { }\nnode dot {").0,
-        0
-    );
+    assert_eq!(status("node dot {", "display \"Pond\" { }\nnode dot {").0, 0);
     let (code, told) = status("prop egret {", "prop egret * 1 {");
     assert_eq!(code, 3, "another name in the table: {told}");
     assert!(told.contains("egret -> egret[1]"), "{told}");
@@ -220,10 +191,7 @@ fn diff_is_3_where_people_have_to_do_something() {
     folder.file("pond.lock", lines.join("\n"));
     let (code, told) = run(&folder, &["diff"]);
     assert_eq!(code, 0, "{told}");
-    assert!(
-        told.contains("only the text of the lock would change"),
-        "{told}"
-    );
+    assert!(told.contains("only the text of the lock would change"), "{told}");
 }
 
 /// A display whose supply is too small, which is an error and never stops a table.

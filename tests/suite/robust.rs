@@ -27,10 +27,7 @@ fn rows(rows: &[(&str, String, &[&str])]) {
         let compiled = check::one(text);
         sound_or_panic(name, &compiled);
         if codes(&compiled.findings) != *expected {
-            faults.push_str(&format!(
-                "{name}: expected {expected:?}, got\n{}\n",
-                told(&compiled)
-            ));
+            faults.push_str(&format!("{name}: expected {expected:?}, got\n{}\n", told(&compiled)));
         }
         check::terminal(&compiled);
     }
@@ -47,11 +44,7 @@ fn with(text: &str) -> String {
 fn bytes_and_encoding() {
     rows(&[
         ("empty", String::new(), &[]),
-        (
-            "only comments",
-            "# nothing\n\n   # at all\n".to_owned(),
-            &[],
-        ),
+        ("only comments", "# nothing\n\n   # at all\n".to_owned(), &[]),
         ("byte-order mark", format!("\u{feff}{REST}"), &[]),
         ("mark in the middle", with("stored \u{feff}owl"), UNEXPECTED),
         ("CRLF", REST.replace('\n', "\r\n"), &[]),
@@ -74,12 +67,7 @@ fn bytes_and_encoding() {
     ] {
         let compiled = check::bytes(bytes);
         sound_or_panic(name, &compiled);
-        assert_eq!(
-            codes(&compiled.findings),
-            UNEXPECTED,
-            "{name}: {}",
-            told(&compiled)
-        );
+        assert_eq!(codes(&compiled.findings), UNEXPECTED, "{name}: {}", told(&compiled));
     }
     let compiled = check::bytes(&[REST.as_bytes(), &[0; 300]].concat());
     assert_eq!(codes(&compiled.findings), UNEXPECTED, "{}", told(&compiled));
@@ -112,23 +100,12 @@ fn deceptive_text() {
             with("prop Owl { node bulb; string 1 node }\nwire shed.2: Owl"),
             &["name/alike"],
         ),
-        (
-            "a name that holds a format",
-            with("wire shed.2: owl -> x{}"),
-            UNEXPECTED,
-        ),
+        ("a name that holds a format", with("wire shed.2: owl -> x{}"), UNEXPECTED),
     ]);
     // Whatever stands in a file, the terminal gets no character that steers it.
-    for text in [
-        "\u{1b}]52;c;eA==\u{7}",
-        "\u{1b}]8;;http://x\u{7}",
-        "\u{9b}2J",
-        "\u{202e}",
-        "\r",
-    ] {
-        let compiled = check::one(&with(&format!(
-            "wire {text}: {text}\nprop {text} {{ label \"{text}\" }}"
-        )));
+    for text in ["\u{1b}]52;c;eA==\u{7}", "\u{1b}]8;;http://x\u{7}", "\u{9b}2J", "\u{202e}", "\r"] {
+        let compiled =
+            check::one(&with(&format!("wire {text}: {text}\nprop {text} {{ label \"{text}\" }}")));
         let said = check::terminal(&compiled);
         let steers =
             |c: char| c.is_control() && c != '\n' || ('\u{202a}'..='\u{202e}').contains(&c);
@@ -156,37 +133,17 @@ fn cells_are_no_formulas() {
 #[test]
 fn syntax() {
     rows(&[
-        (
-            "brace left open",
-            format!("{REST}prop fox {{ node bulb"),
-            UNEXPECTED,
-        ),
+        ("brace left open", format!("{REST}prop fox {{ node bulb"), UNEXPECTED),
         ("brace too many", with("}"), UNEXPECTED),
         ("text left open", with("include \"a.tinsel"), UNEXPECTED),
         ("misspelt keyword", with("controler x { }"), UNEXPECTED),
-        (
-            "prop without a name",
-            with("prop { node bulb }"),
-            UNEXPECTED,
-        ),
-        (
-            "conflict markers",
-            with("<<<<<<< ours\n=======\n>>>>>>> theirs"),
-            UNEXPECTED,
-        ),
+        ("prop without a name", with("prop { node bulb }"), UNEXPECTED),
+        ("conflict markers", with("<<<<<<< ours\n=======\n>>>>>>> theirs"), UNEXPECTED),
         ("long dash", REST.replace("1..4", "1\u{2013}4"), UNEXPECTED),
-        (
-            "two statements on a line",
-            with("let a = 1 let b = 2"),
-            UNEXPECTED,
-        ),
+        ("two statements on a line", with("let a = 1 let b = 2"), UNEXPECTED),
         ("three dots", REST.replace("1..4", "1...4"), UNEXPECTED),
         ("range without end", REST.replace("1..4", "1.."), UNEXPECTED),
-        (
-            "range without start",
-            REST.replace("1..4", "..4"),
-            UNEXPECTED,
-        ),
+        ("range without start", REST.replace("1..4", "..4"), UNEXPECTED),
         (
             "a name of keywords",
             with("prop prop { node bulb; string 1 node }\nwire shed.2: prop"),
@@ -199,37 +156,18 @@ fn syntax() {
         ),
     ]);
     // No recovery runs away: what is wrong a thousand times is told in order and soon.
-    for part in [
-        "controller a { ",
-        "}",
-        "wire shed.1 owl\n",
-        "\"",
-        "((((",
-        "[",
-        "->",
-        "\\",
-    ] {
+    for part in ["controller a { ", "}", "wire shed.1 owl\n", "\"", "((((", "[", "->", "\\"] {
         let started = Instant::now();
         let compiled = check::one(&with(&part.repeat(20_000)));
         assert!(!compiled.findings.is_empty(), "{part}");
         sound_or_panic(part, &compiled);
-        assert!(
-            started.elapsed() < Duration::from_secs(20),
-            "{part}: {:?}",
-            started.elapsed()
-        );
+        assert!(started.elapsed() < Duration::from_secs(20), "{part}: {:?}", started.elapsed());
     }
 }
 
 #[test]
 fn deep_nesting() {
-    for (open, close) in [
-        ("(", ")"),
-        ("{", "}"),
-        ("[", "]"),
-        ("ports 1..2 { ", " }"),
-        ("-", ""),
-    ] {
+    for (open, close) in [("(", ")"), ("{", "}"), ("[", "]"), ("ports 1..2 { ", " }"), ("-", "")] {
         for depth in [20, 63, 64, 65, 1_000, 100_000] {
             let text = format!(
                 "{REST}prop fox {{ node bulb; string {}1{} nodes }}\nwire shed.2: fox\n",
@@ -239,10 +177,7 @@ fn deep_nesting() {
             let started = Instant::now();
             let compiled = check::one(&text);
             sound_or_panic(open, &compiled);
-            assert!(
-                started.elapsed() < Duration::from_secs(20),
-                "{open} {depth}"
-            );
+            assert!(started.elapsed() < Duration::from_secs(20), "{open} {depth}");
             // `-` before a number may be doubled; what nests deeper than 64 is refused.
             if depth > 64 && open != "-" {
                 assert!(!compiled.findings.is_empty(), "{open} {depth}");
@@ -273,14 +208,8 @@ fn includes() {
         sound_or_panic("include", &compiled);
         codes(&compiled.findings)
     };
-    assert_eq!(
-        of(&[("yard.tinsel", &main), ("parts.tinsel", node)]),
-        [""; 0]
-    );
-    assert_eq!(
-        of(&[("yard.tinsel", &twice), ("parts.tinsel", node)]),
-        [""; 0]
-    );
+    assert_eq!(of(&[("yard.tinsel", &main), ("parts.tinsel", node)]), [""; 0]);
+    assert_eq!(of(&[("yard.tinsel", &twice), ("parts.tinsel", node)]), [""; 0]);
     let itself = "include \"yard.tinsel\"\n".to_owned() + REST;
     assert_eq!(of(&[("yard.tinsel", &itself)]), ["name/cycle"]);
     let ring = [
@@ -294,33 +223,18 @@ fn includes() {
     // A fault in an included text is told at its own place.
     let broken = check::many(
         "yard.tinsel",
-        &[
-            ("yard.tinsel", &main),
-            ("parts.tinsel", "node bulb { chp ws2811 }\n"),
-        ],
+        &[("yard.tinsel", &main), ("parts.tinsel", "node bulb { chp ws2811 }\n")],
     );
-    assert!(
-        told(&broken).starts_with("parts.tinsel:1:13"),
-        "{}",
-        told(&broken)
-    );
+    assert!(told(&broken).starts_with("parts.tinsel:1:13"), "{}", told(&broken));
 }
 
 #[test]
 fn a_row_of_includes() {
     let texts: Vec<(String, String)> = (0..200)
-        .map(|at| {
-            (
-                format!("f{at}.tinsel"),
-                format!("include \"f{}.tinsel\"\n", at + 1),
-            )
-        })
+        .map(|at| (format!("f{at}.tinsel"), format!("include \"f{}.tinsel\"\n", at + 1)))
         .chain([("f200.tinsel".to_owned(), REST.to_owned())])
         .collect();
-    let texts: Vec<(&str, &str)> = texts
-        .iter()
-        .map(|(n, t)| (n.as_str(), t.as_str()))
-        .collect();
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
     let compiled = check::many("f0.tinsel", &texts);
     sound_or_panic("a row of includes", &compiled);
 }
@@ -343,21 +257,13 @@ fn numbers_and_ranges() {
         ("leading zeros", nodes("007"), &[]),
         ("division by zero", nodes("1 / 0"), NUMBER),
         ("uneven division", nodes("7 / 2"), NUMBER),
-        (
-            "product too large",
-            nodes("4000000000 * 4000000000 * 4000000000"),
-            NUMBER,
-        ),
+        ("product too large", nodes("4000000000 * 4000000000 * 4000000000"), NUMBER),
         ("negative difference", nodes("1 - 2"), NUMBER),
         ("exponent", nodes("1e3"), NUMBER),
         ("hexadecimal", nodes("0x10"), NUMBER),
         ("one", nodes("1"), &[]),
         ("no port", REST.replace("1..4", "0..4"), NUMBER),
-        (
-            "no end of ports",
-            REST.replace("1..4", "1..999999999999"),
-            NUMBER,
-        ),
+        ("no end of ports", REST.replace("1..4", "1..999999999999"), NUMBER),
         ("backwards", REST.replace("1..4", "4..1"), NUMBER),
         ("just one", REST.replace("1..4", "1..1"), &[]),
         ("universe 0", from("0"), RANGE),
@@ -367,16 +273,8 @@ fn numbers_and_ranges() {
         ("no slots", slots("0"), NUMBER),
         ("513 slots", slots("513"), NUMBER),
         ("512 slots", slots("512"), &[]),
-        (
-            "a frame in no time",
-            format!("display \"d\" {{ frame rate 0 Hz }}\n{REST}"),
-            NUMBER,
-        ),
-        (
-            "dim to 101",
-            format!("display \"d\" {{ dim to 101 % }}\n{REST}"),
-            NUMBER,
-        ),
+        ("a frame in no time", format!("display \"d\" {{ frame rate 0 Hz }}\n{REST}"), NUMBER),
+        ("dim to 101", format!("display \"d\" {{ dim to 101 % }}\n{REST}"), NUMBER),
         ("Arabic digit", nodes("\u{663}"), NUMBER),
         (
             "host 256.1.1.1",
@@ -418,19 +316,12 @@ fn small_texts_stay_small() {
         let compiled = check::one(&with(text));
         sound_or_panic(text, &compiled);
         assert!(!compiled.findings.is_empty(), "{text}");
-        assert!(
-            started.elapsed() < Duration::from_secs(10),
-            "{text}: {:?}",
-            started.elapsed()
-        );
+        assert!(started.elapsed() < Duration::from_secs(10), "{text}: {:?}", started.elapsed());
     }
     // Each names two of the one before: a few lines, a million million strings if it were expanded.
     let mut doubling = String::from("prop p0 { node bulb; string 1 node }\n");
     for at in 1..60 {
-        doubling.push_str(&format!(
-            "prop p{at} like p{} {{ strings 2 of 1 node }}\n",
-            at - 1
-        ));
+        doubling.push_str(&format!("prop p{at} like p{} {{ strings 2 of 1 node }}\n", at - 1));
     }
     sound_or_panic("doubling", &check::one(&with(&doubling)));
     let mut values = String::from("let v0 = 2\n");
@@ -449,16 +340,8 @@ fn meaning() {
             &["name/unknown"],
         ),
         ("no such prop", with("wire shed.2: owll"), &["name/unknown"]),
-        (
-            "wired to nothing declared",
-            "wire any: owl".to_owned(),
-            &["name/unknown"],
-        ),
-        (
-            "like itself",
-            with("prop fox like fox { }\nwire shed.2: fox"),
-            &["name/cycle"],
-        ),
+        ("wired to nothing declared", "wire any: owl".to_owned(), &["name/unknown"]),
+        ("like itself", with("prop fox like fox { }\nwire shed.2: fox"), &["name/cycle"]),
         (
             "same as itself",
             with("prop fox { node bulb; string 1 node; same as fox }\nwire shed.2: fox"),
@@ -511,10 +394,7 @@ fn a_very_long_line() {
     assert!(said.len() < 2_000_000);
     let name = "x".repeat(10_000_000);
     let compiled = check::one(&with(&format!("wire shed.2: {name}")));
-    assert!(
-        check::terminal(&compiled).len() < 100_000,
-        "a name of 10 MB is not printed whole"
-    );
+    assert!(check::terminal(&compiled).len() < 100_000, "a name of 10 MB is not printed whole");
 }
 
 #[test]

@@ -72,14 +72,7 @@ fn a_box_that_uses_510_of_512_slots() {
         .collect();
     assert_eq!(
         universes,
-        [
-            [1, 510, 0],
-            [2, 510, 0],
-            [3, 180, 330],
-            [4, 12, 500],
-            [11, 512, 0],
-            [12, 88, 424],
-        ]
+        [[1, 510, 0], [2, 510, 0], [3, 180, 330], [4, 12, 500], [11, 512, 0], [12, 88, 424],]
     );
     let sizes: Vec<_> = table["controllers"]
         .as_array()
@@ -113,10 +106,8 @@ fn a_lock_keeps_what_a_smaller_universe_lets_it_keep() {
     let lock = lock_of(&before);
     let again = around(ORCHARD, &lock);
     assert!(again.findings.is_empty(), "{}", told(&again));
-    let longer = ORCHARD.replace(
-        "prop trellis * 2 {",
-        "prop trellis[1] { string 201 nodes }\nprop trellis * 2 {",
-    );
+    let longer = ORCHARD
+        .replace("prop trellis * 2 {", "prop trellis[1] { string 201 nodes }\nprop trellis * 2 {");
     let now = around(&longer, &lock);
     assert_eq!(codes(&now.findings), ["lock/moved"], "{}", told(&now));
     let table = table_of(&now);
@@ -163,12 +154,7 @@ fn priority_and_sync_universe_are_shown() {
     assert!(text.contains("priority 130, sync universe 600"), "{text}");
     assert!(text.contains("510 slots a universe"), "{text}");
     let csv = crate::outputs::table_by(&compiled, "csv", "controller");
-    assert!(
-        csv.lines()
-            .next()
-            .unwrap()
-            .ends_with("universe_slots,priority,sync_universe")
-    );
+    assert!(csv.lines().next().unwrap().ends_with("universe_slots,priority,sync_universe"));
     let press = csv.lines().find(|line| line.starts_with("press,")).unwrap();
     assert!(press.ends_with("512,130,600"), "{press}");
 }
@@ -229,11 +215,7 @@ fn limit(chip: &str, colour: &str, rate: u32) -> [u64; 2] {
          prop trellis {{ node berry; string 10 nodes }}\ncontroller press {{ ports 1..2 {{ }} }}\nwire press.1: trellis\n"
     ));
     ["limit", "slots"].map(|key| {
-        let row = if key == "limit" {
-            &table["ports"][0]
-        } else {
-            &table["strings"][0]
-        };
+        let row = if key == "limit" { &table["ports"][0] } else { &table["strings"][0] };
         row[key].as_u64().unwrap()
     })
 }
@@ -244,32 +226,14 @@ fn bits_on_the_wire_and_slots_are_two_things() {
     let base = "rate 800 kHz; latch 300 us";
     // 19,760 bits are left: 823 nodes of 24 bits, 411 of 48, 274 of 72.
     assert_eq!(limit(base, "RGB", 40), [823, 30]);
-    assert_eq!(
-        limit(&format!("{base}; sends 16 bits"), "RGB", 40),
-        [411, 30]
-    );
+    assert_eq!(limit(&format!("{base}; sends 16 bits"), "RGB", 40), [411, 30]);
     assert_eq!(limit(&format!("{base}; depth 16"), "RGB", 40), [411, 60]);
-    assert_eq!(
-        limit(&format!("{base}; depth 16; sends 24 bits"), "RGB", 40),
-        [274, 60]
-    );
-    assert_eq!(
-        limit(&format!("{base}; sends 9 bits"), "RGBW", 40),
-        [548, 40]
-    );
+    assert_eq!(limit(&format!("{base}; depth 16; sends 24 bits"), "RGB", 40), [274, 60]);
+    assert_eq!(limit(&format!("{base}; sends 9 bits"), "RGBW", 40), [548, 40]);
     // A header of 1,000 bits leaves 18,760: 781 nodes of 24 bits. One of 16 leaves exactly 823 nodes less 8 bits.
-    assert_eq!(
-        limit(&format!("{base}; header 1000 bits"), "RGB", 40),
-        [781, 30]
-    );
-    assert_eq!(
-        limit(&format!("{base}; header 8 bits"), "RGB", 40),
-        [823, 30]
-    );
-    assert_eq!(
-        limit(&format!("{base}; header 9 bits"), "RGB", 40),
-        [822, 30]
-    );
+    assert_eq!(limit(&format!("{base}; header 1000 bits"), "RGB", 40), [781, 30]);
+    assert_eq!(limit(&format!("{base}; header 8 bits"), "RGB", 40), [823, 30]);
+    assert_eq!(limit(&format!("{base}; header 9 bits"), "RGB", 40), [822, 30]);
 }
 
 /// A chip that is sent like DMX512 (ANSI E1.11: 250 kbit/s, 11 bits a slot, a START code of 11 bits before the data,
@@ -291,21 +255,11 @@ fn unit_loads_are_summed_to_the_thousandth() {
         );
         codes(&check::one(&text).findings)
     };
-    for (fixtures, loads) in [
-        (256, "0.125"),
-        (128, "0.25"),
-        (64, "0.5"),
-        (16, "2"),
-        (1, "32"),
-    ] {
+    for (fixtures, loads) in [(256, "0.125"), (128, "0.25"), (64, "0.5"), (16, "2"), (1, "32")] {
         assert!(found(fixtures, loads).is_empty(), "{fixtures} of {loads}");
     }
     for (fixtures, loads) in [(129, "0.25"), (65, "0.5"), (17, "2"), (2, "16.001")] {
-        assert_eq!(
-            found(fixtures, loads),
-            ["dmx/loads"],
-            "{fixtures} of {loads}"
-        );
+        assert_eq!(found(fixtures, loads), ["dmx/loads"], "{fixtures} of {loads}");
     }
 }
 
@@ -328,22 +282,15 @@ fn what_shows_anothers_data_loads_the_line() {
 /// build changes nothing.
 #[test]
 fn a_controller_changes_the_slots_it_uses() {
-    let config = Config {
-        cases: 320,
-        failure_persistence: None,
-        ..Config::default()
-    };
+    let config = Config { cases: 320, failure_persistence: None, ..Config::default() };
     let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[31; 32]);
     let mut runner = TestRunner::new_with_rng(config, rng);
     let compared = std::cell::Cell::new(0_usize);
     let outcome = runner.run(&(random::spec(), any::<bool>()), |(spec, to_all)| {
         let own = random::build(&spec).source();
         let is_own = |line: &&str| line.trim_start().starts_with("universe ");
-        let all: String = own
-            .lines()
-            .filter(|line| !is_own(line))
-            .map(|line| format!("{line}\n"))
-            .collect();
+        let all: String =
+            own.lines().filter(|line| !is_own(line)).map(|line| format!("{line}\n")).collect();
         if own == all {
             return Ok(());
         }
@@ -353,28 +300,16 @@ fn a_controller_changes_the_slots_it_uses() {
             return Ok(());
         }
         let now = around(&after, &lock_of(&first));
-        prop_assert!(
-            !now.has_errors(),
-            "{}\n--- the display ---\n{after}",
-            told(&now)
-        );
+        prop_assert!(!now.has_errors(), "{}\n--- the display ---\n{after}", told(&now));
         for (index, placed) in now.plan.placed.iter().enumerate() {
             let id = StringId::from(index);
             let Some((placed, grid)) = placed.zip(usage::grid_of(&now.model, &now.plan, id)) else {
                 continue;
             };
-            prop_assert!(
-                grid.uses(placed.start) && grid.uses(placed.end),
-                "\n{after}"
-            );
+            prop_assert!(grid.uses(placed.start) && grid.uses(placed.end), "\n{after}");
         }
         let again = around(&after, &lock_of(&now));
-        prop_assert_eq!(
-            lock_of(&again),
-            lock_of(&now),
-            "\n--- the display ---\n{}",
-            after
-        );
+        prop_assert_eq!(lock_of(&again), lock_of(&now), "\n--- the display ---\n{}", after);
         compared.set(compared.get() + 1);
         Ok(())
     });
@@ -411,23 +346,14 @@ fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
     };
     let lock = lock_of(&check::one(&text("")));
     let now = around(&text(" at 1/68"), &lock);
-    assert_eq!(
-        codes(&now.findings),
-        ["lock/moved", "lock/moved"],
-        "{}",
-        told(&now)
-    );
+    assert_eq!(codes(&now.findings), ["lock/moved", "lock/moved"], "{}", told(&now));
 }
 
 /// Random displays around the lock of another display, whose names are mostly the same: what is lawful afresh is lawful
 /// there, and the next build changes nothing. Left out is what may hang on where others lie: `same as`, `consecutive`.
 #[test]
 fn a_display_around_the_lock_of_another() {
-    let config = Config {
-        cases: 320,
-        failure_persistence: None,
-        ..Config::default()
-    };
+    let config = Config { cases: 320, failure_persistence: None, ..Config::default() };
     let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[5; 32]);
     let mut runner = TestRunner::new_with_rng(config, rng);
     let compared = std::cell::Cell::new(0_usize);
@@ -441,11 +367,7 @@ fn a_display_around_the_lock_of_another() {
             return Ok(());
         }
         let now = around(&text, &lock_of(&first));
-        prop_assert!(
-            !now.has_errors(),
-            "{}\n--- the display ---\n{text}",
-            told(&now)
-        );
+        prop_assert!(!now.has_errors(), "{}\n--- the display ---\n{text}", told(&now));
         let again = around(&text, &lock_of(&now));
         prop_assert_eq!(lock_of(&again), lock_of(&now), "\n{}", text);
         compared.set(compared.get() + 1);

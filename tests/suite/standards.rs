@@ -19,17 +19,12 @@ fn group(universe: u32) -> Option<String> {
 /// ANSI E1.31-2018, 9.3.1: 239.255 and the two bytes of the universe; the `sacn` crate computes it on its own.
 #[test]
 fn e131_multicast_groups() {
-    for (universe, expected) in [
-        (1, "239.255.0.1"),
-        (256, "239.255.1.0"),
-        (63_999, "239.255.249.255"),
-    ] {
+    for (universe, expected) in
+        [(1, "239.255.0.1"), (256, "239.255.1.0"), (63_999, "239.255.249.255")]
+    {
         assert_eq!(group(universe).as_deref(), Some(expected));
     }
-    for universe in (1..=63_999_u32)
-        .step_by(37)
-        .chain([255, 257, 511, 512, 63_998])
-    {
+    for universe in (1..=63_999_u32).step_by(37).chain([255, 257, 511, 512, 63_998]) {
         let theirs = sacn::packet::universe_to_ipv4_multicast_addr(universe as u16).unwrap();
         let theirs = theirs.as_socket_ipv4().unwrap().ip().to_string();
         assert_eq!(group(universe), Some(theirs), "universe {universe}");
@@ -47,10 +42,7 @@ fn e131_range() {
     }
     // 64214 is for discovery (9.1.1, Appendix A) and never holds levels, though it has a group of its own.
     let discovery = sacn::packet::universe_to_ipv4_multicast_addr(64_214).unwrap();
-    assert_eq!(
-        discovery.as_socket_ipv4().unwrap().ip().to_string(),
-        "239.255.250.214"
-    );
+    assert_eq!(discovery.as_socket_ipv4().unwrap().ip().to_string(), "239.255.250.214");
     assert!(!range.contains(&64_214) && group(64_214).is_none());
 }
 
@@ -78,16 +70,10 @@ fn artnet_port_addresses() {
     let from_zero = input("artnet from 0");
     let address = |input: &Input, universe| input.protocol.universe_address(input.form, universe);
     assert_eq!(address(&plain, 300).as_deref(), Some("300 (1:2:12)"));
-    assert_eq!(
-        address(&plain, 32_767).as_deref(),
-        Some("32767 (127:15:15)")
-    );
+    assert_eq!(address(&plain, 32_767).as_deref(), Some("32767 (127:15:15)"));
     assert_eq!(address(&plain, 32_768), None);
     assert_eq!(address(&from_zero, 1).as_deref(), Some("0 (0:0:0)"));
-    assert_eq!(
-        address(&from_zero, 32_768).as_deref(),
-        Some("32767 (127:15:15)")
-    );
+    assert_eq!(address(&from_zero, 32_768).as_deref(), Some("32767 (127:15:15)"));
     assert_eq!(address(&from_zero, 32_769), None);
 }
 
@@ -178,21 +164,15 @@ fn rgbw_nodes_in_a_universe() {
 fn four_hundred_nodes_kept_whole() {
     let table = display("whole nodes", "RGB", "string 400 nodes", "wire c.1: p");
     assert_eq!(place(&table, 0), [1, 1, 3, 180]);
-    let used: Vec<u64> = (0..3)
-        .map(|at| table["universes"][at]["used"].as_u64().unwrap())
-        .collect();
+    let used: Vec<u64> =
+        (0..3).map(|at| table["universes"][at]["used"].as_u64().unwrap()).collect();
     assert_eq!(used, [510, 510, 180]);
 }
 
 /// 400 RGB nodes packed: the last universe uses 176 slots, and node 171 lies on 511, 512 and the next 1. Derived.
 #[test]
 fn four_hundred_nodes_packed() {
-    let table = display(
-        "",
-        "RGB",
-        "string 170 nodes; string 230 nodes",
-        "wire c.1: p",
-    );
+    let table = display("", "RGB", "string 170 nodes; string 230 nodes", "wire c.1: p");
     assert_eq!(place(&table, 0), [1, 1, 1, 510]);
     assert_eq!(place(&table, 1), [1, 511, 3, 176]);
     let node_171 = display("", "RGB", "string 170 nodes; string 1 node", "wire c.1: p");
@@ -203,13 +183,9 @@ fn four_hundred_nodes_packed() {
 /// "45.17" is universe 45, slot 17.
 #[test]
 fn absolute_channels() {
-    for (channel, universe, slot) in [
-        (1, 1, 1),
-        (512, 1, 512),
-        (513, 2, 1),
-        (1_025, 3, 1),
-        (44 * 512 + 17, 45, 17),
-    ] {
+    for (channel, universe, slot) in
+        [(1, 1, 1), (512, 1, 512), (513, 2, 1), (1_025, 3, 1), (44 * 512 + 17, 45, 17)]
+    {
         let by_channel = pinned(&format!("at channel {channel}"));
         let by_slot = pinned(&format!("at {universe}/{slot}"));
         for table in [&by_channel, &by_slot] {
@@ -240,11 +216,7 @@ fn a_footprint_past_the_last_slot() {
     assert!(check::one(&display(509)).findings.is_empty());
     let compiled = check::one(&display(510));
     assert_eq!(check::codes(&compiled.findings), ["dmx/footprint"]);
-    assert!(
-        check::told(&compiled).contains("513"),
-        "{}",
-        check::told(&compiled)
-    );
+    assert!(check::told(&compiled).contains("513"), "{}", check::told(&compiled));
 }
 
 /// The nodes that one port sends in one frame, as the table says them.
@@ -273,75 +245,35 @@ fn nodes_in_a_frame() {
         (
             "ws2811",
             "RGB",
-            [
-                (20, 1665),
-                (25, 1331),
-                (30, 1109),
-                (40, 831),
-                (44, 755),
-                (50, 665),
-                (60, 553),
-            ],
+            [(20, 1665), (25, 1331), (30, 1109), (40, 831), (44, 755), (50, 665), (60, 553)],
         ),
         // 24 bits, 300 us.
         (
             "ws2812b",
             "RGB",
-            [
-                (20, 1656),
-                (25, 1323),
-                (30, 1101),
-                (40, 823),
-                (44, 747),
-                (50, 656),
-                (60, 545),
-            ],
+            [(20, 1656), (25, 1323), (30, 1101), (40, 823), (44, 747), (50, 656), (60, 545)],
         ),
         // 32 bits, 80 us.
         (
             "sk6812",
             "RGBW",
-            [
-                (20, 1248),
-                (25, 998),
-                (30, 831),
-                (40, 623),
-                (44, 566),
-                (50, 498),
-                (60, 414),
-            ],
+            [(20, 1248), (25, 998), (30, 831), (40, 623), (44, 566), (50, 498), (60, 414)],
         ),
         // 32 bits, 300 us.
         (
             "ws2815",
             "RGBW",
-            [
-                (20, 1242),
-                (25, 992),
-                (30, 825),
-                (40, 617),
-                (44, 560),
-                (50, 492),
-                (60, 409),
-            ],
+            [(20, 1242), (25, 992), (30, 825), (40, 617), (44, 560), (50, 492), (60, 409)],
         ),
     ];
     for (chip, colour, cells) in table {
         for (rate, nodes) in cells {
-            assert_eq!(
-                limit(chip, colour, rate),
-                nodes,
-                "{chip} {colour} at {rate} Hz"
-            );
+            assert_eq!(limit(chip, colour, rate), nodes, "{chip} {colour} at {rate} Hz");
         }
     }
     // 400 kbit/s, 24 bits, 50 us.
     for (rate, nodes) in [(20, 832), (25, 665), (30, 554), (40, 415), (50, 332)] {
-        assert_eq!(
-            limit("ws2811-slow", "RGB", rate),
-            nodes,
-            "slow at {rate} Hz"
-        );
+        assert_eq!(limit("ws2811-slow", "RGB", rate), nodes, "slow at {rate} Hz");
     }
     // A chip that the display declares counts alike.
     assert_eq!(limit("late", "RGB", 40), 823);
@@ -359,10 +291,7 @@ fn six_hundred_and_eighty_nodes() {
         )
     };
     assert!(check::one(&display(48)).findings.is_empty());
-    assert_eq!(
-        check::codes(&check::one(&display(49)).findings),
-        ["port/time"]
-    );
+    assert_eq!(check::codes(&check::one(&display(49)).findings), ["port/time"]);
 }
 
 /// 800 kbit/s and 24 bits are 33,333 nodes a second: at 1 Hz, without a latch, that many fit one frame.
@@ -387,16 +316,10 @@ fn dmx_refresh() {
         )
     };
     assert!(check::one(&display(44, 512)).findings.is_empty());
-    assert_eq!(
-        check::codes(&check::one(&display(45, 512)).findings),
-        ["port/time"]
-    );
+    assert_eq!(check::codes(&check::one(&display(45, 512)).findings), ["port/time"]);
     // 24 slots: 1204 us, 830.56 Hz.
     assert!(check::one(&display(830, 24)).findings.is_empty());
-    assert_eq!(
-        check::codes(&check::one(&display(831, 24)).findings),
-        ["port/time"]
-    );
+    assert_eq!(check::codes(&check::one(&display(831, 24)).findings), ["port/time"]);
 }
 
 /// DMX512-A: break 92 us, mark 12 us, 44 us a slot and for the START code, 1204 us at least. A manual that counts with
@@ -412,18 +335,10 @@ fn dmx_packets() {
         (256, 11_412),
         (512, 22_676),
     ] {
-        assert_eq!(
-            limits::dmx_packet(slots),
-            Time::ns(microseconds * 1_000),
-            "{slots} slots"
-        );
+        assert_eq!(limits::dmx_packet(slots), Time::ns(microseconds * 1_000), "{slots} slots");
     }
     for (slots, of_1990) in [(24, 1_196), (512, 22_668)] {
-        assert_eq!(
-            limits::dmx_packet(slots),
-            Time::ns((of_1990 + 8) * 1_000),
-            "{slots} slots"
-        );
+        assert_eq!(limits::dmx_packet(slots), Time::ns((of_1990 + 8) * 1_000), "{slots} slots");
     }
     // 44.10 Hz and 830.56 Hz.
     assert_eq!(limits::dmx_packet(512).rate_mhz(), Some(44_099));
@@ -439,10 +354,7 @@ fn dmx_packets() {
 fn a_ddp_frame() {
     let ddp = input("ddp");
     // 10 bytes of header and 66 of wire around each packet, whatever universes the slots lie in.
-    assert_eq!(
-        ddp.protocol.wire_bits(&[512, 512, 512, 512, 512, 440]),
-        8 * (3_000 + 3 * 76)
-    );
+    assert_eq!(ddp.protocol.wire_bits(&[512, 512, 512, 512, 512, 440]), 8 * (3_000 + 3 * 76));
 }
 
 /// A dense cone of 32 strands of 28 nodes. Common practice, no source: 896 nodes hang as 2 x 448 or as 4 x 224;
@@ -461,12 +373,7 @@ fn a_dense_cone() {
     assert_eq!(cone("strings 2 of 16 strands of 28 nodes"), [448, 448]);
     assert_eq!(cone("strings 4 of 8 strands of 28 nodes"), [224; 4]);
     assert_eq!(cone("string 448 nodes; string 448 + 50 nodes"), [448, 498]);
-    let whole = display(
-        "",
-        "RGB",
-        "strings 2 of 16 strands of 28 nodes",
-        "wire c.1..8: p by 1",
-    );
+    let whole = display("", "RGB", "strings 2 of 16 strands of 28 nodes", "wire c.1..8: p by 1");
     let slots: u64 = whole["strings"]
         .as_array()
         .unwrap()

@@ -59,18 +59,14 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         let old = olds.find(|old| claim(*index, old, &mut claimed).is_some());
         reshaped.extend(old.map(|old| (old.into(), StringId::from(*index))));
     }
-    let bound = rows
-        .iter()
-        .map(|at| at.and_then(|at| Some((at, lock.rows.get(at)?))).map(was))
-        .collect();
+    let bound =
+        rows.iter().map(|at| at.and_then(|at| Some((at, lock.rows.get(at)?))).map(was)).collect();
     let gone = lock.rows.iter().enumerate().zip(&claimed);
-    let freed = gone
-        .filter(|(_, claimed)| !**claimed)
-        .map(|((at, row), _)| Freed {
-            name: row.name.clone(),
-            controller_name: row.controller.clone(),
-            was: was((at, row)),
-        });
+    let freed = gone.filter(|(_, claimed)| !**claimed).map(|((at, row), _)| Freed {
+        name: row.name.clone(),
+        controller_name: row.controller.clone(),
+        was: was((at, row)),
+    });
     let freed = freed.collect();
     let begins = begins(lock, &controllers);
     let told = rows.iter().zip(0_u32..).filter_map(|(at, id)| {
@@ -122,10 +118,7 @@ fn begins(lock: &Lock, names: &BTreeMap<&str, ControllerId>) -> BTreeMap<Control
     let first = |runs: &[(u32, u32)]| Some(runs.first()?.0);
     let named = |(name, first): (&str, Option<u32>)| Some((*names.get(name)?, first?));
     if lock.boxes.is_empty() {
-        let used = lock
-            .universes()
-            .into_iter()
-            .map(|(name, runs)| (name, first(&runs)));
+        let used = lock.universes().into_iter().map(|(name, runs)| (name, first(&runs)));
         return used.filter_map(named).collect();
     }
     let boxes = lock.boxes.iter().map(|one| (&*one.name, one.from));
@@ -162,7 +155,5 @@ fn controllers<'a>(
             *row = Some(id);
         }
     }
-    rows.into_iter()
-        .filter_map(|(name, id)| Some((name, id?)))
-        .collect()
+    rows.into_iter().filter_map(|(name, id)| Some((name, id?))).collect()
 }

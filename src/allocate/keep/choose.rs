@@ -47,14 +47,7 @@ pub(super) fn best(
     let mut sweep = Sweep::new(intervals, controllers, slots);
     let mut off = vec![false; intervals.len()];
     let (bound, chosen) = sweep.run(&off);
-    let mut search = Search {
-        sweep,
-        best: Vec::new(),
-        weight: 0,
-        missed: 0,
-        units,
-        most,
-    };
+    let mut search = Search { sweep, best: Vec::new(), weight: 0, missed: 0, units, most };
     search.descend(bound, chosen, &mut off);
     let mut picked = vec![None; units];
     for at in &search.best {
@@ -64,10 +57,7 @@ pub(super) fn best(
             *entry = Some(interval.choice);
         }
     }
-    Choice {
-        picked,
-        off: search.missed.saturating_sub(search.weight),
-    }
+    Choice { picked, off: search.missed.saturating_sub(search.weight) }
 }
 
 /// The sweep without the rule of one place a unit.
@@ -292,9 +282,7 @@ mod tests {
     fn it_is_as_good_as_trying_everything() {
         let mut seed = 7_u64;
         let mut lot = |below: u64| {
-            seed = seed
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(11);
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(11);
             (seed >> 33) % below
         };
         for _ in 0..400 {
@@ -321,17 +309,10 @@ mod tests {
                 .copied()
                 .collect();
             for (at, a) in taken.iter().enumerate() {
-                assert!(
-                    taken.iter().skip(at + 1).all(|b| !clash(a, b, slots)),
-                    "{taken:?}"
-                );
+                assert!(taken.iter().skip(at + 1).all(|b| !clash(a, b, slots)), "{taken:?}");
             }
             let weight: u64 = taken.iter().map(|one| one.weight).sum();
-            assert_eq!(
-                (weight, choice.off),
-                (slow(&intervals, slots), 0),
-                "{intervals:?}"
-            );
+            assert_eq!((weight, choice.off), (slow(&intervals, slots), 0), "{intervals:?}");
         }
     }
 }

@@ -13,13 +13,10 @@ use std::collections::BTreeMap;
 /// The strings of a line.
 pub(super) fn strings(model: &Model, line: usize) -> impl Iterator<Item = StringId> {
     let pieces = model.lines.get(line).map(|line| model.pieces_of(line));
-    pieces
-        .unwrap_or(&[])
-        .iter()
-        .filter_map(|piece| match piece.kind {
-            PieceKind::String(id, _) => Some(id),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        })
+    pieces.unwrap_or(&[]).iter().filter_map(|piece| match piece.kind {
+        PieceKind::String(id, _) => Some(id),
+        PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+    })
 }
 
 /// Whether a line may stand anywhere on an unbroken port: no pin, nothing stored, nobody else's data.
@@ -49,22 +46,13 @@ pub(super) fn plugs(model: &Model, old: &Old<'_>, line: usize, seat: Seat) -> u6
 pub(super) fn broken(model: &Model, plan: &Plan) -> u64 {
     let past = |(index, own): (usize, &Controller)| {
         let id = ControllerId::from(index);
-        let last = plan
-            .controllers
-            .as_slice()
-            .get(index)
-            .and_then(|own| own.universes);
+        let last = plan.controllers.as_slice().get(index).and_then(|own| own.universes);
         let over =
             matches!((own.start, last), (Start::Range(_, end), Some((_, last))) if last > end);
         let most = own.most_universes.map(|most| most.value as usize);
         over || most.is_some_and(|most| usage::heard(model, plan, id).len() > most)
     };
-    model
-        .controllers
-        .iter()
-        .enumerate()
-        .filter(|one| past(*one))
-        .count() as u64
+    model.controllers.iter().enumerate().filter(|one| past(*one)).count() as u64
 }
 
 /// Slots that move whatever is done: of strings that have no claim to their place, and of strings of one line that lay otherwise to each other.
@@ -73,20 +61,14 @@ pub(super) fn least(model: &Model, old: &Old<'_>) -> u64 {
     for (index, line) in model.lines.iter().enumerate() {
         let controller = match line.target {
             Target::Port(id, ..) | Target::Dmx(id, _) | Target::Controller(id) => Some(id),
-            Target::Receiver(id) => model
-                .receivers
-                .as_slice()
-                .get(id.index())
-                .map(|one| one.controller),
+            Target::Receiver(id) => {
+                model.receivers.as_slice().get(id.index()).map(|one| one.controller)
+            }
             Target::Any => None,
         };
-        let rigid = controller
-            .and_then(|id| model.controller(id))
-            .is_some_and(|one| {
-                one.addressing != Addressing::PerProp
-                    && one.align != Align::Prop
-                    && !one.whole_nodes
-            });
+        let rigid = controller.and_then(|id| model.controller(id)).is_some_and(|one| {
+            one.addressing != Addressing::PerProp && one.align != Align::Prop && !one.whole_nodes
+        });
         let rigid = rigid
             && plain(model, index)
             && !model.display.whole_nodes
@@ -108,12 +90,7 @@ pub(super) fn least(model: &Model, old: &Old<'_>) -> u64 {
             }
             before += slots;
         }
-        least += all
-            - if rigid {
-                kept.into_values().max().unwrap_or(0)
-            } else {
-                apart
-            };
+        least += all - if rigid { kept.into_values().max().unwrap_or(0) } else { apart };
     }
     least
 }

@@ -23,13 +23,7 @@ impl Layer<'_> {
         let starts = keeper.place(self.model, self.ports, &self.fixed, index, begin);
         let stays = keeper.stays(index);
         let old = keeper.old;
-        let run = |owner: u32| Run {
-            grid,
-            controller: index,
-            declared,
-            owner,
-            first: false,
-        };
+        let run = |owner: u32| Run { grid, controller: index, declared, owner, first: false };
         let mut covered = vec![false; plan.ports.len()];
         for ((unit, start), stays) in keeper.units_of(index).iter().zip(starts).zip(stays) {
             let mut at = start;
@@ -54,10 +48,7 @@ impl Layer<'_> {
             let Some(port) = ports.get(owner as usize) else {
                 continue;
             };
-            let run = Run {
-                first,
-                ..run(owner)
-            };
+            let run = Run { first, ..run(owner) };
             match port.output {
                 Output::Dmx(_) if !covered => dmx::kept(self, &run, port, begin, old),
                 Output::Pixel(_) if declared.addressing == Addressing::PerProp => {
@@ -128,10 +119,7 @@ impl Layer<'_> {
         let ports = plan.ports.start as usize..plan.ports.end as usize;
         for port in self.ports.get(ports).unwrap_or(&[]) {
             for (id, _) in crate::usage::strings(port) {
-                let own = self
-                    .model
-                    .string(id)
-                    .is_some_and(|one| one.same_as.is_none());
+                let own = self.model.string(id).is_some_and(|one| one.same_as.is_none());
                 if let Some(Some(placed)) = self.placed.get(id.index()).filter(|_| own) {
                     keeper.note(index, &(placed.start..placed.end.saturating_add(1)));
                 }

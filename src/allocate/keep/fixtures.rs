@@ -25,14 +25,8 @@ pub(in crate::allocate) fn slots(
         let was = old.past.of(*id).filter(|_| old.same_size)?;
         let lost = old.lost.get(id.index()).copied().flatten();
         let start = was.start % room;
-        let place = Place {
-            start,
-            end: start + size,
-            kept: was.slots,
-        };
-        let within = gaps
-            .iter()
-            .any(|gap| gap.start <= place.start && place.end <= gap.end);
+        let place = Place { start, end: start + size, kept: was.slots };
+        let within = gaps.iter().any(|gap| gap.start <= place.start && place.end <= gap.end);
         (within && lost.is_none()).then_some(place)
     };
     let places: Vec<Option<Place>> = fixtures.iter().map(place).collect();
@@ -61,10 +55,7 @@ pub(in crate::allocate) fn slots(
         let size = |unit: usize| fixtures.get(unit).map_or(0, |(_, size)| *size);
         let lay = |unit: usize, at: u64| at..at.saturating_add(size(unit));
         let case = Case {
-            places: places
-                .iter()
-                .map(|place| place.iter().copied().collect())
-                .collect(),
+            places: places.iter().map(|place| place.iter().copied().collect()).collect(),
             old: fixtures.iter().map(|(id, _)| old.slots(*id)).collect(),
             gaps,
             lay: &lay,

@@ -33,17 +33,11 @@ impl Ground<'_> {
             return 0;
         }
         let pieces = self.ports.get(port as usize).map(|port| &port.pieces);
-        let last = pieces
-            .into_iter()
-            .flatten()
-            .rev()
-            .find_map(|piece| match piece.piece.kind {
-                PieceKind::String(id, _) => self.model.node_of(id),
-                PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-            });
-        last.map_or(0, |node| {
-            u64::from(self.model.display.spare_nodes) * u64::from(node.slots)
-        })
+        let last = pieces.into_iter().flatten().rev().find_map(|piece| match piece.piece.kind {
+            PieceKind::String(id, _) => self.model.node_of(id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
+        });
+        last.map_or(0, |node| u64::from(self.model.display.spare_nodes) * u64::from(node.slots))
     }
 
     /// The channel behind what a unit must not lie on.
@@ -82,11 +76,7 @@ impl Ground<'_> {
         let blocked = |stretch: &Range<u64>| {
             let fixed = self.fixed.touched(self.index, stretch, None);
             let fixed = fixed.map(|block| block.end);
-            taken
-                .touched(self.index, stretch)
-                .into_iter()
-                .chain(fixed)
-                .max()
+            taken.touched(self.index, stretch).into_iter().chain(fixed).max()
         };
         let mut gaps = Vec::new();
         let mut at = window.start;
@@ -153,10 +143,9 @@ pub(super) fn asked(model: &Model, ports: &[PortPlan]) -> Blocks {
     let rows = rows.filter_map(|(index, (controller, need))| {
         let (first, last) = match controller.start {
             Start::Range(first, last) => (first, u64::from(last)),
-            Start::From(first) => (
-                first,
-                u64::from(first.max(1)) - 1 + need.div_ceil(slots) + spare,
-            ),
+            Start::From(first) => {
+                (first, u64::from(first.max(1)) - 1 + need.div_ceil(slots) + spare)
+            }
             Start::Auto | Start::After(_) => return None,
         };
         let block = Block {

@@ -86,12 +86,7 @@ impl<'a> Keeper<'a> {
             })
             .collect();
         let controllers = model.controllers.len();
-        let best = choose::best(
-            &intervals,
-            units.len(),
-            (controllers, slots),
-            old.choose_looks(),
-        );
+        let best = choose::best(&intervals, units.len(), (controllers, slots), old.choose_looks());
         let mut spans = Vec::with_capacity(controllers);
         let mut from = 0;
         for index in 0..controllers {
@@ -115,12 +110,7 @@ impl<'a> Keeper<'a> {
 
     /// What became of the units.
     pub fn record(self) -> Record {
-        Record {
-            units: self.units,
-            picked: self.picked,
-            wanted: self.wanted,
-            off: self.off,
-        }
+        Record { units: self.units, picked: self.picked, wanted: self.wanted, off: self.off }
     }
 
     /// Marks what is kept as taken, for its own controller and for all others.
@@ -213,14 +203,7 @@ impl<'a> Keeper<'a> {
         let units = self.units.get(span.clone()).unwrap_or(&[]);
         let window = self.old.window(model, index, units);
         let from = begin.max(window.start);
-        let mut ground = Ground {
-            model,
-            ports,
-            fixed,
-            declared,
-            spare: Blocks::default(),
-            index,
-        };
+        let mut ground = Ground { model, ports, fixed, declared, spare: Blocks::default(), index };
         ground.spare = self.spare(&ground, span.clone());
         let careful = self.first_free(&ground, span.clone(), from, true);
         let fits = |starts: &[Range<u64>]| starts.iter().all(|one| one.end <= window.end);
@@ -257,11 +240,7 @@ impl<'a> Keeper<'a> {
         let blocks = ends.into_iter().filter_map(|(port, start)| {
             let spare = ground.spare_of(port);
             let end = start.saturating_add(spare);
-            let block = Block {
-                end,
-                owner: port,
-                at: Span::default(),
-            };
+            let block = Block { end, owner: port, at: Span::default() };
             (spare > 0).then_some((start, block))
         });
         Blocks::new(blocks.collect())
@@ -289,11 +268,7 @@ impl<'a> Keeper<'a> {
                 place.start..place.end
             } else {
                 let blocked = |stretch: &Range<u64>| {
-                    let spare = if careful {
-                        ground.spare_of(unit.ports.start)
-                    } else {
-                        0
-                    };
+                    let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
                     let wide = stretch.start..stretch.end.saturating_add(spare);
                     let hard = ground.blocked(unit, stretch, &self.taken);
                     let new = mine.touched(ground.index, &wide);
@@ -306,27 +281,13 @@ impl<'a> Keeper<'a> {
                 let close = close.map(|(_, end)| unit.lay(ground.model, end));
                 match close.filter(|close| blocked(close).is_none()) {
                     Some(close) => close,
-                    None => search(
-                        ground.model,
-                        unit,
-                        from,
-                        &mut known,
-                        &mut self.steps,
-                        blocked,
-                    ),
+                    None => search(ground.model, unit, from, &mut known, &mut self.steps, blocked),
                 }
             };
             before = Some((unit.ports.start, stretch.end));
             if kept.is_none() {
-                let spare = if careful {
-                    ground.spare_of(unit.ports.start)
-                } else {
-                    0
-                };
-                mine.add(
-                    ground.index,
-                    &(stretch.start..stretch.end.saturating_add(spare)),
-                );
+                let spare = if careful { ground.spare_of(unit.ports.start) } else { 0 };
+                mine.add(ground.index, &(stretch.start..stretch.end.saturating_add(spare)));
             }
             stretches.push(stretch);
         }
@@ -344,8 +305,7 @@ impl<'a> Keeper<'a> {
         let units = self.units.get(span.clone())?;
         let gaps = ground.gaps(window, &self.taken);
         let inside = |place: &&Place| {
-            gaps.iter()
-                .any(|gap| gap.start <= place.start && place.end <= gap.end)
+            gaps.iter().any(|gap| gap.start <= place.start && place.end <= gap.end)
         };
         let numbered: Vec<Vec<(usize, Place)>> = units
             .iter()
@@ -373,9 +333,7 @@ impl<'a> Keeper<'a> {
             self.retake(ground.index, span);
             return None;
         };
-        let stretches = (0..)
-            .zip(&found.starts)
-            .map(|(at, (start, _))| lay(at, *start));
+        let stretches = (0..).zip(&found.starts).map(|(at, (start, _))| lay(at, *start));
         let stretches: Vec<Range<u64>> = stretches.collect();
         for ((at, places), (_, kept)) in span.zip(&numbered).zip(&found.starts) {
             if let Some(entry) = self.picked.get_mut(at) {
@@ -389,10 +347,7 @@ impl<'a> Keeper<'a> {
     fn retake(&mut self, index: usize, span: Range<usize>) {
         for at in span {
             let picked = self.picked.get(at).copied().flatten();
-            let place = self
-                .units
-                .get(at)
-                .and_then(|unit| unit.choices.get(picked?));
+            let place = self.units.get(at).and_then(|unit| unit.choices.get(picked?));
             if let Some(place) = place {
                 self.taken.add(index, &(place.start..place.end));
             }
@@ -412,9 +367,8 @@ fn search(
     let size: u64 = unit.items.iter().map(|item| item.body.slots()).sum();
     let aligned = unit.form != Form::Single(false);
     // Where no shorter one fits, none as long does.
-    let shorter = known
-        .iter()
-        .filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
+    let shorter =
+        known.iter().filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
     let at = shorter.map(|(_, at)| *at).max().unwrap_or(from).max(from);
     let mut stretch = unit.lay(model, at);
     while let Some(end) = blocked(&stretch) {

@@ -16,10 +16,7 @@ struct Reference {
 impl Reference {
     fn read(text: &str) -> Self {
         let text: String = text.chars().filter(|c| !c.is_whitespace()).collect();
-        let (head, part) = match text
-            .rsplit_once('.')
-            .filter(|(_, part)| !part.contains(']'))
-        {
+        let (head, part) = match text.rsplit_once('.').filter(|(_, part)| !part.contains(']')) {
             Some((head, part)) => (head, Some(part.to_owned())),
             None => (&*text, None),
         };
@@ -32,11 +29,7 @@ impl Reference {
             }
             None => (head, None),
         };
-        Self {
-            base: base.to_owned(),
-            members,
-            part,
-        }
+        Self { base: base.to_owned(), members, part }
     }
 
     /// The name of one thing of it: a member (0 for none) and what comes behind.
@@ -118,11 +111,7 @@ impl Names {
                 (Some(_), None) => 0,
                 (Some((first, _)), Some((from, to))) => {
                     let step = string.member.abs_diff(first);
-                    if from <= to {
-                        from + step
-                    } else {
-                        from.saturating_sub(step)
-                    }
+                    if from <= to { from + step } else { from.saturating_sub(step) }
                 }
             };
             let rest = if new.part.is_some() { "" } else { &*number };
@@ -165,14 +154,8 @@ mod tests {
         assert_eq!(read("heron"), ("heron".into(), None, None));
         assert_eq!(read("heron[2]"), ("heron".into(), Some((2, 2)), None));
         assert_eq!(read("heron[4 .. 2]"), ("heron".into(), Some((4, 2)), None));
-        assert_eq!(
-            read("roof.eaves"),
-            ("roof".into(), None, Some("eaves".into()))
-        );
-        assert_eq!(
-            read("heron[2].1"),
-            ("heron".into(), Some((2, 2)), Some("1".into()))
-        );
+        assert_eq!(read("roof.eaves"), ("roof".into(), None, Some("eaves".into())));
+        assert_eq!(read("heron[2].1"), ("heron".into(), Some((2, 2)), Some("1".into())));
     }
 
     #[test]

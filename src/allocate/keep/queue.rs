@@ -13,23 +13,18 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
         let Some((seat, _)) = lines.first() else {
             continue;
         };
-        let broken = model
-            .controller(seat.controller)
-            .is_none_or(|c| c.addressing == Addressing::PerProp);
+        let broken =
+            model.controller(seat.controller).is_none_or(|c| c.addressing == Addressing::PerProp);
         if lines.len() < 2 || broken || matches!(seat.output, Output::Dmx(_)) {
             continue;
         }
         let seat = *seat;
-        let lay: Vec<Option<Lay>> = lines
-            .iter()
-            .map(|(_, line)| lay(model, past, model.lines.get(*line)?, seat))
-            .collect();
+        let lay: Vec<Option<Lay>> =
+            lines.iter().map(|(_, line)| lay(model, past, model.lines.get(*line)?, seat)).collect();
         // What lay elsewhere counts where it touches what comes beside it now: then all may stay.
         let touches = |one: &Lay| {
             let others = lay.iter().flatten();
-            others
-                .clone()
-                .any(|other| other.end == one.start || one.end == other.start)
+            others.clone().any(|other| other.end == one.start || one.end == other.start)
         };
         let rows: Vec<(usize, Option<u64>, bool)> = lines
             .iter()
@@ -74,10 +69,7 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
 }
 
 fn is_open(target: Target) -> bool {
-    matches!(
-        target,
-        Target::Controller(_) | Target::Receiver(_) | Target::Any
-    )
+    matches!(target, Target::Controller(_) | Target::Receiver(_) | Target::Any)
 }
 
 /// Where a line lay.
@@ -99,11 +91,7 @@ fn lay(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<Lay> {
         let own = model.string(id).is_some_and(|one| one.same_as.is_none());
         let was = past.of(id).filter(|_| own)?;
         let here = (was.controller, was.output) == (Some(seat.controller), seat.output);
-        Some(Lay {
-            start: was.start,
-            end: was.end(),
-            here,
-        })
+        Some(Lay { start: was.start, end: was.end(), here })
     });
     let mut places: Vec<Lay> = places.collect();
     if places.iter().any(|place| place.here) {

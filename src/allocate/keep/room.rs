@@ -50,13 +50,7 @@ const MOST_TRIES: u32 = 400;
 pub(super) fn search(case: &Case<'_>, left: &Cell<u64>) -> Option<Found> {
     let count = case.places.len();
     let most = left.get().max(LEAST_LOOKS * count as u64);
-    let mut search = Search {
-        case,
-        best: None,
-        most,
-        looks: 0,
-        unsure: u64::MAX,
-    };
+    let mut search = Search { case, best: None, most, looks: 0, unsure: u64::MAX };
     let found = search.answer();
     left.set(left.get().saturating_sub(search.looks));
     found
@@ -132,11 +126,7 @@ impl Search<'_> {
             }
         }
         let free: Vec<usize> = (0..state.len())
-            .filter(|unit| {
-                state
-                    .get(*unit)
-                    .is_none_or(|level| self.place(*unit, *level).is_none())
-            })
+            .filter(|unit| state.get(*unit).is_none_or(|level| self.place(*unit, *level).is_none()))
             .collect();
         let cost = self.cost(state);
         let mut tries = MOST_TRIES;
@@ -186,8 +176,7 @@ impl Search<'_> {
         }
         let mut laid = Vec::new();
         let mut gaps = gaps;
-        self.fit(&mut gaps, &large, &mut laid, tries)
-            .then_some(laid)
+        self.fit(&mut gaps, &large, &mut laid, tries).then_some(laid)
     }
 
     fn first_fit(&self, gaps: &[Range<u64>], units: &[usize]) -> Option<Vec<(usize, u64)>> {
@@ -265,11 +254,7 @@ impl Search<'_> {
                         *entry = usize::MAX;
                     }
                 }
-                if self
-                    .best
-                    .as_ref()
-                    .is_none_or(|(best, _)| self.cost(&state) < *best)
-                {
+                if self.best.as_ref().is_none_or(|(best, _)| self.cost(&state) < *best) {
                     self.try_state(&state);
                 }
             }
@@ -346,19 +331,12 @@ mod tests {
         let sizes: Vec<u64> = units.iter().map(|(size, _)| *size).collect();
         let lay = |unit: usize, at: u64| at..at + sizes.get(unit).copied().unwrap_or(0);
         let place = |(size, at): &(u64, Option<u64>)| {
-            let place = at.map(|start| Place {
-                start,
-                end: start + size,
-                kept: *size,
-            });
+            let place = at.map(|start| Place { start, end: start + size, kept: *size });
             place.into_iter().collect()
         };
         let case = Case {
             places: units.iter().map(place).collect(),
-            old: units
-                .iter()
-                .map(|(size, at)| at.map_or(0, |_| *size))
-                .collect(),
+            old: units.iter().map(|(size, at)| at.map_or(0, |_| *size)).collect(),
             gaps: std::iter::once(0..room).collect(),
             lay: &lay,
         };
@@ -377,14 +355,8 @@ mod tests {
     #[test]
     fn the_cheapest_gives_way() {
         // 3 free, 4 kept, 3 free, 2 kept, 8 in the new one: only all of it fits, and the small one moves.
-        assert_eq!(
-            moved(20, &[(4, Some(3)), (2, Some(10)), (8, None)]),
-            Some((0, 0))
-        );
-        assert_eq!(
-            moved(14, &[(4, Some(0)), (2, Some(8)), (8, None)]),
-            Some((2, 0))
-        );
+        assert_eq!(moved(20, &[(4, Some(3)), (2, Some(10)), (8, None)]), Some((0, 0)));
+        assert_eq!(moved(14, &[(4, Some(0)), (2, Some(8)), (8, None)]), Some((2, 0)));
         assert_eq!(moved(13, &[(4, Some(0)), (2, Some(8)), (8, None)]), None);
     }
 
@@ -439,9 +411,7 @@ mod tests {
     fn it_is_as_good_as_trying_everything() {
         let mut seed = 3_u64;
         let mut lot = |below: u64| {
-            seed = seed
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(11);
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(11);
             (seed >> 33) % below
         };
         let mut answered = 0;
@@ -456,15 +426,8 @@ mod tests {
                 .collect();
             let expected = slow(room, &units);
             answered += usize::from(expected.is_some_and(|moved| moved > 0));
-            assert_eq!(
-                moved(room, &units),
-                expected.map(|moved| (moved, 0)),
-                "{room} {units:?}"
-            );
+            assert_eq!(moved(room, &units), expected.map(|moved| (moved, 0)), "{room} {units:?}");
         }
-        assert!(
-            answered > 40,
-            "only {answered} of them have to move something"
-        );
+        assert!(answered > 40, "only {answered} of them have to move something");
     }
 }

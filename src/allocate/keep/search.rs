@@ -111,11 +111,7 @@ impl<'a> Search<'a> {
         let mut open: Vec<Open> = ports::open(model, &said)
             .into_iter()
             .filter(|(_, need)| !need.fixture)
-            .map(|(line, need)| Open {
-                line,
-                need,
-                old: strings(model, line).any(was),
-            })
+            .map(|(line, need)| Open { line, need, old: strings(model, line).any(was) })
             .collect();
         let outlets = Outlets::new(model, &said);
         for one in &mut open {
@@ -132,9 +128,7 @@ impl<'a> Search<'a> {
         }
         let had = open.iter().flat_map(|one| strings(model, one.line));
         let had = had.filter_map(|id| old.past.of(id));
-        let homes = had
-            .filter_map(|was| Some((was.controller?, was.output)))
-            .collect();
+        let homes = had.filter_map(|was| Some((was.controller?, was.output))).collect();
         let mut search = Self {
             model,
             old,
@@ -173,12 +167,8 @@ impl<'a> Search<'a> {
         old.only_try(true);
         let ports = chains::join(model, order);
         let (plan, _) = addresses::lay(model, ports, Some(old), &mut sink);
-        self.steps = self
-            .steps
-            .saturating_sub((room::FEW_LOOKS - old.room_looks.get()) / 8);
-        let plugs = order
-            .iter()
-            .map(|(seat, line)| plugs(model, old, *line, *seat));
+        self.steps = self.steps.saturating_sub((room::FEW_LOOKS - old.room_looks.get()) / 8);
+        let plugs = order.iter().map(|(seat, line)| plugs(model, old, *line, *seat));
         let plugs = plugs.sum();
         let slots = (0..model.strings.len()).map(StringId::from).map(|id| {
             let moved = old.past.of(id).zip(plan.of(id));
@@ -274,16 +264,12 @@ impl<'a> Search<'a> {
             return false;
         };
         let mut was = strings(self.model, one.line).filter_map(|id| self.old.past.of(id));
-        let first = was
-            .next()
-            .and_then(|was| Some((was.controller?, was.output)));
+        let first = was.next().and_then(|was| Some((was.controller?, was.output)));
         let Some(at) = first.and_then(|(controller, output)| hung.outlets.find(controller, output))
         else {
             return false;
         };
-        let free = self
-            .seat_on(&hung.outlets, at, index)
-            .is_some_and(|(_, plugs)| plugs == 0);
+        let free = self.seat_on(&hung.outlets, at, index).is_some_and(|(_, plugs)| plugs == 0);
         free && self.put(hung, at, index)
     }
 
@@ -422,22 +408,12 @@ impl<'a> Search<'a> {
     /// Hangs a line on an output, beside every smallest set of lines at home there that makes room for it.
     fn make_room(&mut self, hung: &mut Hung<'_>, (at, index): (usize, usize), most: u64) {
         let on = hung.on.get(&at).cloned().unwrap_or_default();
-        let home = |index: &usize| {
-            self.seat_on(&hung.outlets, at, *index)
-                .map(|(_, plugs)| plugs == 0)
-        };
-        let homely: Vec<usize> = on
-            .iter()
-            .filter(|one| home(one) == Some(true))
-            .copied()
-            .collect();
+        let home =
+            |index: &usize| self.seat_on(&hung.outlets, at, *index).map(|(_, plugs)| plugs == 0);
+        let homely: Vec<usize> = on.iter().filter(|one| home(one) == Some(true)).copied().collect();
         let mut done: Vec<u32> = Vec::new();
         self.missed |= most > 0 && homely.len() > MOST_AT_HOME;
-        let width = if most == 0 {
-            0
-        } else {
-            homely.len().min(MOST_AT_HOME)
-        };
+        let width = if most == 0 { 0 } else { homely.len().min(MOST_AT_HOME) };
         let few = |set: &u32| u64::from(set.count_ones()) <= most;
         let mut sets: Vec<u32> = (0..1_u32 << width).filter(few).collect();
         sets.sort_by_key(|set| (set.count_ones(), *set));
@@ -446,10 +422,7 @@ impl<'a> Search<'a> {
                 let place = homely.iter().position(|one| one == index);
                 place.is_some_and(|place| set >> place & 1 == 1)
             };
-            let cost = homely
-                .iter()
-                .filter(|one| out(one))
-                .map(|one| self.weight(*one));
+            let cost = homely.iter().filter(|one| out(one)).map(|one| self.weight(*one));
             let cost: u64 = cost.sum();
             if cost > most || done.iter().any(|smaller| smaller & set == *smaller) {
                 continue;
@@ -481,12 +454,8 @@ impl<'a> Search<'a> {
     fn weight(&self, index: usize) -> u64 {
         let line = self.open.get(index).map(|one| one.line);
         let strings = line.into_iter().flat_map(|line| strings(self.model, line));
-        let had = strings.filter(|id| {
-            self.old
-                .past
-                .of(*id)
-                .is_some_and(|was| was.controller.is_some())
-        });
+        let had =
+            strings.filter(|id| self.old.past.of(*id).is_some_and(|was| was.controller.is_some()));
         had.count() as u64
     }
 
@@ -495,9 +464,7 @@ impl<'a> Search<'a> {
         let mut seats = seats(self.model, &self.best.1);
         for (at, on) in &hung.on {
             for index in on {
-                let seat = self
-                    .seat_on(&hung.outlets, *at, *index)
-                    .map(|(seat, _)| seat);
+                let seat = self.seat_on(&hung.outlets, *at, *index).map(|(seat, _)| seat);
                 let line = self.open.get(*index).map(|one| one.line);
                 if let Some(entry) = line.and_then(|line| seats.get_mut(line)) {
                     *entry = seat;
@@ -521,11 +488,7 @@ impl<'a> Search<'a> {
             self.cut = true;
             return;
         }
-        let fixed = order
-            .iter()
-            .filter(|row| !loose.contains(row))
-            .copied()
-            .collect();
+        let fixed = order.iter().filter(|row| !loose.contains(row)).copied().collect();
         self.insert(&loose, fixed);
     }
 
@@ -547,13 +510,7 @@ impl<'a> Search<'a> {
             let mut open = self.open.iter();
             open.any(|one| one.line == row.1 && !one.old)
         };
-        let to = to
-            - order
-                .get(from..to)
-                .unwrap_or(&[])
-                .iter()
-                .filter(new)
-                .count();
+        let to = to - order.get(from..to).unwrap_or(&[]).iter().filter(new).count();
         for place in from..=to {
             let mut next = order.clone();
             next.insert(place, *row);
@@ -562,9 +519,7 @@ impl<'a> Search<'a> {
     }
 
     fn addressing(&self, seat: Seat) -> Option<Addressing> {
-        self.model
-            .controller(seat.controller)
-            .map(|one| one.addressing)
+        self.model.controller(seat.controller).map(|one| one.addressing)
     }
 
     fn unbroken(&self, seat: Seat) -> bool {
@@ -575,10 +530,7 @@ impl<'a> Search<'a> {
 
 /// From where to where the lines of a seat stand in a way.
 fn chunk(order: &[Row], seat: Seat) -> (usize, usize) {
-    (
-        order.partition_point(|row| row.0 < seat),
-        order.partition_point(|row| row.0 <= seat),
-    )
+    (order.partition_point(|row| row.0 < seat), order.partition_point(|row| row.0 <= seat))
 }
 
 /// The seats of a way, by line.

@@ -43,11 +43,7 @@ pub(in crate::allocate) fn place(
     }
     let picked = ports::place(model, seats, Some(past), sink);
     let order = chains::order(model, seats, Some(past));
-    let settled = Settled {
-        ports: chains::join(model, &order),
-        off: 0,
-        trade: None,
-    };
+    let settled = Settled { ports: chains::join(model, &order), off: 0, trade: None };
     (picked, settled)
 }
 
@@ -109,12 +105,7 @@ fn candidate(
         .filter(|(at, _)| outlets.fits(*at, need).is_ok())
         .max_by_key(|(at, (strings, slots, _))| (*strings, *slots, std::cmp::Reverse(*at)));
     let (at, (strings, slots, start)) = most?;
-    let candidate = Candidate {
-        place,
-        line,
-        had: (strings, slots),
-        start,
-    };
+    let candidate = Candidate { place, line, had: (strings, slots), start };
     Some((at, candidate))
 }
 

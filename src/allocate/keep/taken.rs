@@ -14,18 +14,12 @@ pub(super) struct Taken {
 impl Taken {
     /// Nothing yet; universes have `slots` slots.
     pub fn new(slots: u64) -> Self {
-        Self {
-            slots: slots.max(1),
-            blocks: BTreeMap::new(),
-        }
+        Self { slots: slots.max(1), blocks: BTreeMap::new() }
     }
 
     /// Adds a stretch.
     pub fn add(&mut self, controller: usize, stretch: &Range<u64>) {
-        let block = self
-            .blocks
-            .entry(stretch.start)
-            .or_insert((stretch.end, controller));
+        let block = self.blocks.entry(stretch.start).or_insert((stretch.end, controller));
         block.0 = block.0.max(stretch.end);
     }
 

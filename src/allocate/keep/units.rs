@@ -166,10 +166,7 @@ fn one(
         }
     }
     // A consecutive controller whose first string is pinned, or shows another's data, has no choice.
-    if whole
-        .first()
-        .is_some_and(|item| item.pin.is_none() && item.same.is_none())
-    {
+    if whole.first().is_some_and(|item| item.pin.is_none() && item.same.is_none()) {
         units.push(unit(span.start..last, whole, Form::Chain));
     }
 }
@@ -209,10 +206,7 @@ fn places(
     let targets: Vec<Option<u64>> = unit
         .items
         .iter()
-        .map(|item| {
-            old.target(item.id, unit.controller)
-                .filter(|_| item.same.is_none())
-        })
+        .map(|item| old.target(item.id, unit.controller).filter(|_| item.same.is_none()))
         .collect();
     let (mut found, mut refused) = match unit.form {
         Form::Universe => (universes(old, grid, &unit.items, &targets), None),
@@ -247,11 +241,7 @@ fn universes(old: &Old<'_>, grid: Grid, items: &[Item], targets: &[Option<u64>])
         if let Some(place) = places.iter_mut().find(|place| place.start == whole.start) {
             place.kept += old.slots(item.id);
         } else if places.len() < MOST_PLACES {
-            places.push(Place {
-                start: whole.start,
-                end: whole.end,
-                kept: old.slots(item.id),
-            });
+            places.push(Place { start: whole.start, end: whole.end, kept: old.slots(item.id) });
         }
     }
     places
@@ -292,11 +282,7 @@ fn chains(
                 continue;
             }
         };
-        let mut place = Place {
-            start,
-            end: start,
-            kept: 0,
-        };
+        let mut place = Place { start, end: start, kept: 0 };
         for (((item, stretch), target), covered) in
             chain.stretches(start).zip(targets).zip(&mut covered)
         {
@@ -315,12 +301,7 @@ fn chains(
 
 /// Where a chain must begin so that one of its strings lies at a channel.
 fn start_for(grid: Grid, chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refused> {
-    let before: u64 = chain
-        .items
-        .iter()
-        .take(index)
-        .map(|item| item.body.slots())
-        .sum();
+    let before: u64 = chain.items.iter().take(index).map(|item| item.body.slots()).sum();
     let falls = |start: u64| -> Option<u64> {
         let start = chain.begin(0, start);
         let mut stretches = chain.stretches(start);

@@ -46,19 +46,12 @@ pub fn arrange(state: &mut State<'_>, steps: u64, used: &mut u64) {
         field,
         port_of: state.port_of.clone(),
         on: state.hung.iter().map(|hung| hung.lines.clone()).collect(),
-        load: state
-            .hung
-            .iter()
-            .map(|hung| (hung.nodes, hung.current))
-            .collect(),
+        load: state.hung.iter().map(|hung| (hung.nodes, hung.current)).collect(),
         fixed: ports.iter().enumerate().map(fixed).collect(),
         steps: 0,
     };
     for (site, groups) in sites {
-        let own: u64 = groups
-            .iter()
-            .map(|group| field.span[*group].len() as u64)
-            .sum();
+        let own: u64 = groups.iter().map(|group| field.span[*group].len() as u64).sum();
         let first = ports.partition_point(|port| port.site < site);
         let last = ports.partition_point(|port| port.site <= site);
         search.run(&groups, first..last, steps * own / lines.max(1));
@@ -89,12 +82,7 @@ impl Search<'_> {
 
     fn run(&mut self, groups: &[usize], ports: std::ops::Range<usize>, steps: u64) {
         let mut gap: u64 = groups.iter().map(|group| self.gap(*group)).sum();
-        let apart = |search: &Self| {
-            groups
-                .iter()
-                .filter(|group| search.gap(**group) > 0)
-                .count()
-        };
+        let apart = |search: &Self| groups.iter().filter(|group| search.gap(**group) > 0).count();
         let (thresholds, mut random) = (Thresholds::new(), Random::new(11));
         let mut best = (apart(self), gap, self.port_of[..].to_vec());
         let (begin, end) = (self.steps, self.steps + steps);
@@ -106,23 +94,16 @@ impl Search<'_> {
             let Some(moves) = self.closer(group, &ports, &mut random) else {
                 continue;
             };
-            let mut touched: Vec<u32> = moves
-                .iter()
-                .map(|(line, _)| self.field.group[*line as usize])
-                .collect();
+            let mut touched: Vec<u32> =
+                moves.iter().map(|(line, _)| self.field.group[*line as usize]).collect();
             touched.sort_unstable();
             touched.dedup();
             let sum = |search: &Self| {
-                touched
-                    .iter()
-                    .map(|group| search.gap(*group as usize))
-                    .sum::<u64>()
+                touched.iter().map(|group| search.gap(*group as usize)).sum::<u64>()
             };
             let before = sum(self);
-            let back: Vec<(u32, u32)> = moves
-                .iter()
-                .map(|(line, _)| (*line, self.port_of[*line as usize]))
-                .collect();
+            let back: Vec<(u32, u32)> =
+                moves.iter().map(|(line, _)| (*line, self.port_of[*line as usize])).collect();
             self.steps += 4 * moves.len() as u64;
             if !self.shift(&moves) {
                 continue;
@@ -187,14 +168,10 @@ impl Search<'_> {
 
     /// Moves lines all at once, if they fit and no port comes to be empty that was not.
     fn shift(&mut self, moves: &[(u32, u32)]) -> bool {
-        let back: Vec<(u32, u32)> = moves
-            .iter()
-            .map(|(line, _)| (*line, self.port_of[*line as usize]))
-            .collect();
+        let back: Vec<(u32, u32)> =
+            moves.iter().map(|(line, _)| (*line, self.port_of[*line as usize])).collect();
         self.hang(moves);
-        let fits = moves
-            .iter()
-            .all(|(line, port)| self.fits(*line as usize, *port));
+        let fits = moves.iter().all(|(line, port)| self.fits(*line as usize, *port));
         if !fits {
             self.hang(&back);
         }

@@ -149,9 +149,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             let next = self.bays.len();
-            let bay = *known
-                .entry((port.site, port.place, port.look))
-                .or_insert(next);
+            let bay = *known.entry((port.site, port.place, port.look)).or_insert(next);
             if bay == next {
                 let rooms = instance.looks[port.look].clone();
                 let kinds = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
@@ -252,10 +250,7 @@ impl<'a> Search<'a> {
         let [port, hot, cold] = course;
         let thresholds = Thresholds::new();
         let ratio = root(cold / hot, STAGES);
-        let nearest = self
-            .units
-            .iter()
-            .map(|unit| self.lead_at(unit.group, unit.bays[0] as usize));
+        let nearest = self.units.iter().map(|unit| self.lead_at(unit.group, unit.bays[0] as usize));
         let enough = (bound.saturating_sub(self.others), nearest.sum::<u64>());
         let (begin, mut heat) = (self.steps, hot);
         for stage in 1..=STAGES {
@@ -306,10 +301,7 @@ impl<'a> Search<'a> {
         if lead - 2.0 * port > allowed {
             return false;
         }
-        let alike = self
-            .units
-            .get(other as usize)
-            .is_some_and(|other| other.hash == unit.hash);
+        let alike = self.units.get(other as usize).is_some_and(|other| other.hash == unit.hash);
         let judge = |ports: i64| lead + ports as f64 * port <= allowed;
         if alike && !judge(0) || !alike && !self.exchange(from, to, index as u32, other, &judge) {
             return false;
@@ -404,10 +396,7 @@ impl<'a> Search<'a> {
     /// Ports and slots that a bay takes with one group more and one less.
     fn cost(&mut self, at: usize, more: u32, less: u32) -> (u64, u64) {
         let hash_of = |unit: u32| self.units.get(unit as usize).map_or(0, |unit| unit.hash);
-        let hash = self.bays[at]
-            .hash
-            .wrapping_add(hash_of(more))
-            .wrapping_sub(hash_of(less));
+        let hash = self.bays[at].hash.wrapping_add(hash_of(more)).wrapping_sub(hash_of(less));
         let cell = mix(hash) as usize % MEMORY;
         if self.memory[cell].0 == hash {
             return self.memory[cell].1;

@@ -53,15 +53,7 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
         if packed.bins.len() as u64 <= packed.bound || packed.steps >= steps {
             break;
         }
-        dive(
-            &root,
-            &demand,
-            &course,
-            &mut random,
-            steps,
-            &mut packed,
-            simple,
-        );
+        dive(&root, &demand, &course, &mut random, steps, &mut packed, simple);
     }
     packed
 }
@@ -99,11 +91,7 @@ fn dive(
         for (&size, &count) in demand.sizes.iter().zip(&left) {
             rest.extend(std::iter::repeat_n(size, count as usize));
         }
-        let filled = if rest.is_empty() {
-            Vec::new()
-        } else {
-            simple(&rest, &mut packed.steps)
-        };
+        let filled = if rest.is_empty() { Vec::new() } else { simple(&rest, &mut packed.steps) };
         if bins.len() + filled.len() < packed.bins.len() {
             packed.bins = bins.iter().cloned().chain(filled).collect();
         }
@@ -116,10 +104,8 @@ fn dive(
             counts: rows.iter().map(|&row| left[row]).collect(),
             room: demand.room,
         });
-        let known: Vec<Pattern> = pool
-            .iter()
-            .filter_map(|pattern| within(pattern, &rows, &left))
-            .collect();
+        let known: Vec<Pattern> =
+            pool.iter().filter_map(|pattern| within(pattern, &rows, &left)).collect();
         let wanted = (packed.bins.len() - bins.len()) as u64;
         master.solve(&known, wanted, steps.saturating_sub(packed.steps));
         packed.steps += master.steps;
@@ -129,10 +115,7 @@ fn dive(
         chosen = owned(&master)
             .into_iter()
             .map(|(level, pattern)| {
-                let wide = pattern
-                    .iter()
-                    .map(|&(row, count)| (rows[row], count))
-                    .collect();
+                let wide = pattern.iter().map(|&(row, count)| (rows[row], count)).collect();
                 (level, wide)
             })
             .collect();
@@ -140,11 +123,7 @@ fn dive(
 }
 
 fn owned(master: &Master) -> Vec<(f64, Pattern)> {
-    master
-        .used()
-        .into_iter()
-        .map(|(level, pattern)| (level, pattern.clone()))
-        .collect()
+    master.used().into_iter().map(|(level, pattern)| (level, pattern.clone())).collect()
 }
 
 /// Makes bins of the patterns that are used whole, or nearly; at least one.

@@ -64,12 +64,8 @@ pub fn least_of(field: &Field<'_>, lines: &[usize], steps: u64) -> Least {
             all_free[port.1] = true;
         }
         hung += rooms.used.len() as u64;
-        let (opened, total) = rooms.least(
-            field,
-            lines,
-            steps.saturating_sub(result.steps),
-            &mut result.steps,
-        );
+        let (opened, total) =
+            rooms.least(field, lines, steps.saturating_sub(result.steps), &mut result.steps);
         let free = (rooms.closed.len() + rooms.used.len()) as u64;
         if opened > rooms.closed.len() as u64 {
             result.short = Some((total.max(opened + rooms.used.len() as u64), free));
@@ -96,14 +92,9 @@ impl Rooms {
         classes.sort_unstable();
         classes.dedup();
         let kind = field.instance.kinds[classes[0]];
-        let mut rooms = Self {
-            closed: Vec::new(),
-            used: Vec::new(),
-        };
+        let mut rooms = Self { closed: Vec::new(), used: Vec::new() };
         for (index, port) in field.instance.ports.iter().enumerate() {
-            let takes = classes
-                .iter()
-                .filter_map(|class| field.instance.looks[port.look][*class]);
+            let takes = classes.iter().filter_map(|class| field.instance.looks[port.look][*class]);
             let Some(room) = takes.max() else {
                 continue;
             };
@@ -118,36 +109,22 @@ impl Rooms {
 
     /// Closed ports that are opened at least, and ports that are needed in all.
     fn least(&self, field: &Field<'_>, lines: &[usize], steps: u64, used: &mut u64) -> (u64, u64) {
-        let alone = lines
-            .iter()
-            .filter(|line| field.lines[**line].alone)
-            .count() as u64;
-        let shared: Vec<usize> = lines
-            .iter()
-            .copied()
-            .filter(|line| !field.lines[*line].alone)
-            .collect();
+        let alone = lines.iter().filter(|line| field.lines[**line].alone).count() as u64;
+        let shared: Vec<usize> =
+            lines.iter().copied().filter(|line| !field.lines[*line].alone).collect();
         let sum = |part: fn(&super::Line) -> u64| {
-            shared
-                .iter()
-                .map(|line| u128::from(part(field.lines[*line])))
-                .sum::<u128>()
+            shared.iter().map(|line| u128::from(part(field.lines[*line]))).sum::<u128>()
         };
         let nodes = self.by_sum(sum(|line| line.size), |room| room.nodes);
         let current = self.by_sum(sum(|line| line.draw), |room| room.current);
         let mut opened = nodes.max(current);
         let mut total = opened;
         let widest = self.closed.iter().map(|(room, _)| room.nodes);
-        let widest = widest
-            .chain(self.used.iter().map(|room| room.nodes))
-            .max()
-            .unwrap_or(0);
+        let widest = widest.chain(self.used.iter().map(|room| room.nodes)).max().unwrap_or(0);
         let enough = opened > self.closed.len() as u64;
         if (1..=WIDEST).contains(&widest) && shared.len() > 1 {
-            let sizes: Vec<u64> = shared
-                .iter()
-                .map(|line| field.lines[*line].size.min(widest))
-                .collect();
+            let sizes: Vec<u64> =
+                shared.iter().map(|line| field.lines[*line].size.min(widest)).collect();
             let demand = Demand::new(&sizes, widest);
             if let ([size], [count]) = (&demand.sizes[..], &demand.counts[..]) {
                 // Lines of one size: no programme is needed.

@@ -58,18 +58,11 @@ const HANDFUL: usize = 8;
 #[must_use]
 pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     let field = Field::new(instance);
-    let mut prover = Prover {
-        field: &field,
-        empty: State::new(&field),
-        room: rooms(instance),
-        left: steps,
-    };
+    let mut prover =
+        Prover { field: &field, empty: State::new(&field), room: rooms(instance), left: steps };
     let (mut groups, hopeless): (Vec<usize>, Vec<usize>) =
         (0..field.span.len()).partition(|group| prover.fits_alone(*group));
-    let alone = |group| Clash {
-        groups: vec![group],
-        cause: Cause::Alone,
-    };
+    let alone = |group| Clash { groups: vec![group], cause: Cause::Alone };
     let mut clashes: Vec<Clash> = hopeless.into_iter().map(alone).collect();
     let most = clashes.len() + MOST;
     while clashes.len() < most || groups.len() <= HANDFUL {
@@ -100,9 +93,7 @@ struct Prover<'a> {
 /// Slots that each site has left at most: what is rounded up may still be filled.
 fn rooms(instance: &Instance) -> Vec<u64> {
     let limits = instance.sites.iter();
-    let mut rooms: Vec<u64> = limits
-        .map(|site| site.limit.saturating_sub(site.taken))
-        .collect();
+    let mut rooms: Vec<u64> = limits.map(|site| site.limit.saturating_sub(site.taken)).collect();
     for port in &instance.ports {
         rooms[port.site] = rooms[port.site].saturating_sub(port.slots);
     }
@@ -113,19 +104,15 @@ impl Prover<'_> {
     fn fits_alone(&self, group: usize) -> bool {
         self.field.span[group].clone().all(|line| {
             let ports = &self.field.accepting[self.field.lines[line].class];
-            ports
-                .iter()
-                .any(|port| self.empty.has_room(line, *port, (0, 0, 0)))
+            ports.iter().any(|port| self.empty.has_room(line, *port, (0, 0, 0)))
         })
     }
 
     /// Why some groups find no room, where that can be proven.
     fn proof(&mut self, groups: &[usize], search: bool) -> Option<Cause> {
         let field = self.field;
-        let lines: Vec<usize> = groups
-            .iter()
-            .flat_map(|group| field.span[*group].clone())
-            .collect();
+        let lines: Vec<usize> =
+            groups.iter().flat_map(|group| field.span[*group].clone()).collect();
         let mut tied = vec![Vec::new(); field.instance.sites.len()];
         for &line in &lines {
             if let [(site, _)] = field.by_site[field.lines[line].class][..] {
@@ -139,18 +126,12 @@ impl Prover<'_> {
                 return Some(Cause::Slots { needed, left: room });
             }
         }
-        let room = self
-            .room
-            .iter()
-            .fold(0, |sum: u64, room| sum.saturating_add(*room));
+        let room = self.room.iter().fold(0, |sum: u64, room| sum.saturating_add(*room));
         let needed = self.slots(&lines);
         if needed > room {
             return Some(Cause::Slots { needed, left: room });
         }
-        for lines in std::iter::once(&lines)
-            .chain(&tied)
-            .filter(|lines| !lines.is_empty())
-        {
+        for lines in std::iter::once(&lines).chain(&tied).filter(|lines| !lines.is_empty()) {
             let least = least_of(field, lines, PROOF.min(self.left));
             self.left = self.left.saturating_sub(least.steps + lines.len() as u64);
             if let Some((needed, free)) = least.short {

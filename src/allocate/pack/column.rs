@@ -32,11 +32,7 @@ impl Demand {
     pub fn new(sizes: &[u64], room: u64) -> Self {
         let mut sorted: Vec<u64> = sizes.iter().copied().filter(|&size| size > 0).collect();
         sorted.sort_unstable_by(|one, other| other.cmp(one));
-        let mut demand = Self {
-            sizes: Vec::new(),
-            counts: Vec::new(),
-            room,
-        };
+        let mut demand = Self { sizes: Vec::new(), counts: Vec::new(), room };
         for size in sorted {
             match demand.counts.last_mut() {
                 Some(count) if demand.sizes.last() == Some(&size) => *count += 1,
@@ -62,9 +58,7 @@ impl Demand {
     /// How often a size fits a bin and is asked for.
     fn copies(&self, index: usize) -> u32 {
         let fits = self.room / self.sizes[index];
-        u32::try_from(fits)
-            .unwrap_or(u32::MAX)
-            .min(self.counts[index])
+        u32::try_from(fits).unwrap_or(u32::MAX).min(self.counts[index])
     }
 }
 
@@ -189,10 +183,7 @@ impl Master {
     }
 
     fn worth(&self, pattern: &Pattern) -> f64 {
-        pattern
-            .iter()
-            .map(|&(row, count)| self.price[row] * f64::from(count))
-            .sum()
+        pattern.iter().map(|&(row, count)| self.price[row] * f64::from(count)).sum()
     }
 
     fn enter_surplus(&mut self) {
@@ -226,11 +217,7 @@ impl Master {
                 &surplus
             }
         };
-        let sign = if matches!(column, Column::Surplus(_)) {
-            -1.0
-        } else {
-            1.0
-        };
+        let sign = if matches!(column, Column::Surplus(_)) { -1.0 } else { 1.0 };
         for &(entry, count) in entries {
             let factor = sign * f64::from(count);
             cost -= self.price[entry] * factor;
@@ -280,11 +267,8 @@ impl Master {
 
     /// Solves the knapsack under the present prices: betters the bound and returns patterns worth more than a bin.
     fn better_patterns(&mut self) -> Vec<Pattern> {
-        let prices: Vec<i64> = self
-            .price
-            .iter()
-            .map(|&price| (price.clamp(0.0, 1.0) * SCALE as f64) as i64)
-            .collect();
+        let prices: Vec<i64> =
+            self.price.iter().map(|&price| (price.clamp(0.0, 1.0) * SCALE as f64) as i64).collect();
         let whole: Vec<f64> = prices.iter().map(|&price| price as f64).collect();
         let sack = Knapsack::new(&self.demand, &whole);
         self.steps += sack.steps;
@@ -310,10 +294,8 @@ impl Master {
             .collect();
         found.sort_unstable_by(|one, other| other.cmp(one));
         found.truncate(160);
-        let mut patterns: Vec<Pattern> = found
-            .iter()
-            .map(|&(_, row)| sack.pattern(&self.demand, row))
-            .collect();
+        let mut patterns: Vec<Pattern> =
+            found.iter().map(|&(_, row)| sack.pattern(&self.demand, row)).collect();
         patterns.dedup();
         patterns
     }
@@ -380,9 +362,8 @@ impl Knapsack {
     /// The best pattern whose largest line is of this size.
     fn pattern(&self, demand: &Demand, row: usize) -> Pattern {
         let mut pattern: Pattern = Vec::new();
-        let copies: Vec<usize> = (0..self.copy_of.len())
-            .filter(|&copy| self.copy_of[copy] == row)
-            .collect();
+        let copies: Vec<usize> =
+            (0..self.copy_of.len()).filter(|&copy| self.copy_of[copy] == row).collect();
         let mut room = self.width - 1;
         let mut next = copies.last().map_or(0, |last| last + 1);
         let mut forced = true;

@@ -37,10 +37,7 @@ pub struct Most {
 
 impl Most {
     /// Nothing is too much.
-    pub const ANY: Self = Self {
-        opened: u64::MAX,
-        plugs: u64::MAX,
-    };
+    pub const ANY: Self = Self { opened: u64::MAX, plugs: u64::MAX };
 }
 
 /// Seeks a port for each line of `groups`; those with `whole` on one site each.
@@ -56,19 +53,12 @@ pub fn search(
     let mut sorted = groups.to_vec();
     let largest = |group: &usize| {
         let span = field.span[*group].clone();
-        let fewest = field.lines[span.clone()]
-            .iter()
-            .map(|line| field.accepting[line.class].len());
-        let size = field.lines[span]
-            .iter()
-            .map(|line| (line.size, line.draw))
-            .max();
+        let fewest = field.lines[span.clone()].iter().map(|line| field.accepting[line.class].len());
+        let size = field.lines[span].iter().map(|line| (line.size, line.draw)).max();
         (fewest.min(), Reverse(size), *group)
     };
     sorted.sort_by_key(largest);
-    let ties = sorted
-        .iter()
-        .any(|group| whole(*group) && field.span[*group].len() > 1);
+    let ties = sorted.iter().any(|group| whole(*group) && field.span[*group].len() > 1);
     for group in sorted {
         let mut lines: Vec<usize> = field.span[group].clone().collect();
         lines.sort_by_key(|line| (Reverse(field.lines[*line].size), *line));
@@ -78,19 +68,10 @@ pub fn search(
     if !ties {
         order.sort_by_key(|line| {
             let what = field.lines[*line];
-            (
-                field.accepting[what.class].len(),
-                what.class,
-                Reverse((what.size, what.draw)),
-                *line,
-            )
+            (field.accepting[what.class].len(), what.class, Reverse((what.size, what.draw)), *line)
         });
     }
-    let limits = field
-        .instance
-        .sites
-        .iter()
-        .any(|site| site.limit < u64::MAX);
+    let limits = field.instance.sites.iter().any(|site| site.limit < u64::MAX);
     let mut search = Search {
         state: State::new(field),
         by_site: ties || limits,
@@ -251,9 +232,7 @@ impl Search<'_> {
         if self.steps == 0 {
             return None;
         }
-        self.steps = self
-            .steps
-            .saturating_sub(1 + field.instance.ports.len() as u64 / 4);
+        self.steps = self.steps.saturating_sub(1 + field.instance.ports.len() as u64 / 4);
         if !self.may_fit() {
             return Some(false);
         }
@@ -371,9 +350,7 @@ impl Search<'_> {
         for (kind, left) in self.left.iter().enumerate() {
             let more = |left: u64, open: u64, wide: u64| match left.saturating_sub(open) {
                 0 => 0,
-                rest => rest
-                    .checked_div(wide)
-                    .map_or(u64::MAX / 2, |_| rest.div_ceil(wide)),
+                rest => rest.checked_div(wide).map_or(u64::MAX / 2, |_| rest.div_ceil(wide)),
             };
             let nodes = more(left.0, open[kind].0, widest[kind].0);
             let current = more(left.1, open[kind].1, widest[kind].1);
@@ -401,23 +378,12 @@ impl Search<'_> {
         if hung.lines.is_empty() {
             return 0;
         }
-        let site = if self.by_site || port.used {
-            port.site as u64 + 1
-        } else {
-            0
-        };
-        let own = if port.used || self.homes {
-            u64::from(index) + 1
-        } else {
-            0
-        };
+        let site = if self.by_site || port.used { port.site as u64 + 1 } else { 0 };
+        let own = if port.used || self.homes { u64::from(index) + 1 } else { 0 };
         let mut low = mix(hung.nodes ^ mix(port.look as u64) ^ mix(site << 32 | own));
         low = mix(low ^ mix(hung.current) ^ mix(u64::from(hung.kind)));
         let field = self.state.field;
-        let alone = hung
-            .lines
-            .iter()
-            .any(|line| field.lines[*line as usize].alone);
+        let alone = hung.lines.iter().any(|line| field.lines[*line as usize].alone);
         low = mix(low ^ hung.slots ^ u64::from(alone) << 63);
         u128::from(low) << 64 | u128::from(mix(low ^ 0x5bd1))
     }

@@ -31,12 +31,7 @@ pub struct Bin {
 
 impl Bin {
     fn of(kind: usize) -> Self {
-        Self {
-            kind,
-            nodes: 0,
-            current: 0,
-            slots: 0,
-        }
+        Self { kind, nodes: 0, current: 0, slots: 0 }
     }
 
     fn hang(&mut self, line: &Line) {
@@ -223,13 +218,7 @@ pub fn complete(sizes: &[u64], room: u64, steps: &mut u64) -> Vec<Vec<u64>> {
     while !left.is_empty() {
         let first = left.remove(0);
         let size = |place: usize| left[place];
-        let chosen = subset(
-            left.len(),
-            &size,
-            room.saturating_sub(first),
-            &mut sums,
-            steps,
-        );
+        let chosen = subset(left.len(), &size, room.saturating_sub(first), &mut sums, steps);
         let mut bin = vec![first];
         bin.extend(chosen.into_iter().map(|place| left.remove(place)));
         bins.push(bin);

@@ -81,10 +81,7 @@ impl Snapshot {
     fn of(state: &State<'_>) -> Self {
         let order = state.field.instance.order;
         let key = state.measure.key(order);
-        Self {
-            key,
-            port_of: state.port_of.clone(),
-        }
+        Self { key, port_of: state.port_of.clone() }
     }
 }
 
@@ -250,10 +247,7 @@ impl Search<'_> {
         let field = self.state.field;
         let size = |group: u32| {
             let span = field.span[group as usize].clone();
-            field.lines[span]
-                .iter()
-                .map(|line| line.size.max(1))
-                .sum::<u64>()
+            field.lines[span].iter().map(|line| line.size.max(1)).sum::<u64>()
         };
         match inserter.random.below(4) {
             0 => {
@@ -267,8 +261,7 @@ impl Search<'_> {
                     let span = field.span[group as usize].clone();
                     field.lines[span].iter().map(|line| line.size).max()
                 };
-                self.groups
-                    .sort_by_key(|group| (std::cmp::Reverse(largest(*group)), *group));
+                self.groups.sort_by_key(|group| (std::cmp::Reverse(largest(*group)), *group));
             }
             _ => {
                 let random = &mut inserter.random;

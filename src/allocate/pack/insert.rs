@@ -250,10 +250,7 @@ impl Inserter {
                 continue;
             }
             let before = state.price();
-            let placed = order
-                .iter()
-                .take_while(|line| self.on_site(state, **line, *site))
-                .count();
+            let placed = order.iter().take_while(|line| self.on_site(state, **line, *site)).count();
             if placed == order.len() {
                 // A missing line is dear, so that the difference is what the ports cost.
                 let missing = (order.len() as i64) * 4_000_000 * super::state::PORT;

@@ -15,9 +15,7 @@ impl Random {
     /// A stream that depends on the seed alone; any seed is good, zero included.
     #[must_use]
     pub fn new(seed: u64) -> Self {
-        Self {
-            state: mix(seed) | 1,
-        }
+        Self { state: mix(seed) | 1 }
     }
 
     /// The next 64 bits.
@@ -59,9 +57,8 @@ impl Thresholds {
     /// Builds the table of `-ln(x)` at the middle of each of 1024 equal parts of 0 to 1.
     #[must_use]
     pub fn new() -> Self {
-        let table = (0..ENTRIES)
-            .map(|entry| -natural_log((entry as f64 + 0.5) / ENTRIES as f64))
-            .collect();
+        let table =
+            (0..ENTRIES).map(|entry| -natural_log((entry as f64 + 0.5) / ENTRIES as f64)).collect();
         Self { table }
     }
 

@@ -81,11 +81,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
 }
 
 fn by_group<T>(field: &Field<'_>, port: impl Fn(usize) -> T) -> Vec<Vec<T>> {
-    field
-        .span
-        .iter()
-        .map(|span| span.clone().map(&port).collect())
-        .collect()
+    field.span.iter().map(|span| span.clone().map(&port).collect()).collect()
 }
 
 struct Solver<'a> {
@@ -108,12 +104,7 @@ impl<'a> Solver<'a> {
             field,
             inserter: Inserter::new(1),
             least: Least::default(),
-            least_lead: match field
-                .instance
-                .groups
-                .iter()
-                .all(|group| group.lead.is_empty())
-            {
+            least_lead: match field.instance.groups.iter().all(|group| group.lead.is_empty()) {
                 true => 0,
                 false => least_lead.sum(),
             },
@@ -206,11 +197,7 @@ impl<'a> Solver<'a> {
         // A tenth for a first search of every way, which decides most small displays at once.
         for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
             let steps = self.left() * improve / 100;
-            let course = Course {
-                steps,
-                enough: &|state| state.measure.missing == 0,
-                hot: HOT,
-            };
+            let course = Course { steps, enough: &|state| state.measure.missing == 0, hot: HOT };
             if steps > 0 {
                 state = improve::improve(state, &mut self.inserter, &course).0;
             }
@@ -267,11 +254,7 @@ impl<'a> Solver<'a> {
             }
             let mut inserter = std::mem::replace(&mut self.inserter, Inserter::new(2));
             let enough = |state: &State<'_>| self.enough(state);
-            let course = Course {
-                steps,
-                enough: &enough,
-                hot,
-            };
+            let course = Course { steps, enough: &enough, hot };
             let (next, finished) = improve::improve(state, &mut inserter, &course);
             (state, self.finished, self.inserter) = (next, finished, inserter);
             if self.finished {
@@ -292,10 +275,7 @@ impl<'a> Solver<'a> {
     /// Proves of a small instance that no fewer strings leave their port, or finds how.
     fn stay(&mut self, mut state: State<'a>) -> State<'a> {
         while state.measure.plugs.0 > 0 && self.field.lines.len() <= SMALL {
-            let most = Most {
-                opened: u64::MAX,
-                plugs: state.measure.plugs.0 - 1,
-            };
+            let most = Most { opened: u64::MAX, plugs: state.measure.plugs.0 - 1 };
             let mut steps = self.left().max(self.steps / 8) / 2;
             let before = steps;
             let groups = self.all_groups();
@@ -316,10 +296,7 @@ impl<'a> Solver<'a> {
             return state;
         }
         while state.measure.ports > self.least.opened {
-            let most = Most {
-                opened: state.measure.ports - 1,
-                plugs: state.measure.plugs.0,
-            };
+            let most = Most { opened: state.measure.ports - 1, plugs: state.measure.plugs.0 };
             let mut steps = self.left().max(self.steps / 8) / 2;
             let before = steps;
             let groups = self.all_groups();
@@ -363,10 +340,7 @@ impl<'a> Solver<'a> {
         if order != Order::Ports || self.field.lines.len() >= FEW || self.enough(&state) {
             return state;
         }
-        let instance = Instance {
-            order: Order::Neighbours,
-            ..self.field.instance.clone()
-        };
+        let instance = Instance { order: Order::Neighbours, ..self.field.instance.clone() };
         let field = Field::new(&instance);
         let mut solver = Solver::new(&field, self.steps / 2);
         let other = solver.begin(false);
@@ -386,21 +360,14 @@ impl<'a> Solver<'a> {
         {
             return ports;
         }
-        let instance = Instance {
-            order: Order::Ports,
-            ..self.field.instance.clone()
-        };
+        let instance = Instance { order: Order::Ports, ..self.field.instance.clone() };
         let field = Field::new(&instance);
         let mut other = State::new(&field);
         other.put(&state.port_of);
         let (other, _) = self.bays(other, self.steps / 6);
         let bound = self.least.opened;
         let enough = |state: &State<'_>| state.measure.ports <= bound;
-        let course = Course {
-            steps: self.steps / 6,
-            enough: &enough,
-            hot: HOT,
-        };
+        let course = Course { steps: self.steps / 6, enough: &enough, hot: HOT };
         let (best, _) = improve::improve(other, &mut self.inserter, &course);
         match best.measure.split <= state.measure.split {
             true => best.measure.ports,

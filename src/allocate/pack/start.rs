@@ -32,11 +32,7 @@ fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
         let span = field.span[group].clone();
         let largest = span.clone().map(share).max().unwrap_or(0);
         let several = several_first && span.len() > 1;
-        let all: u128 = if several {
-            span.map(share).sum()
-        } else {
-            largest
-        };
+        let all: u128 = if several { span.map(share).sum() } else { largest };
         (Reverse(several), Reverse(all), group)
     });
     order
@@ -53,10 +49,7 @@ pub fn greedy<'a>(field: &'a Field<'a>, several_first: bool, inserter: &mut Inse
 /// Puts in what has no port yet.
 pub fn fill(state: &mut State<'_>, several_first: bool, inserter: &mut Inserter) {
     for group in by_size(state.field, several_first) {
-        if state.field.span[group]
-            .clone()
-            .any(|line| state.port_of[line] == NONE)
-        {
+        if state.field.span[group].clone().any(|line| state.port_of[line] == NONE) {
             inserter.insert(state, group, &Where::All);
         }
     }
@@ -144,10 +137,7 @@ impl Fit {
             ports
         });
         let mut fit = Fit {
-            choice: Choice {
-                best,
-                early: opening == Opening::Early,
-            },
+            choice: Choice { best, early: opening == Opening::Early },
             all: orders.collect(),
             by_site: Vec::new(),
             steps: 0,
@@ -291,10 +281,7 @@ pub fn patterns<'a>(
     };
     let several: Vec<usize> = by_size(field, true);
     let mut fit = large(field).then(|| Fit::new(field, true, Opening::Widest));
-    for group in several
-        .into_iter()
-        .filter(|group| field.span[*group].len() > 1)
-    {
+    for group in several.into_iter().filter(|group| field.span[*group].len() > 1) {
         match &mut fit {
             Some(fit) => fit.place(&mut state, group),
             None => {
@@ -303,9 +290,8 @@ pub fn patterns<'a>(
         }
     }
     inserter.steps += fit.map_or(0, |fit| fit.steps);
-    let classes: Vec<(usize, Vec<usize>)> = (0..field.accepting.len())
-        .map(|class| (class, singles(class)))
-        .collect();
+    let classes: Vec<(usize, Vec<usize>)> =
+        (0..field.accepting.len()).map(|class| (class, singles(class))).collect();
     let all: usize = classes.iter().map(|(_, lines)| lines.len()).sum();
     if all < 12 {
         return None;
@@ -331,9 +317,7 @@ fn commonest(state: &State<'_>, class: usize) -> Option<u64> {
             *rooms.entry(room.nodes).or_default() += 1;
         }
     }
-    let most = rooms
-        .into_iter()
-        .max_by_key(|(room, count)| (*count, *room))?;
+    let most = rooms.into_iter().max_by_key(|(room, count)| (*count, *room))?;
     (most.0 <= 8_192).then_some(most.0)
 }
 
@@ -343,20 +327,11 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
         return 0;
     };
     let mut by_size: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
-    for &line in lines
-        .iter()
-        .rev()
-        .filter(|line| (1..=room).contains(&field.lines[**line].size))
-    {
-        by_size
-            .entry(field.lines[line].size)
-            .or_default()
-            .push(line);
+    for &line in lines.iter().rev().filter(|line| (1..=room).contains(&field.lines[**line].size)) {
+        by_size.entry(field.lines[line].size).or_default().push(line);
     }
-    let sizes: Vec<u64> = by_size
-        .iter()
-        .flat_map(|(size, lines)| lines.iter().map(|_| *size))
-        .collect();
+    let sizes: Vec<u64> =
+        by_size.iter().flat_map(|(size, lines)| lines.iter().map(|_| *size)).collect();
     let packed = bins::pack(&sizes, room, steps, &mut |some, steps| {
         // While much is left, its programme packs it better.
         match some.len() > FEW && some.len() < sizes.len() {
@@ -382,11 +357,7 @@ fn pattern(state: &mut State<'_>, class: usize, lines: &[usize], steps: u64) -> 
             let place = field.port(**port).place;
             std::mem::replace(&mut last, place) != place
         });
-        let lead = |port: &&u32| {
-            its.iter()
-                .map(|line| field.lead(*line, **port))
-                .sum::<u64>()
-        };
+        let lead = |port: &&u32| its.iter().map(|line| field.lead(*line, **port)).sum::<u64>();
         let Some(port) = ports.min_by_key(lead).copied() else {
             continue;
         };

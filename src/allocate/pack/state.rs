@@ -76,14 +76,7 @@ impl<'a> Field<'a> {
             field.accepting.push(ports);
             field.by_site.push(sites);
         }
-        let at = |port: &Port| {
-            (
-                port.look as u32,
-                port.site as u32,
-                port.place as u32,
-                port.used,
-            )
-        };
+        let at = |port: &Port| (port.look as u32, port.site as u32, port.place as u32, port.used);
         field.at = instance.ports.iter().map(at).collect();
         let what = |line: &&Line| {
             let kind = instance.kinds[line.class] as u32;
@@ -154,10 +147,7 @@ impl<'a> Field<'a> {
         }
         let site = &self.instance.sites[site];
         let unit = site.unit.max(1);
-        slots
-            .saturating_add(site.spare)
-            .div_ceil(unit)
-            .saturating_mul(unit)
+        slots.saturating_add(site.spare).div_ceil(unit).saturating_mul(unit)
     }
 }
 
@@ -211,13 +201,7 @@ impl Measure {
             Order::Leads => [lead, apart, ports, self.even],
             Order::Even => [self.even, apart, ports, lead],
         };
-        let first = [
-            self.missing,
-            self.plugs.0,
-            self.plugs.1,
-            self.moving,
-            self.split,
-        ];
+        let first = [self.missing, self.plugs.0, self.plugs.1, self.moving, self.split];
         let first = first.map(u128::from);
         let mut key = [0; 9];
         key[..5].copy_from_slice(&first);
@@ -268,10 +252,7 @@ impl<'a> State<'a> {
         let load: Vec<u64> = instance.sites.iter().map(|site| site.carried).collect();
         let mut measure = Measure {
             missing: field.lines.len() as u64,
-            even: load
-                .iter()
-                .map(|load| square(*load))
-                .fold(0, u128::saturating_add),
+            even: load.iter().map(|load| square(*load)).fold(0, u128::saturating_add),
             ..Measure::default()
         };
         for line in field.lines.iter().filter(|line| line.home.is_some()) {
@@ -414,11 +395,7 @@ impl<'a> State<'a> {
             hung.kind = at.kind.map_or(NONE, |kind| kind as u32);
         }
         let after = field.slots(at.site, hung.slots);
-        let now = if empty {
-            0
-        } else {
-            self.fullness(line, port, nodes, current)
-        };
+        let now = if empty { 0 } else { self.fullness(line, port, nodes, current) };
         self.hung[port as usize].full = now;
         self.measure.full += now - full;
         self.slots[at.site] = (self.slots[at.site] - before).saturating_add(after);
@@ -441,8 +418,7 @@ impl<'a> State<'a> {
         let placed = &self.placed[group];
         let at = placed.partition_point(|one| (*one as usize) < line);
         let on = |at: Option<usize>| {
-            at.and_then(|at| placed.get(at))
-                .map(|one| self.port_of[*one as usize])
+            at.and_then(|at| placed.get(at)).map(|one| self.port_of[*one as usize])
         };
         let was = self.port_of[line] != NONE;
         let (last, next) = (on(at.checked_sub(1)), on(Some(at + usize::from(was))));
@@ -479,10 +455,7 @@ impl<'a> State<'a> {
         match (one, other) {
             (Some(one), Some(other)) if one != other => {
                 let sites = self.field.port(one).site != self.field.port(other).site;
-                (
-                    u32::from(sites),
-                    u32::from(!self.field.neighbours(one, other)),
-                )
+                (u32::from(sites), u32::from(!self.field.neighbours(one, other)))
             }
             _ => (0, 0),
         }
@@ -497,11 +470,7 @@ impl<'a> State<'a> {
     pub fn price(&self) -> i64 {
         let measure = &self.measure;
         let (apart, port) = self.weights;
-        let moved = measure
-            .plugs
-            .0
-            .saturating_mul(1_000)
-            .saturating_add(measure.plugs.1 / 64);
+        let moved = measure.plugs.0.saturating_mul(1_000).saturating_add(measure.plugs.1 / 64);
         let count = |count: u64, weight: i64| (count as i64).saturating_mul(weight);
         let even = (measure.even as i128).saturating_mul(i128::from(self.field.uneven)) >> 32;
         count(measure.missing, 4_000_000 * PORT)
@@ -532,12 +501,7 @@ impl<'a> State<'a> {
             true => 0,
             false => self.fullness(line, port, nodes, current),
         };
-        let after = self.fullness(
-            line,
-            port,
-            nodes + what.size,
-            current.saturating_add(what.draw),
-        );
+        let after = self.fullness(line, port, nodes + what.size, current.saturating_add(what.draw));
         price -= (after - before) / 2;
         price += (field.lead(line, port) as i64).saturating_mul(field.metre);
         if field.uneven > 0 && field.instance.sites.len() > 1 {
@@ -550,11 +514,7 @@ impl<'a> State<'a> {
         match what.home {
             Some(home) if home == port as usize => price,
             Some(_) => {
-                let moved = what
-                    .plugs
-                    .0
-                    .saturating_mul(1_000)
-                    .saturating_add(what.plugs.1 / 64);
+                let moved = what.plugs.0.saturating_mul(1_000).saturating_add(what.plugs.1 / 64);
                 price.saturating_add((moved.min(1 << 40) as i64) * PORT)
             }
             None if at.kept => price + 100 * PORT,

@@ -27,10 +27,7 @@ pub fn number(state: &mut State<'_>) {
 
 /// Whether two ports side by side are alike.
 fn alike(state: &State<'_>, one: usize, other: usize) -> bool {
-    let (a, b) = (
-        &state.field.instance.ports[one],
-        &state.field.instance.ports[other],
-    );
+    let (a, b) = (&state.field.instance.ports[one], &state.field.instance.ports[other]);
     state.field.neighbours(one as u32, other as u32)
         && (a.place, a.look, a.used, a.kept) == (b.place, b.look, b.used, b.kept)
         && a.slots == b.slots

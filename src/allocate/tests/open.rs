@@ -62,10 +62,8 @@ fn open_lines_go_to_the_nearer_controller_that_has_universes_left() {
     let on = |display: &Display| {
         let done = display.plan();
         let port = |id: &StringId| done.plan.of(*id).unwrap().port as usize;
-        let of: Vec<_> = strings
-            .iter()
-            .map(|id| done.plan.ports.as_slice()[port(id)].controller)
-            .collect();
+        let of: Vec<_> =
+            strings.iter().map(|id| done.plan.ports.as_slice()[port(id)].controller).collect();
         of
     };
     assert_eq!(on(&display), [near, near]);

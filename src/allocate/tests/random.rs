@@ -7,10 +7,8 @@ struct Dice(u64);
 
 impl Dice {
     fn below(&mut self, most: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) % most
     }
 }
@@ -67,9 +65,7 @@ fn pins_only(seed: u64) -> Display {
         let from = display.model.pieces.len() as u32;
         let chain = line.pieces.start as usize..line.pieces.end as usize;
         let chain = display.model.pieces[chain].to_vec();
-        let kept = chain
-            .iter()
-            .filter(|piece| is_pin(piece) || whole && is_pin(&chain[0]));
+        let kept = chain.iter().filter(|piece| is_pin(piece) || whole && is_pin(&chain[0]));
         let kept: Vec<_> = kept.copied().collect();
         display.model.pieces.extend(kept);
         line.pieces = from..display.model.pieces.len() as u32;
@@ -99,10 +95,7 @@ fn nothing_that_is_free_to_move_clashes() {
         }
         clean += 1;
     }
-    assert!(
-        clean > 1_000,
-        "too few displays without clashing pins: {clean}"
-    );
+    assert!(clean > 1_000, "too few displays without clashing pins: {clean}");
 }
 
 // Universes of a controller are its own, a pin's too.

@@ -117,10 +117,7 @@ fn replace(
 ) -> io::Result<()> {
     let name = format!("{HEAD}{}-{attempt}{TAIL}", std::process::id());
     let temporary = folder.join(name);
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(&temporary)?;
+    let mut file = OpenOptions::new().write(true).create_new(true).open(&temporary)?;
     let written = fill(&mut file, old, bytes).and_then(|()| fs::rename(&temporary, target));
     if written.is_err() {
         let _ = fs::remove_file(&temporary);
@@ -200,9 +197,7 @@ pub fn same_file(one: &Path, other: &Path) -> bool {
     let real = |path: &Path| -> Option<PathBuf> {
         let path = followed(path).ok()?;
         let name: Option<&OsStr> = path.file_name();
-        path.canonicalize()
-            .ok()
-            .or_else(|| Some(folder_of(&path).canonicalize().ok()?.join(name?)))
+        path.canonicalize().ok().or_else(|| Some(folder_of(&path).canonicalize().ok()?.join(name?)))
     };
     real(one).zip(real(other)).is_some_and(|(a, b)| a == b)
 }
@@ -220,9 +215,8 @@ mod tests {
 
     fn names(folder: &Path) -> Vec<String> {
         let entries = folder.read_dir().unwrap();
-        let mut names: Vec<String> = entries
-            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-            .collect();
+        let mut names: Vec<String> =
+            entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
         names
     }
@@ -255,10 +249,7 @@ mod tests {
         writing.lock().unwrap();
         fs::write(folder.join(".tinsel.txt"), "somebody's own").unwrap();
         write_whole(&folder.join("yard.lock"), b"one").unwrap();
-        assert_eq!(
-            names(&folder),
-            [".tinsel.2-0.tmp", ".tinsel.txt", "yard.lock"]
-        );
+        assert_eq!(names(&folder), [".tinsel.2-0.tmp", ".tinsel.txt", "yard.lock"]);
         let _ = fs::remove_dir_all(folder);
     }
 
@@ -277,10 +268,7 @@ mod tests {
         write_whole(&path, b"two").unwrap();
         assert_eq!(fs::read(&there).unwrap(), b"two");
         assert!(path.is_symlink());
-        assert_eq!(
-            there.metadata().unwrap().permissions().mode() & 0o777,
-            0o640
-        );
+        assert_eq!(there.metadata().unwrap().permissions().mode() & 0o777, 0o640);
         fs::set_permissions(&there, fs::Permissions::from_mode(0o440)).unwrap();
         let told = write_whole(&path, b"three").unwrap_err();
         assert!(told.ends_with("it is marked read-only"), "{told}");

@@ -46,27 +46,19 @@ impl Stage<'_> {
             }
         }
         let (start, from) = (start.flatten(), from.flatten());
-        let range = self
-            .columns
-            .cell(row, Kind::Slots)
-            .and_then(|text| cells::spots(text, true, false));
+        let range =
+            self.columns.cell(row, Kind::Slots).and_then(|text| cells::spots(text, true, false));
         let range: Option<Spots> = range.filter(|spots| spots.iter().all(|(_, to)| to.is_some()));
         let first = |spots: Option<Spots>| {
             spots.and_then(|spots| spots.into_iter().next().map(|(from, _)| from))
         };
-        let listed = start
-            .clone()
-            .or(from.clone().filter(|spots| spots.len() > 1))
-            .or(range);
+        let listed = start.clone().or(from.clone().filter(|spots| spots.len() > 1)).or(range);
         claim.end = to_pair
             .map(|at| vec![at])
             .or_else(|| first(end.flatten()))
             .or_else(|| first(to.flatten()));
         claim.end = claim.end.take().or_else(|| {
-            listed
-                .as_ref()
-                .or(from.as_ref())
-                .and_then(|spots| spots.last()?.1.clone())
+            listed.as_ref().or(from.as_ref()).and_then(|spots| spots.last()?.1.clone())
         });
         claim.channel = match from.as_deref() {
             Some([(at, _)]) => at.iter().find_map(|at| match at {
@@ -91,10 +83,7 @@ impl Stage<'_> {
     /// The heading and the text of a row's start, and of its end.
     fn texts(&self, row: &Row) -> [(String, String); 2] {
         let kind_of = |kinds: &[Kind]| {
-            kinds
-                .iter()
-                .copied()
-                .find(|kind| self.columns.cell(row, *kind).is_some())
+            kinds.iter().copied().find(|kind| self.columns.cell(row, *kind).is_some())
         };
         let of = |kind: Option<Kind>| {
             kind.map_or_else(Default::default, |kind| {
@@ -112,12 +101,7 @@ impl Stage<'_> {
                 Kind::Slots,
                 Kind::Universe,
             ])),
-            of(kind_of(&[
-                Kind::EndSlot,
-                Kind::End,
-                Kind::EndChannel,
-                Kind::Slots,
-            ])),
+            of(kind_of(&[Kind::EndSlot, Kind::End, Kind::EndChannel, Kind::Slots])),
         ]
     }
 
@@ -161,13 +145,9 @@ impl Stage<'_> {
             }
             return (None, last);
         };
-        let at = text
-            .rsplit(|c: char| !c.is_ascii_digit())
-            .find(|digits| !digits.is_empty());
+        let at = text.rsplit(|c: char| !c.is_ascii_digit()).find(|digits| !digits.is_empty());
         match cells::whole(text).or_else(|| {
-            at.filter(|_| text.chars().all(|c| c.is_ascii_alphanumeric() || c == ' '))?
-                .parse()
-                .ok()
+            at.filter(|_| text.chars().all(|c| c.is_ascii_alphanumeric() || c == ' '))?.parse().ok()
         }) {
             Some(slot @ 1..=512) => (Some(At::Slot(first, slot)), last),
             _ => {
@@ -199,23 +179,9 @@ impl Stage<'_> {
                 comments.push(format!("{}: {}", self.columns.heading_at(at), cell.text));
             }
         }
-        if let Some(own) = self
-            .found
-            .props
-            .get_mut(prop)
-            .filter(|_| !comments.is_empty())
-        {
-            let several = own
-                .members
-                .iter()
-                .map(|(_, lines)| lines.len())
-                .sum::<usize>()
-                > 1;
-            let row = if several {
-                format!("row {}: ", row.number)
-            } else {
-                String::new()
-            };
+        if let Some(own) = self.found.props.get_mut(prop).filter(|_| !comments.is_empty()) {
+            let several = own.members.iter().map(|(_, lines)| lines.len()).sum::<usize>() > 1;
+            let row = if several { format!("row {}: ", row.number) } else { String::new() };
             own.comments.push(format!("{row}{}", comments.join("; ")));
         }
     }

@@ -11,10 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Leaves out controllers of which every row was left out.
 pub(super) fn drop_unused(found: &mut Found) {
-    let used: BTreeSet<usize> = found
-        .lines()
-        .filter_map(|(.., line)| line.controller)
-        .collect();
+    let used: BTreeSet<usize> = found.lines().filter_map(|(.., line)| line.controller).collect();
     let mut index = 0;
     found.boxes.retain(|_| {
         index += 1;
@@ -66,20 +63,11 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
                 own.push(line);
             }
         }
-        let gaps = prop.family
-            && members
-                .iter()
-                .zip(1..)
-                .any(|((number, _), at)| *number != at);
+        let gaps = prop.family && members.iter().zip(1..).any(|((number, _), at)| *number != at);
         if gaps {
-            let numbers: Vec<String> = members
-                .iter()
-                .map(|(number, _)| number.to_string())
-                .collect();
-            let what = format!(
-                "its members are numbered anew: they were {}",
-                numbers.join(", ")
-            );
+            let numbers: Vec<String> =
+                members.iter().map(|(number, _)| number.to_string()).collect();
+            let what = format!("its members are numbered anew: they were {}", numbers.join(", "));
             prop.comments.push(what.clone());
             notes.push(Note {
                 text: prop.name.clone(),
@@ -101,31 +89,18 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
 /// Fits the kinds of columns to what stands in them, and finds how many slots a universe has.
 pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
     let all = |columns: &Columns, kind: Kind, is: &dyn Fn(&str) -> bool| {
-        let mut cells = rows
-            .iter()
-            .filter_map(|row| columns.cell(row, kind))
-            .peekable();
+        let mut cells = rows.iter().filter_map(|row| columns.cell(row, kind)).peekable();
         cells.peek().is_some() && cells.all(is)
     };
     if columns.has(Kind::Position)
-        && !all(columns, Kind::Position, &|text| {
-            cells::whole(text).is_some()
-        })
+        && !all(columns, Kind::Position, &|text| cells::whole(text).is_some())
     {
-        let colours = all(columns, Kind::Position, &|text| {
-            cells::colour(text).is_some()
-        });
-        let to = if colours && !columns.has(Kind::Colour) {
-            Kind::Colour
-        } else {
-            Kind::Note
-        };
+        let colours = all(columns, Kind::Position, &|text| cells::colour(text).is_some());
+        let to = if colours && !columns.has(Kind::Colour) { Kind::Colour } else { Kind::Note };
         columns.turn(Kind::Position, to);
     }
     if columns.has(Kind::Chip)
-        && !rows
-            .iter()
-            .any(|row| columns.cell(row, Kind::Chip).is_some_and(makes::is_chip))
+        && !rows.iter().any(|row| columns.cell(row, Kind::Chip).is_some_and(makes::is_chip))
     {
         columns.turn(Kind::Chip, Kind::Note);
     }
@@ -136,42 +111,26 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
             let name = columns.cell(row, Kind::Name).map(str::to_lowercase);
             *names.entry(name).or_insert(0) += 1;
         }
-        names
-            .iter()
-            .any(|(name, count)| name.is_some() && *count > 1)
+        names.iter().any(|(name, count)| name.is_some() && *count > 1)
     };
-    let singular = columns
-        .heading(Kind::Strings)
-        .trim()
-        .eq_ignore_ascii_case("string");
+    let singular = columns.heading(Kind::Strings).trim().eq_ignore_ascii_case("string");
     if singular && numbered && !columns.has(Kind::StringNumber) {
         columns.turn(Kind::Strings, Kind::StringNumber);
     }
     let number = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
     let channels = || {
         rows.iter().filter_map(|row| {
-            let universe = columns
-                .cell(row, Kind::Universe)
-                .and_then(cells::universes)?
-                .0;
-            Some((
-                universe,
-                number(row, Kind::StartChannel)?,
-                number(row, Kind::Slot),
-            ))
+            let universe = columns.cell(row, Kind::Universe).and_then(cells::universes)?.0;
+            Some((universe, number(row, Kind::StartChannel)?, number(row, Kind::Slot)))
         })
     };
     if columns.has(Kind::Slot) {
         // Channels and universes together say how many slots a universe has.
         let slots =
-            channels()
-                .filter(|(universe, ..)| *universe > 1)
-                .map(|(universe, channel, slot)| {
-                    let before = channel.checked_sub(slot?)?;
-                    before
-                        .is_multiple_of(universe - 1)
-                        .then_some(before / (universe - 1))
-                });
+            channels().filter(|(universe, ..)| *universe > 1).map(|(universe, channel, slot)| {
+                let before = channel.checked_sub(slot?)?;
+                before.is_multiple_of(universe - 1).then_some(before / (universe - 1))
+            });
         let all: BTreeSet<Option<u64>> = slots.collect();
         let mut all = all.into_iter();
         return match (all.next(), all.next()) {
@@ -195,8 +154,6 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
 pub(super) fn cut(rows: &[Row], columns: &Columns) -> bool {
     !rows.iter().any(|row| {
         let texts = [Kind::Start, Kind::End].map(|kind| columns.cell(row, kind).unwrap_or(""));
-        texts
-            .iter()
-            .any(|text| text.contains('.') && text.ends_with('0'))
+        texts.iter().any(|text| text.contains('.') && text.ends_with('0'))
     })
 }

@@ -31,11 +31,7 @@ impl Stage<'_> {
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
         let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
         if host.as_ref().is_some_and(|host| !host.chars().all(lawful)) {
-            self.note(
-                (row, Kind::Host),
-                "no address of a host; left out",
-                Grade::Lost,
-            );
+            self.note((row, Kind::Host), "no address of a host; left out", Grade::Lost);
         }
         let host = host.filter(|host| host.chars().all(lawful));
         if let Some((host, board)) = host.zip(self.found.boxes.get_mut(at)) {
@@ -62,11 +58,7 @@ impl Stage<'_> {
         let at = self.found.boxes.len();
         self.boxes_by_text.insert(key, at);
         let label = differs.then(|| text.to_owned());
-        self.found.boxes.push(Board {
-            name,
-            label,
-            ..Board::default()
-        });
+        self.found.boxes.push(Board { name, label, ..Board::default() });
         at
     }
 
@@ -90,9 +82,7 @@ impl Stage<'_> {
         facts: &mut Facts,
     ) -> Vec<(usize, usize)> {
         let line = self.plain(row, facts);
-        let instance = self
-            .number(row, Kind::Instance, MOST_COUNT, "left out")
-            .unwrap_or(None);
+        let instance = self.number(row, Kind::Instance, MOST_COUNT, "left out").unwrap_or(None);
         let enters = self.columns.cell(row, Kind::Enters).unwrap_or("");
         let mut each: Vec<String> = enters.split(", ").map(str::to_owned).collect();
         if each.len() != facts.sizes.len() {
@@ -137,13 +127,9 @@ impl Stage<'_> {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
         let name = cell(Kind::StringName).map(|name| lawful(&name, "string"));
         let heading = self.columns.heading(Kind::Lead).to_lowercase();
-        let unit = heading
-            .rsplit(|c: char| !c.is_alphabetic())
-            .find(|word| !word.is_empty());
+        let unit = heading.rsplit(|c: char| !c.is_alphabetic()).find(|word| !word.is_empty());
         let lead = cell(Kind::Lead).filter(|lead| lead != "0");
-        let length = lead
-            .as_deref()
-            .map(|lead| cells::length(lead, unit.unwrap_or("")));
+        let length = lead.as_deref().map(|lead| cells::length(lead, unit.unwrap_or("")));
         let same_as = cell(Kind::SameAs);
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
@@ -152,18 +138,10 @@ impl Stage<'_> {
         });
         let written = cell(Kind::Runs);
         if length == Some(None) {
-            self.note(
-                (row, Kind::Lead),
-                "no length with a unit; left out",
-                Grade::Lost,
-            );
+            self.note((row, Kind::Lead), "no length with a unit; left out", Grade::Lost);
         }
         if stored == Some(None) {
-            self.note(
-                (row, Kind::Stored),
-                "neither yes nor no; left out",
-                Grade::Lost,
-            );
+            self.note((row, Kind::Stored), "neither yes nor no; left out", Grade::Lost);
         }
         let fits = |text: &String| {
             facts.sizes.len() == 1 && cells::runs(text) == facts.sizes.first().copied()
@@ -173,18 +151,10 @@ impl Stage<'_> {
             let what = "no runs of that many nodes, such as `left 10 nodes -> skip 1 -> 5 nodes`";
             self.note((row, Kind::Runs), format!("{what}; left out"), Grade::Lost);
         }
-        let number = self
-            .number(row, Kind::StringNumber, MOST_COUNT, "left out")
-            .unwrap_or(None);
-        let position = self
-            .number(row, Kind::Position, MOST_NODES, "left out")
-            .unwrap_or(None);
-        let skip = self
-            .number(row, Kind::Skip, MOST_NODES, "left out")
-            .unwrap_or(None);
-        let receiver_port = self
-            .number(row, Kind::ReceiverPort, 1_024, "left out")
-            .unwrap_or(None);
+        let number = self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None);
+        let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
+        let skip = self.number(row, Kind::Skip, MOST_NODES, "left out").unwrap_or(None);
+        let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
         Line {
             row: row.number,
@@ -257,11 +227,7 @@ impl Stage<'_> {
             };
             // One box is all that ports without a controller can mean.
             let only = !self.columns.has(Kind::Controller) && named.is_none();
-            let own = if only {
-                Some(self.board(row, "main"))
-            } else {
-                own
-            };
+            let own = if only { Some(self.board(row, "main")) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {
                 line.controller = own;
@@ -283,9 +249,7 @@ impl Stage<'_> {
         places: &[(usize, usize)],
     ) {
         let in_slots = self.columns.has(Kind::Derived) && self.columns.of_ports;
-        let limit = self
-            .number(row, Kind::Limit, MOST_NODES, "left out")
-            .unwrap_or(None);
+        let limit = self.number(row, Kind::Limit, MOST_NODES, "left out").unwrap_or(None);
         let Some(limit) = limit.filter(|limit| *limit > 0) else {
             return;
         };

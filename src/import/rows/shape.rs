@@ -11,15 +11,8 @@ use crate::unit;
 impl Stage<'_> {
     /// What a row says of its strings; `None` where it is left out.
     pub(super) fn facts(&mut self, row: &Row, ports: Vec<Port>) -> Option<Facts> {
-        let mut facts = Facts {
-            count: 1,
-            ports,
-            ..Facts::default()
-        };
-        let in_count = self
-            .columns
-            .cell(row, Kind::Count)
-            .and_then(cells::multiple);
+        let mut facts = Facts { count: 1, ports, ..Facts::default() };
+        let in_count = self.columns.cell(row, Kind::Count).and_then(cells::multiple);
         if in_count.is_none() {
             match self.number(row, Kind::Count, MOST_COUNT, "taken as 1") {
                 Ok(Some(0)) => {
@@ -82,10 +75,7 @@ impl Stage<'_> {
     /// Whether a row's own end says that all its props together have so many slots.
     pub(super) fn ends_as(&self, row: &Row, slots: u64) -> bool {
         let number = |kind| self.columns.cell(row, kind).and_then(cells::whole);
-        let both = [
-            (Kind::StartChannel, Kind::EndChannel),
-            (Kind::Slot, Kind::EndSlot),
-        ];
+        let both = [(Kind::StartChannel, Kind::EndChannel), (Kind::Slot, Kind::EndSlot)];
         both.iter().any(|(from, to)| {
             number(*from)
                 .zip(number(*to))
@@ -185,15 +175,13 @@ impl Stage<'_> {
             return size;
         }
         let per_strand = self.columns.has(Kind::NodesPerStrand).then_some(());
-        let strands = self
-            .number(row, Kind::Strands, MOST_COUNT, "left out")
-            .unwrap_or(None);
+        let strands = self.number(row, Kind::Strands, MOST_COUNT, "left out").unwrap_or(None);
         let whole = strings.unwrap_or(1);
         let count = usize::try_from(whole).unwrap_or(1);
         let per_strand = match per_strand {
-            Some(_) => self
-                .number(row, Kind::NodesPerStrand, MOST_NODES, "left out")
-                .unwrap_or(None),
+            Some(_) => {
+                self.number(row, Kind::NodesPerStrand, MOST_NODES, "left out").unwrap_or(None)
+            }
             None => None,
         };
         match self.number(row, Kind::NodesPerString, MOST_NODES, OUT) {
@@ -229,19 +217,12 @@ impl Stage<'_> {
             (None, Some(each), _) => {
                 let strands = strands.unwrap_or(whole);
                 let own = strands / whole.max(1);
-                Some(Size::Nodes(
-                    vec![each.saturating_mul(own.max(1)); count],
-                    own,
-                ))
+                Some(Size::Nodes(vec![each.saturating_mul(own.max(1)); count], own))
             }
             (None, None, Some(of)) => Some(Size::Nodes(vec![of.each], 0)),
             (None, None, None) if facts.slots.is_some() => Some(Size::Slots),
             (None, None, None) => {
-                self.left_out(
-                    (row, Kind::Nodes),
-                    "no nodes; the row is left out",
-                    Grade::Lost,
-                );
+                self.left_out((row, Kind::Nodes), "no nodes; the row is left out", Grade::Lost);
                 None
             }
         }
@@ -250,9 +231,7 @@ impl Stage<'_> {
     /// Keeps a row that was reported as a comment.
     pub(super) fn left_row(&mut self, row: &Row, why: &str) {
         let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
-        self.found
-            .comments
-            .push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
+        self.found.comments.push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
     }
 
     /// The strings of a number of equal pieces: `16x50` is 16 strings where the table says so, else as many as it has
@@ -269,13 +248,8 @@ impl Stage<'_> {
             _ if ports > 0 && of.count.is_multiple_of(ports) => Some(ports),
             _ => Some(1),
         })?;
-        let strands = of
-            .count
-            .checked_div(strings)
-            .filter(|_| of.count.is_multiple_of(strings))?;
-        let each = strands
-            .checked_mul(of.each)
-            .filter(|nodes| *nodes <= MOST_NODES)?;
+        let strands = of.count.checked_div(strings).filter(|_| of.count.is_multiple_of(strings))?;
+        let each = strands.checked_mul(of.each).filter(|nodes| *nodes <= MOST_NODES)?;
         Some((vec![each; usize::try_from(strings).ok()?], strands))
     }
 
@@ -302,12 +276,7 @@ impl Stage<'_> {
         slots: Option<u64>,
     ) -> Option<usize> {
         let text = |kind| self.columns.cell(row, kind);
-        let texts = [
-            text(Kind::Make),
-            text(Kind::Chip),
-            text(Kind::Colour),
-            text(Kind::Volts),
-        ];
+        let texts = [text(Kind::Make), text(Kind::Chip), text(Kind::Colour), text(Kind::Volts)];
         let sure = slots.is_some_and(|slots| self.ends_as(row, slots));
         let made = makes::of(
             texts,
@@ -318,11 +287,7 @@ impl Stage<'_> {
         let [_, chip, colour, volts] = [Kind::Make, Kind::Chip, Kind::Colour, Kind::Volts];
         for (kind, wrong) in [chip, colour, volts].into_iter().zip(&made.odd) {
             if *wrong {
-                self.note(
-                    (row, kind),
-                    "not understood; left to be filled in",
-                    Grade::Lost,
-                );
+                self.note((row, kind), "not understood; left to be filled in", Grade::Lost);
             }
         }
         if let Some(why) = &made.clash {

@@ -54,10 +54,7 @@ fn members<'c, 'a>(crew: &'c Crew<'a>) -> Members<'c, 'a> {
     for (line, hung) in crew.hung().filter(|(_, hung)| !hung.is_fixture()) {
         if let Some(plugs) = &hung.plugs {
             let key = (hung.string.prop.0, hung.string.member);
-            members
-                .entry(key)
-                .or_default()
-                .push(Bench { hung, line, plugs });
+            members.entry(key).or_default().push(Bench { hung, line, plugs });
         }
     }
     members
@@ -85,11 +82,7 @@ fn alike<'m, 'c, 'a>(
 /// Where power goes into a string, in words.
 fn power(crew: &Crew<'_>, hung: &Hung<'_>) -> Vec<String> {
     let words = crew.injections(hung.id).iter().map(|injection| {
-        let apart = if injection.apart {
-            "; plus cut before it"
-        } else {
-            ""
-        };
+        let apart = if injection.apart { "; plus cut before it" } else { "" };
         format!(
             "{}: {}{apart}",
             place_words(injection.place, hung.shape),
@@ -121,20 +114,9 @@ fn one(crew: &Crew<'_>, alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html
 
 /// Which string goes between which plugs.
 fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
-    let headings = [
-        "String",
-        "Plug IN comes from",
-        "Plug OUT goes to",
-        "Port",
-        "Counted",
-        "Lights",
-    ];
-    html::head(
-        html,
-        ("aria-labelledby", &format!("bench-{sheet}")),
-        "ends",
-        &headings,
-    );
+    let headings =
+        ["String", "Plug IN comes from", "Plug OUT goes to", "Port", "Counted", "Lights"];
+    html::head(html, ("aria-labelledby", &format!("bench-{sheet}")), "ends", &headings);
     put!(html; "<tbody>\n");
     for bench in alike.iter().flat_map(|strings| strings.iter()) {
         put!(html; "<tr><td>");
@@ -197,11 +179,7 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
     fold::draw(strands, each, &points, html);
     put!(html; "<ol class=\"marks-list\">\n");
     for strand in 1..=strands {
-        let way = if strand.is_multiple_of(2) {
-            "down"
-        } else {
-            "up"
-        };
+        let way = if strand.is_multiple_of(2) { "down" } else { "up" };
         put!(html; "<li>strand ", strand, " ", way, ": ends at <b>");
         put!(html; u64::from(strand) * u64::from(each), "</b></li>\n");
     }

@@ -63,10 +63,7 @@ fn on(address: u32) -> Vec<u32> {
     if address >= 1 << SWITCHES {
         return Vec::new();
     }
-    (0..SWITCHES)
-        .filter(|bit| address >> bit & 1 == 1)
-        .map(|bit| bit + 1)
-        .collect()
+    (0..SWITCHES).filter(|bit| address >> bit & 1 == 1).map(|bit| bit + 1).collect()
 }
 
 fn switches(address: u32, html: &mut Html) {

@@ -34,11 +34,7 @@ fn row(range: std::ops::Range<u32>, strands: u32, each: u32, power: &[u32], html
         let x = 46 + u32::try_from(at).unwrap_or(0) * STEP;
         let up = strand.is_multiple_of(2);
         let (start, end) = if up { (FOOT, TOP) } else { (TOP, FOOT) };
-        let (start_text, end_text) = if up {
-            (FOOT + 12, TOP - 6)
-        } else {
-            (TOP - 6, FOOT + 12)
-        };
+        let (start_text, end_text) = if up { (FOOT + 12, TOP - 6) } else { (TOP - 6, FOOT + 12) };
         put!(html; "<path class=\"strand\" d=\"M", x, " ", start, "V", end, "\"/>");
         let tip = if up { "l-4 8h8z" } else { "l-4-8h8z" };
         put!(html; "<path class=\"tip\" d=\"M", x, " ", u32::midpoint(start, end), tip, "\"/>");
@@ -67,24 +63,14 @@ fn row(range: std::ops::Range<u32>, strands: u32, each: u32, power: &[u32], html
 /// A triangle beside a strand at each of its nodes where power goes in.
 fn marks(strand: u32, each: u32, power: &[u32], (x, start, end): (u32, u32, u32), html: &mut Html) {
     for node in power {
-        let (of, within) = (
-            node.saturating_sub(1) / each.max(1),
-            node.saturating_sub(1) % each.max(1),
-        );
+        let (of, within) =
+            (node.saturating_sub(1) / each.max(1), node.saturating_sub(1) % each.max(1));
         if of != strand {
             continue;
         }
         let length = start.abs_diff(end);
-        let along = if *node == 0 {
-            0
-        } else {
-            length * (within + 1) / each.max(1)
-        };
-        let y = if start > end {
-            start - along
-        } else {
-            start + along
-        };
+        let along = if *node == 0 { 0 } else { length * (within + 1) / each.max(1) };
+        let y = if start > end { start - along } else { start + along };
         put!(html; "<path class=\"in\" d=\"M", x + 3, " ", y, "l9-5v10z\"/>");
     }
 }

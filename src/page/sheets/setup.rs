@@ -35,25 +35,13 @@ fn settings(crew: &Crew<'_>, row: &ControllerRow<'_>, html: &mut Html) {
     fact(html, "Host", row.host.unwrap_or("not said"));
     fact(html, "Input", row.input);
     if let Some((first, last)) = row.universes.ends {
-        fact(
-            html,
-            "Universes",
-            &format!("{first} to {last}, {} in use", row.universes.count),
-        );
+        fact(html, "Universes", &format!("{first} to {last}, {} in use", row.universes.count));
     }
     if let (Some(kind), Some((first, last))) = (row.address_kind, &row.addresses) {
-        fact(
-            html,
-            "First and last address",
-            &format!("{kind} {first} to {last}"),
-        );
+        fact(html, "First and last address", &format!("{kind} {first} to {last}"));
     }
     if let Some((offset, channel)) = row.data {
-        fact(
-            html,
-            "Data",
-            &format!("offset {offset} is channel {channel}"),
-        );
+        fact(html, "Data", &format!("offset {offset} is channel {channel}"));
     }
     let slots = match (row.universe_slots, display.universe_slots.get()) {
         (own, all) if own < all => {
@@ -73,17 +61,9 @@ fn settings(crew: &Crew<'_>, row: &ControllerRow<'_>, html: &mut Html) {
     fact(
         html,
         "Nodes across universes",
-        if whole {
-            "kept whole: no node is cut"
-        } else {
-            "cut where a universe ends"
-        },
+        if whole { "kept whole: no node is cut" } else { "cut where a universe ends" },
     );
-    fact(
-        html,
-        "Frame rate",
-        &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()),
-    );
+    fact(html, "Frame rate", &format!("{} Hz", frame_rate(display.frame_rate_mhz).words()));
     put!(html; "</dl>\n");
 }
 
@@ -91,12 +71,7 @@ fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
     let headings = [
         "Port", "String", "Start", "#Channel", "End", "#Nodes", "#Skip", "Colour", "Chip", "#Level",
     ];
-    html::head(
-        html,
-        ("aria-labelledby", &format!("set-up-{at}")),
-        "ports",
-        &headings,
-    );
+    html::head(html, ("aria-labelledby", &format!("set-up-{at}")), "ports", &headings);
     for line in lines {
         put!(html; "<tbody>\n");
         let count = line.strings().count();
@@ -151,7 +126,5 @@ fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
 
 fn receiver(crew: &Crew<'_>, hung: &Hung<'_>) -> Option<crate::model::ReceiverId> {
     let (name, _) = hung.row.receiver?;
-    crew.model()
-        .receivers
-        .find(|receiver| &*receiver.name == name)
+    crew.model().receivers.find(|receiver| &*receiver.name == name)
 }

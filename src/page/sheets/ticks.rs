@@ -25,22 +25,9 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
 fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
     let id = lines.first().map_or(0, |line| line.index);
     put!(html; "<article class=\"lazy\">\n<h3 id=\"test-", id, "\">", name, "</h3>\n");
-    let headings = [
-        "Port",
-        "String",
-        "First node",
-        "Lights",
-        "Last node",
-        "Lights",
-        "Colours",
-        "Remark",
-    ];
-    html::head(
-        html,
-        ("aria-labelledby", &format!("test-{id}")),
-        "test",
-        &headings,
-    );
+    let headings =
+        ["Port", "String", "First node", "Lights", "Last node", "Lights", "Colours", "Remark"];
+    html::head(html, ("aria-labelledby", &format!("test-{id}")), "test", &headings);
     put!(html; "<tbody>\n");
     for line in lines {
         for hung in line.strings().filter(|hung| !hung.string.stored) {

@@ -12,11 +12,7 @@ use crate::usage::{fed_ports, inject_place};
 
 /// The conductor of a lead from a supply.
 fn own(lead: &FeedLead) -> Wire {
-    Wire {
-        gauge: lead.gauge,
-        at: None,
-        what: "its conductor".to_owned(),
-    }
+    Wire { gauge: lead.gauge, at: None, what: "its conductor".to_owned() }
 }
 
 impl Protect<'_> {
@@ -49,17 +45,11 @@ impl Protect<'_> {
         let whose = self.supply_name(feed);
         match (feed.fuse, self.supply_fuse(feed)) {
             (Some(fuse), _) if over(fuse, lead.thinnest) => {
-                let before = Before {
-                    whose: lead.what,
-                    fuse,
-                };
+                let before = Before { whose: lead.what, fuse };
                 sink.push(too_large(&before, lead.thinnest, lead.ua, None));
             }
             (None, Some(fuse)) if over(fuse, lead.thinnest) => {
-                let before = Before {
-                    whose: &whose,
-                    fuse,
-                };
+                let before = Before { whose: &whose, fuse };
                 sink.push(supply_too_large(lead, &before));
             }
             (None, None) => sink.push(lead_without(lead, &self.named(unnamed.iter().copied()))),
@@ -102,11 +92,9 @@ impl Protect<'_> {
         let place = inject_place(injection.place);
         match injection.strings.len() {
             0 | 1 => format!("the injection into `{}` (`{place}`)", shown(&name)),
-            more => format!(
-                "the injection into `{}` and {} more (`{place}`)",
-                shown(&name),
-                more - 1
-            ),
+            more => {
+                format!("the injection into `{}` and {} more (`{place}`)", shown(&name), more - 1)
+            }
         }
     }
 

@@ -49,10 +49,7 @@ impl Protect<'_> {
                 [_] => format!("port {ports}"),
                 _ => format!("each of ports {ports}"),
             };
-            let before = Before {
-                whose: &whose,
-                fuse: one.fuse,
-            };
+            let before = Before { whose: &whose, fuse: one.fuse };
             sink.push(too_large(&before, &one.wire, one.ua, Some(&ports)));
         }
     }
@@ -76,10 +73,7 @@ impl Protect<'_> {
             Some(_) => ("the lead before it".to_owned(), fuse.at),
             None => (self.supply_name(&power.lead), power.at),
         };
-        let before = Before {
-            whose: &whose,
-            fuse,
-        };
+        let before = Before { whose: &whose, fuse };
         sink.push(ports_without(at, &before, &wire, &self.named(bad)));
     }
 
@@ -106,10 +100,9 @@ impl Protect<'_> {
                 None => groups.push((need, vec![port])),
             }
         }
-        let named = groups.into_iter().map(|(need, ports)| Unnamed {
-            ports: outlets(self.model, &ports),
-            need,
-        });
+        let named = groups
+            .into_iter()
+            .map(|(need, ports)| Unnamed { ports: outlets(self.model, &ports), need });
         named.collect()
     }
 }

@@ -67,9 +67,7 @@ impl Bus {
         flow.seen.rows_mut().clear();
         let seen = self.lines.pairs().map(|(id, wire)| wire.seen(&feeds[id]));
         flow.seen.rows_mut().extend(seen);
-        flow.lines
-            .rows_mut()
-            .resize_with(self.lines.len(), Flow::default);
+        flow.lines.rows_mut().resize_with(self.lines.len(), Flow::default);
         for (id, wire) in self.lines.pairs() {
             let left = flow.left(self, id);
             wire.flow(left, &feeds[id], f64::NEG_INFINITY, &mut flow.lines[id]);

@@ -34,10 +34,7 @@ use sites::{feeds, group_bus, thinnest};
 use wire::Feed;
 
 /// The work that goes into one display, in steps of the search. A group gets half of what is left at most.
-const WORK: Work = Work {
-    find: Steps(8_000_000),
-    prove: Steps(3_000_000),
-};
+const WORK: Work = Work { find: Steps(8_000_000), prove: Steps(3_000_000) };
 
 /// Copies that are compiled, at least, and points of lines that are solved for them in all.
 const LEAST_TRIALS: u64 = 8;
@@ -118,12 +115,9 @@ pub fn helps(
         before.sections[*id].from != From::Port && because(model, before, *id) != Because::Neighbour
     };
     let groups = nets.groups.iter().filter(|group| wanted(group));
-    let needy = groups
-        .map(|group| live(nets, group))
-        .filter(|group| group.members.iter().any(needs));
-    let mut drafts: Vec<Draft> = needy
-        .map(|group| Draft::new(model, nets, group, all))
-        .collect();
+    let needy =
+        groups.map(|group| live(nets, group)).filter(|group| group.members.iter().any(needs));
+    let mut drafts: Vec<Draft> = needy.map(|group| Draft::new(model, nets, group, all)).collect();
     if drafts.is_empty() {
         return Vec::new();
     }
@@ -131,13 +125,7 @@ pub fn helps(
     let points: u64 = points.sum();
     let trials = (MOST_SOLVED / points.max(1)).max(LEAST_TRIALS);
     let trial = Trial::new(model, compile, u32::try_from(trials).unwrap_or(u32::MAX));
-    let mut job = Job {
-        trial,
-        nets,
-        all,
-        work: WORK,
-        known: Vec::new(),
-    };
+    let mut job = Job { trial, nets, all, work: WORK, known: Vec::new() };
     job.settle(&mut drafts);
     drafts.sort_by_key(|draft| draft.group.members.first().copied());
     drafts.into_iter().map(|draft| draft.help).collect()
@@ -241,10 +229,8 @@ impl Job<'_> {
         let lines = helped.flat_map(|draft| self.nets.of(&draft.group));
         let places: Vec<Span> = lines.filter_map(|stretch| stretch.at).collect();
         let dark = after.sections.iter().filter(|one| one.dark.is_some());
-        let dark: Vec<Span> = dark
-            .map(|section| section.at)
-            .filter(|at| places.contains(at))
-            .collect();
+        let dark: Vec<Span> =
+            dark.map(|section| section.at).filter(|at| places.contains(at)).collect();
         match self.trial.first_new(&findings, strict) {
             _ if !dark.is_empty() => Err(Unclean::Dark(dark)),
             Some(finding) => Err(Unclean::Found(format!("with it, {}", finding.message))),
@@ -264,10 +250,8 @@ impl Job<'_> {
                 }
                 None => {
                     let half = |steps: Steps| Steps(steps.0.div_ceil(2));
-                    let mut work = Work {
-                        find: half(self.work.find),
-                        prove: half(self.work.prove),
-                    };
+                    let mut work =
+                        Work { find: half(self.work.find), prove: half(self.work.prove) };
                     let given = work;
                     let model = self.trial.model;
                     let found = draft.search(model, self.nets, (tier, need), &mut work);
@@ -324,9 +308,7 @@ impl Draft {
         let lines = || nets.of(&group);
         let own = group_bus(model, nets, &group, |stretch| stretch.level(all));
         let dimmed = all.is_none() && lines().any(|stretch| stretch.level < FULL);
-        let full = dimmed
-            .then(|| group_bus(model, nets, &group, |_| FULL))
-            .flatten();
+        let full = dimmed.then(|| group_bus(model, nets, &group, |_| FULL)).flatten();
         let full = full.map(|mut full| {
             // At full level fuses and conductors count in full.
             let wires = full.lines.iter_mut();
@@ -410,9 +392,8 @@ impl Draft {
         for gauge in std::iter::once(usual.gauge).chain(thicker(usual.gauge)) {
             let lead = FeedLead { gauge, ..usual };
             let lines = nets.of(&self.group).zip(&self.places);
-            let sites: Keyed<WireId, Vec<Feed>> = lines
-                .map(|(stretch, places)| feeds(model, stretch, places, lead))
-                .collect();
+            let sites: Keyed<WireId, Vec<Feed>> =
+                lines.map(|(stretch, places)| feeds(model, stretch, places, lead)).collect();
             let natural = |places: &Vec<Place>| places.iter().map(|p| p.natural).collect();
             let natural = self.places.map(natural);
             let search = Search {
@@ -445,11 +426,7 @@ impl Draft {
             let chosen = set.iter().filter_map(|at| places.get(*at));
             *remedies = chosen.map(|place| remedy(place, lead, most)).collect();
         }
-        self.help.verdict = if answer.proven {
-            Verdict::Fewest
-        } else {
-            Verdict::Found
-        };
+        self.help.verdict = if answer.proven { Verdict::Fewest } else { Verdict::Found };
     }
 
     /// Why nothing was found.
@@ -498,18 +475,8 @@ fn alike(hardest: &Bus, levels: &[Bus]) -> Keyed<WireId, WireId> {
 
 /// The statement for a place, with the largest common fuse for a conductor that may carry `most` microamperes.
 fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
-    let fuse = blade(most).map(|value| Told {
-        value,
-        at: Span::default(),
-    });
-    Remedy {
-        string: place.string,
-        place: place.at,
-        lead: FeedLead {
-            fuse,
-            ..place.lead(usual)
-        },
-    }
+    let fuse = blade(most).map(|value| Told { value, at: Span::default() });
+    Remedy { string: place.string, place: place.at, lead: FeedLead { fuse, ..place.lead(usual) } }
 }
 
 /// Whether the plus of a group's lines carries what their minus does, and each of their nodes a constant current: the

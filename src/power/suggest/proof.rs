@@ -48,9 +48,7 @@ impl<'a> Bounds<'a> {
     /// Of a line of a bus.
     #[must_use]
     pub fn new(bus: &Bus, wire: &'a Wire, sites: &'a [Feed]) -> Self {
-        let trunk = bus
-            .trunk
-            .map(|trunk| trunk.source.amps / trunk.source.siemens);
+        let trunk = bus.trunk.map(|trunk| trunk.source.amps / trunk.source.siemens);
         let feeds = wire.fixed.iter().chain(sites).map(|feed| feed.volts);
         let mut bounds = Self {
             wire,
@@ -125,12 +123,7 @@ impl<'a> Proof<'a> {
     /// A set of a size that holds.
     pub fn any(&mut self, count: usize, steps: &mut Steps) -> Tried {
         self.chosen.clear();
-        let start = Reached {
-            norton: self.left,
-            point: 0,
-            site: 0,
-            fixed: 0,
-        };
+        let start = Reached { norton: self.left, point: 0, site: 0, fixed: 0 };
         match self.deeper(count, start, steps) {
             Some(true) => Tried::Found(self.chosen.clone()),
             Some(false) => Tried::None,
@@ -181,9 +174,7 @@ impl<'a> Proof<'a> {
             search.merged(ONLY, &self.chosen, bus, &mut feeds);
             let wire = &bus.lines[ONLY];
             wire.flow(bus.source(), &feeds, search.need, &mut self.flow);
-            let trunk = bus
-                .trunk
-                .map_or(f64::INFINITY, |trunk| trunk.most * wire.limits);
+            let trunk = bus.trunk.map_or(f64::INFINITY, |trunk| trunk.most * wire.limits);
             let slack = self.flow.slack.min(room(self.flow.port, trunk));
             slack >= search.need
         });

@@ -13,10 +13,7 @@ pub fn because(model: &Model, study: &Study, id: SectionId) -> Because {
         return Because::Dark(low);
     }
     let over = |ua: i64, most: i64| !lasts(ua.abs(), most);
-    if section
-        .fuse
-        .is_some_and(|fuse| over(section.port_ua, fuse.value))
-    {
+    if section.fuse.is_some_and(|fuse| over(section.port_ua, fuse.value)) {
         return Because::Fuse(section.port_ua.abs());
     }
     let own = study.conductors.iter();
@@ -34,9 +31,5 @@ pub fn because(model: &Model, study: &Study, id: SectionId) -> Because {
         From::Power(power) => lead_over(&model.powers[power].lead, study.feeds[power].ua),
         _ => false,
     };
-    if tap_over || feed_over {
-        Because::Lead
-    } else {
-        Because::Neighbour
-    }
+    if tap_over || feed_over { Because::Lead } else { Because::Neighbour }
 }

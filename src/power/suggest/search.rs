@@ -114,10 +114,7 @@ impl Search<'_> {
             [_] => self.of_one_line(work),
             _ => self.of_many(work),
         };
-        found.map(|answer| Answer {
-            sets: self.natural_sets(answer.sets),
-            ..answer
-        })
+        found.map(|answer| Answer { sets: self.natural_sets(answer.sets), ..answer })
     }
 
     /// Whether voltages hold with the full voltage at every site.
@@ -158,10 +155,7 @@ impl Search<'_> {
     }
 
     fn score(&self, sets: &Sets) -> Score {
-        let mut score = Score {
-            trunk: f64::INFINITY,
-            lines: sets.map(|_| f64::INFINITY),
-        };
+        let mut score = Score { trunk: f64::INFINITY, lines: sets.map(|_| f64::INFINITY) };
         self.flows(sets, |_, flow| {
             score.trunk = score.trunk.min(flow.trunk);
             for (slack, line) in score.lines.iter_mut().zip(&flow.lines) {
@@ -261,16 +255,11 @@ impl Search<'_> {
             let wire = &bus.lines[line];
             self.merged(line, set, bus, feeds);
             wire.flow(*left, feeds, f64::NEG_INFINITY, flow);
-            let trunk = bus
-                .trunk
-                .map_or(f64::INFINITY, |trunk| trunk.slack(flow.start, wire.limits));
+            let trunk =
+                bus.trunk.map_or(f64::INFINITY, |trunk| trunk.slack(flow.start, wire.limits));
             let under = |slack: f64| (slack - self.need).min(0.0);
             worth.0 += under(flow.slack) + under(trunk);
-            let then = if *lacking {
-                flow.start / wire.scale
-            } else {
-                flow.slack.min(trunk)
-            };
+            let then = if *lacking { flow.start / wire.scale } else { flow.slack.min(trunk) };
             worth.1 = then.min(worth.1);
         }
         worth
@@ -279,10 +268,7 @@ impl Search<'_> {
     fn of_one_line(&self, work: &mut Work) -> Option<Answer> {
         let nothing = self.sites.map(|_| Vec::new());
         if self.score(&nothing).least() >= self.need {
-            return Some(Answer {
-                sets: nothing,
-                proven: true,
-            });
+            return Some(Answer { sets: nothing, proven: true });
         }
         let mut proof = Proof::new(self);
         let least = proof.bounds.least.max(1);
@@ -355,10 +341,7 @@ impl Search<'_> {
             return Some(Answer { sets, proven });
         }
         let single = self.single(&mut work.prove);
-        Some(Answer {
-            sets: single.unwrap_or(sets),
-            proven: self.exact && work.prove.0 > 0,
-        })
+        Some(Answer { sets: single.unwrap_or(sets), proven: self.exact && work.prove.0 > 0 })
     }
 
     /// How many sites each line needs at least.
@@ -368,9 +351,7 @@ impl Search<'_> {
             let like = self.alike[line];
             least[line] = if like == line {
                 let sites = &self.sites[line];
-                Bounds::new(self.hardest, wire, sites)
-                    .least
-                    .min(sites.len())
+                Bounds::new(self.hardest, wire, sites).least.min(sites.len())
             } else {
                 least[like]
             };
@@ -516,10 +497,7 @@ fn shifted(
     let (first, last) = (*set.get(from)?, *set.get(to.checked_sub(1)?)?);
     let before = from.checked_sub(1).and_then(|at| set.get(at));
     let room = if ahead {
-        set.get(to)
-            .copied()
-            .unwrap_or(sites)
-            .checked_sub(last + 1)?
+        set.get(to).copied().unwrap_or(sites).checked_sub(last + 1)?
     } else {
         first.checked_sub(before.map_or(0, |site| site + 1))?
     };

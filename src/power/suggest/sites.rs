@@ -60,9 +60,7 @@ pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
         })
     });
     wire.fixed = fixed.collect();
-    wire.port = stretch
-        .fuse
-        .map_or(f64::INFINITY, |fuse| lasting(fuse.value));
+    wire.port = stretch.fuse.map_or(f64::INFINITY, |fuse| lasting(fuse.value));
     wire
 }
 
@@ -89,10 +87,7 @@ pub fn group_bus(
             let siemens = 1.0 / lead_ohms(model, &lead).max(LEAST_OHMS);
             let usual = nets.of(group).next()?.volts;
             Some(Trunk {
-                source: Norton {
-                    amps: volts(model, &lead, usual)? * siemens,
-                    siemens,
-                },
+                source: Norton { amps: volts(model, &lead, usual)? * siemens, siemens },
                 most: lasting(lead_most(&lead)),
             })
         }
@@ -103,10 +98,7 @@ pub fn group_bus(
         let wire = wire(model, nets, stretch, level(stretch));
         (wire.fixed.len() == stretch.sites.len()).then_some(wire)
     };
-    Some(Bus {
-        trunk,
-        lines: nets.of(group).map(known).collect::<Option<_>>()?,
-    })
+    Some(Bus { trunk, lines: nets.of(group).map(known).collect::<Option<_>>()? })
 }
 
 /// The places of a line as feeds through a lead, with the fuse that the rule gives; empty where no fuse is small enough.

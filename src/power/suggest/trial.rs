@@ -25,27 +25,20 @@ impl<'a> Trial<'a> {
     #[must_use]
     pub fn new(model: &'a Model, compile: &'a Compile<'a>, left: u32) -> Self {
         let (_, findings) = compile(model);
-        Self {
-            model,
-            compile,
-            before: tally(&findings),
-            left,
-        }
+        Self { model, compile, before: tally(&findings), left }
     }
 
     /// The display with statements appended.
     #[must_use]
     pub fn with(&self, remedies: &[Remedy]) -> Model {
         let mut copy = self.model.clone();
-        copy.injections
-            .rows_mut()
-            .extend(remedies.iter().map(|remedy| Injection {
-                at: Span::default(),
-                strings: vec![remedy.string],
-                place: remedy.place,
-                lead: remedy.lead,
-                apart: false,
-            }));
+        copy.injections.rows_mut().extend(remedies.iter().map(|remedy| Injection {
+            at: Span::default(),
+            strings: vec![remedy.string],
+            place: remedy.place,
+            lead: remedy.lead,
+            apart: false,
+        }));
         copy
     }
 

@@ -121,12 +121,7 @@ impl Wire {
             self.moments.push(moment);
         }
         if count > 0 {
-            self.pieces.push(Piece {
-                first,
-                last: self.ohms.len() - 1,
-                floor,
-                most,
-            });
+            self.pieces.push(Piece { first, last: self.ohms.len() - 1, floor, most });
         }
     }
 
@@ -248,11 +243,7 @@ impl Wire {
 
     fn feed_slack(&self, feed: &Feed, gives: f64) -> f64 {
         let within = room(gives, feed.most * self.limits);
-        if feed.new {
-            within.min(gives - LEAST_AMPS)
-        } else {
-            within
-        }
+        if feed.new { within.min(gives - LEAST_AMPS) } else { within }
     }
 
     /// The least slack between two points, from the voltage at the first and the current after it.
@@ -269,9 +260,7 @@ impl Wire {
             }
             let into = |at: usize| amps - (item(&self.amps, at - 1) - item(&self.amps, from));
             let most = piece.most * self.limits;
-            slack = slack
-                .min(room(into(first), most))
-                .min(room(into(last), most));
+            slack = slack.min(room(into(first), most)).min(room(into(last), most));
             if let Some(floor) = piece.floor {
                 let low = self.low(from, (first, last), volts, amps);
                 slack = slack.min((low - floor) / self.scale);
@@ -301,11 +290,7 @@ impl Wire {
     #[must_use]
     pub fn can_span(&self, from: usize, to: usize, volts: f64) -> bool {
         let gap = self.gap(from, to);
-        let amps = if gap.ohms > 0.0 {
-            gap.drop / gap.ohms
-        } else {
-            gap.amps
-        };
+        let amps = if gap.ohms > 0.0 { gap.drop / gap.ohms } else { gap.amps };
         self.volts_hold(from, to, volts, amps)
     }
 
@@ -330,19 +315,12 @@ impl Norton {
     /// With a feed at this point.
     #[must_use]
     pub fn with(self, feed: &Feed) -> Self {
-        Self {
-            amps: self.amps + feed.volts * feed.siemens,
-            siemens: self.siemens + feed.siemens,
-        }
+        Self { amps: self.amps + feed.volts * feed.siemens, siemens: self.siemens + feed.siemens }
     }
 }
 
 /// How far a current, either way, is within what it may be, as a share of that.
 #[must_use]
 pub fn room(amps: f64, most: f64) -> f64 {
-    if most.is_finite() {
-        1.0 - amps.abs() / most.max(1e-9)
-    } else {
-        f64::INFINITY
-    }
+    if most.is_finite() { 1.0 - amps.abs() / most.max(1e-9) } else { f64::INFINITY }
 }

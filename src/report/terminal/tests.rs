@@ -5,11 +5,7 @@ use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::source::{SourceMap, Span};
 use proptest::prelude::*;
 
-const LOOK: Look = Look {
-    colour: false,
-    ascii: false,
-    width: 100,
-};
+const LOOK: Look = Look { colour: false, ascii: false, width: 100 };
 
 fn finding(span: Span, label: &str) -> Diagnostic {
     let words = Words {
@@ -40,11 +36,7 @@ fn span_of(sources: &SourceMap, needle: &str) -> Span {
 #[test]
 fn one_finding_is_message_picture_reason_and_cure() {
     let sources = sources(&[("yard.tinsel", "one\ntwo three\nfour\n")]);
-    let shown = render(
-        &sources,
-        &finding(span_of(&sources, "three"), "20 too many"),
-        LOOK,
-    );
+    let shown = render(&sources, &finding(span_of(&sources, "three"), "20 too many"), LOOK);
     let wanted = "  × error[port/nodes]: port `boathouse.3` has 820 nodes, its limit is 800
    ╭─[yard.tinsel:2:5]
  1 │ one
@@ -61,14 +53,9 @@ fn one_finding_is_message_picture_reason_and_cure() {
 
 #[test]
 fn in_ascii_nothing_else_is_drawn() {
-    let sources = sources(&[(
-        "yard.tinsel",
-        &format!("{}three{}", "x".repeat(300), "y".repeat(300)),
-    )]);
-    let look = Look {
-        ascii: true,
-        ..LOOK
-    };
+    let sources =
+        sources(&[("yard.tinsel", &format!("{}three{}", "x".repeat(300), "y".repeat(300)))]);
+    let look = Look { ascii: true, ..LOOK };
     let shown = render(&sources, &finding(span_of(&sources, "three"), "here"), look);
     assert!(shown.is_ascii(), "{shown}");
     assert!(shown.contains("here"), "{shown}");
@@ -87,11 +74,7 @@ fn labels_in_two_files_are_two_pictures_and_the_offending_one_comes_first() {
     let heads: Vec<&str> = shown.lines().filter(|line| line.contains("─[")).collect();
     assert_eq!(
         heads,
-        [
-            "   ╭─[parts/more.tinsel:3:1]",
-            "   ╭─[yard.tinsel:1:7]",
-            "   ╭─[yard.tinsel:7:1]"
-        ],
+        ["   ╭─[parts/more.tinsel:3:1]", "   ╭─[yard.tinsel:1:7]", "   ╭─[yard.tinsel:7:1]"],
         "{shown}"
     );
     for text in ["this one", "set here", "taken here"] {
@@ -119,10 +102,7 @@ fn what_would_steer_a_terminal_is_written_out_and_the_mark_still_fits() {
     let mut finding = finding(span_of(&sources, "three"), "he\u{7}re");
     finding.message.push('\u{9b}');
     let shown = render(&sources, &finding, LOOK);
-    assert!(
-        !shown.contains(|c: char| c != '\n' && c.is_control()),
-        "{shown:?}"
-    );
+    assert!(!shown.contains(|c: char| c != '\n' && c.is_control()), "{shown:?}");
     assert!(!shown.contains('\u{202e}'), "{shown:?}");
     let lines: Vec<&str> = shown.lines().collect();
     let at = |line: &str, what: &str| line.find(what).map(|at| line[..at].chars().count());
@@ -134,11 +114,7 @@ fn a_label_behind_the_last_character_points_at_it() {
     for text in ["one", "one\n", "one\n\n  \n", "one\r\n"] {
         let sources = sources(&[("yard.tinsel", text)]);
         let end = text.len() as u32;
-        let shown = render(
-            &sources,
-            &finding(Span::new(end, end), "a `}` is missing"),
-            LOOK,
-        );
+        let shown = render(&sources, &finding(Span::new(end, end), "a `}` is missing"), LOOK);
         assert!(shown.contains("[yard.tinsel:1:3]"), "{text:?}\n{shown}");
         assert!(shown.contains("a `}` is missing"), "{text:?}\n{shown}");
     }
@@ -149,11 +125,7 @@ fn an_empty_text_shows_its_label() {
     let sources = sources(&[("yard.tinsel", "")]);
     let shown = render(&sources, &finding(Span::default(), "nothing here"), LOOK);
     assert!(shown.contains("nothing here"), "{shown}");
-    let none = render(
-        &SourceMap::default(),
-        &finding(Span::default(), "nowhere"),
-        LOOK,
-    );
+    let none = render(&SourceMap::default(), &finding(Span::default(), "nowhere"), LOOK);
     assert!(none.contains("help: move 20 nodes"), "{none}");
 }
 
@@ -164,10 +136,7 @@ fn a_line_of_a_hundred_thousand_columns_is_clipped_around_its_label() {
     let shown = render(&sources, &finding(span_of(&sources, "three"), "here"), LOOK);
     assert!(shown.contains("[yard.tinsel:1:100002]"), "{shown}");
     assert!(shown.contains(" three "), "{shown}");
-    assert!(
-        shown.lines().all(|line| line.chars().count() <= 100),
-        "{shown}"
-    );
+    assert!(shown.lines().all(|line| line.chars().count() <= 100), "{shown}");
 }
 
 #[test]

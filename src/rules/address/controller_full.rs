@@ -65,15 +65,9 @@ fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, si
     sink.push(
         RULE.report(
             at,
-            format!(
-                "controller `{name}` has strings in {used}, it takes {}",
-                most.value
-            ),
+            format!("controller `{name}` has strings in {used}, it takes {}", most.value),
         )
-        .label(format!(
-            "`{}` is the first that does not fit",
-            model.name_of(id)
-        ))
+        .label(format!("`{}` is the first that does not fit", model.name_of(id)))
         .why(
             "the controller leaves the universes past its limit alone, so the strings there stay \
              dark",
@@ -83,9 +77,6 @@ fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, si
              `{name}` takes more",
             model.name_of(id)
         ))
-        .and(
-            most.at,
-            format!("at most {} set here", counted(most.value, "universe")),
-        ),
+        .and(most.at, format!("at most {} set here", counted(most.value, "universe"))),
     );
 }

@@ -73,10 +73,7 @@ fn told(
     free: Option<u64>,
 ) -> Diagnostic {
     let (name, other) = (model.name_of(moves.0), model.name_of(stays.0));
-    let range = |id| {
-        plan.of(id)
-            .map_or(String::new(), |p| stretch_name(model, p.start, p.end))
-    };
+    let range = |id| plan.of(id).map_or(String::new(), |p| stretch_name(model, p.start, p.end));
     let (mine, theirs) = (range(moves.0), range(stays.0));
     let size = counted(clash.slots, "slot");
     // Only what takes the same slots can show the same.
@@ -125,32 +122,20 @@ pub fn footprint(
 ) -> Diagnostic {
     let (what, label) = if counts.0 == counts.1 {
         (
-            format!(
-                "a string of `{name}` takes {}, that of `{shown}` {}",
-                slots.0, slots.1
-            ),
+            format!("a string of `{name}` takes {}, that of `{shown}` {}", slots.0, slots.1),
             format!("takes {}", slots.0),
         )
     } else {
         (
-            format!(
-                "`{name}` has {}, `{shown}` {}",
-                strings(counts.0),
-                strings(counts.1)
-            ),
+            format!("`{name}` has {}, `{shown}` {}", strings(counts.0), strings(counts.1)),
             format!("has {}", strings(counts.0)),
         )
     };
-    RULE.report(
-        at,
-        format!("`{name}` can't show the data of `{shown}`: {what}"),
-    )
-    .label(label)
-    .why("what shows the same data takes the same slots, no more and no fewer")
-    .help(format!(
-        "give `{name}` the strings of `{shown}`, or take `same as {shown}` away"
-    ))
-    .and(shown_at, format!("what `{shown}` is made of"))
+    RULE.report(at, format!("`{name}` can't show the data of `{shown}`: {what}"))
+        .label(label)
+        .why("what shows the same data takes the same slots, no more and no fewer")
+        .help(format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"))
+        .and(shown_at, format!("what `{shown}` is made of"))
 }
 
 fn strings(count: usize) -> String {

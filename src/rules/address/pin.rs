@@ -105,9 +105,7 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
                 "the controller goes on at slot 1 of the next universe, so it never reads this \
                  slot",
             )
-            .help(format!(
-                "write `at {falls}`, the next slot that `{whose}` uses"
-            ))
+            .help(format!("write `at {falls}`, the next slot that `{whose}` uses"))
             .and(fall.pin.1, "pinned here")
             .and(own.at, format!("{used} set here"));
     }
@@ -124,9 +122,7 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
         "`whole nodes` is set, so the controller starts a node that does not fit in the next \
          universe",
     )
-    .help(format!(
-        "write `at {falls}`, the next place for a whole node"
-    ))
+    .help(format!("write `at {falls}`, the next place for a whole node"))
     .and(fall.pin.1, "pinned here")
 }
 
@@ -134,14 +130,11 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
 #[must_use]
 pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnostic {
     let name = model.name_of(id);
-    RULE.report(
-        at,
-        format!("the pin of `{name}` names a slot but no universe"),
-    )
-    .label("on a pixel port, so it needs a universe too")
-    .why("only a DMX output has one universe of its own; a pixel port may begin in any")
-    .help("write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`")
-    .and(pin.at, "no universe here")
+    RULE.report(at, format!("the pin of `{name}` names a slot but no universe"))
+        .label("on a pixel port, so it needs a universe too")
+        .why("only a DMX output has one universe of its own; a pixel port may begin in any")
+        .help("write universe and slot, as in `at 12/1`, or a channel, as in `at channel 5633`")
+        .and(pin.at, "no universe here")
 }
 
 /// Pins that put one DMX output into two universes. Each with its place: this one, then the output's first.
@@ -160,14 +153,9 @@ pub fn two_universes(
     )
     .label(format!("universe {here}"))
     .why("a DMX output sends one universe, so fixtures in another would not hear it")
-    .help(format!(
-        "pin it within universe {first}, or wire it to another DMX output"
-    ))
+    .help(format!("pin it within universe {first}, or wire it to another DMX output"))
     .and(pins.0, format!("pinned into universe {here}"))
-    .and(
-        pins.1,
-        format!("this pin puts the output into universe {first}"),
-    )
+    .and(pins.1, format!("this pin puts the output into universe {first}"))
 }
 
 /// A fixture that shows another's data, on a DMX output in another universe: that of the one it shows, and the
@@ -224,14 +212,8 @@ pub fn other_cut(
     .help(format!(
         "let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"
     ))
-    .and_if(
-        own.universe_slots.map(|told| told.at),
-        format!("`{mine}` set here"),
-    )
-    .and_if(
-        other.universe_slots.map(|told| told.at),
-        format!("`{theirs}` set here"),
-    )
+    .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
+    .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
 }
 
 /// A string that shows another's data is pinned elsewhere.
@@ -254,9 +236,7 @@ pub fn not_the_shown(
     )
     .label(format!("shows the data of `{shown}`"))
     .why("it can't start in two places")
-    .help(format!(
-        "take the pin away; `{name}` then starts at {start}"
-    ))
+    .help(format!("take the pin away; `{name}` then starts at {start}"))
     .and(pin.1, "pinned here")
 }
 
@@ -271,9 +251,8 @@ pub fn port_of_its_own(
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
     let whose = model.controllers.as_slice().get(controller);
-    let (whose, consecutive) = whose.map_or(("", false), |c| {
-        (&*c.name, c.addressing == Addressing::Consecutive)
-    });
+    let (whose, consecutive) =
+        whose.map_or(("", false), |c| (&*c.name, c.addressing == Addressing::Consecutive));
     let help = if consecutive {
         format!(
             "put it on a controller with `addressing per port`, or start `{whose}` where `{shown}` starts"

@@ -40,26 +40,20 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
         return self::slot(at, slot, slots);
     }
     let last = *UNIVERSES.end();
-    RULE.report(
-        at,
-        format!("the pin is to universe {universe}; universes run from 1 to {last}"),
-    )
-    .label(format!("universe {universe}"))
-    .why("no source may send that universe, so the string would stay dark")
-    .help(format!("write a universe from 1 to {last}"))
+    RULE.report(at, format!("the pin is to universe {universe}; universes run from 1 to {last}"))
+        .label(format!("universe {universe}"))
+        .why("no source may send that universe, so the string would stay dark")
+        .help(format!("write a universe from 1 to {last}"))
 }
 
 /// A universe, as written in a setting or a reservation, that there is not.
 #[must_use]
 pub fn universe(at: Span, universe: i64) -> Diagnostic {
     let last = *UNIVERSES.end();
-    RULE.report(
-        at,
-        format!("there is no universe {universe}; universes run from 1 to {last}"),
-    )
-    .label(format!("universe {universe}"))
-    .why("no source may send that universe, so what lies there would stay dark")
-    .help(format!("write a universe from 1 to {last}"))
+    RULE.report(at, format!("there is no universe {universe}; universes run from 1 to {last}"))
+        .label(format!("universe {universe}"))
+        .why("no source may send that universe, so what lies there would stay dark")
+        .help(format!("write a universe from 1 to {last}"))
 }
 
 /// A pin to a slot that there is not; `slots` is what a universe of the display has.
@@ -74,13 +68,10 @@ pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     } else {
         "no data can be sent there, so it would stay dark".into()
     };
-    RULE.report(
-        at,
-        format!("the pin is to slot {slot}; slots run from 1 to {slots}"),
-    )
-    .label(format!("slot {slot}"))
-    .why(why)
-    .help(format!("write a slot from 1 to {slots}"))
+    RULE.report(at, format!("the pin is to slot {slot}; slots run from 1 to {slots}"))
+        .label(format!("slot {slot}"))
+        .why(why)
+        .help(format!("write a slot from 1 to {slots}"))
 }
 
 /// A pin into a universe that there is not.
@@ -116,10 +107,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             Start::Range(first, last) => (first, last.min(*UNIVERSES.end()), controller.start_at),
             Start::Auto | Start::From(_) | Start::After(_) => (1, *UNIVERSES.end(), None),
         };
-        if taken
-            .universes
-            .is_none_or(|(from, to)| from >= first && to <= last)
-        {
+        if taken.universes.is_none_or(|(from, to)| from >= first && to <= last) {
             continue;
         }
         let mut unpinned: Option<Outside> = None;
@@ -168,9 +156,7 @@ fn outside(
         return None;
     }
     let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
-    let universe = ends
-        .into_iter()
-        .find(|universe| !range.contains(universe))?;
+    let universe = ends.into_iter().find(|universe| !range.contains(universe))?;
     Some(Outside {
         id,
         at,
@@ -212,20 +198,15 @@ fn told(
     } else {
         format!("start `{whose}` lower (`universes from N`), or pin less far up")
     };
-    RULE.report(
-        outside.at,
-        format!("`{name}` comes to lie in universe {universe}{more}; {limits}"),
-    )
-    .label(format!("reaches universe {universe}"))
-    .why(if declared {
-        "the controller is set up for its own universes and does not listen to this one".to_owned()
-    } else {
-        "no source may send that universe, so the string would stay dark".to_owned()
-    })
-    .help(help)
-    .and_if(outside.pin, "pinned here")
-    .and_if(
-        range_at,
-        format!("universes {first} to {last} are set here"),
-    )
+    RULE.report(outside.at, format!("`{name}` comes to lie in universe {universe}{more}; {limits}"))
+        .label(format!("reaches universe {universe}"))
+        .why(if declared {
+            "the controller is set up for its own universes and does not listen to this one"
+                .to_owned()
+        } else {
+            "no source may send that universe, so the string would stay dark".to_owned()
+        })
+        .help(help)
+        .and_if(outside.pin, "pinned here")
+        .and_if(range_at, format!("universes {first} to {last} are set here"))
 }

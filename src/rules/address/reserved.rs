@@ -35,10 +35,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
     for row in &model.reserved_outputs {
         let at = (row.controller, row.output);
-        let port = plan
-            .ports
-            .as_slice()
-            .binary_search_by_key(&at, |port| (port.controller, port.output));
+        let port =
+            plan.ports.as_slice().binary_search_by_key(&at, |port| (port.controller, port.output));
         if let Some(port) = port.ok().and_then(|at| plan.ports.as_slice().get(at)) {
             output(model, plan, row, port, sink);
         }
@@ -68,10 +66,7 @@ fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
                 [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
             let before = rows.partition_point(|row| row.first <= last);
             let row = before.checked_sub(1).and_then(|at| reach.get(at));
-            let Some(row) = row
-                .and_then(|at| rows.get(*at))
-                .filter(|row| row.last >= first)
-            else {
+            let Some(row) = row.and_then(|at| rows.get(*at)).filter(|row| row.last >= first) else {
                 continue;
             };
             sink.push(on_universes(model, plan, port, (id, at), row));
@@ -87,9 +82,9 @@ fn on_universes(
     row: &ReservedUniverses,
 ) -> Diagnostic {
     let name = model.name_of(one.0);
-    let range = plan.of(one.0).map_or(String::new(), |placed| {
-        stretch_name(model, placed.start, placed.end)
-    });
+    let range = plan
+        .of(one.0)
+        .map_or(String::new(), |placed| stretch_name(model, placed.start, placed.end));
     let reserved = if row.first == row.last {
         format!("universe {}", row.first)
     } else {
@@ -106,24 +101,17 @@ fn on_universes(
     }
     RULE.report(
         one.1,
-        format!(
-            "`{name}` ({range}) lies on reserved {reserved}{}",
-            reason(row.reason.as_deref())
-        ),
+        format!("`{name}` ({range}) lies on reserved {reserved}{}", reason(row.reason.as_deref())),
     )
     .label(range)
     .why("what these universes are reserved for would show this string's data")
-    .help(format!(
-        "pin it outside of {reserved}, or take the pin away and let it step over them"
-    ))
+    .help(format!("pin it outside of {reserved}, or take the pin away and let it step over them"))
     .and(row.at, format!("{reserved} reserved here"))
     .and_if(pin, "pinned here")
 }
 
 fn reason(reason: Option<&str>) -> String {
-    reason.map_or(String::new(), |why| {
-        format!(" ({})", crate::diagnostic::words::shown(why))
-    })
+    reason.map_or(String::new(), |why| format!(" ({})", crate::diagnostic::words::shown(why)))
 }
 
 fn output(model: &Model, plan: &Plan, row: &ReservedOutput, port: &PortPlan, sink: &mut Sink) {
@@ -169,12 +157,8 @@ fn on_output(
         ),
     )
     .label(format!("on reserved `{output}`"))
-    .why(format!(
-        "the {what} was set aside: it is in use elsewhere, or it does not work"
-    ))
-    .help(format!(
-        "wire it to another {what}, or take the `reserve {output}` away"
-    ))
+    .why(format!("the {what} was set aside: it is in use elsewhere, or it does not work"))
+    .help(format!("wire it to another {what}, or take the `reserve {output}` away"))
     .and(row.at, format!("`{output}` reserved here"))
 }
 

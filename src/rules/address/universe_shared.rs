@@ -46,13 +46,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 let free = uses.last().map_or(0, |last| last.universe);
                 free_ones += 1;
                 let free = free.saturating_add(free_ones);
-                sink.push(between(
-                    model,
-                    plan,
-                    (first, other),
-                    before.controller,
-                    free,
-                ));
+                sink.push(between(model, plan, (first, other), before.controller, free));
             }
         }
     }
@@ -83,9 +77,7 @@ fn between(
     let places = usage::places(model, plan);
     let of = |id: StringId| places[id];
     // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
-    let pin = [two, one]
-        .into_iter()
-        .find_map(|row| of(row.first).1.map(|_| row));
+    let pin = [two, one].into_iter().find_map(|row| of(row.first).1.map(|_| row));
     let later = &model.controllers[two.controller];
     let at = match pin {
         Some(row) => of(row.first).0,
@@ -93,10 +85,9 @@ fn between(
     };
     let universe = one.universe;
     let help = match pin {
-        Some(row) => format!(
-            "pin `{}` into a universe that is free; {free} is",
-            model.name_of(row.first)
-        ),
+        Some(row) => {
+            format!("pin `{}` into a universe that is free; {free} is", model.name_of(row.first))
+        }
         None => format!(
             "start `{second}` behind `{0}` with `universes after {0}`, or in a free one with `universes from {free}`",
             name(before)
@@ -115,17 +106,9 @@ fn between(
         })
         .why("each would get the other's data, and changing one would shift what the other shows")
         .help(help);
-    let other = if pin.is_some_and(|row| row == one) {
-        two
-    } else {
-        one
-    };
+    let other = if pin.is_some_and(|row| row == one) { two } else { one };
     finding.and(
         of(other.first).0,
-        format!(
-            "`{}` of `{}` lies there too",
-            model.name_of(other.first),
-            name(other.controller)
-        ),
+        format!("`{}` of `{}` lies there too", model.name_of(other.first), name(other.controller)),
     )
 }

@@ -75,11 +75,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
             over.first, over.last
         ),
     )
-    .label(format!(
-        "{} from slot {}",
-        counted(slots, "slot"),
-        over.first
-    ))
+    .label(format!("{} from slot {}", counted(slots, "slot"), over.first))
     .why(why)
     .help(help)
     .and_if(over.pin, "pinned here")

@@ -44,10 +44,7 @@ fn told(
     (name, place): (String, usize),
 ) -> Diagnostic {
     let loads = |thousandths: u64| {
-        quantity(
-            i64::try_from(thousandths).unwrap_or(i64::MAX),
-            Dimension::UnitLoads,
-        )
+        quantity(i64::try_from(thousandths).unwrap_or(i64::MAX), Dimension::UnitLoads)
     };
     RULE.report(
         at,

@@ -51,27 +51,17 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     };
     let mut groups: BTreeMap<Key, Vec<&Move>> = BTreeMap::new();
     for moved in &past.moves {
-        groups
-            .entry(key(plan, past, moved))
-            .or_default()
-            .push(moved);
+        groups.entry(key(plan, past, moved)).or_default().push(moved);
     }
     if groups.is_empty() {
         return;
     }
     let places = usage::places(model, plan);
-    let scene = Scene {
-        model,
-        plan,
-        past,
-        places: places.as_slice(),
-        trade: Cell::new(past.trade),
-    };
+    let scene =
+        Scene { model, plan, past, places: places.as_slice(), trade: Cell::new(past.trade) };
     for moves in groups.values() {
-        let (plugged, moved): (Vec<&Move>, Vec<&Move>) = moves
-            .iter()
-            .copied()
-            .partition(|one| is_only_plugged(plan, past, one));
+        let (plugged, moved): (Vec<&Move>, Vec<&Move>) =
+            moves.iter().copied().partition(|one| is_only_plugged(plan, past, one));
         for one in plugged {
             sink.push(scene.plugged(one));
         }
@@ -145,18 +135,12 @@ impl Scene<'_> {
         let id = first.string;
         let name = shown(&self.model.name_of(id));
         let (from, to) = (self.was(id), self.lies(id));
-        let slots: u64 = moves
-            .iter()
-            .filter_map(|one| self.past.of(one.string).map(|was| was.slots))
-            .sum();
+        let slots: u64 =
+            moves.iter().filter_map(|one| self.past.of(one.string).map(|was| was.slots)).sum();
         let others = match moves.len() {
             1 => String::new(),
             2 => format!(", and one more string too ({} slots in all)", slots),
-            count => format!(
-                ", and {} more strings too ({} slots in all)",
-                count - 1,
-                slots
-            ),
+            count => format!(", and {} more strings too ({} slots in all)", count - 1, slots),
         };
         let reason = reason(self.model, self.plan, first.cause, Some(id));
         let way = if from == to {
@@ -175,9 +159,7 @@ impl Scene<'_> {
             }
         }
         let boxes: Vec<String> = boxes.into_iter().map(|name| format!("`{name}`")).collect();
-        let fixtures = moves
-            .iter()
-            .all(|one| self.model.node_of(one.string).is_none());
+        let fixtures = moves.iter().all(|one| self.model.node_of(one.string).is_none());
         let again = match fixtures {
             true => "the fixtures must be set to their new slots".to_owned(),
             false => format!("{} must be set up again", list(&boxes, "and")),
@@ -188,10 +170,8 @@ impl Scene<'_> {
         if let Some(trade) = self.trade.take() {
             help.push_str(&self.traded(&trade));
         }
-        let finding = RULE.at(
-            self.place(id),
-            self.words(&message, &format!("lay at {from}"), &why, &help),
-        );
+        let finding =
+            RULE.at(self.place(id), self.words(&message, &format!("lay at {from}"), &why, &help));
         match self.cause_at(first.cause, id) {
             Some((at, text)) if at != self.place(id) => finding.and(at, text),
             _ => finding,
@@ -201,9 +181,7 @@ impl Scene<'_> {
     /// What the other choice costs, where a string that keeps its port makes others move.
     fn traded(&self, trade: &Trade) -> String {
         let line = self.model.lines.get(trade.line);
-        let pieces = line
-            .map_or(&[][..], |line| self.model.pieces_of(line))
-            .iter();
+        let pieces = line.map_or(&[][..], |line| self.model.pieces_of(line)).iter();
         let names = pieces.filter_map(|piece| match piece.kind {
             PieceKind::String(id, _) => Some(shown(&self.model.name_of(id))),
             PieceKind::Skip(_) | PieceKind::Lead(..) => None,
@@ -212,16 +190,8 @@ impl Scene<'_> {
         let chain = names.join(" -> ");
         let to = output_name(self.model, trade.to.0, trade.to.1);
         let cost = |plugs: u64, slots: u64| {
-            let change = if plugs == 1 {
-                "string changes"
-            } else {
-                "strings change"
-            };
-            let slot = if slots == 1 {
-                "slot moves"
-            } else {
-                "slots move"
-            };
+            let change = if plugs == 1 { "string changes" } else { "strings change" };
+            let slot = if slots == 1 { "slot moves" } else { "slots move" };
             let change = format!("{} {change} port", counted(plugs));
             format!("{change} and {} {slot}", counted(slots))
         };
@@ -243,31 +213,21 @@ impl Scene<'_> {
 
     /// The reference in the wire.
     fn place(&self, id: StringId) -> Span {
-        self.places
-            .get(id.index())
-            .map_or(Span::default(), |place| place.0)
+        self.places.get(id.index()).map_or(Span::default(), |place| place.0)
     }
 
     fn was(&self, id: StringId) -> String {
         let was = self.past.of(id);
-        was.map_or_else(String::new, |was| {
-            place_of(self.model, self.plan, self.past, id, was)
-        })
+        was.map_or_else(String::new, |was| place_of(self.model, self.plan, self.past, id, was))
     }
 
     /// Where it ended, and ends.
     fn ends(&self, id: StringId) -> (String, String) {
         let slots = self.past.universe_slots.each();
-        let was = self
-            .past
-            .of(id)
-            .map_or(0, |was| was.end().saturating_sub(1));
+        let was = self.past.of(id).map_or(0, |was| was.end().saturating_sub(1));
         let now = self.plan.of(id).map_or(0, |placed| placed.end);
         let (universe, slot) = self.plan.universe_slot(now);
-        (
-            format!("{}/{}", was / slots + 1, was % slots + 1),
-            format!("{universe}/{slot}"),
-        )
+        (format!("{}/{}", was / slots + 1, was % slots + 1), format!("{universe}/{slot}"))
     }
 
     fn lies(&self, id: StringId) -> String {
@@ -283,10 +243,9 @@ impl Scene<'_> {
             })
         });
         match elsewhere {
-            Some(port) => format!(
-                "{universe}/{slot} on port `{}`",
-                plug_name(self.model, port, Some(id))
-            ),
+            Some(port) => {
+                format!("{universe}/{slot} on port `{}`", plug_name(self.model, port, Some(id)))
+            }
             None => format!("{universe}/{slot}"),
         }
     }
@@ -313,15 +272,8 @@ impl Scene<'_> {
             Cause::Pinned(at) => Some((at, "pinned here".to_owned())),
             Cause::Taken(at) => Some((at, "taken here".to_owned())),
             Cause::UniverseSize(_) => {
-                let at = self
-                    .model
-                    .display
-                    .universe_slots_at
-                    .or(self.model.display.at)?;
-                Some((
-                    at,
-                    format!("{} slots now", self.model.display.universe_slots),
-                ))
+                let at = self.model.display.universe_slots_at.or(self.model.display.at)?;
+                Some((at, format!("{} slots now", self.model.display.universe_slots)))
             }
             Cause::Shifted(_) => {
                 let of = controller_of(self.plan, of).and_then(|id| self.model.controller(id));
@@ -340,17 +292,12 @@ impl Scene<'_> {
 /// Where a string lay, as it is written in the lock, with the port if it hangs on another one now.
 fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) -> String {
     let start = past.universe_slots.place(was.start);
-    let placed = plan
-        .of(id)
-        .and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
+    let placed = plan.of(id).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
     match (placed, was.controller) {
         (Some(port), Some(controller))
             if (port.controller, port.output) != (controller, was.output) =>
         {
-            format!(
-                "{start} on port `{}`",
-                old_plug(model, controller, was.output)
-            )
+            format!("{start} on port `{}`", old_plug(model, controller, was.output))
         }
         _ => start,
     }
@@ -405,10 +352,9 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
                 _ => changed(model, plan, change, own),
             };
             match blocker {
-                Some(other) => format!(
-                    "{here} no longer fits beside `{}` because {what}",
-                    name(other)
-                ),
+                Some(other) => {
+                    format!("{here} no longer fits beside `{}` because {what}", name(other))
+                }
                 None => format!("{here} no longer fits where it was because {what}"),
             }
         }
@@ -439,10 +385,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
 fn unseated(model: &Model, plan: &Plan, why: Unseated, id: Option<StringId>) -> String {
     let was = id.and_then(|id| plan.past.as_ref()?.of(id));
     let old = was.and_then(|was| Some(old_plug(model, was.controller?, was.output)));
-    let old = old.map_or_else(
-        || "the port it had".to_owned(),
-        |old| format!("port `{old}`"),
-    );
+    let old = old.map_or_else(|| "the port it had".to_owned(), |old| format!("port `{old}`"));
     match why {
         Unseated::Reserved(_) => format!("{old} is reserved"),
         Unseated::Gone => format!("{old} does not exist any more"),
@@ -489,10 +432,7 @@ fn taken(model: &Model, at: Span) -> String {
     }
     let owner = (model.controllers.iter()).find(|one| one.start_at == Some(at));
     match owner {
-        Some(owner) => format!(
-            "its old place is in the universes of `{}`",
-            shown(&owner.name)
-        ),
+        Some(owner) => format!("its old place is in the universes of `{}`", shown(&owner.name)),
         None => "its old place is taken".to_owned(),
     }
 }
@@ -532,11 +472,7 @@ fn changed(
             freed.map_or_else(
                 || "a string was removed".to_owned(),
                 |freed| {
-                    format!(
-                        "`{}` was removed from {}",
-                        shown(&freed.name),
-                        port(freed.was.output)
-                    )
+                    format!("`{}` was removed from {}", shown(&freed.name), port(freed.was.output))
                 },
             )
         }

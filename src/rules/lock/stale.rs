@@ -32,10 +32,7 @@ pub const RULE: Rule = Rule {
                 universe_slots: 512\n\
                 strings: {}\n\
                 ...\n",
-        change: &[(
-            "strings: {}\n",
-            "strings:\n  arch: {port: pier.1, start: 1/1, slots: 150}\n",
-        )],
+        change: &[("strings: {}\n", "strings:\n  arch: {port: pier.1, start: 1/1, slots: 150}\n")],
     },
     check: None,
 };
@@ -89,11 +86,7 @@ pub fn told(
             .to_owned(),
         help,
     };
-    places
-        .take(MOST_SHOWN)
-        .fold(RULE.at(at, words), |finding, (at, label)| {
-            finding.and(at, label)
-        })
+    places.take(MOST_SHOWN).fold(RULE.at(at, words), |finding, (at, label)| finding.and(at, label))
 }
 
 /// What is not the same in two locks.
@@ -135,14 +128,7 @@ impl Changes {
         let mut boxes = Vec::new();
         for new in &next.boxes {
             match before.set_up(&new.name) {
-                Some(old)
-                    if SetUp {
-                        at: old.at,
-                        ..new.clone()
-                    } != *old =>
-                {
-                    boxes.push(old)
-                }
+                Some(old) if SetUp { at: old.at, ..new.clone() } != *old => boxes.push(old),
                 Some(_) | None => {}
             }
         }
@@ -165,11 +151,7 @@ impl Changes {
         let counts = [
             (moved.len(), "string", ["would move"; 2]),
             (resized.len(), "string", [LONGER; 2]),
-            (
-                renamed.len(),
-                "string",
-                ["would have a new name", "would have new names"],
-            ),
+            (renamed.len(), "string", ["would have a new name", "would have new names"]),
             (remade.len(), "string", [OTHER; 2]),
             (new.len(), "string", ["is new", "are new"]),
             (freed.len(), "string", ["would be freed"; 2]),
@@ -185,14 +167,9 @@ impl Changes {
         let resized = label(&resized, LONGER);
         let renamed = label(&renamed, "is the new name of this string");
         let remade = label(&remade, OTHER);
-        let boxes = boxes
-            .into_iter()
-            .map(|old| (old.at, format!("`{}` {OTHER}", shown(&old.name))));
-        let kept = resized
-            .into_iter()
-            .chain(renamed)
-            .chain(remade)
-            .chain(boxes);
+        let boxes =
+            boxes.into_iter().map(|old| (old.at, format!("`{}` {OTHER}", shown(&old.name))));
+        let kept = resized.into_iter().chain(renamed).chain(remade).chain(boxes);
         let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }

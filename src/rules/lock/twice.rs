@@ -59,30 +59,16 @@ pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)
                delete one of the two lines of each"
             .to_owned(),
     };
-    places(
-        RULE.at(
-            pairs.first().map(|pair| pair.0.at).unwrap_or_default(),
-            words,
-        ),
-        of,
-        pairs,
-    )
+    places(RULE.at(pairs.first().map(|pair| pair.0.at).unwrap_or_default(), words), of, pairs)
 }
 
 /// Strings that can lie at one of their two places only, all of the same side.
 #[must_use]
 pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagnostic {
-    let names: Vec<String> = pairs
-        .iter()
-        .take(MOST_SHOWN)
-        .map(|pair| shown(&pair.0.name))
-        .collect();
+    let names: Vec<String> =
+        pairs.iter().take(MOST_SHOWN).map(|pair| shown(&pair.0.name)).collect();
     let more = pairs.len().saturating_sub(MOST_SHOWN);
-    let more = if more > 0 {
-        format!(" and {more} more")
-    } else {
-        String::new()
-    };
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
     let (line, other) = match side {
         Side::Ours => ("first", "second"),
         Side::Theirs => ("second", "first"),
@@ -93,9 +79,7 @@ pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagn
             shown(lock),
             ticked_and(&names),
         ),
-        label: pairs
-            .first()
-            .map_or_else(String::new, |pair| lies(of, pair.0)),
+        label: pairs.first().map_or_else(String::new, |pair| lies(of, pair.0)),
         why: WHY.to_owned(),
         help: format!(
             "look whether the show of the branch with the {other} line must be made again"
@@ -110,17 +94,10 @@ pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagn
 fn lies(of: &Lock, row: &Row) -> String {
     let (universe, slot) = of.universe_slot(row.start);
     let (name, port) = (shown(&row.name), row.output.name());
-    format!(
-        "`{name}` at {universe}/{slot} on `{}.{port}`",
-        shown(&row.controller)
-    )
+    format!("`{name}` at {universe}/{slot} on `{}.{port}`", shown(&row.controller))
 }
 
 fn places(finding: Diagnostic, of: &Lock, pairs: &[(&Row, &Row)]) -> Diagnostic {
-    let rows = pairs
-        .iter()
-        .take(MOST_SHOWN)
-        .flat_map(|pair| [pair.0, pair.1]);
-    rows.skip(1)
-        .fold(finding, |finding, row| finding.and(row.at, lies(of, row)))
+    let rows = pairs.iter().take(MOST_SHOWN).flat_map(|pair| [pair.0, pair.1]);
+    rows.skip(1).fold(finding, |finding, row| finding.and(row.at, lies(of, row)))
 }

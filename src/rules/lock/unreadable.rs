@@ -47,15 +47,7 @@ fn told(
     label: impl Into<String>,
     help: impl Into<String>,
 ) -> Diagnostic {
-    RULE.at(
-        at,
-        Words {
-            message,
-            label: label.into(),
-            why: WHY.to_owned(),
-            help: help.into(),
-        },
-    )
+    RULE.at(at, Words { message, label: label.into(), why: WHY.to_owned(), help: help.into() })
 }
 
 /// What is wrong with a line.
@@ -103,21 +95,17 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
             "move what belongs to the lock before the line `...`, and delete the rest",
         ),
         Fault::Missing(word) => (format!("does not say `{word}:`"), "missing here", BACK),
-        Fault::Format(value) => (
-            format!("has no format that can be: `{}`", shown(value)),
-            "no format",
-            BACK,
-        ),
+        Fault::Format(value) => {
+            (format!("has no format that can be: `{}`", shown(value)), "no format", BACK)
+        }
         Fault::Display => (
             "has a display's name that is no text".to_owned(),
             "no text in quotes",
             "write the display's name in double quotes, as `display: \"NAME\"`",
         ),
-        Fault::UniverseSlots => (
-            "has universes of no lawful size".to_owned(),
-            "not 1 to 512 slots",
-            BACK,
-        ),
+        Fault::UniverseSlots => {
+            ("has universes of no lawful size".to_owned(), "not 1 to 512 slots", BACK)
+        }
         Fault::Renamed => (
             "has a rename without an old and a new name".to_owned(),
             "no old and new name",
@@ -129,11 +117,7 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
             "bring the line back as it was, as `- {name: boathouse, host: \"\", input: e131 multicast, first: 1, universes: 4, \
              addressing: per port}`, or delete it: the next build writes it anew",
         ),
-        _ => (
-            "has a line that is none of a lock".to_owned(),
-            "not understood",
-            AS_ROW,
-        ),
+        _ => ("has a line that is none of a lock".to_owned(), "not understood", AS_ROW),
     };
     told(at, format!("`{}` {message}", shown(lock)), label, help)
 }
@@ -173,11 +157,7 @@ pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
             "not understood".to_owned(),
             "bring the row back as it was, or delete what stands after `slots`: the next build writes it anew",
         ),
-        _ => (
-            "has a row that is not understood".to_owned(),
-            "not understood".to_owned(),
-            AS_ROW,
-        ),
+        _ => ("has a row that is not understood".to_owned(), "not understood".to_owned(), AS_ROW),
     };
     let message = format!("`{}` in `{}` {message}", shown(name), shown(lock));
     told(at, message, label, help)
@@ -235,10 +215,7 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
 pub fn no_lock(file: &SourceFile) -> Diagnostic {
     told(
         first_line(file),
-        format!(
-            "`{}` is no lock: it has no line `format:`",
-            shown(&file.name)
-        ),
+        format!("`{}` is no lock: it has no line `format:`", shown(&file.name)),
         "no lock begins so",
         BACK,
     )
@@ -259,10 +236,7 @@ pub fn empty(file: &SourceFile) -> Diagnostic {
 #[must_use]
 pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     let from = file.text.len() - count;
-    let start = file
-        .text
-        .get(..from)
-        .map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
+    let start = file.text.get(..from).map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
     told(
         Span::new(file.base + start as u32, file.base + from as u32),
         format!("`{}` ends in {} zero bytes", shown(&file.name), count),
@@ -276,10 +250,7 @@ pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
 pub fn cut_off(lock: &str, last: Span) -> Diagnostic {
     told(
         last,
-        format!(
-            "`{}` is cut off: its last line `...` is missing",
-            shown(lock)
-        ),
+        format!("`{}` is cut off: its last line `...` is missing", shown(lock)),
         "it ends here",
         BACK,
     )
@@ -304,11 +275,7 @@ pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
 pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
     told(
         first_line(file),
-        format!(
-            "`{}` has more than {} MiB",
-            shown(&file.name),
-            most / 1024 / 1024
-        ),
+        format!("`{}` has more than {} MiB", shown(&file.name), most / 1024 / 1024),
         "no lock is so large",
         BACK,
     )

@@ -27,10 +27,8 @@ pub const RULE: Rule = Rule {
 };
 
 /// Letters of other alphabets, each with the Latin one that it looks like, in lower case.
-const LIKE_LATIN: [(&str, &str); 2] = [
-    ("авеёкмнорстухіїјѕԛԝһӏ", "abeekmhopctyxiijsqwhl"),
-    ("αεικνορτυχ", "aeikvoptux"),
-];
+const LIKE_LATIN: [(&str, &str); 2] =
+    [("авеёкмнорстухіїјѕԛԝһӏ", "abeekmhopctyxiijsqwhl"), ("αεικνορτυχ", "aeikvoptux")];
 
 /// A name as it looks: without capitals, with `-` for `_` and Latin letters for those that look like them. None where
 /// that is the name itself.

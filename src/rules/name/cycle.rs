@@ -53,17 +53,9 @@ fn help(word: &str, names: &[String]) -> String {
 
 /// A ring: each member's name and the place where it names the next, in order.
 pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
-    let names: Vec<String> = members
-        .iter()
-        .map(|(name, _)| format!("`{name}`"))
-        .collect();
+    let names: Vec<String> = members.iter().map(|(name, _)| format!("`{name}`")).collect();
     let first = members.first().map_or(Span::default(), |(_, span)| *span);
-    let next = |at: usize| {
-        names
-            .get((at + 1) % names.len().max(1))
-            .cloned()
-            .unwrap_or_default()
-    };
+    let next = |at: usize| names.get((at + 1) % names.len().max(1)).cloned().unwrap_or_default();
     let message = match names.as_slice() {
         [one] if word == "let" => format!("the value of {one} needs itself"),
         [one] => format!("{one} is `{word}` itself"),
@@ -74,11 +66,7 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
         .report(first, message)
         .label(match names.as_slice() {
             [own] => format!("{own} needs itself here"),
-            _ => format!(
-                "{} needs {} here",
-                names.first().cloned().unwrap_or_default(),
-                next(0)
-            ),
+            _ => format!("{} needs {} here", names.first().cloned().unwrap_or_default(), next(0)),
         })
         .why(match (word, names.len()) {
             ("include", _) => "a file can't be read in the middle of itself".to_owned(),

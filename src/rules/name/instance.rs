@@ -25,20 +25,17 @@ pub const RULE: Rule = Rule {
 
 /// A member number that the family does not have.
 pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("`{name}` has members 1 to {count}, there is no `{name}[{number}]`"),
-    )
-    .label(format!("{number} is not one of 1 to {count}"))
-    .why("there is nothing to wire under that number")
-    .help(if number > i64::from(count) {
-        format!("use a member from 1 to {count}, or declare `prop {name} * {number}`")
-    } else if number < 0 {
-        format!("use members from 1 to {count}; a range has two dots: `{name}[1..{count}]`")
-    } else {
-        format!("members count from 1: use one from 1 to {count}")
-    })
-    .and(declared, format!("declared with {count} here"))
+    RULE.report(span, format!("`{name}` has members 1 to {count}, there is no `{name}[{number}]`"))
+        .label(format!("{number} is not one of 1 to {count}"))
+        .why("there is nothing to wire under that number")
+        .help(if number > i64::from(count) {
+            format!("use a member from 1 to {count}, or declare `prop {name} * {number}`")
+        } else if number < 0 {
+            format!("use members from 1 to {count}; a range has two dots: `{name}[1..{count}]`")
+        } else {
+            format!("members count from 1: use one from 1 to {count}")
+        })
+        .and(declared, format!("declared with {count} here"))
 }
 
 /// Members asked of a prop that is no family.

@@ -38,20 +38,17 @@ pub fn beyond(
     declared: Span,
 ) -> Diagnostic {
     let has = counted(count, "string");
-    RULE.report(
-        span,
-        format!("`{name}` has {has}, there is no `{written}.{number}`"),
-    )
-    .label(format!("no string {number}"))
-    .why("there is no such string to wire")
-    .help(match count {
-        1 if members.is_some_and(|members| number <= i64::from(members)) => {
-            format!("write `{name}[{number}]` for member {number} of the family")
-        }
-        1 => format!("write `{written}` for its only string"),
-        _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
-    })
-    .and(declared, format!("{has} here"))
+    RULE.report(span, format!("`{name}` has {has}, there is no `{written}.{number}`"))
+        .label(format!("no string {number}"))
+        .why("there is no such string to wire")
+        .help(match count {
+            1 if members.is_some_and(|members| number <= i64::from(members)) => {
+                format!("write `{name}[{number}]` for member {number} of the family")
+            }
+            1 => format!("write `{written}` for its only string"),
+            _ => format!("use a string from 1 to {count}, or add a `string` to `{name}`"),
+        })
+        .and(declared, format!("{has} here"))
 }
 
 /// A string name that none of the prop's strings has.

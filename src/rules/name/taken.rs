@@ -22,10 +22,7 @@ pub const RULE: Rule = Rule {
                 prop wreath { node bullet; string 60 nodes }\n\
                 wire shed.1: wreath\n",
         change: &[
-            (
-                "prop wreath { node bullet; string 60",
-                "prop big-wreath { node bullet; string 60",
-            ),
+            ("prop wreath { node bullet; string 60", "prop big-wreath { node bullet; string 60"),
             (" shed.1: wreath", " shed.1: wreath -> big-wreath"),
         ],
     },
@@ -72,12 +69,9 @@ pub fn renamed_twice(second: Span, first: Span, name: &str) -> Diagnostic {
 /// A rename from a name that is still declared.
 pub fn still_there(span: Span, old: &str, new: &str, declared: Span) -> Diagnostic {
     let (old, new) = (shown(old), shown(new));
-    RULE.report(
-        span,
-        format!("`{old}` is renamed to `{new}` and still declared"),
-    )
-    .label("still declared")
-    .why("its addresses can't stay with it and go to the new name")
-    .help(format!("remove `{old}` or the rename"))
-    .and(declared, format!("`{old}` is declared here"))
+    RULE.report(span, format!("`{old}` is renamed to `{new}` and still declared"))
+        .label("still declared")
+        .why("its addresses can't stay with it and go to the new name")
+        .help(format!("remove `{old}` or the rename"))
+        .and(declared, format!("`{old}` is declared here"))
 }

@@ -46,10 +46,9 @@ pub fn name<'n>(
         }
         ([], _) if other.is_some() => format!("name a {kind}"),
         ([], []) => format!("declare it: `{word} {written} {{ … }}`"),
-        ([], few) if few.len() <= 6 => format!(
-            "declare it (`{word} {written} {{ … }}`), or use {}",
-            ticked_or(few)
-        ),
+        ([], few) if few.len() <= 6 => {
+            format!("declare it (`{word} {written} {{ … }}`), or use {}", ticked_or(few))
+        }
         ([], _) => format!("declare it: `{word} {written} {{ … }}`"),
         (near, _) => format!("did you mean {}?", ticked_or(near)),
     };
@@ -59,9 +58,7 @@ pub fn name<'n>(
             Some(other) => format!("this is a {other}"),
             None => format!("no such {kind}"),
         })
-        .why(format!(
-            "without the {kind} this statement can't take effect"
-        ))
+        .why(format!("without the {kind} this statement can't take effect"))
         .help(help);
     finding.fix_near(span, &near)
 }
@@ -88,14 +85,11 @@ pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
 /// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is what the second one is, `meant` the statement as it is meant.
 pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) -> Diagnostic {
     let (target, meant) = (shown(target), shown(meant));
-    RULE.report(
-        span,
-        format!("a `wire` names the prop `{target}` before its port"),
-    )
-    .label("a prop stands where the port belongs")
-    .why("what stands before the `:` feeds what stands behind it")
-    .help(format!("write `{meant}`"))
-    .and(item, format!("this is a {kind}"))
+    RULE.report(span, format!("a `wire` names the prop `{target}` before its port"))
+        .label("a prop stands where the port belongs")
+        .why("what stands before the `:` feeds what stands behind it")
+        .help(format!("write `{meant}`"))
+        .and(item, format!("this is a {kind}"))
 }
 
 /// `fox1` or `shed1` where there is a family or a controller of the name before the number; `meant` is what says it.
@@ -103,17 +97,9 @@ pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnosti
     let written = shown(written);
     RULE.report(span, format!("no {kind} is named `{written}`"))
         .label(format!("no such {kind}"))
-        .why(format!(
-            "without the {kind} this statement can't take effect"
-        ))
+        .why(format!("without the {kind} this statement can't take effect"))
         .help(format!("did you mean `{meant}`?"))
-        .suggest(
-            format!("write `{meant}`"),
-            vec![Edit {
-                span,
-                text: meant.to_owned(),
-            }],
-        )
+        .suggest(format!("write `{meant}`"), vec![Edit { span, text: meant.to_owned() }])
 }
 
 /// `prop NAME[N]` of a family that is not declared.

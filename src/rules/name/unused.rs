@@ -52,14 +52,11 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
 /// A receiver that has the name of a controller, which a wire then means.
 fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
     let name = shown(name);
-    RULE.report(
-        at,
-        format!("receiver `{name}` has the name of a controller and is never used"),
-    )
-    .label("no wire can name it")
-    .why(format!("a wire to `{name}` means the controller"))
-    .help("give the receiver another name")
-    .and(controller, "the controller of this name")
+    RULE.report(at, format!("receiver `{name}` has the name of a controller and is never used"))
+        .label("no wire can name it")
+        .why(format!("a wire to `{name}` means the controller"))
+        .help("give the receiver another name")
+        .and(controller, "the controller of this name")
 }
 
 /// A chain that has skips or leads and no string.

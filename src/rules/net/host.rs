@@ -51,9 +51,7 @@ pub fn is_lawful(host: &str) -> bool {
 
 /// Whether it is the address of a multicast group.
 fn is_group(host: &str) -> bool {
-    host.trim()
-        .parse::<IpAddr>()
-        .is_ok_and(|ip| ip.is_multicast())
+    host.trim().parse::<IpAddr>().is_ok_and(|ip| ip.is_multicast())
 }
 
 /// The most bytes of a host name; RFC 1035, 2.3.4.
@@ -98,15 +96,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                     first.name, controller.name
                 ),
             )
-            .label(format!(
-                "`{}` has the host of `{}`",
-                controller.name, first.name
-            ))
+            .label(format!("`{}` has the host of `{}`", controller.name, first.name))
             .why("two devices with one address get each other's data by turns")
-            .help(format!(
-                "give `{}` the address that is set on it",
-                controller.name
-            ));
+            .help(format!("give `{}` the address that is set on it", controller.name));
         let first_at = first.host.as_ref().map(|host| host.at);
         sink.push(finding.and_if(first_at, format!("`{}` has it first", first.name)));
     }
@@ -118,25 +110,12 @@ mod tests {
 
     #[test]
     fn addresses_and_names_are_told_from_slips() {
-        for host in [
-            "192.168.40.11",
-            "pier.local",
-            "fe80::1",
-            "box-3",
-            "3com.example",
-            "::1",
-        ] {
+        for host in ["192.168.40.11", "pier.local", "fe80::1", "box-3", "3com.example", "::1"] {
             assert!(is_lawful(host), "{host}");
         }
-        for host in [
-            "192.168.40.300",
-            "192.168.40",
-            "",
-            "pier..local",
-            "a b",
-            "pier/1",
-            "1.2.3.4.5",
-        ] {
+        for host in
+            ["192.168.40.300", "192.168.40", "", "pier..local", "a b", "pier/1", "1.2.3.4.5"]
+        {
             assert!(!is_lawful(host), "{host}");
         }
     }

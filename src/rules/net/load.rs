@@ -128,10 +128,7 @@ fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> 
         "spread the strings over more controllers, or lower the frame rate; if its link is faster, \
          leave it as it is",
     )
-    .and_if(
-        model.display.frame_rate_at,
-        format!("{} set here", rate(model)),
-    )
+    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
 }
 
 fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
@@ -146,10 +143,7 @@ fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
     .label(format!("with `{}` it is more than 1000 Mbit/s", last.name))
     .why("one network port can't send the whole display, so frames would be dropped")
     .help("play the show from several machines or network ports, or lower the frame rate")
-    .and_if(
-        model.display.frame_rate_at,
-        format!("{} set here", rate(model)),
-    )
+    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
 }
 
 fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
@@ -161,10 +155,7 @@ fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
             rate(model)
         ),
     )
-    .label(format!(
-        "with `{}` the multicast is more than 100 Mbit/s",
-        last.name
-    ))
+    .label(format!("with `{}` the multicast is more than 100 Mbit/s", last.name))
     .why(
         "a switch without IGMP snooping sends multicast to all its ports, so it floods each \
          controller with the data of all",
@@ -173,8 +164,5 @@ fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
         "send unicast (`input e131 unicast`), or use a switch with IGMP snooping; if all links are \
          faster, leave it as it is",
     )
-    .and_if(
-        model.display.frame_rate_at,
-        format!("{} set here", rate(model)),
-    )
+    .and_if(model.display.frame_rate_at, format!("{} set here", rate(model)))
 }

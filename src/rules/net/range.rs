@@ -57,9 +57,7 @@ fn told(
     let range = input.universes();
     let (first, last) = (*range.start(), *range.end());
     let address = input.protocol.universe_address(input.form, last);
-    let end = address.map_or(String::new(), |address| {
-        format!(" (Port-Address {address})")
-    });
+    let end = address.map_or(String::new(), |address| format!(" (Port-Address {address})"));
     let name = model.name_of(id);
     RULE.report(
         at,

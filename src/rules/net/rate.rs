@@ -56,10 +56,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         if fast == 0 {
             continue;
         }
-        match found
-            .iter_mut()
-            .find(|(other, ..)| other.clause == pace.clause)
-        {
+        match found.iter_mut().find(|(other, ..)| other.clause == pace.clause) {
             Some((_, _, controllers, universes)) => {
                 *controllers += 1;
                 *universes += fast;
@@ -86,9 +83,7 @@ fn dmx_universes(plan: &Plan, id: ControllerId) -> BTreeSet<u32> {
     let outputs = plan.ports.iter().filter(|port| port.controller == id);
     let dmx = outputs.filter(|port| matches!(port.output, Output::Dmx(_)));
     let first = dmx.filter_map(|port| usage::strings(port).find_map(|(id, _)| plan.of(id)));
-    first
-        .map(|placed| plan.universe_slot(placed.start).0)
-        .collect()
+    first.map(|placed| plan.universe_slot(placed.start).0).collect()
 }
 
 fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {
@@ -99,9 +94,7 @@ fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str
         model.display.frame_rate_at.unwrap_or(first.at),
         format!("{whose} {is} sent {what} at {rate}, more often than a DMX512 line repeats"),
     )
-    .label(format!(
-        "{clause}, asks for a lower rate unless you chose this one"
-    ))
+    .label(format!("{clause}, asks for a lower rate unless you chose this one"))
     .why(
         "a controller that keeps to the standard drops what comes too soon, so its strings move in \
          jerks",

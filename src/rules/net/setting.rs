@@ -29,12 +29,7 @@ pub const RULE: Rule = Rule {
 
 fn check(model: &Model, _: &Plan, sink: &mut Sink) {
     let deaf = |controller: &&Controller| !controller.input.protocol.has_priority();
-    for controller in model
-        .controllers
-        .iter()
-        .filter(|one| !one.stock)
-        .filter(deaf)
-    {
+    for controller in model.controllers.iter().filter(|one| !one.stock).filter(deaf) {
         if let Some(told) = controller.priority {
             sink.push(no_field(controller, told.at, "priority"));
         }
@@ -47,20 +42,14 @@ fn check(model: &Model, _: &Plan, sink: &mut Sink) {
 fn no_field(controller: &Controller, at: Span, setting: &str) -> Diagnostic {
     let input = controller.input.words();
     let name = &controller.name;
-    RULE.report(
-        at,
-        format!("`{setting}` is set on `{name}`, whose input is `{input}`"),
-    )
-    .label(format!(
-        "{} has no field for it",
-        controller.input.protocol.standard()
-    ))
-    .why(format!(
-        "only E1.31 packets carry a `{setting}`, so it would change nothing at `{name}`"
-    ))
-    .help(
-        "take the setting away, or give the controller `input e131 unicast` or `input e131 \
+    RULE.report(at, format!("`{setting}` is set on `{name}`, whose input is `{input}`"))
+        .label(format!("{} has no field for it", controller.input.protocol.standard()))
+        .why(format!(
+            "only E1.31 packets carry a `{setting}`, so it would change nothing at `{name}`"
+        ))
+        .help(
+            "take the setting away, or give the controller `input e131 unicast` or `input e131 \
          multicast` if it can receive that",
-    )
-    .and_if(controller.input_at, format!("`{input}` set here"))
+        )
+        .and_if(controller.input_at, format!("`{input}` set here"))
 }

@@ -129,15 +129,8 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     } else {
         "what gets no port has no address and stays dark"
     };
-    let mut finding = RULE.at(
-        first.first.1,
-        Words {
-            message,
-            label: label.into(),
-            why: dark.into(),
-            help,
-        },
-    );
+    let mut finding =
+        RULE.at(first.first.1, Words { message, label: label.into(), why: dark.into(), help });
     let mut told = vec![first.first.1];
     let mut and = |finding: Diagnostic, at: Span, text: &str| {
         if told.contains(&at) {
@@ -147,11 +140,7 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
         finding.and(at, text)
     };
     let alone = matches!(clash.lack, Lack::Any(_));
-    let others = clash
-        .lines
-        .iter()
-        .skip(1)
-        .take(if alone { 0 } else { MOST_NAMED });
+    let others = clash.lines.iter().skip(1).take(if alone { 0 } else { MOST_NAMED });
     for line in others {
         finding = and(finding, line.first.1, "this needs room too");
     }
@@ -165,22 +154,14 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
         finding = finding.choice(cure.fix(model));
     }
     if clash.lines.len() > MOST_NAMED + 1 && !alone {
-        finding.names = clash
-            .lines
-            .iter()
-            .map(|line| model.name_of(line.first.0))
-            .collect();
+        finding.names = clash.lines.iter().map(|line| model.name_of(line.first.0)).collect();
     }
     Some(finding)
 }
 
 fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
     let place = place(model, first.target.0);
-    let place = match clash
-        .lines
-        .iter()
-        .all(|line| line.target.0 == first.target.0)
-    {
+    let place = match clash.lines.iter().all(|line| line.target.0 == first.target.0) {
         true => place,
         false => "the controllers".into(),
     };
@@ -220,11 +201,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
             )
         }
         Lack::Sizes(rooms) => {
-            let sizes: Vec<String> = clash
-                .lines
-                .iter()
-                .map(|line| line.size.to_string())
-                .collect();
+            let sizes: Vec<String> = clash.lines.iter().map(|line| line.size.to_string()).collect();
             let sizes = match sizes.len() > 2 * MOST_NAMED {
                 true => String::new(),
                 false => format!(" ({} {unit}s)", list(&sizes, "and")),
@@ -248,11 +225,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
 
 /// The lines by their first strings.
 fn names(model: &Model, lines: &[Asker]) -> String {
-    let named = if lines.len() > MOST_NAMED + 1 {
-        MOST_NAMED
-    } else {
-        lines.len()
-    };
+    let named = if lines.len() > MOST_NAMED + 1 { MOST_NAMED } else { lines.len() };
     let mut names: Vec<String> = lines
         .iter()
         .take(named)
@@ -282,11 +255,8 @@ fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
         1 => " and 1 more string".into(),
         more => format!(" and {more} more strings"),
     };
-    let reasons = if tried.reasons.is_empty() {
-        tried.none.to_owned()
-    } else {
-        list(&tried.reasons, "and")
-    };
+    let reasons =
+        if tried.reasons.is_empty() { tried.none.to_owned() } else { list(&tried.reasons, "and") };
     format!("no port of {place} can take `{name}`{others}: {reasons}")
 }
 

@@ -68,25 +68,15 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     };
     RULE.report(
         at,
-        format!(
-            "port `{name}` has {}{skipped}, its limit is {}",
-            count(total),
-            most.value
-        ),
+        format!("port `{name}` has {}{skipped}, its limit is {}", count(total), most.value),
     )
-    .label(format!(
-        "{piece} runs over the limit: {} too many",
-        count(too_many)
-    ))
+    .label(format!("{piece} runs over the limit: {} too many", count(too_many)))
     .why(format!(
         "the controller stops sending after {}, so what comes behind stays dark",
         count(u64::from(most.value))
     ))
     .help(cure(model, port, &over, most.value, unit))
-    .and(
-        most.at,
-        format!("at most {} set here", count(u64::from(most.value))),
-    )
+    .and(most.at, format!("at most {} set here", count(u64::from(most.value))))
 }
 
 /// The first piece that runs over a limit.

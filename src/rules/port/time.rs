@@ -142,10 +142,7 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
 }
 
 fn hertz(mhz: u64) -> String {
-    format!(
-        "{} Hz",
-        decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000)
-    )
+    format!("{} Hz", decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000))
 }
 
 /// A rate that is sure to work: whole hertz, or a tenth below one.
@@ -157,8 +154,5 @@ fn rounded(mhz: u64) -> String {
 /// One frame in milliseconds, rounded down so that what is too long never reads as just right.
 fn frame_words(model: &Model) -> String {
     let hundredths = 100_000_000 / model.display.frame_rate_mhz.max(1);
-    format!(
-        "{} ms",
-        decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100)
-    )
+    format!("{} ms", decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100))
 }

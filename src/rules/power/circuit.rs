@@ -50,18 +50,13 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
             format!("over {LASTING} % of its breaker of {rating}")
         };
         let finding = RULE
-            .report(
-                circuit.at,
-                format!("circuit `{name}` carries {draws} of mains, {over}"),
-            )
+            .report(circuit.at, format!("circuit `{name}` carries {draws} of mains, {over}"))
             .label(format!("{draws} on it"))
             .why(
                 "the breaker trips during the show, and everything on this circuit goes dark at \
                  once",
             )
-            .help(format!(
-                "put some of what is `on {name}` on another circuit"
-            ));
+            .help(format!("put some of what is `on {name}` on another circuit"));
         sink.push(finding.and(breaker.at, format!("{rating} set here")));
     }
 }

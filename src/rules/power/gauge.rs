@@ -61,12 +61,7 @@ impl Most {
         const TRIFLE: u64 = 1_000;
         let more = minus.unsigned_abs() > plus.unsigned_abs().saturating_add(TRIFLE);
         let ua = if more { minus } else { plus };
-        Self {
-            ua: ua.saturating_abs(),
-            minus: more,
-            back: ua < 0,
-            node: 0,
-        }
+        Self { ua: ua.saturating_abs(), minus: more, back: ua < 0, node: 0 }
     }
 
     fn of_line(one: &ConductorLoad) -> Self {
@@ -135,12 +130,7 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
     leads(model, loads, &mut found);
     lines(model, loads, &mut found);
     for ((_, severity), (conductor, all)) in &found {
-        sink.push(finding(
-            model,
-            conductor,
-            *severity,
-            all.len().saturating_sub(1),
-        ));
+        sink.push(finding(model, conductor, *severity, all.len().saturating_sub(1)));
     }
 }
 
@@ -170,13 +160,8 @@ fn leads<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
         };
         let gauge = power.lead.gauge;
         if let Some((severity, most)) = grave(gauge, most(&loads.allowed), full.map(most)) {
-            let conductor = Conductor {
-                which: Which::Power(power),
-                at: power.at,
-                set: None,
-                gauge,
-                most,
-            };
+            let conductor =
+                Conductor { which: Which::Power(power), at: power.at, set: None, gauge, most };
             note(found, severity, conductor, 0);
         }
     }
@@ -210,18 +195,10 @@ fn lines<'a>(model: &'a Model, loads: &Loads, found: &mut Found<'a>) {
         let (which, set) = match one.string {
             _ if one.lead => (Which::Lead, None),
             None => (Which::Skipped, None),
-            Some(id) => (
-                Which::Own(id),
-                model.node_of(id).and_then(|node| node.gauge),
-            ),
+            Some(id) => (Which::Own(id), model.node_of(id).and_then(|node| node.gauge)),
         };
-        let conductor = Conductor {
-            which,
-            at: one.at,
-            set: set.map(|gauge| gauge.at),
-            gauge: one.gauge,
-            most,
-        };
+        let conductor =
+            Conductor { which, at: one.at, set: set.map(|gauge| gauge.at), gauge: one.gauge, most };
         let own = one.string.filter(|_| !one.lead);
         let id = own.map_or(one.section.0, |id| id.0);
         note(found, severity, conductor, id);
@@ -264,10 +241,7 @@ fn finding(
     let mut finding = RULE
         .report(
             conductor.at,
-            format!(
-                "{subject}{more} {verb} {carries}{back}{node}, {limit} by {}",
-                capacity.table
-            ),
+            format!("{subject}{more} {verb} {carries}{back}{node}, {limit} by {}", capacity.table),
         )
         .label(format!("{carries} through {size}{node}"))
         .why(why(severity))

@@ -68,13 +68,7 @@ pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
             } else {
                 "the line gets all its current from its other feeds".to_owned()
             })
-            .help(help(
-                model,
-                injection,
-                first,
-                taps.len() == others + 1,
-                &name,
-            )),
+            .help(help(model, injection, first, taps.len() == others + 1, &name)),
         );
     }
 }

@@ -50,13 +50,7 @@ pub fn feed(
     let words = |value| quantity(value, Dimension::Voltage);
     let (gives, needs) = (words(volts.value), words(wants.value));
     let finding = RULE
-        .report(
-            at,
-            format!(
-                "`{}` gives {gives} to {what}, made for {needs}",
-                supply.name
-            ),
-        )
+        .report(at, format!("`{}` gives {gives} to {what}, made for {needs}", supply.name))
         .label(format!("{gives} go in here"))
         .why(why(volts.value > wants.value))
         .help(format!("feed it from a supply of {needs}"));
@@ -71,10 +65,7 @@ pub fn strings(at: Span, name: &str, volts: Told<i64>, first: (&str, Told<i64>))
     let (needs, other) = (words(volts.value), words(first.1.value));
     RULE.report(
         at,
-        format!(
-            "`{name}` is made for {needs}, `{}` on the same plus for {other}",
-            first.0
-        ),
+        format!("`{name}` is made for {needs}, `{}` on the same plus for {other}", first.0),
     )
     .label(format!("made for {needs}"))
     .why(why(first.1.value > volts.value))

@@ -53,18 +53,12 @@ pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
     let help = if settings.is_empty() {
         "work these out by hand, or split them into shorter lines".to_owned()
     } else {
-        format!(
-            "write {} in the `node` of these",
-            words::list(&settings, "and")
-        )
+        format!("write {} in the `node` of these", words::list(&settings, "and"))
     };
     let finding = RULE
         .report(
             first.at,
-            format!(
-                "the power of some nodes could not be checked: {}",
-                words::list(&all, "and")
-            ),
+            format!("the power of some nodes could not be checked: {}", words::list(&all, "and")),
         )
         .label(count(first))
         .why("a check that finds nothing may have looked at nothing")

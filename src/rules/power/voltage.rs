@@ -101,10 +101,9 @@ pub fn allowed(
     let node = model.node_of(low.string);
     let finding = match node.map(|node| (node, node.floor)) {
         Some((_, Some(floor_told))) => finding.and(floor_told.at, format!("{floor} set here")),
-        Some((node, None)) => finding.and_if(
-            node.volts.map(|volts| volts.at),
-            format!("works down to {floor}"),
-        ),
+        Some((node, None)) => {
+            finding.and_if(node.volts.map(|volts| volts.at), format!("works down to {floor}"))
+        }
         None => finding,
     };
     let Some((at, _)) = feed else { return finding };
@@ -117,10 +116,7 @@ pub fn allowed(
     if text.is_empty() {
         return finding;
     }
-    let edit = Edit {
-        span: Span::new(at.end, at.end),
-        text,
-    };
+    let edit = Edit { span: Span::new(at.end, at.end), text };
     finding.suggest("feed it in more places", vec![edit])
 }
 
@@ -189,10 +185,7 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
     }
     if let Some(level) = cure.level {
         let level = quantity(i64::from(level), Dimension::Share);
-        others.push(format!(
-            "`dim to {level}` for port `{}`",
-            case.port(model, plan)
-        ));
+        others.push(format!("`dim to {level}` for port `{}`", case.port(model, plan)));
     }
     let others = words::list(&others, "or");
     let inject = added(model, &cure.inject, "tinsel power FILE --suggest");
@@ -210,10 +203,6 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
 }
 
 fn ticked(model: &Model, remedies: &[Remedy]) -> Vec<String> {
-    let statements = remedies
-        .iter()
-        .map(|remedy| inject_statement(model, remedy));
-    statements
-        .map(|statement| format!("`{statement}`"))
-        .collect()
+    let statements = remedies.iter().map(|remedy| inject_statement(model, remedy));
+    statements.map(|statement| format!("`{statement}`")).collect()
 }

@@ -29,10 +29,7 @@ pub const RULE: Rule = Rule {
                 universe_slots: 512\n\
                 strings:\n  hoop: {port: pier.1, start: 1/1, slots: 150}\n\
                 ...\n",
-        change: &[(
-            "wire pier.1: arch\n",
-            "wire pier.1: arch\nrenamed hoop -> arch\n",
-        )],
+        change: &[("wire pier.1: arch\n", "wire pier.1: arch\nrenamed hoop -> arch\n")],
     },
     check: Some(check),
 };

@@ -90,10 +90,7 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     let first = closing.away.first();
     let at = first.map_or(Span::default(), |(_, at)| *at);
     let behind = Some(closing.behind).filter(|behind| *behind != at);
-    let stored_at = model
-        .stored_at
-        .iter()
-        .find(|(of, _)| away.first() == Some(of));
+    let stored_at = model.stored_at.iter().find(|(of, _)| away.first() == Some(of));
     let finding = RULE
         .report(
             at,
@@ -113,11 +110,8 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
 
 /// The names of strings, the first few.
 fn named(model: &Model, strings: &[StringId]) -> String {
-    let mut names: Vec<String> = strings
-        .iter()
-        .take(MOST_NAMED)
-        .map(|id| format!("`{}`", model.name_of(*id)))
-        .collect();
+    let mut names: Vec<String> =
+        strings.iter().take(MOST_NAMED).map(|id| format!("`{}`", model.name_of(*id))).collect();
     if strings.len() > MOST_NAMED {
         names.push(format!("{} more", strings.len() - MOST_NAMED));
     }

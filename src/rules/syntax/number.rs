@@ -48,34 +48,25 @@ fn outside(what: &str) -> &'static str {
 const WHY: &str = "a number read in another way than meant would move every channel behind it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
-    RULE.report(span, message)
-        .label(label.to_owned())
-        .why(WHY.to_owned())
-        .help(help)
+    RULE.report(span, message).label(label.to_owned()).why(WHY.to_owned()).help(help)
 }
 
 /// A value below what it may be: `what` names it ("the universe"), `written` is the value with its unit.
 #[must_use]
 pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Display) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("{what} is {written}, it must be at least {least}"),
-    )
-    .label(format!("less than {least}"))
-    .why(outside(what).to_owned())
-    .help(format!("write {least} or more"))
+    RULE.report(span, format!("{what} is {written}, it must be at least {least}"))
+        .label(format!("less than {least}"))
+        .why(outside(what).to_owned())
+        .help(format!("write {least} or more"))
 }
 
 /// A value above what it may be, as [`too_small`].
 #[must_use]
 pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("{what} is {written}, it can be at most {most}"),
-    )
-    .label(format!("more than {most}"))
-    .why(outside(what).to_owned())
-    .help(format!("write {most} or less"))
+    RULE.report(span, format!("{what} is {written}, it can be at most {most}"))
+        .label(format!("more than {most}"))
+        .why(outside(what).to_owned())
+        .help(format!("write {most} or less"))
 }
 
 /// `4/0 AWG`, which reads as a division: sizes thicker than 0 AWG are written by area. `number` is 1 to 4.
@@ -84,10 +75,7 @@ pub fn aught(span: Span, number: u32) -> Diagnostic {
     // ASTM B258, rounded to the third digit.
     let (label, size) = match number {
         1 => ("0 AWG", "0 AWG"),
-        2 => (
-            "thicker than 0 AWG, the thickest by number here",
-            "67.4 mm2",
-        ),
+        2 => ("thicker than 0 AWG, the thickest by number here", "67.4 mm2"),
         3 => ("thicker than 0 AWG, the thickest by number here", "85 mm2"),
         _ => ("thicker than 0 AWG, the thickest by number here", "107 mm2"),
     };
@@ -111,14 +99,11 @@ pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
 /// A node that a string does not have.
 #[must_use]
 pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"),
-    )
-    .label(format!("not one of 1 to {nodes}"))
-    .why("power can't go in where there is no node")
-    .help(format!("write a node from 1 to {nodes}, or `at end`"))
-    .and(declared, format!("{} here", counted(nodes, "node")))
+    RULE.report(span, format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"))
+        .label(format!("not one of 1 to {nodes}"))
+        .why("power can't go in where there is no node")
+        .help(format!("write a node from 1 to {nodes}, or `at end`"))
+        .and(declared, format!("{} here", counted(nodes, "node")))
 }
 
 /// A string longer than any display can address.

@@ -61,10 +61,7 @@ pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnos
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
     RULE.report(
         second,
-        format!(
-            "`{}` stands beside `{}`, only one of them can hold",
-            words.1, words.0
-        ),
+        format!("`{}` stands beside `{}`, only one of them can hold", words.1, words.0),
     )
     .label(format!("can't stand beside `{}`", words.0))
     .why(why.to_owned())

@@ -66,10 +66,7 @@ fn because(
     why: &str,
     help: impl Into<String>,
 ) -> Diagnostic {
-    RULE.report(span, message)
-        .label(label)
-        .why(why.to_owned())
-        .help(help)
+    RULE.report(span, message).label(label).why(why.to_owned()).help(help)
 }
 
 /// What is being written where the text does not parse.
@@ -107,11 +104,7 @@ impl Thing<'_> {
 
 /// `a` or `an`, as the word asks for.
 fn article(word: &str) -> &'static str {
-    if word.starts_with(['a', 'e', 'i', 'o']) {
-        "an"
-    } else {
-        "a"
-    }
+    if word.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" }
 }
 
 /// One right statement of each keyword.
@@ -121,24 +114,15 @@ const STATEMENTS: [(&str, &str); 17] = [
     ("display", "display \"Kestrel Quay\" { frame rate 40 Hz }"),
     ("node", "node bullet { chip ws2811; colour RGB }"),
     ("chip", "chip glow { rate 800 kHz; latch 300 us }"),
-    (
-        "controller",
-        "controller boathouse { host 192.168.40.11; ports 1..16 { chip ws2811 } }",
-    ),
+    ("controller", "controller boathouse { host 192.168.40.11; ports 1..16 { chip ws2811 } }"),
     ("receiver", "receiver jetty { carries boathouse.9..12 }"),
     ("supply", "supply shed { volts 12 V; rated 350 W }"),
     ("circuit", "circuit porch { volts 120 V; breaker 15 A }"),
     ("reserve", "reserve boathouse.dmx1 slots 1..16 \"hazer\""),
     ("stored", "stored heron[3], lamp"),
     ("renamed", "renamed heron -> egret"),
-    (
-        "power",
-        "power boathouse.1..16 from shed through 0.5 m of 12 AWG fuse 20 A",
-    ),
-    (
-        "inject",
-        "inject lighthouse every 6 strands from shed through 3 m of 16 AWG fuse 5 A",
-    ),
+    ("power", "power boathouse.1..16 from shed through 0.5 m of 12 AWG fuse 20 A"),
+    ("inject", "inject lighthouse every 6 strands from shed through 3 m of 16 AWG fuse 5 A"),
     ("include", "include \"porch.tinsel\""),
     ("stock", "stock \"boards.tinsel\""),
     ("let", "let per-side = 28"),
@@ -148,10 +132,7 @@ fn statement_example(word: &str) -> &'static str {
     STATEMENTS
         .iter()
         .find(|(keyword, _)| *keyword == word)
-        .map_or(
-            "prop lamp { node bullet; string 36 nodes }",
-            |(_, example)| example,
-        )
+        .map_or("prop lamp { node bullet; string 36 nodes }", |(_, example)| example)
 }
 
 fn setting_example(kind: BlockKind) -> &'static str {

@@ -45,10 +45,7 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
     match units {
         [one] => finding.fix(
             format!("write `{written} {one}`"),
-            vec![Edit {
-                span: Span::new(span.end, span.end),
-                text: format!(" {one}"),
-            }],
+            vec![Edit { span: Span::new(span.end, span.end), text: format!(" {one}") }],
         ),
         _ => finding,
     }
@@ -71,44 +68,30 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
     let (what, number) = (written.0, shown(written.1));
     let known = crate::unit::find(&unit).is_some();
     // `75 MM`: a unit in other letters.
-    let same = units
-        .iter()
-        .find(|one| one.eq_ignore_ascii_case(&unit))
-        .or(match units {
-            [one] => Some(one),
-            _ => None,
-        });
+    let same = units.iter().find(|one| one.eq_ignore_ascii_case(&unit)).or(match units {
+        [one] => Some(one),
+        _ => None,
+    });
     let finding = RULE
         .report(span, format!("{what} can't be in `{unit}`"))
-        .label(if known {
-            "measures something else".to_owned()
-        } else {
-            "no such unit".to_owned()
-        })
+        .label(if known { "measures something else".to_owned() } else { "no such unit".to_owned() })
         .why("the figure would be taken for something it is not")
         .help(match same {
             Some(one) => format!("write `{number} {one}`"),
             None => format!("use {}", ticked(units)),
         });
     match same {
-        Some(one) => finding.suggest(
-            format!("write `{one}`"),
-            vec![Edit {
-                span,
-                text: (*one).to_owned(),
-            }],
-        ),
+        Some(one) => {
+            finding.suggest(format!("write `{one}`"), vec![Edit { span, text: (*one).to_owned() }])
+        }
         None => finding,
     }
 }
 
 /// A unit where a bare count is wanted.
 pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("the unit `{}` does not belong here", shown(unit)),
-    )
-    .label("no unit here")
-    .why(why.to_owned())
-    .help("leave the unit out")
+    RULE.report(span, format!("the unit `{}` does not belong here", shown(unit)))
+        .label("no unit here")
+        .why(why.to_owned())
+        .help("leave the unit out")
 }

@@ -77,10 +77,7 @@ const FORMS: [&str; 16] = [
 /// The first word of the setting that a word of everyday use stands for.
 fn meant(written: &str) -> Option<&'static str> {
     let low = written.to_lowercase();
-    MEANT
-        .iter()
-        .find(|(word, _)| *word == low)
-        .map(|(_, meant)| *meant)
+    MEANT.iter().find(|(word, _)| *word == low).map(|(_, meant)| *meant)
 }
 
 /// A setting with this first word, as it is written.
@@ -101,12 +98,8 @@ fn in_one_word(written: &str, known: &[&str]) -> Option<String> {
         return Some(format!("write it as in `{form}`"));
     }
     let stem = plain.trim_end_matches(|c: char| c.is_ascii_digit());
-    let number = plain
-        .get(stem.len()..)
-        .filter(|number| !number.is_empty())?;
-    known
-        .contains(&stem)
-        .then(|| format!("write `{stem} {number}`"))
+    let number = plain.get(stem.len()..).filter(|number| !number.is_empty())?;
+    known.contains(&stem).then(|| format!("write `{stem} {number}`"))
 }
 
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
@@ -126,11 +119,7 @@ pub fn word(
     };
     let own = said_elsewhere(written, block);
     let one = in_one_word(written, known);
-    let near = if one.is_some() || own.is_some() {
-        Vec::new()
-    } else {
-        near
-    };
+    let near = if one.is_some() || own.is_some() { Vec::new() } else { near };
     let help = match (near.as_slice(), elsewhere) {
         _ if own.is_some() => own.unwrap_or_default(),
         _ if one.is_some() => one.unwrap_or_default(),
@@ -141,21 +130,16 @@ pub fn word(
             ),
             None => format!("settings of `{block}` are {}", ticked_and(known)),
         },
-        ([], kinds) => format!(
-            "`{}` is a setting of {}: move it there",
-            shown(written),
-            ticked_or(kinds)
-        ),
+        ([], kinds) => {
+            format!("`{}` is a setting of {}: move it there", shown(written), ticked_or(kinds))
+        }
         (near, _) => match said_here.and_then(form) {
             Some(form) => format!("write it as in `{form}`"),
             None => format!("did you mean {}?", ticked_or(near)),
         },
     };
     let finding = RULE
-        .report(
-            span,
-            format!("`{}` is not a setting of `{block}`", shown(written)),
-        )
+        .report(span, format!("`{}` is not a setting of `{block}`", shown(written)))
         .label(format!("no setting of `{block}`"))
         .why("what it says would not hold")
         .help(help);

@@ -64,9 +64,7 @@ pub(super) fn each_make(
             (row.0, row.1) == (piece.receiver, node)
         };
         // Strings of one make mostly stand together.
-        last = last
-            .filter(|at| seen.get(*at).is_some_and(is))
-            .or_else(|| seen.iter().position(is));
+        last = last.filter(|at| seen.get(*at).is_some_and(is)).or_else(|| seen.iter().position(is));
         match last.and_then(|at| seen.get_mut(at)) {
             Some(row) => row.4 += 1,
             None => {
@@ -96,11 +94,7 @@ fn refused(
     let node = model.node_of(id)?;
     let chip = node.chip?;
     let first = settings.chips.first()?;
-    if settings
-        .chips
-        .iter()
-        .any(|driven| driven.value == chip.value)
-    {
+    if settings.chips.iter().any(|driven| driven.value == chip.value) {
         return None;
     }
     let word = |id: ChipId| &*model.chips[id].name;

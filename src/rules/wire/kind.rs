@@ -62,18 +62,17 @@ pub fn string(
     (output, other): (&str, Option<&str>),
     declared: Span,
 ) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("pixel string `{name}` hangs on DMX output {output}"),
-    )
-    .label("a string of nodes")
-    .why("pixels do not understand DMX")
-    .help(match other {
-        Some(other) => format!("wire it to a pixel port, such as `{other}`"),
-        None => "wire it to a pixel port; a controller has those by `ports 1..4 { }`".to_owned(),
-    })
-    .and(target, "a DMX output")
-    .and(declared, "declared with nodes here")
+    RULE.report(span, format!("pixel string `{name}` hangs on DMX output {output}"))
+        .label("a string of nodes")
+        .why("pixels do not understand DMX")
+        .help(match other {
+            Some(other) => format!("wire it to a pixel port, such as `{other}`"),
+            None => {
+                "wire it to a pixel port; a controller has those by `ports 1..4 { }`".to_owned()
+            }
+        })
+        .and(target, "a DMX output")
+        .and(declared, "declared with nodes here")
 }
 
 /// A string of nodes on a port that counts slots.

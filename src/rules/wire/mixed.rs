@@ -29,10 +29,7 @@ pub const RULE: Rule = Rule {
                 prop star { node glow; string 20 nodes }\n\
                 controller pier { ports 1..4 { chip ws2811 } }\n\
                 wire pier.1: arch -> star\n",
-        change: &[(
-            "wire pier.1: arch -> star\n",
-            "wire pier.1: arch\nwire pier.2: star\n",
-        )],
+        change: &[("wire pier.1: arch -> star\n", "wire pier.1: arch\nwire pier.2: star\n")],
     },
     check: Some(check),
 };
@@ -105,10 +102,7 @@ fn unlike(model: &Model, first: &Make<'_>, other: &Make<'_>) -> Option<Unlike> {
     let chips = chip(first).zip(chip(other));
     if let Some((one, two)) = chips.filter(|(one, two)| one.name != two.name) {
         return told(
-            (
-                format!("`{}` nodes", one.name),
-                format!("`{}` nodes", two.name),
-            ),
+            (format!("`{}` nodes", one.name), format!("`{}` nodes", two.name)),
             "a port sends its bits in one form, so nodes with the other chip flicker or stay dark",
         );
     }
@@ -135,10 +129,7 @@ fn unlike(model: &Model, first: &Make<'_>, other: &Make<'_>) -> Option<Unlike> {
     }
     Some(Unlike {
         severity: Severity::Advice,
-        has: (
-            format!("colour {}", colours.0),
-            format!("colour {}", colours.1),
-        ),
+        has: (format!("colour {}", colours.0), format!("colour {}", colours.1)),
         why: "a controller with one order of colours for a whole port shows wrong colours on one of them",
     })
 }

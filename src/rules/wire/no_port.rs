@@ -97,24 +97,14 @@ pub fn carried(span: Span, name: &str, port: u32, controller: &str, declared: Sp
     )
     .label(format!("`{controller}` has no port {port}"))
     .why("no data would come out of the receiver there")
-    .help(format!(
-        "carry ports that `{controller}` has, or declare port {port} in it"
-    ))
+    .help(format!("carry ports that `{controller}` has, or declare port {port} in it"))
     .and(declared, "declared here")
 }
 
 /// More chains than ports in a range.
 pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
-    RULE.report(
-        span,
-        format!(
-            "{chains} chains are wired to a range of {}",
-            counted(ports, "port")
-        ),
-    )
-    .label(counted(ports, "port"))
-    .why("each chain takes a port of the range, and some would be left without")
-    .help(format!(
-        "make the range {chains} ports long, or join chains with `->`"
-    ))
+    RULE.report(span, format!("{chains} chains are wired to a range of {}", counted(ports, "port")))
+        .label(counted(ports, "port"))
+        .why("each chain takes a port of the range, and some would be left without")
+        .help(format!("make the range {chains} ports long, or join chains with `->`"))
 }

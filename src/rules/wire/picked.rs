@@ -66,24 +66,15 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
             plugs.entry(plug).or_default().push((placed.position, *id));
         }
     }
-    let mut names: Vec<String> = (plugs.keys().take(MOST_NAMED))
-        .map(|(_, plug)| format!("`{plug}`"))
-        .collect();
+    let mut names: Vec<String> =
+        (plugs.keys().take(MOST_NAMED)).map(|(_, plug)| format!("`{plug}`")).collect();
     if plugs.len() > MOST_NAMED {
         names.push(format!("{} more", plugs.len() - MOST_NAMED));
     }
     let whole_prop = &model.props[*prop];
     let all = whole_prop.strings().len() == one.len();
-    let (it, was) = if all || one.len() == 1 {
-        ("it", "it was")
-    } else {
-        ("them", "they were")
-    };
-    let shown = if plugs.len() > MOST_NAMED {
-        1
-    } else {
-        plugs.len()
-    };
+    let (it, was) = if all || one.len() == 1 { ("it", "it was") } else { ("them", "they were") };
+    let shown = if plugs.len() > MOST_NAMED { 1 } else { plugs.len() };
     let wires = plugs.iter_mut().take(shown).map(|((_, plug), strings)| {
         strings.sort_unstable();
         let ids: Vec<StringId> = strings.iter().map(|(_, id)| *id).collect();
@@ -104,10 +95,7 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
         )
         .label(format!("put on {}", list(&names, "and")))
         .why("a pick of the compiler's may change when the display does; a wire stays")
-        .help(format!(
-            "write a wire for {it}, as in `{}`",
-            wires.collect::<Vec<_>>().join("; ")
-        )),
+        .help(format!("write a wire for {it}, as in `{}`", wires.collect::<Vec<_>>().join("; "))),
     );
 }
 

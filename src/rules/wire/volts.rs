@@ -33,10 +33,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for port in &plan.ports {
         each_make(model, port, apart.as_slice(), |settings, id, at, more| {
             let node = model.node_of(id);
-            let (Some(port_volts), Some((node, volts))) = (
-                settings.volts,
-                node.and_then(|node| Some((node, node.volts?))),
-            ) else {
+            let (Some(port_volts), Some((node, volts))) =
+                (settings.volts, node.and_then(|node| Some((node, node.volts?))))
+            else {
                 return;
             };
             if port_volts.value == volts.value {

@@ -136,9 +136,7 @@ impl Added {
                 0 => "none of them to another port".to_owned(),
                 count => format!("{count} of them to another port"),
             };
-            parts.push(Part::Words(format!(
-                "{moved} would move for it, {replugged}:"
-            )));
+            parts.push(Part::Words(format!("{moved} would move for it, {replugged}:")));
             parts.push(Part::Table(moves.only(SEEN)));
         }
         parts.push(Part::Value(replugged, Cell::Number(self.replugged)));
@@ -196,19 +194,13 @@ impl Addition {
             [number, "node" | "nodes", "of", make] => {
                 let known = || model.nodes.iter().map(|node| &*node.name);
                 if !known().any(|name| name == make) {
-                    return Err(unknown(
-                        "make of node",
-                        make,
-                        &words::nearest(make, known()),
-                    ));
+                    return Err(unknown("make of node", make, &words::nearest(make, known())));
                 }
                 Self::nodes(number, make, name)
             }
             _ => {
                 let asked = words::shown(&asked.join(" "));
-                Err(format!(
-                    "can't add `{asked}`: say `60 nodes of bullet` or `prop heron`"
-                ))
+                Err(format!("can't add `{asked}`: say `60 nodes of bullet` or `prop heron`"))
             }
         }
     }
@@ -217,9 +209,7 @@ impl Addition {
         let count: u32 = number.replace('_', "").parse().unwrap_or(0);
         if !(1..=MOST_NODES).contains(&count) {
             let number = words::shown(number);
-            return Err(format!(
-                "`{number}` is no number of nodes from 1 to {MOST_NODES}"
-            ));
+            return Err(format!("`{number}` is no number of nodes from 1 to {MOST_NODES}"));
         }
         let nodes = counted(count, "node");
         Ok(Self {
@@ -243,11 +233,7 @@ impl Addition {
             }
             (None, _) => (self.words.clone(), self.text.clone()),
         };
-        Self {
-            words: format!("{what} after {after}"),
-            text,
-            ..self.clone()
-        }
+        Self { words: format!("{what} after {after}"), text, ..self.clone() }
     }
 
     /// How many nodes it is, where it is nodes.
@@ -266,10 +252,7 @@ impl Addition {
     #[must_use]
     pub fn changes(&self, before: (&Model, &Plan), after: (&Model, &Plan)) -> Added {
         let was = lying(before);
-        let mut added = Added {
-            what: self.words.clone(),
-            ..Added::default()
-        };
+        let mut added = Added { what: self.words.clone(), ..Added::default() };
         let at = |(_, plan): (&Model, &Plan), channel| Point::new(plan.universe_slots, channel);
         let port = |(model, plan): (&Model, &Plan), placed: Placed| {
             port_name(model, &plan.ports[PortId(placed.port)])
@@ -290,13 +273,7 @@ impl Addition {
                 let (from_port, from) = (port(before, *old), at(before, old.start));
                 if (&from_port, from) != (&to_port, to) {
                     added.replugged += u64::from(from_port != to_port);
-                    added.moves.push(MoveRow {
-                        string,
-                        from_port,
-                        to_port,
-                        from,
-                        to,
-                    });
+                    added.moves.push(MoveRow { string, from_port, to_port, from, to });
                 }
             }
         }
@@ -325,9 +302,5 @@ fn unknown(kind: &str, name: &str, near: &[&str]) -> String {
 
 /// Every string that has its place, by name.
 fn lying((model, plan): (&Model, &Plan)) -> BTreeMap<String, (StringId, Placed)> {
-    model
-        .strings
-        .ids()
-        .filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?))))
-        .collect()
+    model.strings.ids().filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?)))).collect()
 }

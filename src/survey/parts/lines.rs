@@ -21,9 +21,7 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
     for (id, shape) in placed(model, plan) {
         let Some(node) = shape.node else { continue };
         let stored = !model.is_up(id);
-        let kind = kinds
-            .entry((node, shape.nodes, shape.skips))
-            .or_insert((0, 0));
+        let kind = kinds.entry((node, shape.nodes, shape.skips)).or_insert((0, 0));
         kind.0 += 1;
         kind.1 += u64::from(stored);
         *nodes.entry(node).or_insert(0) += u64::from(shape.nodes) + u64::from(shape.skips);
@@ -60,15 +58,9 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
 fn make_of(model: &Model, node: NodeId) -> String {
     let kind = &model.nodes[node];
     let mut words = Vec::new();
-    words.extend(
-        kind.chip
-            .map(|chip| model.chips[chip.value].name.to_string()),
-    );
+    words.extend(kind.chip.map(|chip| model.chips[chip.value].name.to_string()));
     words.push(kind.colour.to_string());
-    words.extend(
-        kind.volts
-            .map(|volts| unit::quantity(volts.value, Dimension::Voltage)),
-    );
+    words.extend(kind.volts.map(|volts| unit::quantity(volts.value, Dimension::Voltage)));
     words.join(", ")
 }
 
@@ -146,9 +138,7 @@ pub fn leads(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let mut runs: BTreeMap<(u8, u32), (Option<Gauge>, Run)> = BTreeMap::new();
     let mut add = |length: i64, gauge: Option<Gauge>| {
         let gauge = gauge.or(usual);
-        let (_, run) = runs
-            .entry(thickness(gauge))
-            .or_insert_with(|| (gauge, Run::default()));
+        let (_, run) = runs.entry(thickness(gauge)).or_insert_with(|| (gauge, Run::default()));
         run.add(length, 1);
     };
     for piece in plan.ports.iter().flat_map(|port| &port.pieces) {
@@ -196,16 +186,8 @@ pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
         }
     }
     let all = [
-        (
-            "plug and socket of a pixel line",
-            pixel,
-            "before each string, lead and dark node",
-        ),
-        (
-            "dark node between strings",
-            dark,
-            "lights nothing, carries the data on",
-        ),
+        ("plug and socket of a pixel line", pixel, "before each string, lead and dark node"),
+        ("dark node between strings", dark, "lights nothing, carries the data on"),
         ("plug of a DMX line", dmx, "one into each fixture and lead"),
         ("DMX terminator", ends, "one at the end of each line"),
     ];
@@ -240,28 +222,17 @@ pub fn boxes(model: &Model, plan: &Plan) -> Vec<PartRow> {
             .filter(|(_, has, _)| *has > 0)
             .map(|(used, has, word)| format!("{used} of {}", unit::counted(*has, word)))
             .collect();
-        let row = PartRow::counted(
-            "boxes",
-            format!("{}, controller", controller.name),
-            1,
-            "pieces",
-        );
+        let row =
+            PartRow::counted("boxes", format!("{}, controller", controller.name), 1, "pieces");
         rows.push(row.note(format!("{} in use", notes.join(", "))));
     }
     for (id, receiver) in model.receivers.pairs() {
         let here = |port: &&PortPlan| port.pieces.iter().any(|piece| piece.receiver == Some(id));
-        let ports = plan
-            .ports_of(receiver.controller)
-            .iter()
-            .filter(here)
-            .count();
+        let ports = plan.ports_of(receiver.controller).iter().filter(here).count();
         if ports == 0 && receiver.stock {
             continue;
         }
-        let has = receiver
-            .last
-            .saturating_sub(receiver.first)
-            .saturating_add(1);
+        let has = receiver.last.saturating_sub(receiver.first).saturating_add(1);
         let row = PartRow::counted("boxes", format!("{}, receiver", receiver.name), 1, "pieces");
         rows.push(row.note(format!("{ports} of {} in use", unit::counted(has, "port"))));
     }

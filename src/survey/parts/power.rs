@@ -24,8 +24,7 @@ fn points_on(place: InjectAt, shape: &Shape) -> u64 {
 /// The points of an injection on all strings that are put up this season.
 fn points_of(model: &Model, injection: &Injection) -> u64 {
     let up = injection.strings.iter().filter(|id| model.is_up(**id));
-    up.map(|id| points_on(injection.place, model.shape(*id)))
-        .sum()
+    up.map(|id| points_on(injection.place, model.shape(*id))).sum()
 }
 
 /// Every feed with how many leads it is.
@@ -39,9 +38,8 @@ fn feeds(model: &Model) -> impl Iterator<Item = (&FeedLead, u64)> {
 pub fn leads(model: &Model) -> Vec<PartRow> {
     let mut runs: BTreeMap<(u8, u32), (Gauge, Run)> = BTreeMap::new();
     for (lead, count) in feeds(model).filter(|(_, count)| *count > 0) {
-        let (_, run) = runs
-            .entry(thickness(Some(lead.gauge)))
-            .or_insert_with(|| (lead.gauge, Run::default()));
+        let (_, run) =
+            runs.entry(thickness(Some(lead.gauge))).or_insert_with(|| (lead.gauge, Run::default()));
         run.add(lead.length_um, count);
     }
     runs.into_values()

@@ -10,17 +10,12 @@ const WIDTH: usize = 100;
 /// The statements.
 pub fn text(view: &PowerView, suggestions: &[SuggestionRow]) -> String {
     let mut out = String::new();
-    let unfed = view
-        .ports
-        .iter()
-        .filter(|row| row.from == "port" && row.dark_nodes > 0);
+    let unfed = view.ports.iter().filter(|row| row.from == "port" && row.dark_nodes > 0);
     let unfed: Vec<String> = unfed.map(|row| shown(&row.port)).collect();
     if !unfed.is_empty() {
         // A comment takes one line however many there are.
         let ports = few(&unfed);
-        out.push_str(&format!(
-            "# Nodes go dark on {ports}, and nothing says what feeds that.\n"
-        ));
+        out.push_str(&format!("# Nodes go dark on {ports}, and nothing says what feeds that.\n"));
         out.push_str(
             "# Name a `supply` and say `power PORTS from SUPPLY through LENGTH of GAUGE`, then ask again.\n",
         );
@@ -28,11 +23,7 @@ pub fn text(view: &PowerView, suggestions: &[SuggestionRow]) -> String {
         out.push_str("# Nothing needs to be fed in more places.\n");
     }
     for row in suggestions {
-        out.push_str(&format!(
-            "# {}: {}\n",
-            shown(&row.port),
-            shown(&row.because)
-        ));
+        out.push_str(&format!("# {}: {}\n", shown(&row.port), shown(&row.because)));
         if let Some(why) = &row.why_not {
             comment(&format!("No injection helps: {why}."), &mut out);
             continue;
@@ -51,9 +42,7 @@ pub fn text(view: &PowerView, suggestions: &[SuggestionRow]) -> String {
     let left_out: Vec<String> = left_out.map(|row| shown(&row.port)).collect();
     if !left_out.is_empty() {
         let ports = few(&left_out);
-        out.push_str(&format!(
-            "# Left out, for what `tinsel check` reports of it: {ports}.\n"
-        ));
+        out.push_str(&format!("# Left out, for what `tinsel check` reports of it: {ports}.\n"));
     }
     out.push_str("# Lengths are as far as the line runs: measure yours.\n");
     for caution in CAUTIONS {
@@ -69,11 +58,7 @@ fn points(row: &SuggestionRow) -> String {
         0 | 1 => String::new(),
         lines => format!(" for the {lines} lines that share its lead"),
     };
-    let fewest = if row.fewest {
-        "no fewer do"
-    } else {
-        "the fewest found"
-    };
+    let fewest = if row.fewest { "no fewer do" } else { "the fewest found" };
     format!("{points}{shared}: {fewest}.")
 }
 

@@ -48,19 +48,13 @@ fn milli(value: i64) -> Decimal {
 }
 
 fn micro(value: i64) -> Decimal {
-    Decimal {
-        value,
-        per: 1_000_000,
-    }
+    Decimal { value, per: 1_000_000 }
 }
 
 /// A share in percent, to a tenth.
 fn percent(part: i64, whole: i64) -> Decimal {
     let share = i128::from(part) * 1_000 / i128::from(whole.max(1));
-    Decimal {
-        value: i64::try_from(share).unwrap_or(i64::MAX),
-        per: 10,
-    }
+    Decimal { value: i64::try_from(share).unwrap_or(i64::MAX), per: 10 }
 }
 
 fn fuse(fuse: Option<Told<i64>>, ua: i64) -> Fuse {
@@ -165,9 +159,7 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
 /// The ports of sections that were left out.
 fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
     let out = study.sections.iter().filter(|section| section.left_out);
-    let mut names: Vec<String> = out
-        .filter_map(|section| name(model, plan, section))
-        .collect();
+    let mut names: Vec<String> = out.filter_map(|section| name(model, plan, section)).collect();
     names.dedup();
     names
 }
@@ -243,24 +235,15 @@ fn amps_ua(mw: i64, mv: i64) -> i64 {
 fn total(model: &Model, plan: &Plan, study: &Study) -> Total {
     // Supplies that the display does not name lose as much as those that say nothing else.
     const USUAL: i64 = 85;
-    let assumed = study
-        .sections
-        .iter()
-        .map(|section| section.assumed_mw)
-        .fold(0, i64::saturating_add);
+    let assumed =
+        study.sections.iter().map(|section| section.assumed_mw).fold(0, i64::saturating_add);
     let supplies = || model.supplies.iter().zip(&study.supplies);
     let given =
         supplies().map(|(supply, ua)| supply.volts.map_or(0, |volts| power_mw(*ua, volts.value)));
     let taken = supplies().map(|(supply, ua)| supply_mains_mw(supply, *ua));
-    let controllers = model
-        .controllers
-        .iter()
-        .filter(|controller| !controller.stock);
+    let controllers = model.controllers.iter().filter(|controller| !controller.stock);
     let controllers = controllers.filter_map(|controller| controller.draw_mw);
-    let fixtures = model
-        .props
-        .iter()
-        .map(|prop| fixtures_mw(model, plan, prop));
+    let fixtures = model.props.iter().map(|prop| fixtures_mw(model, plan, prop));
     let mains = taken
         .chain(controllers)
         .chain(fixtures)

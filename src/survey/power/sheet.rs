@@ -58,14 +58,8 @@ pub fn table(view: &PowerView) -> Table<'_> {
 fn lines(view: &PowerView) -> Vec<Line<'_>> {
     let mut lines: Vec<Line<'_>> = Vec::new();
     lines.extend(view.ports.iter().map(|row| {
-        let notes = [
-            (row.left_out, "left out"),
-            (!row.drop_known, "pitch or gauge not told"),
-        ];
-        let notes = notes
-            .iter()
-            .filter(|(holds, _)| *holds)
-            .map(|(_, note)| *note);
+        let notes = [(row.left_out, "left out"), (!row.drop_known, "pitch or gauge not told")];
+        let notes = notes.iter().filter(|(holds, _)| *holds).map(|(_, note)| *note);
         Line {
             kind: "port",
             name: &row.port,
@@ -143,12 +137,7 @@ fn totals(view: &PowerView) -> [Line<'_>; 3] {
     };
     [
         line("all", given, total.watts, None),
-        line(
-            "mains at 120 V",
-            mains.clone(),
-            total.mains,
-            Some(total.mains_120v),
-        ),
+        line("mains at 120 V", mains.clone(), total.mains, Some(total.mains_120v)),
         line("mains at 230 V", mains, total.mains, Some(total.mains_230v)),
     ]
 }

@@ -28,15 +28,10 @@ impl Failure<'_> {
             || (before.ends_with('-')
                 && !rest.starts_with(|c: char| c.is_alphanumeric() || c == '-'))
         {
-            let end = if rest.starts_with('-') {
-                self.at + 1
-            } else {
-                self.at
-            };
+            let end = if rest.starts_with('-') { self.at + 1 } else { self.at };
             let name_end = self.text.get(..end)?.trim_end_matches('-');
-            let word = name_end
-                .rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c)))
-                .next()?;
+            let word =
+                name_end.rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c))).next()?;
             if word.starts_with(|c: char| c.is_alphabetic()) {
                 let start = name_end.len() - word.len();
                 let name = self.text.get(start..end)?;
@@ -45,9 +40,7 @@ impl Failure<'_> {
         }
         if rest.starts_with('[') && before.ends_with([' ', '\t']) {
             let word = before.trim_end();
-            let name = word
-                .rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c)))
-                .next()?;
+            let name = word.rsplit(|c: char| !(c.is_alphanumeric() || "-_".contains(c))).next()?;
             if name.starts_with(|c: char| c.is_alphabetic()) {
                 return Some(unexpected::parted_members(self.here(1), name));
             }
@@ -64,20 +57,14 @@ impl Failure<'_> {
         let in_name = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
         if let Some(behind) = rest.strip_prefix(['(', '.']).filter(|_| keyword == "prop") {
             let number = leading_digits(behind);
-            let closes = behind
-                .get(number..)
-                .is_some_and(|rest| rest.starts_with(')'));
+            let closes = behind.get(number..).is_some_and(|rest| rest.starts_with(')'));
             let start = self.before().trim_end_matches(in_name).len();
             let name = self.before().get(start..)?;
             if number > 0 && !name.is_empty() {
                 let end = self.at + 1 + number + usize::from(rest.starts_with('(') && closes);
                 let meant = format!("{name}[{}]", behind.get(..number)?);
                 let written = self.text.get(start..end)?;
-                return Some(unexpected::member_of_head(
-                    self.span(start..end),
-                    written,
-                    &meant,
-                ));
+                return Some(unexpected::member_of_head(self.span(start..end), written, &meant));
             }
         }
         if self.fits(Rule::name) {
@@ -86,11 +73,8 @@ impl Failure<'_> {
                 && name.contains(char::is_alphabetic);
             return letters.then(|| unexpected::name_start(self.here(name.len()), name));
         }
-        let start = keyword.len()
-            + self
-                .text
-                .get(keyword.len()..)?
-                .find(|c: char| !c.is_whitespace())?;
+        let start =
+            keyword.len() + self.text.get(keyword.len()..)?.find(|c: char| !c.is_whitespace())?;
         let name = self.text.get(start..self.at + rest.len())?;
         let plain = name.chars().all(|c| in_name(c) || c == ' ');
         if !self.fits(Rule::like_word) || !plain || name.split(' ').any(|word| word == "like") {
@@ -107,20 +91,13 @@ impl Failure<'_> {
             let span = self.span(start..start + name.len());
             return Some(unexpected::family_without_star(span, name, &several));
         }
-        Some(unexpected::split_name(
-            self.span(start..start + name.len()),
-            name,
-            &joined.join("-"),
-        ))
+        Some(unexpected::split_name(self.span(start..start + name.len()), name, &joined.join("-")))
     }
 
     /// `display Kestrel Quay`, `include porch.tinsel`.
     fn unquoted(&self) -> Option<Diagnostic> {
         let rest = self.rest().trim_end();
-        let named = matches!(
-            self.thing,
-            Thing::Statement("display" | "include" | "stock")
-        );
+        let named = matches!(self.thing, Thing::Statement("display" | "include" | "stock"));
         let plain = |c: char| c.is_alphanumeric() || " .-_/".contains(c);
         if named
             && self.fits(Rule::text)
@@ -137,10 +114,7 @@ impl Failure<'_> {
         let dots = if self.rest().starts_with("..") {
             self.at
         } else {
-            self.before()
-                .strip_suffix('.')
-                .filter(|_| self.rest().starts_with('.'))?
-                .len()
+            self.before().strip_suffix('.').filter(|_| self.rest().starts_with('.'))?.len()
         };
         let (before, behind) = (self.text.get(..dots)?, self.text.get(dots + 2..)?);
         let last = leading_digits(behind);
@@ -148,10 +122,7 @@ impl Failure<'_> {
         let start = before.trim_end_matches(in_name).len();
         let name = before.get(start..)?;
         let stem = name.len() - trailing_digits(name);
-        let (family, first) = (
-            name.get(..stem)?.trim_end_matches(['-', '_']),
-            name.get(stem..)?,
-        );
+        let (family, first) = (name.get(..stem)?.trim_end_matches(['-', '_']), name.get(stem..)?);
         if last == 0 || !family.starts_with(char::is_alphabetic) {
             return None;
         }

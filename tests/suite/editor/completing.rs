@@ -44,12 +44,7 @@ fn the_word_that_was_written_is_among_the_first_five() {
         let texts = Texts::example(main);
         let all = words(&texts);
         let step = (all.len() / 50).max(1);
-        places.extend(
-            all.into_iter()
-                .step_by(step)
-                .take(50)
-                .map(|one| (main, one)),
-        );
+        places.extend(all.into_iter().step_by(step).take(50).map(|one| (main, one)));
     }
     assert!(places.len() >= 195, "{}", places.len());
     let mut missed = String::new();
@@ -67,10 +62,7 @@ fn the_word_that_was_written_is_among_the_first_five() {
         let five: Vec<&str> = offers.iter().take(5).map(|offer| &*offer.word).collect();
         if !five.contains(&word.as_str()) {
             misses += 1;
-            missed.push_str(&format!(
-                "{main} {name}: `{word}` of `{}`: {five:?}\n",
-                was.trim()
-            ));
+            missed.push_str(&format!("{main} {name}: `{word}` of `{}`: {five:?}\n", was.trim()));
         }
     }
     let share = 100 * (places.len() - misses) / places.len();
@@ -100,10 +92,7 @@ fn what_is_offered() {
         ("controller d { input e131 ", &["unicast", "multicast"]),
         ("controller d { addressing per ", &["port", "prop"]),
         ("controller d { universes after ", &["c"]),
-        (
-            "controller d { ports 1..4 { ",
-            &["chip", "nodes", "slots", "fuse", "volts", "dim"],
-        ),
+        ("controller d { ports 1..4 { ", &["chip", "nodes", "slots", "fuse", "volts", "dim"]),
         ("display \"x\" { frame ", &["rate"]),
         ("# see wire/no", &["wire/no-port"]),
         ("reserve ", &["universes", "c"]),

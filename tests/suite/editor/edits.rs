@@ -51,9 +51,7 @@ fn change(lot: &mut Lot, text: &mut String, others: &[String]) {
         at -= 1;
     }
     let line = text[..at].rfind('\n').map_or(0, |at| at + 1);
-    let end = text[line..]
-        .find('\n')
-        .map_or(text.len(), |end| line + end + 1);
+    let end = text[line..].find('\n').map_or(text.len(), |end| line + end + 1);
     const TYPED: [&str; 12] = [
         "x",
         " ",
@@ -81,12 +79,8 @@ fn change(lot: &mut Lot, text: &mut String, others: &[String]) {
             let other = &others[lot.below(others.len())];
             let lines: Vec<&str> = other.lines().collect();
             let from = lot.below(lines.len().max(1));
-            let some: String = lines
-                .iter()
-                .skip(from)
-                .take(50)
-                .map(|one| format!("{one}\n"))
-                .collect();
+            let some: String =
+                lines.iter().skip(from).take(50).map(|one| format!("{one}\n")).collect();
             text.insert_str(line, &some);
         }
         5 => {
@@ -95,9 +89,7 @@ fn change(lot: &mut Lot, text: &mut String, others: &[String]) {
             }
         }
         _ => {
-            let digit = text[at..]
-                .find(|c: char| c.is_ascii_digit())
-                .map(|found| at + found);
+            let digit = text[at..].find(|c: char| c.is_ascii_digit()).map(|found| at + found);
             if let Some(at) = digit {
                 text.replace_range(at..=at, &lot.below(10).to_string());
             }
@@ -108,14 +100,8 @@ fn change(lot: &mut Lot, text: &mut String, others: &[String]) {
 /// `EDITS` says how many; each starts again from the example when it has gone wrong for a while.
 #[test]
 fn answers_after_an_edit_are_those_of_a_full_compile() {
-    let edits = std::env::var("EDITS")
-        .ok()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(240_usize);
-    let seed = std::env::var("EDITS_SEED")
-        .ok()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(7);
+    let edits = std::env::var("EDITS").ok().and_then(|n| n.parse().ok()).unwrap_or(240_usize);
+    let seed = std::env::var("EDITS_SEED").ok().and_then(|n| n.parse().ok()).unwrap_or(7);
     let mut lot = Lot(0x9e37_79b9_7f4a_7c15 ^ seed);
     for (main, ..) in EXAMPLES {
         let fresh = Texts::example(main);
@@ -133,13 +119,7 @@ fn answers_after_an_edit_are_those_of_a_full_compile() {
                 0..=3 => {
                     texts.texts.insert(name.clone(), fresh.texts[name].clone());
                 }
-                4 => {
-                    texts.lock = if texts.lock.is_some() {
-                        None
-                    } else {
-                        fresh.lock.clone()
-                    }
-                }
+                4 => texts.lock = if texts.lock.is_some() { None } else { fresh.lock.clone() },
                 _ => {
                     if let Some(text) = texts.texts.get_mut(name) {
                         change(&mut lot, text, &originals);

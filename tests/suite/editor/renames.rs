@@ -19,29 +19,16 @@ fn a_rename_of_any_name_of_any_example_moves_nothing() {
     for (main, texts) in examples.into_iter().chain([("shed", shed)]) {
         let desk = texts.desk();
         let before = texts.compiled();
-        let declared = desk
-            .uses()
-            .names
-            .iter()
-            .filter(|one| one.role == Role::Declares);
+        let declared = desk.uses().names.iter().filter(|one| one.role == Role::Declares);
         for one in declared.step_by(if main.contains("veteran") { 3 } else { 1 }) {
             let edits = rename::rename(&desk, one.at.start, "fresh-name")
                 .unwrap_or_else(|why| panic!("{main}: {}: {why}", one.key));
             let mut after = texts.with(&desk, &edits);
             let compiled = after.compiled();
             let about = format!("{main}: {:?} {}", one.kind, one.key);
-            assert_eq!(
-                compiled.count(Severity::Error),
-                0,
-                "{about}: {:?}",
-                compiled.findings
-            );
+            assert_eq!(compiled.count(Severity::Error), 0, "{about}: {:?}", compiled.findings);
             assert_eq!(places(&compiled), places(&before), "{about}");
-            let moves = compiled
-                .plan
-                .past
-                .as_ref()
-                .map_or(0, |past| past.moves.len());
+            let moves = compiled.plan.past.as_ref().map_or(0, |past| past.moves.len());
             assert_eq!(moves, 0, "{about}");
             // The build after it has nothing to do, and the words of the display are the same but for the name.
             after.lock = Some(compiled.next_lock());
@@ -77,19 +64,14 @@ fn renames_fold() {
     texts.lock = Some(texts.compiled().next_lock());
     let rename_to = |texts: &Texts, from: &str, to: &str| {
         let desk = texts.desk();
-        let one = desk
-            .uses()
-            .names
-            .iter()
-            .find(|one| *one.key == *from && one.role == Role::Declares);
+        let one =
+            desk.uses().names.iter().find(|one| *one.key == *from && one.role == Role::Declares);
         let edits = rename::rename(&desk, one.unwrap().at.start, to).unwrap();
         texts.with(&desk, &edits)
     };
     let renamed = |texts: &Texts| -> Vec<String> {
         let text = texts.texts["yard.tinsel"].lines();
-        text.filter(|line| line.starts_with("renamed"))
-            .map(str::to_owned)
-            .collect()
+        text.filter(|line| line.starts_with("renamed")).map(str::to_owned).collect()
     };
     let once = rename_to(&texts, "a", "x");
     assert_eq!(renamed(&once), ["renamed a -> x"]);
@@ -131,25 +113,12 @@ fn a_name_that_does_not_work_is_refused() {
         ("ws2811", "x", "not declared"),
     ] {
         let refused = rename::rename(&desk, one(from), to);
-        assert!(
-            refused.as_ref().is_err_and(|told| told.contains(why)),
-            "{from} {to}: {refused:?}"
-        );
+        assert!(refused.as_ref().is_err_and(|told| told.contains(why)), "{from} {to}: {refused:?}");
     }
     // Kinds do not share names.
     assert!(rename::rename(&desk, one("a"), "n").is_ok());
-    let string = desk
-        .uses()
-        .names
-        .iter()
-        .find(|one| *one.key == *"w")
-        .unwrap();
+    let string = desk.uses().names.iter().find(|one| *one.key == *"w").unwrap();
     assert!(matches!(string.kind, Kind::String(_)));
     assert_eq!(names::references(&desk, string.at.start, true).len(), 2);
-    assert_eq!(
-        rename::rename(&desk, string.at.start, "eaves")
-            .unwrap()
-            .len(),
-        2
-    );
+    assert_eq!(rename::rename(&desk, string.at.start, "eaves").unwrap().len(), 2);
 }

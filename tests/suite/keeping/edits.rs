@@ -49,12 +49,7 @@ impl Yard {
     /// So many props on eight controllers of sixteen ports, a few of them free.
     pub fn new(props: usize, spare: u32) -> Self {
         let mut lot = Lot::new(1);
-        let mut yard = Self {
-            spare,
-            ports: vec![Vec::new(); 8 * PORTS],
-            next: 0,
-            renamed: None,
-        };
+        let mut yard = Self { spare, ports: vec![Vec::new(); 8 * PORTS], next: 0, renamed: None };
         for at in 0..props {
             let port = at * 7 % (8 * PORTS - 20);
             let nodes = 20 + lot.below(80);
@@ -66,10 +61,7 @@ impl Yard {
 
     fn prop(&mut self, nodes: u64) -> Prop {
         self.next += 1;
-        Prop {
-            name: format!("prop{}", self.next),
-            nodes,
-        }
+        Prop { name: format!("prop{}", self.next), nodes }
     }
 
     /// The display as text.
@@ -107,23 +99,17 @@ impl Yard {
     /// One edit as people make them; what it was. With spare room only edits that fit into it are made.
     pub fn edit(&mut self, lot: &mut Lot) -> String {
         self.renamed = None;
-        let used: Vec<usize> = (0..self.ports.len())
-            .filter(|at| !self.ports[*at].is_empty())
-            .collect();
-        let free: Vec<usize> = (0..self.ports.len())
-            .filter(|at| self.ports[*at].is_empty())
-            .collect();
+        let used: Vec<usize> =
+            (0..self.ports.len()).filter(|at| !self.ports[*at].is_empty()).collect();
+        let free: Vec<usize> =
+            (0..self.ports.len()).filter(|at| self.ports[*at].is_empty()).collect();
         let small = self.spare > 0;
         let port = lot.of(&used).unwrap();
         let count = self.ports[port].len();
         let place = lot.below(count as u64) as usize;
         match lot.below(if small { 10 } else { 14 }) {
             0..=2 => {
-                let nodes = if small {
-                    1 + lot.below(4)
-                } else {
-                    5 + lot.below(60)
-                };
+                let nodes = if small { 1 + lot.below(4) } else { 5 + lot.below(60) };
                 let prop = self.prop(nodes);
                 self.ports[port].push(prop);
                 format!("append {nodes} nodes on port {port}")
@@ -212,10 +198,8 @@ impl Yard {
                 }
                 before += size;
             }
-            let as_it_was = sizes
-                .iter()
-                .zip(&olds)
-                .all(|(size, old)| old.is_some_and(|o| o.1 == *size));
+            let as_it_was =
+                sizes.iter().zip(&olds).all(|(size, old)| old.is_some_and(|o| o.1 == *size));
             match places.first() {
                 Some((start, kept)) if as_it_was && *kept == all => {
                     taken.push((*start, start + whole))

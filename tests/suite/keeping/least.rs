@@ -69,11 +69,7 @@ impl Case {
                     strings += 1;
                     names += 1;
                     let slots = 1 + lot.below(5);
-                    port.push(Str {
-                        name: format!("p{names}"),
-                        slots,
-                        old: Some((at, slots)),
-                    });
+                    port.push(Str { name: format!("p{names}"), slots, old: Some((at, slots)) });
                     at += slots;
                     if addressing == Addressing::PerProp {
                         at += lot.below(2) * lot.below(3);
@@ -85,11 +81,7 @@ impl Case {
                 ports.push(port);
             }
             let last = limited.then(|| at.div_ceil(SLOTS) + lot.below(2));
-            controllers.push(Controller {
-                addressing,
-                last,
-                ports,
-            });
+            controllers.push(Controller { addressing, last, ports });
             if let Some(last) = last {
                 at = last * SLOTS;
             }
@@ -112,11 +104,7 @@ impl Case {
                 *names += 1;
                 port.insert(
                     place,
-                    Str {
-                        name: format!("p{names}"),
-                        slots: 1 + lot.below(5),
-                        old: None,
-                    },
+                    Str { name: format!("p{names}"), slots: 1 + lot.below(5), old: None },
                 );
             }
             2 if place < port.len() => {
@@ -252,10 +240,7 @@ fn try_all(
             let mut at = start;
             let mut gone = 0;
             for one in strings {
-                gone += one
-                    .old
-                    .filter(|(old, _)| *old != at)
-                    .map_or(0, |(_, slots)| slots);
+                gone += one.old.filter(|(old, _)| *old != at).map_or(0, |(_, slots)| slots);
                 at += one.slots;
             }
             (gone, start)

@@ -111,12 +111,7 @@ impl Case {
                 ports: vec![false; 1 + lot.below(3) as usize],
             });
         }
-        let mut case = Self {
-            controllers,
-            wires: Vec::new(),
-            reserved: None,
-            names: 0,
-        };
+        let mut case = Self { controllers, wires: Vec::new(), reserved: None, names: 0 };
         for _ in 0..2 + lot.below(4) {
             let wire = case.wire(lot);
             case.wires.push(wire);
@@ -198,11 +193,7 @@ impl Case {
                 self.wires[at].target = self.target(lot);
                 "another target"
             }
-            9 if self
-                .controllers
-                .iter()
-                .all(|one| one.addressing != Addressing::Consecutive) =>
-            {
+            9 if self.controllers.iter().all(|one| one.addressing != Addressing::Consecutive) => {
                 self.reserved = Some(1 + lot.below(4));
                 "a universe reserved"
             }
@@ -274,10 +265,7 @@ impl Case {
                 panic!("no fixtures here");
             };
             let controller = row.controller[1..].parse().unwrap();
-            (
-                row.name.to_string(),
-                (controller, port as usize - 1, row.start, row.slots),
-            )
+            (row.name.to_string(), (controller, port as usize - 1, row.start, row.slots))
         });
         rows.collect()
     }
@@ -299,10 +287,7 @@ impl Case {
         let mut lines = Vec::new();
         for wire in &self.wires {
             let strings = wire.props.iter().flat_map(|prop| {
-                prop.names()
-                    .into_iter()
-                    .map(|name| (name, prop.nodes))
-                    .collect::<Vec<_>>()
+                prop.names().into_iter().map(|name| (name, prop.nodes)).collect::<Vec<_>>()
             });
             let strings: Vec<(String, u64)> = strings.collect();
             // A prop of several strings that stands alone: each by itself where the port is open.
@@ -358,22 +343,15 @@ impl Case {
                     Target::Controller(one) => !dead && one == at,
                     Target::Port(one, two) => (one, two) == (at, port),
                 };
-                let hangs = way
-                    .iter()
-                    .zip(lines)
-                    .filter(|(place, _)| **place == (at, port));
+                let hangs = way.iter().zip(lines).filter(|(place, _)| **place == (at, port));
                 let hangs = hangs.map(|(_, line)| line).chain([line]);
-                let nodes: u64 = hangs
-                    .flat_map(|line| &line.strings)
-                    .map(|(_, nodes)| nodes)
-                    .sum();
+                let nodes: u64 = hangs.flat_map(|line| &line.strings).map(|(_, nodes)| nodes).sum();
                 // Lines that come later may be wired here, so this is only a first look.
                 if !allowed || nodes > controller.most {
                     continue;
                 }
                 let gone = line.strings.iter().filter(|(name, _)| {
-                    olds.get(name)
-                        .is_some_and(|was| (was.0, was.1) != (at, port))
+                    olds.get(name).is_some_and(|was| (was.0, was.1) != (at, port))
                 });
                 let gone = gone.count();
                 way.push((at, port));
@@ -407,9 +385,8 @@ impl Case {
                         orders.truncate(1);
                     }
                 }
-                let new: Vec<usize> = all()
-                    .filter(|index| !wired(index) && !lines[*index].old)
-                    .collect();
+                let new: Vec<usize> =
+                    all().filter(|index| !wired(index) && !lines[*index].old).collect();
                 for order in &mut orders {
                     order.extend(&new);
                 }
@@ -440,10 +417,7 @@ impl Case {
         for (index, controller) in self.controllers.iter().enumerate() {
             let own = chosen.iter().filter(|((at, _), _)| *at == index);
             let chains = own.map(|(_, order)| {
-                order
-                    .iter()
-                    .flat_map(|line| &lines[*line].strings)
-                    .collect::<Vec<_>>()
+                order.iter().flat_map(|line| &lines[*line].strings).collect::<Vec<_>>()
             });
             let chains: Vec<Vec<&(String, u64)>> = chains.filter(|one| !one.is_empty()).collect();
             match controller.addressing {
@@ -482,9 +456,8 @@ impl Case {
             let mut at = 0;
             let mut gone = 0;
             for (name, nodes) in strings {
-                let was = olds
-                    .get(name)
-                    .filter(|was| start.is_none_or(|start| was.2 != start + at));
+                let was =
+                    olds.get(name).filter(|was| start.is_none_or(|start| was.2 != start + at));
                 gone += was.map_or(0, |was| was.3);
                 at += nodes;
             }
@@ -497,11 +470,8 @@ impl Case {
             places.extend(start.map(|start| (start, Some(start))));
             before += nodes;
         }
-        let mut places: Vec<(u64, Option<u64>)> = places
-            .into_values()
-            .chain([None])
-            .map(|start| (gone(start), start))
-            .collect();
+        let mut places: Vec<(u64, Option<u64>)> =
+            places.into_values().chain([None]).map(|start| (gone(start), start)).collect();
         places.sort_unstable();
         for (gone, start) in places {
             let Some(start) = start else {
@@ -532,18 +502,12 @@ impl Case {
         if free.is_empty() {
             return true;
         }
-        let mut starts: Vec<u64> = laid
-            .iter()
-            .flat_map(|one| [one.2, one.2.div_ceil(SLOTS) * SLOTS])
-            .collect();
-        let said = self
-            .controllers
-            .iter()
-            .flat_map(|one| [one.first.map(|first| first - 1), one.last]);
+        let mut starts: Vec<u64> =
+            laid.iter().flat_map(|one| [one.2, one.2.div_ceil(SLOTS) * SLOTS]).collect();
+        let said =
+            self.controllers.iter().flat_map(|one| [one.first.map(|first| first - 1), one.last]);
         starts.extend(
-            said.chain([Some(0), self.reserved])
-                .flatten()
-                .map(|universe| universe * SLOTS),
+            said.chain([Some(0), self.reserved]).flatten().map(|universe| universe * SLOTS),
         );
         starts.sort_unstable();
         starts.dedup();
@@ -589,11 +553,9 @@ impl Case {
         let reserved = self.reserved.map(|one| ((one - 1) * SLOTS, one * SLOTS));
         !said.any(|said| share(said, (start, end)))
             && !reserved.is_some_and(|one| share(one, (start, end)))
-            && laid
-                .iter()
-                .all(|(other, from, to)| match *other == controller {
-                    true => *to <= start || end <= *from,
-                    false => !share((*from, *to), (start, end)),
-                })
+            && laid.iter().all(|(other, from, to)| match *other == controller {
+                true => *to <= start || end <= *from,
+                false => !share((*from, *to), (start, end)),
+            })
     }
 }

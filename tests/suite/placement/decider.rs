@@ -6,10 +6,7 @@ use tinsel::allocate::pack::{Group, Instance, Line, Order, Room, budget, clashes
 
 /// How many instances are decided both ways; `PLACEMENT_CASES` asks for more.
 fn cases(few: u64) -> u64 {
-    std::env::var("PLACEMENT_CASES")
-        .ok()
-        .and_then(|count| count.parse().ok())
-        .unwrap_or(few)
+    std::env::var("PLACEMENT_CASES").ok().and_then(|count| count.parse().ok()).unwrap_or(few)
 }
 
 /// A linear congruential generator, so that the instances do not depend on the engine's own source of chance.
@@ -25,10 +22,8 @@ impl Dice {
     }
 
     fn roll(&mut self, sides: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) % sides
     }
 }
@@ -36,10 +31,7 @@ impl Dice {
 /// Up to three sites of up to three ports, two kinds, fuses, limits, ports in use, up to five groups.
 fn small(seed: u64) -> Instance {
     let mut dice = Dice::new(seed);
-    let mut instance = Instance {
-        kinds: vec![0, 1],
-        ..Instance::default()
-    };
+    let mut instance = Instance { kinds: vec![0, 1], ..Instance::default() };
     for index in 0..1 + dice.roll(2) as usize {
         let mut own = site();
         if dice.roll(4) == 0 {
@@ -49,17 +41,11 @@ fn small(seed: u64) -> Instance {
         }
         instance.sites.push(own);
         for number in 1..=1 + dice.roll(3) as u32 {
-            let current = if dice.roll(3) == 0 {
-                5 + dice.roll(12)
-            } else {
-                u64::MAX
-            };
+            let current = if dice.roll(3) == 0 { 5 + dice.roll(12) } else { u64::MAX };
             let takes =
                 |dice: &mut Dice, nodes| (dice.roll(6) > 0).then_some(Room { nodes, current });
             let nodes = 6 + dice.roll(7);
-            instance
-                .looks
-                .push(vec![takes(&mut dice, nodes), takes(&mut dice, nodes)]);
+            instance.looks.push(vec![takes(&mut dice, nodes), takes(&mut dice, nodes)]);
             let mut own = port(index, number, instance.looks.len() - 1);
             if dice.roll(5) == 0 {
                 own.used = true;
@@ -111,9 +97,7 @@ impl Every<'_> {
         let at = &instance.ports[port];
         let here = || {
             let lines = self.lines.iter().zip(&self.chosen);
-            lines
-                .filter(|(_, on)| **on == port)
-                .map(|((_, line), _)| *line)
+            lines.filter(|(_, on)| **on == port).map(|((_, line), _)| *line)
         };
         let first = here().next().unwrap();
         let kind = |line: &Line| instance.kinds[line.class];
@@ -132,27 +116,16 @@ impl Every<'_> {
     fn in_limits(&self) -> bool {
         (0..self.instance.sites.len()).all(|index| {
             let site = &self.instance.sites[index];
-            let ports = self
-                .instance
-                .ports
-                .iter()
-                .enumerate()
-                .filter(|(_, port)| port.site == index);
+            let ports =
+                self.instance.ports.iter().enumerate().filter(|(_, port)| port.site == index);
             let slots = ports.map(|(at, port)| {
-                let mine = self
-                    .lines
-                    .iter()
-                    .zip(&self.chosen)
-                    .filter(|(_, on)| **on == at);
+                let mine = self.lines.iter().zip(&self.chosen).filter(|(_, on)| **on == at);
                 match port.slots + mine.map(|((_, line), _)| line.slots).sum::<u64>() {
                     0 => 0,
                     slots => (slots + site.spare).div_ceil(site.unit) * site.unit,
                 }
             });
-            let placed = self
-                .chosen
-                .iter()
-                .any(|port| self.instance.ports[*port].site == index);
+            let placed = self.chosen.iter().any(|port| self.instance.ports[*port].site == index);
             !placed || slots.sum::<u64>() <= site.limit
         })
     }
@@ -164,18 +137,13 @@ impl Every<'_> {
             let ports = &self.chosen[at..at + group.lines.len()];
             at += group.lines.len();
             let own = |port: &usize| &self.instance.ports[*port];
-            let whole = ports
-                .iter()
-                .all(|port| own(port).site == own(&ports[0]).site);
+            let whole = ports.iter().all(|port| own(port).site == own(&ports[0]).site);
             let beside = |pair: &[usize]| {
                 pair[0] == pair[1] || own(&pair[0]).number + 1 == own(&pair[1]).number
             };
             split += u64::from(!whole);
             apart += u64::from(whole && !ports.windows(2).all(beside));
-            lead += ports
-                .iter()
-                .map(|port| group.lead[own(port).place])
-                .sum::<u64>();
+            lead += ports.iter().map(|port| group.lead[own(port).place]).sum::<u64>();
         }
         let mut opened: Vec<usize> = self.chosen.clone();
         opened.sort_unstable();
@@ -209,20 +177,13 @@ impl Every<'_> {
 
 fn every(instance: &Instance, groups: &[usize]) -> Option<Key> {
     let part = Instance {
-        groups: groups
-            .iter()
-            .map(|group| instance.groups[*group].clone())
-            .collect(),
+        groups: groups.iter().map(|group| instance.groups[*group].clone()).collect(),
         ..instance.clone()
     };
     let lines = part.groups.iter().enumerate();
     let lines = lines.flat_map(|(at, group)| group.lines.iter().map(move |line| (at, line)));
-    let mut every = Every {
-        instance: &part,
-        lines: lines.collect(),
-        chosen: Vec::new(),
-        best: None,
-    };
+    let mut every =
+        Every { instance: &part, lines: lines.collect(), chosen: Vec::new(), best: None };
     every.search();
     every.best
 }
@@ -248,25 +209,15 @@ fn exhaustive_search_agrees() {
             }
             Err(none) => {
                 refused += 1;
-                assert!(
-                    best.is_none(),
-                    "seed {seed}: there is a way {best:?}: {instance:#?}"
-                );
+                assert!(best.is_none(), "seed {seed}: there is a way {best:?}: {instance:#?}");
                 assert!(none.proven, "seed {seed}");
                 let sets = clashes(&instance, budget(lines) * 10);
                 assert!(!sets.is_empty(), "seed {seed}");
                 for set in sets {
-                    assert!(
-                        every(&instance, &set.groups).is_none(),
-                        "seed {seed}: {set:?}"
-                    );
+                    assert!(every(&instance, &set.groups).is_none(), "seed {seed}: {set:?}");
                     for left_out in &set.groups {
-                        let rest: Vec<usize> = set
-                            .groups
-                            .iter()
-                            .copied()
-                            .filter(|group| group != left_out)
-                            .collect();
+                        let rest: Vec<usize> =
+                            set.groups.iter().copied().filter(|group| group != left_out).collect();
                         assert!(
                             every(&instance, &rest).is_some(),
                             "seed {seed}: {set:?} is not the smallest"
@@ -276,10 +227,7 @@ fn exhaustive_search_agrees() {
             }
         }
     }
-    assert!(
-        refused > 10 && placed > 50,
-        "{refused} refused, {placed} placed"
-    );
+    assert!(refused > 10 && placed > 50, "{refused} refused, {placed} placed");
 }
 
 /// Many groups of one to three lines of a few kinds on several sites, with room planted: a
@@ -287,21 +235,12 @@ fn exhaustive_search_agrees() {
 fn planted(seed: u64) -> Instance {
     let mut dice = Dice::new(seed ^ 0xABCD);
     let kinds = 1 + dice.roll(3) as usize;
-    let mut instance = Instance {
-        kinds: (0..kinds).collect(),
-        order: Order::Ports,
-        ..Instance::default()
-    };
+    let mut instance =
+        Instance { kinds: (0..kinds).collect(), order: Order::Ports, ..Instance::default() };
     for index in 0..2 + dice.roll(6) as usize {
         instance.sites.push(site());
         let nodes = 200 + 100 * dice.roll(4);
-        instance.looks.push(vec![
-            Some(Room {
-                nodes,
-                current: u64::MAX
-            });
-            kinds
-        ]);
+        instance.looks.push(vec![Some(Room { nodes, current: u64::MAX }); kinds]);
         for number in 1..=4 + dice.roll(13) as u32 {
             instance.ports.push(port(index, number, index));
             let class = dice.roll(kinds as u64) as usize;
@@ -309,11 +248,7 @@ fn planted(seed: u64) -> Instance {
             while left >= nodes / 10 {
                 let size = (nodes / 20 + dice.roll(nodes * 3 / 4)).min(left);
                 left -= size;
-                let lines = vec![Line {
-                    size,
-                    class,
-                    ..Line::default()
-                }];
+                let lines = vec![Line { size, class, ..Line::default() }];
                 let lead = Vec::new();
                 instance.groups.push(Group { lines, lead });
             }
@@ -325,11 +260,7 @@ fn planted(seed: u64) -> Instance {
 /// First fit or best fit, the largest first, over the ports as they stand: opened ports.
 fn decreasing(instance: &Instance, best: bool) -> Option<u64> {
     let mut left: Vec<Option<(usize, u64)>> = vec![None; instance.ports.len()];
-    let mut lines: Vec<&Line> = instance
-        .groups
-        .iter()
-        .flat_map(|group| &group.lines)
-        .collect();
+    let mut lines: Vec<&Line> = instance.groups.iter().flat_map(|group| &group.lines).collect();
     lines.sort_by_key(|line| std::cmp::Reverse(line.size));
     for line in lines {
         let room = |at: usize| match left[at] {
@@ -358,11 +289,7 @@ fn what_has_room_is_placed_on_no_more_ports_than_the_simple_rules_take() {
         check(&instance, &answer);
         for best in [false, true] {
             let simple = decreasing(&instance, best).unwrap_or(u64::MAX);
-            assert!(
-                answer.opened <= simple,
-                "seed {seed}: {} for {simple}",
-                answer.opened
-            );
+            assert!(answer.opened <= simple, "seed {seed}: {} for {simple}", answer.opened);
         }
     }
 }

@@ -7,29 +7,16 @@ use tinsel::allocate::pack::{Cause, Group, Instance, Line, NoRoom, Order, Room, 
 const STEPS: u64 = 400_000;
 
 fn group(sizes: &[u64]) -> Group {
-    let line = |&size: &u64| Line {
-        size,
-        slots: 1,
-        ..Line::default()
-    };
-    Group {
-        lines: sizes.iter().map(line).collect(),
-        lead: Vec::new(),
-    }
+    let line = |&size: &u64| Line { size, slots: 1, ..Line::default() };
+    Group { lines: sizes.iter().map(line).collect(), lead: Vec::new() }
 }
 
 /// Sites of so many ports with so much room, each accepting class 0 and, apart from it, class 1.
 fn yard(sites: &[(u32, u64)], groups: Vec<Group>) -> Instance {
-    let mut instance = Instance {
-        kinds: vec![0, 1],
-        groups,
-        ..Instance::default()
-    };
+    let mut instance = Instance { kinds: vec![0, 1], groups, ..Instance::default() };
     for (index, (ports, nodes)) in sites.iter().enumerate() {
         instance.sites.push(site());
-        instance
-            .ports
-            .extend((1..=*ports).map(|number| port(index, number, index)));
+        instance.ports.extend((1..=*ports).map(|number| port(index, number, index)));
         instance.looks.push(room(*nodes).repeat(2));
     }
     instance
@@ -38,10 +25,7 @@ fn yard(sites: &[(u32, u64)], groups: Vec<Group>) -> Instance {
 fn refused(instance: &Instance) -> (NoRoom, Vec<(Vec<usize>, Cause)>) {
     let none = seek(instance, STEPS).unwrap_err();
     let sets = clashes(instance, STEPS * 10).into_iter();
-    (
-        none,
-        sets.map(|clash| (clash.groups, clash.cause)).collect(),
-    )
+    (none, sets.map(|clash| (clash.groups, clash.cause)).collect())
 }
 
 #[test]
@@ -53,10 +37,7 @@ fn nothing_and_extremes() {
     far.lead = vec![1 << 40, 1 << 40];
     far.lines[0].slots = 1 << 40;
     far.lines[1].slots = 1 << 40;
-    let mut huge = yard(
-        &[(2, u64::MAX), (2, u64::MAX)],
-        vec![far.clone(), far.clone(), far],
-    );
+    let mut huge = yard(&[(2, u64::MAX), (2, u64::MAX)], vec![far.clone(), far.clone(), far]);
     huge.sites[0].carried = 1 << 40;
     assert!(seek(&huge, STEPS).is_ok());
 }
@@ -65,9 +46,7 @@ fn nothing_and_extremes() {
 fn any_budget_gives_a_lawful_end() {
     for steps in [0, 1, 100, 10_000, 1_000_000] {
         for count in [1, 5, 30] {
-            let groups = (0..count)
-                .map(|index| group(&[30 + index, 60, 10]))
-                .collect();
+            let groups = (0..count).map(|index| group(&[30 + index, 60, 10])).collect();
             let instance = yard(&[(16, 200), (8, 300)], groups);
             if let Ok(answer) = seek(&instance, steps) {
                 check(&instance, &answer);
@@ -94,10 +73,7 @@ fn each_cause_is_told() {
     assert_eq!(sets, [(vec![0, 1, 3], ports.clone())]);
 
     let unlike = vec![group(&[60]), group(&[60]), other];
-    assert_eq!(
-        refused(&yard(&[(2, 100)], unlike)).1,
-        [(vec![0, 1, 2], ports)]
-    );
+    assert_eq!(refused(&yard(&[(2, 100)], unlike)).1, [(vec![0, 1, 2], ports)]);
 
     let mut small = yard(&[(4, 100)], vec![group(&[10, 10]), group(&[10])]);
     small.sites[0].limit = 2;
@@ -107,10 +83,7 @@ fn each_cause_is_told() {
     // 50 + 40 and 30 + 30 + 40 leave no room for the last 30, though 220 nodes go into 300.
     let sizes = [&[90][..], &[60], &[60], &[60]].map(group).to_vec();
     let ports = Cause::Ports { needed: 4, free: 3 };
-    assert_eq!(
-        refused(&yard(&[(3, 100)], sizes)).1,
-        [(vec![0, 1, 2, 3], ports)]
-    );
+    assert_eq!(refused(&yard(&[(3, 100)], sizes)).1, [(vec![0, 1, 2, 3], ports)]);
 }
 
 #[test]
@@ -156,10 +129,7 @@ fn each_line_counts_the_current_that_it_draws_itself() {
     groups[0].lines[0].draw = 3_600;
     groups[1].lines[0].draw = 300;
     let mut instance = yard(&[(2, 400)], groups);
-    let limited = Some(Room {
-        nodes: 400,
-        current: 4_000,
-    });
+    let limited = Some(Room { nodes: 400, current: 4_000 });
     instance.looks[0] = vec![limited; 2];
     let answer = seek(&instance, STEPS).unwrap();
     check(&instance, &answer);

@@ -117,23 +117,15 @@ impl Yard {
     /// One more controller with its ports and what is planted on them.
     fn site(&mut self, lot: &mut Lot, site: usize, used: &mut BTreeMap<usize, u64>, full: bool) {
         let volts = self.kinds[lot.below(self.kinds.len() as u64) as usize].volts;
-        let of_site: Vec<usize> = (0..self.kinds.len())
-            .filter(|at| self.kinds[*at].volts == volts)
-            .collect();
+        let of_site: Vec<usize> =
+            (0..self.kinds.len()).filter(|at| self.kinds[*at].volts == volts).collect();
         let fuse = (lot.below(2) == 0).then(|| 3 + lot.below(8));
         let mut before: Option<(usize, Vec<u64>)> = None;
         for number in 1..=2 + lot.below(15) {
             let nodes = [100, 170, 340, 680][lot.below(4) as usize];
             let dead = lot.below(12) == 0;
             let at = self.ports.len();
-            self.ports.push(Port {
-                site,
-                number,
-                nodes,
-                volts,
-                fuse,
-                dead,
-            });
+            self.ports.push(Port { site, number, nodes, volts, fuse, dead });
             if dead || lot.below(10) == 0 {
                 continue;
             }
@@ -155,21 +147,13 @@ impl Yard {
             *used.entry(site).or_default() += nodes * self.kinds[kind].slots;
             if lot.below(12) == 0 {
                 let first = strings.remove(0);
-                self.props.push(Prop {
-                    kind,
-                    strings: vec![first],
-                    wired: Some(at),
-                });
+                self.props.push(Prop { kind, strings: vec![first], wired: Some(at) });
             }
             // A prop of several strings: the last of the port before and the first of this one.
             if let Some((other, sizes)) = before.take() {
                 let joins = other == kind && lot.below(3) == 0 && !sizes.is_empty();
                 for (place, size) in sizes.iter().enumerate() {
-                    let mut prop = Prop {
-                        kind: other,
-                        strings: vec![*size],
-                        wired: None,
-                    };
+                    let mut prop = Prop { kind: other, strings: vec![*size], wired: None };
                     if joins && place + 1 == sizes.len() && !strings.is_empty() {
                         prop.strings.push(strings.remove(0));
                     }
@@ -180,11 +164,7 @@ impl Yard {
         }
         for size in before.iter().flat_map(|(_, sizes)| sizes) {
             let kind = before.as_ref().map_or(0, |one| one.0);
-            self.props.push(Prop {
-                kind,
-                strings: vec![*size],
-                wired: None,
-            });
+            self.props.push(Prop { kind, strings: vec![*size], wired: None });
         }
     }
 
@@ -200,10 +180,7 @@ impl Yard {
     pub fn text(&self, prefer: &str) -> String {
         let mut text = format!("display \"yard\" {{ frame rate {RATE} Hz{prefer} }}\n");
         for chip in 0..2 {
-            let _ = writeln!(
-                text,
-                "chip made{chip} {{ rate 800 kHz; latch {LATCH_US} us }}"
-            );
+            let _ = writeln!(text, "chip made{chip} {{ rate 800 kHz; latch {LATCH_US} us }}");
         }
         for (at, kind) in self.kinds.iter().enumerate() {
             let colour = if kind.slots == 4 { "RGBW" } else { "RGB" };
@@ -218,9 +195,7 @@ impl Yard {
             let _ = write!(text, "controller c{site} {{ {most}");
             let own = || self.ports.iter().filter(|port| port.site == site);
             for port in own() {
-                let fuse = port
-                    .fuse
-                    .map_or(String::new(), |fuse| format!("; fuse {fuse} A"));
+                let fuse = port.fuse.map_or(String::new(), |fuse| format!("; fuse {fuse} A"));
                 let _ = write!(
                     text,
                     "port {} {{ nodes at most {}; volts {} V{fuse} }}; ",
@@ -246,17 +221,9 @@ impl Yard {
         }
         let mut open = Vec::new();
         for (at, prop) in self.props.iter().enumerate() {
-            let strings: Vec<String> = prop
-                .strings
-                .iter()
-                .map(|nodes| format!("string {nodes} nodes"))
-                .collect();
-            let _ = writeln!(
-                text,
-                "prop p{at} {{ node n{}; {} }}",
-                prop.kind,
-                strings.join("; ")
-            );
+            let strings: Vec<String> =
+                prop.strings.iter().map(|nodes| format!("string {nodes} nodes")).collect();
+            let _ = writeln!(text, "prop p{at} {{ node n{}; {} }}", prop.kind, strings.join("; "));
             match prop.wired {
                 Some(port) => {
                     let port = &self.ports[port];
@@ -292,9 +259,7 @@ impl Yard {
             && at.volts == of.volts
             && load.nodes + nodes <= at.nodes
             && load.us + nodes * of.slots * SLOT_US + LATCH_US <= 1_000_000 / RATE
-            && at
-                .fuse
-                .is_none_or(|amps| load.draw + nodes * of.draw <= amps * 800)
+            && at.fuse.is_none_or(|amps| load.draw + nodes * of.draw <= amps * 800)
             && slots[at.site] + nodes * of.slots <= limit
     }
 
@@ -318,11 +283,7 @@ impl Yard {
                 self.hang(&mut loads, &mut slots, prop.wired?, prop.kind, *nodes);
             }
         }
-        let mut open: Vec<&Prop> = self
-            .props
-            .iter()
-            .filter(|prop| prop.wired.is_none())
-            .collect();
+        let mut open: Vec<&Prop> = self.props.iter().filter(|prop| prop.wired.is_none()).collect();
         open.sort_by_key(|prop| std::cmp::Reverse(prop.strings.iter().max().copied()));
         for prop in open {
             let mut done = false;
@@ -337,11 +298,7 @@ impl Yard {
                         let left = self.ports[*port].nodes - tried[*port].nodes;
                         (tried[*port].kind.is_none(), left)
                     };
-                    let port = if best {
-                        ports.min_by_key(tight)
-                    } else {
-                        ports.next()
-                    };
+                    let port = if best { ports.min_by_key(tight) } else { ports.next() };
                     if let Some(port) = port {
                         self.hang(&mut tried, &mut filled, port, prop.kind, *nodes);
                     }

@@ -18,11 +18,7 @@ pub struct Found {
 
 /// One conductor of a cable, in ohm.
 fn ohms(gauge: u8, tenths: u64, per_metre: u64) -> f64 {
-    loop_ohms(
-        (tenths * 1_000_000 / per_metre) as i64,
-        Gauge::Awg(gauge),
-        20.0,
-    ) / 2.0
+    loop_ohms((tenths * 1_000_000 / per_metre) as i64, Gauge::Awg(gauge), 20.0) / 2.0
 }
 
 /// A conductor: from where to where, and its ohms.
@@ -58,10 +54,7 @@ struct Section {
 // Writing to a String can't fail; so `let _` below.
 impl Circuit {
     pub fn of(yard: &Yard) -> Self {
-        let mut circuit = Circuit {
-            text: "* a display\n".to_owned(),
-            ..Circuit::default()
-        };
+        let mut circuit = Circuit { text: "* a display\n".to_owned(), ..Circuit::default() };
         for at in 0..yard.supplies {
             let _ = writeln!(circuit.text, "V{at} sp{at} sm{at} DC {}", yard.volts);
             circuit.joins.push((format!("sp{at}"), format!("sm{at}")));
@@ -71,10 +64,7 @@ impl Circuit {
             circuit.powers(station);
         }
         for station in yard.stations.iter().take(1) {
-            station
-                .chains
-                .iter()
-                .for_each(|chain| circuit.chain(yard, station, chain));
+            station.chains.iter().for_each(|chain| circuit.chain(yard, station, chain));
         }
         circuit.others(yard);
         circuit
@@ -142,12 +132,7 @@ impl Circuit {
             None => self.point(),
         };
         self.stretches.push(Section::default());
-        let mut on = On {
-            yard,
-            plus,
-            minus: format!("box_{}", station.name),
-            make: 0,
-        };
+        let mut on = On { yard, plus, minus: format!("box_{}", station.name), make: 0 };
         for (at, item) in chain.items.iter().enumerate() {
             match item {
                 Item::Cable(gauge, tenths) => {
@@ -185,10 +170,7 @@ impl Circuit {
         let (amps, watts, idle, pitch, gauge) = on.yard.makes[on.make];
         self.segment(on, ohms(gauge, pitch, 1_000), whole);
         let lit = if lit { 1e-3 } else { 0.0 };
-        self.draw(
-            on,
-            (amps as f64 * lit, watts as f64 * lit, idle as f64 * 1e-3),
-        );
+        self.draw(on, (amps as f64 * lit, watts as f64 * lit, idle as f64 * 1e-3));
         if lit > 0.0 {
             let section = self.stretches.last_mut().unwrap();
             section.nodes.push((on.plus.clone(), on.minus.clone()));
@@ -216,12 +198,7 @@ impl Circuit {
         let first = self.statement;
         self.statement += prop.injects.len();
         on.make = prop.make;
-        let named = || {
-            prop.injects
-                .iter()
-                .enumerate()
-                .map(|(at, inject)| (first + at, inject))
-        };
+        let named = || prop.injects.iter().enumerate().map(|(at, inject)| (first + at, inject));
         for (at, inject) in in_order(named().filter(|(_, inject)| inject.place == Place::Start)) {
             self.inject(on, prop, (at, inject), 0);
         }
@@ -261,11 +238,7 @@ impl Circuit {
         }
         let (.., pitch, gauge) = on.yard.makes[prop.make];
         // One pitch of the string leads on to where a connector at its end is.
-        let tail = if last && !inject.apart {
-            ohms(gauge, pitch, 1_000)
-        } else {
-            0.0
-        };
+        let tail = if last && !inject.apart { ohms(gauge, pitch, 1_000) } else { 0.0 };
         self.tap(on, (at, inject), node, tail);
         if tail > 0.0 {
             let [plus, minus] = self.taps[&(at, node)].clone();
@@ -326,17 +299,11 @@ impl Circuit {
         let at = |point: &String| volts.get(point).copied().unwrap_or(0.0);
         let amps = |(from, to, ohms): &Wire| (at(from) - at(to)) / ohms;
         let most = |all: &[Wire]| all.iter().map(|one| amps(one).abs()).fold(0.0, f64::max);
-        let sections = self
-            .stretches
-            .iter()
-            .filter(|section| !section.nodes.is_empty());
+        let sections = self.stretches.iter().filter(|section| !section.nodes.is_empty());
         Found {
             sections: sections
                 .map(|section| {
-                    let volts = section
-                        .nodes
-                        .iter()
-                        .map(|(plus, minus)| at(plus) - at(minus));
+                    let volts = section.nodes.iter().map(|(plus, minus)| at(plus) - at(minus));
                     vec![
                         volts.fold(f64::INFINITY, f64::min),
                         most(&section.plus),
@@ -344,16 +311,8 @@ impl Circuit {
                     ]
                 })
                 .collect(),
-            feeds: self
-                .feeds
-                .iter()
-                .map(|[plus, minus]| vec![amps(plus), amps(minus)])
-                .collect(),
-            taps: self
-                .taps
-                .values()
-                .map(|[plus, minus]| vec![amps(plus), amps(minus)])
-                .collect(),
+            feeds: self.feeds.iter().map(|[plus, minus]| vec![amps(plus), amps(minus)]).collect(),
+            taps: self.taps.values().map(|[plus, minus]| vec![amps(plus), amps(minus)]).collect(),
         }
     }
 }

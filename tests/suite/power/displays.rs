@@ -21,10 +21,7 @@ fn only(text: &str) -> Section {
 }
 
 fn near(got: i64, want: i64, within: i64) {
-    assert!(
-        (got - want).abs() <= within,
-        "{got} is not {want} within {within}"
-    );
+    assert!((got - want).abs() <= within, "{got} is not {want} within {within}");
 }
 
 /// 50 nodes of 60 mA on 18 AWG, 0.1 m apart, fed without loss: closed form and ngspice.
@@ -60,18 +57,12 @@ fn fifty_nodes_fed_at_both_ends() {
 fn fifty_nodes_fed_in_the_middle() {
     // The port gives data only, and the cut is behind node 25: half of the nodes hang on each side of the feed.
     let text = FIFTY.replace("string 50 nodes", "string: 25 nodes -> 25 nodes");
-    let text = text.replace(
-        "power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n",
-        "",
-    );
-    let section = only(&format!(
-        "{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"
-    ));
+    let text = text.replace("power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n", "");
+    let section =
+        only(&format!("{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"));
     // Fed behind node 25 and, one pitch behind it, at node 50.
     assert_eq!(section.from, tinsel::loads::From::Taps);
-    let first = one(&format!(
-        "{text}inject arch at node 25 from shed through 0 m of 12 AWG\n"
-    ));
+    let first = one(&format!("{text}inject arch at node 25 from shed through 0 m of 12 AWG\n"));
     let lowest = study(&first).sections.as_slice()[0].lowest.unwrap();
     // The longer side has 25 segments: 25 * 26 / 2 times what one node drops in one.
     near(lowest.uv, 12_000_000 - 81_698, 3);
@@ -85,27 +76,16 @@ fn a_hundred_nodes() {
             .replace("60 mA", amps)
             .replace("gauge 18 AWG", gauge)
     };
-    near(
-        only(&text("50 mA", "gauge 18 AWG")).lowest.unwrap().uv,
-        12_000_000 - 1_057_863,
-        2,
-    );
-    near(
-        only(&text("30 mA", "gauge 16 AWG")).lowest.unwrap().uv,
-        12_000_000 - 399_178,
-        2,
-    );
+    near(only(&text("50 mA", "gauge 18 AWG")).lowest.unwrap().uv, 12_000_000 - 1_057_863, 2);
+    near(only(&text("30 mA", "gauge 16 AWG")).lowest.unwrap().uv, 12_000_000 - 399_178, 2);
 }
 
 // NFPA 70, 210.20(A): a fuse of 5 A carries 4 A for hours: 66 nodes of 60 mA, 72 of 55.5 mA.
 #[test]
 fn eighty_percent_of_a_fuse() {
-    for (nodes, draw, found) in [
-        (66, "60 mA", false),
-        (67, "60 mA", true),
-        (72, "55.5 mA", false),
-        (73, "55.5 mA", true),
-    ] {
+    for (nodes, draw, found) in
+        [(66, "60 mA", false), (67, "60 mA", true), (72, "55.5 mA", false), (73, "55.5 mA", true)]
+    {
         let text = FIFTY
             .replace("string 50", &format!("string {nodes}"))
             .replace("60 mA", draw)
@@ -113,12 +93,7 @@ fn eighty_percent_of_a_fuse() {
         let compiled = one(&text);
         let warned = codes(&compiled.findings) == ["power/fuse"];
         assert_eq!(warned, found, "{nodes} of {draw}: {}", told(&compiled));
-        assert!(
-            compiled
-                .findings
-                .iter()
-                .all(|finding| finding.severity == Severity::Warning)
-        );
+        assert!(compiled.findings.iter().all(|finding| finding.severity == Severity::Warning));
     }
 }
 
@@ -164,18 +139,10 @@ fn chains_are_one_ladder() {
     near(only(&skip).lowest.unwrap().uv, segment, 60);
     // A lead of 18 AWG as long as ten pitches does the same.
     let lead = text.replace("-> arch[2]", "-> lead 1 m of 18 AWG -> arch[2]");
-    near(
-        only(&lead).lowest.unwrap().uv,
-        only(&skip).lowest.unwrap().uv,
-        1,
-    );
+    near(only(&lead).lowest.unwrap().uv, only(&skip).lowest.unwrap().uv, 1);
     // A string of runs is the same as the chain.
     let runs = FIFTY.replace("string 50 nodes", "string: 25 nodes -> skip 10 -> 25 nodes");
-    near(
-        only(&runs).lowest.unwrap().uv,
-        only(&skip).lowest.unwrap().uv,
-        1,
-    );
+    near(only(&runs).lowest.unwrap().uv, only(&skip).lowest.unwrap().uv, 1);
     // What is stored is not there.
     let stored = format!("{text}stored arch[2]\n");
     near(only(&stored).port_ua, 1_500_000, 1);
@@ -190,9 +157,7 @@ fn apart_cuts() {
     let compiled = one(&text);
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
     let study = study(&compiled);
-    let [port, cut] = study.sections.as_slice() else {
-        panic!()
-    };
+    let [port, cut] = study.sections.as_slice() else { panic!() };
     near(port.port_ua, 30 * 60_000, 1);
     near(cut.drawn_ua, 20 * 60_000, 1);
     assert_eq!((cut.port_ua, cut.fuse), (0, None));
@@ -222,20 +187,9 @@ power jetty.1..4 from shed through 20 m of 1.5 mm2 fuse 10 A
 ");
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
     let study = study(&compiled);
-    let volts: Vec<i64> = study
-        .sections
-        .iter()
-        .map(|section| section.lowest.unwrap().uv)
-        .collect();
+    let volts: Vec<i64> = study.sections.iter().map(|section| section.lowest.unwrap().uv).collect();
     // IEC 60228: 13.3 ohm a kilometre, so 0.266 ohm there and back for 10 m, with 2 A of both ports.
-    assert_eq!(
-        volts,
-        [
-            12_000_000 - 532_000,
-            12_000_000 - 1_064_000,
-            12_000_000 - 532_000
-        ]
-    );
+    assert_eq!(volts, [12_000_000 - 532_000, 12_000_000 - 1_064_000, 12_000_000 - 532_000]);
     let feeds: Vec<i64> = study.feeds.iter().map(|feed| feed.ua).collect();
     assert_eq!(feeds, [2_000_000, 2_000_000]);
 }
@@ -256,24 +210,15 @@ wire pier.1: arch
 #[test]
 fn an_unresolved_feed_is_told_once() {
     let text = FIFTY.replace("power pier.1..4 from shed", "power pier.1..4 from shad");
-    let compiled = one(&format!(
-        "{text}power pier.3..4 from shed through 0 m of 12 AWG fuse 5 A\n"
-    ));
-    assert_eq!(
-        codes(&compiled.findings),
-        ["name/unknown"],
-        "{}",
-        told(&compiled)
-    );
+    let compiled =
+        one(&format!("{text}power pier.3..4 from shed through 0 m of 12 AWG fuse 5 A\n"));
+    assert_eq!(codes(&compiled.findings), ["name/unknown"], "{}", told(&compiled));
 }
 
 /// Power never keeps the table from anybody.
 #[test]
 fn power_blocks_nothing() {
-    for rule in rules::ALL
-        .iter()
-        .filter(|rule| rule.code.starts_with("power/"))
-    {
+    for rule in rules::ALL.iter().filter(|rule| rule.code.starts_with("power/")) {
         assert!(!one(rule.page.wrong).blocks(), "{}", rule.code);
     }
 }
@@ -293,27 +238,15 @@ fn huge_lines_are_left_out() {
 
 /// The goldens and the page of a rule, each one text.
 fn cases(code: &str) -> Vec<(String, String)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/diagnostics")
-        .join(code);
-    let mut paths: Vec<_> = std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/diagnostics").join(code);
+    let mut paths: Vec<_> =
+        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.sort();
     let texts = paths
         .into_iter()
         .filter(|path| path.extension().is_some_and(|ending| ending == "tinsel"))
-        .map(|path| {
-            (
-                path.display().to_string(),
-                std::fs::read_to_string(&path).unwrap(),
-            )
-        });
-    let page = (
-        format!("{code}'s page"),
-        rules::find(code).unwrap().page.wrong.to_owned(),
-    );
+        .map(|path| (path.display().to_string(), std::fs::read_to_string(&path).unwrap()));
+    let page = (format!("{code}'s page"), rules::find(code).unwrap().page.wrong.to_owned());
     texts.chain([page]).collect()
 }
 
@@ -323,8 +256,7 @@ fn ticked(help: &str) -> Vec<&str> {
 
 fn faults(compiled: &Compiled, code: &str) -> usize {
     let all = compiled.findings.iter();
-    all.filter(|finding| finding.code == code && finding.severity == Severity::Error)
-        .count()
+    all.filter(|finding| finding.code == code && finding.severity == Severity::Error).count()
 }
 
 /// Each help that `power/voltage` gives, applied by itself to the display, helps its line and brings no new finding.
@@ -352,11 +284,8 @@ fn each_cure_of_a_low_voltage_cures() {
                 continue;
             }
             let parts = ticked(&finding.help);
-            let statements: Vec<&str> = parts
-                .iter()
-                .copied()
-                .filter(|part| part.starts_with("inject "))
-                .collect();
+            let statements: Vec<&str> =
+                parts.iter().copied().filter(|part| part.starts_with("inject ")).collect();
             assert!(!statements.is_empty(), "{name}: {}", finding.help);
             cured(&format!("{text}{}\n", statements.join("\n")), "inject");
             injected += 1;
@@ -384,10 +313,7 @@ fn each_cure_of_a_low_voltage_cures() {
             }
         }
     }
-    assert!(
-        injected >= 4 && leads >= 1 && levels >= 4,
-        "{injected} {leads} {levels}"
-    );
+    assert!(injected >= 4 && leads >= 1 && levels >= 4, "{injected} {leads} {levels}");
 }
 
 /// What is suggested for the goldens of all rules about power brings nothing new when it is pasted, and no line is under
@@ -396,10 +322,7 @@ fn each_cure_of_a_low_voltage_cures() {
 fn suggestions_for_goldens_are_clean() {
     let mut tried = 0;
     let codes = rules::ALL.iter().map(|rule| rule.code);
-    for (name, text) in codes
-        .filter(|code| code.starts_with("power/"))
-        .flat_map(cases)
-    {
+    for (name, text) in codes.filter(|code| code.starts_with("power/")).flat_map(cases) {
         let before = one(&text);
         let suggestions = before.suggest(None);
         let all: Vec<String> = suggestions

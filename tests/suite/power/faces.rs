@@ -22,10 +22,7 @@ fn said(output: &Output) -> String {
 }
 
 fn json(arguments: &[&str], text: &str) -> Value {
-    let output = tinsel(
-        &[&["power", "-", "--format", "json"], arguments].concat(),
-        text,
-    );
+    let output = tinsel(&[&["power", "-", "--format", "json"], arguments].concat(), text);
     serde_json::from_str(&said(&output)).unwrap()
 }
 
@@ -65,10 +62,7 @@ fn the_figures_in_json() {
     assert!((watts + headroom - 350.0).abs() < 1e-9);
     // Of the 90 % that it gives, and with controller and fixture.
     let mains = value["total"]["mains_watts"].as_f64().unwrap();
-    assert!(
-        (mains - watts / 0.9 - 110.0).abs() < 0.01,
-        "{mains} {watts}"
-    );
+    assert!((mains - watts / 0.9 - 110.0).abs() < 0.01, "{mains} {watts}");
     let at_230 = value["total"]["mains_amps_230v"].as_f64().unwrap();
     assert!((at_230 - mains / 230.0).abs() < 1e-5);
     let at_120 = value["total"]["mains_amps_120v"].as_f64().unwrap();
@@ -86,11 +80,7 @@ fn other_levels() {
     assert_eq!(json(&["--at", "0"], YARD)["ports"][1]["worst"], Value::Null);
     for word in ["101", "-1", "ten", "1.2345", ""] {
         let argument = format!("--at={word}");
-        assert_eq!(
-            tinsel(&["power", "-", &argument], YARD).status.code(),
-            Some(2),
-            "{word}"
-        );
+        assert_eq!(tinsel(&["power", "-", &argument], YARD).status.code(), Some(2), "{word}");
     }
 }
 
@@ -120,10 +110,7 @@ fn the_text() {
         "local code",
         "no approval",
     ] {
-        assert!(
-            text.replace("\n  ", " ").contains(part),
-            "`{part}` is not in\n{text}"
-        );
+        assert!(text.replace("\n  ", " ").contains(part), "`{part}` is not in\n{text}");
     }
     for line in text.lines() {
         assert!(line.chars().count() <= 100, "{line}");
@@ -137,15 +124,7 @@ fn the_sheet() {
     let mut reader = csv::Reader::from_reader(output.stdout.as_slice());
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     let kinds: Vec<&str> = rows.iter().map(|row| &row[0]).collect();
-    for kind in [
-        "port",
-        "lead",
-        "supply",
-        "circuit",
-        "total",
-        "suggestion",
-        "caution",
-    ] {
+    for kind in ["port", "lead", "supply", "circuit", "total", "suggestion", "caution"] {
         assert!(kinds.contains(&kind), "{kinds:?}");
     }
     assert_eq!(&rows[0][1], "pier.1");
@@ -160,26 +139,17 @@ fn suggestions_are_pasted() {
         arguments.extend(level.iter().flat_map(|level| ["--at", level]));
         let text = said(&tinsel(&arguments, YARD));
         assert!(
-            text.lines()
-                .all(|line| line.starts_with('#') || line.starts_with("inject ")),
+            text.lines().all(|line| line.starts_with('#') || line.starts_with("inject ")),
             "{text}"
         );
         assert!(text.contains("\ninject fence "), "{text}");
         let pasted = format!("{YARD}{text}");
-        let after = json(
-            &level.map_or(Vec::new(), |level| vec!["--at", level]),
-            &pasted,
-        );
+        let after = json(&level.map_or(Vec::new(), |level| vec!["--at", level]), &pasted);
         for port in after["ports"].as_array().unwrap() {
             assert_eq!(port["dark_from"], Value::Null, "{pasted}");
         }
         let check = tinsel(&["check", "-"], &pasted);
-        assert_eq!(
-            check.status.code(),
-            Some(0),
-            "{}",
-            String::from_utf8_lossy(&check.stderr)
-        );
+        assert_eq!(check.status.code(), Some(0), "{}", String::from_utf8_lossy(&check.stderr));
         let again = said(&tinsel(&arguments, &pasted));
         assert!(again.starts_with("# Nothing needs"), "{again}");
     }
@@ -216,25 +186,16 @@ fn a_level_has_its_own_findings() {
     let yard = YARD.replace("string 240 nodes", "string 100 nodes");
     let status = |level: &[&str], text: &str| {
         let output = tinsel(&[&["power", "-"], level].concat(), text);
-        (
-            output.status.code(),
-            String::from_utf8(output.stderr).unwrap(),
-        )
+        (output.status.code(), String::from_utf8(output.stderr).unwrap())
     };
     // 150 nodes of 60 mA are 9 A behind 7 A; half of it is allowed.
     let fused = yard.replace("12 AWG fuse 15 A", "12 AWG fuse 7 A");
     let (code, told) = status(&[], &fused);
     assert_eq!(code, Some(0), "{told}");
-    assert!(
-        told.contains("advice[power/fuse]") && !told.contains("error["),
-        "{told}"
-    );
+    assert!(told.contains("advice[power/fuse]") && !told.contains("error["), "{told}");
     let (code, told) = status(&["--at", "100"], &fused);
     assert_eq!(code, Some(1), "{told}");
-    assert!(
-        told.contains("error[power/fuse]") && !told.contains("advice["),
-        "{told}"
-    );
+    assert!(told.contains("error[power/fuse]") && !told.contains("advice["), "{told}");
     let (code, told) = status(&["--at", "40"], &fused);
     assert_eq!((code, told.as_str()), (Some(0), ""));
     // What is wrong at the level that is allowed is not wrong at a lower one.
@@ -256,10 +217,7 @@ fn plus_and_minus() {
             > 0.05
     );
     let text = said(&tinsel(&["power", "-"], &cut));
-    assert!(
-        text.contains(" plus ") && text.contains(" minus "),
-        "{text}"
-    );
+    assert!(text.contains(" plus ") && text.contains(" minus "), "{text}");
     let whole = said(&tinsel(&["power", "-"], YARD));
     assert!(!whole.contains(" minus "), "{whole}");
     let output = tinsel(&["power", "-", "--format", "csv"], &cut);
@@ -280,19 +238,10 @@ fn what_is_left_out_is_named() {
     }
     assert_eq!(value["total"]["left_out"][0], "pier.2");
     let text = said(&tinsel(&["power", "-"], &joined));
-    assert!(
-        text.contains("without what it feeds on pier.2: left out, 0 A here"),
-        "{text}"
-    );
-    assert!(
-        text.contains("W without pier.2 (left out, 0 A here); from the mains"),
-        "{text}"
-    );
+    assert!(text.contains("without what it feeds on pier.2: left out, 0 A here"), "{text}");
+    assert!(text.contains("W without pier.2 (left out, 0 A here); from the mains"), "{text}");
     let sheet = said(&tinsel(&["power", "-", "--format", "csv"], &joined));
-    assert!(
-        sheet.contains("what supplies give, without pier.2: left out"),
-        "{sheet}"
-    );
+    assert!(sheet.contains("what supplies give, without pier.2: left out"), "{sheet}");
     let whole = json(&[], YARD);
     assert_eq!(whole["total"]["left_out"].as_array().unwrap().len(), 0);
 }
@@ -300,16 +249,10 @@ fn what_is_left_out_is_named() {
 /// Current that flows back into a port is below 0 and is remarked on.
 #[test]
 fn current_that_flows_back() {
-    let back = YARD.replace(
-        "from shed through 1 m of 12 AWG",
-        "from shed through 40 m of 16 AWG",
-    ) + "inject arch at start from shed through 0.5 m of 10 AWG fuse 20 A\n";
+    let back = YARD.replace("from shed through 1 m of 12 AWG", "from shed through 40 m of 16 AWG")
+        + "inject arch at start from shed through 0.5 m of 10 AWG fuse 20 A\n";
     let value = json(&[], &back);
-    assert!(
-        value["ports"][0]["amps"].as_f64().unwrap() < -0.1,
-        "{}",
-        value["ports"][0]
-    );
+    assert!(value["ports"][0]["amps"].as_f64().unwrap() < -0.1, "{}", value["ports"][0]);
     let text = said(&tinsel(&["power", "-"], &back));
     assert!(text.contains("flows back into the port"), "{text}");
     // In the line itself the most flows in from its end: back towards the port.

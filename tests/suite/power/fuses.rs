@@ -30,11 +30,7 @@ fn only(text: &str) -> Diagnostic {
 
 fn quiet(text: &str) {
     let compiled = one(text);
-    assert!(
-        compiled.findings.is_empty(),
-        "{}\nthe display\n{text}",
-        told(&compiled)
-    );
+    assert!(compiled.findings.is_empty(), "{}\nthe display\n{text}", told(&compiled));
 }
 
 #[test]
@@ -45,12 +41,7 @@ fn what_is_protected_is_quiet() {
 /// NFPA 70 (2020) 240.4(D)(1): 7 A before 18 AWG (figure from memory). No size in between is let through.
 #[test]
 fn a_fuse_over_its_conductor_at_any_level() {
-    for (fuse, fits) in [
-        ("7 A", true),
-        ("7.001 A", false),
-        ("7.5 A", false),
-        ("30 A", false),
-    ] {
+    for (fuse, fits) in [("7 A", true), ("7.001 A", false), ("7.5 A", false), ("30 A", false)] {
         let text = YARD.replace("fuse 5 A", &format!("fuse {fuse}"));
         for level in ["", "display \"d\" { dim to 1 % }\n"] {
             let text = format!("{level}{text}");
@@ -59,10 +50,7 @@ fn a_fuse_over_its_conductor_at_any_level() {
                 continue;
             }
             let finding = only(&text);
-            assert_eq!(
-                (finding.code, finding.severity),
-                ("power/fuse", Severity::Error)
-            );
+            assert_eq!((finding.code, finding.severity), ("power/fuse", Severity::Error));
             assert!(finding.message.contains("18 AWG"), "{}", finding.message);
             assert_eq!(finding.help, "use a fuse of 5 A at `hut.1..2`");
         }
@@ -86,26 +74,15 @@ power pond.1..4 from shelf through 1 m of 12 AWG fuse 15 A
     let items = |text: &str| {
         let compiled = one(text);
         let rows = parts::rows(&compiled.model, &compiled.plan);
-        let fuses = rows
-            .into_iter()
-            .filter(|row| row.item.starts_with("fuse of"));
-        fuses
-            .map(|row| (row.item, row.amount.value))
-            .collect::<Vec<_>>()
+        let fuses = rows.into_iter().filter(|row| row.item.starts_with("fuse of"));
+        fuses.map(|row| (row.item, row.amount.value)).collect::<Vec<_>>()
     };
     assert_eq!(items(far), [("fuse of 15 A".to_owned(), 1)]);
     // What it says itself counts.
     let own = far.replace("nodes at most 100 }", "nodes at most 100; fuse 5 A }");
     let finding = only(&own);
-    assert_eq!(
-        (finding.code, finding.severity),
-        ("power/fuse", Severity::Error)
-    );
-    assert!(
-        finding.message.starts_with("port `pond.1` carries 6 A"),
-        "{}",
-        finding.message
-    );
+    assert_eq!((finding.code, finding.severity), ("power/fuse", Severity::Error));
+    assert!(finding.message.starts_with("port `pond.1` carries 6 A"), "{}", finding.message);
     let volts = far.replace("nodes at most 100 }", "nodes at most 100; volts 5 V }");
     assert!(codes(&found(&volts)).contains(&"wire/volts"));
     // Its chip and node limit come from the controller where it says none.
@@ -141,10 +118,7 @@ fn the_fuse_of_a_supply() {
     quiet(&text("20 A"));
     let compiled = one(&text("20 A"));
     let rows = parts::rows(&compiled.model, &compiled.plan);
-    assert!(
-        rows.iter()
-            .any(|row| row.item == "supply, 12 V, 150 W, with a fuse of 20 A")
-    );
+    assert!(rows.iter().any(|row| row.item == "supply, 12 V, 150 W, with a fuse of 20 A"));
     let over = only(&text("20.5 A"));
     assert_eq!((over.code, over.severity), ("power/fuse", Severity::Error));
     let message =
@@ -155,25 +129,15 @@ fn the_fuse_of_a_supply() {
     for (fuse, severity) in [("4.9 A", Severity::Warning), ("3.9 A", Severity::Error)] {
         let finding = only(&text(fuse));
         assert_eq!((finding.code, finding.severity), ("power/fuse", severity));
-        assert!(
-            finding.message.starts_with("supply `shelf` gives 4 A"),
-            "{}",
-            finding.message
-        );
+        assert!(finding.message.starts_with("supply `shelf` gives 4 A"), "{}", finding.message);
     }
     // It stands in for the fuse of ports that name none, too.
     let unnamed = text("5 A").replace("; fuse 5 A } }", " } }");
     quiet(&unnamed);
     let unnamed = text("15 A").replace("volts 12 V; fuse 5 A", "volts 12 V");
     let finding = only(&unnamed);
-    assert_eq!(
-        (finding.code, finding.severity),
-        ("power/fuse", Severity::Warning)
-    );
-    assert_eq!(
-        finding.help,
-        "name the fuse of each port: `fuse 5 A` at `hut.1..2`"
-    );
+    assert_eq!((finding.code, finding.severity), ("power/fuse", Severity::Warning));
+    assert_eq!(finding.help, "name the fuse of each port: `fuse 5 A` at `hut.1..2`");
 }
 
 /// A port's fuse without any supply is held against the string, and no fuse is missing.
@@ -182,10 +146,7 @@ fn fuses_without_a_supply() {
     let (text, _) = YARD.split_once("supply").unwrap();
     quiet(text);
     let finding = only(&text.replace("fuse 5 A", "fuse 10 A"));
-    assert_eq!(
-        (finding.code, finding.severity),
-        ("power/fuse", Severity::Error)
-    );
+    assert_eq!((finding.code, finding.severity), ("power/fuse", Severity::Error));
     quiet(&text.replace("; fuse 5 A", ""));
     quiet(&text.replace("; fuse 5 A", "").replace("; gauge 18 AWG", ""));
 }
@@ -193,20 +154,10 @@ fn fuses_without_a_supply() {
 /// What a node does not draw is still behind a fuse.
 #[test]
 fn a_string_without_draw_is_protected_too() {
-    let text = YARD
-        .replace("draw 20 mA; ", "")
-        .replace("fuse 5 A", "fuse 10 A");
-    let codes: Vec<(&str, Severity)> = found(&text)
-        .iter()
-        .map(|finding| (finding.code, finding.severity))
-        .collect();
-    assert_eq!(
-        codes,
-        [
-            ("power/unchecked", Severity::Advice),
-            ("power/fuse", Severity::Error)
-        ]
-    );
+    let text = YARD.replace("draw 20 mA; ", "").replace("fuse 5 A", "fuse 10 A");
+    let codes: Vec<(&str, Severity)> =
+        found(&text).iter().map(|finding| (finding.code, finding.severity)).collect();
+    assert_eq!(codes, [("power/unchecked", Severity::Advice), ("power/fuse", Severity::Error)]);
 }
 
 /// The help of a lead without a fuse, written where it says, is what was missing.
@@ -215,10 +166,7 @@ fn the_fuse_that_would_do_does() {
     let text = YARD.replace(" fuse 20 A", "");
     let text = format!("{text}inject fox at end from shelf through 6 m of 16 AWG apart\n");
     let compiled = one(&text);
-    let missing = compiled
-        .findings
-        .iter()
-        .filter(|one| one.code == "power/fuse");
+    let missing = compiled.findings.iter().filter(|one| one.code == "power/fuse");
     let edits: Vec<_> = missing
         .filter_map(|finding| finding.fix.as_ref())
         .flat_map(|fix| fix.edits.clone())
@@ -243,14 +191,9 @@ power hut.1 from shelf through 12 m of 16 AWG fuse 10 A
 inject mole at start from shelf through 0.5 m of 22 AWG fuse 1 A apart
 ";
     let finding = only(text);
-    assert_eq!(
-        (finding.code, finding.severity),
-        ("power/gauge", Severity::Error)
-    );
+    assert_eq!((finding.code, finding.severity), ("power/gauge", Severity::Error));
     assert!(
-        finding
-            .message
-            .starts_with("the minus of the lead of the injection into `mole`"),
+        finding.message.starts_with("the minus of the lead of the injection into `mole`"),
         "{}",
         finding.message
     );
@@ -280,9 +223,7 @@ fn the_size_that_would_do() {
         for tenth in 0..600 {
             let (gauge, ua) = (Gauge::Awg(number), tenth * a / 10);
             let most = capacity(gauge).most_ua;
-            let fits = FUSES
-                .into_iter()
-                .filter(|fuse| *fuse <= most && fuse * 4 >= ua * 5);
+            let fits = FUSES.into_iter().filter(|fuse| *fuse <= most && fuse * 4 >= ua * 5);
             assert_eq!(fuse_for(gauge, ua), fits.max(), "{gauge:?} {ua}");
             if let Some(thick) = fusible(gauge, ua) {
                 assert!(fuse_for(thick, ua).is_some());
@@ -304,14 +245,8 @@ fn the_size_that_would_do() {
 fn continuous_loads_of_small_conductors() {
     for (number, ma) in [(18, 5_600), (16, 8_000), (14, 12_000)] {
         let most = capacity(Gauge::Awg(number)).most_ua;
-        assert!(
-            lasts(ma * 1_000, most) && !lasts(ma * 1_000 + 1, most),
-            "{number}"
-        );
-        assert!(
-            lasts(-ma * 1_000, most) && !lasts(-ma * 1_000 - 1, most),
-            "{number}"
-        );
+        assert!(lasts(ma * 1_000, most) && !lasts(ma * 1_000 + 1, most), "{number}");
+        assert!(lasts(-ma * 1_000, most) && !lasts(-ma * 1_000 - 1, most), "{number}");
     }
 }
 
@@ -328,9 +263,7 @@ fn no_help_asks_for_parallel_leads() {
              power hut.1 from shelf through 0.01 m of 18 AWG fuse 7 A\n"
         );
         let findings = found(&text);
-        let gauge = findings
-            .iter()
-            .find(|one| one.code == "power/gauge" && one.span().start > 200);
+        let gauge = findings.iter().find(|one| one.code == "power/gauge" && one.span().start > 200);
         let help = &gauge.unwrap().help;
         assert!(!help.contains("several leads"), "{help}");
         let want = match amps {
@@ -356,10 +289,7 @@ fn temperatures_and_sizes() {
         let text = YARD.replace("12 AWG", size);
         let finding = only(&text);
         assert_eq!((finding.code, &*finding.help), ("syntax/number", help));
-        quiet(&YARD.replace(
-            "12 AWG",
-            help.trim_start_matches("write ").trim_matches('`'),
-        ));
+        quiet(&YARD.replace("12 AWG", help.trim_start_matches("write ").trim_matches('`')));
     }
     // A division that comes out is still one.
     quiet(&YARD.replace("of 12 AWG", "of 24/2 AWG"));

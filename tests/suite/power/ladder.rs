@@ -45,18 +45,11 @@ pub struct Solved {
 }
 
 fn lead(source: Source) -> Lead {
-    Lead {
-        supply: 0,
-        volts: source.volts,
-        ohms: source.ohms / 2.0,
-    }
+    Lead { supply: 0, volts: source.volts, ohms: source.ohms / 2.0 }
 }
 
 fn steps(ladder: &Ladder) -> Vec<Step> {
-    let start = Point {
-        ohms: 0.0,
-        draw: Draw::default(),
-    };
+    let start = Point { ohms: 0.0, draw: Draw::default() };
     let mut steps = Vec::new();
     let mut taps = ladder.taps.iter().peekable();
     for (at, point) in std::iter::once(&start).chain(&ladder.points).enumerate() {
@@ -81,10 +74,7 @@ pub fn solve(trunk: Option<Source>, ladders: &[Ladder]) -> (Vec<Solved>, f64) {
         bus: trunk.map(|_| 0),
         steps: steps(ladder),
     });
-    let buses = trunk.map(|trunk| Bus {
-        ground: 0,
-        lead: lead(trunk),
-    });
+    let buses = trunk.map(|trunk| Bus { ground: 0, lead: lead(trunk) });
     let state = rails::solve(&Network {
         supplies: 1,
         grounds: 1,

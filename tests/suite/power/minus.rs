@@ -15,10 +15,7 @@ fn study(text: &str) -> Study {
 }
 
 fn near(got: i64, want: i64, within: i64) {
-    assert!(
-        (got - want).abs() <= within,
-        "{got} is not {want} within {within}"
-    );
+    assert!((got - want).abs() <= within, "{got} is not {want} within {within}");
 }
 
 /// 40 nodes of 50 mA and 10 more, on conductors that take nothing. The port is fed through 10 m,
@@ -47,17 +44,9 @@ fn the_minus_is_never_cut() {
     near(study.supplies.as_slice()[0], 2_500_000, 1);
     // Plus of 10 m with 2 A, minus of 10 m with 0.8333 A.
     let drop = (0.133 * (2.0 + 2.5 / 3.0) * 1e6) as i64;
-    near(
-        study.sections.as_slice()[0].lowest.unwrap().uv,
-        12_000_000 - drop,
-        2,
-    );
+    near(study.sections.as_slice()[0].lowest.unwrap().uv, 12_000_000 - drop, 2);
     let drop = ((0.0665 * 0.5 + 0.133 * 2.5 / 3.0) * 1e6) as i64;
-    near(
-        study.sections.as_slice()[1].lowest.unwrap().uv,
-        12_000_000 - drop,
-        2,
-    );
+    near(study.sections.as_slice()[1].lowest.unwrap().uv, 12_000_000 - drop, 2);
 }
 
 /// What comes back beside the cut is in the string's own minus, where a rule can hold it against
@@ -66,9 +55,7 @@ fn the_minus_is_never_cut() {
 fn every_conductor_has_its_currents() {
     let text = MAST.replace("floor 6 V", "floor 6 V; pitch 1 mm; gauge 18 AWG");
     let study = study(&text);
-    let [mast, flag] = study.conductors.as_slice() else {
-        panic!("{:?}", study.conductors)
-    };
+    let [mast, flag] = study.conductors.as_slice() else { panic!("{:?}", study.conductors) };
     assert_eq!((mast.section.0, flag.section.0), (0, 1));
     near(mast.plus.ua, 2_000_000, 1);
     assert_eq!((mast.plus.node, flag.plus.node), (1, 1));
@@ -82,12 +69,8 @@ fn every_conductor_has_its_currents() {
 /// an injection.
 #[test]
 fn the_ground_of_a_box_is_shared() {
-    let two = MAST
-        .replace(
-            "wire deck.1: mast -> flag",
-            "wire deck.1: mast\nwire deck.2: flag",
-        )
-        .replace(
+    let two =
+        MAST.replace("wire deck.1: mast -> flag", "wire deck.1: mast\nwire deck.2: flag").replace(
             "inject flag at start from hold through 5 m of 1.5 mm2 apart",
             "power deck.2 from hold through 5 m of 1.5 mm2",
         );
@@ -102,10 +85,7 @@ fn the_ground_of_a_box_is_shared() {
     near(loads.taps[0].ua, 500_000, 1);
     near(loads.taps[0].minus_ua, 2_500_000 * 2 / 3, 1);
     // A receiver is a box of its own: the data cable carries no power.
-    let far = unfed.replace(
-        "wire deck.2",
-        "receiver buoy { carries deck.3..4 }\nwire buoy.1",
-    );
+    let far = unfed.replace("wire deck.2", "receiver buoy { carries deck.3..4 }\nwire buoy.1");
     let loads = study(&far);
     near(loads.taps[0].minus_ua, 500_000, 1);
     near(loads.feeds.as_slice()[0].minus_ua, 2_000_000, 1);
@@ -114,10 +94,7 @@ fn the_ground_of_a_box_is_shared() {
 /// Between two supplies the minus is joined only by the line; what one gives comes back to it.
 #[test]
 fn supplies_get_back_what_they_give() {
-    let text = MAST.replace(
-        "inject flag at start from hold",
-        "inject flag at start from bow",
-    );
+    let text = MAST.replace("inject flag at start from hold", "inject flag at start from bow");
     let loads = study(&format!("{text}supply bow {{ volts 12 V; rated 20 W }}\n"));
     near(loads.feeds.as_slice()[0].minus_ua, 2_000_000, 1);
     near(loads.taps[0].minus_ua, 500_000, 1);
@@ -127,11 +104,7 @@ fn supplies_get_back_what_they_give() {
         "supply bow { volts 12 V; rated 20 W }\npower deck.2 from bow through 10 m of 1.5 mm2\n";
     let loads = study(&format!("{text}{more}"));
     near(loads.feeds.as_slice()[0].minus_ua, 2_000_000, 1);
-    near(
-        loads.taps[0].minus_ua + loads.feeds.as_slice()[1].minus_ua,
-        500_000,
-        2,
-    );
+    near(loads.taps[0].minus_ua + loads.feeds.as_slice()[1].minus_ua, 500_000, 2);
     near(loads.feeds.as_slice()[1].minus_ua, 500_000 / 3, 2);
 }
 
@@ -146,21 +119,13 @@ fn two_apart_at_one_joint() {
     near(loads.taps[0].ua, 500_000, 1);
     assert_eq!((loads.taps[1].section.0, loads.taps[0].section.0), (0, 1));
     let compiled = one(&text);
-    assert!(
-        !codes(&compiled.findings).contains(&"power/idle"),
-        "{}",
-        told(&compiled)
-    );
+    assert!(!codes(&compiled.findings).contains(&"power/idle"), "{}", told(&compiled));
     // Anything between them, and the first feeds that only.
     let cable = text.replace("mast -> flag", "mast -> lead 1 m of 18 AWG -> flag");
     let loads = study(&cable);
     near(loads.taps[1].ua, 0, 1);
     let compiled = one(&cable);
-    assert!(
-        codes(&compiled.findings).contains(&"power/idle"),
-        "{}",
-        told(&compiled)
-    );
+    assert!(codes(&compiled.findings).contains(&"power/idle"), "{}", told(&compiled));
 }
 
 /// A node that does not say its voltage works down to three quarters of what it gets.
@@ -169,9 +134,7 @@ fn the_floor_of_a_node_without_volts() {
     let text = MAST.replace("volts 12 V; draw 50 mA; floor 6 V", "draw 50 mA");
     let floors = |text: &str| -> Vec<i64> {
         let sections = study(text).sections.into_iter();
-        sections
-            .map(|section| section.lowest.unwrap().floor_uv)
-            .collect()
+        sections.map(|section| section.lowest.unwrap().floor_uv).collect()
     };
     assert_eq!(floors(&text), [9_000_000, 9_000_000]);
     // Where the port does not say it either, it is the supply's.
@@ -194,11 +157,7 @@ fn dark_nodes_alone_draw_their_idle() {
     near(loads.taps[0].ua, 520_000, 1);
     near(loads.supplies.as_slice()[0], 580_000, 1);
     let compiled = one(&text);
-    assert!(
-        codes(&compiled.findings)
-            .iter()
-            .all(|code| *code != "power/unfed")
-    );
+    assert!(codes(&compiled.findings).iter().all(|code| *code != "power/unfed"));
 }
 
 /// A line with more supplies than can be solved, and boxes that depend on each other too much, are
@@ -265,38 +224,22 @@ fn power_codes(compiled: &Compiled) -> Vec<&'static str> {
 #[test]
 fn the_ways_out_of_parallel() {
     let compiled = one(PIER);
-    assert_eq!(
-        power_codes(&compiled),
-        ["power/parallel"],
-        "{}",
-        told(&compiled)
-    );
+    assert_eq!(power_codes(&compiled), ["power/parallel"], "{}", told(&compiled));
     let help = &compiled.findings[0].help;
     assert!(help.contains("inject from `hold`"), "{help}");
-    let moved = help
-        .split('`')
-        .find(|text| text.starts_with("inject rail at node"));
+    let moved = help.split('`').find(|text| text.starts_with("inject rail at node"));
     let place = moved.unwrap().trim_end_matches(" … apart");
     for cured in [
         PIER.replace("from bow through", "from hold through"),
-        PIER.replace("inject rail at end", place)
-            .replace("AWG fuse 5 A\n", "AWG fuse 5 A apart\n"),
+        PIER.replace("inject rail at end", place).replace("AWG fuse 5 A\n", "AWG fuse 5 A apart\n"),
     ] {
         let compiled = one(&cured);
-        assert!(
-            power_codes(&compiled).is_empty(),
-            "{}\n{cured}",
-            told(&compiled)
-        );
+        assert!(power_codes(&compiled).is_empty(), "{}\n{cured}", told(&compiled));
     }
     // In the middle the cut is enough.
     let middle = PIER.replace("at end", "at node 20");
     let compiled = one(&middle);
-    assert!(
-        compiled.findings[0].help.contains("write `apart`"),
-        "{}",
-        told(&compiled)
-    );
+    assert!(compiled.findings[0].help.contains("write `apart`"), "{}", told(&compiled));
     let cut = middle.replace("AWG fuse 5 A\n", "AWG fuse 5 A apart\n");
     assert!(power_codes(&one(&cut)).is_empty());
 }
@@ -307,28 +250,13 @@ fn the_ways_out_of_parallel() {
 fn the_ways_out_of_idle() {
     let text = PIER.replace("AWG fuse 5 A\n", "AWG fuse 5 A apart\n");
     let compiled = one(&text);
-    assert_eq!(
-        power_codes(&compiled),
-        ["power/idle"],
-        "{}",
-        told(&compiled)
-    );
+    assert_eq!(power_codes(&compiled), ["power/idle"], "{}", told(&compiled));
     let finding = &compiled.findings[0];
     assert_eq!(finding.severity, Severity::Warning);
-    let moved = finding
-        .help
-        .split('`')
-        .find(|text| text.starts_with("inject rail at node"));
+    let moved = finding.help.split('`').find(|text| text.starts_with("inject rail at node"));
     let statement = text.lines().last().unwrap();
-    for cured in [
-        text.replace("inject rail at end", moved.unwrap()),
-        text.replace(statement, ""),
-    ] {
+    for cured in [text.replace("inject rail at end", moved.unwrap()), text.replace(statement, "")] {
         let compiled = one(&cured);
-        assert!(
-            power_codes(&compiled).is_empty(),
-            "{}\n{cured}",
-            told(&compiled)
-        );
+        assert!(power_codes(&compiled).is_empty(), "{}\n{cured}", told(&compiled));
     }
 }

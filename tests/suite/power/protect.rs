@@ -28,9 +28,7 @@ const TABLE: [(&str, u32); 13] = [
 
 /// Common sizes of blade fuses, in tenths of an ampere, and some others that a display may state.
 const BLADES: [u32; 12] = [10, 20, 30, 40, 50, 75, 100, 150, 200, 250, 300, 400];
-const STATED: [u32; 16] = [
-    10, 20, 30, 40, 50, 60, 70, 75, 100, 125, 150, 160, 200, 250, 300, 400,
-];
+const STATED: [u32; 16] = [10, 20, 30, 40, 50, 60, 70, 75, 100, 125, 150, 160, 200, 250, 300, 400];
 
 fn amps(tenths: u32) -> String {
     format!("{} A", f64::from(tenths) / 10.0)
@@ -109,9 +107,7 @@ impl Graph {
             }
         }
         let mine = self.edges.iter();
-        mine.filter(|edge| reached.contains(&edge.ends.0))
-            .map(|edge| edge.may)
-            .min()
+        mine.filter(|edge| reached.contains(&edge.ends.0)).map(|edge| edge.may).min()
     }
 }
 
@@ -227,10 +223,7 @@ impl<'a> Draft<'a> {
         if self.near == count {
             return;
         }
-        self.say(&format!(
-            "receiver r {{ carries c.{}..{count}",
-            self.near + 1
-        ));
+        self.say(&format!("receiver r {{ carries c.{}..{count}", self.near + 1));
         self.fuse_lines.truncate(self.near);
         for (index, (named, _)) in yard.ports.iter().skip(self.near).enumerate() {
             let text = format!("port {} {{ volts 12 V;{} }}", index + 1, fuse(*named));
@@ -283,9 +276,7 @@ impl<'a> Draft<'a> {
                 continue;
             };
             let node = item.gauge % TABLE.len();
-            self.say(&format!(
-                "prop p{port}x{index} {{ node n{node}; string {nodes} nodes }}"
-            ));
+            self.say(&format!("prop p{port}x{index} {{ node n{node}; string {nodes} nodes }}"));
             chain.push(format!("p{port}x{index}"));
             let mut all = self.injects.iter();
             let mine = all.position(|one| (one.port, one.item) == (port, index));
@@ -307,11 +298,8 @@ impl<'a> Draft<'a> {
                 }
             }
         }
-        let (name, number) = if port < self.near {
-            ("c", port + 1)
-        } else {
-            ("r", port - self.near + 1)
-        };
+        let (name, number) =
+            if port < self.near { ("c", port + 1) } else { ("r", port - self.near + 1) };
         self.say(&format!("wire {name}.{number}: {}", chain.join(" -> ")));
         (start, graph, joints)
     }
@@ -371,14 +359,7 @@ fn yard() -> impl Strategy<Value = Yard> {
         items[0].nodes = items[0].nodes.or(Some(2));
         (fuse, items)
     });
-    let inject = (
-        0_usize..8,
-        0_usize..8,
-        0_u32..60,
-        0..TABLE.len(),
-        stated(),
-        any::<bool>(),
-    )
+    let inject = (0_usize..8, 0_usize..8, 0_u32..60, 0..TABLE.len(), stated(), any::<bool>())
         .prop_map(|(port, item, place, gauge, fuse, apart)| Inject {
             port,
             item,
@@ -394,12 +375,7 @@ fn yard() -> impl Strategy<Value = Yard> {
         [lead(), lead()],
         prop::option::weighted(0.3, prop::sample::select(&STATED[..])),
     )
-        .prop_map(|(ports, injects, leads, supply)| Yard {
-            ports,
-            injects,
-            leads,
-            supply,
-        })
+        .prop_map(|(ports, injects, leads, supply)| Yard { ports, injects, leads, supply })
 }
 
 proptest! {

@@ -32,22 +32,11 @@ impl Found {
         let mut peaks = vec![(0, 0); study.sections.len()];
         for load in &study.conductors {
             let peak = &mut peaks[load.section.index()];
-            *peak = (
-                peak.0.max(load.plus.ua.abs()),
-                peak.1.max(load.minus.ua.abs()),
-            );
+            *peak = (peak.0.max(load.plus.ua.abs()), peak.1.max(load.minus.ua.abs()));
         }
-        let sections = study
-            .sections
-            .iter()
-            .zip(peaks)
-            .filter_map(|(section, peak)| {
-                Some(vec![
-                    micro(section.lowest?.uv),
-                    micro(peak.0),
-                    micro(peak.1),
-                ])
-            });
+        let sections = study.sections.iter().zip(peaks).filter_map(|(section, peak)| {
+            Some(vec![micro(section.lowest?.uv), micro(peak.0), micro(peak.1)])
+        });
         let mut taps: Vec<_> = study.taps.iter().collect();
         taps.sort_by_key(|tap| (tap.injection, tap.after));
         Found {
@@ -57,10 +46,7 @@ impl Found {
                 .iter()
                 .map(|feed| vec![micro(feed.ua), micro(feed.minus_ua)])
                 .collect(),
-            taps: taps
-                .iter()
-                .map(|tap| vec![micro(tap.ua), micro(tap.minus_ua)])
-                .collect(),
+            taps: taps.iter().map(|tap| vec![micro(tap.ua), micro(tap.minus_ua)]).collect(),
         }
     }
 
@@ -75,10 +61,7 @@ impl Found {
     fn text(&self) -> String {
         let rows = |rows: &[Vec<f64>]| {
             let row = |row: &Vec<f64>| {
-                row.iter()
-                    .map(|value| format!("{value:.6}"))
-                    .collect::<Vec<_>>()
-                    .join(" ")
+                row.iter().map(|value| format!("{value:.6}")).collect::<Vec<_>>().join(" ")
             };
             rows.iter().map(row).collect::<Vec<_>>().join(", ")
         };
@@ -96,11 +79,7 @@ fn draws() -> impl Iterator<Item = Yard> {
     let mut random = Random(0x5eed_2a11_5000_0003);
     (0..).map(move |draw: usize| {
         let random = &mut random;
-        Draw {
-            random,
-            dark: draw.is_multiple_of(4),
-        }
-        .yard()
+        Draw { random, dark: draw.is_multiple_of(4) }.yard()
     })
 }
 
@@ -147,10 +126,7 @@ fn ask(spice: &Path, file: &Path, yard: &Yard) -> Found {
     for at in 0..yard.supplies {
         let terminal = |side| volts.get(&format!("s{side}{at}"));
         if let Some((plus, minus)) = terminal('p').zip(terminal('m')) {
-            assert!(
-                (plus - minus - yard.volts as f64).abs() < 1e-6,
-                "ngspice said\n{text}"
-            );
+            assert!((plus - minus - yard.volts as f64).abs() < 1e-6, "ngspice said\n{text}");
         }
     }
     circuit.read(&volts)
@@ -169,15 +145,9 @@ fn recorded() -> Vec<Case> {
     let mut cases: Vec<Case> = Vec::new();
     for line in text.lines() {
         let rows = |text: &str| -> Vec<Vec<f64>> {
-            let row = |row: &str| {
-                row.split_whitespace()
-                    .map(|word| word.parse().unwrap())
-                    .collect()
-            };
-            text.split(',')
-                .filter(|row| !row.trim().is_empty())
-                .map(row)
-                .collect()
+            let row =
+                |row: &str| row.split_whitespace().map(|word| word.parse().unwrap()).collect();
+            text.split(',').filter(|row| !row.trim().is_empty()).map(row).collect()
         };
         if let Some(draw) = line.strip_prefix("# draw ") {
             cases.push((draw.parse().unwrap(), String::new(), Found::default()));
@@ -185,10 +155,7 @@ fn recorded() -> Vec<Case> {
         let Some((_, text, found)) = cases.last_mut() else {
             continue;
         };
-        match line
-            .strip_prefix("# ")
-            .and_then(|line| line.split_once(' '))
-        {
+        match line.strip_prefix("# ").and_then(|line| line.split_once(' ')) {
             Some(("sections", all)) => found.sections = rows(all),
             Some(("feeds", all)) => found.feeds = rows(all),
             Some(("taps", all)) => found.taps = rows(all),
@@ -245,14 +212,9 @@ fn spice_agrees_as_recorded() {
         assert!(with(&["inject", place]) >= 40, "{place}");
         assert!(with(&["inject", place, "apart"]) >= 20, "{place}");
     }
-    for words in [
-        &["supply s1"][..],
-        &["receiver"],
-        &["strands from"],
-        &[".2..2"],
-        &[" W; idle"],
-        &["skip"],
-    ] {
+    for words in
+        [&["supply s1"][..], &["receiver"], &["strands from"], &[".2..2"], &[" W; idle"], &["skip"]]
+    {
         assert!(with(words) >= 20, "{words:?}");
     }
     // What this is about: a lead whose plus and minus differ.
@@ -273,11 +235,7 @@ fn spice_agrees_now() {
     std::fs::create_dir_all(&folder).unwrap();
     let record = std::env::var_os("RECORD_RAILS").is_some();
     let known = if record { Vec::new() } else { recorded() };
-    let chosen = if record {
-        chosen()
-    } else {
-        known.iter().map(|case| case.0).collect()
-    };
+    let chosen = if record { chosen() } else { known.iter().map(|case| case.0).collect() };
     let last = chosen.iter().max().map_or(0, |last| last + 1);
     let yards: Vec<Yard> = draws().take(last).collect();
     let cases: Vec<Case> = chosen
@@ -288,10 +246,7 @@ fn spice_agrees_now() {
         })
         .collect();
     let texts = known.iter().map(|case| &case.1);
-    assert!(
-        record || cases.iter().map(|case| &case.1).eq(texts),
-        "not what is recorded"
-    );
+    assert!(record || cases.iter().map(|case| &case.1).eq(texts), "not what is recorded");
     if record {
         let mut text = String::from(
             "# Displays, and what ngspice gave for them; see tests/suite/power/rails.rs.\n\

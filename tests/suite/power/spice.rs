@@ -32,28 +32,15 @@ struct Case {
 
 impl Case {
     fn ladder(&self) -> Ladder {
-        let points = self
-            .stretches
-            .iter()
-            .flat_map(|(count, ohms, amps, watts, floor)| {
-                let draw = Draw {
-                    amps: *amps,
-                    watts: *watts,
-                    floor: *floor,
-                };
-                vec![Point { ohms: *ohms, draw }; *count]
-            });
+        let points = self.stretches.iter().flat_map(|(count, ohms, amps, watts, floor)| {
+            let draw = Draw { amps: *amps, watts: *watts, floor: *floor };
+            vec![Point { ohms: *ohms, draw }; *count]
+        });
         let taps = self.feeds.iter().map(|(at, volts, ohms)| Tap {
             at: *at,
-            source: Source {
-                volts: *volts,
-                ohms: *ohms,
-            },
+            source: Source { volts: *volts, ohms: *ohms },
         });
-        Ladder {
-            points: points.collect(),
-            taps: taps.collect(),
-        }
+        Ladder { points: points.collect(), taps: taps.collect() }
     }
 
     /// Solved as taps of a ladder, and where its first feed is at the start also with that as a trunk.
@@ -72,20 +59,14 @@ impl Case {
         let mut text = String::from("* a ladder\n");
         for (at, (point, volts, ohms)) in self.feeds.iter().enumerate() {
             // Writing to a String can't fail; so below.
-            let _ = writeln!(
-                text,
-                "V{at} s{at} 0 DC {volts}\nRS{at} s{at} n{point} {ohms}"
-            );
+            let _ = writeln!(text, "V{at} s{at} 0 DC {volts}\nRS{at} s{at} n{point} {ohms}");
         }
         for (at, point) in ladder.points.iter().enumerate() {
             let (node, Draw { amps, watts, floor }) = (at + 1, point.draw);
             let full = format!("{amps}+{watts}/v(n{node})");
             let under = format!("{}*v(n{node})", (amps + watts / floor) / floor);
             let _ = writeln!(text, "R{node} n{at} n{node} {}", point.ohms);
-            let _ = writeln!(
-                text,
-                "B{node} n{node} 0 I=v(n{node})<{floor} ? {under} : {full}"
-            );
+            let _ = writeln!(text, "B{node} n{node} 0 I=v(n{node})<{floor} ? {under} : {full}");
             let _ = writeln!(text, ".nodeset v(n{node})={}", self.feeds[0].1);
         }
         text.push_str(".options reltol=1e-9 abstol=1e-12 vntol=1e-12 itl1=2000 gmin=1e-15\n.control\nop\nset numdgt=9\n");
@@ -143,13 +124,7 @@ fn draw(random: &mut Random, dark: bool) -> Case {
                 _ => (amps / 2.0, watts / 2.0),
             };
             let floor = volts * if dark { 0.8 } else { 0.5 };
-            (
-                count,
-                round(ohms),
-                round(amps * more),
-                round(watts * more),
-                floor,
-            )
+            (count, round(ohms), round(amps * more), round(watts * more), floor)
         })
         .collect();
     let points: usize = stretches.iter().map(|stretch| stretch.0).sum();
@@ -192,9 +167,7 @@ pub fn spice() -> Option<PathBuf> {
         return Some(named.into());
     }
     let found = Command::new("ngspice").arg("--version").output();
-    found
-        .is_ok_and(|out| out.status.success())
-        .then(|| "ngspice".into())
+    found.is_ok_and(|out| out.status.success()).then(|| "ngspice".into())
 }
 
 /// The voltages that ngspice gives, from the start on.
@@ -209,12 +182,7 @@ fn ask(spice: &Path, folder: &Path, case: &Case) -> Vec<f64> {
         .map(|(_, volts)| volts.trim().parse().unwrap())
         .collect();
     let points: usize = case.stretches.iter().map(|stretch| stretch.0).sum();
-    assert_eq!(
-        volts.len(),
-        points + 1,
-        "ngspice said\n{text}\nof\n{}",
-        case.netlist()
-    );
+    assert_eq!(volts.len(), points + 1, "ngspice said\n{text}\nof\n{}", case.netlist());
     volts
 }
 
@@ -231,21 +199,14 @@ fn recorded() -> Vec<(Case, Vec<f64>)> {
         let head = words.next().unwrap();
         let numbers: Vec<f64> = words.map(|word| word.parse().unwrap()).collect();
         if head == "ladder" {
-            cases.push((
-                Case {
-                    stretches: Vec::new(),
-                    feeds: Vec::new(),
-                },
-                Vec::new(),
-            ));
+            cases.push((Case { stretches: Vec::new(), feeds: Vec::new() }, Vec::new()));
         }
         let Some((case, volts)) = cases.last_mut() else {
             continue;
         };
         match (head, numbers.as_slice()) {
             ("points", [count, ohms, amps, watts, floor]) => {
-                case.stretches
-                    .push((*count as usize, *ohms, *amps, *watts, *floor));
+                case.stretches.push((*count as usize, *ohms, *amps, *watts, *floor));
             }
             ("feed", [at, source, ohms]) => case.feeds.push((*at as usize, *source, *ohms)),
             ("volts", all) => volts.extend(all),
@@ -262,11 +223,7 @@ fn largest(cases: &[(Case, Vec<f64>)]) -> f64 {
             assert_eq!(ours.volts.len(), volts.len(), "ladder {at}");
             for (ours, theirs) in ours.volts.iter().zip(volts) {
                 let apart = (ours - theirs).abs();
-                assert!(
-                    apart < WITHIN,
-                    "ladder {at}: {ours} and {theirs} V\n{}",
-                    case.text()
-                );
+                assert!(apart < WITHIN, "ladder {at}: {ours} and {theirs} V\n{}", case.text());
                 largest = largest.max(apart);
             }
         }
@@ -278,19 +235,11 @@ fn largest(cases: &[(Case, Vec<f64>)]) -> f64 {
 fn spice_agrees_as_recorded() {
     let cases = recorded();
     assert_eq!(cases.len(), BRIGHT + DARK);
-    let feeds = |count| {
-        cases
-            .iter()
-            .filter(|(case, _)| case.feeds.len() == count)
-            .count()
-    };
+    let feeds = |count| cases.iter().filter(|(case, _)| case.feeds.len() == count).count();
     assert!((1..=4).all(|count| feeds(count) >= 20), "one to four feeds");
     let power = |case: &Case| case.stretches.iter().any(|stretch| stretch.3 > 0.0);
     let powered = cases.iter().filter(|(case, _)| power(case)).count();
-    assert!(
-        powered >= 80 && cases.len() - powered >= 40,
-        "both kinds of draw"
-    );
+    assert!(powered >= 80 && cases.len() - powered >= 40, "both kinds of draw");
     let largest = largest(&cases);
     // Seen: 4e-10 V. The file holds nine digits.
     assert!(largest < 1e-6, "{largest}");
@@ -302,11 +251,8 @@ fn spice_agrees_now() {
     let folder = std::env::temp_dir().join(format!("tinsel-spice-{}", std::process::id()));
     std::fs::create_dir_all(&folder).unwrap();
     let record = std::env::var_os("RECORD_LADDERS").is_some();
-    let cases = if record {
-        drawn()
-    } else {
-        recorded().into_iter().map(|(case, _)| case).collect()
-    };
+    let cases =
+        if record { drawn() } else { recorded().into_iter().map(|(case, _)| case).collect() };
     let solved: Vec<(Case, Vec<f64>)> = cases
         .into_iter()
         .map(|case| {
@@ -321,12 +267,7 @@ fn spice_agrees_now() {
         );
         for (at, (case, volts)) in solved.iter().enumerate() {
             let volts: Vec<String> = volts.iter().map(|volts| format!("{volts:.9}")).collect();
-            let _ = writeln!(
-                text,
-                "ladder {at}\n{}volts {}",
-                case.text(),
-                volts.join(" ")
-            );
+            let _ = writeln!(text, "ladder {at}\n{}volts {}", case.text(), volts.join(" "));
         }
         std::fs::write(file(), text).unwrap();
     }

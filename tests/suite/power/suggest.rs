@@ -23,9 +23,7 @@ const CARRIES: [(u8, f64); 9] = [
 ];
 
 /// Common blade fuses in amperes.
-const BLADES: [f64; 12] = [
-    1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0,
-];
+const BLADES: [f64; 12] = [1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0];
 
 fn carries(gauge: u8) -> f64 {
     CARRIES.iter().find(|row| row.0 == gauge).unwrap().1
@@ -69,8 +67,7 @@ fn cases(name: &str, usual: usize) -> usize {
 
 fn statements(compiled: &Compiled, suggestions: &[Suggestion]) -> String {
     let all = suggestions.iter().flat_map(|one| &one.inject);
-    all.map(|remedy| inject_statement(&compiled.model, remedy) + "\n")
-        .collect()
+    all.map(|remedy| inject_statement(&compiled.model, remedy) + "\n").collect()
 }
 
 /// A line that is fed at its start.
@@ -102,13 +99,7 @@ impl Line {
     }
 
     fn text(&self) -> String {
-        let Self {
-            volts,
-            gauge,
-            nodes,
-            lead,
-            ..
-        } = *self;
+        let Self { volts, gauge, nodes, lead, .. } = *self;
         format!(
             "supply shed {{ volts {volts} V; rated 5000 W }}\n\
              node dot {{ chip ws2811; colour RGB; volts {volts} V; draw {} mA; floor {} V; pitch {} mm; \
@@ -160,9 +151,7 @@ impl Line {
         let floor = f64::from(self.floor_mv) / 1e3;
         got.iter().all(|got| *got >= floor - 1e-9)
             && within((volts - got[0]) * start, trunk)
-            && got
-                .windows(2)
-                .all(|pair| within((pair[0] - pair[1]) * between, string))
+            && got.windows(2).all(|pair| within((pair[0] - pair[1]) * between, string))
             && at.iter().all(|node| {
                 let amps = (volts - got[node - 1]) * feed(*node);
                 amps >= 1e-3 && within(amps, blade(string.min(carries(lead))))
@@ -207,11 +196,8 @@ fn display(dice: &mut Dice) -> String {
     let mut prop = 0;
     for number in 0..dice.to(1, 3) {
         let ports = dice.to(1, 8);
-        writeln!(
-            text,
-            "controller c{number} {{ ports 1..8 {{ volts {volts} V; fuse 5 A }} }}"
-        )
-        .unwrap();
+        writeln!(text, "controller c{number} {{ ports 1..8 {{ volts {volts} V; fuse 5 A }} }}")
+            .unwrap();
         for port in 1..=ports {
             let mut chain = Vec::new();
             for _ in 0..dice.one(&[1, 1, 1, 2, 3]) {
@@ -264,10 +250,8 @@ fn pasted(text: &str, compiled: &Compiled) -> usize {
     let suggestions = compiled.suggest(None);
     let added = statements(compiled, &suggestions);
     let after = one(&format!("{text}{added}"));
-    let refused: Vec<&Suggestion> = suggestions
-        .iter()
-        .filter(|one| matches!(one.verdict, Verdict::Refused(_)))
-        .collect();
+    let refused: Vec<&Suggestion> =
+        suggestions.iter().filter(|one| matches!(one.verdict, Verdict::Refused(_))).collect();
     if refused.is_empty() {
         assert!(after.findings.is_empty(), "{text}{added}{}", told(&after));
     }
@@ -276,11 +260,7 @@ fn pasted(text: &str, compiled: &Compiled) -> usize {
         let same = |other: &tinsel::diagnostic::Diagnostic| {
             (other.code, other.labels[0].span) == (finding.code, finding.labels[0].span)
         };
-        assert!(
-            compiled.findings.iter().any(same),
-            "{text}{added}{}",
-            told(&after)
-        );
+        assert!(compiled.findings.iter().any(same), "{text}{added}{}", told(&after));
     }
     for one in &refused {
         assert!(
@@ -303,10 +283,7 @@ fn starved_lines_are_clean_when_pasted() {
             refused += pasted(&text, &compiled);
         }
     }
-    assert!(
-        refused * 20 <= tried,
-        "{refused} of {tried} could not be helped"
-    );
+    assert!(refused * 20 <= tried, "{refused} of {tried} could not be helped");
 }
 
 #[test]
@@ -321,10 +298,7 @@ fn starved_displays_are_clean_when_pasted() {
             refused += usize::from(pasted(&text, &compiled) > 0);
         }
     }
-    assert!(
-        refused * 5 <= tried,
-        "{refused} of {tried} could not be helped"
-    );
+    assert!(refused * 5 <= tried, "{refused} of {tried} could not be helped");
 }
 
 /// At the gauge and the lengths of the suggestion's own leads, with every point at a node.
@@ -340,9 +314,7 @@ fn no_fewer_points_do() {
             continue;
         }
         let suggestions = compiled.suggest(None);
-        let [one] = suggestions.as_slice() else {
-            panic!("{text}")
-        };
+        let [one] = suggestions.as_slice() else { panic!("{text}") };
         let points = one.inject.len();
         if points == 0 || points > 4 {
             continue;
@@ -354,14 +326,8 @@ fn no_fewer_points_do() {
         });
         let lead = thickest.min().unwrap();
         let fewer = (0..points).rfind(|fewer| line.any(*fewer, lead));
-        assert!(
-            fewer.is_none_or(|fewer| fewer + 1 == points),
-            "{points}: {text}"
-        );
-        assert!(
-            fewer.is_none() || one.verdict == Verdict::Found,
-            "{points}: {text}"
-        );
+        assert!(fewer.is_none_or(|fewer| fewer + 1 == points), "{points}: {text}");
+        assert!(fewer.is_none() || one.verdict == Verdict::Found, "{points}: {text}");
         equal += usize::from(fewer.is_none());
     }
     assert!(equal * 100 >= tried * 95, "{equal} of {tried}");
@@ -405,10 +371,7 @@ fn nothing_flows_back_beyond_a_fuse() {
     ] {
         let text = shared(lines, nodes, 50, 18, lead);
         let (added, suggestions) = clean(&text);
-        assert!(
-            suggestions.iter().all(|one| one.points > 0),
-            "{text}{added}"
-        );
+        assert!(suggestions.iter().all(|one| one.points > 0), "{text}{added}");
         let after = one(&format!("{text}{added}"));
         let study = tinsel::power::at(&after.model, &after.plan, None);
         for section in &study.sections {
@@ -483,18 +446,12 @@ fn what_cannot_be_helped_says_why() {
         let suggestions = compiled.suggest(None);
         assert!(!suggestions.is_empty(), "{text}");
         for one in &suggestions {
-            let Verdict::Refused(reason) = &one.verdict else {
-                panic!("{text}{one:?}")
-            };
+            let Verdict::Refused(reason) = &one.verdict else { panic!("{text}{one:?}") };
             assert!(reason.contains(why) && one.inject.is_empty(), "{reason}");
         }
         let mut low = compiled.findings.iter();
         let low = low.find(|finding| finding.code == "power/voltage");
-        assert!(
-            low.is_some_and(|low| low.help.contains(why)),
-            "{}",
-            told(&compiled)
-        );
+        assert!(low.is_some_and(|low| low.help.contains(why)), "{}", told(&compiled));
     }
 }
 
@@ -502,9 +459,7 @@ fn what_cannot_be_helped_says_why() {
 #[test]
 fn picked_ports_are_compiled_again() {
     let text = shared(3, 70, 50, 18, "20 m of 12 AWG fuse 20 A");
-    let text = text
-        .replace("wire gate.1:", "wire gate:")
-        .replace("wire gate.2:", "wire any:");
+    let text = text.replace("wire gate.1:", "wire gate:").replace("wire gate.2:", "wire any:");
     let compiled = one(&text);
     pasted(&text, &compiled);
 }
@@ -516,8 +471,7 @@ fn a_search_that_is_too_long_says_so() {
     for other in 2..=6 {
         let copy = shared(16, 500, 60, 22, "3 m of 18 AWG fuse 5 A");
         let copy = copy.lines().skip(2).map(|line| {
-            line.replace("gate", &format!("gate{other}"))
-                .replace("vine", &format!("vine{other}x"))
+            line.replace("gate", &format!("gate{other}")).replace("vine", &format!("vine{other}x"))
         });
         copy.for_each(|line| text.push_str(&(line + "\n")));
     }

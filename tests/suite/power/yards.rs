@@ -134,11 +134,8 @@ impl Draw<'_> {
 
     fn station(&mut self, name: &str, yard: &Yard) -> Station {
         // A receiver of ours has two ports.
-        let ports = if name == "far" || name == "near" {
-            2
-        } else {
-            pick(self.random, 1, 3) as usize
-        };
+        let ports =
+            if name == "far" || name == "near" { 2 } else { pick(self.random, 1, 3) as usize };
         let mut powers: Vec<(usize, usize, Lead)> = Vec::new();
         let mut first = 1;
         while first <= ports {
@@ -148,19 +145,13 @@ impl Draw<'_> {
             }
             first = last + 1;
         }
-        let mut station = Station {
-            name: name.to_owned(),
-            powers,
-            chains: Vec::new(),
-        };
+        let mut station = Station { name: name.to_owned(), powers, chains: Vec::new() };
         for port in 1..=ports {
             if port > 1 && chance(self.random, 20) {
                 continue;
             }
             let powers = &station.powers;
-            let power = powers
-                .iter()
-                .position(|power| (power.0..=power.1).contains(&port));
+            let power = powers.iter().position(|power| (power.0..=power.1).contains(&port));
             let supply = power.map(|at| powers[at].2.0);
             let names = format!("{name}{port}");
             let items = self.items(&names, supply, yard);
@@ -171,11 +162,7 @@ impl Draw<'_> {
 
     fn lead(&mut self, yard: &Yard) -> Lead {
         let supply = self.random.next(yard.supplies as u64) as usize;
-        (
-            supply,
-            pick(self.random, 10, 20) as u8,
-            pick(self.random, 3, 80),
-        )
+        (supply, pick(self.random, 10, 20) as u8, pick(self.random, 3, 80))
     }
 
     /// A chain of props. `on`: the supply that feeds the plus so far.
@@ -228,13 +215,7 @@ impl Draw<'_> {
             });
             parts.push(Part::Nodes(pick(self.random, 1, 8) as u32));
         }
-        Prop {
-            name: name.to_owned(),
-            make,
-            parts,
-            strand: None,
-            injects: Vec::new(),
-        }
+        Prop { name: name.to_owned(), make, parts, strand: None, injects: Vec::new() }
     }
 
     /// Feeds of both sides of the joint between two props, the plus cut between them.
@@ -283,12 +264,7 @@ impl Draw<'_> {
             lead.0 = supply;
         }
         *on = Some(lead.0);
-        prop.injects.push(Inject {
-            place,
-            lead,
-            apart,
-            before_the_cut: false,
-        });
+        prop.injects.push(Inject { place, lead, apart, before_the_cut: false });
     }
 }
 
@@ -346,11 +322,7 @@ impl Yard {
             let _ = writeln!(text, "supply s{supply} {{ volts {} V }}", self.volts);
         }
         for (at, (amps, watts, idle, pitch, gauge)) in self.makes.iter().enumerate() {
-            let draw = if *watts > 0 {
-                format!("0.{watts:03} W")
-            } else {
-                format!("{amps} mA")
-            };
+            let draw = if *watts > 0 { format!("0.{watts:03} W") } else { format!("{amps} mA") };
             let draw = if *watts >= 1000 {
                 format!("{}.{:03} W", watts / 1000, watts % 1000)
             } else {
@@ -380,10 +352,7 @@ impl Yard {
                 text,
                 "receiver {name} {{ carries hut.4..5; ports 1..2 {{ volts {volts} V }} }}"
             ),
-            _ => writeln!(
-                text,
-                "controller {name} {{ ports 1..5 {{ volts {volts} V }} }}"
-            ),
+            _ => writeln!(text, "controller {name} {{ ports 1..5 {{ volts {volts} V }} }}"),
         };
         for (first, last, lead) in &station.powers {
             let _ = writeln!(text, "power {name}.{first}..{last} {}", through(*lead));
@@ -409,10 +378,9 @@ impl Prop {
     fn write(&self, text: &mut String) {
         let Prop { name, make, .. } = self;
         let string = match self.strand {
-            Some(strand) => format!(
-                "strings 1 of {} strands of {strand} nodes",
-                self.nodes() / strand
-            ),
+            Some(strand) => {
+                format!("strings 1 of {} strands of {strand} nodes", self.nodes() / strand)
+            }
             None => {
                 let parts = self.parts.iter().map(|part| match part {
                     Part::Nodes(count) => format!("{count} nodes"),

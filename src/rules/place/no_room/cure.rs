@@ -105,26 +105,17 @@ impl Cure {
                 format!("add `{text}` to `{controller}`")
             }
             Self::Shorter { which, less, .. } => {
-                format!(
-                    "make {which} {} shorter (`{text}`)",
-                    counted(i64::from(*less), "node")
-                )
+                format!("make {which} {} shorter (`{text}`)", counted(i64::from(*less), "node"))
             }
             Self::Rate { hertz, .. } => format!("send at {hertz} Hz (`frame rate {hertz} Hz`)"),
             Self::Anywhere { from, .. } => {
                 format!("let any controller take what `wire {from}:` has (`wire any:`)")
             }
             Self::Controller { wires, .. } => {
-                let any = if wires.is_empty() {
-                    ""
-                } else {
-                    " and let any take it (`wire any:`)"
-                };
+                let any = if wires.is_empty() { "" } else { " and let any take it (`wire any:`)" };
                 format!("add `{text}`{any}")
             }
-            Self::Universes {
-                controller, count, ..
-            } => {
+            Self::Universes { controller, count, .. } => {
                 let universes = counted(i64::from(*count), "universe");
                 format!("give `{controller}` {universes} (`{text}`)")
             }
@@ -133,12 +124,7 @@ impl Cure {
 
     fn text(&self, model: &Model) -> String {
         match self {
-            Self::Ports {
-                first,
-                count,
-                settings,
-                ..
-            } => match (*count, body(model, settings)) {
+            Self::Ports { first, count, settings, .. } => match (*count, body(model, settings)) {
                 (1, body) => format!("port {first} {body}"),
                 (count, body) => format!("ports {first}..{} {body}", first + count - 1),
             },
@@ -161,12 +147,7 @@ impl Cure {
                 RatePlace::Instead(_) | RatePlace::Before(_) => format!("frame rate {hertz} Hz"),
                 RatePlace::Alone => format!("display \"\" {{ frame rate {hertz} Hz }}"),
             },
-            Self::Controller {
-                name,
-                count,
-                settings,
-                ..
-            } => match settings {
+            Self::Controller { name, count, settings, .. } => match settings {
                 Some(settings) => {
                     let body = body(model, settings);
                     format!("controller {name} {{ ports 1..{count} {body} }}")
@@ -186,18 +167,9 @@ impl Cure {
         let (span, text) = match self {
             Self::Ports { before: at, .. }
             | Self::Outputs { before: at, .. }
-            | Self::Rate {
-                place: RatePlace::Before(at),
-                ..
-            } => before(*at),
-            Self::Rate {
-                place: RatePlace::Alone,
-                ..
-            } => (Span::default(), format!("{text}\n")),
-            Self::Rate {
-                place: RatePlace::Instead(at),
-                ..
-            }
+            | Self::Rate { place: RatePlace::Before(at), .. } => before(*at),
+            Self::Rate { place: RatePlace::Alone, .. } => (Span::default(), format!("{text}\n")),
+            Self::Rate { place: RatePlace::Instead(at), .. }
             | Self::Shorter { at, .. }
             | Self::Anywhere { at, .. }
             | Self::Universes { at, .. } => (*at, text),
@@ -205,18 +177,11 @@ impl Cure {
         };
         let mut edits = vec![Edit { span, text }];
         if let Self::Controller { wires, .. } = self {
-            let any = |span: &Span| Edit {
-                span: *span,
-                text: "any".into(),
-            };
+            let any = |span: &Span| Edit { span: *span, text: "any".into() };
             edits.extend(wires.iter().map(any));
             edits.sort_by_key(|edit| edit.span);
         }
-        Fix {
-            title: self.words(model),
-            edits,
-            safe: false,
-        }
+        Fix { title: self.words(model), edits, safe: false }
     }
 }
 
@@ -238,18 +203,11 @@ fn body(model: &Model, settings: &PortSettings) -> String {
         words.push(format!("fuse {}", quantity(fuse.value, Dimension::Current)));
     }
     if let Some(volts) = settings.volts {
-        words.push(format!(
-            "volts {}",
-            quantity(volts.value, Dimension::Voltage)
-        ));
+        words.push(format!("volts {}", quantity(volts.value, Dimension::Voltage)));
     }
     if let Some(dim) = settings.dim {
         let level = quantity(i64::from(dim.value), Dimension::Share);
         words.push(format!("dim to {level}"));
     }
-    if words.is_empty() {
-        "{ }".into()
-    } else {
-        format!("{{ {} }}", words.join("; "))
-    }
+    if words.is_empty() { "{ }".into() } else { format!("{{ {} }}", words.join("; ")) }
 }

@@ -98,30 +98,17 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
         (format!("{} has no fuse", lead.what), label, own)
     } else {
         (
-            format!(
-                "{} has no fuse, and the display names none at its ports",
-                lead.what
-            ),
+            format!("{} has no fuse, and the display names none at its ports", lead.what),
             "no fuse before this lead and the strings that it feeds",
             format!("{}; {own}", name_ports(ports)),
         )
     };
-    let mut finding = RULE
-        .report(lead.at, message)
-        .label(label)
-        .why(UNPROTECTED)
-        .help(help);
+    let mut finding = RULE.report(lead.at, message).label(label).why(UNPROTECTED).help(help);
     finding.severity = Severity::Warning;
     let size = lead.thinnest.gauge.words();
-    let finding = finding.and_if(
-        lead.thinnest.at,
-        format!("the thinnest conductor after it, {size}"),
-    );
-    if ports.is_empty() {
-        with_fuse(finding, lead)
-    } else {
-        finding
-    }
+    let finding =
+        finding.and_if(lead.thinnest.at, format!("the thinnest conductor after it, {size}"));
+    if ports.is_empty() { with_fuse(finding, lead) } else { finding }
 }
 
 /// A lead without a fuse of its own, whose supply has one that is larger than the thinnest conductor of the lead and of
@@ -162,10 +149,8 @@ fn with_fuse(finding: Diagnostic, lead: &Lead<'_>) -> Diagnostic {
     let Some(fuse) = fuse_for(lead.thinnest.gauge, lead.ua) else {
         return finding;
     };
-    let edit = Edit {
-        span: Span::new(lead.at.end, lead.at.end),
-        text: format!(" fuse {}", amps(fuse)),
-    };
+    let edit =
+        Edit { span: Span::new(lead.at.end, lead.at.end), text: format!(" fuse {}", amps(fuse)) };
     finding.suggest("add the fuse that would do", vec![edit])
 }
 
@@ -205,9 +190,8 @@ fn name_ports(ports: &[Unnamed]) -> String {
         match *need {
             Need::Fuse(fuse) => fuses.push(format!("`fuse {}` at {ports}", amps(fuse))),
             Need::Thicker(gauge, ua) => rest.push(format!("at {ports}, {}", no_fuse(gauge, ua))),
-            Need::Unknown => fuses.push(format!(
-                "at {ports} a `fuse` no larger than the strings there may carry"
-            )),
+            Need::Unknown => fuses
+                .push(format!("at {ports} a `fuse` no larger than the strings there may carry")),
         }
     }
     let mut parts = Vec::new();

@@ -75,11 +75,7 @@ fn both(
 
 /// How grave a current is for a fuse.
 pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
-    if ua > fuse {
-        Some(Severity::Error)
-    } else {
-        (!lasts(ua, fuse)).then_some(Severity::Warning)
-    }
+    if ua > fuse { Some(Severity::Error) } else { (!lasts(ua, fuse)).then_some(Severity::Warning) }
 }
 
 pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagnostic> {
@@ -117,10 +113,7 @@ pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic
     let back = if carrier.back { " backwards" } else { "" };
     RULE.report(
         fuse.at,
-        format!(
-            "at full level {what} {would} {}{back}, {its} is for {rating}",
-            load(ua)
-        ),
+        format!("at full level {what} {would} {}{back}, {its} is for {rating}", load(ua)),
     )
     .label("enough for the level that is allowed, not for full")
     .why(

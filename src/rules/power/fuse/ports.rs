@@ -45,12 +45,7 @@ fn note(found: &mut Over, plan: &Plan, section: &Section, fuse: Told<i64>, sever
         return;
     };
     let key = (fuse.at, severity, section.port_ua < 0);
-    let same = found.entry(key).or_insert(Same {
-        fuse,
-        ports: Vec::new(),
-        at: section.at,
-        ua: 0,
-    });
+    let same = found.entry(key).or_insert(Same { fuse, ports: Vec::new(), at: section.at, ua: 0 });
     same.ports.push(port);
     let ua = section.port_ua.saturating_abs();
     if ua > same.ua {
@@ -64,10 +59,7 @@ fn port_finding(model: &Model, same: &Same, severity: Severity, back: bool) -> D
     let (what, verbs) = if one {
         (format!("port {name}"), ("carries", "would carry"))
     } else {
-        (
-            format!("ports {name}"),
-            ("carry up to", "would carry up to"),
-        )
+        (format!("ports {name}"), ("carry up to", "would carry up to"))
     };
     let its = if one { "its fuse" } else { "the fuse of each" };
     let (label, help) = if back {
@@ -81,15 +73,7 @@ fn port_finding(model: &Model, same: &Same, severity: Severity, back: bool) -> D
             "put fewer nodes on each line, allow less light with `dim to`, or feed it in one more place: `tinsel power FILE --suggest` writes the `inject` for it".to_owned(),
         )
     };
-    let carrier = Carrier {
-        what,
-        verbs,
-        fuse: its,
-        at: same.at,
-        label,
-        back,
-        help,
-    };
+    let carrier = Carrier { what, verbs, fuse: its, at: same.at, label, back, help };
     let finding = Some(severity).filter(|severity| *severity != Severity::Advice);
     let finding = finding.and_then(|_| over(&carrier, same.fuse, same.ua));
     finding.unwrap_or_else(|| at_full(&carrier, same.fuse, same.ua))

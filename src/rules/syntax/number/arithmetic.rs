@@ -78,11 +78,5 @@ pub fn backwards(span: Span, from: i64, to: i64) -> Diagnostic {
         "the first number is above the last",
         format!("write `{to}..{from}`"),
     )
-    .fix(
-        format!("write `{to}..{from}`"),
-        vec![Edit {
-            span,
-            text: format!("{to}..{from}"),
-        }],
-    )
+    .fix(format!("write `{to}..{from}`"), vec![Edit { span, text: format!("{to}..{from}") }])
 }

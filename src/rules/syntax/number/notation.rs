@@ -9,10 +9,7 @@ use crate::source::Span;
 pub fn too_large(span: Span, text: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the number `{}` is too large to be kept",
-            words::shown(text)
-        ),
+        format!("the number `{}` is too large to be kept", words::shown(text)),
         "too many digits",
         "write at most 18 digits".to_owned(),
     )
@@ -23,10 +20,7 @@ pub fn too_large(span: Span, text: &str) -> Diagnostic {
 pub fn too_fine(span: Span, text: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the number `{}` has more than nine decimals",
-            words::shown(text)
-        ),
+        format!("the number `{}` has more than nine decimals", words::shown(text)),
         "more than nine decimals",
         "write at most nine digits behind the point".to_owned(),
     )
@@ -62,10 +56,7 @@ fn plain(text: &str) -> Option<u64> {
 pub fn notation(span: Span, text: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the number `{}` has an exponent or another base",
-            words::shown(text)
-        ),
+        format!("the number `{}` has an exponent or another base", words::shown(text)),
         "not a plain number",
         match plain(text) {
             Some(plain) => format!("write it in plain digits: `{plain}`"),
@@ -79,10 +70,7 @@ pub fn notation(span: Span, text: &str) -> Diagnostic {
 pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the digit `{digit}` (U+{:04X}) is none of 0 to 9",
-            u32::from(digit)
-        ),
+        format!("the digit `{digit}` (U+{:04X}) is none of 0 to 9", u32::from(digit)),
         "not one of 0 to 9",
         "write numbers with the digits 0 to 9".to_owned(),
     )
@@ -116,10 +104,7 @@ pub fn bare_point(span: Span) -> Diagnostic {
     )
     .fix(
         "write a 0 before the point",
-        vec![Edit {
-            span: Span::new(span.start, span.start),
-            text: "0".to_owned(),
-        }],
+        vec![Edit { span: Span::new(span.start, span.start), text: "0".to_owned() }],
     )
 }
 
@@ -210,11 +195,6 @@ pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Dia
             "write a whole number: what is counted has no parts, so no `{point}`"
         ));
     }
-    told(format!("write decimals with a point: `{point}`")).fix(
-        "write a point",
-        vec![Edit {
-            span: comma,
-            text: ".".to_owned(),
-        }],
-    )
+    told(format!("write decimals with a point: `{point}`"))
+        .fix("write a point", vec![Edit { span: comma, text: ".".to_owned() }])
 }

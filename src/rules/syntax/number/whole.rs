@@ -60,9 +60,7 @@ fn too_wide(
             "every node would be split over universes, and a controller that keeps nodes whole \
              lights none of them right",
         )
-        .help(format!(
-            "write `universe {needs}` or more {place}, or take `whole nodes` out"
-        ));
+        .help(format!("write `universe {needs}` or more {place}, or take `whole nodes` out"));
     let finding = finding.and(node.at, format!("a node of `{name}` takes {needs}"));
     finding.and_if(room_at, format!("{has} a universe"))
 }

@@ -17,14 +17,8 @@ pub fn dropped_brace(span: Span, head_end: Option<Span>) -> Diagnostic {
     let Some(head_end) = head_end else {
         return found;
     };
-    let edit = |span, text: &str| Edit {
-        span,
-        text: text.to_owned(),
-    };
-    found.fix(
-        "move the `{` up",
-        vec![edit(head_end, " {"), edit(span, "")],
-    )
+    let edit = |span, text: &str| Edit { span, text: text.to_owned() };
+    found.fix("move the `{` up", vec![edit(head_end, " {"), edit(span, "")])
 }
 
 /// A `{` that is never closed; `next` is the first line that is sure not to belong to it.
@@ -69,10 +63,7 @@ pub fn missing_brace(span: Span, close: Span, word: &str) -> Diagnostic {
         span,
         format!("the `{{` of this `{word}` is missing"),
         "`{` is missing behind this",
-        format!(
-            "write `{{` before the first setting, as in `{}`",
-            statement_example(word)
-        ),
+        format!("write `{{` before the first setting, as in `{}`", statement_example(word)),
     )
     .and(close, "this `}` closes it")
 }
@@ -80,10 +71,7 @@ pub fn missing_brace(span: Span, close: Span, word: &str) -> Diagnostic {
 /// A block without `{` and `}`; `last` is where its last setting ends.
 #[must_use]
 pub fn bare_block(span: Span, last: Span, word: &str) -> Diagnostic {
-    let edit = |at: u32, text: &str| Edit {
-        span: Span::new(at, at),
-        text: text.to_owned(),
-    };
+    let edit = |at: u32, text: &str| Edit { span: Span::new(at, at), text: text.to_owned() };
     finding(
         span,
         format!("the settings of this `{word}` stand in no `{{ }}`"),
@@ -94,19 +82,13 @@ pub fn bare_block(span: Span, last: Span, word: &str) -> Diagnostic {
         ),
     )
     .and(last, "`}` is missing here")
-    .fix(
-        "put the settings in `{ }`",
-        vec![edit(span.end, " {"), edit(last.end, "\n}")],
-    )
+    .fix("put the settings in `{ }`", vec![edit(span.end, " {"), edit(last.end, "\n}")])
 }
 
 /// A block in `( )`; `close` is what closes it, if something does.
 #[must_use]
 pub fn round_block(open: Span, close: Option<Span>) -> Diagnostic {
-    let edit = |span, text: &str| Edit {
-        span,
-        text: text.to_owned(),
-    };
+    let edit = |span, text: &str| Edit { span, text: text.to_owned() };
     let found = finding(
         open,
         "the settings of a block stand in `( )`".to_owned(),

@@ -42,11 +42,7 @@ pub fn control(span: Span, c: char, length: usize) -> Diagnostic {
         '\u{7f}' => "delete",
         _ => "control character",
     };
-    let many = if length > 1 {
-        format!(", {length} times over")
-    } else {
-        String::new()
-    };
+    let many = if length > 1 { format!(", {length} times over") } else { String::new() };
     because(
         span,
         format!("the {name} U+{:04X} stands in the text{many}", u32::from(c)),
@@ -71,21 +67,12 @@ pub fn blank(span: Span, c: char) -> Diagnostic {
     };
     because(
         span,
-        format!(
-            "the {name} U+{:04X} stands in place of a blank",
-            u32::from(c)
-        ),
+        format!("the {name} U+{:04X} stands in place of a blank", u32::from(c)),
         "no plain blank",
         "it looks like a blank or a line end and is none, so words would be read together",
         "write a plain blank",
     )
-    .fix(
-        "write a plain blank",
-        vec![Edit {
-            span,
-            text: " ".to_owned(),
-        }],
-    )
+    .fix("write a plain blank", vec![Edit { span, text: " ".to_owned() }])
 }
 
 /// A character of no width, or one that turns the direction of the text.
@@ -108,29 +95,17 @@ pub fn hidden(span: Span, c: char) -> Diagnostic {
         "it is not seen in an editor, so the text would not be what it looks like",
         "delete it",
     )
-    .fix(
-        "delete it",
-        vec![Edit {
-            span,
-            text: String::new(),
-        }],
-    )
+    .fix("delete it", vec![Edit { span, text: String::new() }])
 }
 
 /// A typographic character in place of a plain one; `other` is the closing one of a pair of quotes.
 #[must_use]
 pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Diagnostic {
-    let edit = |span| Edit {
-        span,
-        text: plain.to_owned(),
-    };
+    let edit = |span| Edit { span, text: plain.to_owned() };
     let edits = std::iter::once(span).chain(other).map(edit).collect();
     finding(
         span,
-        format!(
-            "`{c}` (U+{:04X}) stands where `{plain}` should",
-            u32::from(c)
-        ),
+        format!("`{c}` (U+{:04X}) stands where `{plain}` should", u32::from(c)),
         format!("write `{plain}`"),
         format!("write `{plain}`; word processors change it as one types"),
     )
@@ -142,10 +117,7 @@ pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Dia
 #[must_use]
 pub fn bent_number(open: Span, close: Span, within: &str) -> Diagnostic {
     let number = words::shown(within.trim());
-    let edit = |span| Edit {
-        span,
-        text: String::new(),
-    };
+    let edit = |span| Edit { span, text: String::new() };
     finding(
         open,
         format!("the number {number} stands in quotes"),

@@ -14,13 +14,7 @@ pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
         "a chain has names alone",
         format!("write `{name}` without it"),
     )
-    .fix(
-        "leave out the `prop`",
-        vec![Edit {
-            span,
-            text: String::new(),
-        }],
-    )
+    .fix("leave out the `prop`", vec![Edit { span, text: String::new() }])
 }
 
 /// `wire c 1: owl` for `wire c.1: owl`; `meant` is all up to the port.
@@ -41,10 +35,7 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
         span,
         format!("the name `{}` is more than one word", words::shown(name)),
         "a name is one word",
-        format!(
-            "write `{}` if these are several alike",
-            words::shown(several)
-        ),
+        format!("write `{}` if these are several alike", words::shown(several)),
     )
 }
 
@@ -57,13 +48,7 @@ pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
         "not an arrow",
         "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
     )
-    .fix(
-        "write `->`",
-        vec![Edit {
-            span,
-            text: "->".to_owned(),
-        }],
-    )
+    .fix("write `->`", vec![Edit { span, text: "->".to_owned() }])
 }
 
 /// `-> ->`: an arrow with nothing before it.

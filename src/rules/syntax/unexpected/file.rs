@@ -14,15 +14,9 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
     let span = Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32));
     let byte = bytes.get(valid).copied().unwrap_or(0);
     let (message, label) = if utf16 {
-        (
-            "the file is UTF-16, not UTF-8".to_owned(),
-            "not UTF-8 from here".to_owned(),
-        )
+        ("the file is UTF-16, not UTF-8".to_owned(), "not UTF-8 from here".to_owned())
     } else {
-        (
-            format!("the file is not UTF-8 at byte {}", valid + 1),
-            format!("byte \\x{byte:02X}"),
-        )
+        (format!("the file is not UTF-8 at byte {}", valid + 1), format!("byte \\x{byte:02X}"))
     };
     RULE.report(span, message)
         .label(label)
@@ -33,16 +27,10 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
 /// An include that leaves the folder of the main file.
 #[must_use]
 pub fn include_outside(span: Span, path: &str) -> Diagnostic {
-    RULE.report(
-        span,
-        format!(
-            "`{}` lies outside the folder of the main file",
-            words::shown(path)
-        ),
-    )
-    .label("leaves the folder")
-    .why("a display is one folder that can be copied and kept under version control")
-    .help("copy the file into the folder of the main file and name it from there")
+    RULE.report(span, format!("`{}` lies outside the folder of the main file", words::shown(path)))
+        .label("leaves the folder")
+        .why("a display is one folder that can be copied and kept under version control")
+        .help("copy the file into the folder of the main file and name it from there")
 }
 
 /// An include that can't be read.

@@ -9,10 +9,7 @@ use crate::source::{Span, quoted};
 pub fn members_without_brackets(span: Span, written: &str, meant: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the members in `{}` stand without brackets",
-            words::shown(written)
-        ),
+        format!("the members in `{}` stand without brackets", words::shown(written)),
         "members stand in `[ ]`",
         format!("write `{}`", words::shown(meant)),
     )
@@ -24,9 +21,7 @@ pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
     let shown = words::shown(name);
     let plain = name.starts_with(char::is_alphabetic)
         && !name.ends_with('-')
-        && name
-            .chars()
-            .all(|c| c.is_alphanumeric() || c == '-' || c == '_');
+        && name.chars().all(|c| c.is_alphanumeric() || c == '-' || c == '_');
     let found = finding(
         span,
         format!("the name `{shown}` stands in quotes"),
@@ -41,13 +36,7 @@ pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
     if !plain {
         return found;
     }
-    found.fix(
-        "leave out the quotes",
-        vec![Edit {
-            span,
-            text: name.to_owned(),
-        }],
-    )
+    found.fix("leave out the quotes", vec![Edit { span, text: name.to_owned() }])
 }
 
 /// A name that ends in `-`.
@@ -78,10 +67,7 @@ pub fn parted_members(span: Span, name: &str) -> Diagnostic {
 pub fn member_of_head(span: Span, written: &str, meant: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "a member stands without its brackets: `{}`",
-            words::shown(written)
-        ),
+        format!("a member stands without its brackets: `{}`", words::shown(written)),
         "members stand in `[ ]`",
         format!("write `prop {}`", words::shown(meant)),
     )
@@ -97,13 +83,7 @@ pub fn unquoted(span: Span, text: &str) -> Diagnostic {
         "needs `\"` before and behind it",
         format!("write `\"{shown}\"`"),
     )
-    .fix(
-        "put it in quotes",
-        vec![Edit {
-            span,
-            text: format!("\"{}\"", quoted::written(text)),
-        }],
-    )
+    .fix("put it in quotes", vec![Edit { span, text: format!("\"{}\"", quoted::written(text)) }])
 }
 
 /// `prop my lamp`: a name of several words; `joined` is how it could be written.
@@ -130,10 +110,7 @@ pub fn split_name(span: Span, name: &str, joined: &str) -> Diagnostic {
 pub fn name_start(span: Span, name: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "the name `{}` does not begin with a letter",
-            words::shown(name)
-        ),
+        format!("the name `{}` does not begin with a letter", words::shown(name)),
         "a name begins with a letter",
         "put a letter or a word before it, as in `lamp-3`",
     )

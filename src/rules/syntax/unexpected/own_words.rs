@@ -23,26 +23,11 @@ const STATES: [&str; 13] = [
 ];
 
 /// Words for data that come in at the other end.
-const REVERSED: [&str; 7] = [
-    "reversed",
-    "reverse",
-    "backwards",
-    "backward",
-    "flipped",
-    "mirrored",
-    "inverted",
-];
+const REVERSED: [&str; 7] =
+    ["reversed", "reverse", "backwards", "backward", "flipped", "mirrored", "inverted"];
 
 /// Words for a string that goes there and back.
-const FOLDED: [&str; 7] = [
-    "folded",
-    "fold",
-    "zigzag",
-    "zig-zag",
-    "serpentine",
-    "snake",
-    "doubled",
-];
+const FOLDED: [&str; 7] = ["folded", "fold", "zigzag", "zig-zag", "serpentine", "snake", "doubled"];
 
 /// What to write in place of such a word in a block of this kind, or in a chain; `None` for any other word.
 #[must_use]

@@ -13,13 +13,7 @@ pub fn sign_for_at(span: Span, place: &str) -> Diagnostic {
         "write `at`",
         format!("write `at {}`", words::shown(place)),
     )
-    .suggest(
-        "write `at`",
-        vec![Edit {
-            span,
-            text: "at".to_owned(),
-        }],
-    )
+    .suggest("write `at`", vec![Edit { span, text: "at".to_owned() }])
 }
 
 /// `at universe 12`, `at slot 5`: the numbers of a pin stand without the words.
@@ -33,10 +27,5 @@ pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
     } else {
         format!("write `at {number}/1`: the universe, then the slot that its first node begins at")
     };
-    finding(
-        span,
-        format!("a pin is written with the word `{word}`"),
-        "no word stands here",
-        help,
-    )
+    finding(span, format!("a pin is written with the word `{word}`"), "no word stands here", help)
 }

@@ -14,13 +14,7 @@ pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
         "this subtracts, and comes out below zero",
         format!("write two dots between the ends: `{range}`"),
     )
-    .suggest(
-        "write `..`",
-        vec![Edit {
-            span: dash,
-            text: "..".to_owned(),
-        }],
-    )
+    .suggest("write `..`", vec![Edit { span: dash, text: "..".to_owned() }])
 }
 
 /// `1 to 4` or `1:4` for `1..4`; `mark` is what stands between the ends.
@@ -33,13 +27,7 @@ pub fn worded_range(span: Span, mark: &str, (from, to): (&str, &str)) -> Diagnos
         "a range has two dots between its ends",
         format!("write `{range}`"),
     )
-    .suggest(
-        format!("write `{range}`"),
-        vec![Edit {
-            span,
-            text: range.clone(),
-        }],
-    )
+    .suggest(format!("write `{range}`"), vec![Edit { span, text: range.clone() }])
 }
 
 /// A range with too many dots, or without one of its ends. `what` says which.

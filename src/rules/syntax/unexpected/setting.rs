@@ -17,20 +17,14 @@ pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
 /// A word or value that does not fit its setting. `example` is one right form of it.
 #[must_use]
 pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diagnostic {
-    RULE.report(
-        span,
-        format!(
-            "`{}` does not fit this setting of `{block}`",
-            words::shown(found)
-        ),
-    )
-    .label("does not fit here")
-    .why("what the setting sets can't be read")
-    .help(match (dotted(found), said_elsewhere(found, block)) {
-        (Some(range), _) => format!("write a range with two dots: `{range}`"),
-        (None, Some(help)) => help,
-        (None, None) => format!("write it as in `{example}`"),
-    })
+    RULE.report(span, format!("`{}` does not fit this setting of `{block}`", words::shown(found)))
+        .label("does not fit here")
+        .why("what the setting sets can't be read")
+        .help(match (dotted(found), said_elsewhere(found, block)) {
+            (Some(range), _) => format!("write a range with two dots: `{range}`"),
+            (None, Some(help)) => help,
+            (None, None) => format!("write it as in `{example}`"),
+        })
 }
 
 /// Other words than those that a setting may choose from; `of` is the block and the setting, `near` what is likely meant.
@@ -45,10 +39,7 @@ pub fn no_choice(
     let (block, key) = of;
     RULE.report(
         span,
-        format!(
-            "`{}` does not fit the setting `{key}` of `{block}`",
-            words::shown(found)
-        ),
+        format!("`{}` does not fit the setting `{key}` of `{block}`", words::shown(found)),
     )
     .label("does not fit here")
     .why("what the setting sets can't be read")
@@ -61,24 +52,18 @@ pub fn no_choice(
 /// A colour order with other letters than those of colours.
 #[must_use]
 pub fn colour(span: Span, found: &str) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("`{}` is not a colour order", words::shown(found)),
-    )
-    .label("letters of colours, one for each slot")
-    .why("each letter is one slot of a node, so a wrong one shifts every node behind it")
-    .help("write the letters in slot order, as in `RGB`, `GRB` or `RGBW`")
+    RULE.report(span, format!("`{}` is not a colour order", words::shown(found)))
+        .label("letters of colours, one for each slot")
+        .why("each letter is one slot of a node, so a wrong one shifts every node behind it")
+        .help("write the letters in slot order, as in `RGB`, `GRB` or `RGBW`")
 }
 
 /// An input that is none.
 #[must_use]
 pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
     // `E1.31`, `Art-Net`
-    let plain: String = found
-        .to_lowercase()
-        .chars()
-        .filter(|c| c.is_alphanumeric() || *c == ' ')
-        .collect();
+    let plain: String =
+        found.to_lowercase().chars().filter(|c| c.is_alphanumeric() || *c == ' ').collect();
     let near = words::nearest(&plain, known.iter().copied());
     RULE.report(span, format!("`{}` is not an input", words::shown(found)))
         .label("no such input")
@@ -100,9 +85,7 @@ pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
     let what = format!("{kind} `{}`", words::shown(name));
     RULE.report(span, format!("{what} has no `{setting}`"))
         .label(format!("`{setting}` is missing"))
-        .why(format!(
-            "without it nothing can be worked out for this {kind}"
-        ))
+        .why(format!("without it nothing can be worked out for this {kind}"))
         .help(format!("add a line such as `{example}`"))
 }
 
@@ -118,16 +101,10 @@ pub fn no_nodes(span: Span) -> Diagnostic {
 /// Members asked of a controller or receiver.
 #[must_use]
 pub fn target_members(span: Span, name: &str) -> Diagnostic {
-    RULE.report(
-        span,
-        format!("`{}` has ports, not members", words::shown(name)),
-    )
-    .label("brackets are for members of props")
-    .why("which port is meant can't be seen from it")
-    .help(format!(
-        "write the port behind a point, as in `{}.3`",
-        words::shown(name)
-    ))
+    RULE.report(span, format!("`{}` has ports, not members", words::shown(name)))
+        .label("brackets are for members of props")
+        .why("which port is meant can't be seen from it")
+        .help(format!("write the port behind a point, as in `{}.3`", words::shown(name)))
 }
 
 /// A controller or receiver where a port of it is wanted.
@@ -137,9 +114,7 @@ pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
     RULE.report(span, format!("`{name}` does not say which port"))
         .label("no port")
         .why("this holds for ports, and which ones is not said")
-        .help(format!(
-            "name the port or ports, as in `{name}.3` or `{name}.1..4`"
-        ))
+        .help(format!("name the port or ports, as in `{name}.3` or `{name}.1..4`"))
 }
 
 /// `every N strands` for a string that is not made of strands.

@@ -9,33 +9,21 @@ use crate::source::Span;
 pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);
     let blanks = span.start.saturating_sub(1);
-    RULE.report(
-        span,
-        format!("`{word}` begins another setting, and no `;` stands before it"),
-    )
-    .label("`;` is missing before this")
-    .why("two settings read as one say something else, or nothing")
-    .help(format!("write `;` before it: `{first}; {word} …`"))
-    .suggest(
-        "write `;`",
-        vec![Edit {
-            span: Span::new(blanks, blanks),
-            text: ";".to_owned(),
-        }],
-    )
+    RULE.report(span, format!("`{word}` begins another setting, and no `;` stands before it"))
+        .label("`;` is missing before this")
+        .why("two settings read as one say something else, or nothing")
+        .help(format!("write `;` before it: `{first}; {word} …`"))
+        .suggest("write `;`", vec![Edit { span: Span::new(blanks, blanks), text: ";".to_owned() }])
 }
 
 /// A comma between two settings; `before` is the text of the first.
 #[must_use]
 pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);
-    RULE.report(
-        span,
-        format!("`{word}` begins another setting, and a `,` stands before it"),
-    )
-    .label("behind a `,` where `;` should stand")
-    .why("two settings read as one say something else, or nothing")
-    .help(format!("write `;` in its place: `{first}; {word} …`"))
+    RULE.report(span, format!("`{word}` begins another setting, and a `,` stands before it"))
+        .label("behind a `,` where `;` should stand")
+        .why("two settings read as one say something else, or nothing")
+        .help(format!("write `;` in its place: `{first}; {word} …`"))
 }
 
 /// A setting whose words before the value are others, or are not there; `meant` is it in full.
@@ -43,10 +31,7 @@ pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
 pub fn words_left_out(span: Span, written: &str, block: &str, meant: &str) -> Diagnostic {
     RULE.report(
         span,
-        format!(
-            "`{}` is no setting of `{block}` in these words",
-            words::shown(written)
-        ),
+        format!("`{}` is no setting of `{block}` in these words", words::shown(written)),
     )
     .label("not in these words")
     .why("what the setting sets can't be read")
@@ -61,13 +46,7 @@ pub fn quoted_number(span: Span, number: &str) -> Diagnostic {
         .label("a text, not a number")
         .why("what the setting sets can't be read")
         .help(format!("write `{number}` without the quotes"))
-        .suggest(
-            "leave out the quotes",
-            vec![Edit {
-                span,
-                text: number.clone(),
-            }],
-        )
+        .suggest("leave out the quotes", vec![Edit { span, text: number.clone() }])
 }
 
 /// `strings 36 nodes`: `strings` at `span`, without how many.
@@ -80,31 +59,16 @@ pub fn strings_of_one(span: Span, length: &str) -> Diagnostic {
         .help(format!(
             "write `string {length}` for one string, or how many of them: `strings 2 of {length}`"
         ))
-        .suggest(
-            "make it one string",
-            vec![Edit {
-                span,
-                text: "string".to_owned(),
-            }],
-        )
+        .suggest("make it one string", vec![Edit { span, text: "string".to_owned() }])
 }
 
 /// `string 2 of 36 nodes`: `string` at `span` where `strings` is meant.
 #[must_use]
 pub fn string_of_several(span: Span, count: &str, length: &str) -> Diagnostic {
     let (count, length) = (words::shown(count), words::shown(length));
-    RULE.report(
-        span,
-        "`string` is one string, and several are counted behind it",
-    )
-    .label("one string")
-    .why("each string is a cable of its own and needs a port or a place on one")
-    .help(format!("write `strings {count} of {length}`"))
-    .suggest(
-        "write `strings`",
-        vec![Edit {
-            span,
-            text: "strings".to_owned(),
-        }],
-    )
+    RULE.report(span, "`string` is one string, and several are counted behind it")
+        .label("one string")
+        .why("each string is a cable of its own and needs a port or a place on one")
+        .help(format!("write `strings {count} of {length}`"))
+        .suggest("write `strings`", vec![Edit { span, text: "strings".to_owned() }])
 }

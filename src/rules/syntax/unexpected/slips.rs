@@ -16,13 +16,7 @@ pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
             "leave the `{mark}` out: a setting is its words and its value, as in `string 36 nodes`"
         ),
     )
-    .fix(
-        format!("leave out the `{mark}`"),
-        vec![Edit {
-            span,
-            text: String::new(),
-        }],
-    )
+    .fix(format!("leave out the `{mark}`"), vec![Edit { span, text: String::new() }])
 }
 
 /// `host 192.168.7.20:5568`; `port` is what stands behind the host.
@@ -35,13 +29,7 @@ pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
         "leave it out: each `input` has a network port of its own".to_owned(),
     )
     .and(host, "this is the host")
-    .fix(
-        "leave out the network port",
-        vec![Edit {
-            span: port,
-            text: String::new(),
-        }],
-    )
+    .fix("leave out the network port", vec![Edit { span: port, text: String::new() }])
 }
 
 /// A statement or setting behind another on one line.
@@ -67,13 +55,7 @@ pub fn foreign_comment(span: Span, mark: &str) -> Diagnostic {
     if mark == "/*" {
         return found;
     }
-    found.fix(
-        "write `#`",
-        vec![Edit {
-            span,
-            text: "#".to_owned(),
-        }],
-    )
+    found.fix("write `#`", vec![Edit { span, text: "#".to_owned() }])
 }
 
 /// Quotes of another kind, as in `'porch'`.
@@ -162,19 +144,9 @@ pub fn reserve_of_what(span: Span, rest: &str) -> Diagnostic {
 pub fn near_word(span: Span, thing: Thing<'_>, found: &str, near: &str) -> Diagnostic {
     finding(
         span,
-        format!(
-            "{} has `{}` where `{near}` fits",
-            thing.words(),
-            words::shown(found)
-        ),
+        format!("{} has `{}` where `{near}` fits", thing.words(), words::shown(found)),
         format!("perhaps `{near}`"),
         format!("write `{near}`, as in `{}`", thing.example()),
     )
-    .suggest(
-        format!("write `{near}`"),
-        vec![Edit {
-            span,
-            text: near.to_owned(),
-        }],
-    )
+    .suggest(format!("write `{near}`"), vec![Edit { span, text: near.to_owned() }])
 }

@@ -21,7 +21,7 @@ pub struct Offer {
     pub word: String,
     /// What it is, in short.
     pub about: String,
-    /// What kind of thing it is, as `TOKEN_TYPES` of [`super::names`] has it; `None` for a word of the language.
+    /// What kind of thing it is, as [`TOKEN_TYPES`](super::outline::TOKEN_TYPES) has it; `None` for a word of the language.
     pub kind: Option<Kind>,
 }
 

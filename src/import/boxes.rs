@@ -19,7 +19,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     let Some(name) = column(&[Kind::Controller, Kind::Name]) else {
         return false;
     };
-    let (host, input) = (column(&[Kind::Host]), column(&[Kind::Chip]));
+    let (host, protocol) = (column(&[Kind::Host]), column(&[Kind::Chip]));
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
@@ -39,16 +39,25 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         match board(found, row.text(name)) {
             None => note(name, "nothing of the table hangs on it; kept as a comment"),
             Some(board) => {
-                left.retain(|at| *at != name);
-                for (at, kind) in [(host, Kind::Host), (input, Kind::Chip)] {
-                    let Some(at) = at.filter(|at| !row.text(*at).is_empty()) else {
-                        continue;
+                left.retain(|at| {
+                    let text = row.text(*at);
+                    let why = match (*at == name, Some(*at) == host, input(text)) {
+                        (true, ..) => None,
+                        (_, true, _) => set_host(board, text),
+                        (_, _, Some(words)) => {
+                            board.input = Some(words);
+                            None
+                        }
+                        (_, _, None) if Some(*at) == protocol => {
+                            Some("no input that is known; kept as a comment")
+                        }
+                        (_, _, None) => return true,
                     };
-                    match set(board, kind, row.text(at)) {
-                        None => left.retain(|other| *other != at),
-                        Some(why) => note(at, why),
+                    if let Some(why) = why {
+                        note(*at, why);
                     }
-                }
+                    why.is_some()
+                });
             }
         }
         found.comments.extend(comment(page, row, &headings, &left));
@@ -64,26 +73,27 @@ fn board<'f>(found: &'f mut Found, text: &str) -> Option<&'f mut Board> {
     found.boxes.iter_mut().find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
 }
 
-/// Sets the host or the input of a controller, or says why not.
-fn set(board: &mut Board, kind: Kind, text: &str) -> Option<&'static str> {
-    if kind == Kind::Host {
-        let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
-        if !text.chars().all(lawful) {
-            return Some("no address of a host; kept as a comment");
-        }
-        let known = board.host.get_or_insert_with(|| text.to_owned());
-        return (known != text).then_some("the table has another host; kept as a comment");
+/// Sets the host of a controller, or says why not.
+fn set_host(board: &mut Board, text: &str) -> Option<&'static str> {
+    let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
+    if !text.chars().all(lawful) {
+        return Some("no address of a host; kept as a comment");
     }
+    let known = board.host.get_or_insert_with(|| text.to_owned());
+    (known != text).then_some("the table has another host; kept as a comment")
+}
+
+/// What a box listens to, as a cell says it.
+fn input(text: &str) -> Option<&'static str> {
     let word: String = text.to_lowercase().split([' ', '-', '.', '/']).collect();
     let one = |name: &str| word.contains(name);
-    board.input = match () {
+    match () {
         () if one("ddp") => Some("ddp"),
         () if one("artnet") => Some("artnet"),
         () if (one("sacn") || one("e131")) && one("unicast") => Some("e131 unicast"),
         () if one("sacn") || one("e131") => Some("e131 multicast"),
-        () => return Some("no input that is known; kept as a comment"),
-    };
-    None
+        () => None,
+    }
 }
 
 /// What a row says besides.

@@ -84,8 +84,23 @@ pub fn multiple(text: &str) -> Option<Multiple> {
 /// An output as a cell names it, with the controller where the cell says that too.
 pub type Port = (Option<String>, Output);
 
-/// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `3-6`, `3,4`, `3 & 4`, `dmx1`. `None` where it is none of these.
+/// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `old barn / 3`, `3-6`, `3,4`, `3 & 4`, `dmx1`. `None` where it is none
+/// of these.
 pub fn ports(text: &str) -> Option<Vec<Port>> {
+    let of_box = |(at, mark): (usize, &str)| {
+        let (name, rest) = (text.get(..at)?.trim(), text.get(at + mark.len()..)?);
+        let is_name = name.chars().any(char::is_alphabetic) && !name.ends_with(['/', '-', '|']);
+        let all = listed(rest).filter(|_| is_name && output(&format!("{name} 1")).is_none())?;
+        let bare = all.iter().all(|(name, _)| name.is_none());
+        let named = all.into_iter().map(|(_, output)| (Some(name.to_owned()), output));
+        bare.then(|| named.collect())
+    };
+    let marks = text.match_indices(['/', '-', '|', '#', ' ']);
+    listed(text).or_else(|| marks.into_iter().find_map(of_box))
+}
+
+/// Ports that stand in a row.
+fn listed(text: &str) -> Option<Vec<Port>> {
     // A number of a spreadsheet.
     let text = text.strip_suffix(".0").unwrap_or(text);
     let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");

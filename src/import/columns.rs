@@ -112,13 +112,13 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Strands, "strands strandcount numberofstrands"),
     (
         Kind::Slots,
-        "channels channelcount numberofchannels noofchannels totalchannels slots slotcount footprint #channels",
+        "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint #channels",
     ),
     (Kind::Controller, "controller controllername box board ctrl controllers device"),
     (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
     (
         Kind::Port,
-        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket",
+        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
     ),
     (Kind::Position, "position pos placeonport orderonport order positiononport"),
     (Kind::Limit, "limit maxnodes maxpixels nodesatmost portlimit maxperport"),
@@ -147,7 +147,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::EndChannel, "endchannel lastchannel endch channelend chend absoluteend"),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
-    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type"),
+    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
     (Kind::Colour, "colourorder colour color colororder rgborder orderofcolours rgb"),
     (Kind::Volts, "volts voltage volt v"),
     (Kind::Enters, "enters direction entersat datain dataenters startsfrom"),
@@ -156,7 +156,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Note,
         "note notes remark remarks comment comments location where place size length height width row area \
-        material weight date checked done status info crate",
+        material weight date checked done status info crate # no nr id",
     ),
     (Kind::Derived, "fullname limitin left onepiece contiguous skipped receivers"),
 ];
@@ -434,7 +434,8 @@ static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
     let mut known = BTreeMap::new();
     for (kind, patterns) in HEADINGS {
         for pattern in patterns.split_whitespace() {
-            let means = (*kind, !NO_MORE.contains(&pattern));
+            let no_more = NO_MORE.contains(&pattern) || NODE_WORDS.contains(&pattern);
+            let means = (*kind, !no_more);
             // The first kind with a heading has it.
             match pattern.split_once('%') {
                 None => {

@@ -31,6 +31,8 @@ struct Facts {
     strands: u64,
     make: Option<usize>,
     ports: Vec<Port>,
+    /// Slots of all of them, by a cell of their own.
+    slots: Option<u64>,
 }
 
 /// How large the strings of a row are.

@@ -284,6 +284,24 @@ const SHEETS: &[Sheet] = &[
         ],
         doubts: &[],
     },
+    // Box and port in one cell, a number of the row, channels a row that say how many slots a node has.
+    Sheet {
+        table: "#,Element,Where it plugs,Kind,Bulbs,Ch total,Start ch,End ch,Data in\n1,Eave,Old barn / 1,cone,50,150,1,150,left\n\
+            2,Gate,Old barn / 2-3,cone,80,240,151,390,\n3,Top,Mill #4,cone,40,160,513,672,tip\n\
+            4,Spare,,cone,0,0,,,\n",
+        display: &[
+            "wire Old-barn.1: Eave",
+            "prop Eave { enters \"left\"; node pixel; string 50 nodes }",
+            "wire Mill.4: Top",
+            "node pixel-rgbw",
+            "# #: 2; Kind: cone",
+        ],
+        lock: &[
+            "Eave: {port: Old-barn.1, start: 1/1, slots: 150",
+            "Top: {port: Mill.4, start: 2/1, slots: 160",
+        ],
+        doubts: &["row 3, column `Where it plugs`", "row 5, column `Bulbs`: \"0\": no nodes"],
+    },
     // Notes between rows, a header again, a total that is wrong.
     Sheet {
         table: "name,nodes,notes\n-- the front --,,\nowl,50,clips\nname,nodes,notes\nfox,20,\nTOTAL,71,\n",

@@ -219,7 +219,8 @@ impl Stage<'_> {
         let mut homeless = false;
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
-            let named = port.and_then(|(name, _)| name.as_deref());
+            // What stays open still hangs on the box that is named.
+            let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
             let own = match named {
                 Some(name) if controller.is_none() => Some(self.board(row, name)),
                 _ => controller,

@@ -6,7 +6,6 @@ use crate::import::cells::{self, At, Port};
 use crate::import::columns::Kind;
 use crate::import::makes;
 use crate::import::sheet::Row;
-use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
@@ -35,7 +34,8 @@ impl Stage<'_> {
                 .unwrap_or(None)
                 .filter(|count| *count > 0),
         };
-        let slots = self.slots(row);
+        facts.slots = self.slots(row);
+        let slots = facts.slots;
         let size = self.size(row, in_count, strings, &facts)?;
         match size {
             Size::Nodes(sizes, strands) => {
@@ -171,7 +171,6 @@ impl Stage<'_> {
         facts: &Facts,
     ) -> Option<Size> {
         const OUT: &str = "the row is left out";
-        let dmx = facts.ports.iter().any(|(_, output)| matches!(output, Output::Dmx(_)));
         if let Some(size) = self.in_one_cell(row, strings, facts) {
             return size;
         }
@@ -221,12 +220,7 @@ impl Stage<'_> {
                 Some(Size::Nodes(vec![each.saturating_mul(own.max(1)); count], own))
             }
             (None, None, Some(of)) => Some(Size::Nodes(vec![of.each], 0)),
-            (None, None, None)
-                if self.columns.cell(row, Kind::Slots).is_some()
-                    || dmx && self.slots(row).is_some() =>
-            {
-                Some(Size::Slots)
-            }
+            (None, None, None) if facts.slots.is_some() => Some(Size::Slots),
             (None, None, None) => {
                 self.left_out((row, Kind::Nodes), "no nodes; the row is left out", Grade::Lost);
                 None

@@ -3,8 +3,9 @@
 use csv::{ByteRecord, ReaderBuilder};
 use std::borrow::Cow;
 
-/// A table has no more, so that a small file can't fill the memory.
-pub const MOST_ROWS: usize = 100_000;
+/// A table has no more rows, so that a small file can't fill the memory: 100,000, and what stands above them.
+pub const MOST_ROWS: usize = 101_000;
+/// A table has no more cells, for the same reason.
 pub const MOST_CELLS: usize = 2_000_000;
 
 /// A cell.

@@ -10,6 +10,16 @@ from common import EXAMPLES, HOSTILE, SCRATCH, table, tinsel
 BY = {"strings": "string", "ports": "port", "controllers": "controller", "universes": "universe", "props": "prop"}
 
 
+def run(one):
+    """A run of a string as a display writes it."""
+    if "skip" in one:
+        return f"skip {one['skip']}"
+    if "lead_mm" in one:
+        return f"lead {one['lead_mm'] / 1000:g} m"
+    words = f"{one['nodes']} node{'' if one['nodes'] == 1 else 's'}"
+    return f"{one['name']} {words}" if one["name"] else words
+
+
 def flat(row):
     """A row of the JSON as the columns of a sheet name it."""
     out = dict(row)
@@ -19,12 +29,14 @@ def flat(row):
     if "first_address" in out:  # a controller
         span = out["universes"]
         out.update(first_universe=span["first"], last_universe=span["last"], universes=span["count"])
+    if "runs" in out:  # a string
+        out["built"] = " -> ".join(map(run, out.pop("runs")))
     for key in ("strings", "receivers"):
         if isinstance(out.get(key), list):
             out[key] = " ".join(out[key])
     if "also" in out:  # a universe: who else listens
         out["also"] = " ".join(other["controller"] for other in out["also"])
-    for key in ("stored", "contiguous"):
+    for key in ("stored", "contiguous", "one_piece"):
         if key in out:
             out[key] = "yes" if out[key] else "no"
     return out

@@ -280,7 +280,9 @@ struct TableArgs {
     printed: Printed,
 }
 
+// `--add` takes up to four words, so the display stands before it.
 #[derive(Args)]
+#[command(override_usage = "tinsel fit [OPTIONS] <FILE> [--add <WHAT>... [--after <NAME>]]")]
 struct FitArgs {
     #[command(flatten)]
     input: Input,

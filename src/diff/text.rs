@@ -7,6 +7,7 @@ use crate::report::wrap;
 use crate::unit::counted;
 use crate::usage::{old_plug, plug_of};
 use std::io::{self, Write};
+use unicode_width::UnicodeWidthStr;
 
 /// Writes it; `width` is how many columns there are.
 ///
@@ -62,22 +63,25 @@ fn set_up(changes: &Changes<'_>, out: &mut dyn Write) -> io::Result<()> {
     if changes.retype.is_empty() {
         return Ok(());
     }
+    let place = |one: &Retype| match (one.place.0, &one.string) {
+        (None, _) => String::new(),
+        (Some(output), None) => port(output),
+        (Some(output), Some(string)) => {
+            format!("{} row {} ({})", port(output), one.place.1, shown(string))
+        }
+    };
+    let places: Vec<String> = changes.retype.iter().map(place).collect();
+    let width = places.iter().map(|place| place.width()).max().unwrap_or(0);
     writeln!(out, "controllers to set up again")?;
     let mut before: Option<&Retype> = None;
-    for one in &changes.retype {
+    for (one, place) in changes.retype.iter().zip(&places) {
         if before.is_none_or(|before| before.controller != one.controller) {
             writeln!(out, "  {}", shown(&one.controller))?;
         }
-        let place = match (one.place.0, &one.string) {
-            (None, _) => String::new(),
-            (Some(output), None) => port(output),
-            (Some(output), Some(string)) => {
-                format!("{} row {} ({})", port(output), one.place.1, shown(string))
-            }
-        };
         let field = one.field.key().replace('_', " ");
         let values = old_new(one.old.as_deref(), one.new.as_deref());
-        writeln!(out, "    {place:<24} {field:<18} {values}")?;
+        let gap = " ".repeat(width - place.width());
+        writeln!(out, "    {place}{gap} {field:<18} {values}")?;
         before = Some(one);
     }
     writeln!(out)

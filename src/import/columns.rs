@@ -226,11 +226,14 @@ impl Columns {
 /// So many rows may stand before the header: a title, a date.
 const BEFORE: usize = 20;
 
+/// What says how large a string is.
+pub const SIZES: [Kind; 4] = [Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand, Kind::Slots];
+
 /// How good a header a row is: 2 with names, 1 with ports that have none, 0 for none.
 pub fn rank(kinds: &[Option<Kind>]) -> u8 {
     let has = |kind: Kind| kinds.contains(&Some(kind));
     let any = |kinds: &[Kind]| kinds.iter().any(|kind| has(*kind));
-    let size = any(&[Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand, Kind::Slots]);
+    let size = any(&SIZES);
     let placed = any(&[Kind::Port, Kind::Universe, Kind::Start, Kind::StartChannel]);
     if has(Kind::Name) && (size || placed) {
         2

@@ -432,10 +432,7 @@ impl<'a> Context<'_, '_, 'a> {
         let mut texts = draft.enters.iter().filter(|arg| matches!(arg, Arg::Text(_)));
         let beyond = texts.nth(strings.max(1) as usize);
         if let Some(arg) = beyond.filter(|_| strings > 0) {
-            let (name, number) = (&*prop.name, i64::from(strings) + 1);
-            let names = (name, name);
-            let has = (strings, None);
-            sink.push(rules::name::string::beyond(arg.span(), names, number, has, prop.at));
+            sink.push(rules::name::string::places(arg.span(), &prop.name, strings, prop.at));
         }
         start..start + strings
     }

@@ -126,6 +126,16 @@ fn places(display: &str, list: &str, keys: &[&str]) -> Vec<String> {
     rows
 }
 
+/// A count is that of nodes where no other column says how large a string is; else it is that of props.
+#[test]
+fn a_count_alone_is_that_of_nodes() {
+    let alone = imported("Prop,Port,Count\nowl,1,40\nheron,2,25\n").text;
+    assert!(alone.contains("prop owl   { node pixel; string 40 nodes }"), "{alone}");
+    assert!(alone.contains("prop heron { node pixel; string 25 nodes }"), "{alone}");
+    let props = imported("Prop,Port,Count,Nodes\nowl,1,4,40\n").text;
+    assert!(props.contains("prop owl * 4 {"), "{props}");
+}
+
 /// Each table comes in where it was, and a build after it moves nothing and says so.
 #[test]
 fn the_tables_of_every_example_come_back() {

@@ -1,7 +1,7 @@
 //! Fits the kinds of columns to what stands in them, and puts what came of the rows in order.
 
 use crate::import::cells;
-use crate::import::columns::{Columns, Kind};
+use crate::import::columns::{Columns, Kind, SIZES};
 use crate::import::found::{Found, Line};
 use crate::import::makes;
 use crate::import::sheet::Row;
@@ -103,6 +103,14 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
         && !rows.iter().any(|row| columns.cell(row, Kind::Chip).is_some_and(makes::is_chip))
     {
         columns.turn(Kind::Chip, Kind::Note);
+    }
+    // Where nothing else says how large a string is, a count is that of its nodes.
+    let sizes = SIZES.iter().chain(&[Kind::End, Kind::EndSlot, Kind::EndChannel]);
+    if columns.has(Kind::Count)
+        && !sizes.copied().any(|kind| columns.has(kind))
+        && all(columns, Kind::Count, &|text| cells::whole(text).is_some())
+    {
+        columns.turn(Kind::Count, Kind::Nodes);
     }
     // One prop a row needs no number of its string; where it has one, that is a count.
     let numbered = columns.has(Kind::Instance) || columns.has(Kind::Position) || {

@@ -51,6 +51,19 @@ pub fn beyond(
         .and(declared, format!("{has} here"))
 }
 
+/// More places where data comes in than the prop has strings.
+pub fn places(span: Span, name: &str, count: u32, declared: Span) -> Diagnostic {
+    let has = counted(count, "string");
+    RULE.report(span, format!("`{name}` has {has}, this place is one more"))
+        .label("no string enters here")
+        .why("each string has one place where its data comes in")
+        .help(match count {
+            1 => "write one place".to_owned(),
+            _ => format!("write at most {count} places, or one for all strings"),
+        })
+        .and(declared, format!("{has} here"))
+}
+
 /// A string name that none of the prop's strings has.
 pub fn no_name(
     span: Span,

@@ -210,7 +210,7 @@ impl Quantity {
 /// Arithmetic over numbers and names of `let`.
 #[derive(Debug)]
 pub enum Expr {
-    /// A number as written: its digits, and how many of them stand behind the point, as a [`crate::unit::Decimal`]
+    /// A number as written: its digits, and how many of them stand after the point, as a [`crate::unit::Decimal`]
     /// has them. They lie flat, which takes a quarter less room.
     Number(Span, i64, u8),
     /// The name of a `let`.
@@ -299,7 +299,7 @@ pub struct Reference {
     pub name: Ident,
     /// `[…]`.
     pub members: Option<Box<Selector>>,
-    /// What stands behind the `.`.
+    /// What stands after the `.`.
     pub part: Option<Part>,
 }
 

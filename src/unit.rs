@@ -110,7 +110,7 @@ pub fn distinct(dimension: Dimension) -> Vec<&'static Unit> {
 pub struct Decimal {
     /// All digits as one whole number.
     pub digits: i64,
-    /// How many of them stand behind the point, 0 to 9.
+    /// How many of them stand after the point, 0 to 9.
     pub places: u8,
 }
 

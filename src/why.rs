@@ -10,7 +10,7 @@ use crate::unit::counted;
 use crate::usage;
 use std::io::{self, Write};
 
-/// So many strings before it are listed.
+/// At most this many strings before it are listed.
 const MOST_BEFORE: usize = 6;
 
 /// The strings that a name stands for: a string by its full name, or all of a member or prop.

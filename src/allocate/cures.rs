@@ -20,22 +20,22 @@ use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// So many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
+/// At most this many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
 /// for each line.
 const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;
 
-/// So many cures are offered.
+/// At most this many cures are offered.
 const MOST: usize = 4;
 
-/// So many ports, outputs or universes more are tried.
+/// At most this many ports, outputs or universes more are tried.
 const MOST_MORE: u32 = 512;
 
 /// The most ports that a controller may have.
 const MOST_PORTS: u32 = 1_024;
 
-/// So many strings are tried shorter, and so many controllers larger.
+/// At most this many strings are tried shorter, and so many controllers larger.
 const MOST_TRIED: usize = 12;
 
 /// No frame rate below this is offered, in hertz: nodes then flicker.

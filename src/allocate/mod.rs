@@ -6,7 +6,7 @@
 //! strings and what an unbroken port hangs behind them. Whatever is laid after that and would touch it moves up to
 //! the first place behind it where it fits. Last come strings that show another's data: they take its place.
 //!
-//! A pin moves its own port only. What comes behind is laid as if the port were still where it would have been,
+//! A pin moves its own port only. What comes after is laid as if the port were still where it would have been,
 //! so a pin added or taken away leaves all others alone.
 
 mod addresses;

@@ -110,13 +110,13 @@ pub(super) enum Reason {
     Chip(ChipId),
     /// It supplies another voltage than this, in millivolts.
     Volts(i64),
-    /// So many nodes too many.
+    /// How many nodes are over the limit.
     Nodes(u64),
-    /// So many nodes too many for a frame.
+    /// How many nodes are more than a frame has time for.
     Time(u64),
-    /// So many microamperes too many for its fuse.
+    /// How many microamperes are more than its fuse carries.
     Fuse(u64),
-    /// So many slots too many.
+    /// How many slots are over the limit.
     Slots(u64),
     /// It is in use, and the line must come first, or be alone.
     Taken,
@@ -155,7 +155,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             Reason::Fuse(over) => {
                 let over = i64::try_from(over).unwrap_or(i64::MAX);
                 let over = quantity(over, Dimension::Current);
-                ("fuse", format!("behind too small a fuse ({over} too much at best)"))
+                ("fuse", format!("after too small a fuse ({over} too much at best)"))
             }
             Reason::Slots(over) => (
                 "slots",

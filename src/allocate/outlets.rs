@@ -504,7 +504,7 @@ impl Outlet {
                         Hangs::One(_) | Hangs::Unlike => Hangs::Unlike,
                     };
                 }
-                // What comes behind a stored string, or one that shows another's data, would not lie right.
+                // What comes after a stored string, or one that shows another's data, would not lie right.
                 self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
             }
         }

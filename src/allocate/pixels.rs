@@ -18,7 +18,7 @@ pub(super) struct Searched {
     stretch: (u64, u64),
 }
 
-/// So many steps over what is taken are made in all. A display would need a hundred thousand pins with strings behind
+/// At most this many steps over what is taken are made in all. A display would need a hundred thousand pins with strings behind
 /// them in a maze of gaps to come here; what is left then lies where it falls, and clashes are told.
 const MOST_STEPS: u64 = 20_000_000;
 

@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 /// A prop is not cut into more strings than so many above the fewest.
 const MOST_MORE: u32 = 64;
 
-/// So many steps of search are spent on each way to cut.
+/// At most this many steps of search are spent on each way to cut.
 const STEPS: u64 = 4_000_000;
 
 /// Whether every line that names no port finds one, as far as a short search sees, and a fuse feeds each.

@@ -18,7 +18,7 @@ use crate::usage;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// So many strings of a kind are listed.
+/// At most this many strings of a kind are listed.
 const MOST_LISTED: usize = 12;
 
 /// Runs it.

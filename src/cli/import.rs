@@ -11,7 +11,7 @@ use crate::{report, unit};
 use std::io::Write;
 use std::path::Path;
 
-/// So many notes are printed; of the rest there is a count.
+/// At most this many notes are printed; of the rest there is a count.
 const MOST_NOTES: usize = 100;
 
 /// Runs it. What comes of the table is compiled, so that an error in it is told at once.

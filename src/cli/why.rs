@@ -8,7 +8,7 @@ use crate::model::StringId;
 use crate::{Compiled, why};
 use std::io::Write;
 
-/// So many strings of one name are told.
+/// At most this many strings of one name are listed.
 const MOST_TOLD: usize = 12;
 
 /// The strings of a name.

@@ -10,7 +10,7 @@ use crate::unit::counted;
 use crate::usage::controller_of;
 use std::collections::BTreeSet;
 
-/// So many controllers are tried.
+/// At most this many controllers are tried.
 const MOST_TRIED: usize = 6;
 
 /// Displays with more strings are not tried again.

@@ -223,7 +223,7 @@ impl Columns {
     }
 }
 
-/// So many rows may stand before the header: a title, a date.
+/// At most this many rows may stand before the header: a title, a date.
 const BEFORE: usize = 20;
 
 /// What says how large a string is.

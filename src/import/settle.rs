@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 
 /// Frames a second that are tried where a port has no time for the usual 40.
 const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
-/// So many times the display is written anew.
+/// At most this many times the display is written anew.
 const TRIES: usize = 8;
 
 /// The display of a table, with its lock where it is `placed`.

@@ -5,7 +5,7 @@ use super::places::chains;
 use super::write::{Hubs, WIDTH};
 use std::fmt::Write as _;
 
-/// So many chains stand in one wire, since a statement may not be of any length.
+/// At most this many chains stand in one wire, since a statement may not be of any length.
 const MOST_CHAINS: usize = 1_000;
 
 /// Where a string stands: its prop, member and number, from 0.

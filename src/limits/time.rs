@@ -28,7 +28,7 @@ impl Time {
         Self { above: 1_000_000_000_000, below: u128::from(rate_mhz.max(1)) }
     }
 
-    /// So many bits.
+    /// A number of bits.
     #[must_use]
     pub fn bits(bits: u128, bit: BitTime) -> Self {
         Self {

@@ -35,7 +35,7 @@
 //! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
 //!
 //! History: 1.0, the first. 1.1 added `renamed` to the head. 1.2 added `controllers` to the head, and to a row what
-//! stands behind `slots`.
+//! stands after `slots`.
 
 mod read;
 mod set_up;
@@ -149,9 +149,9 @@ pub struct Added {
     pub minor: u32,
     /// Lines of the head.
     pub head: Vec<String>,
-    /// What stands behind the known words in the line of a controller: `, word: value`.
+    /// What stands after the known words in the line of a controller: `, word: value`.
     pub boxes: BTreeMap<Box<str>, String>,
-    /// What stands behind `slots` in the row of a name: `, word: value`.
+    /// What stands after `slots` in the row of a name: `, word: value`.
     pub rows: BTreeMap<Box<str>, String>,
 }
 

@@ -398,7 +398,7 @@ struct Parts {
     slots: u64,
     /// The words after it that are known, with their values.
     words: Vec<(String, String)>,
-    /// What stands behind them, with the comma before it.
+    /// What stands after them, with the comma before it.
     more: String,
 }
 

@@ -271,7 +271,7 @@ impl<'a> Lets<'a> {
     }
 }
 
-/// So many values in an order in which each comes behind all that it waits for. Those in a ring, and what waits for them,
+/// So many values in an order in which each comes after all that it waits for. Those in a ring, and what waits for them,
 /// come last: they have no value, and what else is wrong with them is told all the same.
 fn in_order(count: usize, needs: &[Need]) -> Vec<usize> {
     let mut waits = vec![0_usize; count];

@@ -1,4 +1,4 @@
-//! The table of settings: one row each, with what stands behind its first word.
+//! The table of settings: one row each, with what stands after its first word.
 //!
 //! Adding a setting is a row here and a field in the model. Unknown words, repeats, units and ranges are
 //! told from this table; `like` and the guide use it too.
@@ -169,7 +169,7 @@ pub enum Slot {
     Word(&'static str),
     /// A measure of a dimension between two bounds in base units.
     Measure(Dimension, i64, i64),
-    /// A bare count between two bounds; the unit named may stand behind it.
+    /// A bare count between two bounds; the unit named may stand after it.
     Count(i64, i64, Option<Dimension>),
     /// A bare decimal, in thousandths, between two bounds in thousandths.
     Thousandths(Dimension, i64, i64),
@@ -210,7 +210,7 @@ pub struct Row {
     pub key: Key,
     /// Its first word.
     pub first: &'static str,
-    /// What stands behind that.
+    /// What stands after that.
     pub slots: &'static [Slot],
     /// It as written, for messages and the guide.
     pub example: &'static str,

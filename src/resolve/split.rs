@@ -24,7 +24,7 @@ pub fn even(units: u32, nodes: u32, most: Option<u32>, more: u32) -> Vec<u32> {
     (0..strings).map(|at| each + u32::from(at < over)).collect()
 }
 
-/// So many ways to cut several props are tried for fewer strings in all.
+/// At most this many ways to cut several props are tried for fewer strings in all.
 const MOST_WAYS: usize = 100;
 
 /// How many strings above the fewest each `split` needs until all of it fits: as few as can be in all, and of equally many

@@ -66,7 +66,7 @@ impl Row for Listener<'_> {
     }
 }
 
-/// So many names are listed; the others are counted.
+/// At most this many names are listed; the others are counted.
 const NAMED: usize = 3;
 
 impl Row for UniverseRow<'_> {

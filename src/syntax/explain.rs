@@ -74,7 +74,7 @@ struct Failure<'a> {
     base: u32,
     thing: Thing<'a>,
     rules: Vec<Rule>,
-    /// The brace that stands behind the stretch, if one does, and how far behind its beginning.
+    /// The brace that stands after the stretch, if one does, and how far behind its beginning.
     brace: Option<(char, usize)>,
 }
 

@@ -483,7 +483,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// What stands behind the `}` of a block on the same line; the range begins at that `}`.
+    /// What stands after the `}` of a block on the same line; the range begins at that `}`.
     fn junk(&mut self, range: Range<usize>, thing: Thing<'_>) {
         let behind = self.slice(range.start.saturating_add(1)..range.end);
         let rest = behind.trim_start();

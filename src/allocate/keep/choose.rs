@@ -31,10 +31,10 @@ pub(super) struct Choice {
     pub off: u64,
 }
 
-/// So many looks at an interval are taken in all.
+/// At most this many looks at an interval are taken in all.
 pub(super) const MOST_LOOKS: u64 = 40_000_000;
 
-/// So many where a way is only tried.
+/// At most this many where a way is only tried.
 pub(super) const FEW_LOOKS: u64 = 100_000;
 
 /// Chooses for so many units; universes have `slots` slots, controllers are numbered below `controllers`.

@@ -47,7 +47,7 @@ pub(in crate::allocate) struct Record {
 /// Where the units of a controller begin.
 pub(in crate::allocate) type Starts = Vec<u64>;
 
-/// So many looks for a free place are taken in all; what is left then lies behind everything.
+/// At most this many looks for a free place are taken in all; what is left then lies behind everything.
 const MOST_STEPS: u64 = 20_000_000;
 
 /// How many bits of a weight count what is calm: 400,000 strings need 19.

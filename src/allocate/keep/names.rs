@@ -32,7 +32,7 @@ impl Reference {
         Self { base: base.to_owned(), members, part }
     }
 
-    /// The name of one thing of it: a member (0 for none) and what comes behind.
+    /// The name of one thing of it: a member (0 for none) and what comes after.
     fn name(&self, member: u32, rest: &str) -> String {
         let mut name = self.base.clone();
         if member > 0 {

@@ -33,16 +33,16 @@ pub(super) struct Found {
     pub off: u64,
 }
 
-/// So many looks at a unit or a gap are taken for all controllers of a display together.
+/// At most this many looks at a unit or a gap are taken for all controllers of a display together.
 pub(super) const MOST_LOOKS: u64 = 30_000_000;
 
-/// So many where a way is only tried.
+/// At most this many where a way is only tried.
 pub(super) const FEW_LOOKS: u64 = 100_000;
 
-/// So many looks for each unit are taken even when those are used up.
+/// At most this many looks for each unit are taken even when those are used up.
 const LEAST_LOOKS: u64 = 20;
 
-/// So many tries a state are made to fit the free units into the gaps.
+/// At most this many tries a state are made to fit the free units into the gaps.
 const MOST_TRIES: u32 = 400;
 
 /// The answer that moves the fewest slots; `None` where none was found. The looks that it takes are taken off

@@ -18,16 +18,16 @@ use crate::model::{Addressing, ControllerId, Model, Output, ReceiverId, StringId
 use crate::plan::{PortPlan, Trade};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// So many layouts of a string are made in all.
+/// At most this many layouts of a string are made in all.
 const STEPS: u64 = 400_000;
 
-/// So many lines at home on a port make room in every combination.
+/// At most this many lines at home on a port make room in every combination.
 const MOST_AT_HOME: usize = 12;
 
-/// So many open lines at most are tried on every port.
+/// At most this many open lines at most are tried on every port.
 const MOST_LINES: usize = 24;
 
-/// So many for finding a line that had better hang elsewhere.
+/// At most this many for finding a line that had better hang elsewhere.
 const TRADE_STEPS: u64 = 20_000;
 
 /// A line and where it hangs.

@@ -62,7 +62,7 @@ pub(in crate::allocate) enum Refused {
     Align,
 }
 
-/// So many places of a unit are looked at.
+/// At most this many places of a unit are looked at.
 const MOST_PLACES: usize = 24;
 
 impl Unit {

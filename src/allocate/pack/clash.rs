@@ -15,14 +15,14 @@ use super::state::{Field, State};
 pub enum Cause {
     /// No port takes a line of the group, even alone.
     Alone,
-    /// So many ports are needed at least, and there are so many for these lines.
+    /// The ports that are needed at least, and those that these lines may use.
     Ports {
         /// Needed.
         needed: u64,
         /// There are.
         free: u64,
     },
-    /// So many slots are needed, and so many are left on the sites that they may go to.
+    /// The slots that are needed, and those that are left on the sites that they may go to.
     Slots {
         /// Needed.
         needed: u64,

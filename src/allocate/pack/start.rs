@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 /// More sizes than this are completed port by port only at first.
 const FEW: usize = 120;
 
-/// So many pairs of a line and a port are looked at in each of several starts; past that in two.
+/// At most this many pairs of a line and a port are looked at in each of several starts; past that in two.
 const PAIRS: usize = 20_000_000;
 
 /// The groups as they are put in: those with several lines first, or all by their largest line.

@@ -50,7 +50,7 @@ fn thrown(seed: u64) -> Display {
     display
 }
 
-/// The display with its pins only: what comes behind a pin on an unbroken port included.
+/// The display with its pins only: what comes after a pin on an unbroken port included.
 fn pins_only(seed: u64) -> Display {
     let mut display = thrown(seed);
     let mut lines = std::mem::take(&mut display.model.lines);

@@ -15,7 +15,7 @@ const HEAD: &str = ".tinsel.";
 const TAIL: &str = ".tmp";
 /// A temporary file may be taken for one left behind while it is being made; then it is made again.
 const ATTEMPTS: u32 = 8;
-/// So many links are followed.
+/// At most this many links are followed.
 const MOST_LINKS: u32 = 40;
 
 /// Writes a file so that at any moment either the old or the new one is there, whole. A link is

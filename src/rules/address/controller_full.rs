@@ -73,7 +73,7 @@ fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, si
              dark",
         )
         .help(format!(
-            "wire `{}` and what comes behind it to another controller, or raise the limit if \
+            "wire `{}` and what comes after it to another controller, or raise the limit if \
              `{name}` takes more",
             model.name_of(id)
         ))

@@ -29,7 +29,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// So many findings look for a free range to name; it is a walk over all strings.
+/// At most this many findings look for a free range to name; it is a walk over all strings.
 const MOST_SEARCHES: usize = 100;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {

@@ -37,7 +37,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// So many strings are shown, besides the first.
+/// At most this many strings are shown, besides the first.
 const MOST_SHOWN: usize = 4;
 
 /// A lock that would change: the one before, with its name, if there was one, and the one that would be written.

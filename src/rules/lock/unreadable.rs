@@ -55,7 +55,7 @@ fn told(
 pub enum Fault<'t> {
     /// It is no line that a lock has.
     Line,
-    /// It stands behind the end.
+    /// It stands after the end.
     BehindEnd,
     /// A word that must be there is not.
     Missing(&'t str),

@@ -87,7 +87,7 @@ pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) ->
     let (target, meant) = (shown(target), shown(meant));
     RULE.report(span, format!("a `wire` names the prop `{target}` before its port"))
         .label("a prop stands where the port belongs")
-        .why("what stands before the `:` feeds what stands behind it")
+        .why("what stands before the `:` feeds what stands after it")
         .help(format!("write `{meant}`"))
         .and(item, format!("this is a {kind}"))
 }

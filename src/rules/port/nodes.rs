@@ -72,7 +72,7 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     )
     .label(format!("{piece} runs over the limit: {} too many", count(too_many)))
     .why(format!(
-        "the controller stops sending after {}, so what comes behind stays dark",
+        "the controller stops sending after {}, so what comes after stays dark",
         count(u64::from(most.value))
     ))
     .help(cure(model, port, &over, most.value, unit))

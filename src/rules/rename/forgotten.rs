@@ -34,7 +34,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// The strings of a prop: what stands behind its name, and the slots of each.
+/// The strings of a prop: what stands after its name, and the slots of each.
 type Shape<'a> = Vec<(&'a str, u64)>;
 
 /// What has one shape: the names that are gone, with their lines in the lock, and the props that are new.

@@ -31,7 +31,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// So many strings are named.
+/// At most this many strings are named.
 const MOST_NAMED: usize = 3;
 
 /// A line that closes up.

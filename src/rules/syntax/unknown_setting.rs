@@ -143,7 +143,7 @@ pub fn word(
         .label(format!("no setting of `{block}`"))
         .why("what it says would not hold")
         .help(help);
-    // What stands behind a word of everyday use mostly has to change too.
+    // What stands after a word of everyday use mostly has to change too.
     match said_here {
         Some(_) => finding,
         None => finding.fix_near(span, &near),

@@ -80,7 +80,7 @@ pub(super) fn each_make(
     }
 }
 
-/// So many chips of a port are named.
+/// At most this many chips of a port are named.
 const MOST_NAMED: usize = 8;
 
 fn refused(

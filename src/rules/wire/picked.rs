@@ -31,7 +31,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// So many ports of one prop are named.
+/// At most this many ports of one prop are named.
 const MOST_NAMED: usize = 4;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {

@@ -19,7 +19,7 @@ pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
     .fix(format!("leave out the `{mark}`"), vec![Edit { span, text: String::new() }])
 }
 
-/// `host 192.168.7.20:5568`; `port` is what stands behind the host.
+/// `host 192.168.7.20:5568`; `port` is what stands after the host.
 #[must_use]
 pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
     finding(

@@ -85,6 +85,8 @@ export async function drop(page, files) {
 
 /** What choosing an entry of the list of downloads gives. */
 export async function download(page, label) {
+  // Chromium drops what a page downloads faster than ten times a second.
+  await page.waitForTimeout(150);
   const [file] = await Promise.all([page.waitForEvent('download'), page.selectOption('#download', { label })]);
   return { name: file.suggestedFilename(), bytes: readFileSync(await file.path()) };
 }

@@ -20,8 +20,7 @@ use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// At most this many steps of search are spent on all that is tried for one clash, and so many at most on one trial: some, and more
-/// for each line.
+/// Steps of search: at most for all that is tried for one clash, at most for one trial, and those that each line adds.
 const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;

@@ -29,8 +29,6 @@ pub use columns::{Kind, given};
 
 use crate::Compiled;
 use crate::diagnostic::words;
-use crate::format::format;
-use crate::source::Loaded;
 use found::Found;
 use std::fmt;
 
@@ -121,13 +119,6 @@ pub struct Reading {
     pub columns: Vec<(String, Kind)>,
     /// The sheet of a workbook to read; else the first that has a header.
     pub sheet: Option<String>,
-}
-
-/// A display as the formatter writes it.
-fn laid_out(text: String) -> String {
-    let main =
-        Loaded { identity: String::new(), name: String::new(), bytes: text.clone().into_bytes() };
-    format(&main).result.unwrap_or(text)
 }
 
 /// Reads the bytes of a table that is called `name`.

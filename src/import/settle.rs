@@ -6,8 +6,9 @@
 
 use super::found::{Found, Line};
 use super::write::{self, Style};
-use super::{Grade, Import, Note, laid_out};
+use super::{Grade, Import, Note};
 use crate::diagnostic::Diagnostic;
+use crate::format::layout;
 use crate::lock::{Lock, Row};
 use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
@@ -22,7 +23,7 @@ const TRIES: usize = 8;
 /// The display of a table, with its lock where it is `placed`.
 pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) -> Import {
     let (mut rate, mut tried) = (None, 0);
-    let (mut text, mut compiled) = loop {
+    let (mut text, mut compiled, holds) = loop {
         for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
             let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
             notes.extend(said.map(|(_, note)| note));
@@ -51,22 +52,26 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
             continue;
         }
         if moved.is_empty() {
-            break (text, compiled);
+            break (text, compiled, true);
         }
         for (name, (_, note)) in moved {
             let what = format!("the display lays `{name}` elsewhere; its address is not kept");
             notes.push(Note { what, ..note });
         }
         notes.sort_by_key(|note| note.row);
-        break (self::text(name, &found, &notes, rate), compiled);
+        break (self::text(name, &found, &notes, rate), compiled, false);
     };
     let lock = placed.then(|| compiled.next_lock());
-    if lock.is_some() {
-        compiled = around(&text, lock.as_deref());
+    if let Some(lock) = &lock {
+        compiled = match holds {
+            true => compiled.rebuilt(loaded("imported.lock", lock)),
+            false => around(&text, Some(lock)),
+        };
         if !compiled.blocks() && !compiled.lock_stands() {
             let what = "a build would still change the lock; `tinsel diff` shows what".to_owned();
             notes.push(Note::of_table(what, Grade::Lost));
             text = self::text(name, &found, &notes, rate);
+            compiled = around(&text, Some(lock));
         }
     }
     let (rows, props) = (found.rows, found.props.len());
@@ -75,12 +80,12 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
 
 /// Why strings have no time at a frame rate, with their rows.
 fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
-    let pixels = || found.lines().filter(|(.., line)| line.make.is_some());
-    let longest = || pixels().map(|(.., line)| write::time_ns(found, line)).max();
+    let pixels = found.lines().filter(|(.., line)| line.make.is_some());
+    let longest = pixels.map(|(.., line)| write::time_ns(found, line)).max();
     let slow = compiled.findings.iter().filter(|finding| match finding.code {
         "port/time" => true,
         // No port has the time for one of its strings.
-        "place/no-room" => longest() > Some(1_000_000_000 / rate),
+        "place/no-room" => longest > Some(1_000_000_000 / rate),
         _ => false,
     });
     let slow: Vec<_> = slow.collect();
@@ -94,7 +99,7 @@ fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
 }
 
 fn text(name: &str, found: &Found, notes: &[Note], rate: Option<u64>) -> String {
-    laid_out(write::display(found, &Style { table: name, notes, rate }))
+    layout(&write::display(found, &Style { table: name, notes, rate }))
 }
 
 fn loaded(name: &str, text: &str) -> Loaded {
@@ -147,11 +152,11 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
     let open = |line: &Line| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));
-    let by_name = |compiled: &Compiled| -> BTreeMap<String, StringId> {
+    fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
         let ids = (0..compiled.model.strings.len()).map(StringId::from);
-        ids.map(|id| (compiled.model.name_of(id), id)).collect()
-    };
-    let ids = first.as_ref().map(by_name).unwrap_or_default();
+        ids.map(|id| (compiled.model.name_of(id), id))
+    }
+    let ids: BTreeMap<_, _> = first.as_ref().map(named).into_iter().flatten().collect();
     let pick = |own: &str| {
         let (first, id) = (first.as_ref()?, ids.get(own)?);
         let port = first.plan.port_of(*id)?;
@@ -184,11 +189,13 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
     let lock = Lock { universe_slots: found.universe_slots, rows, ..Lock::default() };
     let lock = lockfile::write(&lock, &lockfile::Added::default());
     let second = around(text, Some(&lock));
-    let ids = by_name(&second);
+    // The display has the strings of the table in its order.
+    let mut ids = named(&second).peekable();
     let mut moved = Moved::new();
     for (prop, place, line) in found.lines() {
         let own = found.name(prop, place);
-        let now = ids.get(&own).and_then(|id| second.plan.of(*id)).map(|placed| placed.start);
+        let id = ids.next_if(|(name, _)| *name == own).map(|(_, id)| id);
+        let now = id.and_then(|id| second.plan.of(id)).map(|placed| placed.start);
         if claimed(line) && now != line.start {
             let note = Note {
                 row: Some(line.row),
@@ -198,5 +205,6 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
             moved.insert(own, (line.controller.or(Some(0)), note));
         }
     }
+    drop(ids);
     (second, moved)
 }

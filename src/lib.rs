@@ -238,16 +238,6 @@ fn settled(
         let mut unheard = Sink::default();
         allocate::relay(model, Some(lock), relay, &mut unheard)
     });
-    // By row: whether its string, if there is one, stays there.
-    let stays = |plan: &Plan, row: usize| {
-        plan.past.as_ref().is_some_and(|past| {
-            let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
-            let mut bound = past.was.iter().zip(0_u32..);
-            bound.all(|(was, id)| {
-                was.is_none_or(|was| was.row != row) || !moved(model::StringId(id))
-            })
-        })
-    };
     let [mine, other] = &plans;
     let ways = pairs.iter().map(|(at, second)| {
         let way = match (stays(mine, *at), stays(other, *at)) {
@@ -278,6 +268,15 @@ fn settled(
     let second = |row| ways.iter().any(|(way, at, _)| *at == row && *way == Some(Side::Theirs));
     text.lock = replaced(&second);
     text
+}
+
+/// Whether the string of a row of the lock, if there is one, lies in a plan where the row has it.
+fn stays(plan: &Plan, row: usize) -> bool {
+    plan.past.as_ref().is_some_and(|past| {
+        let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
+        let mut bound = past.was.iter().zip(0_u32..);
+        bound.all(|(was, id)| was.is_none_or(|was| was.row != row) || !moved(model::StringId(id)))
+    })
 }
 
 /// From what was meant to addresses, around a lock as text or as data.

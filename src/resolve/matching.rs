@@ -223,17 +223,7 @@ impl<'a> Reader<'_, 'a> {
             (Slot::Host, Arg::Reference(name)) => Value::Word(Ident { span: name.span }),
             (Slot::Gauge, Arg::Number(quantity)) => Value::Gauge(self.gauge(quantity, sink)?),
             (Slot::Names, Arg::Word(_)) | (Slot::Texts, Arg::Text(_)) => {
-                let alike =
-                    |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
-                let more = tail.chunks(2).take_while(|two| match two {
-                    [Arg::Comma(_)] => true,
-                    [Arg::Comma(_), arg] => alike(arg),
-                    _ => false,
-                });
-                let more = more.map(<[Arg]>::len);
-                let (names, behind) = rest.split_at(1 + more.sum::<usize>());
-                *rest = behind;
-                return Ok(Some(Value::Args(names)));
+                return Ok(Some(Value::Args(list(first, tail, rest))));
             }
             (Slot::Words, _) => {
                 let all = *rest;
@@ -242,13 +232,10 @@ impl<'a> Reader<'_, 'a> {
             }
             (Slot::Choice(choices), Arg::Word(_)) => {
                 let words = self.words(rest);
-                match choices.iter().position(|choice| *choice == words) {
-                    Some(which) => {
-                        *rest = &[];
-                        return Ok(Some(Value::Choice(which)));
-                    }
-                    None => return Err(Why::Found(first)),
-                }
+                let which = choices.iter().position(|choice| *choice == words);
+                let which = which.ok_or(Why::Found(first))?;
+                *rest = &[];
+                return Ok(Some(Value::Choice(which)));
             }
             (Slot::Point, _) => {
                 let [x, Arg::Comma(_), y, tail @ ..] = *rest else {
@@ -505,4 +492,17 @@ impl<'a> Reader<'_, 'a> {
         let count = self.lets.whole(self.names, &quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
     }
+}
+
+/// Takes an argument and those of its kind that follow after commas, a last comma too.
+fn list<'a>(first: &Arg, tail: &'a [Arg], rest: &mut &'a [Arg]) -> &'a [Arg] {
+    let alike = |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
+    let more = tail.chunks(2).take_while(|two| match two {
+        [Arg::Comma(_)] => true,
+        [Arg::Comma(_), arg] => alike(arg),
+        _ => false,
+    });
+    let (names, after) = rest.split_at(1 + more.map(<[Arg]>::len).sum::<usize>());
+    *rest = after;
+    names
 }

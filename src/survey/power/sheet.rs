@@ -74,35 +74,7 @@ fn lines(view: &PowerView) -> Vec<SheetLine<'_>> {
             ..SheetLine::default()
         }
     }));
-    lines.extend(view.leads.iter().map(|row| SheetLine {
-        kind: "lead",
-        name: &row.feeds,
-        from: &row.supply,
-        amps: Some(row.amps),
-        minus: Some(row.minus_amps),
-        limit: row.fuse,
-        note: row.gauge.clone(),
-        ..SheetLine::default()
-    }));
-    lines.extend(view.supplies.iter().map(|row| SheetLine {
-        kind: "supply",
-        name: &row.supply,
-        amps: Some(row.amps),
-        load: row.load,
-        watts: Some(row.watts),
-        rated: row.rated,
-        headroom: row.headroom,
-        note: without(&row.left_out),
-        ..SheetLine::default()
-    }));
-    lines.extend(view.circuits.iter().map(|row| SheetLine {
-        kind: "circuit",
-        name: &row.circuit,
-        amps: row.amps,
-        limit: row.breaker.zip(row.load),
-        watts: Some(row.watts),
-        ..SheetLine::default()
-    }));
+    lines.extend(feeds(view));
     lines.extend(totals(view));
     for row in view.suggestions.iter().flatten() {
         lines.extend(row.statements.iter().map(|statement| SheetLine {
@@ -118,6 +90,40 @@ fn lines(view: &PowerView) -> Vec<SheetLine<'_>> {
         ..SheetLine::default()
     }));
     lines
+}
+
+/// Leads, supplies and circuits.
+fn feeds(view: &PowerView) -> impl Iterator<Item = SheetLine<'_>> {
+    let leads = view.leads.iter().map(|row| SheetLine {
+        kind: "lead",
+        name: &row.feeds,
+        from: &row.supply,
+        amps: Some(row.amps),
+        minus: Some(row.minus_amps),
+        limit: row.fuse,
+        note: row.gauge.clone(),
+        ..SheetLine::default()
+    });
+    let supplies = view.supplies.iter().map(|row| SheetLine {
+        kind: "supply",
+        name: &row.supply,
+        amps: Some(row.amps),
+        load: row.load,
+        watts: Some(row.watts),
+        rated: row.rated,
+        headroom: row.headroom,
+        note: without(&row.left_out),
+        ..SheetLine::default()
+    });
+    let circuits = view.circuits.iter().map(|row| SheetLine {
+        kind: "circuit",
+        name: &row.circuit,
+        amps: row.amps,
+        limit: row.breaker.zip(row.load),
+        watts: Some(row.watts),
+        ..SheetLine::default()
+    });
+    leads.chain(supplies).chain(circuits)
 }
 
 fn totals(view: &PowerView) -> [SheetLine<'_>; 3] {

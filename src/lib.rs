@@ -172,7 +172,7 @@ pub fn compile_read(
     compiled
 }
 
-/// Compiles a display around what was decided last time, told as data.
+/// Compiles a display around what was decided last time, given as data.
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
@@ -406,7 +406,7 @@ impl Compiled {
             .map_or_else(Default::default, |before| before.added_today(&self.model, &self.plan))
     }
 
-    /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.
+    /// Asks that a build changes nothing in the lock: `lock/stale` is reported if it would.
     pub fn hold_to_lock(&mut self) {
         if self.blocks() {
             return;

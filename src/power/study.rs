@@ -293,7 +293,7 @@ pub fn micro(value: f64) -> i64 {
     (value * 1e6).round() as i64
 }
 
-/// The place of a stretch that a finding about it is told at.
+/// The place of a stretch that a finding about it is reported at.
 #[must_use]
 pub fn place(section: &Section) -> Span {
     section.dark.or(section.lowest).map_or(section.at, |low| low.at)

@@ -71,7 +71,7 @@ pub struct Reader<'r, 'a> {
 }
 
 impl<'a> Reader<'_, 'a> {
-    /// The row a setting fits, with its values; otherwise it is told why not.
+    /// The row a setting fits, with its values; otherwise the reason is reported.
     pub fn read(&self, scope: Scope, setting: &'a Setting, sink: &mut Sink) -> Option<Matched<'a>> {
         let first = self.names.text(setting.key);
         let mut misfit: Option<Misfit<'a>> = None;
@@ -434,7 +434,7 @@ impl<'a> Reader<'_, 'a> {
         (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }
 
-    /// A wire size that stands in a statement, told if it is none.
+    /// A wire size that stands in a statement, reported if it is none.
     pub fn gauge_of(&self, quantity: &'a Quantity, sink: &mut Sink) -> Option<Gauge> {
         match self.gauge(quantity, sink) {
             Ok(gauge) => Some(gauge),
@@ -445,7 +445,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// A measure that stands in a statement, told if it is none.
+    /// A measure that stands in a statement, reported if it is none.
     pub fn measure_of(
         &self,
         quantity: &'a Quantity,

@@ -34,7 +34,7 @@ pub struct NameTable<'a> {
 }
 
 impl<'a> NameTable<'a> {
-    /// Empty, with room for so many.
+    /// Empty, with room for a number of rows.
     fn with_room(rows: usize) -> Self {
         Self {
             by_name: HashMap::with_capacity_and_hasher(rows, RandomState::default()),
@@ -305,7 +305,7 @@ impl<'a> Names<'a> {
         }
     }
 
-    /// The index of a name in a table; an unknown one is told, unless it stands in text that did not parse.
+    /// The index of a name in a table; an unknown one is reported, unless it stands in text that did not parse.
     pub fn find(
         &self,
         table: &NameTable<'a>,

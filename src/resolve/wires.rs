@@ -115,7 +115,7 @@ impl Wiring {
                     push_line(model, at, target, &line.pieces, line.group);
                 }
             }
-            // The target has been told; its strings count as wired all the same.
+            // The target has been reported; its strings count as wired all the same.
             None => {
                 model.incomplete = true;
                 gaps::of_wire(reader, ports, &wire.target, model);
@@ -406,7 +406,7 @@ enum Together {
     Cable,
     /// Strings of a reference, with the places where another string of the same prop or member begins.
     Strings(Vec<usize>),
-    /// Chains of so many.
+    /// Chains of that many strings.
     By(usize),
 }
 
@@ -424,7 +424,7 @@ impl Together {
     }
 }
 
-/// `wire fox: shed.2`: a prop before the `:` and a port behind it.
+/// `wire fox: shed.2`: a prop before the `:` and a port after it.
 fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let names = reader.names;
     let target = names.key(wire.target.name);

@@ -1,6 +1,6 @@
 //! Blocks without braces: a head, and below it indented lines that begin no statement.
 //!
-//! Each of those lines would be told as no statement, so they are put together with their head and told once.
+//! Each of those lines would be reported as no statement, so they are put together with their head and reported once.
 
 use super::statement::{Slice, Trouble, begins_statement, heads_block};
 

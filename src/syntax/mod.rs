@@ -2,7 +2,7 @@
 //!
 //! Characters are checked first ([`bytes`]), then the text is cut into statements ([`statement`]) and pest
 //! reads them by the hundred with `grammar/tinsel.pest`. Where a hundred does not parse, each is read alone;
-//! where a block does not parse, its head and each of its settings are. What still does not parse is told once,
+//! where a block does not parse, its head and each of its settings are. What still does not parse is reported once,
 //! at its place ([`explain`]), and left out; its words go to [`Ast::mentioned`]. [`lower`] makes the tree.
 //!
 //! Time and memory grow with the text, whatever it holds: every part is read at most three times, and pest
@@ -115,7 +115,7 @@ struct Stage<'a> {
     base: u32,
     sink: &'a mut Sink,
     ast: Ast,
-    /// Whether a statement among the settings that are being read has been told.
+    /// Whether a statement among the settings that are being read has been reported.
     misplaced: bool,
 }
 
@@ -246,7 +246,7 @@ impl<'a> Stage<'a> {
         self.ast.statements = statements;
     }
 
-    /// One statement, right or not; `next` is where the one behind it begins.
+    /// One statement, right or not; `next` is where the one after it begins.
     fn single(&mut self, piece: &Slice, next: Option<usize>) {
         let range = piece.at.clone();
         let marred = self.is_marred(range.clone());
@@ -449,7 +449,7 @@ impl<'a> Stage<'a> {
         };
         let setting = self.setting_head(head, rule, Thing::Setting(kind, key), kind);
         let Some(brace) = brace else { return setting };
-        // A statement among the settings has been told; what it holds is not looked at.
+        // A statement among the settings has been reported; what it holds is not looked at.
         if setting.is_none() && unexpected::is_statement_word(key) {
             return None;
         }
@@ -499,7 +499,7 @@ impl<'a> Stage<'a> {
         self.lose(start..range.end);
     }
 
-    /// Tells what is wrong with a stretch that did not parse, unless something in it has been told.
+    /// Tells what is wrong with a stretch that did not parse, unless something in it has been reported.
     fn tell(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
         if !self.is_told(range.clone()) && !self.sink.is_full() {
             let finding = explain::explain(self.text, range, self.base, error, thing);

@@ -50,7 +50,7 @@ pub(super) struct Cut {
     pub pieces: Vec<Slice>,
     /// Each `}` that closes nothing; of several in a row the first.
     pub stray: Vec<usize>,
-    /// Where the cut ended: behind the text, or at the `}` that closes the block it was told to cut.
+    /// Where the cut ended: after the text, or at the `}` that closes the block it was told to cut.
     pub end: usize,
 }
 
@@ -98,7 +98,7 @@ pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
     rest.iter().position(|byte| *byte == b'\n').map_or(bytes.len(), |length| at + length)
 }
 
-/// The place behind the text whose opening quote stands at `at`: behind its closing quote or at the line's end.
+/// The place after the text whose opening quote stands at `at`: after its closing quote or at the line's end.
 fn behind_quote(bytes: &[u8], at: usize) -> usize {
     let rest = bytes.get(at + 1..).unwrap_or_default();
     match quoted::closing(rest) {
@@ -109,7 +109,7 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
 
 /// Whether a statement surely begins at a place that is the first of its line.
 ///
-/// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
+/// `chip` and `node` also begin settings, so they need a name and a `{` after them.
 pub(super) fn begins_statement(text: &str, at: usize) -> bool {
     let line = text.get(at..line_end(text.as_bytes(), at)).unwrap_or("");
     let end = line.find(|c: char| !c.is_ascii_lowercase()).unwrap_or(line.len());
@@ -286,7 +286,7 @@ impl<'a> Cutter<'a> {
         let found = self.headless(at).or_else(|| self.closed_early(at));
         match found {
             Some((index, mut piece)) => {
-                // A bracket too deep stays told when pieces become one: no parser is to see it.
+                // A bracket too deep stays reported when pieces become one: no parser is to see it.
                 let deep = |piece: &Slice| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
                 let deep = self.cut.pieces.iter().skip(index).find_map(deep);
                 piece.trouble = deep.or(piece.trouble);
@@ -357,7 +357,7 @@ impl<'a> Cutter<'a> {
         ))
     }
 
-    /// Takes any mark or word but blanks and ends; gives the place behind it.
+    /// Takes any mark or word but blanks and ends; gives the place after it.
     fn significant(&mut self, byte: u8, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         if byte == b'}' && self.start.is_none() {
@@ -411,7 +411,7 @@ impl<'a> Cutter<'a> {
         behind
     }
 
-    /// Whether a `(` stands where the `{` of a block belongs: behind a head, before a setting.
+    /// Whether a `(` stands where the `{` of a block belongs: after a head, before a setting.
     fn opens_block(&mut self, at: usize) -> bool {
         if std::mem::replace(&mut self.bracketed, true) {
             return false;

@@ -128,7 +128,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::SkipWithin, "skips darkwithin"),
     (
         Kind::Skip,
-        "darknodesbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
+        "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
     (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension"),
     (Kind::Universe, "universe universes startuniverse firstuniverse univ uni universestart"),
@@ -385,7 +385,12 @@ pub fn of_hosts(
 ) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
     let rows = table.iter().enumerate().take(BEFORE);
     let mut headers = rows.map(|(at, row)| (at, read(row, None, reading)));
-    let has = |kinds: &[Option<Kind>]| kinds.contains(&Some(Kind::Host));
+    let has = |kinds: &[Option<Kind>]| {
+        let one = |kind: Kind| kinds.contains(&Some(kind));
+        let sized = SIZES.iter().any(|kind| one(*kind));
+        one(Kind::Host)
+            || one(Kind::Controller) && one(Kind::Universe) && !one(Kind::Port) && !sized
+    };
     let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
     Some((at, kinds, headings))
 }
@@ -409,7 +414,7 @@ pub fn begin(row: &Row) -> String {
 }
 
 /// A heading's small letters and digits, without what stands in brackets.
-fn plain(heading: &str) -> String {
+pub(super) fn plain(heading: &str) -> String {
     let plain = heading.split(['(', '[']).next().unwrap_or(heading);
     plain
         .chars()

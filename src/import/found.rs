@@ -1,5 +1,6 @@
 //! What a table holds: props and their strings, controllers, makes of node, and where rows say that strings lie.
 
+use super::Note;
 use super::cells::At;
 use super::makes::Make;
 use crate::grid::Body;
@@ -78,6 +79,12 @@ pub struct Board {
     pub whole: bool,
     /// Whether each string has a start of its own.
     pub per_prop: bool,
+    /// How a sheet of boxes says that it numbers its strings, with what to say where they lie otherwise.
+    pub addressing: Option<(&'static str, Note)>,
+    /// The first universe that a sheet of boxes gives it, and the last, with what to say where its strings lie elsewhere.
+    pub said: Option<(u64, Option<u64>, Note)>,
+    /// The same as the display counts universes, where its strings agree.
+    pub universes: Option<(u64, Option<u64>)>,
     /// The most nodes of a port, by port.
     pub limits: BTreeMap<u32, u64>,
 }

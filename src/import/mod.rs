@@ -157,6 +157,8 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
         notes.push(Note::of_table(what, Grade::Lost));
     }
     let placed = places::settle(&mut found, &mut notes);
+    rows::same::whole(&mut found, &mut notes);
+    boxes::universes(&mut found, &mut notes);
     if sheet::is_western(bytes) {
         let what =
             "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";

@@ -4,6 +4,7 @@
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
 use super::found::{Board, Claim, Found, Line};
+use super::rows::same;
 use super::{Grade, Note};
 use crate::grid::Grid;
 use crate::model::Output;
@@ -11,7 +12,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// Universes that E1.31 has (ANSI E1.31-2018, 6.2.7).
-const MOST_UNIVERSE: u64 = 63_999;
+pub(super) const MOST_UNIVERSE: u64 = 63_999;
 
 /// Settles every address of a table. Whether it has any.
 pub fn settle(found: &mut Found, notes: &mut Vec<Note>) -> bool {
@@ -24,6 +25,7 @@ pub fn settle(found: &mut Found, notes: &mut Vec<Note>) -> bool {
     for claim in &claims {
         assign(found, claim, notes);
     }
+    same::starts(found, notes);
     if found.of_ports {
         mirrored(found, notes);
     }

@@ -1,11 +1,12 @@
 //! From rows of cells to props and their strings, with a note on all that is not understood.
 //!
 //! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `claim.rs` where they lie; `fit.rs` fits
-//! the columns to what stands in them, and puts what came of it in order.
+//! the columns to what stands in them, and puts what came of it in order; `same.rs` finds the strings whose data others show.
 
 mod claim;
 mod fit;
 mod hang;
+pub(super) mod same;
 mod shape;
 
 use super::cells::{self, Port};
@@ -79,6 +80,7 @@ pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<
     }
     in_order(&mut stage.found, stage.notes);
     drop_unused(&mut stage.found);
+    same::named(&mut stage.found, &stage.props, stage.notes);
     stage.found
 }
 

@@ -30,7 +30,8 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
             let heading = headings.get(column).map_or("", String::as_str);
             notes.push(Note {
                 row: Some(row.number),
-                column: format!("{} of the sheet {}", heading, page.name),
+                column: heading.to_owned(),
+                place: format!("sheet `{}`", shown(&page.name)),
                 text: row.text(column).to_owned(),
                 ..note
             });
@@ -43,7 +44,17 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                     let text = row.text(*at);
                     let why = match (*at == name, Some(*at) == host, input(text)) {
                         (true, ..) => None,
-                        (_, true, _) => set_host(board, text),
+                        (_, true, _) => {
+                            let why = set_host(board, text);
+                            if why.is_none() && board.host_cell.is_none() {
+                                let note = Note::of_table(String::new(), Grade::Wrong);
+                                let column = headings.get(*at).cloned().unwrap_or_default();
+                                let place = format!("sheet `{}`", shown(&page.name));
+                                let (row, text) = (Some(row.number), text.to_owned());
+                                board.host_cell = Some(Note { row, place, column, text, ..note });
+                            }
+                            why
+                        }
                         (_, _, Some(words)) => {
                             board.input = Some(words);
                             None

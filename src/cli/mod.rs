@@ -336,8 +336,9 @@ struct FmtArgs {
 
 #[derive(Args)]
 struct ImportArgs {
-    /// The table, csv or a workbook (xlsx); `-` is standard input
-    file: PathBuf,
+    /// The table, csv or a workbook (xlsx); several become one display. `-` is standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
     /// The display to write, and beside it its lock if the table has addresses; neither may exist
     /// yet. Without it, the display goes to standard output
     #[arg(short, long, value_name = "PATH")]
@@ -348,6 +349,9 @@ struct ImportArgs {
     /// The sheet of a workbook to read [default: the first with a header]
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
+    /// How many slots of each universe channels count, where the table does not say it [default: 512]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=512))]
+    universe_slots: Option<u32>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop
     #[arg(long)]
     nodes_per_string: bool,

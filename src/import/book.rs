@@ -3,10 +3,12 @@
 //! Everything in the archive is unpacked once, counted and thrown away before it is read, so that a small file
 //! cannot fill the memory. Macros are never looked at. A formula counts by the value that the file keeps.
 
+use super::remarks;
 use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
 use super::{Grade, Note};
 use crate::diagnostic::words;
 use calamine::{DataRef, Dimensions, Reader as _, SheetType, Xlsx, XlsxFormulaMetadata};
+use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, copy, sink};
 
 const MIB: u64 = 1024 * 1024;
@@ -31,6 +33,8 @@ pub struct Page {
     pub rows: Vec<Row>,
     /// Cells that could not be read.
     pub notes: Vec<Note>,
+    /// Remarks on its cells, by row.
+    pub remarks: BTreeMap<usize, Vec<String>>,
 }
 
 /// Whether these are the bytes of an archive, as workbooks are.
@@ -66,7 +70,9 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
             format!("its sheet `{name}` can't be read: {why}")
         })
     });
-    pages.collect()
+    let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;
+    remarks::add(bytes, &mut pages);
+    Ok(pages)
 }
 
 /// Refuses what would unpack to too much, or is no workbook that can be read.
@@ -167,7 +173,7 @@ fn page(
     cells: &mut usize,
 ) -> Result<Page, (String, String)> {
     match rows(book, &name, cells) {
-        Ok((rows, notes)) => Ok(Page { name, rows, notes }),
+        Ok((rows, notes)) => Ok(Page { name, rows, notes, ..Page::default() }),
         Err(why) => Err((name, why)),
     }
 }
@@ -197,8 +203,7 @@ fn rows(
             column: String::new(),
             text: text.to_owned(),
             what: format!("cell {place} {what}"),
-            grade: Grade::Lost,
-            prop: None,
+            ..Note::of_table(String::new(), Grade::Lost)
         };
         let formula = record.formula.as_ref().map(|formula| match formula {
             XlsxFormulaMetadata::Normal { formula }

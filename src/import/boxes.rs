@@ -64,7 +64,14 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                     }
                     let why = match (*at == name, Some(*at) == host, input(text)) {
                         (true, ..) => None,
-                        (_, true, _) => set_host(board, text),
+                        (_, true, _) => {
+                            let why = set_host(board, text);
+                            if why.is_none() && board.host_cell.is_none() {
+                                let cell = of_cell(page, row, (*at, &headings), "");
+                                board.host_cell = Some(Note { grade: Grade::Wrong, ..cell });
+                            }
+                            why
+                        }
                         (_, _, Some(words)) => {
                             board.input = Some(words);
                             None
@@ -104,7 +111,8 @@ fn of_cell(page: &Page, row: &Row, (at, headings): (usize, &[String]), what: &st
     let heading = headings.get(at).map_or("", String::as_str);
     Note {
         row: Some(row.number),
-        column: format!("{} of the sheet {}", heading, page.name),
+        column: heading.to_owned(),
+        place: format!("sheet `{}`", shown(&page.name)),
         text: row.text(at).to_owned(),
         ..Note::of_table(what.to_owned(), Grade::Lost)
     }

@@ -56,6 +56,8 @@ pub struct Prop {
     pub label: Option<String>,
     /// What the table says besides.
     pub comments: Vec<String>,
+    /// The table that it comes from, as an index of [`Found::places`].
+    pub table: usize,
     /// Whether it is a family, though of one.
     pub family: bool,
     /// The strings of each member; of one that is no family, one.
@@ -71,6 +73,8 @@ pub struct Board {
     pub label: Option<String>,
     /// Where it is on the network.
     pub host: Option<String>,
+    /// The cell that says so, to be worded.
+    pub host_cell: Option<Note>,
     /// What it listens to, in the language's words.
     pub input: Option<&'static str>,
     /// Whether the table counts its universes from 0.
@@ -104,6 +108,8 @@ pub struct Claim {
     pub channel: Option<u64>,
     /// Where it ends, as far as the table says it.
     pub end: Option<Vec<At>>,
+    /// The universe that it starts in, beside a start that says so itself.
+    pub universe: Option<u64>,
     /// The universe that it ends in, where that is all.
     pub end_universe: Option<u64>,
     /// The heading and the text of its start, and of its end.
@@ -129,6 +135,10 @@ pub struct Found {
     pub comments: Vec<String>,
     /// Slots of a universe, by which its channels count.
     pub universe_slots: UniverseSlots,
+    /// What says how many slots a universe has, with its row; 0 where columns together do.
+    pub said: Vec<(UniverseSlots, usize)>,
+    /// How notes name its tables; empty where there is one.
+    pub places: Vec<String>,
     /// Whether its rows are ports.
     pub of_ports: bool,
 }

@@ -6,13 +6,14 @@
 
 use super::found::{Found, Line};
 use super::write::{self, Style};
-use super::{Grade, Import, Note};
+use super::{Grade, Import, Note, Reading};
 use crate::diagnostic::Diagnostic;
 use crate::format::layout;
 use crate::lock::{Lock, Row};
 use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
 use crate::{Compiled, compile_beside, lockfile};
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// Frames a second that are tried where a port has no time for the usual 40.
@@ -21,16 +22,23 @@ const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
 const TRIES: usize = 8;
 
 /// The display of a table, with its lock where it is `placed`.
-pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) -> Import {
+pub fn settle(
+    name: &str,
+    mut found: Found,
+    mut notes: Vec<Note>,
+    placed: bool,
+    reading: &Reading,
+) -> Import {
+    let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
     let (mut text, mut compiled, holds) = loop {
         for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
             let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
             notes.extend(said.map(|(_, note)| note));
         }
-        notes.sort_by_key(|note| note.row);
+        in_order(&found, &mut notes);
         let text = text(name, &found, &notes, rate);
-        let (compiled, moved) = compiled(&text, &found, placed);
+        let (compiled, moved) = compiled((display, &text), &found, placed);
         tried += 1;
         let slow = too_slow(&found, &compiled, rate.unwrap_or(40));
         if let (false, Some(next)) = (slow.is_empty(), slower(&found, rate)) {
@@ -58,24 +66,48 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
             let what = format!("the display lays `{name}` elsewhere; its address is not kept");
             notes.push(Note { what, ..note });
         }
-        notes.sort_by_key(|note| note.row);
+        in_order(&found, &mut notes);
         break (self::text(name, &found, &notes, rate), compiled, false);
     };
-    let lock = placed.then(|| compiled.next_lock());
+    let mut lock = placed.then(|| compiled.next_lock());
     if let Some(lock) = &lock {
         compiled = match holds {
             true => compiled.rebuilt(loaded("imported.lock", lock)),
-            false => around(&text, Some(lock)),
+            false => around((display, &text), Some(lock)),
         };
-        if !compiled.blocks() && !compiled.lock_stands() {
-            let what = "a build would still change the lock; `tinsel diff` shows what".to_owned();
-            notes.push(Note::of_table(what, Grade::Lost));
-            text = self::text(name, &found, &notes, rate);
-            compiled = around(&text, Some(lock));
+    }
+    let what = match (lock.is_some(), compiled.blocks(), compiled.lock_stands()) {
+        (true, true, _) => {
+            // A lock that its own build refuses would only be in the way.
+            lock = None;
+            "a build would refuse these addresses, so no lock is written: set right what is wrong below in the \
+             table, and import it again"
         }
+        (true, false, false) => "a build would still change the lock; `tinsel diff` shows what",
+        _ => "",
+    };
+    if !what.is_empty() {
+        notes.push(Note::of_table(what.to_owned(), Grade::Lost));
+        in_order(&found, &mut notes);
+        text = self::text(name, &found, &notes, rate);
+        compiled = around((display, &text), lock.as_deref());
     }
     let (rows, props) = (found.rows, found.props.len());
     Import { text, lock, notes, rows, props, compiled }
+}
+
+/// Puts contradictions first and what loses nothing last, each by its place.
+fn in_order(found: &Found, notes: &mut [Note]) {
+    for note in notes.iter_mut().filter(|note| note.place.is_empty()) {
+        let prop = note.prop.and_then(|prop| found.props.get(prop));
+        if let Some(place) = prop.and_then(|prop| found.places.get(prop.table)) {
+            note.place.clone_from(place);
+        }
+    }
+    notes.sort_by(|a, b| {
+        let key = |note: &Note| (Reverse(note.grade), note.row.is_some());
+        key(a).cmp(&key(b)).then_with(|| a.place.cmp(&b.place)).then(a.row.cmp(&b.row))
+    });
 }
 
 /// Why strings have no time at a frame rate, with their rows.
@@ -106,9 +138,9 @@ fn loaded(name: &str, text: &str) -> Loaded {
     Loaded { identity: name.to_owned(), name: name.to_owned(), bytes: text.as_bytes().to_vec() }
 }
 
-fn around(text: &str, lock: Option<&str>) -> Compiled {
+fn around((display, text): (&str, &str), lock: Option<&str>) -> Compiled {
     let lock = lock.map(|lock| loaded("imported.lock", lock));
-    compile_beside(&Memory::default(), loaded("<imported>", text), lock)
+    compile_beside(&Memory::default(), loaded(display, text), lock)
 }
 
 /// The rows of the strings on each port, by its name.
@@ -143,7 +175,7 @@ fn slower(found: &Found, rate: Option<u64>) -> Option<u64> {
 type Moved = BTreeMap<String, (Option<usize>, Note)>;
 
 /// Compiles a display around the addresses of its table.
-fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
+fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved) {
     if !placed {
         return (around(text, None), Moved::new());
     }

@@ -1,12 +1,12 @@
 //! What the strings of a row hang on: controller, port, receiver.
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Stage};
-use crate::import::Grade;
 use crate::import::cells::{self, Port};
 use crate::import::columns::Kind;
 use crate::import::found::{Board, Line};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
+use crate::import::{Grade, Note};
 use crate::model::Output;
 use crate::unit;
 
@@ -27,7 +27,7 @@ impl Stage<'_> {
             }
         };
         self.carried.insert(Kind::Controller, text.clone());
-        let at = self.board(row, &text);
+        let at = self.board(&text);
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
         let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
         if host.as_ref().is_some_and(|host| !host.chars().all(lawful)) {
@@ -38,13 +38,20 @@ impl Stage<'_> {
             let known = board.host.get_or_insert_with(|| host.clone()).clone();
             if known != host {
                 let what = format!("`{text}` is at {known} by a row above");
-                self.note((row, Kind::Host), what, Grade::Lost);
+                self.note((row, Kind::Host), what, Grade::Wrong);
+            } else if board.host_cell.is_none() {
+                board.host_cell = Some(Note {
+                    row: Some(row.number),
+                    column: self.columns.heading(Kind::Host).to_owned(),
+                    text: host,
+                    ..Note::of_table(String::new(), Grade::Wrong)
+                });
             }
         }
         Some(at)
     }
 
-    pub(super) fn board(&mut self, row: &Row, text: &str) -> usize {
+    pub(super) fn board(&mut self, text: &str) -> usize {
         let key = text.to_lowercase();
         if let Some(at) = self.boxes_by_text.get(&key) {
             return *at;
@@ -52,8 +59,7 @@ impl Stage<'_> {
         let name = self.boxes.give(text, "box");
         let differs = name != *text;
         if differs {
-            let what = format!("is called `{name}` in the display, and keeps this as its label");
-            self.note((row, Kind::Controller), what, Grade::Told);
+            self.renamed.push((text.to_owned(), name.clone()));
         }
         let at = self.found.boxes.len();
         self.boxes_by_text.insert(key, at);
@@ -108,7 +114,7 @@ impl Stage<'_> {
             };
             for (at, size) in facts.sizes.iter().enumerate() {
                 let nodes = if facts.make.is_some() { *size } else { 0 };
-                self.nodes = self.nodes.saturating_add(nodes);
+                self.sums.nodes = self.sums.nodes.saturating_add(nodes);
                 places.push((member, strings.len()));
                 strings.push(Line {
                     size: *size,
@@ -252,12 +258,12 @@ impl Stage<'_> {
             // What stays open still hangs on the box that is named.
             let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
             let own = match named {
-                Some(name) if controller.is_none() => Some(self.board(row, name)),
+                Some(name) if controller.is_none() => Some(self.board(name)),
                 _ => controller,
             };
             // One box is all that ports without a controller can mean.
             let only = !self.columns.has(Kind::Controller) && named.is_none();
-            let own = if only { Some(self.board(row, "main")) } else { own };
+            let own = if only { Some(self.board("main")) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {
                 line.controller = own;

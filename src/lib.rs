@@ -205,7 +205,7 @@ fn understand(
     (sources, ast, model)
 }
 
-/// A lock in which no string stands twice: the side that was asked for, or the line at whose place the string can lie.
+/// A lock in which no string and no controller stands twice: the side that was asked for, or the line at whose place the string can lie.
 fn settled(
     model: &Model,
     mut text: LockText,
@@ -213,6 +213,16 @@ fn settled(
     side: Option<Side>,
     sink: &mut Sink,
 ) -> LockText {
+    for second in &text.boxes_again {
+        let Some(first) = text.lock.boxes.iter_mut().find(|first| first.name == second.name) else {
+            continue;
+        };
+        match side {
+            Some(Side::Ours) => {}
+            Some(Side::Theirs) => first.clone_from(second),
+            None => sink.push(rules::lock::twice::set_up(&text.name, first, second)),
+        }
+    }
     let ours = text.lock.clone();
     let index = |row: &Row| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
     let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));

@@ -131,10 +131,13 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::SkipWithin, "skips darkwithin"),
     (
         Kind::Skip,
-        "darknodesbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
+        "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
     (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension"),
-    (Kind::Universe, "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni"),
+    (
+        Kind::Universe,
+        "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
+    ),
     (
         Kind::Slot,
         "slot sl startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
@@ -398,9 +401,8 @@ fn meant(
         }
     }
     let weak = |heading: &str| WEAK_NAMES.contains(&plain(heading).as_str());
-    let named = |(kind, heading): (&Option<Kind>, &String)| {
-        *kind == Some(Kind::Name) && !weak(heading)
-    };
+    let named =
+        |(kind, heading): (&Option<Kind>, &String)| *kind == Some(Kind::Name) && !weak(heading);
     if kinds.iter().zip(&headings).any(named) {
         for (kind, heading) in kinds.iter_mut().zip(&headings) {
             if *kind == Some(Kind::Name) && weak(heading) {
@@ -459,7 +461,12 @@ pub fn of_hosts(
 ) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
     let rows = table.iter().enumerate().take(BEFORE);
     let mut headers = rows.map(|(at, row)| (at, read(row, None, reading)));
-    let has = |kinds: &[Option<Kind>]| kinds.contains(&Some(Kind::Host));
+    let has = |kinds: &[Option<Kind>]| {
+        let one = |kind: Kind| kinds.contains(&Some(kind));
+        let sized = SIZES.iter().any(|kind| one(*kind));
+        one(Kind::Host)
+            || one(Kind::Controller) && one(Kind::Universe) && !one(Kind::Port) && !sized
+    };
     let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
     Some((at, kinds, headings))
 }
@@ -482,7 +489,7 @@ pub fn begin(row: &Row) -> String {
 }
 
 /// A heading's small letters and digits, without what stands in brackets.
-fn plain(heading: &str) -> String {
+pub(super) fn plain(heading: &str) -> String {
     let plain = heading.split(['(', '[']).next().unwrap_or(heading);
     plain
         .chars()

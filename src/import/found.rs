@@ -83,6 +83,12 @@ pub struct Board {
     pub whole: bool,
     /// Whether each string has a start of its own.
     pub per_prop: bool,
+    /// How a sheet of boxes says that it numbers its strings, with what to say where they lie otherwise.
+    pub addressing: Option<(&'static str, Note)>,
+    /// The first universe that a sheet of boxes gives it, and the last, with what to say where its strings lie elsewhere.
+    pub said: Option<(u64, Option<u64>, Note)>,
+    /// The same as the display counts universes, where its strings agree.
+    pub universes: Option<(u64, Option<u64>)>,
     /// The most nodes of a port, by port.
     pub limits: BTreeMap<u32, u64>,
 }
@@ -129,8 +135,8 @@ pub struct Found {
     pub comments: Vec<String>,
     /// Slots of a universe, by which its channels count.
     pub universe_slots: UniverseSlots,
-    /// What says how many slots a universe has, with its row; 0 where columns together do.
-    pub said: Vec<(UniverseSlots, usize)>,
+    /// What says how many slots a universe has, with the row of its words, to be worded; columns together have none.
+    pub said: Vec<(UniverseSlots, Option<Note>)>,
     /// How notes name its tables; empty where there is one.
     pub places: Vec<String>,
     /// Whether its rows are ports.

@@ -4,16 +4,17 @@
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
 use super::found::{Board, Claim, Found, Line};
+use super::rows::same;
 use super::sizes;
 use super::{Grade, Note};
 use crate::grid::Grid;
 use crate::model::Output;
 use crate::protocol::UniverseSlots;
-use std::collections::{BTreeMap};
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// Universes that E1.31 has (ANSI E1.31-2018, 6.2.7).
-const MOST_UNIVERSE: u64 = 63_999;
+pub(super) const MOST_UNIVERSE: u64 = 63_999;
 
 /// Settles every address of a table. Whether it has any.
 pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<Note>) -> bool {
@@ -32,6 +33,7 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
         }
     }
     reaches(found, &claims, &stray, notes);
+    same::starts(found, notes);
     if found.of_ports {
         mirrored(found, notes);
     }
@@ -44,7 +46,8 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     for note in notes.iter_mut().skip(from).filter(|note| note.column.is_empty()) {
         let claim = note.line.and_then(|line| cells.get(&line));
         if let (Some(claim), Some(row)) = (claim, note.row) {
-            *note = Note { row: Some(row), ..self::note(claim, false, std::mem::take(&mut note.what)) };
+            *note =
+                Note { row: Some(row), ..self::note(claim, false, std::mem::take(&mut note.what)) };
         }
     }
     addressing(found);
@@ -253,7 +256,10 @@ fn reaches(
         let next = start.and_then(|start| starts.range(start + 1..).next());
         if let Some((_, next)) = next.filter(|(start, _)| **start < *end) {
             let (prop, place) = *next;
-            ends.insert((claim.row, claim.prop), (found.name(prop, place), found.line(prop, place)));
+            ends.insert(
+                (claim.row, claim.prop),
+                (found.name(prop, place), found.line(prop, place)),
+            );
         }
     }
     for note in notes.iter_mut().filter(|note| note.what.ends_with("this end is not kept")) {

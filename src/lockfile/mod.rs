@@ -45,7 +45,7 @@ pub use read::read;
 pub use write::write;
 
 use crate::diagnostic::Sink;
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, Row, SetUp};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules;
@@ -72,6 +72,8 @@ pub struct LockText {
     pub lock: Lock,
     /// The second lines of strings that a merge left twice, by name; the first ones are in `lock`.
     pub again: Vec<Row>,
+    /// The second lines of controllers that it has in two ways, by name; the first ones are in `lock`.
+    pub boxes_again: Vec<SetUp>,
     /// What a newer minor format added to it.
     pub added: Added,
     /// The line that says whose it is.

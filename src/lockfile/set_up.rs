@@ -99,11 +99,11 @@ pub(super) struct BoxDoc {
 impl BoxDoc {
     pub fn is_sound(&self) -> bool {
         let addressing = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
-        let universe = |number: &u32| *number == 0 || UNIVERSES.contains(number);
+        let universe = |number: &u32| UNIVERSES.contains(number);
         is_name(&self.name)
             && Input::find(&self.input).is_some()
             && addressing.iter().any(|one| one.words() == self.addressing)
-            && universe(&self.first)
+            && (self.first == 0 || universe(&self.first))
             && self.from.iter().all(universe)
             && self.universes <= *UNIVERSES.end()
             && self.universe_slots.is_none_or(|slots| (1..=512).contains(&slots))

@@ -7,8 +7,22 @@ use std::collections::BTreeSet;
 
 /// What stands for the cell above, in small letters.
 const MARKS: [&str; 16] = [
-    "\"", "''", "\u{3003}", "ditto", "do.", "-\"-", "-''-", "\u{201d}", "\u{201c}", "\u{201e}", "\u{2033}", ",,", "- \" -",
-    "--\"--", "~\"~", "-\u{3003}-",
+    "\"",
+    "''",
+    "\u{3003}",
+    "ditto",
+    "do.",
+    "-\"-",
+    "-''-",
+    "\u{201d}",
+    "\u{201c}",
+    "\u{201e}",
+    "\u{2033}",
+    ",,",
+    "- \" -",
+    "--\"--",
+    "~\"~",
+    "-\u{3003}-",
 ];
 
 /// Gives each cell with such a mark what stands above it. Rows of one cell are words, and stand between.

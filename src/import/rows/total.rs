@@ -57,7 +57,16 @@ impl Sums {
 /// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
 pub(super) fn is_worded(row: &Row) -> bool {
     const WORDS: [&str; 10] = [
-        "total", "totals", "sum", "sums", "subtotal", "grandtotal", "alltogether", "altogether", "\u{3c3}", "\u{2211}",
+        "total",
+        "totals",
+        "sum",
+        "sums",
+        "subtotal",
+        "grandtotal",
+        "alltogether",
+        "altogether",
+        "\u{3c3}",
+        "\u{2211}",
     ];
     row.filled().enumerate().any(|(place, (_, cell))| {
         let lower = cell.text.to_lowercase();

@@ -15,7 +15,7 @@ use std::path::Path;
 /// At most this many notes are printed; of the rest there is a count.
 const MOST_NOTES: usize = 100;
 
-/// Runs it. What comes of the table is compiled, so that an error in it is told at once.
+/// Runs it. What comes of the table is compiled, so that an error in it is reported at once.
 pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     if let Some(path) = &args.output
         && path.symlink_metadata().is_ok()

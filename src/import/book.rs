@@ -60,6 +60,11 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     if names.len() > MOST_SHEETS {
         return Err(format!("it has more than {MOST_SHEETS} sheets"));
     }
+    let again =
+        names.iter().enumerate().find(|(at, name)| names.iter().take(*at).any(|n| n == *name));
+    if let Some((_, name)) = again {
+        return Err(format!("it has two sheets called `{}`: rename one", words::shown(name)));
+    }
     let mut cells = 0;
     let pages = names.into_iter().map(|name| {
         page(&mut book, name, &mut cells).map_err(|(name, why)| {
@@ -152,6 +157,10 @@ fn cell_name(row: u32, column: u32) -> String {
 fn value(data: &DataRef<'_>) -> Option<Cell> {
     let text = match data {
         DataRef::Int(number) => number.to_string(),
+        // Spreadsheets show 15 digits: what a formula gives as 49.999999999999993 is 50 there.
+        DataRef::Float(number) if number.fract() != 0.0 => {
+            format!("{number:.14e}").parse().unwrap_or(*number).to_string()
+        }
         DataRef::Float(number) => number.to_string(),
         DataRef::String(text) => return Some(Cell::new(text, false)),
         DataRef::SharedString(text) => return Some(Cell::new(text, false)),
@@ -196,6 +205,9 @@ fn rows(
         let Some(record) = record else { break };
         let (row, column) = record.pos;
         let place = cell_name(row, column);
+        if let Some((row, column)) = last.filter(|last| *last >= record.pos) {
+            return Err(format!("cell {place} stands after cell {}", cell_name(row, column)));
+        }
         last = Some(record.pos);
         let fault = |text: &str, what: &str| Note {
             row: usize::try_from(row).ok().map(|row| row + 1),
@@ -210,20 +222,19 @@ fn rows(
             // Part of a shared one; the type is open to more kinds.
             _ => "",
         });
+        // What has no value stands as it is written, so that its row is not taken for one with a blank there.
+        let written = format!("={}", formula.unwrap_or(""));
         let cell = match value(&record.value) {
-            Some(cell) if cell.text.is_empty() && formula.is_some() => {
-                let text = format!("={}", formula.unwrap_or(""));
-                notes.push(fault(
-                    &text,
-                    "has a formula without a kept value; open the workbook and save it",
-                ));
-                continue;
+            Some(_) if formula.is_some() && matches!(record.value, DataRef::Empty) => {
+                let what = "has a formula without a kept value; open the workbook and save it";
+                notes.push(fault(&written, what));
+                Cell::new(&written, false)
             }
             Some(cell) if cell.text.is_empty() => continue,
             Some(cell) => cell,
             None => {
-                notes.push(fault(formula.unwrap_or(""), "holds the error of a formula, no value"));
-                continue;
+                notes.push(fault(&written, "holds the error of a formula, no value"));
+                Cell::new(&written, false)
             }
         };
         if column >= MOST_COLUMNS {
@@ -232,9 +243,6 @@ fn rows(
         let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
         let column = column as usize;
         if rows.last().is_none_or(|last| last.number != number) {
-            if rows.last().is_some_and(|last| last.number > number) {
-                return Err(format!("cell {place} stands after a later row"));
-            }
             rows.push(Row { number, cells: Vec::new() });
         }
         let Some(own) = rows.last_mut() else { break };

@@ -1,4 +1,4 @@
-//! Text → lock: any format ever written, each fault told at its line.
+//! Text → lock: any format ever written, each fault reported at its line.
 //!
 //! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
 //! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
@@ -15,14 +15,14 @@ use crate::source::{Loaded, SourceFile, SourceMap, Span};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
-/// Reading ends behind so many faults: such a text is no lock.
+/// Reading ends after this number of faults: such a text is no lock.
 const MOST_FAULTS: usize = 100;
 /// No line that we write is longer than its names, and the YAML reader need not look at one that is.
 const LONGEST_LINE: usize = 8 * 1024;
 /// So much of a text that can't be read is kept, to show where.
 const EXCERPT: usize = 200;
 
-/// Reads a lock's bytes. What is wrong with it is told, and then there is no lock.
+/// Reads a lock's bytes. What is wrong with it is reported, and then there is no lock.
 pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<LockText> {
     let Loaded { name, bytes, .. } = loaded;
     let text = match std::str::from_utf8(&bytes) {

@@ -20,7 +20,7 @@ pub(super) struct Told {
     pub moved: Option<Box<str>>,
 }
 
-/// What a row of so many slots says after them; else the word that says what it can't.
+/// What a row of a number of slots says after them; else the word that says what it can't.
 /// A row of which an older program changed the slots alone says nothing of its nodes.
 pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str> {
     let mut made = Made::default();

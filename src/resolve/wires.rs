@@ -71,14 +71,12 @@ impl Wiring {
     ) {
         if let Some(finding) = swapped(reader, wire) {
             sink.push(finding);
-            model.incomplete = true;
-            if let [Item::Reference(port, ..)] =
-                wire.chains.iter().flat_map(|chain| &chain.items).collect::<Vec<_>>()[..]
-            {
+            let mut items = wire.chains.iter().flat_map(|chain| &chain.items);
+            if let (Some(Item::Reference(port, ..)), None) = (items.next(), items.next()) {
                 gaps::of_wire(reader, ports, port, model);
             }
-            self.mark_quietly(reader, &wire.target, model);
-            return;
+            model.incomplete = true;
+            return self.mark_quietly(reader, &wire.target, model);
         }
         let target = ports.find(reader, &wire.target, model, sink);
         let at = wire.target.span;
@@ -94,12 +92,9 @@ impl Wiring {
         tell_empty(wire, matches!(target, Some(Spot::One(_))), sink);
         match target {
             Some(Spot::One(target)) => {
-                let mut all = Vec::new();
-                for chain in &wire.chains {
-                    for (pieces, _) in self.items(reader, chain, model, sink) {
-                        all.extend(pieces);
-                    }
-                }
+                let chains = wire.chains.iter();
+                let items = chains.flat_map(|chain| self.items(reader, chain, model, sink));
+                let all: Vec<Piece> = items.flat_map(|(pieces, _)| pieces).collect();
                 check_kinds(&all, target, at, model, sink);
                 self.groups += 1;
                 push_line(model, at, target, &all, self.groups);
@@ -120,7 +115,7 @@ impl Wiring {
                     push_line(model, at, target, &line.pieces, line.group);
                 }
             }
-            // The target has been told; its strings count as wired all the same.
+            // The target has been reported; its strings count as wired all the same.
             None => {
                 model.incomplete = true;
                 gaps::of_wire(reader, ports, &wire.target, model);
@@ -159,15 +154,9 @@ impl Wiring {
                     items.push((pieces.into_iter().collect(), Together::Cable));
                 }
                 Item::Reference(reference, by, pin) => {
+                    let range = (1, i64::from(crate::model::MOST_STRINGS));
                     let by = by.as_ref().and_then(|by| {
-                        let most = i64::from(crate::model::MOST_STRINGS);
-                        reader.lets.whole(
-                            reader.names,
-                            by,
-                            "the length of a chain",
-                            (1, most),
-                            sink,
-                        )
+                        reader.lets.whole(reader.names, by, "the length of a chain", range, sink)
                     });
                     let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
                     let Some(picked) = refs::pick(reader, model, reference, sink) else {
@@ -176,28 +165,8 @@ impl Wiring {
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
                     };
-                    let mut pieces = Vec::new();
-                    let mut cuts = Vec::new();
-                    let mut twice: Vec<Twice> = Vec::new();
-                    for strings in &picked.members {
-                        for (at, id) in strings.iter().enumerate() {
-                            if at > 0 {
-                                cuts.push(pieces.len());
-                            }
-                            if !self.mark(*id, reference.span, &mut twice) {
-                                continue;
-                            }
-                            let pinned = pin.filter(|_| pieces.is_empty());
-                            pieces.push(Piece {
-                                at: reference.span,
-                                kind: PieceKind::String(*id, pinned),
-                            });
-                        }
-                    }
-                    for one in twice {
-                        let (name, at) = (model.name_of(one.string), reference.span);
-                        sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
-                    }
+                    let (pieces, cuts) =
+                        self.picked(&picked.members, reference.span, pin, model, sink);
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
                         None => Together::Strings(cuts),
@@ -207,6 +176,36 @@ impl Wiring {
             }
         }
         items
+    }
+
+    /// The strings of a reference that were not wired before, and where a member's next string begins.
+    fn picked(
+        &mut self,
+        members: &[Vec<StringId>],
+        at: Span,
+        pin: Option<Pinned>,
+        model: &Model,
+        sink: &mut Sink,
+    ) -> (Vec<Piece>, Vec<usize>) {
+        let mut pieces = Vec::new();
+        let mut cuts = Vec::new();
+        let mut twice: Vec<Twice> = Vec::new();
+        for strings in members {
+            for (index, id) in strings.iter().enumerate() {
+                if index > 0 {
+                    cuts.push(pieces.len());
+                }
+                if self.mark(*id, at, &mut twice) {
+                    let pinned = pin.filter(|_| pieces.is_empty());
+                    pieces.push(Piece { at, kind: PieceKind::String(*id, pinned) });
+                }
+            }
+        }
+        for one in twice {
+            let name = model.name_of(one.string);
+            sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
+        }
+        (pieces, cuts)
     }
 
     /// Marks what a reference picks as wired, whatever else is wrong with it.
@@ -407,7 +406,7 @@ enum Together {
     Cable,
     /// Strings of a reference, with the places where another string of the same prop or member begins.
     Strings(Vec<usize>),
-    /// Chains of so many.
+    /// Chains of that many strings.
     By(usize),
 }
 
@@ -425,7 +424,7 @@ impl Together {
     }
 }
 
-/// `wire fox: shed.2`: a prop before the `:` and a port behind it.
+/// `wire fox: shed.2`: a prop before the `:` and a port after it.
 fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let names = reader.names;
     let target = names.key(wire.target.name);

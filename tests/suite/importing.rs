@@ -630,8 +630,61 @@ fn hostile_workbooks() {
     assert!(import.text.contains("prop owl { node pixel; string 50 nodes }"), "{}", import.text);
     let doubts: Vec<_> =
         import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
-    assert_eq!(doubts.len(), 1, "{doubts:?}");
+    assert_eq!(doubts.len(), 2, "{doubts:?}");
     assert!(doubts[0].contains("cell B3 has a formula without a kept value"), "{doubts:?}");
+    assert!(doubts[1].contains("row 3, column `nodes`: \"=5*10\": no number"), "{doubts:?}");
+    // A name without a value is no blank that goes on with the row above; a kept empty text is a blank.
+    let names = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>49.999999999999993</v></c></row>\
+        <row r=\"3\"><c r=\"A3\"><f>X1</f></c><c r=\"B3\"><v>9</v></c></row>\
+        <row r=\"4\"><c r=\"A4\" t=\"e\"><f>X2</f><v>#REF!</v></c><c r=\"B4\"><v>8</v></c></row>\
+        <row r=\"5\"><c r=\"A5\" t=\"str\"><f>IF(B5,1,\"\")</f><v></v></c><c r=\"B5\" t=\"str\"><f>A5</f><v></v></c></row>";
+    let import = read(&book(names, "", ("", ""))).unwrap();
+    let doubts: Vec<_> =
+        import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
+    assert_eq!((doubts.len(), import.rows, import.props), (2, 3, 3), "{doubts:?}");
+    for cell in
+        ["cell A3 has a formula without a kept value", "cell A4 holds the error of a formula"]
+    {
+        assert!(doubts.iter().any(|doubt| doubt.contains(cell)), "{cell} {doubts:?}");
+    }
+    assert!(
+        plain(&import.text).contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    assert!(plain(&import.text).contains("string 9 nodes"), "{}", import.text);
+}
+
+/// Cells in another order than that of their places are refused with their names: one of two would be lost. So are two
+/// sheets of one name, of which only one could be named.
+#[test]
+fn cells_and_sheets_stand_once() {
+    let read = |bytes: &[u8]| import("p.xlsx", bytes, &Reading::default());
+    let cell = |name: &str| format!("<c r=\"{name}\"><v>5</v></c>");
+    let row = |number: u32, cells: &str| format!("<row r=\"{number}\">{cells}</row>");
+    for (rows, why) in [
+        (row(2, &cell("A2")) + &row(2, &cell("A2")), "cell A2 stands after cell A2"),
+        (row(3, &cell("A3")) + &row(2, &cell("A2")), "cell A2 stands after cell A3"),
+        (row(2, &(cell("B2") + &cell("A2"))), "cell A2 stands after cell B2"),
+        (row(2, &cell("A0")), "after cell B1"),
+    ] {
+        let said = read(&book(&rows, "", ("", ""))).unwrap_err();
+        assert!(said.contains(why), "{said}");
+    }
+    let bytes = book(&row(2, &(cell("A2") + &cell("B2"))), "", ("", ""));
+    let mut old = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+    let mut new = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for at in 0..old.len() {
+        let mut part = old.by_index(at).unwrap();
+        let mut text = String::new();
+        std::io::Read::read_to_string(&mut part, &mut text).unwrap();
+        let sheet = "<sheet name=\"p\" sheetId=\"1\" r:id=\"r1\"/>";
+        let text = text.replace(sheet, &format!("{sheet}{}", sheet.replace("Id=\"1", "Id=\"2")));
+        new.start_file(part.name().unwrap(), zip::write::SimpleFileOptions::default()).unwrap();
+        std::io::Write::write_all(&mut new, text.as_bytes()).unwrap();
+    }
+    let said = read(&new.finish().unwrap().into_inner()).unwrap_err();
+    assert!(said.contains("two sheets called `p`: rename one"), "{said}");
 }
 
 /// A second sheet that names the boxes says where they are and what they listen to.

@@ -19,7 +19,7 @@ pub struct Ident {
 pub struct Ast {
     /// The statements in the order they count.
     pub statements: Vec<Statement>,
-    /// Whether some text did not parse: what follows from something missing is then not told.
+    /// Whether some text did not parse: what follows from something missing is then not reported.
     pub broken: bool,
     /// Whether a text that the display includes could not be read: any name may be declared in it.
     pub lost: bool,
@@ -147,7 +147,7 @@ pub struct Setting {
     pub span: Span,
     /// Its first word (`frame` of `frame rate 40 Hz`).
     pub key: Ident,
-    /// The words and values behind the first word.
+    /// The words and values after the first word.
     pub args: Box<[Arg]>,
     /// `string [NAME]: RUN -> RUN…` has runs, `ports A..B { }` a block.
     pub body: Body,
@@ -158,7 +158,7 @@ pub struct Setting {
 pub enum Body {
     /// Nothing.
     None,
-    /// The runs of a string as built, behind a `:`.
+    /// The runs of a string as built, after a `:`.
     Runs(Box<[Run]>),
     /// A block of settings; whether some of them did not parse.
     Block(Box<[Setting]>, bool),
@@ -202,7 +202,7 @@ impl Arg {
 pub struct Quantity {
     /// The number.
     pub value: Expr,
-    /// The word behind it that may be a unit.
+    /// The word after it that may be a unit.
     pub unit: Option<Ident>,
 }
 
@@ -227,7 +227,7 @@ pub enum Expr {
     Negate(Span, Box<Expr>),
     /// `A + B` and kin.
     Binary(Box<Binary>),
-    /// A number that can't be read; it has been told.
+    /// A number that can't be read; it has been reported.
     Broken(Span),
 }
 
@@ -289,7 +289,7 @@ pub struct Selector {
     pub parts: Vec<SelRange>,
 }
 
-/// What a reference says behind its `.`.
+/// What a reference says after its `.`.
 #[derive(Debug)]
 pub enum Part {
     /// `.1`, `.1..4`, `.9..12`.

@@ -66,7 +66,7 @@ pub enum EdgeKind {
     Uses,
     /// Takes its settings (`like`).
     Like,
-    /// Comes behind it (`universes after`, or the ports of a `consecutive` controller).
+    /// Comes after it (`universes after`, or the ports of a `consecutive` controller).
     After,
     /// Reads it (`include`, `stock`).
     Includes,
@@ -180,7 +180,7 @@ impl Graph {
 
 /// The rings among `count` things, given who needs whom: the members of each in order, the first declared
 /// first. A thing that needs itself is a ring of one. Of things that hang together in several rings, the
-/// shortest through the first declared is told.
+/// shortest through the first declared is reported.
 #[must_use]
 pub fn rings(count: usize, needs: &[(usize, usize)]) -> Vec<Vec<usize>> {
     if needs.is_empty() {

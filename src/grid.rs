@@ -9,7 +9,7 @@ use crate::model::{Controller, Model, Output, StringId};
 use crate::protocol::UniverseSlots;
 use std::ops::Range;
 
-/// What is to be laid: nodes of so many slots each.
+/// What is to be laid: nodes of a number of slots each.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Body {
     /// How many nodes; for a prop of `slots`, its slots.
@@ -101,7 +101,7 @@ impl Grid {
         u32::try_from(channel / self.slots + 1).unwrap_or(u32::MAX)
     }
 
-    /// The first channel of a universe at or behind a channel.
+    /// The first channel of a universe at or after a channel.
     #[must_use]
     #[inline]
     pub fn up(self, channel: u64) -> u64 {
@@ -136,7 +136,7 @@ impl Grid {
         self.used.saturating_sub(self.offset(channel))
     }
 
-    /// The stretch of a body laid at or, where its first node would not stay whole, behind a channel.
+    /// The stretch of a body laid at or, where its first node would not stay whole, after a channel.
     #[must_use]
     #[inline]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {

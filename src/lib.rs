@@ -172,7 +172,7 @@ pub fn compile_read(
     compiled
 }
 
-/// Compiles a display around what was decided last time, told as data.
+/// Compiles a display around what was decided last time, given as data.
 #[must_use]
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
@@ -205,7 +205,7 @@ fn understand(
     (sources, ast, model)
 }
 
-/// A lock in which no string stands twice: the side that was asked for, or the line at whose place the string can lie.
+/// A lock in which no string and no controller stands twice: the side that was asked for, or the line at whose place the string can lie.
 fn settled(
     model: &Model,
     mut text: LockText,
@@ -213,6 +213,16 @@ fn settled(
     side: Option<Side>,
     sink: &mut Sink,
 ) -> LockText {
+    for second in &text.boxes_again {
+        let Some(first) = text.lock.boxes.iter_mut().find(|first| first.name == second.name) else {
+            continue;
+        };
+        match side {
+            Some(Side::Ours) => {}
+            Some(Side::Theirs) => first.clone_from(second),
+            None => sink.push(rules::lock::twice::set_up(&text.name, first, second)),
+        }
+    }
     let ours = text.lock.clone();
     let index = |row: &Row| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
     let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));
@@ -238,16 +248,6 @@ fn settled(
         let mut unheard = Sink::default();
         allocate::relay(model, Some(lock), relay, &mut unheard)
     });
-    // By row: whether its string, if there is one, stays there.
-    let stays = |plan: &Plan, row: usize| {
-        plan.past.as_ref().is_some_and(|past| {
-            let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
-            let mut bound = past.was.iter().zip(0_u32..);
-            bound.all(|(was, id)| {
-                was.is_none_or(|was| was.row != row) || !moved(model::StringId(id))
-            })
-        })
-    };
     let [mine, other] = &plans;
     let ways = pairs.iter().map(|(at, second)| {
         let way = match (stays(mine, *at), stays(other, *at)) {
@@ -278,6 +278,15 @@ fn settled(
     let second = |row| ways.iter().any(|(way, at, _)| *at == row && *way == Some(Side::Theirs));
     text.lock = replaced(&second);
     text
+}
+
+/// Whether the string of a row of the lock, if there is one, lies in a plan where the row has it.
+fn stays(plan: &Plan, row: usize) -> bool {
+    plan.past.as_ref().is_some_and(|past| {
+        let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
+        let mut bound = past.was.iter().zip(0_u32..);
+        bound.all(|(was, id)| was.is_none_or(|was| was.row != row) || !moved(model::StringId(id)))
+    })
 }
 
 /// From what was meant to addresses, around a lock as text or as data.
@@ -407,7 +416,7 @@ impl Compiled {
             .map_or_else(Default::default, |before| before.added_today(&self.model, &self.plan))
     }
 
-    /// Asks that a build changes nothing in the lock: `lock/stale` is told if it would.
+    /// Asks that a build changes nothing in the lock: `lock/stale` is reported if it would.
     pub fn hold_to_lock(&mut self) {
         if self.blocks() {
             return;

@@ -63,7 +63,7 @@ impl NodeTime {
         Some(u32::try_from(room.max(0)).unwrap_or(u32::MAX))
     }
 
-    /// The time of so many nodes.
+    /// The time of a number of nodes.
     #[must_use]
     pub fn of_nodes(self, nodes: u64) -> Time {
         let Some(bit) = self.bit else {
@@ -112,7 +112,7 @@ impl Default for Load {
 }
 
 impl Load {
-    /// Hangs a piece behind what is there.
+    /// Hangs a piece after what is there.
     pub fn add(&mut self, model: &Model, piece: PieceKind) {
         match piece {
             PieceKind::Lead(..) => {}

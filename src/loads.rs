@@ -52,13 +52,13 @@ pub struct Section {
     pub from: From,
     /// The level of its nodes, in thousandths of a percent.
     pub level: u32,
-    /// What flows out of the port, in microamperes; 0 behind a cut.
+    /// What flows out of the port, in microamperes; 0 after a cut.
     pub port_ua: i64,
     /// What its nodes draw together, in microamperes.
     pub drawn_ua: i64,
     /// The power that goes into it where it is not known to come from a supply of the display, in milliwatts.
     pub assumed_mw: i64,
-    /// The port's fuse; `None` behind a cut.
+    /// The port's fuse; `None` after a cut.
     pub fuse: Option<Told<i64>>,
     /// The node with the lowest voltage.
     pub lowest: Option<Low>,

@@ -154,7 +154,7 @@ pub struct Past {
     pub carried: Vec<Carried>,
     /// Strings whose name is another one because their prop has another shape, each after its old name.
     pub reshaped: Vec<(Box<str>, StringId)>,
-    /// Where the search for the least move was cut short: at most so many slots fewer might have moved.
+    /// Where the search for the least move was cut short: at most this number of slots fewer might have moved.
     pub off: Option<u64>,
     /// A line that may hang elsewhere, where that moves fewer slots.
     pub trade: Option<Trade>,
@@ -236,7 +236,7 @@ pub enum Cause {
     Shared(StringId),
     /// Something before it on its line changed; on a `consecutive` controller on any line before it.
     Before(Change),
-    /// Its line changed and is too long for its old place; what lies behind that, if it is known.
+    /// Its line changed and is too long for its old place; what lies after that, if it is known.
     NoRoom(Change, Option<StringId>),
     /// It gave way to this one, whose line changed and needs the room.
     GaveWay(StringId, Change),
@@ -297,7 +297,7 @@ impl Past {
 }
 
 impl Was {
-    /// Channel behind its last slot.
+    /// Channel after its last slot.
     #[must_use]
     pub fn end(&self) -> u64 {
         self.start.saturating_add(self.slots)

@@ -19,7 +19,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// Of a channel that counts from 0, in universes of so many slots.
+    /// Of a channel that counts from 0, in universes of a number of slots.
     #[must_use]
     pub fn new(slots: UniverseSlots, channel: u64) -> Self {
         let (universe, slot) = slots.split(channel);

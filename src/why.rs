@@ -197,7 +197,7 @@ impl Teller<'_> {
                 self.at(end(other))
             );
         }
-        // The first of its port: behind the port before it.
+        // The first of its port: after the port before it.
         let index = placed.port as usize;
         let earlier = self.plan.ports.as_slice().get(..index).unwrap_or(&[]).iter().rev();
         let earlier = earlier.take_while(|other| other.controller == port.controller);

@@ -83,7 +83,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
 }
 
 /// A table that is written.
-struct Table {
+struct TableFile {
     path: PathBuf,
     write: output::Write,
     /// The word of the table; all of them without one.
@@ -91,7 +91,11 @@ struct Table {
 }
 
 /// Writes the tables; gives how many of them were not as they were.
-fn write_tables(args: &BuildArgs, compiled: &Compiled, tables: &[Table]) -> Result<usize, Stop> {
+fn write_tables(
+    args: &BuildArgs,
+    compiled: &Compiled,
+    tables: &[TableFile],
+) -> Result<usize, Stop> {
     let (Some(out), Some(first)) = (&args.out, tables.first()) else {
         return Ok(0);
     };
@@ -110,7 +114,7 @@ fn write_tables(args: &BuildArgs, compiled: &Compiled, tables: &[Table]) -> Resu
 
 /// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in
 /// `yard.json`.
-fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
+fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<TableFile>, Stop> {
     let (Some(folder), Some(lock)) = (&args.out, disk.lock_path()) else {
         return Ok(Vec::new());
     };
@@ -123,11 +127,11 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<Table>, Stop> {
     if let Some(write) = output::find("csv") {
         tables.extend(BY.iter().map(|(by, _)| {
             let path = named(&format!("-{by}s.csv"));
-            Table { path, write, by: Some(*by) }
+            TableFile { path, write, by: Some(*by) }
         }));
     }
     if let Some(write) = output::find("json") {
-        tables.push(Table { path: named(".json"), write, by: None });
+        tables.push(TableFile { path: named(".json"), write, by: None });
     }
     Ok(tables)
 }

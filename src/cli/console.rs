@@ -1,5 +1,6 @@
 //! The two streams of the program and how they look.
 
+use super::Looks;
 use crate::diagnostic::words;
 use crate::report::terminal::Look;
 use std::io::{self, BufWriter, IsTerminal, Write};
@@ -59,18 +60,21 @@ pub struct Console {
 }
 
 impl Console {
-    /// `colour` as asked for, if it was.
-    pub fn new(colour: Option<bool>, ascii: bool, quiet: bool) -> Self {
+    /// As the options say, if they could be read.
+    pub fn new(looks: Option<&Looks>) -> Self {
+        let is = |option: fn(&Looks) -> bool| looks.is_some_and(option);
+        let colour = looks.and_then(|looks| looks.color.said());
         let stderr = io::stderr().is_terminal();
         Self {
             out: BufWriter::with_capacity(64 * 1024, Stdout { inner: io::stdout(), closed: false }),
             err_look: Look {
                 colour: colour.unwrap_or_else(|| colour_by_environment(stderr)),
-                ascii: ascii || is("TERM", "dumb"),
+                ascii: is(|looks| looks.ascii) || set_to("TERM", "dumb"),
+                names: is(|looks| looks.names),
                 width: width(stderr),
             },
             out_width: width(io::stdout().is_terminal()),
-            quiet,
+            quiet: is(|looks| looks.quiet),
         }
     }
 
@@ -139,7 +143,7 @@ fn unwritten(error: &io::Error) -> u8 {
     2
 }
 
-fn is(variable: &str, value: &str) -> bool {
+fn set_to(variable: &str, value: &str) -> bool {
     std::env::var_os(variable).is_some_and(|set| set == value)
 }
 
@@ -152,10 +156,10 @@ fn is_set(variable: &str) -> bool {
 fn colour_by_environment(terminal: bool) -> bool {
     if is_set("NO_COLOR") {
         false
-    } else if is_set("CLICOLOR_FORCE") && !is("CLICOLOR_FORCE", "0") {
+    } else if is_set("CLICOLOR_FORCE") && !set_to("CLICOLOR_FORCE", "0") {
         true
     } else {
-        terminal && !is("TERM", "dumb") && !is("CLICOLOR", "0")
+        terminal && !set_to("TERM", "dumb") && !set_to("CLICOLOR", "0")
     }
 }
 

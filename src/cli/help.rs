@@ -125,9 +125,10 @@ stands in the display as a comment. What the table does not say has a comment th
 Examples:
   tinsel import props.csv -o yard.tinsel
   tinsel import props.xlsx --sheet 2026 --column 'Plug=port' -o yard.tinsel
+  tinsel import props.xlsx porch.csv -o yard.tinsel
 
-Exit status: 0 all understood, 1 something not understood or in doubt, or an error in what came \
-of it, 2 nothing could be imported, or a file to write is there already";
+It exits with 1 also where something was not understood or is in doubt, and with 2 where nothing \
+could be imported or a file to write is there already";
 
 /// Of `tinsel fmt`.
 pub const FMT: &str = "\

@@ -5,7 +5,8 @@ use super::check::{heard, tell};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, LOCK, write_whole};
 use crate::diagnostic::words;
-use crate::import::{Grade, Import, Reading, given, import};
+use crate::import::{Grade, Import, Reading, given, import_all};
+use crate::protocol::UniverseSlots;
 use crate::source::{Loaded, MOST_FILE_BYTES};
 use crate::{report, unit};
 use std::io::Write;
@@ -14,7 +15,7 @@ use std::path::Path;
 /// At most this many notes are printed; of the rest there is a count.
 const MOST_NOTES: usize = 100;
 
-/// Runs it. What comes of the table is compiled, so that an error in it is told at once.
+/// Runs it. What comes of the table is compiled, so that an error in it is reported at once.
 pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     if let Some(path) = &args.output
         && path.symlink_metadata().is_ok()
@@ -32,12 +33,17 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
         nodes_per_string: args.nodes_per_string,
         columns: columns.collect::<Result<_, _>>().map_err(Stop::Refused)?,
         sheet: args.sheet.clone(),
+        universe_slots: args.universe_slots.and_then(UniverseSlots::new),
+        display: args.output.as_ref().map(|path| path.to_string_lossy().into_owned()),
     };
-    let table = read(&args.file)?;
-    let name = words::shown(&table.name);
-    let import = import(&table.name, &table.bytes, &reading)
+    let tables: Vec<Loaded> = args.files.iter().map(|file| read(file)).collect::<Result<_, _>>()?;
+    let all: Vec<(&str, &[u8])> =
+        tables.iter().map(|table| (table.name.as_str(), table.bytes.as_slice())).collect();
+    let names: Vec<String> = tables.iter().map(|table| words::shown(&table.name)).collect();
+    let name = names.join(", ");
+    let import = import_all(&all, &reading)
         .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
-    let lost = told(&name, &import, console);
+    let lost = told(&name, args.output.as_deref(), &import, console);
     let broken = compiled(args, &import, console)?;
     match &args.output {
         None => {
@@ -101,7 +107,7 @@ fn read(file: &Path) -> Result<Loaded, Stop> {
 }
 
 /// Tells what was not understood, and how much came of the table. Whether anything of it is lost.
-fn told(name: &str, import: &Import, console: &Console) -> bool {
+fn told(name: &str, output: Option<&Path>, import: &Import, console: &Console) -> bool {
     let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
     let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
@@ -109,10 +115,17 @@ fn told(name: &str, import: &Import, console: &Console) -> bool {
         text.push_str(&format!("{name}: {note}\n"));
     }
     if notes.len() > MOST_NOTES {
-        text.push_str(&format!("{name}: and {} more\n", notes.len() - MOST_NOTES));
+        let rest = || notes.iter().skip(MOST_NOTES);
+        let doubts = rest().filter(|note| note.is_doubt()).count();
+        let display = output
+            .map_or_else(|| "the display".to_owned(), |path| words::shown(&path.to_string_lossy()));
+        text.push_str(&format!(
+            "{name}: and {} more, {doubts} of them not understood or in doubt; in {display} each of those has a comment \
+             that begins with `in doubt`\n",
+            rest().count()
+        ));
     }
-    let count = |grade: Grade| import.notes.iter().filter(|note| note.grade == grade).count();
-    let lost = count(Grade::Lost);
+    let lost = import.notes.iter().filter(|note| note.is_doubt()).count();
     if !console.quiet {
         let told =
             |count: usize, one: &str| unit::counted(i64::try_from(count).unwrap_or(i64::MAX), one);

@@ -51,6 +51,9 @@ struct Looks {
     /// Draw findings in ASCII only
     #[arg(long, global = true)]
     ascii: bool,
+    /// Name all that a finding is about where its message names only the first
+    #[arg(long, global = true)]
+    names: bool,
     /// Leave out advice and the closing line; errors and warnings are always shown
     #[arg(short, long, global = true)]
     quiet: bool,
@@ -333,8 +336,9 @@ struct FmtArgs {
 
 #[derive(Args)]
 struct ImportArgs {
-    /// The table, csv or a workbook (xlsx); `-` is standard input
-    file: PathBuf,
+    /// The table, csv or a workbook (xlsx); several become one display. `-` is standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
     /// The display to write, and beside it its lock if the table has addresses; neither may exist
     /// yet. Without it, the display goes to standard output
     #[arg(short, long, value_name = "PATH")]
@@ -345,6 +349,9 @@ struct ImportArgs {
     /// The sheet of a workbook to read [default: the first with a header]
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
+    /// How many slots of each universe channels count, where the table does not say it [default: 512]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=512))]
+    universe_slots: Option<u32>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop
     #[arg(long)]
     nodes_per_string: bool,
@@ -443,7 +450,7 @@ fn start(arguments: &[OsString]) -> u8 {
     let named = arguments.get(1).and_then(|word| word.to_str());
     let verb = VERBS.iter().find(|verb| Some(verb.name) == named);
     if named == Some("export") {
-        let console = Console::new(None, false, false);
+        let console = Console::new(None);
         return console.finish(Err(Stop::Refused(help::NO_EXPORT.to_owned())));
     }
     match command_of(verb.map_or(VERBS, std::slice::from_ref)).try_get_matches_from(arguments) {
@@ -457,11 +464,7 @@ fn start(arguments: &[OsString]) -> u8 {
 
 fn carry_out(given: &ArgMatches) -> u8 {
     let looks = read::<Looks>(given);
-    let (colour, ascii, quiet) = match &looks {
-        Ok(looks) => (looks.color.said(), looks.ascii, looks.quiet),
-        Err(_) => (None, false, false),
-    };
-    let mut console = Console::new(colour, ascii, quiet);
+    let mut console = Console::new(looks.as_ref().ok());
     let verb = given.subcommand().and_then(|(name, own)| {
         let verb = VERBS.iter().find(|verb| verb.name == name)?;
         Some((verb, own))

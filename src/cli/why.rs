@@ -34,7 +34,7 @@ pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
     let model = &compiled.model;
     let strings = match named(&compiled, &name) {
         Ok(strings) => strings,
-        // What did not compile may be where it is declared, and that has been told.
+        // What did not compile may be where it is declared, and that has been reported.
         Err(_) if compiled.blocks() => return Ok(1),
         Err(stop) => return Err(stop),
     };

@@ -190,7 +190,7 @@ impl<'a> Orders<'a> {
     }
 }
 
-/// What is told of a prop: columns of the table by prop.
+/// What the show needs to know of a prop: columns of the table by prop.
 const COLUMNS: [&str; 4] = ["nodes", "slots", "first_channel", "starts"];
 
 fn columns(lock: &Lock, rows: &[&Row]) -> Option<[Option<String>; 4]> {

@@ -92,7 +92,7 @@ pub struct Typed {
     pub strings: BTreeMap<Place, Box<str>>,
 }
 
-/// What a controller of a lock was told; nothing where the lock does not have it.
+/// The set-up of a controller in a lock; nothing where the lock does not have it.
 #[must_use]
 pub fn typed(lock: &Lock, name: &str) -> Typed {
     let mut typed = Typed::default();

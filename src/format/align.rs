@@ -1,6 +1,6 @@
 //! From lines to text: common columns, indents, comments.
 
-use super::print::Line;
+use super::print::TextLine;
 use unicode_width::UnicodeWidthStr;
 
 /// What begins later than here, after the indent, is not moved to a common column and moves no
@@ -20,7 +20,7 @@ const MOST_LINES: usize = 1_000;
 pub struct Page<'a> {
     out: String,
     /// The paragraph so far.
-    lines: Vec<Line<'a>>,
+    lines: Vec<TextLine<'a>>,
     /// Whether the last line opened a block, or there was none.
     filled: bool,
 }
@@ -28,7 +28,7 @@ pub struct Page<'a> {
 impl<'a> Page<'a> {
     /// Adds a line. No empty line stands at the beginning of the text or of a block, nor at the end
     /// of a block.
-    pub fn push(&mut self, mut line: Line<'a>) {
+    pub fn push(&mut self, mut line: TextLine<'a>) {
         line.apart &= self.filled && !line.code.starts_with('}');
         self.filled = !line.code.ends_with('{');
         if line.apart || self.lines.len() >= MOST_LINES {
@@ -72,12 +72,12 @@ impl<'a> Page<'a> {
     }
 }
 
-fn width(line: &Line<'_>) -> usize {
+fn width(line: &TextLine<'_>) -> usize {
     line.depth * 4 + line.code.width()
 }
 
 /// Moves what may be moved in neighbouring lines of one kind to one column.
-fn columns(lines: &mut [Line<'_>]) {
+fn columns(lines: &mut [TextLine<'_>]) {
     for run in lines.chunk_by_mut(|line, next| {
         line.depth == next.depth && kind(line).is_some() && kind(line) == kind(next)
     }) {
@@ -97,7 +97,7 @@ fn columns(lines: &mut [Line<'_>]) {
 }
 
 /// What lines must have in common to share a column: their first word and the mark there.
-fn kind<'l>(line: &'l Line<'_>) -> Option<(&'l str, bool)> {
+fn kind<'l>(line: &'l TextLine<'_>) -> Option<(&'l str, bool)> {
     let at = line.column?;
     let word = line.code.split([' ', ':']).next()?;
     let is_block = line.code.get(at..)?.starts_with('{');
@@ -105,6 +105,6 @@ fn kind<'l>(line: &'l Line<'_>) -> Option<(&'l str, bool)> {
 }
 
 /// Where what may be moved stands, in columns.
-fn column(line: &Line<'_>) -> Option<usize> {
+fn column(line: &TextLine<'_>) -> Option<usize> {
     Some(line.code.get(..line.column?)?.width())
 }

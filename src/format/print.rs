@@ -5,7 +5,7 @@ use super::tokens::{Kind, Token};
 
 /// A line of the laid-out text.
 #[derive(Debug, Default)]
-pub struct Line<'a> {
+pub struct TextLine<'a> {
     /// How far in it stands, in steps of four blanks.
     pub depth: usize,
     /// What it says, without its comment.
@@ -25,7 +25,7 @@ pub fn text(tokens: &[Token<'_>]) -> String {
         tokens,
         before_arrow: before_arrow(tokens),
         page: Page::default(),
-        line: Line::default(),
+        line: TextLine::default(),
         blocks: Vec::new(),
         before: None,
         statement: Vec::new(),
@@ -60,7 +60,7 @@ struct Printer<'t, 'a> {
     /// See the function of this name.
     before_arrow: Vec<bool>,
     page: Page<'a>,
-    line: Line<'a>,
+    line: TextLine<'a>,
     /// The open blocks, and whether each is on one line.
     blocks: Vec<bool>,
     /// The last token that is neither a comment nor a `;`.
@@ -201,7 +201,7 @@ impl<'a> Printer<'_, 'a> {
 
     fn end_line(&mut self) {
         let depth = self.blocks.len();
-        let line = std::mem::replace(&mut self.line, Line { depth, ..Line::default() });
+        let line = std::mem::replace(&mut self.line, TextLine { depth, ..TextLine::default() });
         if line.code.is_empty() && line.comment.is_none() {
             return;
         }

@@ -3,10 +3,12 @@
 //! Everything in the archive is unpacked once, counted and thrown away before it is read, so that a small file
 //! cannot fill the memory. Macros are never looked at. A formula counts by the value that the file keeps.
 
+use super::remarks;
 use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
 use super::{Grade, Note};
 use crate::diagnostic::words;
 use calamine::{DataRef, Dimensions, Reader as _, SheetType, Xlsx, XlsxFormulaMetadata};
+use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, copy, sink};
 
 const MIB: u64 = 1024 * 1024;
@@ -31,6 +33,8 @@ pub struct Page {
     pub rows: Vec<Row>,
     /// Cells that could not be read.
     pub notes: Vec<Note>,
+    /// Remarks on its cells, by row.
+    pub remarks: BTreeMap<usize, Vec<String>>,
 }
 
 /// Whether these are the bytes of an archive, as workbooks are.
@@ -54,6 +58,11 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     if names.len() > MOST_SHEETS {
         return Err(format!("it has more than {MOST_SHEETS} sheets"));
     }
+    let again =
+        names.iter().enumerate().find(|(at, name)| names.iter().take(*at).any(|n| n == *name));
+    if let Some((_, name)) = again {
+        return Err(format!("it has two sheets called `{}`: rename one", words::shown(name)));
+    }
     let mut cells = 0;
     let pages = names.into_iter().map(|name| {
         page(&mut book, name, &mut cells).map_err(|(name, why)| {
@@ -61,7 +70,9 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
             format!("its sheet `{name}` can't be read: {why}")
         })
     });
-    pages.collect()
+    let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;
+    remarks::add(bytes, &mut pages);
+    Ok(pages)
 }
 
 /// Refuses what would unpack to too much, or is no workbook that can be read.
@@ -135,6 +146,10 @@ fn cell_name(row: u32, column: u32) -> String {
 fn value(data: &DataRef<'_>) -> Option<Cell> {
     let text = match data {
         DataRef::Int(number) => number.to_string(),
+        // Spreadsheets show 15 digits: what a formula gives as 49.999999999999993 is 50 there.
+        DataRef::Float(number) if number.fract() != 0.0 => {
+            format!("{number:.14e}").parse().unwrap_or(*number).to_string()
+        }
         DataRef::Float(number) => number.to_string(),
         DataRef::String(text) => return Some(Cell::new(text, false)),
         DataRef::SharedString(text) => return Some(Cell::new(text, false)),
@@ -158,7 +173,7 @@ fn page(
     cells: &mut usize,
 ) -> Result<Page, (String, String)> {
     match rows(book, &name, cells) {
-        Ok((rows, notes)) => Ok(Page { name, rows, notes }),
+        Ok((rows, notes)) => Ok(Page { name, rows, notes, ..Page::default() }),
         Err(why) => Err((name, why)),
     }
 }
@@ -179,14 +194,16 @@ fn rows(
         let Some(record) = record else { break };
         let (row, column) = record.pos;
         let place = cell_name(row, column);
+        if let Some((row, column)) = last.filter(|last| *last >= record.pos) {
+            return Err(format!("cell {place} stands after cell {}", cell_name(row, column)));
+        }
         last = Some(record.pos);
         let fault = |text: &str, what: &str| Note {
             row: usize::try_from(row).ok().map(|row| row + 1),
             column: String::new(),
             text: text.to_owned(),
             what: format!("cell {place} {what}"),
-            grade: Grade::Lost,
-            prop: None,
+            ..Note::of_table(String::new(), Grade::Lost)
         };
         let formula = record.formula.as_ref().map(|formula| match formula {
             XlsxFormulaMetadata::Normal { formula }
@@ -194,20 +211,19 @@ fn rows(
             // Part of a shared one; the type is open to more kinds.
             _ => "",
         });
+        // What has no value stands as it is written, so that its row is not taken for one with a blank there.
+        let written = format!("={}", formula.unwrap_or(""));
         let cell = match value(&record.value) {
-            Some(cell) if cell.text.is_empty() && formula.is_some() => {
-                let text = format!("={}", formula.unwrap_or(""));
-                notes.push(fault(
-                    &text,
-                    "has a formula without a kept value; open the workbook and save it",
-                ));
-                continue;
+            Some(_) if formula.is_some() && matches!(record.value, DataRef::Empty) => {
+                let what = "has a formula without a kept value; open the workbook and save it";
+                notes.push(fault(&written, what));
+                Cell::new(&written, false)
             }
             Some(cell) if cell.text.is_empty() => continue,
             Some(cell) => cell,
             None => {
-                notes.push(fault(formula.unwrap_or(""), "holds the error of a formula, no value"));
-                continue;
+                notes.push(fault(&written, "holds the error of a formula, no value"));
+                Cell::new(&written, false)
             }
         };
         if column >= MOST_COLUMNS {
@@ -216,9 +232,6 @@ fn rows(
         let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
         let column = column as usize;
         if rows.last().is_none_or(|last| last.number != number) {
-            if rows.last().is_some_and(|last| last.number > number) {
-                return Err(format!("cell {place} stands after a later row"));
-            }
             rows.push(Row { number, cells: Vec::new() });
         }
         let Some(own) = rows.last_mut() else { break };

@@ -1,13 +1,18 @@
-//! A second sheet of a workbook that says where the boxes are on the network.
+//! A second sheet of a workbook that says where the boxes are on the network, and which universes they have.
 
 use super::book::Page;
+use super::cells;
+use super::clashes::lying;
 use super::columns::{self, Kind};
 use super::found::{Board, Found};
+use super::places::MOST_UNIVERSE;
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words::shown;
+use crate::model::Addressing;
+use std::collections::BTreeMap;
 
-/// Takes hosts and inputs from a sheet that names boxes of the table; whether it is one.
+/// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
 pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) -> bool {
     let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else {
         return false;
@@ -20,30 +25,53 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         return false;
     };
     let (host, protocol) = (column(&[Kind::Host]), column(&[Kind::Chip]));
+    let headed = |words: &[&str]| {
+        headings.iter().position(|heading| words.contains(&&*columns::plain(heading)))
+    };
+    let count = headed(&COUNTS);
+    let spans = [
+        kinds
+            .iter()
+            .enumerate()
+            .position(|(at, kind)| *kind == Some(Kind::Universe) && Some(at) != count),
+        count,
+        column(&[Kind::EndUniverse]),
+    ];
+    let addressing = headed(&["addressing"]);
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
     }
     for row in rows {
-        let mut note = |column: usize, what: &str| {
-            let note = Note::of_table(what.to_owned(), Grade::Lost);
-            let heading = headings.get(column).map_or("", String::as_str);
-            notes.push(Note {
-                row: Some(row.number),
-                column: format!("{} of the sheet {}", heading, page.name),
-                text: row.text(column).to_owned(),
-                ..note
-            });
-        };
+        let mut note =
+            |at: usize, what: &str| notes.push(of_cell(page, row, (at, &headings), what));
         let mut left: Vec<usize> = row.filled().map(|(at, _)| at).collect();
         match board(found, row.text(name)) {
             None => note(name, "nothing of the table hangs on it; kept as a comment"),
             Some(board) => {
+                let taken = span(board, page, row, (spans, &headings));
+                left.retain(|at| !taken.contains(at));
                 left.retain(|at| {
                     let text = row.text(*at);
+                    if Some(*at) == addressing
+                        && let Some(words) = layout(text)
+                    {
+                        let what =
+                            "its strings do not lie so; the display has `addressing per prop`";
+                        board.addressing =
+                            Some((words, of_cell(page, row, (*at, &headings), what)));
+                        return false;
+                    }
                     let why = match (*at == name, Some(*at) == host, input(text)) {
                         (true, ..) => None,
-                        (_, true, _) => set_host(board, text),
+                        (_, true, _) => {
+                            let why = set_host(board, text);
+                            if why.is_none() && board.host_cell.is_none() {
+                                let cell = of_cell(page, row, (*at, &headings), "");
+                                board.host_cell = Some(Note { grade: Grade::Wrong, ..cell });
+                            }
+                            why
+                        }
                         (_, _, Some(words)) => {
                             board.input = Some(words);
                             None
@@ -62,9 +90,104 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         }
         found.comments.extend(comment(page, row, &headings, &left));
     }
-    let what = format!("the sheet `{}` was read for hosts and inputs", shown(&page.name));
+    let what =
+        format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
     notes.push(Note::of_table(what, Grade::Told));
     true
+}
+
+/// Headings of how many universes a box has.
+const COUNTS: [&str; 6] = [
+    "universes",
+    "universecount",
+    "numberofuniverses",
+    "noofuniverses",
+    "numuniverses",
+    "#universes",
+];
+
+/// A note on a cell of such a sheet.
+fn of_cell(page: &Page, row: &Row, (at, headings): (usize, &[String]), what: &str) -> Note {
+    let heading = headings.get(at).map_or("", String::as_str);
+    Note {
+        row: Some(row.number),
+        column: heading.to_owned(),
+        place: format!("sheet `{}`", shown(&page.name)),
+        text: row.text(at).to_owned(),
+        ..Note::of_table(what.to_owned(), Grade::Lost)
+    }
+}
+
+/// Takes the universes of a controller from the columns of its first one, of their number and of its last one. Gives the
+/// columns that were understood.
+fn span(
+    board: &mut Board,
+    page: &Page,
+    row: &Row,
+    ([first, count, last], headings): ([Option<usize>; 3], &[String]),
+) -> Vec<usize> {
+    let read = |at: Option<usize>| Some((at?, cells::universes(row.text(at?))?));
+    let (first, count, last) = (read(first), read(count), read(last));
+    // A range in one cell says both ends, under whichever heading.
+    let range = [first, count].into_iter().flatten().find(|(_, (_, to))| to.is_some());
+    let Some((at, (from, to))) = range.or(first) else {
+        return Vec::new();
+    };
+    let by_count = count.filter(|(_, (count, to))| *count > 0 && to.is_none());
+    let by_count = by_count.map(|(at, (count, _))| (at, from + count - 1));
+    let ends: Vec<(usize, u64)> = to
+        .map(|to| (at, to))
+        .into_iter()
+        .chain(by_count)
+        .chain(last.map(|(at, (last, to))| (at, to.unwrap_or(last))))
+        .collect();
+    let end = ends.first().map(|(_, end)| *end);
+    if ends.iter().any(|(_, other)| Some(*other) != end) || end.is_some_and(|end| end < from) {
+        return Vec::new();
+    }
+    let note = of_cell(page, row, (at, headings), "");
+    board.said = Some((from, end, note));
+    ends.iter().map(|(at, _)| *at).chain([at]).collect()
+}
+
+/// Holds the universes that a sheet gives the boxes against those of their strings.
+pub fn universes(found: &mut Found, notes: &mut Vec<Note>) {
+    let slots = found.universe_slots.each();
+    let mut used: BTreeMap<usize, (u64, u64)> = BTreeMap::new();
+    for (start, end, _, (prop, place)) in lying(found) {
+        let line = found.line(prop, place).filter(|line| line.same_as.is_none());
+        if let Some(board) = line.and_then(|line| line.controller) {
+            let (first, last) = (start / slots + 1, (end - 1) / slots + 1);
+            let own = used.entry(board).or_insert((first, last));
+            *own = (own.0.min(first), own.1.max(last));
+        }
+    }
+    for (at, board) in found.boxes.iter_mut().enumerate() {
+        let Some((from, to, note)) = board.said.take() else { continue };
+        let shift = u64::from(board.from_zero);
+        let (from, to) = (from + shift, to.map(|to| to + shift));
+        let lawful = |number: u64| (1..=MOST_UNIVERSE).contains(&number);
+        let own = used.get(&at).copied().unwrap_or((from, from));
+        if own.0 >= from && to.is_none_or(|to| own.1 <= to && lawful(to)) && lawful(from) {
+            board.universes = Some((from, to));
+        } else {
+            let what = format!(
+                "the strings of `{}` lie in universes {} to {}; its universes are not kept",
+                board.name,
+                own.0 - shift.min(own.0),
+                own.1 - shift.min(own.1)
+            );
+            notes.push(Note { what, ..note });
+        }
+    }
+}
+
+/// How a controller numbers its strings, as a cell says it.
+fn layout(text: &str) -> Option<&'static str> {
+    let words = columns::plain(text);
+    let all = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
+    let words_of = |one: &Addressing| columns::plain(one.words()) == words;
+    all.iter().find(|one| words_of(one)).map(|one| one.words())
 }
 
 /// The controller that a text names, as the table writes it.

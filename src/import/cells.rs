@@ -104,6 +104,7 @@ fn listed(text: &str) -> Option<Vec<Port>> {
     // A number of a spreadsheet.
     let text = text.strip_suffix(".0").unwrap_or(text);
     let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");
+    let plain = plain.replace(" and ", "&");
     let mut all = Vec::new();
     let mut before: Option<String> = None;
     let parted = |c: char| matches!(c, ',' | ';' | '&' | '+' | '/' | '\n');

@@ -1,10 +1,10 @@
 //! Strings on the same slots, and controllers on the same universes: what of it a display can keep.
 
-use super::found::{Found, Line};
+use super::found::{Board, Found, Line};
 use super::places::grid;
 use super::{Grade, Note};
 use crate::grid::Body;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A string that lies somewhere: its stretch, its row, and which it is.
 type Lying = (u64, u64, usize, (usize, (usize, usize)));
@@ -20,13 +20,24 @@ pub(super) fn lying(found: &Found) -> Vec<Lying> {
 
 pub(super) fn about(found: &Found, (prop, place): (usize, (usize, usize)), what: String) -> Note {
     let row = found.line(prop, place).map(|line| line.row);
-    Note {
-        row,
-        column: String::new(),
-        text: found.name(prop, place),
-        what,
-        grade: Grade::Lost,
-        prop: Some(prop),
+    let what = format!("`{}` {what}", found.name(prop, place));
+    let line = Some((prop, place));
+    Note { row, prop: Some(prop), line, ..Note::of_table(what, Grade::Wrong) }
+}
+
+/// Controllers with the host of another.
+pub(super) fn shared_hosts(found: &Found, notes: &mut Vec<Note>) {
+    let mut hosts: BTreeMap<&str, &Board> = BTreeMap::new();
+    for board in &found.boxes {
+        let Some(host) = board.host.as_deref() else { continue };
+        let Some(first) = hosts.get(host) else {
+            hosts.insert(host, board);
+            continue;
+        };
+        let cell = first.host_cell.as_ref().and_then(|note| note.row);
+        let row = cell.map_or_else(String::new, |row| format!(" (row {row})"));
+        let what = format!("`{}` has this host, and so has `{}`{row}", board.name, first.name);
+        notes.extend(board.host_cell.clone().map(|note| Note { what, ..note }));
     }
 }
 
@@ -115,8 +126,13 @@ pub(super) fn nodes_before(found: &Found, line: &Line, from: u64, channel: u64) 
     (grid.lay(end(least), Body { nodes: 1, each }).start == channel).then_some(least)
 }
 
-/// Two strings on one slot: equal ones show the same data, of others the later one loses its address.
-pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
+/// Two strings on one slot: equal ones show the same data, of others the later one loses its address. So does one whose
+/// own end contradicts its start: it is `stray`.
+pub(super) fn clashes(
+    found: &mut Found,
+    stray: &BTreeSet<(usize, (usize, usize))>,
+    notes: &mut Vec<Note>,
+) {
     let mut all = lying(found);
     all.sort_by_key(|(start, _, row, at)| (*start, *row, *at));
     let mut last: Option<Lying> = None;
@@ -133,13 +149,16 @@ pub(super) fn clashes(found: &mut Found, notes: &mut Vec<Note>) {
         };
         let other = found.name(before.3.0, before.3.1);
         let same = first_of.get(&(start, end)).filter(|same| {
+            if stray.contains(&own.3) || stray.contains(&same.3) {
+                return false;
+            }
             let body = |of: &Lying| found.line(of.3.0, of.3.1).map(|line| found.body(line));
             body(same) == body(&own)
         });
         if let Some(same) = same {
             let name = found.name(same.3.0, same.3.1);
             let what =
-                format!("lies where `{name}` of row {} lies; written as `same as {name}`", same.2);
+                format!("lies where `{name}`, row {}, lies; written as `same as {name}`", same.2);
             notes.push(about(found, own.3, what));
             if let Some(line) = found.line_mut(prop, place) {
                 line.same_as = Some(name);
@@ -202,8 +221,8 @@ pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
                 .map_or("another controller", |board| board.name.as_str())
         };
         let what = format!(
-            "universe {universe} is `{}`'s too (row {other}), and two controllers can't share one: its address {} is not kept; give \
-             `{}` universes of its own, or put both on one controller",
+            "lies in universe {universe}, which is `{}`'s too (row {other}), and two controllers can't share one: its address {} \
+             is not kept; give `{}` universes of its own, or put both on one controller",
             name(owner),
             format_args!("{}/{}", start / slots + 1, start % slots + 1),
             name(board),

@@ -94,7 +94,10 @@ pub enum Kind {
 /// Headings by what they mean, in small letters and digits only; `%` stands for any word for a node. The first of
 /// each kind is the one that is offered. A kind may have several lines.
 const HEADINGS: &[(Kind, &str)] = &[
-    (Kind::Name, "name prop props propname element item nameofprop model display fixture"),
+    (
+        Kind::Name,
+        "name prop props propname element item nameofprop model display fixture what namewhat whatitis thing",
+    ),
     (Kind::Count, "count qty quantity howmany copies amount pieces pcs numberofprops propcount"),
     (Kind::Instance, "instance member copy"),
     (
@@ -128,27 +131,30 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::SkipWithin, "skips darkwithin"),
     (
         Kind::Skip,
-        "darknodesbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
+        "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
     (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension"),
-    (Kind::Universe, "universe universes startuniverse firstuniverse univ uni universestart"),
+    (
+        Kind::Universe,
+        "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
+    ),
     (
         Kind::Slot,
-        "slot startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
+        "slot sl startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
     ),
     (Kind::Start, "start starts address addresses startsat begin begins first from startat"),
     (
         Kind::StartChannel,
-        "startchannel channel firstchannel startch channelstart chstart absolutechannel absolutestart",
+        "startchannel channel ch chan firstchannel firstch startch channelstart chstart absolutechannel absolutestart",
     ),
-    (Kind::EndUniverse, "enduniverse lastuniverse universeend"),
-    (Kind::EndSlot, "endslot lastslot endaddress slotend"),
+    (Kind::EndUniverse, "enduniverse enduni enduniv lastuniverse lastuni lastuniv universeend"),
+    (Kind::EndSlot, "endslot endsl lastslot lastsl endaddress slotend"),
     (Kind::End, "end ends endsat last to until endat"),
-    (Kind::EndChannel, "endchannel lastchannel endch channelend chend absoluteend"),
+    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend absoluteend"),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
     (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
-    (Kind::Colour, "colourorder colour color colororder rgborder orderofcolours rgb"),
+    (Kind::Colour, "colourorder colour color colororder rgborder orderofcolours rgb col"),
     (Kind::Volts, "volts voltage volt v"),
     (Kind::Enters, "enters direction entersat datain dataenters startsfrom"),
     (Kind::Stored, "stored notused unused"),
@@ -156,7 +162,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Note,
         "note notes remark remarks comment comments location where place size length height width row area \
-        material weight date checked done status info crate # no nr id",
+        material weight date checked done status info crate # no nr id amps amp bright brightness level",
     ),
     (Kind::Derived, "fullname limitin left onepiece contiguous skipped receivers"),
 ];
@@ -169,7 +175,7 @@ const NODE_WORDS: &[&str] =
 const MANY: [Kind; 2] = [Kind::Note, Kind::Derived];
 
 /// Where each kind of column stands.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Columns {
     /// The index of the header among the rows.
     pub header: usize,
@@ -305,26 +311,86 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     both.unzip()
 }
 
-/// Finds the header and what its columns are.
+/// Words for a prop that give way to a column of names beside them.
+const WEAK_NAMES: [&str; 6] = ["what", "item", "thing", "model", "display", "fixture"];
+
+/// A table of a sheet: what its columns are, and its rows below them, as indices.
+#[derive(Debug)]
+pub struct Section {
+    /// What its columns are.
+    pub columns: Columns,
+    /// Its rows, without those that say its header again.
+    pub rows: Vec<usize>,
+}
+
+/// Finds the header of a sheet and those of further tables below it, and what their columns are.
 ///
 /// # Errors
 /// In words: there is none.
-pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), String> {
+pub fn find(
+    table: &[Row],
+    reading: &Reading,
+    notes: &mut Vec<Note>,
+) -> Result<Vec<Section>, String> {
     if table.is_empty() {
         return Err("it has no rows".to_owned());
     }
-    let Some((at, mut kinds, headings)) = header(table, reading) else {
+    let Some((at, kinds, headings)) = header(table, reading) else {
         return Err(format!(
             "no header with a column of names and one of nodes (such as `name`, `count`, `nodes`, `strings`, \
              `controller`, `port`, `start`); it begins with {}",
             table.first().map_or_else(String::new, begin)
         ));
     };
-    let mut notes = Vec::new();
-    let mut note = |row: Option<usize>, column: &str, what: String, grade: Grade| {
-        let text = String::new();
-        let column = column.to_owned();
-        notes.push(Note { row, column, text, what, grade, prop: None });
+    for row in table.iter().take(at) {
+        // The upper row of two headers is none of the table's own.
+        let what = format!("{} stands above the header; kept as a comment", begin(row));
+        notes.push(Note { row: Some(row.number), ..Note::of_table(what, Grade::Told) });
+    }
+    let mut offered = false;
+    let columns = meant(at, kinds, headings, None, (notes, &mut offered));
+    let mut sections = vec![Section { columns, rows: Vec::new() }];
+    for (at, row) in table.iter().enumerate().skip(at + 1) {
+        let Some(section) = sections.last_mut() else { break };
+        let (kinds, headings) = match row.filled().nth(1) {
+            Some(_) => read(row, None, reading),
+            None => Headings::default(),
+        };
+        if rank(&kinds) == 0 {
+            section.rows.push(at);
+            continue;
+        }
+        let same = |(at, heading): (usize, &String)| {
+            let kind = kinds.get(at).copied().flatten();
+            let told = kind.is_some_and(|kind| !MANY.contains(&kind));
+            heading.is_empty()
+                || section.columns.heading_at(at) == heading
+                || told && section.columns.kind_at(at) == kind
+        };
+        let again = headings.iter().enumerate().all(same);
+        let what = if again { "a header again; left out" } else { "another table begins here" };
+        let text = row.filled().next().map_or("", |(_, cell)| &cell.text).to_owned();
+        let note = Note::of_table(what.to_owned(), Grade::Told);
+        notes.push(Note { row: Some(row.number), text, ..note });
+        if !again {
+            let number = Some(row.number);
+            let columns = meant(at, kinds, headings, number, (notes, &mut offered));
+            sections.push(Section { columns, rows: Vec::new() });
+        }
+    }
+    Ok(sections)
+}
+
+/// What the columns below a row of headings are. `row` is its number where it is not the first of its sheet.
+fn meant(
+    header: usize,
+    mut kinds: Vec<Option<Kind>>,
+    headings: Vec<String>,
+    row: Option<usize>,
+    (notes, offered): (&mut Vec<Note>, &mut bool),
+) -> Columns {
+    let mut note = |column: &str, what: String, grade: Grade| {
+        notes.push(Note { row, column: column.to_owned(), ..Note::of_table(what, grade) });
     };
     // With both, one names the prop and the other says the same with number and string.
     let names = kinds.iter().filter(|kind| **kind == Some(Kind::Name)).count();
@@ -334,6 +400,18 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
             *kind = Some(Kind::Derived);
         }
     }
+    let weak = |heading: &str| WEAK_NAMES.contains(&plain(heading).as_str());
+    let named =
+        |(kind, heading): (&Option<Kind>, &String)| *kind == Some(Kind::Name) && !weak(heading);
+    if kinds.iter().zip(&headings).any(named) {
+        for (kind, heading) in kinds.iter_mut().zip(&headings) {
+            if *kind == Some(Kind::Name) && weak(heading) {
+                *kind = Some(Kind::Note);
+                let what = "another column names the prop; kept as comments";
+                note(heading, what.to_owned(), Grade::Told);
+            }
+        }
+    }
     // Beside a column of nodes, one of a `node` names its make.
     let nodes = kinds.iter().filter(|kind| **kind == Some(Kind::Nodes)).count();
     for (own, _) in
@@ -341,41 +419,39 @@ pub fn find(table: &[Row], reading: &Reading) -> Result<(Columns, Vec<Note>), St
     {
         *own = Some(Kind::Make);
     }
-    let (mut by_kind, mut offered) = (BTreeMap::new(), false);
+    let mut by_kind = BTreeMap::new();
     for (at, (own, heading)) in kinds.iter_mut().zip(&headings).enumerate() {
         match *own {
             None if heading.is_empty() => {}
             None => {
                 let mut what = "no column that is known; kept as comments".to_owned();
-                if !std::mem::replace(&mut offered, true) {
+                if !std::mem::replace(offered, true) {
                     what.push_str(&format!(
-                        ". Known are {}; --column '{heading}=KIND' says what it is",
-                        known()
+                        ". Known are {OFFERED}; --column '{heading}=KIND' says what it is"
                     ));
                 }
-                note(None, heading, what, Grade::Lost);
+                note(heading, what, Grade::Lost);
             }
             Some(Kind::Derived) => {
-                note(None, heading, "this follows from the rest; left out".to_owned(), Grade::Told);
+                note(heading, "this follows from the rest; left out".to_owned(), Grade::Told);
+            }
+            Some(Kind::Note) if ["bright", "brightness", "level"].contains(&&*plain(heading)) => {
+                let what = "a level is set for a port or a box (`dim to 30 %`); kept as comments";
+                note(heading, what.to_owned(), Grade::Told);
             }
             Some(kind) if MANY.contains(&kind) => {}
             Some(kind) if by_kind.contains_key(&kind) => {
                 *own = Some(Kind::Note);
                 let what = "an earlier column says the same; kept as comments".to_owned();
-                note(None, heading, what, Grade::Lost);
+                note(heading, what, Grade::Lost);
             }
             Some(kind) => {
                 by_kind.insert(kind, at);
             }
         }
     }
-    for row in table.iter().take(at) {
-        // The upper row of two headers is none of the table's own.
-        let what = format!("{} stands above the header; left out", begin(row));
-        note(Some(row.number), "", what, Grade::Told);
-    }
     let of_ports = rank(&kinds) == 1;
-    Ok((Columns { header: at, of_ports, kinds, by_kind, headings }, notes))
+    Columns { header, of_ports, kinds, by_kind, headings }
 }
 
 /// The header of a sheet that says where boxes are: its row, its kinds and headings.
@@ -385,31 +461,35 @@ pub fn of_hosts(
 ) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
     let rows = table.iter().enumerate().take(BEFORE);
     let mut headers = rows.map(|(at, row)| (at, read(row, None, reading)));
-    let has = |kinds: &[Option<Kind>]| kinds.contains(&Some(Kind::Host));
+    let has = |kinds: &[Option<Kind>]| {
+        let one = |kind: Kind| kinds.contains(&Some(kind));
+        let sized = SIZES.iter().any(|kind| one(*kind));
+        one(Kind::Host)
+            || one(Kind::Controller) && one(Kind::Universe) && !one(Kind::Port) && !sized
+    };
     let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
     Some((at, kinds, headings))
 }
 
-/// Whether a row is a header of its own.
-pub fn is_header(row: &Row, reading: &Reading) -> bool {
-    rank(&read(row, None, reading).0) > 0
-}
-
-/// The headings that are offered, a kind each.
-fn known() -> String {
-    let firsts = HEADINGS.iter().filter_map(|(_, words)| words.split(' ').next());
-    firsts.map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
-}
+/// The kinds of columns that are offered, by the first of their headings.
+const OFFERED: &str = "`name`, `count` (props alike), `instance` (which of them), `nodes`, `nodesperstring`, \
+     `nodesperstrand`, `strings`, `stringnumber`, `stringname`, `strands`, `channels` (how many); `controller`, `host`, \
+     `port`, `position` (on the port), `limit` (nodes of the port), `receiver`, `receiverport`, `built` (runs), `skips` \
+     (dark nodes within), `darknodesbefore`, `lead`; where it begins: `start` (12/307, or a channel), `universe` with \
+     `slot` (1 to 512), `startchannel` (counted through all universes); where it ends: `end`, `enduniverse` with \
+     `endslot`, `endchannel`; `label`, `node` (its make), `chip`, `colourorder`, `volts`, `enters`, `stored`, `sameas`, \
+     `note` (a comment), `fullname` (left out)";
 
 /// A row's first cells, for a person to find it by.
 pub fn begin(row: &Row) -> String {
-    let cells: Vec<String> =
-        row.filled().take(6).map(|(_, cell)| format!("\"{}\"", words::shown(&cell.text))).collect();
-    cells.join(", ")
+    const MOST: usize = 400;
+    let whole = |text: &str| words::visible(&text.chars().take(MOST).collect::<String>(), "");
+    let cells = row.filled().take(6).map(|(_, cell)| format!("\"{}\"", whole(&cell.text)));
+    cells.collect::<Vec<_>>().join(", ")
 }
 
 /// A heading's small letters and digits, without what stands in brackets.
-fn plain(heading: &str) -> String {
+pub(super) fn plain(heading: &str) -> String {
     let plain = heading.split(['(', '[']).next().unwrap_or(heading);
     plain
         .chars()
@@ -465,11 +545,29 @@ pub fn given(text: &str) -> Result<(String, Kind), String> {
         text.rsplit_once('=').ok_or_else(|| format!("`{text}` is not HEADING=KIND"))?;
     let (kind, _) = KNOWN
         .get(&plain(word))
-        .ok_or_else(|| format!("`{word}` is no kind of column; there are {}", known()))?;
+        .ok_or_else(|| format!("`{word}` is no kind of column; there are {OFFERED}"))?;
     Ok((heading.trim().to_owned(), *kind))
 }
 
 /// How good the header of a table is: 2 with names, 1 with ports that have none, 0 where it has no header.
 pub fn best(table: &[Row], reading: &Reading) -> u8 {
     header(table, reading).map_or(0, |(_, kinds, _)| rank(&kinds))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{HEADINGS, OFFERED};
+
+    /// The list of kinds names every one by the first of its headings, in their order.
+    #[test]
+    fn every_kind_is_offered() {
+        let mut kinds = Vec::new();
+        for (kind, words) in HEADINGS {
+            if !kinds.contains(kind) {
+                kinds.push(*kind);
+                let first = words.split_whitespace().next().unwrap_or("");
+                assert!(OFFERED.contains(&format!("`{first}`")), "{first}");
+            }
+        }
+    }
 }

@@ -1,5 +1,6 @@
 //! What a table holds: props and their strings, controllers, makes of node, and where rows say that strings lie.
 
+use super::Note;
 use super::cells::At;
 use super::makes::Make;
 use crate::grid::Body;
@@ -55,6 +56,8 @@ pub struct Prop {
     pub label: Option<String>,
     /// What the table says besides.
     pub comments: Vec<String>,
+    /// The table that it comes from, as an index of [`Found::places`].
+    pub table: usize,
     /// Whether it is a family, though of one.
     pub family: bool,
     /// The strings of each member; of one that is no family, one.
@@ -70,6 +73,8 @@ pub struct Board {
     pub label: Option<String>,
     /// Where it is on the network.
     pub host: Option<String>,
+    /// The cell that says so, to be worded.
+    pub host_cell: Option<Note>,
     /// What it listens to, in the language's words.
     pub input: Option<&'static str>,
     /// Whether the table counts its universes from 0.
@@ -78,6 +83,12 @@ pub struct Board {
     pub whole: bool,
     /// Whether each string has a start of its own.
     pub per_prop: bool,
+    /// How a sheet of boxes says that it numbers its strings, with what to say where they lie otherwise.
+    pub addressing: Option<(&'static str, Note)>,
+    /// The first universe that a sheet of boxes gives it, and the last, with what to say where its strings lie elsewhere.
+    pub said: Option<(u64, Option<u64>, Note)>,
+    /// The same as the display counts universes, where its strings agree.
+    pub universes: Option<(u64, Option<u64>)>,
     /// The most nodes of a port, by port.
     pub limits: BTreeMap<u32, u64>,
 }
@@ -97,6 +108,8 @@ pub struct Claim {
     pub channel: Option<u64>,
     /// Where it ends, as far as the table says it.
     pub end: Option<Vec<At>>,
+    /// The universe that it starts in, beside a start that says so itself.
+    pub universe: Option<u64>,
     /// The universe that it ends in, where that is all.
     pub end_universe: Option<u64>,
     /// The heading and the text of its start, and of its end.
@@ -122,6 +135,10 @@ pub struct Found {
     pub comments: Vec<String>,
     /// Slots of a universe, by which its channels count.
     pub universe_slots: UniverseSlots,
+    /// What says how many slots a universe has, with its row; 0 where columns together do.
+    pub said: Vec<(UniverseSlots, usize)>,
+    /// How notes name its tables; empty where there is one.
+    pub places: Vec<String>,
     /// Whether its rows are ports.
     pub of_ports: bool,
 }

@@ -17,9 +17,11 @@ mod found;
 mod makes;
 mod names;
 mod places;
+mod remarks;
 mod rows;
 mod settle;
 mod sheet;
+mod sizes;
 #[cfg(test)]
 mod tests;
 mod wires;
@@ -30,8 +32,12 @@ pub use columns::{Kind, given};
 use crate::Compiled;
 use crate::diagnostic::words;
 use crate::format::format;
+use crate::protocol::UniverseSlots;
 use crate::source::Loaded;
+use columns::Section;
 use found::Found;
+use sheet::Row;
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// What became of a table.
@@ -58,11 +64,15 @@ pub enum Grade {
     Told,
     /// Something of the table is not in the display, or not for certain.
     Lost,
+    /// The table contradicts itself.
+    Wrong,
 }
 
 /// One thing to say about a table.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Note {
+    /// Its sheet or file, where there are several; else empty.
+    pub place: String,
     /// Its row as a spreadsheet counts them, from 1; `None` for a whole column or table.
     pub row: Option<usize>,
     /// The heading of its column; empty for a whole row.
@@ -75,25 +85,30 @@ pub struct Note {
     pub grade: Grade,
     /// The prop that it is about, in their order.
     pub prop: Option<usize>,
+    /// The string that it is about: its prop, member and string.
+    line: Option<(usize, (usize, usize))>,
 }
 
 impl Note {
     /// Whether something of the table is not in the display, or not for certain.
     #[must_use]
     pub fn is_doubt(&self) -> bool {
-        self.grade == Grade::Lost
+        self.grade > Grade::Told
     }
 
     /// A note on the whole table.
     fn of_table(what: String, grade: Grade) -> Self {
-        let (column, text) = (String::new(), String::new());
-        Self { row: None, column, text, what, grade, prop: None }
+        let (place, column, text) = (String::new(), String::new(), String::new());
+        Self { place, row: None, column, text, what, grade, prop: None, line: None }
     }
 }
 
 impl fmt::Display for Note {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut parts = Vec::new();
+        if !self.place.is_empty() {
+            parts.push(self.place.clone());
+        }
         if let Some(row) = self.row {
             parts.push(format!("row {row}"));
         }
@@ -121,6 +136,21 @@ pub struct Reading {
     pub columns: Vec<(String, Kind)>,
     /// The sheet of a workbook to read; else the first that has a header.
     pub sheet: Option<String>,
+    /// The slots of a universe by which channels count, where the table does not say it.
+    pub universe_slots: Option<UniverseSlots>,
+    /// How findings name the display; else `<imported>`.
+    pub display: Option<String>,
+}
+
+/// A sheet of a workbook, or a file of csv.
+#[derive(Debug, Default)]
+struct Table {
+    /// How notes name it, where there are several.
+    place: String,
+    rows: Vec<Row>,
+    sections: Vec<Section>,
+    /// Remarks on its cells, by row.
+    remarks: BTreeMap<usize, Vec<String>>,
 }
 
 /// A display as the formatter writes it.
@@ -135,34 +165,78 @@ fn laid_out(text: String) -> String {
 /// # Errors
 /// In words, why none of it can be read: no text, no header, no row below it, an open quote, a cell out of bounds.
 pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, String> {
-    let (page, pages) = if book::is_archive(bytes) {
-        page(book::read(bytes)?, reading)?
-    } else {
-        let rows = sheet::read(bytes)?;
-        let page = book::Page { rows, ..book::Page::default() };
-        (page, Vec::new())
-    };
-    let (table, mut notes) = (page.rows, page.notes);
-    let (columns, more) = columns::find(&table, reading)?;
-    notes.extend(more);
-    let own = page.name == "strings" && !columns.of_ports;
-    let mut found = rows::read(&table, columns, reading, &mut notes);
+    import_all(&[(name, bytes)], reading)
+}
+
+/// Reads some tables, by name and bytes, into one display.
+///
+/// # Errors
+/// As [`import`], with the name of the table where there are several.
+pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, String> {
+    let (mut notes, mut tables, mut others) = (Vec::new(), Vec::new(), Vec::new());
+    let mut own = false;
+    for (name, bytes) in all {
+        let several = all.len() > 1;
+        let label = if several { words::shown(name) } else { String::new() };
+        let why = |why| if several { format!("{label}: {why}") } else { why };
+        let from = notes.len();
+        let (table, pages) = table(bytes, &label, reading, &mut notes).map_err(why)?;
+        for note in notes.iter_mut().skip(from).filter(|note| note.place.is_empty()) {
+            note.place.clone_from(&table.place);
+        }
+        own |= pages.1;
+        others.extend(pages.0);
+        tables.push(table);
+    }
+    let mut found = rows::read(tables, &mut notes);
     if found.rows == 0 {
         return Err("there is no row below its header".to_owned());
     }
-    drop(table);
-    beside(&pages, own, reading, &mut found, &mut notes);
+    beside(&others, own, reading, &mut found, &mut notes);
     if found.props.is_empty() {
         let what = "none of its rows is a prop".to_owned();
         notes.push(Note::of_table(what, Grade::Lost));
     }
-    let placed = places::settle(&mut found, &mut notes);
+    clashes::shared_hosts(&found, &mut notes);
+    let placed = places::settle(&mut found, reading.universe_slots, &mut notes);
+    rows::same::whole(&mut found, &mut notes);
+    boxes::universes(&mut found, &mut notes);
+    let names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
+    Ok(settle::settle(&names.join(", "), found, notes, placed, reading))
+}
+
+/// The sheets beside a table, and whether that is our own of strings.
+type Beside = (Vec<book::Page>, bool);
+
+/// Reads a table from the bytes of its file, which `label` names where there are several.
+fn table(
+    bytes: &[u8],
+    label: &str,
+    reading: &Reading,
+    notes: &mut Vec<Note>,
+) -> Result<(Table, Beside), String> {
+    let (page, pages) = if book::is_archive(bytes) {
+        page(book::read(bytes)?, reading)?
+    } else {
+        let rows = sheet::read(bytes)?;
+        (book::Page { rows, ..book::Page::default() }, Vec::new())
+    };
     if sheet::is_western(bytes) {
         let what =
             "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
         notes.push(Note::of_table(what.to_owned(), Grade::Told));
     }
-    Ok(settle::settle(name, found, notes, placed))
+    let name = format!("sheet `{}`", words::shown(&page.name));
+    let named = if pages.is_empty() { "" } else { &name };
+    let parts: Vec<&str> = [label, named].into_iter().filter(|part| !part.is_empty()).collect();
+    let place = parts.join(", ");
+    let mut rows = page.rows;
+    notes.extend(page.notes);
+    let sections = columns::find(&rows, reading, notes)?;
+    rows::ditto(&mut rows, &sections, notes);
+    let of_ports = sections.first().is_some_and(|section| section.columns.of_ports);
+    let own = page.name == "strings" && !of_ports;
+    Ok((Table { place, rows, sections, remarks: page.remarks }, (pages, own)))
 }
 
 /// The sheet of a workbook that is read: the one that was asked for, or the first with the best header; and those beside it.
@@ -209,5 +283,6 @@ fn beside(
             let what = format!("the sheet `{name}` was not read; --sheet names another");
             notes.push(Note::of_table(what, grade));
         }
+        found.comments.extend(page.remarks.values().flatten().cloned());
     }
 }

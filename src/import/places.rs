@@ -4,31 +4,52 @@
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
 use super::found::{Board, Claim, Found, Line};
+use super::rows::same;
+use super::sizes;
 use super::{Grade, Note};
 use crate::grid::Grid;
 use crate::model::Output;
+use crate::protocol::UniverseSlots;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// Universes that E1.31 has (ANSI E1.31-2018, 6.2.7).
-const MOST_UNIVERSE: u64 = 63_999;
+pub(super) const MOST_UNIVERSE: u64 = 63_999;
 
 /// Settles every address of a table. Whether it has any.
-pub fn settle(found: &mut Found, notes: &mut Vec<Note>) -> bool {
-    if found.claims.is_empty() {
+pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<Note>) -> bool {
+    let claims = std::mem::take(&mut found.claims);
+    sizes::settle(found, &claims, given, notes);
+    if claims.is_empty() {
         return false;
     }
-    let claims = std::mem::take(&mut found.claims);
+    let from = notes.len();
     count_from_zero(found, &claims, notes);
     layouts(found, &claims);
+    let mut stray = BTreeMap::new();
     for claim in &claims {
-        assign(found, claim, notes);
+        if let Some(end) = assign(found, claim, notes) {
+            stray.extend(claim.lines.iter().map(|place| ((claim.prop, *place), end)));
+        }
     }
+    same::starts(found, notes);
+    reaches(found, &claims, &stray, notes);
     if found.of_ports {
         mirrored(found, notes);
     }
-    clashes(found, notes);
+    clashes(found, &stray.into_keys().collect(), notes);
     shared_universes(found, notes);
+    let cells: BTreeMap<_, _> = (claims.iter())
+        .flat_map(|claim| claim.lines.iter().map(move |place| ((claim.prop, *place), claim)))
+        .collect();
+    // What is said of a string stands at the cell of its start.
+    for note in notes.iter_mut().skip(from).filter(|note| note.column.is_empty()) {
+        let claim = note.line.and_then(|line| cells.get(&line));
+        if let (Some(claim), Some(row)) = (claim, note.row) {
+            *note =
+                Note { row: Some(row), ..self::note(claim, false, std::mem::take(&mut note.what)) };
+        }
+    }
     addressing(found);
     found.lines().any(|(.., line)| line.start.is_some())
 }
@@ -40,14 +61,13 @@ fn note(claim: &Claim, end: bool, what: String) -> Note {
         row: Some(claim.row),
         column: column.clone(),
         text: text.clone(),
-        what,
-        grade: Grade::Lost,
         prop: Some(claim.prop),
+        ..Note::of_table(what, Grade::Wrong)
     }
 }
 
 /// The controller of a claim's first string.
-fn board_of(found: &Found, claim: &Claim) -> Option<usize> {
+pub(super) fn board_of(found: &Found, claim: &Claim) -> Option<usize> {
     found.line(claim.prop, *claim.lines.first()?)?.controller
 }
 
@@ -170,14 +190,14 @@ fn layouts(found: &mut Found, claims: &[Claim]) {
     }
 }
 
-/// Gives the strings of a claim their starts, and says what does not agree.
-fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
+/// Gives the strings of a claim their starts, and says what does not agree. Gives its end, where that is another.
+fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64> {
     let board = board_of(found, claim);
     let (count, parts) = (claim.lines.len(), claim.starts.len());
     if count == 0 || !count.is_multiple_of(parts) {
         let what = format!("{parts} addresses for {count} strings; not kept");
         notes.push(note(claim, false, what));
-        return;
+        return None;
     }
     uneven(found, claim);
     let share = count / parts;
@@ -198,8 +218,55 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) {
             last = last.max(end);
         }
     }
-    if !stretched(found, claim, end.as_deref(), notes) {
-        notes.extend(stray_end(found, claim, end.as_deref(), last));
+    if last == 0 || stretched(found, claim, end.as_deref(), notes) {
+        return None;
+    }
+    notes.extend(other_universe(found, claim));
+    let stray = stray_end(found, claim, end.as_deref(), last)?;
+    notes.push(stray);
+    Some(end.as_ref().and_then(|end| end.first()).map_or(0, |end| end + 1))
+}
+
+/// What to say where a start lies in another universe than the one beside it.
+fn other_universe(found: &Found, claim: &Claim) -> Option<Note> {
+    let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
+    let said = claim.universe? + u64::from(board.is_some_and(|board| board.from_zero));
+    let start = found.line(claim.prop, *claim.lines.first()?)?.start?;
+    let own = start / found.universe_slots.each() + 1;
+    let what = format!("lies in universe {own}, and the row says {said}; {said} is not kept");
+    (own != said).then(|| note(claim, false, what))
+}
+
+/// Says which strings lie where others end by the table and not by their sizes.
+fn reaches(
+    found: &Found,
+    claims: &[Claim],
+    stray: &BTreeMap<(usize, (usize, usize)), u64>,
+    notes: &mut [Note],
+) {
+    let mut starts: BTreeMap<u64, (usize, (usize, usize))> = BTreeMap::new();
+    for (prop, place, line) in found.lines().filter(|_| !stray.is_empty()) {
+        starts.extend(line.start.map(|start| (start, (prop, place))));
+    }
+    let mut ends = BTreeMap::new();
+    for claim in claims {
+        let own = claim.lines.last().map(|place| (claim.prop, *place));
+        let Some((own, end)) = own.and_then(|own| Some((own, stray.get(&own)?))) else { continue };
+        let start = found.line(own.0, own.1).and_then(|line| line.start);
+        let next = start.and_then(|start| starts.range(start + 1..).next());
+        if let Some((_, next)) = next.filter(|(start, _)| **start < *end) {
+            let (prop, place) = *next;
+            ends.insert(
+                (claim.row, claim.prop),
+                (found.name(prop, place), found.line(prop, place)),
+            );
+        }
+    }
+    for note in notes.iter_mut().filter(|note| note.what.ends_with("this end is not kept")) {
+        let next = note.row.zip(note.prop).and_then(|at| ends.get(&at));
+        if let Some((name, Some(line))) = next {
+            note.what.push_str(&format!(", and is on slots of `{name}`, row {}", line.row));
+        }
     }
 }
 
@@ -285,7 +352,14 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
     let universe = claim.end_universe.map(|universe| universe + shift);
     match end {
         Some(end) if !end.contains(&last) => {
-            Some(note(claim, true, format!("{ends}; this end is not kept")))
+            let start = claim.starts.first()?;
+            let start = *channels(found, board_of(found, claim), start).first()?;
+            let slots = (last + 1).checked_sub(start).filter(|_| claim.starts.len() == 1);
+            let other = slots.and_then(|slots| (end.first()? + 1).checked_sub(slots));
+            let other = other.map_or_else(String::new, |start| {
+                format!(", and by this end and its size it starts at {}", shown_at(found, start))
+            });
+            Some(note(claim, true, format!("{ends}{other}; this end is not kept")))
         }
         None if universe.is_some_and(|own| own != last / found.universe_slots.each() + 1) => {
             Some(note(claim, false, ends))

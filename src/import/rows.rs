@@ -1,22 +1,31 @@
 //! From rows of cells to props and their strings, with a note on all that is not understood.
 //!
-//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `claim.rs` where they lie; `fit.rs` fits
-//! the columns to what stands in them, and puts what came of it in order.
+//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `claim.rs` where they lie; `ditto.rs` fills
+//! cells that mean the one above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what
+//! came of it in order; `same.rs` finds the strings whose data others show.
 
 mod claim;
+mod ditto;
 mod fit;
 mod hang;
+pub(super) mod same;
 mod shape;
+mod total;
 
 use super::cells::{self, Port};
 use super::columns::{self, Columns, Kind};
 use super::found::{Found, Prop};
 use super::names::Names;
 use super::sheet::Row;
-use super::{Grade, Note, Reading};
+use super::sizes;
+use super::{Grade, Note, Table};
+use crate::diagnostic::words;
 use crate::model::MOST_STRINGS;
+use crate::unit;
+pub(super) use ditto::fill as ditto;
 use fit::{cut, drop_unused, fitted, in_order};
 use std::collections::BTreeMap;
+use total::Sums;
 
 /// The largest numbers that are taken for what they say; beyond is a slip.
 const MOST_COUNT: u64 = 10_000;
@@ -45,40 +54,40 @@ enum Size {
     Slots,
 }
 
-/// Reads all rows below the header.
-pub fn read(table: &[Row], columns: Columns, reading: &Reading, notes: &mut Vec<Note>) -> Found {
-    let mut columns = columns;
-    let rows = table.get(columns.header + 1..).unwrap_or(&[]);
-    let universe_slots = fitted(rows, &mut columns);
-    let of_ports = columns.of_ports;
-    let above = table.get(..columns.header).unwrap_or(&[]).iter();
-    let above = above.map(|row| format!("above the header: {}", columns::begin(row)));
+/// Reads all rows below the headers of some tables.
+pub fn read(tables: Vec<Table>, notes: &mut Vec<Note>) -> Found {
     let mut stage = Stage {
-        cut: cut(rows, &columns),
-        columns,
-        reading,
+        cut: false,
+        columns: Columns::default(),
         notes,
-        found: Found { universe_slots, of_ports, comments: above.collect(), ..Found::default() },
+        found: Found::default(),
         names: Names::default(),
         boxes: Names::default(),
         boxes_by_text: BTreeMap::new(),
         receivers: BTreeMap::new(),
         props: BTreeMap::new(),
         strings: 0,
-        nodes: 0,
+        renamed: Vec::new(),
         members: BTreeMap::new(),
         last: None,
-        sums: BTreeMap::new(),
+        sums: Sums::default(),
         carried: BTreeMap::new(),
+        remarks: BTreeMap::new(),
     };
     // `wire any` means every controller there is.
     stage.boxes.keep("any");
-    for row in rows {
-        stage.found.rows += 1;
-        stage.row(row);
+    for table in tables {
+        let from = stage.notes.len();
+        stage.table(&table);
+        for note in stage.notes.iter_mut().skip(from) {
+            note.place.clone_from(&table.place);
+        }
+        stage.found.places.push(table.place);
     }
+    stage.renames();
     in_order(&mut stage.found, stage.notes);
     drop_unused(&mut stage.found);
+    same::named(&mut stage.found, &stage.props, stage.notes);
     stage.found
 }
 
@@ -87,7 +96,6 @@ type Where<'r> = (&'r Row, Kind);
 
 struct Stage<'a> {
     columns: Columns,
-    reading: &'a Reading,
     notes: &'a mut Vec<Note>,
     found: Found,
     names: Names,
@@ -96,17 +104,20 @@ struct Stage<'a> {
     boxes_by_text: BTreeMap<String, usize>,
     receivers: BTreeMap<String, usize>,
     props: BTreeMap<String, usize>,
-    /// Strings so far, and their nodes.
+    /// Strings so far.
     strings: u64,
-    nodes: u64,
+    /// Names as they were written and as they are now, where they differ.
+    renamed: Vec<(String, String)>,
     /// Where the members of each prop stand, by prop and number.
     members: BTreeMap<(usize, u64), usize>,
     /// The row before this one that is a prop: its name as written and its prop.
     last: Option<(String, usize)>,
-    /// The sum of each column so far.
-    sums: BTreeMap<usize, u64>,
+    /// The sums of what stands above.
+    sums: Sums,
     /// The last text of the columns that a blank cell may take over.
     carried: BTreeMap<Kind, String>,
+    /// Remarks on cells, by row.
+    remarks: BTreeMap<usize, Vec<String>>,
     cut: bool,
 }
 
@@ -117,35 +128,76 @@ impl Stage<'_> {
             row: Some(row.number),
             column: self.columns.heading(kind).to_owned(),
             text,
-            what: what.into(),
-            grade,
-            prop: None,
+            ..Note::of_table(what.into(), grade)
         });
     }
 
     /// A row that makes no prop: it is reported, and stands in the display as a comment.
     fn left_out(&mut self, place: Where<'_>, why: &str, grade: Grade) {
-        self.note(place, why, grade);
-        let row = place.0;
-        let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
-        self.found.comments.push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
+        self.note(place, format!("{why}; kept as a comment"), grade);
+        self.left_row(place.0, why);
+    }
+
+    /// Reads a sheet, or a file of csv.
+    fn table(&mut self, table: &Table) {
+        let first = table.sections.first().map_or(0, |section| section.columns.header);
+        for row in table.rows.get(..first).unwrap_or(&[]) {
+            let words = columns::begin(row);
+            let own = sizes::said(&words).map(|size| (size, row.number));
+            self.found.said.extend(own);
+            self.found.comments.push(format!("row {}, above the header: {words}", row.number));
+        }
+        self.remarks.clone_from(&table.remarks);
+        let at = |at: &usize| table.rows.get(*at);
+        for section in &table.sections {
+            let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
+            self.columns = section.columns.clone();
+            let size = fitted(&rows, &mut self.columns, self.notes);
+            self.found.said.extend(size.map(|size| (size, 0)));
+            self.found.of_ports |= self.columns.of_ports;
+            self.cut = cut(&rows, &self.columns);
+            (self.last, self.carried) = (None, BTreeMap::new());
+            self.sums.another();
+            for row in rows {
+                self.found.rows += 1;
+                self.row(row);
+            }
+        }
+        let rest = std::mem::take(&mut self.remarks).into_values().flatten();
+        self.found.comments.extend(rest);
+    }
+
+    /// Says which names had to change.
+    fn renames(&mut self) {
+        const SHOWN: usize = 3;
+        let pair = |(from, to): &(String, String)| format!("\"{}\" is `{to}`", words::shown(from));
+        let some: Vec<String> = self.renamed.iter().take(SHOWN).map(pair).collect();
+        if !some.is_empty() {
+            let more = if self.renamed.len() > SHOWN { ", and so on" } else { "" };
+            let count = unit::counted(self.renamed.len() as i64, "name");
+            let what = format!(
+                "{count} had to change, and each stays as a label: {}{more}",
+                some.join(", ")
+            );
+            self.notes.push(Note::of_table(what, Grade::Told));
+        }
     }
 
     fn row(&mut self, row: &Row) {
-        if columns::is_header(row, self.reading) {
-            self.note((row, Kind::Name), "a header again; left out", Grade::Told);
-            return;
-        }
         if row.filled().count() == 1 && self.is_words(row) {
+            let own = row.filled().find_map(|(_, cell)| sizes::said(&cell.text));
+            self.found.said.extend(own.map(|size| (size, row.number)));
             self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
             return;
         }
-        if let Some(fits) = self.is_total(row) {
-            let (why, grade) = match fits {
-                true => ("a total of the rows above; left out", Grade::Told),
-                false => ("a total that is not the sum of the rows above", Grade::Lost),
-            };
-            self.left_out((row, Kind::Name), why, grade);
+        if let Some(wrong) = self.is_total(row) {
+            if wrong.is_empty() {
+                self.left_out((row, Kind::Name), "a total of the rows above", Grade::Told);
+            } else {
+                self.left_row(row, "a total that is not the sum of the rows above");
+            }
+            self.notes.extend(wrong);
+            self.sums.mark();
             return;
         }
         let from = self.notes.len();
@@ -161,54 +213,6 @@ impl Stage<'_> {
     /// Whether the one cell of a row is a heading of rows, not a prop without nodes or a number.
     fn is_words(&self, row: &Row) -> bool {
         row.filled().all(|(_, cell)| cell.text.chars().any(char::is_alphabetic))
-    }
-
-    /// Adds a row's numbers to the sums.
-    fn add(&mut self, row: &Row) {
-        for (at, cell) in row.filled() {
-            let lower = cell.text.to_lowercase();
-            if ["ch", "slot"].iter().any(|word| lower.contains(word)) {
-                continue;
-            }
-            let number = cells::whole(&cell.text);
-            let product = cells::multiple(&cell.text).map(|of| of.count.saturating_mul(of.each));
-            if let Some(number) = number.or(product) {
-                let sum = self.sums.entry(at).or_insert(0);
-                *sum = sum.saturating_add(number);
-            }
-        }
-    }
-
-    /// Whether a row is a total, by its word or by its figures; if so, whether its figures are sums.
-    fn is_total(&self, row: &Row) -> Option<bool> {
-        const WORDS: [&str; 8] =
-            ["total", "totals", "sum", "subtotal", "grandtotal", "alltogether", "σ", "∑"];
-        let plain = |text: &str| {
-            text.chars()
-                .filter(|c| c.is_alphanumeric() || *c == '∑')
-                .flat_map(char::to_lowercase)
-                .collect::<String>()
-        };
-        let placed =
-            [Kind::Port, Kind::Controller, Kind::Start, Kind::Universe, Kind::StartChannel];
-        if placed.iter().any(|kind| self.columns.cell(row, *kind).is_some()) {
-            return None;
-        }
-        let worded = row.filled().any(|(_, cell)| WORDS.contains(&plain(&cell.text).as_str()));
-        let unnamed = self.columns.cell(row, Kind::Name).is_none();
-        let numbers: Vec<bool> = row
-            .filled()
-            .filter_map(|(at, cell)| {
-                let number = cells::whole(&cell.text)?;
-                let kind = self.columns.kind_at(at);
-                let of_nodes = matches!(kind, Some(Kind::Nodes | Kind::NodesPerString))
-                    && number == self.nodes;
-                Some(of_nodes || self.sums.get(&at) == Some(&number))
-            })
-            .collect();
-        let sums = !numbers.is_empty() && numbers.iter().all(|fits| *fits);
-        (worded || unnamed && sums && self.found.props.len() > 1)
-            .then_some(sums || numbers.is_empty())
     }
 
     /// Reads a row that is a prop, or a string of one.
@@ -290,8 +294,7 @@ impl Stage<'_> {
     fn begin(&mut self, row: &Row, written: &str) -> usize {
         let name = self.names.give(written, "prop");
         if name != *written && !self.columns.of_ports {
-            let what = format!("is called `{name}` in the display, and keeps this as its label");
-            self.note((row, Kind::Name), what, Grade::Told);
+            self.renamed.push((written.to_owned(), name.clone()));
         }
         let own = self.columns.cell(row, Kind::Label).map(str::to_owned);
         if own.is_some() && name != *written && self.props.contains_key(&written.to_lowercase()) {
@@ -299,7 +302,8 @@ impl Stage<'_> {
         }
         let label = own
             .or_else(|| (name != *written && !self.columns.of_ports).then(|| written.to_owned()));
-        self.found.props.push(Prop { name, label, ..Prop::default() });
+        let table = self.found.places.len();
+        self.found.props.push(Prop { name, label, table, ..Prop::default() });
         let prop = self.found.props.len() - 1;
         self.props.insert(written.to_lowercase(), prop);
         prop

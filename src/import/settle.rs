@@ -4,13 +4,15 @@
 //! a start of its own; where it still does not, that is reported. The lock is what was decided in the end, and is held
 //! against one build more.
 
-use super::found::Found;
+use super::found::{Found, Line};
 use super::write::{self, Style};
-use super::{Grade, Import, Note, laid_out};
+use super::{Grade, Import, Note, Reading, laid_out};
+use crate::diagnostic::Diagnostic;
 use crate::lock::{Lock, Row};
-use crate::model::StringId;
+use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
 use crate::{Compiled, compile_beside, lockfile};
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// Frames a second that are tried where a port has no time for the usual 40.
@@ -19,20 +21,30 @@ const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
 const TRIES: usize = 8;
 
 /// The display of a table, with its lock where it is `placed`.
-pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) -> Import {
+pub fn settle(
+    name: &str,
+    mut found: Found,
+    mut notes: Vec<Note>,
+    placed: bool,
+    reading: &Reading,
+) -> Import {
+    let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
     let (mut text, mut compiled) = loop {
-        notes.sort_by_key(|note| note.row);
+        for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
+            let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
+            notes.extend(said.map(|(_, note)| note));
+        }
+        in_order(&found, &mut notes);
         let text = text(name, &found, &notes, rate);
-        let (compiled, moved) = compiled(&text, &found, placed);
+        let (compiled, moved) = compiled((display, &text), &found, placed);
         tried += 1;
         let slow = too_slow(&found, &compiled, rate.unwrap_or(40));
-        let next = RATES.iter().find(|next| rate.is_none_or(|rate| **next < rate));
-        if let (Some(next), false) = (next, slow.is_empty()) {
+        if let (false, Some(next)) = (slow.is_empty(), slower(&found, rate)) {
             // The boxes drove it so far, at fewer frames.
             let slow = slow.into_iter().filter(|_| rate.is_none());
             notes.extend(slow.map(|what| Note::of_table(what, Grade::Lost)));
-            rate = Some(*next);
+            rate = Some(next);
             continue;
         }
         let mut again = false;
@@ -53,20 +65,45 @@ pub fn settle(name: &str, mut found: Found, mut notes: Vec<Note>, placed: bool) 
             let what = format!("the display lays `{name}` elsewhere; its address is not kept");
             notes.push(Note { what, ..note });
         }
-        notes.sort_by_key(|note| note.row);
+        in_order(&found, &mut notes);
         break (self::text(name, &found, &notes, rate), compiled);
     };
-    let lock = placed.then(|| compiled.next_lock());
+    let mut lock = placed.then(|| compiled.next_lock());
     if lock.is_some() {
-        compiled = around(&text, lock.as_deref());
-        if !compiled.blocks() && !compiled.lock_stands() {
-            let what = "a build would still change the lock; `tinsel diff` shows what".to_owned();
-            notes.push(Note::of_table(what, Grade::Lost));
+        compiled = around((display, &text), lock.as_deref());
+        let what = match (compiled.blocks(), compiled.lock_stands()) {
+            (true, _) => {
+                // A lock that its own build refuses would only be in the way.
+                compiled = around((display, &text), None);
+                lock = None;
+                "a build would refuse these addresses, so no lock is written: set right what is wrong below in the \
+                 table, and import it again"
+            }
+            (false, false) => "a build would still change the lock; `tinsel diff` shows what",
+            (false, true) => "",
+        };
+        if !what.is_empty() {
+            notes.push(Note::of_table(what.to_owned(), Grade::Lost));
+            in_order(&found, &mut notes);
             text = self::text(name, &found, &notes, rate);
         }
     }
     let (rows, props) = (found.rows, found.props.len());
     Import { text, lock, notes, rows, props, compiled }
+}
+
+/// Puts contradictions first and what loses nothing last, each by its place.
+fn in_order(found: &Found, notes: &mut [Note]) {
+    for note in notes.iter_mut().filter(|note| note.place.is_empty()) {
+        let prop = note.prop.and_then(|prop| found.props.get(prop));
+        if let Some(place) = prop.and_then(|prop| found.places.get(prop.table)) {
+            note.place.clone_from(place);
+        }
+    }
+    notes.sort_by(|a, b| {
+        let key = |note: &Note| (Reverse(note.grade), note.row.is_some());
+        key(a).cmp(&key(b)).then_with(|| a.place.cmp(&b.place)).then(a.row.cmp(&b.row))
+    });
 }
 
 /// Why strings have no time at a frame rate, with their rows.
@@ -79,11 +116,14 @@ fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
         "place/no-room" => longest() > Some(1_000_000_000 / rate),
         _ => false,
     });
-    slow.map(|finding| {
-        let rows = rows_of(found, &finding.message);
+    let slow: Vec<_> = slow.collect();
+    let rows = if slow.is_empty() { BTreeMap::new() } else { rows(found) };
+    let words = |finding: &&Diagnostic| {
+        let named = finding.message.split('`').find_map(|name| rows.get(name));
+        let rows = named.map_or_else(String::new, |rows| format!(" (row {})", rows.join(", ")));
         format!("{}{rows}; the display has fewer frames a second for it", finding.message)
-    })
-    .collect()
+    };
+    slow.iter().map(words).collect()
 }
 
 fn text(name: &str, found: &Found, notes: &[Note], rate: Option<u64>) -> String {
@@ -94,52 +134,77 @@ fn loaded(name: &str, text: &str) -> Loaded {
     Loaded { identity: name.to_owned(), name: name.to_owned(), bytes: text.as_bytes().to_vec() }
 }
 
-fn around(text: &str, lock: Option<&str>) -> Compiled {
+fn around((display, text): (&str, &str), lock: Option<&str>) -> Compiled {
     let lock = lock.map(|lock| loaded("imported.lock", lock));
-    compile_beside(&Memory::default(), loaded("<imported>", text), lock)
+    compile_beside(&Memory::default(), loaded(display, text), lock)
 }
 
-/// The rows of the strings on a port that a message names.
-fn rows_of(found: &Found, message: &str) -> String {
-    let rows = found.lines().filter_map(|(_, _, line)| {
-        let board = line.controller.and_then(|at| found.boxes.get(at))?;
-        let port = format!("`{}.{}`", board.name, line.output?.name());
-        message.contains(&port).then(|| line.row.to_string())
-    });
-    let mut rows: Vec<String> = rows.collect();
-    rows.dedup();
-    if rows.is_empty() { String::new() } else { format!(" (row {})", rows.join(", ")) }
+/// The rows of the strings on each port, by its name.
+fn rows(found: &Found) -> BTreeMap<String, Vec<String>> {
+    let mut rows: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (.., line) in found.lines() {
+        let board = line.controller.and_then(|at| found.boxes.get(at));
+        if let Some((board, output)) = board.zip(line.output) {
+            let own = rows.entry(format!("{}.{}", board.name, output.name())).or_default();
+            own.push(line.row.to_string());
+            own.dedup();
+        }
+    }
+    rows
+}
+
+/// The frame rate to try after one that is too high: by the port with the most to send, as far as the table says it.
+fn slower(found: &Found, rate: Option<u64>) -> Option<u64> {
+    let mut times: BTreeMap<_, u64> = BTreeMap::new();
+    for (.., line) in found.lines().filter(|(.., line)| line.make.is_some() && !line.stored) {
+        let port = line.controller.zip(line.output.map(|output| output.name()));
+        let (own, open) = (write::time_ns(found, line), port.is_none());
+        let time = times.entry(port).or_default();
+        *time = if open { own.max(*time) } else { *time + own };
+    }
+    let most = times.into_values().max().unwrap_or(0);
+    let lower = || RATES.into_iter().filter(|next| rate.is_none_or(|rate| *next < rate));
+    lower().find(|next| most <= 1_000_000_000 / next).or_else(|| lower().next_back())
 }
 
 /// Strings that a display lays elsewhere than the table: by name, their controller, and a note to be worded.
 type Moved = BTreeMap<String, (Option<usize>, Note)>;
 
 /// Compiles a display around the addresses of its table.
-fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
-    let first = around(text, None);
+fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved) {
     if !placed {
-        return (first, Moved::new());
+        return (around(text, None), Moved::new());
     }
+    let claimed = |line: &Line| line.start.is_some() && line.same_as.is_none();
+    // What the compiler picks has to be known first.
+    let open = |line: &Line| line.controller.is_none() || line.output.is_none();
+    let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
+    let first = picked.then(|| around(text, None));
     let by_name = |compiled: &Compiled| -> BTreeMap<String, StringId> {
         let ids = (0..compiled.model.strings.len()).map(StringId::from);
         ids.map(|id| (compiled.model.name_of(id), id)).collect()
     };
-    let ids = by_name(&first);
+    let ids = first.as_ref().map(by_name).unwrap_or_default();
+    let pick = |own: &str| {
+        let (first, id) = (first.as_ref()?, ids.get(own)?);
+        let port = first.plan.port_of(*id)?;
+        Some((first.model.controller(port.controller)?.name.clone(), port.output))
+    };
     let mut rows = Vec::new();
-    for (prop, place, line) in found.lines() {
+    for (prop, place, line) in found.lines().filter(|(.., line)| claimed(line)) {
         let own = found.name(prop, place);
-        let placed = ids.get(&own).and_then(|id| first.plan.of(*id));
-        let port = placed.and_then(|placed| first.plan.ports.as_slice().get(placed.port as usize));
-        let (Some(start), Some(port), None) = (line.start, port, &line.same_as) else {
-            continue;
-        };
-        let Some(controller) = first.model.controller(port.controller) else {
+        let board = line.controller.and_then(|at| found.boxes.get(at));
+        let written =
+            board.zip(line.output).map(|(board, output)| (board.name.as_str().into(), output));
+        let (Some(start), Some((controller, output))) =
+            (line.start, written.or_else(|| pick(&own)))
+        else {
             continue;
         };
         rows.push(Row {
             name: own.into(),
-            controller: controller.name.clone(),
-            output: port.output,
+            controller,
+            output,
             start,
             slots: found.body(line).slots().max(1),
             made: None,
@@ -157,7 +222,7 @@ fn compiled(text: &str, found: &Found, placed: bool) -> (Compiled, Moved) {
     for (prop, place, line) in found.lines() {
         let own = found.name(prop, place);
         let now = ids.get(&own).and_then(|id| second.plan.of(*id)).map(|placed| placed.start);
-        if line.start.is_some() && line.same_as.is_none() && now != line.start {
+        if claimed(line) && now != line.start {
             let note = Note {
                 row: Some(line.row),
                 prop: Some(prop),

@@ -3,6 +3,7 @@
 use super::found::{Found, Prop};
 use super::places::chains;
 use super::write::{Hubs, WIDTH};
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// At most this many chains stand in one wire, since a statement may not be of any length.
@@ -13,6 +14,16 @@ type At = (usize, (usize, usize));
 
 pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
     let chains = chains(found);
+    let mut free: BTreeMap<Option<usize>, Vec<At>> = BTreeMap::new();
+    for (prop, place, line) in found.lines().filter(|(.., line)| line.output.is_none()) {
+        free.entry(line.controller).or_default().push((prop, place));
+    }
+    let mut open = |board: Option<usize>, name: &str, out: &mut String| {
+        let free = free.remove(&board).unwrap_or_default();
+        for some in groups(found, &free, true).chunks(MOST_CHAINS) {
+            wire(&format!("wire {name}:"), some, ",", out);
+        }
+    };
     for (at, board) in found.boxes.iter().enumerate() {
         out.push('\n');
         for ((_, dmx, number), chain) in chains.range((at, false, 0)..(at + 1, false, 0)) {
@@ -33,13 +44,13 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
                 wire(&format!("wire {target}:"), &items(found, part), " ->", out);
             }
         }
-        open(found, Some(at), &board.name, out);
+        open(Some(at), &board.name, out);
     }
     let homeless = found.lines().any(|(.., line)| line.controller.is_none());
     if homeless {
         out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
     }
-    open(found, None, "any", out);
+    open(None, "any", out);
     let stored: Vec<At> = found
         .lines()
         .filter(|(.., line)| line.stored)
@@ -49,15 +60,6 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
         let plain: Vec<String> = groups(found, &stored, false);
         out.push('\n');
         wire("stored", &plain, ",", out);
-    }
-}
-
-/// The wires of what hangs on no port yet.
-pub(super) fn open(found: &Found, board: Option<usize>, name: &str, out: &mut String) {
-    let open = found.lines().filter(|(.., line)| line.output.is_none() && line.controller == board);
-    let open: Vec<At> = open.map(|(prop, place, _)| (prop, place)).collect();
-    for some in groups(found, &open, true).chunks(MOST_CHAINS) {
-        wire(&format!("wire {name}:"), some, ",", out);
     }
 }
 

@@ -122,13 +122,13 @@ pub fn time_ns(found: &Found, line: &Line) -> u64 {
 
 /// How many ports some strings need where the compiler picks them: filled one after another, with one more for
 /// each string of the largest prop, since its strings stay side by side.
-fn needed<'a>(found: &Found, lines: impl Iterator<Item = (usize, &'a Line)>) -> u64 {
+fn needed(found: &Found, lines: &[(usize, &Line)]) -> u64 {
     /// What a frame at the usual 40 Hz has time for behind the longest rest of a line, in nanoseconds.
     const ROOM_NS: u64 = 25_000_000 - 300_000;
     let (mut ports, mut left) = (0_u64, 0_u64);
     let mut of_prop: BTreeMap<usize, u64> = BTreeMap::new();
-    for (prop, line) in lines.filter(|(_, line)| line.make.is_some()) {
-        *of_prop.entry(prop).or_insert(0) += 1;
+    for (prop, line) in lines.iter().filter(|(_, line)| line.make.is_some()) {
+        *of_prop.entry(*prop).or_insert(0) += 1;
         let time = time_ns(found, line);
         if time > left {
             ports += 1;
@@ -151,7 +151,11 @@ fn rounded(ports: u64) -> u64 {
 
 /// What a controller must have.
 #[derive(Default)]
-struct Needs {
+struct Needs<'a> {
+    /// Its strings without a port, with their props.
+    open: Vec<(usize, &'a Line)>,
+    /// Slots of all its strings.
+    size: u64,
     /// Its highest port.
     pixel: u64,
     /// Its highest DMX output.
@@ -166,13 +170,17 @@ struct Needs {
     placed: bool,
 }
 
-fn needs(found: &Found) -> Vec<Needs> {
-    let mut all: Vec<Needs> = Vec::new();
+fn needs(found: &Found) -> Vec<Needs<'_>> {
+    let mut all: Vec<Needs<'_>> = Vec::new();
     all.resize_with(found.boxes.len().max(1), Needs::default);
-    for (_, _, line) in found.lines() {
+    for (prop, _, line) in found.lines() {
         let Some(needs) = all.get_mut(line.controller.unwrap_or(0)) else {
             continue;
         };
+        needs.size += found.body(line).slots();
+        if line.output.is_none() {
+            needs.open.push((prop, line));
+        }
         match line.output {
             Some(Output::Pixel(port)) => {
                 needs.pixel = needs.pixel.max(port.into());
@@ -205,15 +213,8 @@ fn controllers(found: &Found, out: &mut String) {
     let main = Board { name: "main".to_owned(), ..Default::default() };
     let boxes: Vec<_> =
         if found.boxes.is_empty() { vec![&main] } else { found.boxes.iter().collect() };
-    for (at, (board, needs)) in boxes.into_iter().zip(needs).enumerate() {
-        let own = |line: &Line| line.controller == Some(at) || line.controller.is_none() && at == 0;
-        let open = needed(
-            found,
-            found
-                .lines()
-                .filter(|(_, _, line)| line.output.is_none() && own(line))
-                .map(|(prop, _, line)| (prop, line)),
-        );
+    for (board, needs) in boxes.into_iter().zip(needs) {
+        let open = needed(found, &needs.open);
         let ports = rounded((needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures)));
         let _ = writeln!(out, "\ncontroller {} {{", board.name);
         if let Some(label) = &board.label {
@@ -229,24 +230,33 @@ fn controllers(found: &Found, out: &mut String) {
         if let Some(input) = input {
             let _ = writeln!(out, "input {input}");
         }
-        match needs.first {
-            Some(first) => {
+        match (board.universes, needs.first) {
+            (Some((first, None)), _) => {
                 let _ = writeln!(out, "universes from {first}");
             }
-            None if any => {
+            (Some((first, Some(last))), _) => {
+                let _ = writeln!(out, "universes {first}..{last}");
+            }
+            (None, Some(first)) => {
+                let _ = writeln!(out, "universes from {first}");
+            }
+            (None, None) if any => {
                 let _ = writeln!(out, "universes from {free} # fill in: the table does not say it");
-                let slots = found
-                    .lines()
-                    .filter(|(.., line)| own(line))
-                    .map(|(.., line)| found.body(line).slots());
-                free += slots.sum::<u64>() / found.universe_slots.each() + 2;
+                free += needs.size / found.universe_slots.each() + 2;
             }
-            None => out.push_str("# fill in: universes from N, where its universes begin\n"),
+            (None, None) => {
+                out.push_str("# fill in: universes from N, where its universes begin\n")
+            }
         }
-        for (is, words) in [(board.per_prop, "addressing per prop"), (board.whole, "whole nodes")] {
-            if is {
-                let _ = writeln!(out, "{words}");
+        match &board.addressing {
+            _ if board.per_prop => out.push_str("addressing per prop\n"),
+            Some((words, _)) => {
+                let _ = writeln!(out, "addressing {words}");
             }
+            None => {}
+        }
+        if board.whole {
+            out.push_str("whole nodes\n");
         }
         if needs.pixel + open > 0 || needs.dmx == 0 && !needs.fixtures {
             let _ = writeln!(
@@ -264,7 +274,7 @@ fn controllers(found: &Found, out: &mut String) {
 }
 
 /// The limits of single ports, equal ones of neighbours together.
-fn limits(board: &Board, needs: &Needs, out: &mut String) {
+fn limits(board: &Board, needs: &Needs<'_>, out: &mut String) {
     let nodes = board.limits.iter().filter(|(port, _)| !needs.slots.contains_key(port));
     let nodes = nodes.map(|(port, most)| (*port, format!("nodes at most {most}")));
     let slots = needs.slots.iter().map(|(port, most)| (*port, format!("slots at most {most}")));
@@ -288,10 +298,12 @@ pub(super) type Hubs = BTreeMap<usize, (usize, u32)>;
 fn receivers(found: &Found, out: &mut String) -> Hubs {
     let mut bases: BTreeMap<usize, BTreeSet<Option<(usize, u32)>>> = BTreeMap::new();
     let mut ports: BTreeMap<usize, u32> = BTreeMap::new();
+    let mut rows: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
     for (_, _, line) in found.lines() {
         let Some((receiver, port)) = line.receiver else {
             continue;
         };
+        rows.entry(receiver).or_default().insert(line.row);
         let base = match (line.controller, line.output) {
             (Some(board), Some(Output::Pixel(own))) if own >= port => Some((board, own - port + 1)),
             _ => None,
@@ -334,13 +346,8 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
                 );
             }
             None => {
-                let of = |line: &Line| line.receiver.is_some_and(|(own, _)| own == receiver);
-                let rows = found
-                    .lines()
-                    .filter(|(.., line)| of(line))
-                    .map(|(.., line)| line.row.to_string());
-                let rows: BTreeSet<String> = rows.collect();
-                let rows: Vec<String> = rows.into_iter().collect();
+                let rows = rows.get(&receiver).into_iter().flatten();
+                let rows: Vec<String> = rows.map(usize::to_string).collect();
                 comment(
                     &format!(
                         "fill in: receiver {name} of row {}, and which ports of a controller it carries",

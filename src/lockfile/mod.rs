@@ -30,8 +30,8 @@
 //! an older format does not say counts as unchanged.
 //!
 //! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
-//! refused. The one behind the dot is raised when something is added that an older program can leave alone: a line in the
-//! head, or a word in a row behind those that are known. Such a lock loads, and what was added is kept when it is written
+//! refused. The one after the dot is raised when something is added that an older program can leave alone: a line in the
+//! head, or a word in a row after those that are known. Such a lock loads, and what was added is kept when it is written
 //! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
 //!
 //! History: 1.0, the first. 1.1 added `renamed` to the head. 1.2 added `controllers` to the head, and to a row what
@@ -45,7 +45,7 @@ pub use read::read;
 pub use write::write;
 
 use crate::diagnostic::Sink;
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, Row, SetUp};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules;
@@ -55,7 +55,7 @@ use std::sync::Arc;
 
 /// The format that is written: the number before the dot.
 pub const MAJOR: u32 = 1;
-/// The number behind the dot.
+/// The number after the dot.
 pub const MINOR: u32 = 2;
 
 /// The most bytes a lock may have: ten times what the largest display needs.
@@ -72,6 +72,8 @@ pub struct LockText {
     pub lock: Lock,
     /// The second lines of strings that a merge left twice, by name; the first ones are in `lock`.
     pub again: Vec<Row>,
+    /// The second lines of controllers that it has in two ways, by name; the first ones are in `lock`.
+    pub boxes_again: Vec<SetUp>,
     /// What a newer minor format added to it.
     pub added: Added,
     /// The line that says whose it is.
@@ -123,7 +125,7 @@ impl LockText {
         added
     }
 
-    /// Whether it is this display's; that it is another's is told. A display or a lock without a name may be any.
+    /// Whether it is this display's; that it is another's is reported. A display or a lock without a name may be any.
     #[must_use]
     pub fn is_of(&self, model: &Model, sink: &mut Sink) -> bool {
         let (mine, theirs) = (&model.display.name, &self.lock.display);

@@ -1,4 +1,4 @@
-//! Text → lock: any format ever written, each fault told at its line.
+//! Text → lock: any format ever written, each fault reported at its line.
 //!
 //! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
 //! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
@@ -7,7 +7,7 @@ use super::set_up::{BoxDoc, WORDS, told};
 use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
 use crate::diagnostic::words::is_unprintable;
 use crate::diagnostic::{Diagnostic, Sink};
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, Row, SetUp};
 use crate::model::Output;
 use crate::protocol::{UNIVERSES, UniverseSlots};
 use crate::rules::lock::unreadable::{self, Fault};
@@ -15,14 +15,14 @@ use crate::source::{Loaded, SourceFile, SourceMap, Span};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
-/// Reading ends behind so many faults: such a text is no lock.
+/// Reading ends after this number of faults: such a text is no lock.
 const MOST_FAULTS: usize = 100;
 /// No line that we write is longer than its names, and the YAML reader need not look at one that is.
 const LONGEST_LINE: usize = 8 * 1024;
 /// So much of a text that can't be read is kept, to show where.
 const EXCERPT: usize = 200;
 
-/// Reads a lock's bytes. What is wrong with it is told, and then there is no lock.
+/// Reads a lock's bytes. What is wrong with it is reported, and then there is no lock.
 pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<LockText> {
     let Loaded { name, bytes, .. } = loaded;
     let text = match std::str::from_utf8(&bytes) {
@@ -335,6 +335,33 @@ impl<'f> Reader<'f> {
         })
     }
 
+    /// Takes the second lines of controllers out of the lock. Two branches that add strings make lines that differ
+    /// in the universes in use alone; which of these is kept decides nothing.
+    fn boxes_again(&mut self) -> Vec<SetUp> {
+        let mut boxes = std::mem::take(&mut self.lock.boxes);
+        boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
+        let mut again: Vec<SetUp> = Vec::new();
+        for one in boxes {
+            let last = self.lock.boxes.last().filter(|first| first.name == one.name);
+            let alike = |first: &SetUp| {
+                let (first_used, universes, at) = (first.first, first.universes, first.at);
+                SetUp { first: first_used, universes, at, ..one.clone() } == *first
+            };
+            match last {
+                None => self.lock.boxes.push(one),
+                Some(first) if alike(first) => {}
+                Some(_) if again.last().is_none_or(|second| second.name != one.name) => {
+                    again.push(one);
+                }
+                Some(first) => {
+                    let first = first.at;
+                    self.faults.push(unreadable::twice(&self.file.name, one.at, &one.name, first));
+                }
+            }
+        }
+        again
+    }
+
     fn finish(mut self, sink: &mut Sink) -> Option<LockText> {
         let name = &self.file.name;
         if self.state != State::End && self.faults.len() < MOST_FAULTS {
@@ -354,10 +381,7 @@ impl<'f> Reader<'f> {
         self.lock.renamed.sort();
         self.lock.renamed.dedup();
         self.lock.rows.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
-        // A merge may leave two lines of a controller: what it was told is then in the first, as good as any.
-        let boxes = &mut self.lock.boxes;
-        boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
-        boxes.dedup_by(|next, kept| next.name == kept.name);
+        let boxes_again = self.boxes_again();
         let mut again: Vec<Row> = Vec::new();
         let mut rows: Vec<Row> = Vec::with_capacity(self.lock.rows.len());
         for row in self.lock.rows {
@@ -384,6 +408,7 @@ impl<'f> Reader<'f> {
             text: self.file.text.clone(),
             lock: self.lock,
             again,
+            boxes_again,
             added: self.added,
             display_at: self.display_at,
         })

@@ -20,7 +20,7 @@ pub(super) struct Told {
     pub moved: Option<Box<str>>,
 }
 
-/// What a row of so many slots says after them; else the word that says what it can't.
+/// What a row of a number of slots says after them; else the word that says what it can't.
 /// A row of which an older program changed the slots alone says nothing of its nodes.
 pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str> {
     let mut made = Made::default();
@@ -99,11 +99,11 @@ pub(super) struct BoxDoc {
 impl BoxDoc {
     pub fn is_sound(&self) -> bool {
         let addressing = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
-        let universe = |number: &u32| *number == 0 || UNIVERSES.contains(number);
+        let universe = |number: &u32| UNIVERSES.contains(number);
         is_name(&self.name)
             && Input::find(&self.input).is_some()
             && addressing.iter().any(|one| one.words() == self.addressing)
-            && universe(&self.first)
+            && (self.first == 0 || universe(&self.first))
             && self.from.iter().all(universe)
             && self.universes <= *UNIVERSES.end()
             && self.universe_slots.is_none_or(|slots| (1..=512).contains(&slots))

@@ -131,7 +131,7 @@ pub struct Model {
     pub gaps: Gaps,
 }
 
-/// A `split` of a prop: strings as many as the compiler chose.
+/// A `split` of a prop: the number of strings is the choice of the compiler.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Split {
     /// The setting.
@@ -176,9 +176,9 @@ pub struct Display {
     pub whole_nodes_at: Option<Span>,
     /// Brightness, in thousandths of a percent.
     pub dim: Option<Told<u32>>,
-    /// Nodes left free behind each used port.
+    /// Nodes left free after each used port.
     pub spare_nodes: u32,
-    /// Universes left free behind each controller.
+    /// Universes left free after each controller.
     pub spare_universes: u32,
     /// What leads are made of where none is said.
     pub lead: Option<Told<Gauge>>,

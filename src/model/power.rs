@@ -77,9 +77,9 @@ pub enum InjectAt {
     End,
     /// At a node, from 1.
     Node(u32),
-    /// At every so many nodes.
+    /// At every N nodes.
     EveryNodes(u32),
-    /// At every so many strands.
+    /// At every N strands.
     EveryStrands(u32),
 }
 

@@ -2,7 +2,7 @@
 //! goes in.
 
 use super::Part;
-use super::crew::{Crew, Hung, Item, Line, cable, injection_nodes, place_words};
+use super::crew::{CableLine, Crew, Hung, Item, cable, injection_nodes, place_words};
 use super::html::{Html, Percent, put};
 use super::strips::Fill;
 use crate::model::{ReceiverId, ShapeRun};
@@ -25,7 +25,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
 }
 
-fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
+fn one(crew: &Crew<'_>, line: &CableLine<'_>, html: &mut Html) {
     put!(html; "<article class=\"lazy line\" id=\"p", line.index, "\">\n<h4>", line.name);
     put!(html; "</h4>\n");
     put!(html; "<ol class=\"chain\">\n<li class=\"socket\">port ", line.name);
@@ -56,7 +56,7 @@ fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
     put!(html; "</ol>\n</article>\n");
 }
 
-fn feeds(crew: &Crew<'_>, line: &Line<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
+fn feeds(crew: &Crew<'_>, line: &CableLine<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
     for feed in crew.feeds(line, receiver) {
         put!(html; "<small>power: ", crew.lead_words(&feed.lead), "</small>");
     }

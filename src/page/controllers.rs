@@ -1,7 +1,7 @@
 //! Every controller with its outputs as bars: nodes used, and left at the frame rate.
 
 use super::Part;
-use super::crew::{Crew, Line};
+use super::crew::{CableLine, Crew};
 use super::html::{self, Html, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
@@ -23,7 +23,13 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
 }
 
-fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
+fn one(
+    crew: &Crew<'_>,
+    at: usize,
+    row: &ControllerRow<'_>,
+    lines: &[CableLine<'_>],
+    html: &mut Html,
+) {
     put!(html; "<article class=\"lazy\" id=\"c", at, "\">\n<h3>", row.name, "</h3>\n<p>");
     if let Some(label) = row.label {
         put!(html; label, ". ");
@@ -47,7 +53,7 @@ fn one(crew: &Crew<'_>, at: usize, row: &ControllerRow<'_>, lines: &[Line<'_>], 
     put!(html; "</article>\n");
 }
 
-fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
+fn table(lines: &[CableLine<'_>], controller: &str, html: &mut Html) {
     let name = format!("Outputs of {controller}");
     let headings = ["Output", "Used and left", "#Used", "#Skips", "#Left", "#Limit", "Hangs on it"];
     html::head(html, ("aria-label", &name), "bars", &headings);
@@ -58,7 +64,7 @@ fn table(lines: &[Line<'_>], controller: &str, html: &mut Html) {
     put!(html; "</tbody></table></div>\n");
 }
 
-fn output(line: &Line<'_>, html: &mut Html) {
+fn output(line: &CableLine<'_>, html: &mut Html) {
     let row = &line.row;
     let (used, skipped) = match row.in_slots {
         true => (row.slots, 0),
@@ -83,7 +89,7 @@ fn output(line: &Line<'_>, html: &mut Html) {
 }
 
 /// `3 strings, at pond.1 and jetty.1`.
-fn hangs(line: &Line<'_>) -> String {
+fn hangs(line: &CableLine<'_>) -> String {
     let what = if line.is_dmx() { "fixture" } else { "string" };
     let mut words = crate::unit::counted(i64::from(line.row.strings), what);
     if !line.row.receivers.is_empty() {
@@ -93,7 +99,7 @@ fn hangs(line: &Line<'_>) -> String {
 }
 
 /// The outputs with nothing on them, and which of those are not to be used.
-fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[Line<'_>], html: &mut Html) {
+fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[CableLine<'_>], html: &mut Html) {
     let controller = row.controller;
     let reserved = crew.model().reserved_outputs.iter();
     let reserved: Vec<&ReservedOutput> =

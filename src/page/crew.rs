@@ -22,12 +22,12 @@ pub struct Crew<'a> {
     /// Its tables.
     pub view: View<'a>,
     /// Its data lines, by controller as declared, pixel ports first, by number.
-    pub lines: Vec<Line<'a>>,
+    pub lines: Vec<CableLine<'a>>,
     injections: BTreeMap<StringId, Vec<&'a Injection>>,
 }
 
 /// One used output and everything on it.
-pub struct Line<'a> {
+pub struct CableLine<'a> {
     /// Its place among the lines, from 0: a name for links.
     pub index: usize,
     /// Its name: `boathouse.3`.
@@ -148,7 +148,7 @@ impl<'a> Crew<'a> {
                 own.push(string);
             }
             let name = output_name(model, port.controller, port.output);
-            lines.push(Line {
+            lines.push(CableLine {
                 index: lines.len(),
                 controller,
                 plan: port,
@@ -183,19 +183,19 @@ impl<'a> Crew<'a> {
     }
 
     /// Lines by controller, in the order declared.
-    pub fn by_controller(&self) -> impl Iterator<Item = &[Line<'a>]> {
+    pub fn by_controller(&self) -> impl Iterator<Item = &[CableLine<'a>]> {
         self.lines.chunk_by(|a, b| a.plan.controller == b.plan.controller)
     }
 
     /// The lines of one controller.
     #[must_use]
-    pub fn lines_of(&self, id: ControllerId) -> &[Line<'a>] {
+    pub fn lines_of(&self, id: ControllerId) -> &[CableLine<'a>] {
         let mut lines = self.by_controller();
         lines.find(|lines| lines.iter().all(|line| line.plan.controller == id)).unwrap_or(&[])
     }
 
     /// Every string and fixture with its line.
-    pub fn hung(&self) -> impl Iterator<Item = (&Line<'a>, &Hung<'a>)> {
+    pub fn hung(&self) -> impl Iterator<Item = (&CableLine<'a>, &Hung<'a>)> {
         self.lines.iter().flat_map(|line| line.strings().map(move |hung| (line, hung)))
     }
 
@@ -208,7 +208,7 @@ impl<'a> Crew<'a> {
     /// What feeds a pixel port at its controller, or at one of its receivers, in file order.
     pub fn feeds(
         &self,
-        line: &Line<'a>,
+        line: &CableLine<'a>,
         receiver: Option<ReceiverId>,
     ) -> impl Iterator<Item = &'a PowerFeed> {
         let (controller, output) = (line.plan.controller, line.plan.output);
@@ -237,7 +237,7 @@ impl<'a> Crew<'a> {
     /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or
     /// the display's.
     #[must_use]
-    pub fn level(&self, line: &Line<'a>, receiver: Option<ReceiverId>) -> u32 {
+    pub fn level(&self, line: &CableLine<'a>, receiver: Option<ReceiverId>) -> u32 {
         let own = match line.plan.output {
             Output::Pixel(port) => self
                 .compiled
@@ -252,7 +252,7 @@ impl<'a> Crew<'a> {
     }
 }
 
-impl<'a> Line<'a> {
+impl<'a> CableLine<'a> {
     /// Its strings and fixtures in data order.
     pub fn strings(&self) -> impl Iterator<Item = &Hung<'a>> {
         self.items.iter().filter_map(|item| match item {
@@ -280,7 +280,7 @@ impl Hung<'_> {
     /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`,
     /// `barn.4`.
     #[must_use]
-    pub fn socket(&self, line: &Line<'_>) -> String {
+    pub fn socket(&self, line: &CableLine<'_>) -> String {
         self.outlet()
             .map_or_else(|| line.name.clone(), |outlet| format!("{outlet} ({})", line.name))
     }

@@ -4,7 +4,7 @@
 //! They are a page of their own since they go on other paper.
 
 use super::Part;
-use super::crew::{Crew, Hung, Item, Line, Plug};
+use super::crew::{CableLine, Crew, Hung, Item, Plug};
 use super::html::{Html, put};
 use crate::diagnostic::words::is_unprintable;
 use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment};
@@ -54,7 +54,7 @@ fn one(label: &Label, html: &mut Html) {
 }
 
 /// The labels of a line: its port, the receivers, both plugs of each string, each fixture.
-fn of_line(line: &Line<'_>) -> Vec<Label> {
+fn of_line(line: &CableLine<'_>) -> Vec<Label> {
     let mut labels = vec![port(line)];
     for item in &line.items {
         match item {
@@ -78,7 +78,7 @@ fn of_line(line: &Line<'_>) -> Vec<Label> {
 }
 
 /// The labels of both plugs of a string; none of a stored one.
-fn plugs(line: &Line<'_>, hung: &Hung<'_>) -> Vec<Label> {
+fn plugs(line: &CableLine<'_>, hung: &Hung<'_>) -> Vec<Label> {
     let Some(plugs) = &hung.plugs else {
         return Vec::new();
     };
@@ -99,7 +99,7 @@ fn plugs(line: &Line<'_>, hung: &Hung<'_>) -> Vec<Label> {
     ]
 }
 
-fn port(line: &Line<'_>) -> Label {
+fn port(line: &CableLine<'_>) -> Label {
     let (start, end) = (line.row.start, line.row.end);
     let slots = format!("{}/{} to {}/{}", start.universe, start.slot, end.universe, end.slot);
     let kind = if line.is_dmx() { "DMX output" } else { "port" };

@@ -7,8 +7,8 @@
 //! pitch more, and one at every N nodes is at the last of these. What is stored is not there.
 
 use super::make::{celsius, floor, make};
-use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Nets, Piece};
-use super::net::{Run, Site, Stretch};
+use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Nets, Passage};
+use super::net::{Run, Spot, Stretch};
 use crate::cable::loop_ohms;
 use crate::loads::From;
 use crate::model::{
@@ -68,7 +68,7 @@ struct Builder<'a> {
     sites: Vec<(StringId, InjectionId)>,
     nets: Nets,
     /// Those of the line that is being built.
-    pieces: Vec<Piece>,
+    pieces: Vec<Passage>,
     taps: usize,
 }
 
@@ -121,7 +121,7 @@ impl Builder<'_> {
         }
         self.close(on);
         let pieces = std::mem::take(&mut self.pieces);
-        if pieces.iter().any(|piece| matches!(piece, Piece::Stretch(_))) {
+        if pieces.iter().any(|piece| matches!(piece, Passage::Stretch(_))) {
             self.nets.lines.push(DataLine { controller: port.controller, receiver, from, pieces });
         }
     }
@@ -310,7 +310,7 @@ impl Builder<'_> {
         let supplied = self.model.supplies[lead.supply].volts;
         on.usual = on.usual.or(supplied.map(|volts| volts.value));
         let pigtail = event.behind && !event.apart;
-        on.sites.push(Site {
+        on.sites.push(Spot {
             injection: event.injection,
             lead,
             string: id,
@@ -335,13 +335,13 @@ impl Builder<'_> {
             return;
         };
         let mut before = match piece {
-            Piece::Stretch(_) => self.nets.stretches.rows_mut().pop().unwrap_or(on.after_a_cut()),
-            Piece::Bare(runs) => {
+            Passage::Stretch(_) => self.nets.stretches.rows_mut().pop().unwrap_or(on.after_a_cut()),
+            Passage::Bare(runs) => {
                 Stretch { points: runs.iter().map(|run| run.count).sum(), runs, ..on.after_a_cut() }
             }
         };
         let point = before.points;
-        let moved = sites.into_iter().map(|site| Site { point, ..site });
+        let moved = sites.into_iter().map(|site| Spot { point, ..site });
         before.sites.extend(moved);
         self.close(before);
     }
@@ -349,7 +349,7 @@ impl Builder<'_> {
     /// Keeps a stretch that draws something.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
-            self.pieces.push(Piece::Bare(on.runs.clone()));
+            self.pieces.push(Passage::Bare(on.runs.clone()));
             self.nets.undrawn.push(on);
             return;
         }
@@ -362,7 +362,7 @@ impl Builder<'_> {
         }
         on.left_out |= u64::from(on.points) > MOST_POINTS / 4;
         let id = self.nets.stretches.push(on);
-        self.pieces.push(Piece::Stretch(id));
+        self.pieces.push(Passage::Stretch(id));
     }
 }
 

@@ -14,7 +14,7 @@ use crate::plan::Plan;
 use crate::unit::Gauge;
 
 /// A line with all that it is joined to.
-pub struct Line<'a> {
+pub struct LineCure<'a> {
     model: &'a Model,
     nets: Nets,
     unit: Unit,
@@ -22,7 +22,7 @@ pub struct Line<'a> {
     id: SectionId,
 }
 
-impl<'a> Line<'a> {
+impl<'a> LineCure<'a> {
     /// A stretch of a display; all nodes at `all` (thousandths of a percent), where that is said.
     #[must_use]
     pub fn new(model: &'a Model, nets: &Nets, id: SectionId, all: Option<u32>) -> Option<Self> {

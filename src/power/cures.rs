@@ -1,6 +1,6 @@
 //! What helps lines that get too little, for the findings about them.
 
-use super::cure::Line;
+use super::cure::LineCure;
 use super::net::{FULL, Group, Nets};
 use super::suggest::{Compile, Help, Trial, helps, is_huge};
 use crate::loads::{Cure, From, Loads, Section, SectionId, Study, Verdict};
@@ -67,7 +67,7 @@ impl<'a> Cures<'a> {
         if cure.told_at.is_none() && !is_huge(self.nets, group) {
             let fresh = || Trial::new(self.model, self.compile, MOST_TRIALS);
             let trial = self.trial.get_or_insert_with(fresh);
-            let mut line = Line::new(self.model, self.nets, id, self.all)?;
+            let mut line = LineCure::new(self.model, self.nets, id, self.all)?;
             cure.lead = line.thicker_lead(group, trial);
             if self.all.is_none() {
                 cure.level = line.lower_level(self.plan, trial);

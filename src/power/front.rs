@@ -1,7 +1,7 @@
 //! What lies beyond a place on a line, as its two conductors see it.
 
 use super::mesh::Mesh;
-use super::network::{LEAST_OHMS, Lead, Pair};
+use super::network::{LEAST_OHMS, Pair, SolvedLead};
 
 /// What lies beyond a place on a line, as the conductances that its two conductors see, and the
 /// currents into it when both are at 0 V. Supplies whose minus has no known voltage yet are further
@@ -39,7 +39,7 @@ impl Front {
     }
 
     /// A lead joins, its supply's minus at a known voltage.
-    pub fn fed(&mut self, lead: &Lead, zero: f64) {
+    pub fn fed(&mut self, lead: &SolvedLead, zero: f64) {
         let siemens = 1.0 / lead.ohms.max(LEAST_OHMS);
         self.pp += siemens;
         self.mm += siemens;
@@ -48,7 +48,7 @@ impl Front {
     }
 
     /// A lead joins, its supply being a further point.
-    pub fn fed_by(&mut self, lead: &Lead, further: usize) {
+    pub fn fed_by(&mut self, lead: &SolvedLead, further: usize) {
         let siemens = 1.0 / lead.ohms.max(LEAST_OHMS);
         self.fed(lead, 0.0);
         let diagonal = further * self.to.len() + further;

@@ -64,7 +64,7 @@ pub struct Run {
 
 /// A point of injection of a section.
 #[derive(Clone, Copy, Debug)]
-pub struct Site {
+pub struct Spot {
     /// The `inject` statement.
     pub injection: InjectionId,
     /// The string.
@@ -93,7 +93,7 @@ pub struct Stretch {
     /// What is on it, from its start.
     pub runs: Vec<Run>,
     /// Its injections, by point.
-    pub sites: Vec<Site>,
+    pub sites: Vec<Spot>,
     /// The first string that draws: its reference.
     pub at: Option<Span>,
     /// The voltage of the port, or of the first nodes where the port has none.
@@ -125,12 +125,12 @@ pub struct DataLine {
     /// What feeds the port.
     pub from: From,
     /// Its pieces; the plus is cut between each two.
-    pub pieces: Vec<Piece>,
+    pub pieces: Vec<Passage>,
 }
 
 /// A piece of a data line.
 #[derive(Clone, Debug)]
-pub enum Piece {
+pub enum Passage {
     /// A stretch.
     Stretch(SectionId),
     /// Conductors with nothing on them that draws or feeds.
@@ -228,8 +228,8 @@ impl DataLine {
     /// Its stretches.
     pub fn stretches(&self) -> impl Iterator<Item = SectionId> {
         self.pieces.iter().filter_map(|piece| match piece {
-            Piece::Stretch(id) => Some(*id),
-            Piece::Bare(_) => None,
+            Passage::Stretch(id) => Some(*id),
+            Passage::Bare(_) => None,
         })
     }
 }

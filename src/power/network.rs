@@ -53,7 +53,7 @@ impl Draw {
 
 /// A lead of a supply.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
-pub struct Lead {
+pub struct SolvedLead {
     /// The supply, from 0.
     pub supply: usize,
     /// Its voltage.
@@ -83,12 +83,12 @@ pub enum Step {
     /// A cut of the plus.
     Cut,
     /// A lead that joins plus and minus.
-    Tap(Lead),
+    Tap(SolvedLead),
 }
 
 /// A line.
 #[derive(Clone, Debug, Default)]
-pub struct Line {
+pub struct SolvedLine {
     /// The box that its minus begins at, from 0.
     pub ground: usize,
     /// The bus that its plus begins at; `None` where nothing feeds its port.
@@ -103,7 +103,7 @@ pub struct Bus {
     /// The box.
     pub ground: usize,
     /// Its lead.
-    pub lead: Lead,
+    pub lead: SolvedLead,
 }
 
 /// Lines that hang together.
@@ -116,7 +116,7 @@ pub struct Network {
     /// Leads of `power` statements.
     pub buses: Vec<Bus>,
     /// Lines.
-    pub lines: Vec<Line>,
+    pub lines: Vec<SolvedLine>,
 }
 
 /// The current of both conductors.

@@ -17,7 +17,7 @@
 use super::front::{Front, Kept, floating};
 use super::mesh::Mesh;
 use super::network::{
-    Bus, LEAST_OHMS, Lead, Line, LineState, Network, Pair, Row, RowState, State, Step,
+    Bus, LEAST_OHMS, LineState, Network, Pair, Row, RowState, SolvedLead, SolvedLine, State, Step,
 };
 use super::rows::Even;
 
@@ -81,7 +81,7 @@ impl Volts {
     }
 
     /// What flows in a lead whose plus and minus end at these voltages.
-    fn lead(&self, lead: &Lead, plus: f64, minus: f64) -> Pair {
+    fn lead(&self, lead: &SolvedLead, plus: f64, minus: f64) -> Pair {
         let (ohms, zero) = (lead.ohms.max(LEAST_OHMS), self.at(lead.supply));
         Pair { plus: (zero + lead.volts - plus) / ohms, minus: (minus - zero) / ohms }
     }
@@ -125,7 +125,7 @@ type Singly = Vec<(f64, bool)>;
 
 /// A line while it is solved.
 struct Work<'a> {
-    line: &'a Line,
+    line: &'a SolvedLine,
     /// Supplies on it whose minus has no known voltage before all is solved.
     supplies: Vec<usize>,
     /// By row: its points where they count one by one.
@@ -134,7 +134,7 @@ struct Work<'a> {
 }
 
 impl<'a> Work<'a> {
-    fn new(network: &Network, line: &'a Line) -> Self {
+    fn new(network: &Network, line: &'a SolvedLine) -> Self {
         let mut supplies = Vec::new();
         let mut singly = Vec::new();
         let bus = line.bus.and_then(|bus| network.buses.get(bus));

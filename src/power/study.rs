@@ -1,6 +1,6 @@
 //! Solves the nets at a level and takes from each what is asked of it.
 
-use super::net::{Nets, Piece, Run, Site, Stretch, volts};
+use super::net::{Nets, Passage, Run, Spot, Stretch, volts};
 use super::network::{LineState, Pair, Peak, RowState};
 use super::rails;
 use super::units::{Unit, too_many_supplies, units};
@@ -106,11 +106,11 @@ pub fn holds(model: &Model, nets: &Nets, (unit, levels): (&Unit, &Levels), id: S
     lines.any(|((line, _), state)| {
         let mut rows = state.rows.iter();
         nets.lines[*line].pieces.iter().any(|piece| match piece {
-            Piece::Bare(runs) => {
+            Passage::Bare(runs) => {
                 rows.by_ref().take(runs.len()).for_each(drop);
                 false
             }
-            Piece::Stretch(other) => {
+            Passage::Stretch(other) => {
                 let count = nets.stretches[*other].runs.len();
                 let dark = rows.by_ref().take(count).map(|row| row.dark_points);
                 dark.sum::<u32>() == 0 && *other == id && levels.held[id]
@@ -129,11 +129,11 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    fn line(&mut self, pieces: &[Piece], state: &LineState) {
+    fn line(&mut self, pieces: &[Passage], state: &LineState) {
         for (at, piece) in pieces.iter().enumerate() {
             match piece {
-                Piece::Bare(runs) => self.rows.by_ref().take(runs.len()).for_each(drop),
-                Piece::Stretch(id) => self.stretch(*id, state.fed.filter(|_| at == 0)),
+                Passage::Bare(runs) => self.rows.by_ref().take(runs.len()).for_each(drop),
+                Passage::Stretch(id) => self.stretch(*id, state.fed.filter(|_| at == 0)),
             }
         }
     }
@@ -202,7 +202,7 @@ fn leave_out(nets: &Nets, unit: &Unit, study: &mut Study) {
     }
 }
 
-fn tap_load(section: SectionId, site: &Site, pair: Pair, left_out: bool) -> TapLoad {
+fn tap_load(section: SectionId, site: &Spot, pair: Pair, left_out: bool) -> TapLoad {
     TapLoad {
         injection: site.injection,
         string: site.string,
@@ -293,7 +293,7 @@ pub fn micro(value: f64) -> i64 {
     (value * 1e6).round() as i64
 }
 
-/// The place of a stretch that a finding about it is told at.
+/// The place of a stretch that a finding about it is reported at.
 #[must_use]
 pub fn place(section: &Section) -> Span {
     section.dark.or(section.lowest).map_or(section.at, |low| low.at)

@@ -5,8 +5,8 @@
 //! supply in common do not feel each other.
 
 use super::make::celsius;
-use super::net::{DataLine, LineId, Nets, Piece, Run, Site, Stretch, volts};
-use super::network::{Bus, Draw, Lead, Line, Network, Row, Step};
+use super::net::{DataLine, LineId, Nets, Passage, Run, Spot, Stretch, volts};
+use super::network::{Bus, Draw, Network, Row, SolvedLead, SolvedLine, Step};
 use super::study::Levels;
 use crate::cable::loop_ohms;
 use crate::keyed::{Keyed, id};
@@ -116,7 +116,7 @@ impl Unit {
         });
         let lines = self.lines.iter().map(|(id, ground)| {
             let line = &nets.lines[*id];
-            Line {
+            SolvedLine {
                 ground: *ground,
                 bus: match line.from {
                     From::Power(power) => self.powers.iter().position(|(id, _)| *id == power),
@@ -142,7 +142,10 @@ impl Unit {
     fn port(&self, nets: &Nets) -> Option<Bus> {
         let (line, _) = self.lines.first()?;
         let volts = nets.on(&nets.lines[*line]).next()?.volts?;
-        Some(Bus { ground: 0, lead: Lead { volts: volts as f64 * 1e-3, ..Lead::default() } })
+        Some(Bus {
+            ground: 0,
+            lead: SolvedLead { volts: volts as f64 * 1e-3, ..SolvedLead::default() },
+        })
     }
 }
 
@@ -155,10 +158,10 @@ struct Build<'a> {
 }
 
 impl Build<'_> {
-    fn lead(&self, lead: &FeedLead, volts: f64, more: f64) -> Lead {
+    fn lead(&self, lead: &FeedLead, volts: f64, more: f64) -> SolvedLead {
         let ohms = loop_ohms(lead.length_um, lead.gauge, celsius(self.model)) + more;
         let mut supplies = self.unit.supplies.iter();
-        Lead {
+        SolvedLead {
             supply: supplies.position(|id| *id == lead.supply).unwrap_or(0),
             volts,
             ohms: ohms / 2.0,
@@ -172,10 +175,10 @@ impl Build<'_> {
                 steps.push(Step::Cut);
             }
             match piece {
-                Piece::Bare(runs) => {
+                Passage::Bare(runs) => {
                     steps.extend(runs.iter().map(|run| row(run, Draw::default())));
                 }
-                Piece::Stretch(id) => {
+                Passage::Stretch(id) => {
                     self.stretch(&self.nets.stretches[*id], self.levels.held[*id], &mut steps);
                 }
             }
@@ -185,7 +188,7 @@ impl Build<'_> {
 
     fn stretch(&self, stretch: &Stretch, held: bool, steps: &mut Vec<Step>) {
         let mut sites = stretch.sites.iter().filter(|_| held).peekable();
-        let tap = |site: &Site| {
+        let tap = |site: &Spot| {
             let volts = volts(self.model, &site.lead, stretch.volts).unwrap_or(0.0);
             Step::Tap(self.lead(&site.lead, volts, site.ohms))
         };

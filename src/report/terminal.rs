@@ -24,6 +24,8 @@ pub struct Look {
     pub colour: bool,
     /// Drawn in ASCII only.
     pub ascii: bool,
+    /// With all names where a message has only the first.
+    pub names: bool,
     /// Columns to fit.
     pub width: usize,
 }
@@ -79,6 +81,7 @@ pub fn render(sources: &SourceMap, finding: &Diagnostic, look: Look) -> String {
     let _ = handler.render_report(&mut text, &picture);
     tail(&mut text, "why", &finding.why, look);
     tail(&mut text, "help", &finding.help, look);
+    tail(&mut text, "names", &names(finding, look), look);
     text.lines().fold(String::new(), |mut out, line| {
         out.push_str(line.trim_end());
         out.push('\n');
@@ -89,6 +92,15 @@ pub fn render(sources: &SourceMap, finding: &Diagnostic, look: Look) -> String {
 fn heading(finding: &Diagnostic) -> String {
     let message = words::visible(finding.message.trim_end(), "\n");
     format!("{}[{}]: {message}", finding.severity.word(), finding.code)
+}
+
+/// All that a finding is about, where its message does not name all of it, or how to see that.
+fn names(finding: &Diagnostic, look: Look) -> String {
+    match finding.names.len() {
+        0 => String::new(),
+        _ if look.names => words::ticked_and(&finding.names),
+        count => format!("`--names` prints all {count}"),
+    }
 }
 
 /// A sentence below the picture, its word in colour.

@@ -114,7 +114,7 @@ impl<'a> Lets<'a> {
         }
     }
 
-    /// The value of an expression; `None` where it has none, which has then been told.
+    /// The value of an expression; `None` where it has none, which has then been reported.
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
         self.value_of(names, expr, None, sink)
     }
@@ -172,7 +172,7 @@ impl<'a> Lets<'a> {
         }
     }
 
-    /// A whole number between two bounds; anything else is told.
+    /// A whole number between two bounds; anything else is reported.
     pub fn whole(
         &self,
         names: &Names<'a>,
@@ -236,7 +236,7 @@ impl<'a> Lets<'a> {
     fn subtraction(&self, word: &str, own: Option<usize>) -> Option<String> {
         let (left, right) = word.rsplit_once('-')?;
         let number = !right.is_empty() && right.bytes().all(|b| b.is_ascii_digit());
-        // What was meant uses them, so they are not told as unused.
+        // What was meant uses them, so they are not reported as unused.
         let known = |name: &str| {
             let at = self.by_name.get(name).filter(|at| Some(**at) != own);
             let row = at.and_then(|at| self.rows.get(*at));
@@ -272,7 +272,7 @@ impl<'a> Lets<'a> {
 }
 
 /// So many values in an order in which each comes after all that it waits for. Those in a ring, and what waits for them,
-/// come last: they have no value, and what else is wrong with them is told all the same.
+/// come last: they have no value, and what else is wrong with them is reported all the same.
 fn in_order(count: usize, needs: &[Need]) -> Vec<usize> {
     let mut waits = vec![0_usize; count];
     let mut waiting: Vec<(usize, usize)> = Vec::with_capacity(needs.len());

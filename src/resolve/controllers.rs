@@ -243,7 +243,7 @@ pub fn reserve_sync(model: &mut Model) {
     model.reserved_universes.extend(rows);
 }
 
-/// An input that is none; a second setting behind one may be meant.
+/// An input that is none; a second setting after one may be meant.
 fn unknown_input<'a>(reader: &Reader<'_, 'a>, set: &Matched<'a>, args: &[Arg]) -> Diagnostic {
     let is_input = |args: &[Arg]| Input::find(&reader.words(args)).is_some();
     reader.second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input).unwrap_or_else(
@@ -374,7 +374,7 @@ fn port_setting(
     }
 }
 
-/// `universes after` in a ring: told, and each of them begins as if nothing were said.
+/// `universes after` in a ring: reported, and each of them begins as if nothing were said.
 fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers

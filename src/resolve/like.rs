@@ -1,6 +1,6 @@
 //! `like`: whose settings a declaration takes before its own.
 
-use super::names::{Decl, Names, Table};
+use super::names::{Decl, NameTable, Names};
 use crate::ast::BlockKind;
 use crate::diagnostic::Sink;
 use crate::graph;
@@ -11,7 +11,7 @@ use crate::source::Span;
 /// Who is like whom in one kind.
 pub struct Lineage<'t, 'a> {
     /// The declarations.
-    pub table: &'t Table<'a>,
+    pub table: &'t NameTable<'a>,
     /// The parent of each declaration, by index; rings are cut.
     parents: Vec<Option<u32>>,
     /// Whether a declaration's parent is unknown or in a ring, so that its settings are not all known.
@@ -22,7 +22,7 @@ impl<'t, 'a> Lineage<'t, 'a> {
     /// Reads the `like` of every declaration of a kind; tells unknown names and rings. `known` says whether
     /// a name that no declaration has is known all the same (a chip known beforehand).
     pub fn read(
-        table: &'t Table<'a>,
+        table: &'t NameTable<'a>,
         kind: BlockKind,
         names: &Names<'a>,
         known: impl Fn(&str) -> bool,

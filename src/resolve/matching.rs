@@ -71,7 +71,7 @@ pub struct Reader<'r, 'a> {
 }
 
 impl<'a> Reader<'_, 'a> {
-    /// The row a setting fits, with its values; otherwise it is told why not.
+    /// The row a setting fits, with its values; otherwise the reason is reported.
     pub fn read(&self, scope: Scope, setting: &'a Setting, sink: &mut Sink) -> Option<Matched<'a>> {
         let first = self.names.text(setting.key);
         let begin = first.as_bytes().first();
@@ -225,17 +225,7 @@ impl<'a> Reader<'_, 'a> {
             (Slot::Host, Arg::Reference(name)) => Value::Word(Ident { span: name.span }),
             (Slot::Gauge, Arg::Number(quantity)) => Value::Gauge(self.gauge(quantity, sink)?),
             (Slot::Names, Arg::Word(_)) | (Slot::Texts, Arg::Text(_)) => {
-                let alike =
-                    |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
-                let more = tail.chunks(2).take_while(|two| match two {
-                    [Arg::Comma(_)] => true,
-                    [Arg::Comma(_), arg] => alike(arg),
-                    _ => false,
-                });
-                let more = more.map(<[Arg]>::len);
-                let (names, behind) = rest.split_at(1 + more.sum::<usize>());
-                *rest = behind;
-                return Ok(Some(Value::Args(names)));
+                return Ok(Some(Value::Args(list(first, tail, rest))));
             }
             (Slot::Words, _) => {
                 let all = *rest;
@@ -244,13 +234,10 @@ impl<'a> Reader<'_, 'a> {
             }
             (Slot::Choice(choices), Arg::Word(_)) => {
                 let words = self.words(rest);
-                match choices.iter().position(|choice| *choice == words) {
-                    Some(which) => {
-                        *rest = &[];
-                        return Ok(Some(Value::Choice(which)));
-                    }
-                    None => return Err(Why::Found(first)),
-                }
+                let which = choices.iter().position(|choice| *choice == words);
+                let which = which.ok_or(Why::Found(first))?;
+                *rest = &[];
+                return Ok(Some(Value::Choice(which)));
             }
             (Slot::Point, _) => {
                 let [x, Arg::Comma(_), y, tail @ ..] = *rest else {
@@ -454,7 +441,7 @@ impl<'a> Reader<'_, 'a> {
         (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }
 
-    /// A wire size that stands in a statement, told if it is none.
+    /// A wire size that stands in a statement, reported if it is none.
     pub fn gauge_of(&self, quantity: &'a Quantity, sink: &mut Sink) -> Option<Gauge> {
         match self.gauge(quantity, sink) {
             Ok(gauge) => Some(gauge),
@@ -465,7 +452,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// A measure that stands in a statement, told if it is none.
+    /// A measure that stands in a statement, reported if it is none.
     pub fn measure_of(
         &self,
         quantity: &'a Quantity,
@@ -512,4 +499,17 @@ impl<'a> Reader<'_, 'a> {
         let count = self.lets.whole(self.names, &quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
     }
+}
+
+/// Takes an argument and those of its kind that follow after commas, a last comma too.
+fn list<'a>(first: &Arg, tail: &'a [Arg], rest: &mut &'a [Arg]) -> &'a [Arg] {
+    let alike = |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
+    let more = tail.chunks(2).take_while(|two| match two {
+        [Arg::Comma(_)] => true,
+        [Arg::Comma(_), arg] => alike(arg),
+        _ => false,
+    });
+    let (names, after) = rest.split_at(1 + more.map(<[Arg]>::len).sum::<usize>());
+    *rest = after;
+    names
 }

@@ -36,13 +36,13 @@ pub(super) enum Why<'a> {
     Found(&'a Arg),
     /// Something is left over.
     Over(Span),
-    /// It has been told.
+    /// It has been reported.
     Told,
     /// A number without its unit.
     NoUnit(Measured),
     /// A number with another unit.
     WrongUnit(Measured, Ident),
-    /// A number where it is out of range, told when no other row fits.
+    /// A number where it is out of range, reported when no other row fits.
     OutOfRange(Measured),
     /// The block is missing or not wanted.
     NoBlock,
@@ -143,7 +143,7 @@ impl<'a> Reader<'_, 'a> {
         });
     }
 
-    /// Whether a text of the setting stands in bent quotes, which has been told.
+    /// Whether a text of the setting stands in bent quotes, which has been reported.
     fn has_bent_quotes(&self, setting: &Setting) -> bool {
         setting.args.iter().any(|arg| match arg {
             Arg::Text(text) => {
@@ -288,7 +288,7 @@ impl<'a> Reader<'_, 'a> {
         Some(unexpected::worded_range(from.to(to), "to", (first, last)))
     }
 
-    /// Another setting behind this one without a `;`: the first word that begins one, where what stands before it
+    /// Another setting after this one without a `;`: the first word that begins one, where what stands before it
     /// is whole.
     pub(super) fn second_setting(
         &self,

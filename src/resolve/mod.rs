@@ -1,7 +1,7 @@
 //! From what was written to what was meant: names bound, settings read, strings laid out, wires followed.
 //!
-//! Each step works with what it has: a statement that does not make sense is told and left out, and what
-//! hangs on it is marked so that nothing is told twice.
+//! Each step works with what it has: a statement that does not make sense is reported and left out, and what
+//! hangs on it is marked so that nothing is reported twice.
 
 mod arithmetic;
 mod controllers;
@@ -44,7 +44,7 @@ pub use split::fewest;
 use std::cell::LazyCell;
 use targets::Ports;
 
-/// Reads the settings of one block; repeats and misfits are told and left out.
+/// Reads the settings of one block; repeats and misfits are reported and left out.
 fn settings_of<'a>(
     reader: &Reader<'_, 'a>,
     scope: Scope,

@@ -27,14 +27,14 @@ pub struct Decl<'a> {
 
 /// All declarations of one kind.
 #[derive(Debug, Default)]
-pub struct Table<'a> {
+pub struct NameTable<'a> {
     by_name: HashMap<Cow<'a, str>, u32, RandomState>,
     /// In file order.
     pub rows: Vec<Decl<'a>>,
 }
 
-impl<'a> Table<'a> {
-    /// Empty, with room for so many.
+impl<'a> NameTable<'a> {
+    /// Empty, with room for a number of rows.
     fn with_room(rows: usize) -> Self {
         Self {
             by_name: HashMap::with_capacity_and_hasher(rows, RandomState::default()),
@@ -86,19 +86,19 @@ pub struct Names<'a> {
     /// Whether an included text could not be read, so that any name may be declared in it.
     lost: bool,
     /// Chips declared here.
-    pub chips: Table<'a>,
+    pub chips: NameTable<'a>,
     /// Makes of node.
-    pub nodes: Table<'a>,
+    pub nodes: NameTable<'a>,
     /// Controllers.
-    pub controllers: Table<'a>,
+    pub controllers: NameTable<'a>,
     /// Receivers.
-    pub receivers: Table<'a>,
+    pub receivers: NameTable<'a>,
     /// Props and families.
-    pub props: Table<'a>,
+    pub props: NameTable<'a>,
     /// Supplies.
-    pub supplies: Table<'a>,
+    pub supplies: NameTable<'a>,
     /// Mains circuits.
-    pub circuits: Table<'a>,
+    pub circuits: NameTable<'a>,
     /// `display` statements.
     pub displays: Vec<&'a Block>,
     /// `prop NAME[N] { }` statements.
@@ -133,13 +133,13 @@ impl<'a> Names<'a> {
             mentioned: HashSet::default(),
             unnamed: Vec::new(),
             lost: ast.lost,
-            chips: Table::default(),
-            nodes: Table::default(),
-            controllers: Table::default(),
-            receivers: Table::default(),
-            props: Table::default(),
-            supplies: Table::default(),
-            circuits: Table::default(),
+            chips: NameTable::default(),
+            nodes: NameTable::default(),
+            controllers: NameTable::default(),
+            receivers: NameTable::default(),
+            props: NameTable::default(),
+            supplies: NameTable::default(),
+            circuits: NameTable::default(),
             displays: Vec::new(),
             overrides: Vec::new(),
             picked: Cell::new(0),
@@ -152,7 +152,7 @@ impl<'a> Names<'a> {
         let props = ast.statements.iter().filter(|statement| {
             matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
         });
-        names.props = Table::with_room(props.count());
+        names.props = NameTable::with_room(props.count());
         for kind in &ast.unnamed {
             if !names.unnamed.contains(kind) {
                 names.unnamed.push(*kind);
@@ -321,15 +321,21 @@ impl<'a> Names<'a> {
         }
     }
 
-    /// The index of a name in a table; an unknown one is told, unless it stands in text that did not parse.
-    pub fn find(&self, table: &Table<'a>, kind: &str, word: Ident, sink: &mut Sink) -> Option<u32> {
+    /// The index of a name in a table; an unknown one is reported, unless it stands in text that did not parse.
+    pub fn find(
+        &self,
+        table: &NameTable<'a>,
+        kind: &str,
+        word: Ident,
+        sink: &mut Sink,
+    ) -> Option<u32> {
         self.find_other(table, kind, word, None, sink)
     }
 
     /// As [`Self::find`], for a declaration named `own` that names another.
     pub fn find_other(
         &self,
-        table: &Table<'a>,
+        table: &NameTable<'a>,
         kind: &str,
         word: Ident,
         own: Option<&str>,
@@ -346,7 +352,7 @@ impl<'a> Names<'a> {
     }
 
     /// The names of a table that an unknown one is held against: all of them, or none once too many were.
-    pub fn held<'t>(&self, table: &'t Table<'a>) -> impl Iterator<Item = &'t str> {
+    pub fn held<'t>(&self, table: &'t NameTable<'a>) -> impl Iterator<Item = &'t str> {
         let most = if self.may_compare(table.rows.len()) { usize::MAX } else { 0 };
         table.names().take(most)
     }

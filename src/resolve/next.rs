@@ -74,41 +74,58 @@ const INPUT: &[Step] = &[S::Any(&[
     &[S::Word("ddp")],
 ])];
 
+const PROP: &[Step] = &[
+    S::Strings,
+    S::Maybe(&[S::Word("*"), S::Number(None, false)]),
+    S::Maybe(&[S::Word("like"), S::Name(BlockKind::Prop)]),
+];
+const POWER: &[Step] = &[
+    S::Ports,
+    S::Word("from"),
+    S::Name(BlockKind::Supply),
+    S::Word("through"),
+    LENGTH,
+    S::Word("of"),
+    S::Gauge,
+    S::Maybe(FUSE),
+];
+const INJECT: &[Step] = &[
+    S::Strings,
+    S::Any(&[
+        &[S::Word("at"), S::Word("start")],
+        &[S::Word("at"), S::Word("end")],
+        &[S::Word("at"), S::Word("node"), S::Number(None, false)],
+        &[S::Word("every"), S::Number(Some(Dimension::Nodes), true)],
+        &[S::Word("every"), S::Number(Some(Dimension::Strands), true)],
+    ]),
+    S::Word("from"),
+    S::Name(BlockKind::Supply),
+    S::Word("through"),
+    LENGTH,
+    S::Word("of"),
+    S::Gauge,
+    S::Maybe(FUSE),
+    S::Maybe(&[S::Word("apart")]),
+    S::Maybe(FUSE),
+];
+
 /// The form of a statement after its first word; `None` where it is none.
 fn form(first: &str) -> Option<&'static [Step]> {
-    const fn block(kind: BlockKind) -> [Step; 2] {
-        [
-            S::Own,
-            S::Maybe(match kind {
-                BlockKind::Controller => &[S::Word("like"), S::Name(BlockKind::Controller)],
-                BlockKind::Receiver => &[S::Word("like"), S::Name(BlockKind::Receiver)],
-                BlockKind::Node => &[S::Word("like"), S::Name(BlockKind::Node)],
-                BlockKind::Chip => &[S::Word("like"), S::Name(BlockKind::Chip)],
-                BlockKind::Supply => &[S::Word("like"), S::Name(BlockKind::Supply)],
-                BlockKind::Circuit => &[S::Word("like"), S::Name(BlockKind::Circuit)],
-                BlockKind::Prop | BlockKind::Display => &[],
-            }),
-        ]
+    /// A name of its own, then `like` and the name of another.
+    macro_rules! block {
+        ($kind:ident) => {
+            &[S::Own, S::Maybe(&[S::Word("like"), S::Name(BlockKind::$kind)])]
+        };
     }
-    const CONTROLLER: &[Step] = &block(BlockKind::Controller);
-    const RECEIVER: &[Step] = &block(BlockKind::Receiver);
-    const NODE: &[Step] = &block(BlockKind::Node);
-    const CHIP: &[Step] = &block(BlockKind::Chip);
-    const SUPPLY: &[Step] = &block(BlockKind::Supply);
-    const CIRCUIT: &[Step] = &block(BlockKind::Circuit);
     Some(match first {
         "display" | "include" | "stock" => &[S::Own],
-        "controller" => CONTROLLER,
-        "receiver" => RECEIVER,
-        "node" => NODE,
-        "chip" => CHIP,
-        "supply" => SUPPLY,
-        "circuit" => CIRCUIT,
-        "prop" => &[
-            S::Strings,
-            S::Maybe(&[S::Word("*"), S::Number(None, false)]),
-            S::Maybe(&[S::Word("like"), S::Name(BlockKind::Prop)]),
-        ],
+        "controller" => block!(Controller),
+        "receiver" => block!(Receiver),
+        "node" => block!(Node),
+        "chip" => block!(Chip),
+        "supply" => block!(Supply),
+        "circuit" => block!(Circuit),
+        "prop" => PROP,
         "wire" => &[S::Ports, S::Word(":"), ITEM, S::Repeat(&[S::Any(&[ARROW, COMMA]), ITEM])],
         "reserve" => &[
             S::Any(&[
@@ -119,35 +136,8 @@ fn form(first: &str) -> Option<&'static [Step]> {
         ],
         "stored" => &[S::Strings, S::Repeat(&[S::Word(","), S::Strings])],
         "renamed" => &[S::Own, S::Word("->"), S::Strings],
-        "power" => &[
-            S::Ports,
-            S::Word("from"),
-            S::Name(BlockKind::Supply),
-            S::Word("through"),
-            LENGTH,
-            S::Word("of"),
-            S::Gauge,
-            S::Maybe(FUSE),
-        ],
-        "inject" => &[
-            S::Strings,
-            S::Any(&[
-                &[S::Word("at"), S::Word("start")],
-                &[S::Word("at"), S::Word("end")],
-                &[S::Word("at"), S::Word("node"), S::Number(None, false)],
-                &[S::Word("every"), S::Number(Some(Dimension::Nodes), true)],
-                &[S::Word("every"), S::Number(Some(Dimension::Strands), true)],
-            ]),
-            S::Word("from"),
-            S::Name(BlockKind::Supply),
-            S::Word("through"),
-            LENGTH,
-            S::Word("of"),
-            S::Gauge,
-            S::Maybe(FUSE),
-            S::Maybe(&[S::Word("apart")]),
-            S::Maybe(FUSE),
-        ],
+        "power" => POWER,
+        "inject" => INJECT,
         "let" => &[S::Own, S::Word("="), S::Number(None, false)],
         _ => return None,
     })
@@ -296,23 +286,22 @@ impl Walk<'_> {
                     self.go(after, rest(taken));
                 }
             }
-            S::Any(forms) => {
-                for form in *forms {
-                    let all: Vec<&Step> = form.iter().chain(after.iter().copied()).collect();
-                    self.go(&all, words);
-                }
-            }
+            S::Any(forms) => forms.iter().for_each(|form| self.through(form, after, words)),
             S::Maybe(form) => {
-                let all: Vec<&Step> = form.iter().chain(after.iter().copied()).collect();
-                self.go(&all, words);
+                self.through(form, after, words);
                 self.go(after, words);
             }
             S::Repeat(form) => {
-                let all: Vec<&Step> = form.iter().chain(steps.iter().copied()).collect();
-                self.go(&all, words);
+                self.through(form, steps, words);
                 self.go(after, words);
             }
         }
+    }
+
+    /// The steps of a form, then others.
+    fn through(&mut self, form: &[Step], after: &[&Step], words: &[&str]) {
+        let all: Vec<&Step> = form.iter().chain(after.iter().copied()).collect();
+        self.go(&all, words);
     }
 
     fn unit(&mut self, dimension: Option<Dimension>, must: bool, after: &[&Step], words: &[&str]) {

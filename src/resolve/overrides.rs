@@ -65,7 +65,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
     found
 }
 
-/// How many members a family has. That the number is no lawful one is told where it stands.
+/// How many members a family has. That the number is no lawful one is reported where it stands.
 fn size(reader: &Reader<'_, '_>, expr: &Expr) -> Option<u32> {
     let mut quiet = Sink::default();
     let most = i64::from(MOST_STRINGS);

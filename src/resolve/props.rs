@@ -201,7 +201,7 @@ pub struct Bounds<'n> {
     pub declared: Span,
 }
 
-/// Member ranges as written, falling ones too; those beyond the family are told and left out.
+/// Member ranges as written, falling ones too; those beyond the family are reported and left out.
 pub fn member_ranges(
     reader: &Reader<'_, '_>,
     parts: &[crate::ast::SelRange],
@@ -394,7 +394,7 @@ impl<'a> Context<'_, '_, 'a> {
         drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
     }
 
-    /// Makes the shapes that a draft says; told where it says none.
+    /// Makes the shapes that a draft says; reported where it says none.
     fn shapes(
         &self,
         draft: &Draft<'a>,

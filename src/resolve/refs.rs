@@ -27,7 +27,7 @@ impl Picked {
     }
 }
 
-/// The prop of a name; `None` once told, or where it is known to be broken.
+/// The prop of a name; `None` once reported, or where it is known to be broken.
 pub fn prop<'m>(
     reader: &Reader<'_, '_>,
     model: &'m Model,
@@ -53,7 +53,7 @@ pub fn prop<'m>(
     None
 }
 
-/// The strings that a name with members and a part picks; `None` once told why not.
+/// The strings that a name with members and a part picks; `None` once the reason is reported.
 pub fn pick(
     reader: &Reader<'_, '_>,
     model: &Model,

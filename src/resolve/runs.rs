@@ -12,7 +12,7 @@ use crate::unit::{Dimension, Gauge};
 /// The longest lead, in micrometres: 100 km.
 const LONGEST_LEAD: i64 = 100_000_000_000;
 
-/// The shape that a `string [NAME]: RUN -> RUN…` says, node and slots left open; `None` once told why not.
+/// The shape that a `string [NAME]: RUN -> RUN…` says, node and slots left open; `None` once the reason is reported.
 pub fn shape<'a>(
     reader: &Reader<'_, 'a>,
     set: &Matched<'a>,

@@ -136,7 +136,7 @@ pub fn borrow_shapes(
             model.incomplete = true;
             break;
         }
-        // What does not fit in the table is told when it is laid out for good.
+        // What does not fit in the table is reported when it is laid out for good.
         model.strings.rows_mut().clear();
         super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();

@@ -1,7 +1,7 @@
 //! The table of settings: one row each, with what stands after its first word.
 //!
 //! Adding a setting is a row here and a field in the model. Unknown words, repeats, units and ranges are
-//! told from this table; `like` and the guide use it too.
+//! reported from this table; `like` and the guide use it too.
 
 use crate::ast::BlockKind;
 use crate::model::MOST_STRINGS;
@@ -162,7 +162,7 @@ impl Key {
     }
 }
 
-/// What one place behind the first word takes.
+/// What one place after the first word takes.
 #[derive(Clone, Copy, Debug)]
 pub enum Slot {
     /// This very word.
@@ -197,7 +197,7 @@ pub enum Slot {
     Point,
     /// A reference.
     Reference,
-    /// The runs behind a `:`, with or without a name before it.
+    /// The runs after a `:`, with or without a name before it.
     Runs,
     /// A block.
     Block,

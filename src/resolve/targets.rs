@@ -53,7 +53,7 @@ pub struct Ports<'p> {
 }
 
 impl Ports<'_> {
-    /// What a reference means; `None` once told, or where what it names is known to be broken.
+    /// What a reference means; `None` once reported, or where what it names is known to be broken.
     pub fn find(
         &self,
         reader: &Reader<'_, '_>,

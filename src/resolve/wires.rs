@@ -82,14 +82,12 @@ impl Wiring {
     ) {
         if let Some(finding) = swapped(reader, wire) {
             sink.push(finding);
-            model.incomplete = true;
-            if let [Item::Reference(port, ..)] =
-                wire.chains.iter().flat_map(|chain| &chain.items).collect::<Vec<_>>()[..]
-            {
+            let mut items = wire.chains.iter().flat_map(|chain| &chain.items);
+            if let (Some(Item::Reference(port, ..)), None) = (items.next(), items.next()) {
                 gaps::of_wire(reader, ports, port, model);
             }
-            self.mark_quietly(reader, &wire.target, model);
-            return;
+            model.incomplete = true;
+            return self.mark_quietly(reader, &wire.target, model);
         }
         let target = ports.find(reader, &wire.target, model, sink);
         let at = wire.target.span;
@@ -127,7 +125,7 @@ impl Wiring {
                     push_line(model, at, *target, &line.pieces, line.group);
                 }
             }
-            // The target has been told; its strings count as wired all the same.
+            // The target has been reported; its strings count as wired all the same.
             None => {
                 model.incomplete = true;
                 gaps::of_wire(reader, ports, &wire.target, model);
@@ -156,7 +154,6 @@ impl Wiring {
         sink: &mut Sink,
     ) {
         for item in &chain.items {
-            let start = items.pieces.len();
             match item {
                 Item::Skip(at, quantity) => {
                     let read = reader.nodes_of(quantity, "the number of nodes to skip", sink);
@@ -171,15 +168,9 @@ impl Wiring {
                     items.each.push((items.pieces.len(), Together::Cable));
                 }
                 Item::Reference(reference, by, pin) => {
+                    let range = (1, i64::from(crate::model::MOST_STRINGS));
                     let by = by.as_ref().and_then(|by| {
-                        let most = i64::from(crate::model::MOST_STRINGS);
-                        reader.lets.whole(
-                            reader.names,
-                            by,
-                            "the length of a chain",
-                            (1, most),
-                            sink,
-                        )
+                        reader.lets.whole(reader.names, by, "the length of a chain", range, sink)
                     });
                     let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
                     let Some(picked) = refs::pick(reader, model, reference, sink) else {
@@ -188,25 +179,7 @@ impl Wiring {
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
                     };
-                    let mut cuts = Vec::new();
-                    let mut twice: Vec<Twice> = Vec::new();
-                    for strings in picked.members() {
-                        for (at, id) in strings.iter().enumerate() {
-                            if at > 0 {
-                                cuts.push(items.pieces.len() - start);
-                            }
-                            if !self.mark(*id, reference.span, &mut twice) {
-                                continue;
-                            }
-                            let pinned = pin.filter(|_| items.pieces.len() == start);
-                            let kind = PieceKind::String(*id, pinned);
-                            items.pieces.push(Piece { at: reference.span, kind });
-                        }
-                    }
-                    for one in twice {
-                        let (name, at) = (model.name_of(one.string), reference.span);
-                        sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
-                    }
+                    let cuts = self.picked(&picked, reference.span, pin, items, model, sink);
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
                         None => Together::Strings(cuts),
@@ -215,6 +188,37 @@ impl Wiring {
                 }
             }
         }
+    }
+
+    /// Adds the strings of a reference that were not wired before; gives where a member's next string begins.
+    fn picked(
+        &mut self,
+        picked: &refs::Picked,
+        at: Span,
+        pin: Option<Pinned>,
+        items: &mut Items,
+        model: &Model,
+        sink: &mut Sink,
+    ) -> Vec<usize> {
+        let start = items.pieces.len();
+        let mut cuts = Vec::new();
+        let mut twice: Vec<Twice> = Vec::new();
+        for strings in picked.members() {
+            for (index, id) in strings.iter().enumerate() {
+                if index > 0 {
+                    cuts.push(items.pieces.len() - start);
+                }
+                if self.mark(*id, at, &mut twice) {
+                    let pinned = pin.filter(|_| items.pieces.len() == start);
+                    items.pieces.push(Piece { at, kind: PieceKind::String(*id, pinned) });
+                }
+            }
+        }
+        for one in twice {
+            let name = model.name_of(one.string);
+            sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
+        }
+        cuts
     }
 
     /// Marks what a reference picks as wired, whatever else is wrong with it.
@@ -419,7 +423,7 @@ enum Together {
     Cable,
     /// Strings of a reference, with the places where another string of the same prop or member begins.
     Strings(Vec<usize>),
-    /// Chains of so many.
+    /// Chains of that many strings.
     By(usize),
 }
 
@@ -437,7 +441,7 @@ impl Together {
     }
 }
 
-/// `wire fox: shed.2`: a prop before the `:` and a port behind it.
+/// `wire fox: shed.2`: a prop before the `:` and a port after it.
 fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let names = reader.names;
     let target = names.key(wire.target.name);

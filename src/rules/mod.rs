@@ -36,7 +36,7 @@ pub struct Page {
     pub change: &'static [(&'static str, &'static str)],
 }
 
-/// The line behind which a page's display is followed by the text of its lock.
+/// The line after which a page's display is followed by the text of its lock.
 const LOCK_FOLLOWS: &str = "# beside it, yard.lock:\n";
 
 impl Page {

@@ -18,7 +18,7 @@ use std::sync::Arc;
 pub struct Span {
     /// Offset of the first byte.
     pub start: u32,
-    /// Offset just behind the last byte.
+    /// Offset just after the last byte.
     pub end: u32,
 }
 
@@ -108,7 +108,7 @@ impl SourceMap {
         self.add_within(MOST_BYTES, name, text)
     }
 
-    /// Adds the text of the lock, behind the display's own, which have their room for themselves; `None` if it has
+    /// Adds the text of the lock, after the display's own, which have their room for themselves; `None` if it has
     /// more than [`MOST_BYTES`] itself.
     pub fn add_lock(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
         self.add_within(2 * MOST_BYTES + 1, name, text)

@@ -75,7 +75,7 @@ pub struct Place<'a> {
     pub column: u32,
     /// Line of the end, from 1.
     pub end_line: u32,
-    /// Column just behind the last character, from 1.
+    /// Column just after the last character, from 1.
     pub end_column: u32,
 }
 

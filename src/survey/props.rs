@@ -2,11 +2,14 @@
 
 use super::View;
 use super::stretch::{self, Stretch};
+use super::strings::runs;
 use super::view::label_of;
 use crate::diagnostic::words::shown;
-use crate::model::{Prop, PropId, StringId};
+use crate::model::{PieceKind, Prop, PropId, StringId};
 use crate::table::{Column, Point, Row, Table, columns};
+use crate::unit::counted;
 use crate::usage::output_name;
+use std::collections::BTreeMap;
 
 /// One prop or member.
 #[derive(Debug)]
@@ -25,6 +28,9 @@ pub struct PropRow<'a> {
     pub(crate) starts: String,
     pub(crate) ports: String,
     pub(crate) enters: String,
+    pub(crate) dark_before: String,
+    pub(crate) built: String,
+    pub(crate) same_as: String,
 }
 
 pub(super) fn table<'v>(view: &'v View<'_>) -> Table<'v> {
@@ -74,6 +80,11 @@ impl Row for PropRow<'_> {
                 => Some(&*row.enters).filter(|text| !text.is_empty()), maybe;
             text "label" "Its label." => row.label, maybe;
             flag "contiguous" "The same as `one_piece`." => row.contiguous;
+            text "dark_before" "Dark nodes before each string, in the order of its strings; empty without any."
+                => &row.dark_before;
+            text "built" "The runs of each string as a display writes them, in the same order; \
+                          empty where all are plain and alike." => &row.built;
+            text "same_as" "The strings whose data its own show, in the same order." => &row.same_as;
         }
     }
 
@@ -87,6 +98,9 @@ impl Row for PropRow<'_> {
         }
         if !self.enters.is_empty() {
             remarks.push(format!("data in at {}", shown(&self.enters)));
+        }
+        if !self.same_as.is_empty() {
+            remarks.push(format!("same as {}", shown(&few(&self.same_as))));
         }
         remarks.join(", ")
     }
@@ -107,13 +121,40 @@ fn few(list: &str) -> String {
 impl<'a> View<'a> {
     /// Props and members that have an address, in the order declared.
     pub fn props(&self) -> impl Iterator<Item = PropRow<'a>> {
-        let props = self.model.props.pairs();
-        props.flat_map(move |(id, prop)| {
-            (1..=prop.members_count()).filter_map(move |member| self.prop_row(id, prop, member))
-        })
+        let (props, dark) = (self.model.props.pairs(), self.dark_before());
+        let members = |(id, prop): (PropId, &'a Prop)| {
+            (1..=prop.members_count()).map(move |member| (id, prop, member))
+        };
+        props
+            .flat_map(members)
+            .filter_map(move |(id, prop, member)| self.prop_row((id, member), prop, &dark))
     }
 
-    fn prop_row(&self, id: PropId, prop: &'a Prop, member: u32) -> Option<PropRow<'a>> {
+    /// Dark nodes on the data line before each string that has any, since the string before it.
+    fn dark_before(&self) -> BTreeMap<StringId, u32> {
+        let mut before = BTreeMap::new();
+        for port in self.plan.ports.iter() {
+            let mut dark = 0;
+            for piece in &port.pieces {
+                match piece.piece.kind {
+                    PieceKind::Skip(nodes) => dark += nodes,
+                    PieceKind::Lead(..) => {}
+                    PieceKind::String(id, _) if dark > 0 => {
+                        before.insert(id, std::mem::take(&mut dark));
+                    }
+                    PieceKind::String(..) => {}
+                }
+            }
+        }
+        before
+    }
+
+    fn prop_row(
+        &self,
+        (id, member): (PropId, u32),
+        prop: &'a Prop,
+        dark: &BTreeMap<StringId, u32>,
+    ) -> Option<PropRow<'a>> {
         let own = |s: &StringId| self.model.strings[*s].prop == id;
         let ids = || prop.strings_of(member).map(StringId).filter(own);
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
@@ -144,6 +185,15 @@ impl<'a> View<'a> {
             let port = self.plan.port_of(s)?;
             Some(output_name(self.model, port.controller, port.output))
         });
+        let shapes = || ids().map(|s| self.model.shape(s)).filter(|shape| shape.node.is_some());
+        let size = shapes().next().map(|shape| shape.nodes);
+        let plain = shapes().all(|shape| shape.runs.is_empty() && Some(shape.nodes) == size);
+        let built = shapes().map(|shape| match &shape.runs[..] {
+            [] => counted(shape.nodes, "node"),
+            all => runs(all),
+        });
+        let before = ids().map(|s| dark.get(&s).copied().unwrap_or(0));
+        let same = ids().filter_map(|s| self.model.strings[s].same_as);
         Some(PropRow {
             prop: &prop.name,
             instance: prop.count.map(|_| member),
@@ -158,6 +208,12 @@ impl<'a> View<'a> {
             enters: prop.enters_at(member).join(", "),
             starts: starts.collect::<Vec<_>>().join(", "),
             ports: ports.collect::<Vec<_>>().join(", "),
+            dark_before: match before.clone().all(|dark| dark == 0) {
+                true => String::new(),
+                false => before.map(|dark| dark.to_string()).collect::<Vec<_>>().join(", "),
+            },
+            built: if plain { String::new() } else { built.collect::<Vec<_>>().join(", ") },
+            same_as: same.map(|s| self.model.name_of(s)).collect::<Vec<_>>().join(", "),
         })
     }
 

@@ -136,7 +136,7 @@ impl Row for StringRow<'_> {
 }
 
 /// Runs as a display writes them: `left 34 nodes -> skip 1 -> gable 22 nodes`.
-fn runs(runs: &[ShapeRun]) -> String {
+pub(super) fn runs(runs: &[ShapeRun]) -> String {
     let words = runs.iter().map(|run| match run {
         ShapeRun::Nodes(None, nodes) => counted(*nodes, "node"),
         ShapeRun::Nodes(Some(name), nodes) => format!("{name} {}", counted(*nodes, "node")),

@@ -1,35 +1,35 @@
 //! Blocks without braces: a head, and below it indented lines that begin no statement.
 //!
-//! Each of those lines would be told as no statement, so they are put together with their head and told once.
+//! Each of those lines would be reported as no statement, so they are put together with their head and reported once.
 
-use super::statement::{Piece, Trouble, begins_statement, heads_block};
+use super::statement::{Slice, Trouble, begins_statement, heads_block};
 
 /// Puts heads and the lines that are indented below them together.
-pub(super) fn join(text: &str, pieces: &mut Vec<Piece>) {
-    let is_head = |piece: &Piece| {
+pub(super) fn join(text: &str, pieces: &mut Vec<Slice>) {
+    let is_head = |piece: &Slice| {
         let head = text.get(piece.at.clone()).unwrap_or("");
         !piece.braces && piece.trouble.is_none() && heads_block(head)
     };
     // `node bud like bulb` needs no braces, and no setting has this word.
-    let is_like = |piece: &Piece| {
+    let is_like = |piece: &Slice| {
         let words = text.get(piece.at.clone()).unwrap_or("");
         heads_block(words) && words.split([' ', '\t']).any(|word| word == "like")
     };
-    let below = |piece: &Piece, column: usize| {
+    let below = |piece: &Slice, column: usize| {
         piece.trouble.is_none()
             && !is_like(piece)
             && indent(text, piece).is_some_and(|own| own > column)
             && !begins_statement(text, piece.at.start)
     };
     // Mostly there is none, and nothing is copied.
-    let begins = |pair: &[Piece]| match pair {
+    let begins = |pair: &[Slice]| match pair {
         [head, next] => is_head(head) && indent(text, head).is_some_and(|at| below(next, at)),
         _ => false,
     };
     if !pieces.windows(2).any(begins) {
         return;
     }
-    let mut joined: Vec<Piece> = Vec::with_capacity(pieces.len());
+    let mut joined: Vec<Slice> = Vec::with_capacity(pieces.len());
     let mut open: Option<usize> = None;
     for piece in pieces.drain(..) {
         match (open, joined.last_mut()) {
@@ -48,7 +48,7 @@ pub(super) fn join(text: &str, pieces: &mut Vec<Piece>) {
 }
 
 /// How many blanks stand before a piece that is the first of its line.
-fn indent(text: &str, piece: &Piece) -> Option<usize> {
+fn indent(text: &str, piece: &Slice) -> Option<usize> {
     let before = text.as_bytes().get(..piece.at.start)?;
     let blanks = before.iter().rev();
     let blanks = blanks.take_while(|byte| matches!(byte, b' ' | b'\t')).count();

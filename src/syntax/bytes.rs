@@ -1,6 +1,6 @@
 //! What can be wrong with the characters of a text, before any of it is parsed.
 //!
-//! What is found is told here, once. Where the meaning is plain (a typographic quote, a no-break space) the
+//! What is found is reported here, once. Where the meaning is plain (a typographic quote, a no-break space) the
 //! text that is parsed afterwards holds the plain character in its place, with as many bytes, so that every
 //! offset stays; elsewhere the stretch is marked and the statement around it is left out in silence.
 
@@ -14,9 +14,9 @@ use std::ops::Range;
 
 /// A text ready to be parsed.
 pub(super) struct Checked<'a> {
-    /// The text, or a copy of the same length with plain characters in place of what was told.
+    /// The text, or a copy of the same length with plain characters in place of what was reported.
     pub text: Cow<'a, str>,
-    /// Stretches that were told; no second finding touches them.
+    /// Stretches that were reported; no second finding touches them.
     pub told: Vec<Range<usize>>,
     /// Those of them that make the statement around them unreadable.
     pub marred: Vec<Range<usize>>,
@@ -163,7 +163,7 @@ impl Checker<'_, '_> {
         self.mar(range);
     }
 
-    /// A `/`, which may begin a comment of other languages; gives the place behind it.
+    /// A `/`, which may begin a comment of other languages; gives the place after it.
     ///
     /// No statement holds `//` or `/*`, so what they hide is taken for the comment it is meant to be.
     fn slash(&mut self, at: usize) -> usize {
@@ -180,7 +180,7 @@ impl Checker<'_, '_> {
         end
     }
 
-    /// The end of a comment that `/*` begins: behind its `*/`, or the end of the line if it has none.
+    /// The end of a comment that `/*` begins: after its `*/`, or the end of the line if it has none.
     fn comment_end(&mut self, at: usize) -> usize {
         let rest = self.text.get(at + 2..).unwrap_or("");
         let found = if self.uncommented { None } else { rest.find("*/") };
@@ -191,7 +191,7 @@ impl Checker<'_, '_> {
         }
     }
 
-    /// A control character, or a run of the same; gives the place behind it.
+    /// A control character, or a run of the same; gives the place after it.
     fn control(&mut self, at: usize, byte: u8, within: Within) -> usize {
         let rest = self.text.as_bytes().get(at..).unwrap_or_default();
         let length = rest.iter().position(|next| *next != byte).unwrap_or(rest.len());
@@ -222,7 +222,7 @@ impl Checker<'_, '_> {
         range.end
     }
 
-    /// A character beyond ASCII; gives the place behind it.
+    /// A character beyond ASCII; gives the place after it.
     fn wide(&mut self, at: usize, within: Within) -> usize {
         let Some(c) = self.text.get(at..).and_then(|rest| rest.chars().next()) else {
             return at + 1;
@@ -249,7 +249,7 @@ impl Checker<'_, '_> {
         range.end
     }
 
-    /// A typographic character in place of a plain one. Of a pair of quotes only the first is told.
+    /// A typographic character in place of a plain one. Of a pair of quotes only the first is reported.
     fn typographic(&mut self, range: Range<usize>, c: char, plain: &'static str) -> usize {
         if plain != "\"" {
             self.sink.push(unexpected::typographic(self.span(&range), c, plain, None));
@@ -291,7 +291,7 @@ impl Checker<'_, '_> {
 
     /// A line left by a merge; gives the place where reading goes on.
     ///
-    /// Of the two sides the first is parsed, so that names are not told to stand twice.
+    /// Of the two sides the first is parsed, so that names are not reported to stand twice.
     fn conflict_marker(&mut self, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         let marker = bytes.get(at..at + 7).unwrap_or_default();
@@ -343,7 +343,7 @@ impl Checker<'_, '_> {
         if let Some(marker) = marker {
             let span = self.span(&marker);
             self.sink.push(unexpected::conflict(span, None, None));
-            // It stands before what has been told since.
+            // It stands before what has been reported since.
             let before = self.told.partition_point(|told| told.start < marker.start);
             self.told.insert(before, marker);
         }

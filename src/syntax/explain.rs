@@ -310,7 +310,7 @@ impl Failure<'_> {
         }
         let begins_word = rest.starts_with(|c: char| c.is_alphabetic());
         let word = first_word(rest);
-        // `wire a.1: b wire a.2: c`: a keyword with a name behind it begins a statement.
+        // `wire a.1: b wire a.2: c`: a keyword with a name after it begins a statement.
         let behind = rest.get(word.len()..).unwrap_or("").trim_start_matches([' ', '\t']);
         let statement = unexpected::is_keyword(word) && behind.starts_with(char::is_alphabetic);
         if statement && (self.fits(Rule::EOI) || self.fits(Rule::comma)) {
@@ -470,7 +470,7 @@ impl Failure<'_> {
             let span = self.span(at..at + 1);
             return unexpected::misfit(span, self.thing, &format!("`{brace}`"), &fits);
         }
-        // The end of a line is shown at its last letter, since there is nothing to point at behind it.
+        // The end of a line is shown at its last letter, since there is nothing to point at after it.
         let before = self.before().trim_end();
         let last = before.chars().next_back().map_or(0, char::len_utf8);
         let span = self.span(before.len() - last..before.len());

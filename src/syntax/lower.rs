@@ -19,9 +19,9 @@ use pest::iterators::{Pair, Pairs};
 pub(super) struct Lower<'s> {
     /// Offsets, numbers and references.
     pub values: Values<'s>,
-    /// What was told and left out.
+    /// What was reported and left out.
     pub lost: Vec<Span>,
-    /// Whether a statement among the settings of this block has been told: the next ones have the same cause.
+    /// Whether a statement among the settings of this block has been reported: the next ones have the same cause.
     pub misplaced: bool,
     /// Where settings gather their words before they are stored in their exact number.
     args: Vec<Arg>,
@@ -168,7 +168,7 @@ impl<'s> Lower<'s> {
         (settings, broken)
     }
 
-    /// A setting from a `setting` or `one_setting_head` pair; none if it was told to be wrong.
+    /// A setting from a `setting` or `one_setting_head` pair; none if it was reported to be wrong.
     fn setting(&mut self, pair: Pair<'_, Rule>, of: Option<BlockKind>) -> Option<Setting> {
         let (text, start) = (pair.as_str(), pair.as_span().start());
         let mut inner = pair.into_inner().peekable();
@@ -182,7 +182,7 @@ impl<'s> Lower<'s> {
             }
             return None;
         }
-        // A block within gathers the words of its settings behind these.
+        // A block within gathers the words of its settings after these.
         let outside = self.args.len();
         let body = self.setting_body(&mut inner, word);
         let args: Box<[Arg]> = self.args.drain(outside..).collect();

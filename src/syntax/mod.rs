@@ -2,7 +2,7 @@
 //!
 //! Characters are checked first ([`bytes`]), then the text is cut into statements ([`statement`]) and pest
 //! reads them by the hundred with `grammar/tinsel.pest`. Where a hundred does not parse, each is read alone;
-//! where a block does not parse, its head and each of its settings are. What still does not parse is told once,
+//! where a block does not parse, its head and each of its settings are. What still does not parse is reported once,
 //! at its place ([`explain`]), and left out; its words go to [`Ast::mentioned`]. [`lower`] makes the tree.
 //!
 //! Time and memory grow with the text, whatever it holds: every part is read at most three times, and pest
@@ -31,7 +31,7 @@ use pest::Parser as _;
 use pest::error::Error;
 use pest::iterators::Pairs;
 use plain::plain;
-use statement::{Piece, Trouble};
+use statement::{Slice, Trouble};
 use std::ops::Range;
 
 /// Reads the grammar. pest makes the rules public, so they can't be kept to this module.
@@ -115,7 +115,7 @@ struct Stage<'a> {
     base: u32,
     sink: &'a mut Sink,
     ast: Ast,
-    /// Whether a statement among the settings that are being read has been told.
+    /// Whether a statement among the settings that are being read has been reported.
     misplaced: bool,
 }
 
@@ -144,12 +144,12 @@ impl<'a> Stage<'a> {
     }
 
     /// The pieces in stretches: as many as pest is to be handed at once, or one that it can't read as it stands.
-    fn stretches(&self, pieces: &[Piece]) -> Vec<Range<usize>> {
+    fn stretches(&self, pieces: &[Slice]) -> Vec<Range<usize>> {
         let mut stretches = Vec::new();
         let mut done = 0;
         while let Some(first) = pieces.get(done) {
             let fits =
-                |piece: &&Piece| piece.at.end - first.at.start <= STRETCH && self.is_clean(piece);
+                |piece: &&Slice| piece.at.end - first.at.start <= STRETCH && self.is_clean(piece);
             let rest = pieces.get(done..).unwrap_or_default();
             let end = done + rest.iter().take_while(fits).count().max(1);
             stretches.push(done..end);
@@ -159,7 +159,7 @@ impl<'a> Stage<'a> {
     }
 
     /// Statements that are thought to be right, read at once; none if one of them is not.
-    fn read(&self, pieces: &[Piece]) -> Option<Read> {
+    fn read(&self, pieces: &[Slice]) -> Option<Read> {
         let (first, last) = (pieces.first()?, pieces.last()?);
         if !self.is_clean(first) || last.at.end - first.at.start > MOST_STATEMENT {
             return None;
@@ -181,7 +181,7 @@ impl<'a> Stage<'a> {
     }
 
     /// Statements one of which is not right, one by one.
-    fn singles(&mut self, pieces: &[Piece], stretch: Range<usize>) {
+    fn singles(&mut self, pieces: &[Slice], stretch: Range<usize>) {
         for index in stretch {
             if let Some(piece) = pieces.get(index) {
                 let next = pieces.get(index + 1).map(|piece| piece.at.start);
@@ -206,7 +206,7 @@ impl<'a> Stage<'a> {
         touches(&self.checked.marred, &range)
     }
 
-    fn is_clean(&self, piece: &Piece) -> bool {
+    fn is_clean(&self, piece: &Slice) -> bool {
         piece.trouble.is_none() && !self.is_marred(piece.at.clone())
     }
 
@@ -246,8 +246,8 @@ impl<'a> Stage<'a> {
         self.ast.statements = statements;
     }
 
-    /// One statement, right or not; `next` is where the one behind it begins.
-    fn single(&mut self, piece: &Piece, next: Option<usize>) {
+    /// One statement, right or not; `next` is where the one after it begins.
+    fn single(&mut self, piece: &Slice, next: Option<usize>) {
         let range = piece.at.clone();
         let marred = self.is_marred(range.clone());
         match piece.trouble {
@@ -433,7 +433,7 @@ impl<'a> Stage<'a> {
         (settings, cut.end)
     }
 
-    fn setting(&mut self, piece: &Piece, kind: Option<BlockKind>) -> Option<Setting> {
+    fn setting(&mut self, piece: &Slice, kind: Option<BlockKind>) -> Option<Setting> {
         let range = piece.at.clone();
         let key = first_word(self.slice(range.clone()));
         let brace = match piece.braces {
@@ -449,7 +449,7 @@ impl<'a> Stage<'a> {
         };
         let setting = self.setting_head(head, rule, Thing::Setting(kind, key), kind);
         let Some(brace) = brace else { return setting };
-        // A statement among the settings has been told; what it holds is not looked at.
+        // A statement among the settings has been reported; what it holds is not looked at.
         if setting.is_none() && unexpected::is_statement_word(key) {
             return None;
         }
@@ -499,7 +499,7 @@ impl<'a> Stage<'a> {
         self.lose(start..range.end);
     }
 
-    /// Tells what is wrong with a stretch that did not parse, unless something in it has been told.
+    /// Tells what is wrong with a stretch that did not parse, unless something in it has been reported.
     fn tell(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
         if !self.is_told(range.clone()) && !self.sink.is_full() {
             let finding = explain::explain(self.text, range, self.base, error, thing);

@@ -7,7 +7,7 @@ use super::statement::line_end;
 use crate::source::quoted;
 use std::borrow::Cow;
 
-/// Bytes that stay as they are and say nothing of those behind them. A quote and the end of a line say whether a `#`
+/// Bytes that stay as they are and say nothing of those after them. A quote and the end of a line say whether a `#`
 /// begins a comment.
 const CALM: ByteSet = ByteSet::but(b"#\t\r\"\n\\");
 

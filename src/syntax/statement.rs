@@ -15,7 +15,7 @@ pub(super) const MOST_NESTING: usize = 64;
 
 /// A statement or setting: where its text stands, blanks and comments around it not included.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Piece {
+pub(super) struct Slice {
     /// Where.
     pub at: Range<usize>,
     /// What is already known to be wrong with it.
@@ -47,10 +47,10 @@ pub(super) enum Trouble {
 #[derive(Debug, Default)]
 pub(super) struct Cut {
     /// The pieces in order.
-    pub pieces: Vec<Piece>,
+    pub pieces: Vec<Slice>,
     /// Each `}` that closes nothing; of several in a row the first.
     pub stray: Vec<usize>,
-    /// Where the cut ended: behind the text, or at the `}` that closes the block it was told to cut.
+    /// Where the cut ended: after the text, or at the `}` that closes the block it was told to cut.
     pub end: usize,
 }
 
@@ -98,7 +98,7 @@ pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
     rest.iter().position(|byte| *byte == b'\n').map_or(bytes.len(), |length| at + length)
 }
 
-/// The place behind the text whose opening quote stands at `at`: behind its closing quote or at the line's end.
+/// The place after the text whose opening quote stands at `at`: after its closing quote or at the line's end.
 fn behind_quote(bytes: &[u8], at: usize) -> usize {
     let rest = bytes.get(at + 1..).unwrap_or_default();
     match quoted::closing(rest) {
@@ -109,7 +109,7 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
 
 /// Whether a statement surely begins at a place that is the first of its line.
 ///
-/// `chip` and `node` also begin settings, so they need a name and a `{` behind them.
+/// `chip` and `node` also begin settings, so they need a name and a `{` after them.
 pub(super) fn begins_statement(text: &str, at: usize) -> bool {
     let line = text.get(at..line_end(text.as_bytes(), at)).unwrap_or("");
     let end = line.find(|c: char| !c.is_ascii_lowercase()).unwrap_or(line.len());
@@ -286,8 +286,8 @@ impl<'a> Cutter<'a> {
         let found = self.headless(at).or_else(|| self.closed_early(at));
         match found {
             Some((index, mut piece)) => {
-                // A bracket too deep stays told when pieces become one: no parser is to see it.
-                let deep = |piece: &Piece| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
+                // A bracket too deep stays reported when pieces become one: no parser is to see it.
+                let deep = |piece: &Slice| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
                 let deep = self.cut.pieces.iter().skip(index).find_map(deep);
                 piece.trouble = deep.or(piece.trouble);
                 self.cut.pieces.truncate(index);
@@ -298,7 +298,7 @@ impl<'a> Cutter<'a> {
     }
 
     /// The pieces since the last stray `}`, last first. Looking further back would guess.
-    fn before_stray(&self) -> impl Iterator<Item = (usize, &Piece)> {
+    fn before_stray(&self) -> impl Iterator<Item = (usize, &Slice)> {
         const MOST_BACK: usize = 100;
         let stray = self.cut.stray.last().copied().unwrap_or(0);
         let pieces = self.cut.pieces.iter().enumerate().rev();
@@ -306,7 +306,7 @@ impl<'a> Cutter<'a> {
     }
 
     /// `prop lamp` and settings, closed by a `}` that nothing opens.
-    fn headless(&self, close: usize) -> Option<(usize, Piece)> {
+    fn headless(&self, close: usize) -> Option<(usize, Slice)> {
         let mut head = None;
         for (index, piece) in self.before_stray() {
             let text = self.text.get(piece.at.clone()).unwrap_or("");
@@ -325,7 +325,7 @@ impl<'a> Cutter<'a> {
         let (index, piece) = head?;
         Some((
             index,
-            Piece {
+            Slice {
                 at: piece.at.start..close + 1,
                 trouble: Some(Trouble::Unopened(piece.at.end)),
                 braces: true,
@@ -334,7 +334,7 @@ impl<'a> Cutter<'a> {
     }
 
     /// A block, then settings and a `}` that nothing opens: the block was closed too early.
-    fn closed_early(&self, close: usize) -> Option<(usize, Piece)> {
+    fn closed_early(&self, close: usize) -> Option<(usize, Slice)> {
         let mut between = self.before_stray().skip_while(|(_, piece)| {
             let text = self.text.get(piece.at.clone()).unwrap_or("");
             !piece.braces && !begins_statement(self.text, piece.at.start) && !heads_block(text)
@@ -349,7 +349,7 @@ impl<'a> Cutter<'a> {
         }
         Some((
             index,
-            Piece {
+            Slice {
                 at: block.at.start..close + 1,
                 trouble: Some(Trouble::Early(last)),
                 braces: true,
@@ -357,7 +357,7 @@ impl<'a> Cutter<'a> {
         ))
     }
 
-    /// Takes any mark or word but blanks and ends; gives the place behind it.
+    /// Takes any mark or word but blanks and ends; gives the place after it.
     fn significant(&mut self, byte: u8, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         if byte == b'}' && self.start.is_none() {
@@ -411,7 +411,7 @@ impl<'a> Cutter<'a> {
         behind
     }
 
-    /// Whether a `(` stands where the `{` of a block belongs: behind a head, before a setting.
+    /// Whether a `(` stands where the `{` of a block belongs: after a head, before a setting.
     fn opens_block(&mut self, at: usize) -> bool {
         if std::mem::replace(&mut self.bracketed, true) {
             return false;
@@ -444,7 +444,7 @@ impl<'a> Cutter<'a> {
         let round = self.round.take().map(Trouble::Round);
         let braces = std::mem::take(&mut self.braces);
         if let Some(start) = self.start.take() {
-            self.cut.pieces.push(Piece {
+            self.cut.pieces.push(Slice {
                 at: start..self.last,
                 trouble: deep.or(round).or(trouble).or(dropped),
                 braces,

@@ -1,4 +1,4 @@
-//! What files can't show: the shape of the tree, what is kept behind a mistake, and that time grows with the
+//! What files can't show: the shape of the tree, what is kept after a mistake, and that time grows with the
 //! text only.
 
 use super::parse;

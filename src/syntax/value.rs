@@ -51,7 +51,7 @@ impl Values<'_> {
         Ident { span: Span::new(span.start + 1, span.end.saturating_sub(1)) }
     }
 
-    /// A number with the word behind it.
+    /// A number with the word after it.
     pub fn quantity(&mut self, pair: Pair<'_, Rule>) -> Option<Quantity> {
         let mut tokens = pair.into_inner().peekable();
         let value = self.sum(&mut tokens)?;
@@ -183,7 +183,7 @@ impl Values<'_> {
         Some(SelRange { span, from, to })
     }
 
-    /// `1-4` where `1..4` is meant: told, and read as meant.
+    /// `1-4` where `1..4` is meant: reported, and read as meant.
     fn dashed(&mut self, from: Expr, dash: Span) -> Option<SelRange> {
         let span = from.span();
         let Expr::Binary(binary) = from else {
@@ -271,7 +271,7 @@ impl Values<'_> {
             }
             Rule::text => Some(Arg::Text(self.text(&tokens.next()?))),
             Rule::bracketed => Some(Arg::Address(self.ident(&tokens.next()?))),
-            // What is no unit behind a number is the next word: `2 of 30 nodes`.
+            // What is no unit after a number is the next word: `2 of 30 nodes`.
             Rule::unit => Some(Arg::Word(self.ident(&tokens.next()?))),
             Rule::comma => Some(Arg::Comma(self.span(&tokens.next()?))),
             Rule::number | Rule::minus | Rule::open => {
@@ -340,7 +340,7 @@ impl Values<'_> {
         while let Some(pair) = tokens.next_if(|pair| {
             matches!(pair.as_rule(), Rule::times | Rule::over | Rule::plus | Rule::minus)
         }) {
-            // Until the first `+` or `-` the row binds to the left as it stands; behind it a product may.
+            // Until the first `+` or `-` the row binds to the left as it stands; after it a product may.
             let (operator, right) = match pair.as_rule() {
                 Rule::times => (Operator::Multiply, self.operand(tokens, &mut operators)?),
                 Rule::over => (Operator::Divide, self.operand(tokens, &mut operators)?),

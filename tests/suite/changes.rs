@@ -3,6 +3,9 @@
 use crate::cli::{Folder, err, on, out, status, tinsel};
 use std::fs;
 use std::process::Output;
+use tinsel::compile_relaid;
+use tinsel::lock::{Relay, Side};
+use tinsel::source::{Loaded, Memory};
 
 const YARD: &str = "\
 display \"Yard\" { spare 5 nodes per port }
@@ -372,6 +375,47 @@ fn a_box_is_swapped() {
     for key in ["moved", "plugged", "dials", "props", "new", "freed"] {
         assert_eq!(value[key], serde_json::json!([]), "{key}");
     }
+    let told = out(&run(&folder, &["diff", "yard.tinsel"]));
+    assert!(told.contains("10.1.0.4 -> 10.1.0.77"), "{told}");
+    assert!(told.lines().filter(|line| !line.trim().is_empty()).count() <= 6, "{told}");
+    let starts = |name: &str| {
+        let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+        let row = lock.lines().find(|line| line.trim_start().starts_with(name)).unwrap().to_owned();
+        row.replace("lock-house", "weir")
+    };
+    let names = ["fern[1]", "fern[2]", "fern[3]", "fern[4]", "torch[1]", "torch[2]"];
+    let before = names.map(starts);
+    assert_eq!(run(&folder, &["build", "yard.tinsel"]).status.code(), Some(0));
+    assert_eq!(names.map(starts), before);
+    assert_eq!(run(&folder, &["diff", "yard.tinsel"]).status.code(), Some(0));
+}
+
+/// A box with fewer ports takes another's place: what its ports have stays plugged where it was, port by port, and only the
+/// rest is plugged elsewhere. What the compiler had picked stays too.
+#[test]
+fn a_box_with_fewer_ports_takes_over() {
+    let text = WEIR.replace(
+        "wire weir.1: fern[1] -> fern[2]\nwire weir.3: fern[3]\nwire weir.4: fern[4]\n",
+        "",
+    ) + "wire weir: fern[1] -> fern[2], fern[3], fern[4]\n";
+    let folder = built(&text);
+    let rows = || {
+        let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap().replace("mill", "weir");
+        let rows =
+            lock.lines().filter(|line| line.starts_with("  fern") || line.starts_with("  torch"));
+        rows.map(str::to_owned).collect::<Vec<_>>()
+    };
+    let before = rows();
+    let swapped =
+        text.replace("weir", "mill").replace("10.1.0.4", "10.1.0.8").replace("1..6", "1..3");
+    folder.file("yard.tinsel", swapped + "renamed weir -> mill\n");
+    let value = json(&folder, &[]);
+    for key in ["moved", "plugged", "dials", "new", "freed"] {
+        assert_eq!(value[key], serde_json::json!([]), "{key}");
+    }
+    assert_eq!(value["retype"].as_array().unwrap().len(), 1, "{value}");
+    assert_eq!(run(&folder, &["build", "yard.tinsel"]).status.code(), Some(0));
+    assert_eq!(rows(), before);
 }
 
 /// Another lock takes the place of the one beside the display, in text, json and remap.
@@ -434,6 +478,35 @@ fn a_side_is_taken() {
         let now = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
         assert!(now.contains(&format!("fern[3]: {{port: weir.3, start: {start}, ")), "{now}");
         assert_eq!(now.matches("fern[3]").count(), 1);
+    }
+}
+
+/// A controller that stands in the lock in two ways is one of them only when that is said.
+#[test]
+fn a_side_of_a_set_up_is_taken() {
+    let folder = built(WEIR);
+    let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+    let line = lock.lines().find(|line| line.contains("- {name: weir")).unwrap();
+    let both = lock.replace(line, &format!("{line}\n{}", line.replace("10.1.0.4", "10.1.0.6")));
+    for (side, word, host) in
+        [(Side::Ours, "ours", "10.1.0.4"), (Side::Theirs, "theirs", "10.1.0.6")]
+    {
+        let loaded = |name: &str, text: &str| Loaded {
+            identity: name.to_owned(),
+            name: name.to_owned(),
+            bytes: text.as_bytes().to_owned(),
+        };
+        let (main, beside) = (loaded("yard.tinsel", WEIR), loaded("yard.lock", &both));
+        let files = Memory::default();
+        let taken = compile_relaid(&files, main, Some(beside), &Relay::Nothing, Some(side));
+        assert_eq!(&*taken.lock.unwrap().lock.boxes[0].host, host);
+        folder.file("yard.lock", &both);
+        let refused = run(&folder, &["diff", "yard.tinsel"]);
+        assert_eq!(refused.status.code(), Some(1));
+        assert!(err(&refused).contains("has the controller `weir` twice"), "{}", err(&refused));
+        let done = run(&folder, &["build", "yard.tinsel", "--take", word]);
+        assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+        assert_eq!(fs::read_to_string(folder.0.join("yard.lock")).unwrap(), lock);
     }
 }
 

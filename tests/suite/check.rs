@@ -57,7 +57,7 @@ pub fn bytes(bytes: &[u8]) -> Compiled {
 
 /// What a person sees of it on a terminal of 100 columns without colour.
 pub fn terminal(compiled: &Compiled) -> String {
-    let look = Look { colour: false, ascii: false, width: 100 };
+    let look = Look { colour: false, ascii: false, names: false, width: 100 };
     let mut out = Vec::new();
     terminal::write(&compiled.sources, &compiled.findings, look, &mut out).unwrap();
     String::from_utf8(out).unwrap()

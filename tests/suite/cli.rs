@@ -220,6 +220,29 @@ fn colour_only_where_wanted() {
 }
 
 #[test]
+fn all_names_of_a_refusal_are_printed_when_asked_for() {
+    let folder = Folder::new();
+    let text = "display \"quay\" { frame rate 20 Hz }\n\
+                node n { chip ws2811; colour RGB }\n\
+                controller hut { ports 1..3 { nodes at most 100 } }\n\
+                prop gull * 7 { node n; string 50 nodes }\n";
+    let path = folder.file("quay.tinsel", text);
+    let short = err(&on("check", &path, &[]));
+    assert!(short.contains("`gull[4]` and") && !short.contains("`gull[5]`"), "{short}");
+    assert!(short.contains("names: `--names` prints all"), "{short}");
+    let whole = err(&on("check", &path, &["--names"]));
+    let json: Value =
+        serde_json::from_str(&out(&on("check", &path, &["--format", "json"]))).unwrap();
+    let names = json["diagnostics"][0]["names"].as_array().unwrap();
+    assert!(names.len() > 5);
+    let one_line = whole.split_whitespace().collect::<Vec<_>>().join(" ");
+    let listed = one_line.split_once(" names: ").unwrap().1;
+    for name in names {
+        assert!(listed.contains(&format!("`{}`", name.as_str().unwrap())), "{whole}");
+    }
+}
+
+#[test]
 fn results_and_findings_go_to_their_streams() {
     let folder = Folder::new();
     let table = on("table", &folder.file("right.tinsel", RIGHT), &[]);

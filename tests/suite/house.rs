@@ -27,6 +27,47 @@ fn files(folder: &str, ending: &str) -> BTreeMap<String, String> {
     found
 }
 
+/// The words of the glossary in DEVELOPERS.md.
+fn glossary() -> Vec<String> {
+    let guide = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let (_, words) = guide.split_once("\n## Words\n").unwrap();
+    let (words, _) = words.split_once("\n## ").unwrap();
+    words
+        .lines()
+        .filter_map(|line| Some(line.strip_prefix("| ")?.split_once(" |")?.0.to_string()))
+        .filter(|word| word != "word")
+        .collect()
+}
+
+#[test]
+fn a_word_of_the_glossary_names_at_most_one_type() {
+    let words = glossary();
+    assert!((30..=40).contains(&words.len()), "{} words", words.len());
+    let mut types: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (file, text) in sources() {
+        for (at, line) in code(&text) {
+            let line = line.strip_prefix("pub").map_or(line, |rest| match rest.strip_prefix('(') {
+                Some(rest) => rest.split_once(')').map_or("", |(_, rest)| rest),
+                None => rest,
+            });
+            let mut parts = line.split_whitespace();
+            let kind = parts.next().unwrap_or_default();
+            // The associated types of traits of others (`type Output = T;`) are named there.
+            if line.ends_with("= T;") || !["struct", "enum", "type", "trait"].contains(&kind) {
+                continue;
+            }
+            let name = parts.next().unwrap_or_default();
+            let end = name.find(|c: char| !c.is_alphanumeric()).unwrap_or(name.len());
+            types.entry(name[..end].to_lowercase()).or_default().push(format!("{file}:{at}"));
+        }
+    }
+    assert!(types.contains_key("model") && types.contains_key("plan"), "no types found");
+    for word in words {
+        let homes = types.get(&word).map_or(&[][..], Vec::as_slice);
+        assert!(homes.len() < 2, "`{word}` names {} types: {homes:?}", homes.len());
+    }
+}
+
 /// The sources, without the files that are only there for tests.
 fn sources() -> BTreeMap<String, String> {
     let mut sources = files("src", "rs");

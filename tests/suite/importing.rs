@@ -170,6 +170,9 @@ fn the_tables_of_every_example_come_back() {
         "ports",
         "enters",
         "label",
+        "dark_before",
+        "built",
+        "same_as",
     ];
     let port: &[&str] = &["controller", "port", "start", "end"];
     for main in EXAMPLES {
@@ -182,8 +185,8 @@ fn the_tables_of_every_example_come_back() {
                 let (table, display) = (path(&format!("old.{ending}")), path("new.tinsel"));
                 assert_eq!(status(&run(&["table", main, "--by", by, "-o", &table])), 0);
                 let told = run(&["import", &table, "-o", &display]);
-                // A table of strings says all; one of ports leaves out what lies between fixtures, one of props whose data a prop shows.
-                let most = i32::from(by != "string");
+                // A table of strings says all; one of props all of these; one of ports leaves out what lies between fixtures.
+                let most = i32::from(by == "port");
                 assert!(
                     (0..=most).contains(&status(&told)),
                     "{main} {by} {ending}\n{}",
@@ -199,6 +202,46 @@ fn the_tables_of_every_example_come_back() {
                 );
             }
         }
+    }
+}
+
+/// The table by prop has dark nodes and `same as` too: what it says comes back, and nothing of it is in doubt.
+#[test]
+fn a_table_by_prop_comes_back_whole() {
+    let folder = Folder::new();
+    folder.file(
+        "old.tinsel",
+        "node bead { chip ws2811; colour RGB }\n\
+         controller quay { universes from 3; ports 1..6 { } }\n\
+         prop gable { node bead; string: left 20 nodes -> skip 2 -> lead 2 m -> right 15 nodes; string 31 nodes }\n\
+         prop ridge * 2 { node bead; strings 2 of 12 nodes }\n\
+         prop copy { node bead; strings 2 of 12 nodes; same as ridge[2] }\n\
+         prop crown { node bead; string 9 nodes }\n\
+         wire quay.1: skip 3 -> gable.1 -> crown\nwire quay.2: gable.2\nwire quay.3: ridge[1].1 -> skip 1 -> ridge[1].2\n\
+         wire quay.4: ridge[2]\nwire quay.5: copy\n",
+    );
+    let path = |name: &str| folder.0.join(name).to_str().unwrap().to_owned();
+    for ending in ["csv", "xlsx"] {
+        let (table, display) = (path(&format!("old.{ending}")), path(&format!("{ending}.tinsel")));
+        assert_eq!(status(&run(&["table", &path("old.tinsel"), "--by", "prop", "-o", &table])), 0);
+        let told = run(&["import", &table, "-o", &display]);
+        assert_eq!(status(&told), 0, "{}", err(&told));
+        assert_eq!(status(&run(&["diff", &display])), 0);
+        let keys = [
+            "prop",
+            "instance",
+            "string",
+            "nodes",
+            "port",
+            "start",
+            "skips",
+            "skip_before",
+            "runs",
+            "same_as",
+        ];
+        let rows = places(&display, "strings", &keys);
+        assert_eq!(rows, places(&path("old.tinsel"), "strings", &keys));
+        assert!(rows.iter().any(|row| row.contains("\"skip\":2")), "{rows:?}");
     }
 }
 
@@ -301,16 +344,21 @@ const SHEETS: &[Sheet] = &[
             4,Spare,,cone,0,0,,,\n",
         display: &[
             "wire Old-barn.1: Eave",
+            "wire Old-barn.2: Gate.1",
+            "prop Gate { node pixel; strings 2 of 40 nodes }",
             "prop Eave { enters \"left\"; node pixel; string 50 nodes }",
             "wire Mill.4: Top",
             "node pixel-rgbw",
-            "# #: 2; Kind: cone",
+            "# row 3: #: 2; Kind: cone",
         ],
         lock: &[
             "Eave: {port: Old-barn.1, start: 1/1, slots: 150",
             "Top: {port: Mill.4, start: 2/1, slots: 160",
         ],
-        doubts: &["row 3, column `Where it plugs`", "row 5, column `Bulbs`: \"0\": no nodes"],
+        doubts: &[
+            "row 3, column `Where it plugs`: \"Old barn / 2-3\": 80 nodes: taken as a string of 40 nodes on each of 2 ports",
+            "row 5, column `Bulbs`: \"0\": no nodes",
+        ],
     },
     // Notes between rows, a header again, a total that is wrong.
     Sheet {
@@ -346,9 +394,41 @@ const SHEETS: &[Sheet] = &[
             "universe 1 is `hut`'s too",
         ],
     },
+    // A prop on several ports that says no number of strings: one on each where that comes out even.
+    Sheet {
+        table: "name,nodes,port,start,nodes per string\nowl,50,\"2, 3\",,\nfox,90,4 to 6,\"5/1, 5/91, 5/181\",\nhen,,7 & 8,,25\n\
+            elk,45,9-10,,\ncow,3 strands of 20,11-13,,\n",
+        display: &[
+            "prop owl { node pixel; strings 2 of 25 nodes }",
+            "wire main.3: owl.2",
+            "prop fox { node pixel; strings 3 of 30 nodes }",
+            "prop hen { node pixel; strings 2 of 25 nodes }",
+            "wire main.8: hen.2",
+            "prop cow { node pixel; strings 3 of 20 nodes }",
+        ],
+        lock: &["fox.3: {port: main.6, start: 5/181, slots: 90"],
+        doubts: &[
+            "row 2, column `port`: \"2, 3\": 50 nodes: taken as a string of 25 nodes on each of 2 ports",
+            "row 5, column `port`: \"9-10\": 1 string can't be spread evenly over 2 ports",
+        ],
+    },
+    // Whose data a prop shows, by its name as written, above and below it; one that is not there, another start.
+    Sheet {
+        table: "name,nodes,port,start,same as\nBig owl,50,1,2/1,\nfox,50,2,2/1,big owl\nhen,9,3,,duck\nduck,9,4,2/301,\n\
+            elk,9,5,4/1,duck\ncow,9,6,,heron\n",
+        display: &[
+            "prop fox { node pixel; string 50 nodes; same as Big-owl }",
+            "prop hen { node pixel; string 9 nodes; same as duck }",
+        ],
+        lock: &["duck: {port: main.4, start: 2/301, slots: 27"],
+        doubts: &[
+            "row 6: \"elk\": shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
+            "row 7: \"cow\": no other string of the table is called \"heron\"; left out",
+        ],
+    },
     // A prop on two ports, a port of no prop, channels that do not fit, a colour that is none.
     Sheet {
-        table: "name,nodes,controller,port,channels,colour order\nowl,50,hut,\"1,2\",150,GRB\nfox,50,hut,3,160,XYZ\n",
+        table: "name,nodes,controller,port,channels,colour order\nowl,51,hut,\"1,2\",153,GRB\nfox,50,hut,3,160,XYZ\n",
         display: &["colour GRB"],
         lock: &[],
         doubts: &[
@@ -449,10 +529,10 @@ fn nowhere(table: &str, import: &tinsel::import::Import) -> Vec<String> {
         .flexible(true)
         .from_reader(table.as_bytes());
     // Words of the trade that stand for something: a unit, a mark of an address, yes and no.
-    const MEANT: [&str; 13] = [
+    const MEANT: [&str; 16] = [
         "px", "leds", "ch", "u", "s", "no", "yes", "x", "of", "name",
         // 16 strands are 4 strings of 4; 50 nodes of three slots are 150; the voltage has a blank.
-        "16x50", "150", "12v",
+        "16x50", "150", "153", "240", "strands", "12v",
     ];
     let header = |row: &csv::StringRecord| {
         row.iter().any(|cell| ["name", "Element", "Prop"].contains(&cell))
@@ -548,8 +628,61 @@ fn hostile_workbooks() {
     assert!(import.text.contains("prop owl { node pixel; string 50 nodes }"), "{}", import.text);
     let doubts: Vec<_> =
         import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
-    assert_eq!(doubts.len(), 1, "{doubts:?}");
+    assert_eq!(doubts.len(), 2, "{doubts:?}");
     assert!(doubts[0].contains("cell B3 has a formula without a kept value"), "{doubts:?}");
+    assert!(doubts[1].contains("row 3, column `nodes`: \"=5*10\": no number"), "{doubts:?}");
+    // A name without a value is no blank that goes on with the row above; a kept empty text is a blank.
+    let names = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>49.999999999999993</v></c></row>\
+        <row r=\"3\"><c r=\"A3\"><f>X1</f></c><c r=\"B3\"><v>9</v></c></row>\
+        <row r=\"4\"><c r=\"A4\" t=\"e\"><f>X2</f><v>#REF!</v></c><c r=\"B4\"><v>8</v></c></row>\
+        <row r=\"5\"><c r=\"A5\" t=\"str\"><f>IF(B5,1,\"\")</f><v></v></c><c r=\"B5\" t=\"str\"><f>A5</f><v></v></c></row>";
+    let import = read(&book(names, "", ("", ""))).unwrap();
+    let doubts: Vec<_> =
+        import.notes.iter().filter(|note| note.is_doubt()).map(ToString::to_string).collect();
+    assert_eq!((doubts.len(), import.rows, import.props), (2, 3, 3), "{doubts:?}");
+    for cell in
+        ["cell A3 has a formula without a kept value", "cell A4 holds the error of a formula"]
+    {
+        assert!(doubts.iter().any(|doubt| doubt.contains(cell)), "{cell} {doubts:?}");
+    }
+    assert!(
+        plain(&import.text).contains("prop owl { node pixel; string 50 nodes }"),
+        "{}",
+        import.text
+    );
+    assert!(plain(&import.text).contains("string 9 nodes"), "{}", import.text);
+}
+
+/// Cells in another order than that of their places are refused with their names: one of two would be lost. So are two
+/// sheets of one name, of which only one could be named.
+#[test]
+fn cells_and_sheets_stand_once() {
+    let read = |bytes: &[u8]| import("p.xlsx", bytes, &Reading::default());
+    let cell = |name: &str| format!("<c r=\"{name}\"><v>5</v></c>");
+    let row = |number: u32, cells: &str| format!("<row r=\"{number}\">{cells}</row>");
+    for (rows, why) in [
+        (row(2, &cell("A2")) + &row(2, &cell("A2")), "cell A2 stands after cell A2"),
+        (row(3, &cell("A3")) + &row(2, &cell("A2")), "cell A2 stands after cell A3"),
+        (row(2, &(cell("B2") + &cell("A2"))), "cell A2 stands after cell B2"),
+        (row(2, &cell("A0")), "after cell B1"),
+    ] {
+        let said = read(&book(&rows, "", ("", ""))).unwrap_err();
+        assert!(said.contains(why), "{said}");
+    }
+    let bytes = book(&row(2, &(cell("A2") + &cell("B2"))), "", ("", ""));
+    let mut old = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+    let mut new = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for at in 0..old.len() {
+        let mut part = old.by_index(at).unwrap();
+        let mut text = String::new();
+        std::io::Read::read_to_string(&mut part, &mut text).unwrap();
+        let sheet = "<sheet name=\"p\" sheetId=\"1\" r:id=\"r1\"/>";
+        let text = text.replace(sheet, &format!("{sheet}{}", sheet.replace("Id=\"1", "Id=\"2")));
+        new.start_file(part.name().unwrap(), zip::write::SimpleFileOptions::default()).unwrap();
+        std::io::Write::write_all(&mut new, text.as_bytes()).unwrap();
+    }
+    let said = read(&new.finish().unwrap().into_inner()).unwrap_err();
+    assert!(said.contains("two sheets called `p`: rename one"), "{said}");
 }
 
 /// A second sheet that names the boxes says where they are and what they listen to.
@@ -595,4 +728,68 @@ fn a_sheet_of_boxes_says_hosts_and_inputs() {
         assert!(doubts.iter().any(|doubt| doubt.contains(wanted)), "{wanted} {doubts:?}");
     }
     assert!(import.compiled.lock_stands());
+}
+
+/// A workbook with a sheet of lights and one of boxes.
+fn of_boxes(lights: &str, boxes: &str) -> tinsel::import::Import {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    for (name, rows) in [("lights", lights), ("boxes", boxes)] {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        for (row, line) in rows.lines().enumerate() {
+            for (column, text) in line.split(',').enumerate() {
+                sheet.write(row as u32, column as u16, text).unwrap();
+            }
+        }
+    }
+    import("props.xlsx", &book.save_to_buffer().unwrap(), &Reading::default()).unwrap()
+}
+
+/// A second sheet says which universes a box has and how it numbers its strings. Where these hold for its strings they are
+/// settings, else they are reported.
+#[test]
+fn a_sheet_of_boxes_says_universes() {
+    let lights = "name,nodes,box,port,start\nowl,50,hut,1,4/1\nfox,20,barn,1,7/11\nhen,9,pump,1,9/1\ncow,9,mill,1,20/1\n\
+                  ewe,9,mill,1,20/101\nelk,9,byre,1,30/1";
+    let import = of_boxes(
+        lights,
+        "controller,host,first universe,universes,addressing\nhut,10.8.0.1,4,3,per port\nbarn,10.8.0.2,6,,Consecutive\n\
+         pump,10.8.0.3,10,2,\nmill,10.8.0.4,20,1,per port\nbyre,10.8.0.5,28-31,,",
+    );
+    let text = plain(&import.text);
+    for wanted in [
+        "host 10.8.0.1\nuniverses 4..6\naddressing per port",
+        "host 10.8.0.2\nuniverses from 6\naddressing consecutive",
+        "host 10.8.0.3\nuniverses from 9",
+        "host 10.8.0.4\nuniverses 20..20\naddressing per prop",
+        "host 10.8.0.5\nuniverses 28..31",
+    ] {
+        assert!(text.contains(wanted), "{wanted}\n{}", import.text);
+    }
+    let doubts = import.notes.iter().filter(|note| note.is_doubt());
+    let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
+    let wanted = [
+        "row 4, column `first universe of the sheet boxes`: \"10\": the strings of `pump` lie in universes 9 to 9; its \
+         universes are not kept",
+        "row 5, column `addressing of the sheet boxes`: \"per port\": its strings do not lie so",
+    ];
+    assert_eq!(doubts.len(), wanted.len(), "{doubts:?}");
+    for (doubt, wanted) in doubts.iter().zip(wanted) {
+        assert!(doubt.starts_with(wanted), "{doubt}");
+    }
+    assert!(import.compiled.lock_stands());
+    let lock = import.lock.unwrap();
+    for row in ["fox: {port: barn.1, start: 7/11,", "ewe: {port: mill.1, start: 20/101,"] {
+        assert!(lock.contains(row), "{lock}");
+    }
+    // Without hosts it is a sheet of boxes too, also for one whose universes count from 0; a box without addresses takes
+    // what the sheet says.
+    let import = of_boxes(
+        "name,nodes,box,port,start\nowl,50,hut,1,0/1\nfox,20,barn,1,",
+        "box,start universe,last universe\nhut,0,2\nbarn,40,41",
+    );
+    let text = plain(&import.text);
+    for wanted in ["input artnet from 0\nuniverses 1..3", "universes 40..41"] {
+        assert!(text.contains(wanted), "{wanted}\n{}", import.text);
+    }
+    assert!(!import.notes.iter().any(|note| note.is_doubt()), "{:?}", import.notes);
 }

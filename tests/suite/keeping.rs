@@ -410,7 +410,7 @@ fn the_fewest_plugs_and_then_the_fewest_slots_move() {
         };
         compared += 1;
         let compiled = around(&case.text(), &lock);
-        let now = plugs::Case::moved(&lock, &lock_of(&compiled));
+        let now = case.moved(&lock, &lock_of(&compiled));
         let off = compiled.plan.past.as_ref().and_then(|past| past.off);
         plugged += usize::from(least.0 > 0);
         shifted += usize::from(least.1 > 0);

@@ -51,6 +51,20 @@ fn the_preference_decides_what_comes_first() {
 }
 
 #[test]
+fn a_refusal_names_each_chip_that_it_is_about() {
+    let told = check::told(&check::one(
+        "display \"kiosk\" { frame rate 20 Hz }\n\
+         node warm { chip ws2811; colour RGB }\n\
+         node cold { chip sk6812; colour RGB }\n\
+         controller hut { ports 1..2 { nodes at most 100 } }\n\
+         prop sign * 2 { node warm; string 70 nodes }\n\
+         prop vane { node cold; string 80 nodes }\n",
+    ));
+    let whole = "need 3 ports of any controller that drive `sk6812` or `ws2811`, and 2 have room";
+    assert!(told.contains(whole), "{told}");
+}
+
+#[test]
 fn a_fuse_holds_back_what_it_does_not_feed() {
     let yard = |settings: &str, display: &str| {
         ports(&check::one(&format!(

@@ -218,7 +218,7 @@ fn head(head: &impl Serialize) -> Result<Answer, String> {
 fn imported(name: &str, bytes: &[u8]) -> Result<Answer, String> {
     let import = import::import(name, bytes, &import::Reading::default())?;
     let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
-    let lost = import.notes.iter().any(|note| note.grade == import::Grade::Lost);
+    let lost = import.notes.iter().any(import::Note::is_doubt);
     let head = json!({ "notes": notes, "lost": lost, "rows": import.rows, "props": import.props });
     Answer::new(&head, import.text.into_bytes())
 }

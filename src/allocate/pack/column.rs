@@ -73,10 +73,6 @@ pub struct Master {
     price: Vec<f64>,
     /// Fewest bins, proven.
     pub bound: u64,
-    /// Best integer prices seen, in parts of `scale`.
-    pub prices: Vec<i64>,
-    /// Price of the most valuable pattern under `prices`.
-    pub scale: i64,
     /// Steps used: one for each sixteen numbers touched.
     pub steps: u64,
 }
@@ -101,12 +97,6 @@ impl Master {
             level: Vec::new(),
             price: Vec::new(),
             bound,
-            prices: demand
-                .sizes
-                .iter()
-                .map(|&size| i64::try_from(size).unwrap_or(i64::MAX))
-                .collect(),
-            scale: i64::try_from(demand.room).unwrap_or(i64::MAX),
             steps: 0,
             demand,
         };
@@ -279,11 +269,7 @@ impl Master {
             .map(|(price, &count)| price * i64::from(count))
             .sum();
         let bound = u64::try_from((total + best - 1) / best).unwrap_or(0);
-        if bound > self.bound {
-            self.bound = bound;
-            self.prices.clone_from(&prices);
-            self.scale = best;
-        }
+        self.bound = self.bound.max(bound);
         let enough = SCALE + SCALE / 200_000;
         let mut found: Vec<(i64, usize)> = sack
             .largest

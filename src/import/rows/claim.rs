@@ -21,6 +21,7 @@ impl Stage<'_> {
             starts: Vec::new(),
             channel: None,
             end: None,
+            universe: None,
             end_universe: None,
             texts: [Kind::Start, Kind::End].map(|_| (String::new(), String::new())),
         };
@@ -55,6 +56,7 @@ impl Stage<'_> {
         let listed = start.clone().or(from.clone().filter(|spots| spots.len() > 1)).or(range);
         claim.end = to_pair
             .map(|at| vec![at])
+            .or_else(|| self.end_slot(row, &claim, from_pair, universe_end))
             .or_else(|| first(end.flatten()))
             .or_else(|| first(to.flatten()));
         claim.end = claim.end.take().or_else(|| {
@@ -76,8 +78,26 @@ impl Stage<'_> {
             (_, None, Some(channel)) => vec![vec![At::Channel(channel)]],
             (_, None, None) => return,
         };
+        let universe = self.columns.cell(row, Kind::Universe).and_then(cells::universes);
+        claim.universe = universe.filter(|_| from_pair.is_none()).map(|(first, _)| first);
         claim.end_universe = universe_end;
         self.found.claims.push(claim);
+    }
+
+    /// Where a row ends by a slot alone, as all that it may mean: in any universe that its slots can reach.
+    fn end_slot(
+        &self,
+        row: &Row,
+        claim: &Claim,
+        start: Option<At>,
+        last: Option<u64>,
+    ) -> Option<Vec<At>> {
+        let At::Slot(universe, _) = start? else { return None };
+        let slot = self.columns.cell(row, Kind::EndSlot).and_then(cells::whole)?;
+        let lines = claim.lines.iter().filter_map(|at| self.found.line(claim.prop, *at));
+        let slots: u64 = lines.map(|line| self.found.body(line).slots()).sum();
+        let last = last.unwrap_or(universe + (slots / 500 + 1).min(64));
+        Some((universe..=last).map(|universe| At::Slot(universe, slot)).collect())
     }
 
     /// The heading and the text of a row's start, and of its end.
@@ -179,6 +199,7 @@ impl Stage<'_> {
                 comments.push(format!("{}: {}", self.columns.heading_at(at), cell.text));
             }
         }
+        comments.extend(self.remarks.remove(&row.number).into_iter().flatten());
         if let Some(own) = self.found.props.get_mut(prop).filter(|_| !comments.is_empty()) {
             let several = own.members.iter().map(|(_, lines)| lines.len()).sum::<usize>() > 1;
             let row = if several { format!("row {}: ", row.number) } else { String::new() };

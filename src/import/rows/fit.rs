@@ -86,16 +86,26 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// Fits the kinds of columns to what stands in them, and finds how many slots a universe has.
-pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
+/// Fits the kinds of columns to what stands in them, and finds how many slots a universe has, if they say so.
+pub(super) fn fitted(
+    rows: &[&Row],
+    columns: &mut Columns,
+    notes: &mut Vec<Note>,
+) -> Option<UniverseSlots> {
     let all = |columns: &Columns, kind: Kind, is: &dyn Fn(&str) -> bool| {
         let mut cells = rows.iter().filter_map(|row| columns.cell(row, kind)).peekable();
         cells.peek().is_some() && cells.all(is)
     };
+    let is_colour = |text: &str| cells::colour(text).is_some();
+    if columns.heading(Kind::Colour).eq_ignore_ascii_case("col")
+        && !all(columns, Kind::Colour, &is_colour)
+    {
+        columns.turn(Kind::Colour, Kind::Note);
+    }
     if columns.has(Kind::Position)
         && !all(columns, Kind::Position, &|text| cells::whole(text).is_some())
     {
-        let colours = all(columns, Kind::Position, &|text| cells::colour(text).is_some());
+        let colours = all(columns, Kind::Position, &is_colour);
         let to = if colours && !columns.has(Kind::Colour) { Kind::Colour } else { Kind::Note };
         columns.turn(Kind::Position, to);
     }
@@ -105,11 +115,13 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
         columns.turn(Kind::Chip, Kind::Note);
     }
     // Where nothing else says how large a string is, a count is that of its nodes.
-    let sizes = SIZES.iter().chain(&[Kind::End, Kind::EndSlot, Kind::EndChannel]);
     if columns.has(Kind::Count)
-        && !sizes.copied().any(|kind| columns.has(kind))
+        && !SIZES.iter().any(|kind| columns.has(*kind))
         && all(columns, Kind::Count, &|text| cells::whole(text).is_some())
     {
+        let what = "taken as the number of nodes, since no other column says it".to_owned();
+        let column = columns.heading(Kind::Count).to_owned();
+        notes.push(Note { column, ..Note::of_table(what, Grade::Told) });
         columns.turn(Kind::Count, Kind::Nodes);
     }
     // One prop a row needs no number of its string; where it has one, that is a count.
@@ -125,41 +137,74 @@ pub(super) fn fitted(rows: &[Row], columns: &mut Columns) -> UniverseSlots {
     if singular && numbered && !columns.has(Kind::StringNumber) {
         columns.turn(Kind::Strings, Kind::StringNumber);
     }
-    let number = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
-    let channels = || {
-        rows.iter().filter_map(|row| {
-            let universe = columns.cell(row, Kind::Universe).and_then(cells::universes)?.0;
-            Some((universe, number(row, Kind::StartChannel)?, number(row, Kind::Slot)))
-        })
+    slots(rows, columns);
+    universe_slots(rows, columns)
+}
+
+/// A number beside a universe is a slot of it where most are too small for channels that count through all universes.
+fn slots(rows: &[&Row], columns: &mut Columns) {
+    /// No universe has more slots.
+    const MOST_SLOT: u64 = 512;
+    let within = |columns: &Columns, universes: Kind, kind: Kind| {
+        let (mut universe, mut votes, mut larger) = (None, [0_u32; 2], false);
+        let (mut numbers, mut others) = (0_u32, 0_u32);
+        for row in rows {
+            let own = columns.cell(row, universes).and_then(cells::universes);
+            universe = own.map(|(first, last)| last.unwrap_or(first)).or(universe);
+            let Some(text) = columns.cell(row, kind) else { continue };
+            let Some((universe, number)) = universe.zip(cells::whole(text)) else {
+                others += 1;
+                continue;
+            };
+            numbers += 1;
+            larger |= number > MOST_SLOT;
+            // In the first universe, slot and channel are one.
+            if universe > 1 || number > MOST_SLOT {
+                let at = usize::from(number > MOST_SLOT);
+                votes = [votes[0] + u32::from(at == 0), votes[1] + u32::from(at == 1)];
+            }
+        }
+        numbers > others && (votes[0] > votes[1] || !larger)
     };
-    if columns.has(Kind::Slot) {
-        // Channels and universes together say how many slots a universe has.
-        let slots =
-            channels().filter(|(universe, ..)| *universe > 1).map(|(universe, channel, slot)| {
-                let before = channel.checked_sub(slot?)?;
-                before.is_multiple_of(universe - 1).then_some(before / (universe - 1))
-            });
-        let all: BTreeSet<Option<u64>> = slots.collect();
-        let mut all = all.into_iter();
-        return match (all.next(), all.next()) {
-            (Some(slots), None) => slots
-                .and_then(|slots| UniverseSlots::new(u32::try_from(slots).ok()?))
-                .unwrap_or_default(),
-            _ => UniverseSlots::ALL,
-        };
+    if !columns.has(Kind::Universe) {
+        return;
     }
-    let absolute = channels().all(|(universe, channel, _)| channel.div_ceil(512) == universe);
-    let within = channels().all(|(_, channel, _)| channel <= 512);
-    let universes = columns.has(Kind::Universe);
-    if universes && within && (!absolute || channels().all(|(universe, ..)| universe <= 1)) {
-        columns.turn(Kind::StartChannel, Kind::Slot);
-        columns.turn(Kind::EndChannel, Kind::EndSlot);
+    for kind in [Kind::Start, Kind::StartChannel] {
+        if !columns.has(Kind::Slot) && columns.has(kind) && within(columns, Kind::Universe, kind) {
+            columns.turn(kind, Kind::Slot);
+        }
     }
-    UniverseSlots::ALL
+    let ends = if columns.has(Kind::EndUniverse) { Kind::EndUniverse } else { Kind::Universe };
+    for kind in [Kind::End, Kind::EndChannel] {
+        let slots = columns.has(Kind::Slot) && !columns.has(Kind::EndSlot);
+        if slots && columns.has(kind) && within(columns, ends, kind) {
+            columns.turn(kind, Kind::EndSlot);
+        }
+    }
+}
+
+/// The slots of a universe, where channels, universes and slots stand together.
+fn universe_slots(rows: &[&Row], columns: &Columns) -> Option<UniverseSlots> {
+    if !columns.has(Kind::Slot) {
+        return None;
+    }
+    let number = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
+    let slots = rows.iter().filter_map(|row| {
+        let universe = columns.cell(row, Kind::Universe).and_then(cells::universes)?.0;
+        let (channel, slot) = (number(row, Kind::StartChannel)?, number(row, Kind::Slot)?);
+        let before = (channel.checked_sub(slot)).filter(|_| universe > 1)?;
+        Some(before.is_multiple_of(universe - 1).then_some(before / (universe - 1)))
+    });
+    let all: BTreeSet<Option<u64>> = slots.collect();
+    let mut all = all.into_iter();
+    match (all.next(), all.next()) {
+        (Some(slots), None) => UniverseSlots::new(u32::try_from(slots?).ok()?),
+        _ => None,
+    }
 }
 
 /// Whether addresses written with a point may have lost zeros: not where one of them ends with one.
-pub(super) fn cut(rows: &[Row], columns: &Columns) -> bool {
+pub(super) fn cut(rows: &[&Row], columns: &Columns) -> bool {
     !rows.iter().any(|row| {
         let texts = [Kind::Start, Kind::End].map(|kind| columns.cell(row, kind).unwrap_or(""));
         texts.iter().any(|text| text.contains('.') && text.ends_with('0'))

@@ -1,12 +1,12 @@
 //! What the strings of a row hang on: controller, port, receiver.
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Stage};
-use crate::import::Grade;
 use crate::import::cells::{self, Port};
 use crate::import::columns::Kind;
 use crate::import::found::{Board, Line};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
+use crate::import::{Grade, Note};
 use crate::model::Output;
 use crate::unit;
 
@@ -27,7 +27,7 @@ impl Stage<'_> {
             }
         };
         self.carried.insert(Kind::Controller, text.clone());
-        let at = self.board(row, &text);
+        let at = self.board(&text);
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
         let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
         if host.as_ref().is_some_and(|host| !host.chars().all(lawful)) {
@@ -38,13 +38,20 @@ impl Stage<'_> {
             let known = board.host.get_or_insert_with(|| host.clone()).clone();
             if known != host {
                 let what = format!("`{text}` is at {known} by a row above");
-                self.note((row, Kind::Host), what, Grade::Lost);
+                self.note((row, Kind::Host), what, Grade::Wrong);
+            } else if board.host_cell.is_none() {
+                board.host_cell = Some(Note {
+                    row: Some(row.number),
+                    column: self.columns.heading(Kind::Host).to_owned(),
+                    text: host,
+                    ..Note::of_table(String::new(), Grade::Wrong)
+                });
             }
         }
         Some(at)
     }
 
-    pub(super) fn board(&mut self, row: &Row, text: &str) -> usize {
+    pub(super) fn board(&mut self, text: &str) -> usize {
         let key = text.to_lowercase();
         if let Some(at) = self.boxes_by_text.get(&key) {
             return *at;
@@ -52,8 +59,7 @@ impl Stage<'_> {
         let name = self.boxes.give(text, "box");
         let differs = name != *text;
         if differs {
-            let what = format!("is called `{name}` in the display, and keeps this as its label");
-            self.note((row, Kind::Controller), what, Grade::Told);
+            self.renamed.push((text.to_owned(), name.clone()));
         }
         let at = self.found.boxes.len();
         self.boxes_by_text.insert(key, at);
@@ -81,14 +87,13 @@ impl Stage<'_> {
         controller: Option<usize>,
         facts: &mut Facts,
     ) -> Vec<(usize, usize)> {
+        let runs = self.runs(row, facts);
         let line = self.plain(row, facts);
         let instance = self.number(row, Kind::Instance, MOST_COUNT, "left out").unwrap_or(None);
-        let enters = self.columns.cell(row, Kind::Enters).unwrap_or("");
-        let mut each: Vec<String> = enters.split(", ").map(str::to_owned).collect();
-        if each.len() != facts.sizes.len() {
-            each = vec![enters.to_owned()];
-        }
-        each.retain(|place| !place.is_empty());
+        let strings = facts.sizes.len();
+        let [enters, same_as] =
+            [Kind::Enters, Kind::SameAs].map(|kind| self.for_each(row, kind, strings));
+        let skips = self.skips(row, strings);
         let mut places = Vec::new();
         for one in 0..facts.count {
             let Some(own) = self.found.props.get_mut(prop) else {
@@ -109,17 +114,62 @@ impl Stage<'_> {
             };
             for (at, size) in facts.sizes.iter().enumerate() {
                 let nodes = if facts.make.is_some() { *size } else { 0 };
-                self.nodes = self.nodes.saturating_add(nodes);
+                self.sums.nodes = self.sums.nodes.saturating_add(nodes);
                 places.push((member, strings.len()));
                 strings.push(Line {
                     size: *size,
-                    enters: each.get(at).or(each.first()).cloned(),
+                    enters: enters.get(at).or(enters.first()).cloned(),
+                    same_as: same_as.get(at).or(same_as.first()).cloned(),
+                    skip: skips.get(at).or(skips.first()).copied().unwrap_or(0),
+                    runs: runs.get(at).filter(|runs| runs.contains("->")).cloned(),
                     ..line.clone()
                 });
             }
         }
         self.hang(row, (prop, controller), &places, &facts.ports);
         places
+    }
+
+    /// The texts of a cell that lists one for each of a row's strings; else its only one, or none.
+    fn for_each(&self, row: &Row, kind: Kind, strings: usize) -> Vec<String> {
+        let text = self.columns.cell(row, kind).unwrap_or("");
+        let each: Vec<String> = text.split(", ").map(str::to_owned).collect();
+        let each = if each.len() == strings { each } else { vec![text.to_owned()] };
+        if text.is_empty() { Vec::new() } else { each }
+    }
+
+    /// The runs of each string of a row, which say how large each is.
+    fn runs(&mut self, row: &Row, facts: &mut Facts) -> Vec<String> {
+        let runs = self.for_each(row, Kind::Runs, facts.sizes.len());
+        let sizes: Option<Vec<u64>> = runs.iter().map(|runs| cells::runs(runs)).collect();
+        let fits = |sizes: &Vec<u64>| {
+            sizes.len() == facts.sizes.len()
+                && !sizes.contains(&0)
+                && sizes.iter().sum::<u64>() == facts.sizes.iter().sum::<u64>()
+        };
+        match sizes.filter(fits) {
+            Some(sizes) if facts.make.is_some() => {
+                facts.sizes = sizes;
+                runs
+            }
+            _ if runs.is_empty() => runs,
+            _ => {
+                let what =
+                    "no runs of that many nodes, such as `left 10 nodes -> skip 1 -> 5 nodes`";
+                self.note((row, Kind::Runs), format!("{what}; left out"), Grade::Lost);
+                Vec::new()
+            }
+        }
+    }
+
+    /// Dark nodes before each string of a row; one number is for all.
+    fn skips(&mut self, row: &Row, strings: usize) -> Vec<u64> {
+        let skips = self.for_each(row, Kind::Skip, strings);
+        let skips = skips.iter().map(|text| cells::whole(text).filter(|skip| *skip <= MOST_NODES));
+        skips.collect::<Option<_>>().unwrap_or_else(|| {
+            self.note((row, Kind::Skip), "no number that fits here; left out", Grade::Lost);
+            Vec::new()
+        })
     }
 
     /// What holds for each string of a row.
@@ -130,44 +180,30 @@ impl Stage<'_> {
         let unit = heading.rsplit(|c: char| !c.is_alphabetic()).find(|word| !word.is_empty());
         let lead = cell(Kind::Lead).filter(|lead| lead != "0");
         let length = lead.as_deref().map(|lead| cells::length(lead, unit.unwrap_or("")));
-        let same_as = cell(Kind::SameAs);
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
         let idle = row.filled().any(|(at, cell)| {
             self.columns.kind_at(at) == Some(Kind::Note) && cells::is_stored(&cell.text)
         });
-        let written = cell(Kind::Runs);
         if length == Some(None) {
             self.note((row, Kind::Lead), "no length with a unit; left out", Grade::Lost);
         }
         if stored == Some(None) {
             self.note((row, Kind::Stored), "neither yes nor no; left out", Grade::Lost);
         }
-        let fits = |text: &String| {
-            facts.sizes.len() == 1 && cells::runs(text) == facts.sizes.first().copied()
-        };
-        let runs = written.clone().filter(fits);
-        if runs != written {
-            let what = "no runs of that many nodes, such as `left 10 nodes -> skip 1 -> 5 nodes`";
-            self.note((row, Kind::Runs), format!("{what}; left out"), Grade::Lost);
-        }
         let number = self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None);
         let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
-        let skip = self.number(row, Kind::Skip, MOST_NODES, "left out").unwrap_or(None);
         let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
         Line {
             row: row.number,
             make: facts.make,
             name,
-            runs,
             number,
             strands: facts.strands,
             position,
-            skip: skip.unwrap_or(0),
             lead: length.flatten(),
             receiver,
-            same_as,
             stored: stored.flatten().unwrap_or(idle),
             ..Line::default()
         }
@@ -222,12 +258,12 @@ impl Stage<'_> {
             // What stays open still hangs on the box that is named.
             let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
             let own = match named {
-                Some(name) if controller.is_none() => Some(self.board(row, name)),
+                Some(name) if controller.is_none() => Some(self.board(name)),
                 _ => controller,
             };
             // One box is all that ports without a controller can mean.
             let only = !self.columns.has(Kind::Controller) && named.is_none();
-            let own = if only { Some(self.board(row, "main")) } else { own };
+            let own = if only { Some(self.board("main")) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {
                 line.controller = own;

@@ -44,8 +44,11 @@ impl Stage<'_> {
                 }) {
                     facts.count = of.count;
                 }
-                let nodes = sizes.iter().sum::<u64>().saturating_mul(facts.count);
                 (facts.sizes, facts.strands) = (sizes, strands);
+                if strings.is_none() {
+                    self.by_port(row, &mut facts);
+                }
+                let nodes = facts.sizes.iter().sum::<u64>().saturating_mul(facts.count);
                 facts.make = self.make(row, (nodes, facts.count), slots);
                 if facts.make.is_none() {
                     // Channels that no number of slots a node gives: they are kept, since addresses hang on them.
@@ -70,6 +73,38 @@ impl Stage<'_> {
             }
         }
         Some(facts)
+    }
+
+    /// Several ports of a row that says no number of strings: a string on each, where its nodes come out even.
+    fn by_port(&mut self, row: &Row, facts: &mut Facts) {
+        let ports = facts.ports.len() as u64;
+        let strings = ports / facts.count.max(1);
+        let [size] = facts.sizes[..] else { return };
+        if strings < 2 || !ports.is_multiple_of(facts.count) || self.columns.of_ports {
+            return;
+        }
+        let per_string = self.columns.cell(row, Kind::NodesPerString).is_some();
+        let whole = |number: u64| number < 2 || number.is_multiple_of(strings);
+        if !per_string && !(size.is_multiple_of(strings) && whole(facts.strands)) {
+            return;
+        }
+        let (each, strands) = match per_string {
+            true => (size, facts.strands),
+            false => (size / strings, facts.strands / strings),
+        };
+        (facts.sizes, facts.strands) =
+            (vec![each; facts.ports.len() / facts.count as usize], strands);
+        let said = [Kind::Start, Kind::StartChannel].iter().any(|kind| {
+            let starts = self.columns.cell(row, *kind);
+            starts
+                .and_then(|text| cells::spots(text, *kind == Kind::StartChannel, false))
+                .is_some_and(|starts| starts.len() as u64 == ports)
+        });
+        let nodes = |nodes| unit::counted(i64::try_from(nodes).unwrap_or(i64::MAX), "node");
+        let all = nodes(each.saturating_mul(ports));
+        let what = format!("{all}: taken as a string of {} on each of {ports} ports", nodes(each));
+        let grade = if said || per_string { Grade::Told } else { Grade::Lost };
+        self.note((row, Kind::Port), what, grade);
     }
 
     /// Whether a row's own end says that all its props together have so many slots.

@@ -3,7 +3,7 @@
 
 use super::super::Part;
 use super::super::chains::run_words;
-use super::super::crew::{Crew, Hung, Line, Plugs, injection_nodes, place_words};
+use super::super::crew::{CableLine, Crew, Hung, Plugs, injection_nodes, place_words};
 use super::super::html::{self, Html, put};
 use super::{caution, fold};
 use crate::model::ShapeRun;
@@ -19,7 +19,7 @@ const MARK: u32 = 50;
 /// A string and where its ends go.
 struct Bench<'c, 'a> {
     hung: &'c Hung<'a>,
-    line: &'c Line<'a>,
+    line: &'c CableLine<'a>,
     plugs: &'c Plugs,
 }
 

@@ -2,7 +2,7 @@
 //! ladder.
 
 use super::super::Part;
-use super::super::crew::{Crew, Item, Line, cable, place_words};
+use super::super::crew::{CableLine, Crew, Item, cable, place_words};
 use super::super::html::{self, Html, between, put};
 use super::{called, caution, make};
 use crate::model::ReceiverId;
@@ -28,7 +28,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
 }
 
-fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
+fn one(crew: &Crew<'_>, line: &CableLine<'_>, html: &mut Html) {
     put!(html; "<article class=\"lazy sheet\">\n<h4 id=\"port-", line.index, "\">", line.name);
     put!(html; "</h4>\n");
     let name = format!("port-{}", line.index);
@@ -46,7 +46,7 @@ fn one(crew: &Crew<'_>, line: &Line<'_>, html: &mut Html) {
 }
 
 /// The cells of what, line and slots.
-fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
+fn step(crew: &Crew<'_>, line: &CableLine<'_>, item: &Item<'_>, html: &mut Html) {
     match item {
         Item::Receiver(receiver, port, id) => {
             put!(html; "receiver <b>", receiver.name, ".", port, "</b>");
@@ -83,7 +83,7 @@ fn step(crew: &Crew<'_>, line: &Line<'_>, item: &Item<'_>, html: &mut Html) {
     }
 }
 
-fn feeds(crew: &Crew<'_>, line: &Line<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
+fn feeds(crew: &Crew<'_>, line: &CableLine<'_>, receiver: Option<ReceiverId>, html: &mut Html) {
     for feed in crew.feeds(line, receiver) {
         put!(html; "<br>power: ", crew.lead_words(&feed.lead));
     }

@@ -1,7 +1,7 @@
 //! What to type into each controller's set-up.
 
 use super::super::Part;
-use super::super::crew::{Crew, Hung, Line};
+use super::super::crew::{CableLine, Crew, Hung};
 use super::super::html::{self, Html, fact, put};
 use crate::survey::{ControllerRow, frame_rate};
 use crate::unit::{Dimension, counted, quantity};
@@ -67,7 +67,7 @@ fn settings(crew: &Crew<'_>, row: &ControllerRow<'_>, html: &mut Html) {
     put!(html; "</dl>\n");
 }
 
-fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
+fn ports(crew: &Crew<'_>, lines: &[CableLine<'_>], at: usize, html: &mut Html) {
     let headings = [
         "Port", "String", "Start", "#Channel", "End", "#Nodes", "#Skip", "Colour", "Chip", "#Level",
     ];
@@ -99,7 +99,7 @@ fn ports(crew: &Crew<'_>, lines: &[Line<'_>], at: usize, html: &mut Html) {
     put!(html; "</table></div>\n");
 }
 
-fn string(crew: &Crew<'_>, line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
+fn string(crew: &Crew<'_>, line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
     let row = &hung.row;
     put!(html; "<td>", row.name, "</td><td class=\"num\">", row.start.universe, "/");
     put!(html; row.start.slot, "</td><td class=\"n\">");

@@ -2,7 +2,7 @@
 //! light.
 
 use super::super::Part;
-use super::super::crew::{Crew, Hung, Line};
+use super::super::crew::{CableLine, Crew, Hung};
 use super::super::html::{self, Html, put};
 use super::caution;
 
@@ -22,7 +22,7 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
 }
 
-fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
+fn controller(name: &str, lines: &[CableLine<'_>], html: &mut Html) {
     let id = lines.first().map_or(0, |line| line.index);
     put!(html; "<article class=\"lazy\">\n<h3 id=\"test-", id, "\">", name, "</h3>\n");
     let headings =
@@ -37,7 +37,7 @@ fn controller(name: &str, lines: &[Line<'_>], html: &mut Html) {
     put!(html; "</tbody></table></div>\n</article>\n");
 }
 
-fn string(line: &Line<'_>, hung: &Hung<'_>, html: &mut Html) {
+fn string(line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
     let (start, end) = (hung.row.start, hung.row.end);
     put!(html; "<tr><td>", hung.socket(line), "</td><td>", hung.row.name);
     put!(html; "</td><td class=\"num\">", start.universe, "/", start.slot);

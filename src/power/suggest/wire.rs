@@ -10,7 +10,7 @@ const LEAST_AMPS: f64 = 0.001_1;
 
 /// A stretch of equal points.
 #[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Piece {
+pub struct Segment {
     /// Its first point.
     pub first: usize,
     /// Its last point.
@@ -65,7 +65,7 @@ pub struct Wire {
     /// The same, each times its resistance from the start.
     moments: Vec<f64>,
     /// Its pieces, in order.
-    pub pieces: Vec<Piece>,
+    pub pieces: Vec<Segment>,
     /// Its feeds that are there already, by point.
     pub fixed: Vec<Feed>,
     /// The most that its port may carry for hours.
@@ -121,7 +121,7 @@ impl Wire {
             self.moments.push(moment);
         }
         if count > 0 {
-            self.pieces.push(Piece { first, last: self.ohms.len() - 1, floor, most });
+            self.pieces.push(Segment { first, last: self.ohms.len() - 1, floor, most });
         }
     }
 

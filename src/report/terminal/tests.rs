@@ -5,7 +5,7 @@ use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::source::{SourceMap, Span};
 use proptest::prelude::*;
 
-const LOOK: Look = Look { colour: false, ascii: false, width: 100 };
+const LOOK: Look = Look { colour: false, ascii: false, names: false, width: 100 };
 
 fn finding(span: Span, label: &str) -> Diagnostic {
     let words = Words {
@@ -180,7 +180,7 @@ proptest! {
         for (start, length) in &spans[1..] {
             finding = finding.and(Span::new(*start, start + length), "more");
         }
-        let shown = render(&sources, &finding, Look { colour: false, ascii, width });
+        let shown = render(&sources, &finding, Look { ascii, width, ..LOOK });
         prop_assert!(shown.contains("first"));
         prop_assert_eq!(shown.matches("more").count() >= spans.len() - 1, true);
         prop_assert!(!shown.contains(|c: char| c != '\n' && c.is_control()));

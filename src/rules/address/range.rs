@@ -112,7 +112,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         }
         let mut unpinned: Option<Outside> = None;
         for port in plan.ports_of(id) {
-            // What hangs behind a pin that leads out of the range follows it there.
+            // What hangs after a pin that leads out of the range follows it there.
             let mut led_out = false;
             for piece in &port.pieces {
                 led_out &= !matches!(piece.piece.kind, PieceKind::String(_, Some(_)));

@@ -52,7 +52,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// Pairs whose pins clash slot by slot: that is told there.
+/// Pairs whose pins clash slot by slot: that is reported there.
 fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
     let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
     let pairs = clashes.iter().filter_map(|clash| {

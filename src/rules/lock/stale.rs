@@ -125,13 +125,9 @@ impl Changes {
                     && (&old.made, old.stored) != (&new.made, new.stored)
             })
         });
-        let mut boxes = Vec::new();
-        for new in &next.boxes {
-            match before.set_up(&new.name) {
-                Some(old) if SetUp { at: old.at, ..new.clone() } != *old => boxes.push(old),
-                Some(_) | None => {}
-            }
-        }
+        let pairs = next.boxes.iter().filter_map(|new| Some((before.set_up(&new.name)?, new)));
+        let boxes = pairs.filter(|(old, new)| SetUp { at: old.at, ..(*new).clone() } != **old);
+        let boxes: Vec<&SetUp> = boxes.map(|(old, _)| old).collect();
         let label = |rows: &[(&StringId, String)], what: &str| -> Vec<(Span, String)> {
             let words =
                 |(id, name): &(&StringId, String)| (line(id), format!("`{}` {what}", shown(name)));
@@ -146,8 +142,6 @@ impl Changes {
             let at = model.prop_of(*id).map_or(Span::default(), |prop| prop.at);
             (at, format!("`{}` is new", name(id)))
         });
-        const OTHER: &str = "would be set up in another way";
-        const LONGER: &str = "would have another length";
         let counts = [
             (moved.len(), "string", ["would move"; 2]),
             (resized.len(), "string", [LONGER; 2]),
@@ -157,12 +151,7 @@ impl Changes {
             (freed.len(), "string", ["would be freed"; 2]),
             (boxes.len(), "controller", [OTHER; 2]),
         ];
-        let counts = counts.into_iter().filter(|(count, ..)| *count > 0);
-        let counts = counts.map(|(count, what, [one, more])| {
-            let does = if count == 1 { one } else { more };
-            format!("{} {does}", counted(count as u64, what))
-        });
-        let mut words: Vec<String> = counts.collect();
+        let mut words = counted_words(&counts);
         words.extend(heads(before, next));
         let resized = label(&resized, LONGER);
         let renamed = label(&renamed, "is the new name of this string");
@@ -173,6 +162,19 @@ impl Changes {
         let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }
+}
+
+const OTHER: &str = "would be set up in another way";
+const LONGER: &str = "would have another length";
+
+/// What there is any of, counted: how many, of what, and what one or more of them do.
+fn counted_words(counts: &[(usize, &str, [&str; 2])]) -> Vec<String> {
+    let some = counts.iter().filter(|(count, ..)| *count > 0);
+    let words = some.map(|(count, what, [one, more])| {
+        let does = if *count == 1 { one } else { more };
+        format!("{} {does}", counted(*count as u64, what))
+    });
+    words.collect()
 }
 
 /// What is not the same in the heads of two locks.

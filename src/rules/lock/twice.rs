@@ -1,8 +1,8 @@
-//! `lock/twice`: strings that a merge left twice in the lock.
+//! `lock/twice`: strings and controllers that a merge left twice in the lock.
 
 use crate::diagnostic::words::{shown, ticked_and};
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::lock::{Lock, Row, Side};
+use crate::lock::{Lock, Row, SetUp, Side};
 use crate::rules::{Page, Rule};
 use crate::unit::counted;
 
@@ -10,12 +10,13 @@ use crate::unit::counted;
 pub const RULE: Rule = Rule {
     code: "lock/twice",
     severity: Severity::Error,
-    title: "strings that a merge left twice in the lock",
+    title: "what a merge left twice in the lock",
     page: Page {
         means: "Two branches have the same strings at different places, and the merge kept the lines of both. Only one of \
                 the two places is where the show and the controllers have a string. `tinsel build FILE --take ours` takes the \
                 first of the two lines of each string, `--take theirs` the second. Where a string can lie at one of its two \
-                places only, that one is taken; this is then a warning.",
+                places only, that one is taken; this is then a warning. The same holds for the lines of a controller that was set \
+                up in two ways.",
         why: "Each side has programmed its show for its own addresses. Which of them is right only people know.",
         source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
@@ -89,6 +90,21 @@ pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagn
     let mut finding = places(RULE.at(at, words), of, pairs);
     finding.severity = Severity::Warning;
     finding
+}
+
+/// A controller that stands in the lock with two set-ups: both lines.
+#[must_use]
+pub fn set_up(lock: &str, first: &SetUp, second: &SetUp) -> Diagnostic {
+    let name = shown(&first.name);
+    let words = Words {
+        message: format!("`{}` has the controller `{name}` twice, set up in two ways", shown(lock)),
+        label: format!("`{name}` in one way"),
+        why: "only one of the two is what people typed into the box, and `tinsel diff` compares with it"
+            .to_owned(),
+        help: "build with `--take ours` for the first line, or with `--take theirs` for the second; or delete one of the two"
+            .to_owned(),
+    };
+    RULE.at(first.at, words).and(second.at, "and in another way")
 }
 
 fn lies(of: &Lock, row: &Row) -> String {

@@ -232,7 +232,7 @@ pub fn empty(file: &SourceFile) -> Diagnostic {
     )
 }
 
-/// A lock that ends in so many zero bytes.
+/// A lock that ends in zero bytes, with their number.
 #[must_use]
 pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     let from = file.text.len() - count;

@@ -27,7 +27,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A ring of more is told by its first few; its places are all labelled.
+/// Of a ring of more its first few are named; its places are all labelled.
 const MOST_NAMED: usize = 9;
 
 /// How to open a ring.

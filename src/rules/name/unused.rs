@@ -68,7 +68,7 @@ pub fn empty_chain(span: Span) -> Diagnostic {
 }
 
 /// Controllers and receivers that nothing came to lie on. Where something has no place yet, what is free may
-/// be just what it needs, so nothing is told.
+/// be just what it needs, so nothing is reported.
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let homeless = homeless(model, plan);
     for (id, controller) in model.controllers.pairs() {

@@ -39,7 +39,7 @@ const LINK: u64 = 100_000_000;
 /// Bits a second of the link of the machine that plays the show: 1000BASE-T.
 const TRUNK: u64 = 1_000_000_000;
 
-/// Universes that are looked at in all. Whoever mirrors more than these has long been told.
+/// Universes that are looked at in all. Whoever mirrors more than these has long been reported.
 const MOST_HEARD: usize = 4_000_000;
 
 /// Bits a second that some universes, by the highest slot of each, cost at the frame rate, Ethernet's share included.

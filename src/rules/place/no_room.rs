@@ -4,7 +4,7 @@ mod cure;
 
 pub use cure::{Cure, RatePlace};
 
-use crate::diagnostic::words::list;
+use crate::diagnostic::words::{list, ticked_or};
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::model::{Model, StringId, Target};
 use crate::rules::{Page, Rule};
@@ -181,8 +181,14 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
             alone(&name, strings.saturating_sub(1), &place, tried)
         }
         Lack::Ports { needed, free } => {
-            let chip = model.chip_of(first.first.0).filter(|_| !clash.fixtures);
-            let drives = chip.map_or(String::new(), |chip| format!(" that drive `{}`", chip.name));
+            let chips = clash.lines.iter().filter_map(|line| model.chip_of(line.first.0));
+            let mut chips: Vec<&str> = chips.map(|chip| &*chip.name).collect();
+            chips.sort_unstable();
+            chips.dedup();
+            let drives = match chips.is_empty() || clash.fixtures {
+                true => String::new(),
+                false => format!(" that drive {}", ticked_or(&chips)),
+            };
             let have = if *free == 1 { "has" } else { "have" };
             let needed = count(*needed, output);
             format!("{names} need{s} {needed} of {place}{drives}, and {free} {have} room{passed}")

@@ -88,7 +88,7 @@ struct Over {
     what: String,
     /// Its own length, if it is a string.
     length: Option<u64>,
-    /// How many strings lie before and behind it.
+    /// How many strings lie before and after it.
     strings: (usize, usize),
 }
 

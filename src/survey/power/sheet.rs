@@ -6,7 +6,7 @@ use crate::table::{Column, Decimal, Face, Row, Table, columns};
 
 /// A row: what it is says which cells it has.
 #[derive(Default)]
-struct Line<'a> {
+struct SheetLine<'a> {
     kind: &'static str,
     name: &'a str,
     from: &'a str,
@@ -24,7 +24,7 @@ struct Line<'a> {
     minus: Option<Decimal>,
 }
 
-impl Row for Line<'_> {
+impl Row for SheetLine<'_> {
     fn columns() -> Vec<Column<Self>> {
         columns! { row;
             text "kind" => row.kind;
@@ -55,12 +55,12 @@ pub fn table(view: &PowerView) -> Table<'_> {
     Table::of("power", "", || lines(view).into_iter()).only(&[Face::Sheets])
 }
 
-fn lines(view: &PowerView) -> Vec<Line<'_>> {
-    let mut lines: Vec<Line<'_>> = Vec::new();
+fn lines(view: &PowerView) -> Vec<SheetLine<'_>> {
+    let mut lines: Vec<SheetLine<'_>> = Vec::new();
     lines.extend(view.ports.iter().map(|row| {
         let notes = [(row.left_out, "left out"), (!row.drop_known, "pitch or gauge not told")];
         let notes = notes.iter().filter(|(holds, _)| *holds).map(|(_, note)| *note);
-        Line {
+        SheetLine {
             kind: "port",
             name: &row.port,
             from: row.from,
@@ -71,10 +71,30 @@ fn lines(view: &PowerView) -> Vec<Line<'_>> {
             dark: row.dark_from.as_ref(),
             dark_nodes: Some(row.dark_nodes),
             note: notes.collect::<Vec<_>>().join(", "),
-            ..Line::default()
+            ..SheetLine::default()
         }
     }));
-    lines.extend(view.leads.iter().map(|row| Line {
+    lines.extend(feeds(view));
+    lines.extend(totals(view));
+    for row in view.suggestions.iter().flatten() {
+        lines.extend(row.statements.iter().map(|statement| SheetLine {
+            kind: "suggestion",
+            name: &row.port,
+            note: statement.clone(),
+            ..SheetLine::default()
+        }));
+    }
+    lines.extend(CAUTIONS.iter().map(|caution| SheetLine {
+        kind: "caution",
+        note: (*caution).to_owned(),
+        ..SheetLine::default()
+    }));
+    lines
+}
+
+/// Leads, supplies and circuits.
+fn feeds(view: &PowerView) -> impl Iterator<Item = SheetLine<'_>> {
+    let leads = view.leads.iter().map(|row| SheetLine {
         kind: "lead",
         name: &row.feeds,
         from: &row.supply,
@@ -82,9 +102,9 @@ fn lines(view: &PowerView) -> Vec<Line<'_>> {
         minus: Some(row.minus_amps),
         limit: row.fuse,
         note: row.gauge.clone(),
-        ..Line::default()
-    }));
-    lines.extend(view.supplies.iter().map(|row| Line {
+        ..SheetLine::default()
+    });
+    let supplies = view.supplies.iter().map(|row| SheetLine {
         kind: "supply",
         name: &row.supply,
         amps: Some(row.amps),
@@ -93,47 +113,33 @@ fn lines(view: &PowerView) -> Vec<Line<'_>> {
         rated: row.rated,
         headroom: row.headroom,
         note: without(&row.left_out),
-        ..Line::default()
-    }));
-    lines.extend(view.circuits.iter().map(|row| Line {
+        ..SheetLine::default()
+    });
+    let circuits = view.circuits.iter().map(|row| SheetLine {
         kind: "circuit",
         name: &row.circuit,
         amps: row.amps,
         limit: row.breaker.zip(row.load),
         watts: Some(row.watts),
-        ..Line::default()
-    }));
-    lines.extend(totals(view));
-    for row in view.suggestions.iter().flatten() {
-        lines.extend(row.statements.iter().map(|statement| Line {
-            kind: "suggestion",
-            name: &row.port,
-            note: statement.clone(),
-            ..Line::default()
-        }));
-    }
-    lines.extend(CAUTIONS.iter().map(|caution| Line {
-        kind: "caution",
-        note: (*caution).to_owned(),
-        ..Line::default()
-    }));
-    lines
+        ..SheetLine::default()
+    });
+    leads.chain(supplies).chain(circuits)
 }
 
-fn totals(view: &PowerView) -> [Line<'_>; 3] {
+fn totals(view: &PowerView) -> [SheetLine<'_>; 3] {
     let total = &view.total;
     let mut given = "what supplies give".to_owned();
     if !total.left_out.is_empty() {
         given = format!("{given}, {}", without(&total.left_out));
     }
     let mains = "with the loss of supplies".to_owned();
-    let line = |name, note, watts, amps| Line {
+    let line = |name, note, watts, amps| SheetLine {
         kind: "total",
         name,
         amps,
         watts: Some(watts),
         note,
-        ..Line::default()
+        ..SheetLine::default()
     };
     [
         line("all", given, total.watts, None),

@@ -67,6 +67,8 @@ pub struct Case {
     controllers: Vec<Controller>,
     wires: Vec<Wire>,
     reserved: Option<u64>,
+    /// A prop's old and new name.
+    renamed: Option<(String, String)>,
     names: u64,
 }
 
@@ -111,7 +113,8 @@ impl Case {
                 ports: vec![false; 1 + lot.below(3) as usize],
             });
         }
-        let mut case = Self { controllers, wires: Vec::new(), reserved: None, names: 0 };
+        let mut case =
+            Self { controllers, wires: Vec::new(), reserved: None, renamed: None, names: 0 };
         for _ in 0..2 + lot.below(4) {
             let wire = case.wire(lot);
             case.wires.push(wire);
@@ -159,7 +162,7 @@ impl Case {
     /// One edit.
     pub fn edit(&mut self, lot: &mut Lot) -> &'static str {
         let at = lot.below(self.wires.len() as u64) as usize;
-        match lot.below(11) {
+        match lot.below(14) {
             0 | 1 => {
                 let wire = self.wire(lot);
                 let place = lot.below(self.wires.len() as u64 + 1) as usize;
@@ -192,6 +195,24 @@ impl Case {
             7 | 8 => {
                 self.wires[at].target = self.target(lot);
                 "another target"
+            }
+            10 | 11 => {
+                self.names += 1;
+                let prop = &mut self.wires[at].props[0];
+                let new = format!("p{}", self.names);
+                self.renamed = Some((prop.name.clone(), new.clone()));
+                prop.name = new;
+                if lot.below(2) == 0 {
+                    prop.nodes = 1 + lot.below(7);
+                }
+                "renamed"
+            }
+            12 if self.wires[at].props.iter().all(|prop| prop.strings == 1) => {
+                let prop = Prop { strings: 1, ..self.prop(lot) };
+                let wire = &mut self.wires[at];
+                let place = lot.below(wire.props.len() as u64 + 1) as usize;
+                wire.props.insert(place, prop);
+                "a longer chain"
             }
             9 if self.controllers.iter().all(|one| one.addressing != Addressing::Consecutive) => {
                 self.reserved = Some(1 + lot.below(4));
@@ -233,6 +254,9 @@ impl Case {
         if let Some(universe) = self.reserved {
             let _ = writeln!(text, "reserve universes {universe} \"a guest\"");
         }
+        if let Some((old, new)) = &self.renamed {
+            let _ = writeln!(text, "renamed {old} -> {new}");
+        }
         for wire in &self.wires {
             for prop in &wire.props {
                 let _ = match prop.strings {
@@ -259,22 +283,27 @@ impl Case {
         text
     }
 
-    fn olds(lock: &Lock) -> Olds {
+    fn olds(&self, lock: &Lock) -> Olds {
+        let name = |row: &str| {
+            let (prop, string) = row.split_at(row.find('.').unwrap_or(row.len()));
+            let renamed = self.renamed.as_ref().filter(|(old, _)| old == prop);
+            renamed.map_or(row.to_owned(), |(_, new)| format!("{new}{string}"))
+        };
         let rows = lock.rows.iter().map(|row| {
             let Output::Pixel(port) = row.output else {
                 panic!("no fixtures here");
             };
             let controller = row.controller[1..].parse().unwrap();
-            (row.name.to_string(), (controller, port as usize - 1, row.start, row.slots))
+            (name(&row.name), (controller, port as usize - 1, row.start, row.slots))
         });
         rows.collect()
     }
 
     /// What became of the strings of a lock in another: how many changed their port, how many slots moved.
-    pub fn moved(before: &Lock, now: &Lock) -> (usize, u64) {
-        let now = Self::olds(now);
+    pub fn moved(&self, before: &Lock, now: &Lock) -> (usize, u64) {
+        let now = self.olds(now);
         let mut sum = (0, 0);
-        for (name, was) in Self::olds(before) {
+        for (name, was) in self.olds(before) {
             if let Some(lies) = now.get(&name) {
                 sum.0 += usize::from((lies.0, lies.1) != (was.0, was.1));
                 sum.1 += if lies.2 == was.2 { 0 } else { was.3 };
@@ -307,7 +336,7 @@ impl Case {
     /// The fewest strings that change their port and, of the ways that do with so few, the fewest slots that move; `None`
     /// where nothing is lawful.
     pub fn least(&self, lock: &Lock) -> Option<(usize, u64)> {
-        let olds = Self::olds(lock);
+        let olds = self.olds(lock);
         let lines = self.lines(&olds);
         let mut ways: BTreeMap<usize, Vec<Vec<(usize, usize)>>> = BTreeMap::new();
         self.ports(&lines, &olds, &mut Vec::new(), 0, &mut ways);

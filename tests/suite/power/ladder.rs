@@ -1,7 +1,7 @@
 //! Ladders of one conductor, there and back, for the solver of plus and minus: each takes half of what a segment has.
 //! Plus and minus then mirror each other, whatever the feeds, so the voltage between them is the ladder's.
 
-use tinsel::power::network::{Bus, Draw, Lead, Line, Network, Row, Step};
+use tinsel::power::network::{Bus, Draw, Network, Row, SolvedLead, SolvedLine, Step};
 use tinsel::power::rails;
 
 /// A point with the segment before it, in ohm.
@@ -44,8 +44,8 @@ pub struct Solved {
     pub segments: Vec<f64>,
 }
 
-fn lead(source: Source) -> Lead {
-    Lead { supply: 0, volts: source.volts, ohms: source.ohms / 2.0 }
+fn lead(source: Source) -> SolvedLead {
+    SolvedLead { supply: 0, volts: source.volts, ohms: source.ohms / 2.0 }
 }
 
 fn steps(ladder: &Ladder) -> Vec<Step> {
@@ -69,7 +69,7 @@ fn steps(ladder: &Ladder) -> Vec<Step> {
 /// Solves ladders that share a trunk; without one their starts are fed by taps only. Says what each ladder became and
 /// what flows through the trunk.
 pub fn solve(trunk: Option<Source>, ladders: &[Ladder]) -> (Vec<Solved>, f64) {
-    let lines = ladders.iter().map(|ladder| Line {
+    let lines = ladders.iter().map(|ladder| SolvedLine {
         ground: 0,
         bus: trunk.map(|_| 0),
         steps: steps(ladder),

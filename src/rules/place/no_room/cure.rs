@@ -1,4 +1,4 @@
-//! What would make room: each as a change of the text that was tried before it is told.
+//! What would make room: each as a change of the text that was tried before it is offered.
 
 use crate::diagnostic::{Edit, Fix};
 use crate::model::{Model, PortSettings};

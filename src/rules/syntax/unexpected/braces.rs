@@ -44,7 +44,7 @@ pub fn stray_brace(span: Span) -> Diagnostic {
     )
 }
 
-/// A block whose `}` is followed by more of its settings; `last` is the `}` behind those.
+/// A block whose `}` is followed by more of its settings; `last` is the `}` after those.
 #[must_use]
 pub fn closed_early(span: Span, last: Span) -> Diagnostic {
     finding(

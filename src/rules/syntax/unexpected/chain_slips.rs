@@ -4,7 +4,7 @@ use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// `wire c.1: prop owl`: the kind before the name; the place takes in the blanks behind it.
+/// `wire c.1: prop owl`: the kind before the name; the place takes in the blanks after it.
 #[must_use]
 pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
     let name = words::shown(name);
@@ -90,7 +90,7 @@ pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diag
     )
 }
 
-/// A `wire` without the `:` behind its target.
+/// A `wire` without the `:` after its target.
 #[must_use]
 pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
     let (before, found) = (words::shown(before), words::shown(found));

@@ -1,10 +1,10 @@
-//! Slips within a setting, each told by its name.
+//! Slips within a setting, each reported by its name.
 
 use super::RULE;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// A second setting behind one that has not ended; `before` is the text of the first.
+/// A second setting after one that has not ended; `before` is the text of the first.
 #[must_use]
 pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);

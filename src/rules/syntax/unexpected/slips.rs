@@ -1,10 +1,10 @@
-//! Usual slips, each told by its name.
+//! Usual slips, each reported by its name.
 
 use super::{Thing, finding};
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// `=` or `:` behind the first word of a setting.
+/// `=` or `:` after the first word of a setting.
 #[must_use]
 pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
     let key = words::shown(key);
@@ -32,7 +32,7 @@ pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
     .fix("leave out the network port", vec![Edit { span: port, text: String::new() }])
 }
 
-/// A statement or setting behind another on one line.
+/// A statement or setting after another on one line.
 #[must_use]
 pub fn second_on_line(span: Span, thing: Thing<'_>, found: &str) -> Diagnostic {
     finding(

@@ -1,0 +1,112 @@
+//! Strings that show the data of others: which string a cell means, and what of it a display can say.
+
+use crate::import::Note;
+use crate::import::clashes::about;
+use crate::import::found::{Found, Line};
+use std::collections::BTreeMap;
+
+/// Where a string stands: its prop, and its member and string there.
+type At = (usize, (usize, usize));
+
+/// Puts the name that a display has in place of each text that names the string whose data another shows. `written` has
+/// the props by the text of their rows in small letters.
+pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes: &mut Vec<Note>) {
+    let said = |(prop, place, line): (usize, (usize, usize), &Line)| {
+        Some(((prop, place), line.same_as.clone()?))
+    };
+    let said: Vec<(At, String)> = found.lines().filter_map(said).collect();
+    if said.is_empty() {
+        return;
+    }
+    let mut by_name: BTreeMap<String, At> = BTreeMap::new();
+    for (prop, place, line) in found.lines() {
+        by_name.insert(found.name(prop, place).to_lowercase(), (prop, place));
+        if let (Some(own), Some(prop_of)) = (&line.name, found.props.get(prop)) {
+            by_name.insert(format!("{}.{own}", prop_of.name).to_lowercase(), (prop, place));
+        }
+    }
+    for ((prop, place), text) in said {
+        let key = text.to_lowercase();
+        // A prop's name stands for its strings in their order.
+        let by_prop = || written.get(&key).map(|other| (*other, place));
+        let other = by_name.get(&key).copied().or_else(by_prop);
+        let other = other.filter(|(other, at)| found.line(*other, *at).is_some());
+        let name = other.filter(|other| *other != (prop, place));
+        let name = name.map(|(other, at)| found.name(other, at));
+        if name.is_none() {
+            let what = format!("no other string of the table is called \"{text}\"; left out");
+            notes.push(about(found, (prop, place), what));
+        }
+        if let Some(line) = found.line_mut(prop, place) {
+            line.same_as = name;
+        }
+    }
+}
+
+/// Holds the addresses of strings against those of the strings whose data they show.
+pub fn starts(found: &mut Found, notes: &mut Vec<Note>) {
+    if found.lines().all(|(.., line)| line.same_as.is_none()) {
+        return;
+    }
+    let lines = found.lines().map(|(prop, place, _)| (found.name(prop, place), (prop, place)));
+    let by_name: BTreeMap<String, At> = lines.collect();
+    let all: Vec<At> = found.lines().map(|(prop, place, _)| (prop, place)).collect();
+    for (prop, place) in all {
+        let Some((start, other)) =
+            found.line(prop, place).and_then(|line| Some((line.start?, line.same_as.clone()?)))
+        else {
+            continue;
+        };
+        let Some(other_at) = by_name.get(&other).copied() else { continue };
+        let slots = found.universe_slots.each();
+        match found.line_mut(other_at.0, other_at.1) {
+            Some(line) if line.start.is_none() => line.start = Some(start),
+            Some(line) if line.start != Some(start) => {
+                let what = format!(
+                    "shows the data of `{other}`, which starts elsewhere; its own address {}/{} is not kept",
+                    start / slots + 1,
+                    start % slots + 1
+                );
+                notes.push(about(found, (prop, place), what));
+                if let Some(line) = found.line_mut(prop, place) {
+                    line.start = None;
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Takes `same as` from members of which some strings show the data of one member and others do not: a display says it
+/// of all of them, in their order.
+pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut broken = Vec::new();
+    for (prop, own) in found.props.iter().enumerate() {
+        for (member, (_, lines)) in own.members.iter().enumerate() {
+            let said = lines.iter().any(|line| line.same_as.is_some());
+            let base = lines.first().and_then(of_member);
+            let fits = |(at, line): (usize, &Line)| match (&line.same_as, base) {
+                (Some(own), Some(base)) => *own == format!("{base}.{}", at + 1),
+                _ => false,
+            };
+            if said && lines.len() > 1 && !lines.iter().enumerate().all(fits) {
+                broken.extend((0..lines.len()).map(|string| (prop, (member, string))));
+            }
+        }
+    }
+    for (prop, place) in broken {
+        let Some(other) = found.line_mut(prop, place).and_then(|line| line.same_as.take()) else {
+            continue;
+        };
+        let what = format!(
+            "shows the data of `{other}`, but not all strings of its prop show those of one prop in \
+             their order; left out"
+        );
+        notes.push(about(found, (prop, place), what));
+    }
+}
+
+/// The member of whose first string a string shows the data, where that has several.
+fn of_member(line: &Line) -> Option<&str> {
+    line.same_as.as_deref()?.strip_suffix(".1")
+}

@@ -110,7 +110,8 @@ yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a 
 pub const IMPORT: &str = "\
 The table is csv (cells parted by commas, semicolons or tabs) or a workbook (.xlsx, .xlsm). The \
 first row with a heading for names and one for nodes is the header; two rows of headings are read \
-together. Headings are known by their usual words, in any case: name or prop; count; nodes, \
+together, and a later one with other columns begins a table of its own. Several files become one \
+display. Headings are known by their usual words, in any case: name or prop; count; nodes, \
 pixels or lights; strings; controller; port; start, or universe and slot, or channel; end; \
 channels; colour order; voltage; chip; receiver; lead; note. `--column 'Plug=port'` says what \
 another one is.

@@ -111,8 +111,12 @@ fn told(name: &str, output: Option<&Path>, import: &Import, console: &Console) -
     let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
     let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
+    let several = import.tables > 1;
     for note in notes.iter().take(MOST_NOTES) {
-        text.push_str(&format!("{name}: {note}\n"));
+        // Of several files, its place says which.
+        let own = several && !note.place.is_empty();
+        let before = if own { String::new() } else { format!("{name}: ") };
+        text.push_str(&format!("{before}{note}\n"));
     }
     if notes.len() > MOST_NOTES {
         let rest = || notes.iter().skip(MOST_NOTES);

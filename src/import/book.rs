@@ -29,6 +29,8 @@ const MOST_SHEETS: usize = 64;
 pub struct Page {
     /// Its name.
     pub name: String,
+    /// How notes name it.
+    pub place: String,
     /// Rows that hold anything.
     pub rows: Vec<Row>,
     /// Cells that could not be read.
@@ -71,7 +73,16 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
         })
     });
     let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;
-    remarks::add(bytes, &mut pages);
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|why| why.to_string())?;
+    let mut text = |name: &str| {
+        let mut text = Vec::new();
+        if let Ok(part) = archive.by_name(name) {
+            // What is broken off is read as far as it goes.
+            let _ = part.take(MOST_PART[1]).read_to_end(&mut text);
+        }
+        String::from_utf8_lossy(&text).into_owned()
+    };
+    remarks::add(&mut text, &mut pages);
     Ok(pages)
 }
 

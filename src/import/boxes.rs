@@ -67,8 +67,8 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                         (_, true, _) => {
                             let why = set_host(board, text);
                             if why.is_none() && board.host_cell.is_none() {
-                                let cell = of_cell(page, row, (*at, &headings), "");
-                                board.host_cell = Some(Note { grade: Grade::Wrong, ..cell });
+                                let note = of_cell(page, row, (*at, &headings), "");
+                                board.host_cell = Some(Note { grade: Grade::Wrong, ..note });
                             }
                             why
                         }
@@ -112,7 +112,7 @@ fn of_cell(page: &Page, row: &Row, (at, headings): (usize, &[String]), what: &st
     Note {
         row: Some(row.number),
         column: heading.to_owned(),
-        place: format!("sheet `{}`", shown(&page.name)),
+        place: page.place.clone(),
         text: row.text(at).to_owned(),
         ..Note::of_table(what.to_owned(), Grade::Lost)
     }

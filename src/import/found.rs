@@ -135,8 +135,8 @@ pub struct Found {
     pub comments: Vec<String>,
     /// Slots of a universe, by which its channels count.
     pub universe_slots: UniverseSlots,
-    /// What says how many slots a universe has, with its row; 0 where columns together do.
-    pub said: Vec<(UniverseSlots, usize)>,
+    /// What says how many slots a universe has, with the row of its words, to be worded; columns together have none.
+    pub said: Vec<(UniverseSlots, Option<Note>)>,
     /// How notes name its tables; empty where there is one.
     pub places: Vec<String>,
     /// Whether its rows are ports.

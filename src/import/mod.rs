@@ -47,6 +47,8 @@ pub struct Import {
     pub lock: Option<String>,
     /// What there is to say, by row.
     pub notes: Vec<Note>,
+    /// How many tables it came from.
+    pub tables: usize,
     /// Rows that hold anything, the header left out.
     pub rows: usize,
     /// Statements of props that came of them.
@@ -217,10 +219,15 @@ fn table(
             "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
         notes.push(Note::of_table(what.to_owned(), Grade::Told));
     }
-    let name = format!("sheet `{}`", words::shown(&page.name));
-    let named = if pages.is_empty() { "" } else { &name };
-    let parts: Vec<&str> = [label, named].into_iter().filter(|part| !part.is_empty()).collect();
-    let place = parts.join(", ");
+    let named = |page: &book::Page| {
+        let sheet = format!("sheet `{}`", words::shown(&page.name));
+        if label.is_empty() { sheet } else { format!("{label}, {sheet}") }
+    };
+    let place = if pages.is_empty() { label.to_owned() } else { named(&page) };
+    let mut pages = pages;
+    for page in &mut pages {
+        page.place = named(page);
+    }
     let mut rows = page.rows;
     notes.extend(page.notes);
     let sections = columns::find(&rows, reading, notes)?;

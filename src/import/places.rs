@@ -32,8 +32,8 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
             stray.extend(claim.lines.iter().map(|place| ((claim.prop, *place), end)));
         }
     }
-    same::starts(found, notes);
     reaches(found, &claims, &stray, notes);
+    same::starts(found, notes);
     if found.of_ports {
         mirrored(found, notes);
     }

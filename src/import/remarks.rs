@@ -5,20 +5,15 @@
 use super::book::Page;
 use super::{Grade, Note};
 use crate::diagnostic::words;
-use std::io::{Cursor, Read as _};
 
-/// The most bytes of a part that is looked at.
-const MOST_PART: u64 = 32 * 1024 * 1024;
 /// The most letters of a remark that are kept.
 const MOST_LETTERS: usize = 800;
 
-type Archive<'a> = zip::ZipArchive<Cursor<&'a [u8]>>;
-
-/// Gives each sheet the comments on its cells. Those of a sheet that can't be read are counted in a note.
-pub fn add(bytes: &[u8], pages: &mut [Page]) {
-    let Ok(mut archive) = zip::ZipArchive::new(Cursor::new(bytes)) else { return };
-    let workbook = part(&mut archive, "xl/workbook.xml");
-    let related = part(&mut archive, "xl/_rels/workbook.xml.rels");
+/// Gives each sheet the comments on its cells. `part` gives the text of a part of the workbook, empty where there is none.
+/// Those of a sheet that can't be read are counted in a note.
+pub fn add(part: &mut dyn FnMut(&str) -> String, pages: &mut [Page]) {
+    let workbook = part("xl/workbook.xml");
+    let related = part("xl/_rels/workbook.xml.rels");
     for sheet in tags(&workbook, "sheet") {
         let (Some(name), Some(id)) = (attribute(sheet, "name"), attribute(sheet, "id")) else {
             continue;
@@ -30,11 +25,11 @@ pub fn add(bytes: &[u8], pages: &mut [Page]) {
         };
         let path = joined("xl", &path);
         let Some((folder, file)) = path.rsplit_once('/') else { continue };
-        let links = part(&mut archive, &format!("{folder}/_rels/{file}.rels"));
+        let links = part(&format!("{folder}/_rels/{file}.rels"));
         let comments = tags(&links, "Relationship")
             .filter(|tag| attribute(tag, "Type").is_some_and(|kind| kind.ends_with("/comments")));
         for comments in comments.filter_map(target) {
-            read(&part(&mut archive, &joined(folder, &comments)), page);
+            read(&part(&joined(folder, &comments)), page);
         }
     }
 }
@@ -67,16 +62,6 @@ fn read(text: &str, page: &mut Page) {
         );
         page.notes.push(Note::of_table(what, Grade::Lost));
     }
-}
-
-/// The text of a part; empty where there is none.
-fn part(archive: &mut Archive<'_>, name: &str) -> String {
-    let mut bytes = Vec::new();
-    if let Ok(part) = archive.by_name(name) {
-        // What is broken off is read as far as it goes.
-        let _ = part.take(MOST_PART).read_to_end(&mut bytes);
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
 }
 
 /// The tags of a name, each from its first attribute up to the next tag.

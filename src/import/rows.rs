@@ -134,7 +134,8 @@ impl Stage<'_> {
 
     /// A row that makes no prop: it is reported, and stands in the display as a comment.
     fn left_out(&mut self, place: Where<'_>, why: &str, grade: Grade) {
-        self.note(place, format!("{why}; kept as a comment"), grade);
+        let kept = if why.ends_with("left out") { "" } else { "; kept as a comment" };
+        self.note(place, format!("{why}{kept}"), grade);
         self.left_row(place.0, why);
     }
 
@@ -143,8 +144,7 @@ impl Stage<'_> {
         let first = table.sections.first().map_or(0, |section| section.columns.header);
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
-            let own = sizes::said(&words).map(|size| (size, row.number));
-            self.found.said.extend(own);
+            self.said(row, &words, &table.place);
             self.found.comments.push(format!("row {}, above the header: {words}", row.number));
         }
         self.remarks.clone_from(&table.remarks);
@@ -153,14 +153,14 @@ impl Stage<'_> {
             let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
             self.columns = section.columns.clone();
             let size = fitted(&rows, &mut self.columns, self.notes);
-            self.found.said.extend(size.map(|size| (size, 0)));
+            self.found.said.extend(size.map(|size| (size, None)));
             self.found.of_ports |= self.columns.of_ports;
             self.cut = cut(&rows, &self.columns);
             (self.last, self.carried) = (None, BTreeMap::new());
             self.sums.another();
             for row in rows {
                 self.found.rows += 1;
-                self.row(row);
+                self.row(row, &table.place);
             }
         }
         let rest = std::mem::take(&mut self.remarks).into_values().flatten();
@@ -183,10 +183,18 @@ impl Stage<'_> {
         }
     }
 
-    fn row(&mut self, row: &Row) {
+    /// Notes what the words of a row say about universes.
+    fn said(&mut self, row: &Row, words: &str, place: &str) {
+        let size = sizes::said(words);
+        self.found.said.extend(size.map(|size| {
+            let note = Note::of_table(String::new(), Grade::Told);
+            (size, Some(Note { row: Some(row.number), place: place.to_owned(), ..note }))
+        }));
+    }
+
+    fn row(&mut self, row: &Row, place: &str) {
         if row.filled().count() == 1 && self.is_words(row) {
-            let own = row.filled().find_map(|(_, cell)| sizes::said(&cell.text));
-            self.found.said.extend(own.map(|size| (size, row.number)));
+            self.said(row, &columns::begin(row), place);
             self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
             return;
         }

@@ -92,8 +92,8 @@ pub fn settle(
         text = self::text(name, &found, &notes, rate);
         compiled = around((display, &text), lock.as_deref());
     }
-    let (rows, props) = (found.rows, found.props.len());
-    Import { text, lock, notes, rows, props, compiled }
+    let (rows, props, tables) = (found.rows, found.props.len(), found.places.len());
+    Import { tables, text, lock, notes, rows, props, compiled }
 }
 
 /// Puts contradictions first and what loses nothing last, each by its place.

@@ -72,49 +72,43 @@ pub fn settle(
         found.universe_slots = size;
         return;
     }
-    let mut note = |row: Option<usize>, what: String, grade: Grade| {
-        notes.push(Note { row, ..Note::of_table(what, grade) });
-    };
+    let said = std::mem::take(&mut found.said);
     // Columns say it for every row, words may be about one of them.
-    let by_columns = found.said.iter().find(|(_, row)| *row == 0);
-    if let Some((size, row)) = by_columns.or(found.said.first()).copied() {
-        let slots = |at: &At| match at {
-            At::Slot(_, slot) => *slot,
-            At::Channel(_) => 0,
-        };
-        let places = |claim: &Claim| {
-            claim.starts.iter().chain(&claim.end).filter_map(|at| at.first().map(slots)).max()
-        };
-        let beyond = claims.iter().find(|claim| places(claim).unwrap_or(0) > size.each());
-        for (other, row) in found.said.iter().filter(|(other, _)| *other != size) {
-            let what = format!(
-                "says {} slots to a universe, where the table has {} elsewhere, which is taken",
-                other.get(),
-                size.get()
-            );
-            note(Some(*row).filter(|row| *row > 0), what, Grade::Wrong);
+    let Some((size, own)) = said.iter().find(|(_, note)| note.is_none()).or(said.first()) else {
+        if let Some((what, grade, size)) = by_starts(found, claims) {
+            found.universe_slots = size;
+            notes.push(Note::of_table(what, grade));
         }
-        if let Some(claim) = beyond {
-            let what = format!(
+        return;
+    };
+    for (other, note) in said.iter().filter(|(other, _)| other != size) {
+        let what = format!(
+            "says {} slots to a universe, where the table has {} elsewhere, which is taken",
+            other.get(),
+            size.get()
+        );
+        notes.extend(note.clone().map(|note| Note { what, grade: Grade::Wrong, ..note }));
+    }
+    let lies = |at: &At| matches!(at, At::Slot(_, slot) if *slot > size.each());
+    let beyond = claims
+        .iter()
+        .find(|claim| claim.starts.iter().chain(&claim.end).any(|at| at.first().is_some_and(lies)));
+    let (what, grade) = match beyond {
+        Some(claim) => {
+            let words = format!(
                 "says {} slots to a universe, but row {} lies beyond; 512 are taken",
                 size.get(),
                 claim.row
             );
-            note(Some(row).filter(|row| *row > 0), what, Grade::Wrong);
-            return;
+            (words, Grade::Wrong)
         }
-        found.universe_slots = size;
-        if row > 0 {
-            let what =
-                format!("says that a universe has {0} slots: so has the display", size.get());
-            note(Some(row), what, Grade::Told);
+        None => {
+            found.universe_slots = *size;
+            let words = "says that a universe has N slots: so has the display";
+            (words.replace('N', &size.get().to_string()), Grade::Told)
         }
-        return;
-    }
-    if let Some((what, grade, size)) = by_starts(found, claims) {
-        found.universe_slots = size;
-        note(None, what, grade);
-    }
+    };
+    notes.extend(own.clone().map(|note| Note { what, grade, ..note }));
 }
 
 /// What the channels at which the boxes of a table begin say, where it has channels and no universes.
@@ -135,12 +129,12 @@ fn by_starts(found: &Found, claims: &[Claim]) -> Option<(String, Grade, Universe
     let begin = |slots: u64| firsts.values().all(|first| first.is_multiple_of(slots));
     let all = UniverseSlots::ALL;
     let beyond = firsts.values().any(|first| *first > 0);
-    let first = across.first()?;
     if begin(WHOLE_NODES) && beyond && !begin(all.each()) {
         let what = "its channels count 510 to a universe, since every box begins on such a one: so \
                     does the display";
         return Some((what.to_owned(), Grade::Told, UniverseSlots::new(510)?));
     }
+    let first = across.first()?;
     let grade = if begin(all.each()) { Grade::Told } else { Grade::Lost };
     let what = format!(
         "its channels are taken to count 512 to a universe, which cuts a node in {} of its rows, first in row {first}; \

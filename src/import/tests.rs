@@ -16,7 +16,7 @@ fn plain(import: &Import) -> String {
 }
 
 fn lost(import: &Import) -> Vec<String> {
-    let notes = import.notes.iter().filter(|note| note.grade == Grade::Lost);
+    let notes = import.notes.iter().filter(|note| note.is_doubt());
     notes.map(ToString::to_string).collect()
 }
 
@@ -72,7 +72,7 @@ fn what_is_not_understood_is_told_with_its_place() {
     assert_eq!(
         told,
         [
-            "row 1: \"Yard 2026\" stands above the header; left out",
+            "row 1: \"Yard 2026\" stands above the header; kept as a comment",
             "row 8, column `controller`: no controller; taken as `hut`, which stands above",
         ]
     );

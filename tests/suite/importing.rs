@@ -369,7 +369,9 @@ const SHEETS: &[Sheet] = &[
             "TOTAL | 71",
         ],
         lock: &[],
-        doubts: &["row 6, column `name`: \"TOTAL\": a total that is not the sum"],
+        doubts: &[
+            "row 6, column `nodes`: \"71\": a total that is not the sum of the rows above: it is 71, they have 70",
+        ],
     },
     // Two rows of headings.
     Sheet {
@@ -385,13 +387,13 @@ const SHEETS: &[Sheet] = &[
     Sheet {
         table: "name,nodes,controller,port,start\nowl,50,hut,1,1/1\nfox,50,hut,2,1/100\nhen,50,barn,1,1/400\n",
         display: &[
-            "# in doubt: row 3: \"fox\": lies on slots of `owl`",
-            "# in doubt: row 4: \"hen\": universe 1 is `hut`'s too (row 2)",
+            "# in doubt: row 3, column `start`: \"1/100\": `fox` lies on slots of `owl`",
+            "# in doubt: row 4, column `start`: \"1/400\": `hen` lies in universe 1, which is `hut`'s too (row 2)",
         ],
         lock: &["owl: {port: hut.1, start: 1/1,"],
         doubts: &[
-            "\"fox\": lies on slots of `owl`, row 2, from 1/100 on",
-            "universe 1 is `hut`'s too",
+            "`fox` lies on slots of `owl`, row 2, from 1/100 on",
+            "universe 1, which is `hut`'s too",
         ],
     },
     // A prop on several ports that says no number of strings: one on each where that comes out even.
@@ -423,7 +425,7 @@ const SHEETS: &[Sheet] = &[
         lock: &["duck: {port: main.4, start: 2/301, slots: 27"],
         doubts: &[
             "row 6: \"elk\": shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
-            "row 7: \"cow\": no other string of the table is called \"heron\"; left out",
+            "row 7: `cow` is the same as \"heron\", which no other string of the table is called; left out",
         ],
     },
     // A prop on two ports, a port of no prop, channels that do not fit, a colour that is none.
@@ -768,9 +770,9 @@ fn a_sheet_of_boxes_says_universes() {
     let doubts = import.notes.iter().filter(|note| note.is_doubt());
     let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
     let wanted = [
-        "row 4, column `first universe of the sheet boxes`: \"10\": the strings of `pump` lie in universes 9 to 9; its \
+        "sheet `boxes`, row 4, column `first universe`: \"10\": the strings of `pump` lie in universes 9 to 9; its \
          universes are not kept",
-        "row 5, column `addressing of the sheet boxes`: \"per port\": its strings do not lie so",
+        "sheet `boxes`, row 5, column `addressing`: \"per port\": its strings do not lie so",
     ];
     assert_eq!(doubts.len(), wanted.len(), "{doubts:?}");
     for (doubt, wanted) in doubts.iter().zip(wanted) {

@@ -18,6 +18,7 @@
 //! | `handing` | workbook, MVR, picture and schema, as far as no reader of their own is needed |
 //! | `formatter` | the formatter over every text there is |
 //! | `importing` | tables of props, sound and not |
+//! | `sheets` | tables of props that grew over several seasons, and several tables at once |
 //! | `papers` | the papers of a crew, against the table and against one another |
 //! | `parts` | the parts list, counted by hand and against the table |
 //! | `fit` | how full a display is, and where more would go |
@@ -82,4 +83,5 @@ mod random;
 mod renaming;
 mod robust;
 mod settings;
+mod sheets;
 mod standards;

@@ -34,7 +34,9 @@ pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes:
         let name = other.filter(|other| *other != (prop, place));
         let name = name.map(|(other, at)| found.name(other, at));
         if name.is_none() {
-            let what = format!("no other string of the table is called \"{text}\"; left out");
+            let what = format!(
+                "is the same as \"{text}\", which no other string of the table is called; left out"
+            );
             notes.push(about(found, (prop, place), what));
         }
         if let Some(line) = found.line_mut(prop, place) {

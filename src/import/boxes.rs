@@ -38,6 +38,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         column(&[Kind::EndUniverse]),
     ];
     let addressing = headed(&["addressing"]);
+    let ports = headed(&["ports", "plugs", "outputs", "sockets", "numberofports", "portcount"]);
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
@@ -60,6 +61,11 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                             "its strings do not lie so; the display has `addressing per prop`";
                         board.addressing =
                             Some((words, of_cell(page, row, (*at, &headings), what)));
+                        return false;
+                    }
+                    let count = cells::whole(text).filter(|count| (1..=1_024).contains(count));
+                    if let (true, Some(count)) = (Some(*at) == ports, count) {
+                        board.ports = Some(count);
                         return false;
                     }
                     let why = match (*at == name, Some(*at) == host, input(text)) {

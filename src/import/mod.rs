@@ -34,7 +34,7 @@ use crate::diagnostic::words;
 use crate::format::format;
 use crate::protocol::UniverseSlots;
 use crate::source::Loaded;
-use columns::Section;
+use columns::Block;
 use found::Found;
 use sheet::Row;
 use std::collections::BTreeMap;
@@ -146,11 +146,11 @@ pub struct Reading {
 
 /// A sheet of a workbook, or a file of csv.
 #[derive(Debug, Default)]
-struct Table {
+struct Sheet {
     /// How notes name it, where there are several.
     place: String,
     rows: Vec<Row>,
-    sections: Vec<Section>,
+    sections: Vec<Block>,
     /// Remarks on its cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,
 }
@@ -216,7 +216,7 @@ fn table(
     label: &str,
     reading: &Reading,
     notes: &mut Vec<Note>,
-) -> Result<(Table, Beside), String> {
+) -> Result<(Sheet, Beside), String> {
     let (page, pages) = if book::is_archive(bytes) {
         page(book::read(bytes)?, reading)?
     } else {
@@ -243,7 +243,7 @@ fn table(
     rows::ditto(&mut rows, &sections, notes);
     let of_ports = sections.first().is_some_and(|section| section.columns.of_ports);
     let own = page.name == "strings" && !of_ports;
-    Ok((Table { place, rows, sections, remarks: page.remarks }, (pages, own)))
+    Ok((Sheet { place, rows, sections, remarks: page.remarks }, (pages, own)))
 }
 
 /// The sheet of a workbook that is read: the one that was asked for, or the first with the best header; and those beside it.

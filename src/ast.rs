@@ -4,6 +4,8 @@
 //! settings exist is known by `resolve/settings.rs`, not by the grammar. Nothing here is checked for sense.
 
 use crate::source::Span;
+use std::any::Any;
+use std::sync::Mutex;
 
 /// A word that stands for something; its text is read from the source.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -130,7 +132,13 @@ pub struct Block {
     pub settings: Vec<Setting>,
     /// Whether some of its settings did not parse; they are left out of `settings`.
     pub broken: bool,
+    /// What was made of it last time.
+    pub made: Made,
 }
+
+/// What a later stage made of a statement: while a display is edited, a statement whose text stays stays too.
+#[derive(Debug, Default)]
+pub struct Made(pub Mutex<Option<Box<dyn Any + Send>>>);
 
 /// One setting: its first word, what follows, and its runs or its own block.
 #[derive(Debug)]

@@ -21,6 +21,7 @@ pub struct Body {
 impl Body {
     /// What a string takes; `None` where that is unknown or nothing.
     #[must_use]
+    #[inline]
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
         let shape = model.shape(id);
         let body = match model.node_of(id) {
@@ -95,12 +96,14 @@ impl Grid {
 
     /// The universe (from 1) that a channel lies in.
     #[must_use]
+    #[inline]
     pub fn universe(self, channel: u64) -> u32 {
         u32::try_from(channel / self.slots + 1).unwrap_or(u32::MAX)
     }
 
     /// The first channel of a universe at or after a channel.
     #[must_use]
+    #[inline]
     pub fn up(self, channel: u64) -> u64 {
         channel.checked_next_multiple_of(self.slots).unwrap_or(u64::MAX)
     }
@@ -113,6 +116,7 @@ impl Grid {
 
     /// How far a channel is behind the first of its universe.
     #[must_use]
+    #[inline]
     pub fn offset(self, channel: u64) -> u64 {
         channel % self.slots
     }
@@ -134,6 +138,7 @@ impl Grid {
 
     /// The stretch of a body laid at or, where its first node would not stay whole, after a channel.
     #[must_use]
+    #[inline]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {
         let (each, units) = self.units(body);
         let start = if self.room(at) < each { self.up(at) } else { at };

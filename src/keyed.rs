@@ -21,6 +21,7 @@ macro_rules! id {
         pub struct $name(pub u32);
 
         impl std::convert::From<usize> for $name {
+            #[inline]
             fn from(index: usize) -> Self {
                 // Tables are held far below this by the limits on strings and source size.
                 Self(u32::try_from(index).unwrap_or(u32::MAX))
@@ -28,6 +29,7 @@ macro_rules! id {
         }
 
         impl $crate::keyed::Id for $name {
+            #[inline]
             fn index(self) -> usize {
                 self.0 as usize
             }
@@ -37,6 +39,7 @@ macro_rules! id {
             /// As an index.
             #[allow(dead_code)] // some ids of private tables index nothing else
             #[must_use]
+            #[inline]
             pub fn index(self) -> usize {
                 self.0 as usize
             }
@@ -54,6 +57,7 @@ pub struct Keyed<I, T> {
 
 impl<I: Id, T> Keyed<I, T> {
     /// Adds a row and returns its id.
+    #[inline]
     pub fn push(&mut self, row: T) -> I {
         self.rows.push(row);
         I::from(self.rows.len() - 1)
@@ -83,6 +87,7 @@ impl<I: Id, T> Keyed<I, T> {
 
 impl<I, T> Keyed<I, T> {
     /// All rows, in order.
+    #[inline]
     pub fn iter(&self) -> std::slice::Iter<'_, T> {
         self.rows.iter()
     }
@@ -94,6 +99,7 @@ impl<I, T> Keyed<I, T> {
 
     /// How many rows there are.
     #[must_use]
+    #[inline]
     pub fn len(&self) -> usize {
         self.rows.len()
     }
@@ -123,6 +129,7 @@ impl<I, T> Keyed<I, T> {
 
     /// The rows as they lie.
     #[must_use]
+    #[inline]
     pub fn as_slice(&self) -> &[T] {
         &self.rows
     }
@@ -158,12 +165,14 @@ impl<I, T> From<Vec<T>> for Keyed<I, T> {
 impl<I: Id, T> Index<I> for Keyed<I, T> {
     type Output = T;
 
+    #[inline]
     fn index(&self, id: I) -> &T {
         self.rows.index(id.index())
     }
 }
 
 impl<I: Id, T> IndexMut<I> for Keyed<I, T> {
+    #[inline]
     fn index_mut(&mut self, id: I) -> &mut T {
         self.rows.index_mut(id.index())
     }

@@ -9,7 +9,7 @@ pub use time::*;
 use crate::chip::BitTime;
 use crate::keyed::Keyed;
 use crate::model::{
-    ControllerId, InjectAt, Model, NodeKind, PieceKind, ReceiverId, StringId, Told,
+    ControllerId, InjectAt, Model, NodeId, NodeKind, PieceKind, ReceiverId, StringId, Told,
 };
 
 /// Bit time that a node without a chip is counted with: 800 kbit/s, as nearly all of them.
@@ -90,6 +90,8 @@ pub struct Load {
     busy: Time,
     around: Time,
     last: Option<NodeTime>,
+    /// The make that `last` is that of.
+    make: Option<NodeId>,
     /// Skips at the head of the line, until the string that says what a node of them costs.
     waiting: u64,
 }
@@ -103,6 +105,7 @@ impl Default for Load {
             busy: Time::ZERO,
             around: Time::ZERO,
             last: None,
+            make: None,
             waiting: 0,
         }
     }
@@ -133,9 +136,12 @@ impl Load {
         }
         self.nodes += u64::from(shape.nodes);
         self.skipped += u64::from(shape.skips);
-        let Some(time) = NodeTime::of(model, id) else {
+        // Strings of one make mostly stand together.
+        let known = self.last.filter(|_| shape.node == self.make);
+        let Some(time) = known.or_else(|| NodeTime::of(model, id)) else {
             return;
         };
+        self.make = shape.node;
         let count = u64::from(shape.nodes) + u64::from(shape.skips) + self.waiting;
         self.waiting = 0;
         self.busy = self.busy.plus(time.of_nodes(count));

@@ -93,7 +93,8 @@ pub const UNITS: &[Unit] = &[
 /// The unit of a word as written.
 #[must_use]
 pub fn find(word: &str) -> Option<&'static Unit> {
-    UNITS.iter().find(|unit| unit.name == word || unit.also.contains(&word))
+    let is = |name: &&str| name.len() == word.len() && *name == word;
+    UNITS.iter().find(|unit| is(&unit.name) || unit.also.iter().any(|also| is(&also)))
 }
 
 /// The units that measure one thing, each size once: of `Hz` and `fps` the first.
@@ -136,6 +137,9 @@ impl Decimal {
     /// It times `factor`, if that is a whole number that fits.
     #[must_use]
     pub fn scaled(self, factor: i64) -> Option<i64> {
+        if self.places == 0 {
+            return self.digits.checked_mul(factor);
+        }
         let scale = 10_i128.checked_pow(u32::from(self.places))?;
         let product = i128::from(self.digits) * i128::from(factor);
         if product % scale == 0 { i64::try_from(product / scale).ok() } else { None }

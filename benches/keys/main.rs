@@ -2,7 +2,7 @@
 //!
 //! 1,000 edits: a prop is typed letter by letter, lines are deleted, fifty lines are pasted, a prop is renamed. After each
 //! one come all findings and the hints of the text. Time is that of the thread on a processor, so that other work on the
-//! machine counts little. With `power` the display has supplies and injections, with `lock` a lock beside it.
+//! machine counts little. A number says how many turns of 73 edits there are. With `power` the display has supplies and injections, with `lock` a lock beside it.
 
 #![allow(
     clippy::unwrap_used,
@@ -84,7 +84,8 @@ fn main() {
         std::hint::black_box((findings, hints));
     };
     let typed = "prop arch-new { node bud; string 50 nodes }  # over the gate\n";
-    for turn in 0..14 {
+    let turns = std::env::args().find_map(|one| one.parse().ok()).unwrap_or(14);
+    for turn in 0..turns {
         let (name, text) = &texts[1 + turn * 2 % 39];
         let middle = text.match_indices("\nprop").nth(40).unwrap().0 + 1;
         for length in 1..=typed.len() {

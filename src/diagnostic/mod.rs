@@ -194,6 +194,12 @@ impl Sink {
         }
     }
 
+    /// How many findings it has.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.findings.len()
+    }
+
     /// Whether it has all the findings that it keeps; what is found from now on need not be worded.
     #[must_use]
     pub fn is_full(&self) -> bool {

@@ -23,11 +23,17 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
     let letters = lower.chars().count();
     // Any two names of one letter are one letter apart.
     let most = (letters / 3).max(usize::from(letters > 1));
-    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
     let kinds = letters_of(&lower);
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
         .filter_map(|name| {
+            if name != word && stem(name) == stem(word) {
+                return None;
+            }
+            // In ASCII, lower case is as long.
+            if name.is_ascii() && name.len().abs_diff(letters) > most {
+                return None;
+            }
             let low = name.to_lowercase();
             if low == lower {
                 return Some((0, name));
@@ -38,8 +44,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
                 return None;
             }
             let distance = strsim::osa_distance(&lower, &low);
-            let digits_only = stem(name) == stem(word) && stem(word) != word;
-            (distance <= most && !digits_only).then_some((distance, name))
+            (distance <= most).then_some((distance, name))
         })
         .collect();
     found.sort_unstable();
@@ -50,6 +55,11 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
     }
     found.truncate(3);
     found.into_iter().map(|(_, name)| name).collect()
+}
+
+/// A name without the digits that it ends in.
+fn stem(name: &str) -> &str {
+    name.trim_end_matches(|c: char| c.is_ascii_digit())
 }
 
 /// The letters of a word as a set of bits; letters may share a bit.

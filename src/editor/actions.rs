@@ -73,7 +73,14 @@ fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool 
             placed.map(|own| own.map(|own| (own.start, own.end))).collect()
         };
         let stays = action.fix.title != WRITE_PORTS || places(trial) == places(compiled);
-        cures && stays && errors(trial) <= errors(compiled)
+        let errors_of = |one: &Compiled, code: &str| {
+            let errors = one.findings.iter().filter(|one| one.severity == Severity::Error);
+            errors.filter(|one| one.code == code).count()
+        };
+        // A cure may bring to light what the finding hid; any other change may not.
+        let fresh = |one: &Diagnostic| errors_of(trial, one.code) > errors_of(compiled, one.code);
+        let quiet = action.of.is_some() || !trial.findings.iter().any(fresh);
+        cures && stays && quiet && errors(trial) <= errors(compiled)
     };
     desk.tried(&action.fix.edits, holds).unwrap_or(false)
 }

@@ -30,6 +30,7 @@ impl Time {
 
     /// A number of bits.
     #[must_use]
+    #[inline]
     pub fn bits(bits: u128, bit: BitTime) -> Self {
         Self {
             above: bits.saturating_mul(u128::from(bit.nanoseconds)),
@@ -39,6 +40,7 @@ impl Time {
 
     /// The sum. Past [`FINEST`] it is rounded up to a millionth of a nanosecond.
     #[must_use]
+    #[inline]
     pub fn plus(self, other: Self) -> Self {
         if self.below == other.below {
             return Self { above: self.above.saturating_add(other.above), below: self.below };
@@ -64,6 +66,7 @@ impl Time {
 
     /// Whether it takes no longer than another.
     #[must_use]
+    #[inline]
     pub fn within(self, other: Self) -> bool {
         let (mine, others) = self.pair(other);
         mine <= others
@@ -71,6 +74,7 @@ impl Time {
 
     /// The longer of the two.
     #[must_use]
+    #[inline]
     pub fn longer(self, other: Self) -> Self {
         if self.within(other) { other } else { self }
     }

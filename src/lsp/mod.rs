@@ -171,6 +171,9 @@ impl Server<'_> {
             return self.refuse(id, code::INVALID, "the server was shut down");
         }
         match method {
+            "initialize" if self.ready => {
+                return self.refuse(id, code::INVALID, "`initialize` was sent before");
+            }
             "initialize" => {
                 let result = self.initialize(params);
                 return self.send(&json!({"jsonrpc": "2.0", "id": id, "result": result}));
@@ -219,6 +222,9 @@ impl Server<'_> {
     }
 
     fn notified(&mut self, method: &str, params: &Value) -> io::Result<()> {
+        if !self.ready || self.ended {
+            return Ok(());
+        }
         let uri = text(params, "/textDocument/uri").map(str::to_owned);
         let version = params.pointer("/textDocument/version").and_then(Value::as_i64);
         match (method, uri) {
@@ -235,15 +241,18 @@ impl Server<'_> {
             ("textDocument/didOpen", Some(uri)) => {
                 let own = text(params, "/textDocument/text").unwrap_or("").to_owned();
                 self.set(&uri, version.unwrap_or(0), own);
-                self.find_mains(&uri)
+                self.disk_changed()
             }
             ("textDocument/didChange", Some(uri)) => {
                 let changes = params.pointer("/contentChanges").and_then(Value::as_array);
                 let last = changes.and_then(|all| all.last()).and_then(|one| text(one, "/text"));
-                if let Some(own) = last.map(str::to_owned) {
-                    self.set(&uri, version.unwrap_or(0), own);
-                }
-                Ok(())
+                let Some(before) = self.open.get(&uri) else {
+                    return Ok(());
+                };
+                let own = last.unwrap_or(&before.text).to_owned();
+                let alike = texts::read_alike(&before.text, &own);
+                self.set(&uri, version.unwrap_or(before.version), own);
+                if alike { Ok(()) } else { self.disk_changed() }
             }
             ("textDocument/didClose", Some(uri)) => {
                 self.open.remove(&uri);
@@ -350,8 +359,11 @@ impl Server<'_> {
         if let Some(text) = text {
             file.bytes = text.as_bytes().to_owned();
         }
+        let name = file.name.clone();
         display.desk.compile(&over, file, opened.lock);
         display.names = over.names.into_inner();
+        // What is no file is known by its URI.
+        display.names.extend(own.map(|own| (name, own.identity.clone())));
     }
 
     /// Pushes the findings of every display that changed: for all its texts, empty ones for those that left it.

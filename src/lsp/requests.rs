@@ -184,10 +184,11 @@ impl Server<'_> {
         };
         let known = self.mains.get_mut(uri);
         let at = known.as_ref().and_then(|all| all.iter().position(|one| one == main));
-        if let (Some(known), Some(at)) = (known, at) {
-            let one = known.remove(at);
-            known.insert(0, one);
-        }
+        let (Some(known), Some(at)) = (known, at) else {
+            return Err((code::PARAMETERS, format!("{uri} is no part of {main}")));
+        };
+        let one = known.remove(at);
+        known.insert(0, one);
         self.find_mains(uri).map_err(|error| (code::FAILED, error.to_string()))?;
         for display in self.displays.values_mut() {
             display.stale = true;

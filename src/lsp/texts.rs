@@ -125,6 +125,13 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
     for _ in 0..MOST_FOLDERS {
         let room = MOST_FILES.saturating_sub(files.len());
         files.extend(shelf.displays_in(at).into_iter().take(room));
+        // One that is open and not saved yet reads others as well.
+        let unsaved = open.values().filter_map(|one| one.path.as_ref());
+        for path in unsaved.filter(|path| folder(path) == at && path.ends_with(".tinsel")) {
+            if !files.contains(path) {
+                files.push(path.clone());
+            }
+        }
         let up = folder(at);
         if up.is_empty() || !inside || !within(up) {
             break;
@@ -152,6 +159,16 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
     found.sort_by_key(|file| (!shelf.has_lock(file), file.clone()));
     found.dedup();
     found
+}
+
+/// Whether two versions of a text read the same others, as far as can be seen without parsing them.
+#[must_use]
+pub fn read_alike(one: &str, other: &str) -> bool {
+    let reads = |text| {
+        let parts = str::split(text, ['\n', ';']).map(str::trim);
+        parts.filter(|part| part.starts_with("include") || part.starts_with("stock"))
+    };
+    reads(one).eq(reads(other))
 }
 
 /// Whether a file reads another, directly or through others.

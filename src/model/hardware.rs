@@ -233,10 +233,12 @@ impl Controller {
     /// Its pixel port of a number.
     #[must_use]
     pub fn port(&self, number: u32) -> Option<&Port> {
-        self.ports
-            .binary_search_by_key(&number, |port| port.number)
-            .ok()
-            .and_then(|at| self.ports.get(at))
+        // They mostly count from 1 without a gap.
+        let usual = self.ports.get((number as usize).wrapping_sub(1));
+        usual.filter(|port| port.number == number).or_else(|| {
+            let at = self.ports.binary_search_by_key(&number, |port| port.number).ok()?;
+            self.ports.get(at)
+        })
     }
 }
 

@@ -268,36 +268,42 @@ const LEAST_PORTS: usize = 50_000;
 impl Model {
     /// What a string is made of.
     #[must_use]
+    #[inline]
     pub fn shape(&self, id: StringId) -> &Shape {
         &self.shapes[self.strings[id].shape]
     }
 
     /// The prop of a string.
     #[must_use]
+    #[inline]
     pub fn prop(&self, id: StringId) -> &Prop {
         &self.props[self.strings[id].prop]
     }
 
     /// Whether a string is put up, and not stored.
     #[must_use]
+    #[inline]
     pub fn is_up(&self, id: StringId) -> bool {
         !self.strings[id].stored
     }
 
     /// The string of an id.
     #[must_use]
+    #[inline]
     pub fn string(&self, id: StringId) -> Option<&StringDef> {
         Some(&self.strings[id])
     }
 
     /// What a string is made of.
     #[must_use]
+    #[inline]
     pub fn shape_of(&self, id: StringId) -> Option<&Shape> {
         Some(self.shape(id))
     }
 
     /// The make of node of a string; `None` for a fixture.
     #[must_use]
+    #[inline]
     pub fn node_of(&self, id: StringId) -> Option<&NodeKind> {
         self.shape(id).node.map(|node| &self.nodes[node])
     }
@@ -385,6 +391,7 @@ impl Model {
 
     /// The pieces of a line.
     #[must_use]
+    #[inline]
     pub fn pieces_of(&self, line: &Line) -> &[Piece] {
         let Range { start, end } = line.pieces;
         self.pieces.index(start as usize..end as usize)
@@ -402,6 +409,7 @@ impl Model {
 
     /// The controller of an id.
     #[must_use]
+    #[inline]
     pub fn controller(&self, id: ControllerId) -> Option<&Controller> {
         Some(&self.controllers[id])
     }

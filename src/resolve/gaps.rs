@@ -89,7 +89,7 @@ pub fn of_power(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, 
 pub fn of_injection(reader: &Reader<'_, '_>, target: &Reference, model: &mut Model) {
     let picked = refs::pick(reader, model, target, &mut Sink::default());
     let strings: Vec<_> = match picked {
-        Some(picked) => picked.strings().collect(),
+        Some(picked) => picked.strings,
         None => {
             let prop = reader.names.props.get(&reader.names.key(target.name));
             let strings = prop.map_or(0..0, |at| model.props[PropId(at)].strings());

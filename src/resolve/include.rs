@@ -89,6 +89,7 @@ impl Gather<'_> {
             self.all.statements = ast.statements;
             return;
         }
+        self.all.statements.reserve(ast.statements.len());
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {

@@ -74,8 +74,10 @@ impl<'a> Reader<'_, 'a> {
     /// The row a setting fits, with its values; otherwise the reason is reported.
     pub fn read(&self, scope: Scope, setting: &'a Setting, sink: &mut Sink) -> Option<Matched<'a>> {
         let first = self.names.text(setting.key);
+        let begin = first.as_bytes().first();
+        let is = |word: &str| word.as_bytes().first() == begin && word == first;
         let mut misfit: Option<Misfit<'a>> = None;
-        for row in rows(scope).iter().filter(|row| row.first == first) {
+        for row in rows(scope).iter().filter(|row| is(row.first)) {
             match self.try_row(row, setting, sink) {
                 Ok(matched) => return Some(matched),
                 Err(other) => {
@@ -391,7 +393,11 @@ impl<'a> Reader<'_, 'a> {
 
     /// A wire size: `18 AWG` or `1.5 mm2`.
     fn gauge(&self, quantity: &'a Quantity, sink: &mut Sink) -> Result<Gauge, Why<'a>> {
-        if let Some(number) = self.aught(quantity) {
+        let unit = quantity.unit.and_then(|unit| unit::find(self.names.text(unit)));
+        let dimension = unit.map(|unit| unit.dimension);
+        if dimension == Some(Dimension::WireNumber)
+            && let Some(number) = self.aught(quantity)
+        {
             sink.push(rules::syntax::number::aught(quantity.span(), number));
             return Err(Why::Told);
         }
@@ -407,7 +413,7 @@ impl<'a> Reader<'_, 'a> {
         let Some(written) = quantity.unit else {
             return Err(Why::NoUnit(by_number));
         };
-        match unit::find(self.names.text(written)).map(|unit| unit.dimension) {
+        match dimension {
             Some(Dimension::WireNumber) => value
                 .as_whole()
                 .filter(|number| (0..=40).contains(number))
@@ -426,10 +432,11 @@ impl<'a> Reader<'_, 'a> {
 
     /// The number before `/0 AWG`, where that is written.
     fn aught(&self, quantity: &Quantity) -> Option<u32> {
-        let unit = unit::find(self.names.text(quantity.unit?))?;
-        let by_number = unit.dimension == Dimension::WireNumber;
+        if matches!(quantity.value, Expr::Number(..)) {
+            return None;
+        }
         let text = self.names.text_at(quantity.value.span());
-        let (number, zero) = text.split_once('/').filter(|_| by_number)?;
+        let (number, zero) = text.split_once('/')?;
         let number = number.trim().parse().ok()?;
         (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }

@@ -7,6 +7,7 @@ mod arithmetic;
 mod controllers;
 mod gaps;
 pub mod include;
+mod kept;
 mod kinds;
 mod like;
 mod lost;

@@ -44,6 +44,7 @@ impl<'a> NameTable<'a> {
 
     /// The index of a name.
     #[must_use]
+    #[inline]
     pub fn get(&self, name: &str) -> Option<u32> {
         self.by_name.get(name).copied()
     }
@@ -55,12 +56,18 @@ impl<'a> NameTable<'a> {
 
     /// The index of a name, which is thereby used.
     #[must_use]
+    #[inline]
     pub fn use_name(&self, name: &str) -> Option<u32> {
         let index = self.get(name)?;
-        if let Some(row) = self.rows.get(index as usize) {
+        self.use_row(index);
+        Some(index)
+    }
+
+    /// Marks the declaration at an index as used.
+    pub fn use_row(&self, index: u32) {
+        if let Some(row) = self.row(index) {
             row.used.set(true);
         }
-        Some(index)
     }
 
     /// The declaration at an index.
@@ -246,8 +253,15 @@ impl<'a> Names<'a> {
         }
     }
 
+    /// Whether the display is being edited.
+    #[must_use]
+    pub fn is_edited(&self) -> bool {
+        self.sources.is_edited()
+    }
+
     /// The text of a word as written.
     #[must_use]
+    #[inline]
     pub fn text(&self, word: Ident) -> &'a str {
         self.sources.text(word.span)
     }
@@ -260,12 +274,14 @@ impl<'a> Names<'a> {
 
     /// The text of a place.
     #[must_use]
+    #[inline]
     pub fn text_at(&self, span: Span) -> &'a str {
         self.sources.text(span)
     }
 
     /// A word as it is compared: Unicode's NFC.
     #[must_use]
+    #[inline]
     pub fn key(&self, word: Ident) -> Cow<'a, str> {
         let text = self.text(word);
         if text.is_ascii() || is_nfc(text) {

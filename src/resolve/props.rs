@@ -4,6 +4,7 @@
 //! one until the string table is laid out.
 
 use super::arithmetic::Lets;
+use super::kept::Before;
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
@@ -29,7 +30,7 @@ pub struct Draft<'a> {
     node: Option<(NodeId, Span)>,
     /// The node was named, but is unknown.
     node_lost: bool,
-    shapes: Rc<Vec<Sketch<'a>>>,
+    shapes: Option<Rc<[Sketch<'a>]>>,
     stands: Option<(i64, i64)>,
     draw_mw: Option<i64>,
     loads: Option<(u32, Span)>,
@@ -112,11 +113,25 @@ pub fn props<'a>(
     model.props.rows_mut().reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
     drafts.stretches.reserve(table.rows.len());
+    let before = Before::new(reader, model);
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);
         let at = index as usize;
         let made = bases.get(at).and_then(Option::as_deref);
+        let own = overrides.get(&index).map_or(&[][..], Vec::as_slice);
+        let start = count(model.shapes.len() as i64);
+        let lone = made.is_none() && own.is_empty();
+        if lone
+            && members_so_far < u64::from(model.most_strings)
+            && let Some(shapes) = before.put(reader, row, model)
+        {
+            members_so_far += 1;
+            let shapes = start..start + count(shapes as i64);
+            drafts.stretches.push(Stretch { prop: index, members: 1, shapes });
+            continue;
+        }
+        let told = sink.count();
         let drafted = match (made, lineage.parent(at).and_then(|at| bases.get(at))) {
             (Some(_), _) => Draft::default(),
             (None, base) => draft(base.and_then(Option::as_deref), index, row.block, sink),
@@ -150,10 +165,14 @@ pub fn props<'a>(
             broken: draft.broken || !known || over,
             stock: row.stock,
         };
-        let own = overrides.get(&index).map_or(&[][..], Vec::as_slice);
         let context = Context { reader, index, most, more };
         if !prop.broken {
             context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
+        }
+        if lone && draft.same_as.is_none() && sink.count() == told && !sink.is_full() {
+            let shapes = model.shapes.as_slice().get(start as usize..).unwrap_or(&[]);
+            let sketches = draft.shapes.as_deref().unwrap_or(&[]);
+            before.keep(reader, row.block, &prop, (sketches, shapes));
         }
         model.incomplete |= prop.broken;
         model.props.push(prop);
@@ -235,8 +254,9 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     let read = settings_of(reader, Scope::Of(BlockKind::Prop), &block.settings, sink);
     let whole = read.len() == block.settings.len() && !block.broken;
     draft.broken |= !whole;
-    if read.iter().any(|set| sketch(set).is_some()) {
-        draft.shapes = Rc::default();
+    let shapes: Vec<Sketch<'a>> = read.iter().filter_map(sketch).collect();
+    if !shapes.is_empty() {
+        draft.shapes = Some(shapes.into());
     }
     let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);
     if let (Some(node), Some(slots)) = (of(Key::Node), of(Key::Slots)) {
@@ -274,11 +294,8 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                 };
                 draft.same_as = name.map(|name| SameRef { at, name, reference, loads: None });
             }
-            _ => {
-                if let Some(sketch) = sketch(&set) {
-                    Rc::make_mut(&mut draft.shapes).push(sketch);
-                }
-            }
+            // Shapes were taken above.
+            _ => {}
         }
     }
 }
@@ -369,7 +386,7 @@ impl<'a> Context<'_, '_, 'a> {
         drafts: &mut Drafts<'a>,
     ) {
         if let Some(same) = own.same_as {
-            let has_own = !own.shapes.is_empty();
+            let has_own = own.shapes.is_some();
             let loads = own.loads.map(|(loads, _)| loads);
             let same = SameRef { loads, ..same };
             drafts.same.push((self.index, (from, to), same, has_own));
@@ -386,7 +403,8 @@ impl<'a> Context<'_, '_, 'a> {
         sink: &mut Sink,
     ) -> Range<u32> {
         let start = count(model.shapes.len() as i64);
-        if draft.shapes.is_empty() && draft.same_as.is_none() {
+        let shapes = draft.shapes.as_deref().unwrap_or(&[]);
+        if shapes.is_empty() && draft.same_as.is_none() {
             sink.push(rules::syntax::unexpected::lacks(
                 prop.at,
                 "prop",
@@ -396,8 +414,8 @@ impl<'a> Context<'_, '_, 'a> {
             prop.broken = true;
         }
         let is_fixture = |sketch: &&Sketch<'_>| matches!(sketch, Sketch::Fixture { .. });
-        let fixture = draft.shapes.iter().find(is_fixture);
-        let string = draft.shapes.iter().find(|sketch| !is_fixture(sketch));
+        let fixture = shapes.iter().find(is_fixture);
+        let string = shapes.iter().find(|sketch| !is_fixture(sketch));
         if let (Some(fixture), Some(string)) = (fixture, string) {
             let (first, second) = (fixture.at().min(string.at()), fixture.at().max(string.at()));
             let words =
@@ -424,7 +442,7 @@ impl<'a> Context<'_, '_, 'a> {
             prop.broken = true;
         }
         if !prop.broken {
-            for sketch in draft.shapes.iter() {
+            for sketch in shapes {
                 self.shape(sketch, draft, prop, model, sink);
             }
         }

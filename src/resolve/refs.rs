@@ -12,14 +12,18 @@ use crate::source::Span;
 /// What a reference picks.
 #[derive(Debug)]
 pub struct Picked {
-    /// One entry for each member in the order written: its strings in the order written.
-    pub members: Vec<Vec<StringId>>,
+    /// All strings, member by member and string by string in the order written.
+    pub strings: Vec<StringId>,
+    /// For each member in the order written, where its strings end.
+    ends: Vec<usize>,
 }
 
 impl Picked {
-    /// All strings in order.
-    pub fn strings(&self) -> impl Iterator<Item = StringId> {
-        self.members.iter().flatten().copied()
+    /// The strings of each member, in the order written.
+    pub fn members(&self) -> impl Iterator<Item = &[StringId]> {
+        let starts = std::iter::once(&0).chain(&self.ends);
+        let each = self.ends.iter().zip(starts);
+        each.map(|(end, start)| self.strings.get(*start..*end).unwrap_or(&[]))
     }
 }
 
@@ -32,8 +36,11 @@ pub fn prop<'m>(
 ) -> Option<(PropId, &'m Prop)> {
     let names = reader.names;
     let key = names.key(name);
-    if names.props.get(&key).is_none()
-        && !names.is_mentioned(&key)
+    if let Some(id) = names.props.use_name(&key).map(PropId) {
+        let prop = &model.props[id];
+        return (!prop.broken).then_some((id, prop));
+    }
+    if !names.is_mentioned(&key)
         && let Some((family, number)) = super::targets::numbered(&key)
         && let Some(row) = names.props.get(family).and_then(|at| names.props.row(at))
         && row.block.count.is_some()
@@ -42,9 +49,8 @@ pub fn prop<'m>(
         sink.push(rules::name::unknown::numbered(name.span, "prop", &key, &meant));
         return None;
     }
-    let id = PropId(names.find(&names.props, "prop", name, sink)?);
-    let prop = &model.props[id];
-    (!prop.broken).then_some((id, prop))
+    names.find(&names.props, "prop", name, sink);
+    None
 }
 
 /// The strings that a name with members and a part picks; `None` once the reason is reported.
@@ -55,6 +61,8 @@ pub fn pick(
     sink: &mut Sink,
 ) -> Option<Picked> {
     let (_, prop) = prop(reader, model, reference.name, sink)?;
+    let whole = [(1, prop.count.unwrap_or(1))];
+    let chosen;
     let members = match (&reference.members, prop.count) {
         (Some(selector), None) => {
             let at = selector.span;
@@ -67,12 +75,13 @@ pub fn pick(
             if ranges.len() < selector.parts.len() {
                 return None;
             }
-            ranges
+            chosen = ranges;
+            &chosen
         }
-        (None, count) => vec![(1, count.unwrap_or(1))],
+        (None, _) => &whole[..],
     };
-    let mut picked = Picked { members: Vec::new() };
-    for (from, to) in members {
+    let mut picked = Picked { strings: Vec::new(), ends: Vec::new() };
+    for (from, to) in members.iter().copied() {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
         let most = match &reference.part {
             // One of each member, or as many as the numbers say.
@@ -83,18 +92,21 @@ pub fn pick(
             return None;
         }
         let mut add = |member| {
-            let strings = match &reference.part {
-                None => prop.strings_of(member).map(StringId).collect(),
-                Some(part) => part_of(reader, model, prop, member, (reference, part), sink)?,
-            };
-            let more = match &reference.part {
-                Some(Part::Number(_)) => strings.len().saturating_sub(1) as u64,
-                Some(Part::Name(_)) | None => 0,
-            };
+            let mut more = 0;
+            match &reference.part {
+                None => picked.strings.extend(prop.strings_of(member).map(StringId)),
+                Some(part) => {
+                    let own = part_of(reader, model, prop, member, (reference, part), sink)?;
+                    if matches!(part, Part::Number(_)) {
+                        more = own.len().saturating_sub(1) as u64;
+                    }
+                    picked.strings.extend(own);
+                }
+            }
             if !reader.names.may_pick(more, reference.span, sink) {
                 return None;
             }
-            picked.members.push(strings);
+            picked.ends.push(picked.strings.len());
             Some(())
         };
         if from <= to {

@@ -182,7 +182,7 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
         let Some(picked) = refs::pick(reader, model, reference, sink) else {
             continue;
         };
-        for id in picked.strings() {
+        for id in picked.strings {
             model.strings[id].stored = true;
             model.stored_at.push((id, reference.span));
         }
@@ -371,7 +371,7 @@ fn keep_injection<'a>(
         Where::EveryStrands(n) => number(n, "the number of strands").map(InjectAt::EveryStrands),
     };
     let (lead, picked, place) = (lead?, picked?, place?);
-    for id in picked.strings() {
+    for &id in &picked.strings {
         let shape = model.shape(id);
         let step = match place {
             InjectAt::EveryNodes(step) => step,
@@ -406,7 +406,7 @@ fn keep_injection<'a>(
     }
     model.injections.push(Injection {
         at,
-        strings: picked.strings().collect(),
+        strings: picked.strings,
         place,
         lead,
         apart: inject.apart.is_some(),

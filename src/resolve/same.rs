@@ -183,9 +183,9 @@ fn borrow(
 ) -> Option<Vec<Stretch>> {
     let picked = pick(reader, model, same, sink)?;
     let members = to - from + 1;
-    let one_to_one = picked.members.len() == members as usize && members > 1;
-    let lists: Vec<Vec<StringId>> =
-        if one_to_one { picked.members } else { vec![picked.strings().collect()] };
+    let one_to_one = picked.members().count() == members as usize && members > 1;
+    let lists: Vec<&[StringId]> =
+        if one_to_one { picked.members().collect() } else { vec![&picked.strings] };
     let each = if one_to_one { 1 } else { members };
     let mut stretches = Vec::with_capacity(lists.len());
     for list in lists {
@@ -196,7 +196,7 @@ fn borrow(
             return None;
         }
         for id in list {
-            let mut shape = model.shape(id).clone();
+            let mut shape = model.shape(*id).clone();
             shape.at = same.at;
             if let Some(loads) = same.loads.filter(|_| shape.node.is_none()) {
                 shape.loads = loads;
@@ -243,7 +243,7 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
             model.incomplete = true;
             continue;
         };
-        let shown: Vec<StringId> = picked.strings().collect();
+        let shown = picked.strings;
         let fits = strings.len() == shown.len() || each == shown.len();
         let mut wrong = (!fits).then_some((strings.first().copied(), shown.first().copied()));
         if fits {

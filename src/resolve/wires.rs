@@ -27,6 +27,16 @@ pub struct Wiring {
     missing: bool,
     /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
     doubtful: BTreeSet<PropId>,
+    /// What stands on the port at hand; kept so that its room is used again.
+    items: Items,
+}
+
+/// The pieces of some chains, and what of them stays together.
+#[derive(Default)]
+struct Items {
+    pieces: Vec<Piece>,
+    /// For each item where its pieces end, and what of them stays together.
+    each: Vec<(usize, Together)>,
 }
 
 /// Strings of one reference that are wired already, all at one place.
@@ -57,6 +67,7 @@ impl Wiring {
             groups: 0,
             missing: false,
             doubtful: BTreeSet::new(),
+            items: Items::default(),
         }
     }
 
@@ -84,20 +95,19 @@ impl Wiring {
             spot.name_in(model);
         }
         let missing = std::mem::take(&mut self.missing);
-        let lacking = match &target {
-            Some(Spot::One(target) | Spot::Open(target)) => vec![*target],
-            Some(Spot::Range(targets)) => targets.clone(),
-            None => Vec::new(),
-        };
         tell_empty(wire, matches!(target, Some(Spot::One(_))), sink);
-        match target {
+        match &target {
             Some(Spot::One(target)) => {
-                let chains = wire.chains.iter();
-                let items = chains.flat_map(|chain| self.items(reader, chain, model, sink));
-                let all: Vec<Piece> = items.flat_map(|(pieces, _)| pieces).collect();
-                check_kinds(&all, target, at, model, sink);
+                let mut all = std::mem::take(&mut self.items);
+                all.pieces.clear();
+                all.each.clear();
+                for chain in &wire.chains {
+                    self.items(reader, chain, &mut all, model, sink);
+                }
+                check_kinds(&all.pieces, *target, at, model, sink);
                 self.groups += 1;
-                push_line(model, at, target, &all, self.groups);
+                push_line(model, at, *target, &all.pieces, self.groups);
+                self.items = all;
             }
             Some(Spot::Range(spots)) => {
                 let lines = self.range_lines(reader, wire, spots.len(), model, sink);
@@ -105,14 +115,14 @@ impl Wiring {
                     sink.push(rules::wire::no_port::too_few(at, lines.len(), spots.len()));
                 }
                 for (line, target) in lines.iter().zip(spots) {
-                    check_kinds(&line.pieces, target, at, model, sink);
-                    push_line(model, at, target, &line.pieces, line.group);
+                    check_kinds(&line.pieces, *target, at, model, sink);
+                    push_line(model, at, *target, &line.pieces, line.group);
                 }
             }
             Some(Spot::Open(target)) => {
                 for line in self.open_lines(reader, wire, model, sink) {
-                    check_mixed(&line.pieces, target, model, sink);
-                    push_line(model, at, target, &line.pieces, line.group);
+                    check_mixed(&line.pieces, *target, model, sink);
+                    push_line(model, at, *target, &line.pieces, line.group);
                 }
             }
             // The target has been reported; its strings count as wired all the same.
@@ -123,35 +133,39 @@ impl Wiring {
             }
         }
         if std::mem::replace(&mut self.missing, missing) {
+            let lacking = match &target {
+                Some(Spot::One(target) | Spot::Open(target)) => std::slice::from_ref(target),
+                Some(Spot::Range(targets)) => targets,
+                None => &[],
+            };
             for target in lacking {
-                gaps::of_line(target, model);
+                gaps::of_line(*target, model);
             }
         }
     }
 
-    /// The items of a chain: pieces of each, with the strings that stay together for a reference.
+    /// Adds the items of a chain: pieces of each, with the strings that stay together for a reference.
     fn items(
         &mut self,
         reader: &Reader<'_, '_>,
         chain: &Chain,
+        items: &mut Items,
         model: &mut Model,
         sink: &mut Sink,
-    ) -> Vec<(Vec<Piece>, Together)> {
-        let mut items = Vec::with_capacity(chain.items.len());
+    ) {
         for item in &chain.items {
             match item {
                 Item::Skip(at, quantity) => {
                     let read = reader.nodes_of(quantity, "the number of nodes to skip", sink);
-                    let pieces = read.map(|nodes| Piece { at: *at, kind: PieceKind::Skip(nodes) });
-                    items.push((pieces.into_iter().collect(), Together::Cable));
+                    let piece = |nodes| Piece { at: *at, kind: PieceKind::Skip(nodes) };
+                    items.pieces.extend(read.map(piece));
+                    items.each.push((items.pieces.len(), Together::Cable));
                 }
                 Item::Lead(at, length, of) => {
                     let read = super::runs::lead(reader, length, of.as_deref(), model, sink);
-                    let pieces = read.map(|(length, gauge)| Piece {
-                        at: *at,
-                        kind: PieceKind::Lead(length, gauge),
-                    });
-                    items.push((pieces.into_iter().collect(), Together::Cable));
+                    let kind = read.map(|(length, gauge)| PieceKind::Lead(length, gauge));
+                    items.pieces.extend(kind.map(|kind| Piece { at: *at, kind }));
+                    items.each.push((items.pieces.len(), Together::Cable));
                 }
                 Item::Reference(reference, by, pin) => {
                     let range = (1, i64::from(crate::model::MOST_STRINGS));
@@ -165,39 +179,38 @@ impl Wiring {
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
                     };
-                    let (pieces, cuts) =
-                        self.picked(&picked.members, reference.span, pin, model, sink);
+                    let cuts = self.picked(&picked, reference.span, pin, items, model, sink);
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
                         None => Together::Strings(cuts),
                     };
-                    items.push((pieces, together));
+                    items.each.push((items.pieces.len(), together));
                 }
             }
         }
-        items
     }
 
-    /// The strings of a reference that were not wired before, and where a member's next string begins.
+    /// Adds the strings of a reference that were not wired before; gives where a member's next string begins.
     fn picked(
         &mut self,
-        members: &[Vec<StringId>],
+        picked: &refs::Picked,
         at: Span,
         pin: Option<Pinned>,
+        items: &mut Items,
         model: &Model,
         sink: &mut Sink,
-    ) -> (Vec<Piece>, Vec<usize>) {
-        let mut pieces = Vec::new();
+    ) -> Vec<usize> {
+        let start = items.pieces.len();
         let mut cuts = Vec::new();
         let mut twice: Vec<Twice> = Vec::new();
-        for strings in members {
+        for strings in picked.members() {
             for (index, id) in strings.iter().enumerate() {
                 if index > 0 {
-                    cuts.push(pieces.len());
+                    cuts.push(items.pieces.len() - start);
                 }
                 if self.mark(*id, at, &mut twice) {
-                    let pinned = pin.filter(|_| pieces.is_empty());
-                    pieces.push(Piece { at, kind: PieceKind::String(*id, pinned) });
+                    let pinned = pin.filter(|_| items.pieces.len() == start);
+                    items.pieces.push(Piece { at, kind: PieceKind::String(*id, pinned) });
                 }
             }
         }
@@ -205,14 +218,14 @@ impl Wiring {
             let name = model.name_of(one.string);
             sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
         }
-        (pieces, cuts)
+        cuts
     }
 
     /// Marks what a reference picks as wired, whatever else is wrong with it.
     fn mark_quietly(&mut self, reader: &Reader<'_, '_>, reference: &Reference, model: &Model) {
         let mut quiet = Sink::default();
         if let Some(picked) = refs::pick(reader, model, reference, &mut quiet) {
-            for id in picked.strings() {
+            for id in picked.strings {
                 self.mark(id, reference.span, &mut Vec::new());
             }
         }
@@ -296,9 +309,9 @@ impl Wiring {
             }
             self.groups += 1;
             let mut line = Draft { group: self.groups, ..Draft::default() };
-            for (pieces, _) in self.items(reader, chain, model, sink) {
-                line.pieces.extend(pieces);
-            }
+            let mut items = Items::default();
+            self.items(reader, chain, &mut items, model, sink);
+            line.pieces = items.pieces;
             lines.push(line);
         }
         lines
@@ -328,17 +341,21 @@ impl Wiring {
         model: &mut Model,
         sink: &mut Sink,
     ) {
-        let items = self.items(reader, chain, model, sink);
-        let alone = items.len() == 1;
+        let mut items = Items::default();
+        self.items(reader, chain, &mut items, model, sink);
+        let alone = items.each.len() == 1;
         let mut open = Draft::default();
-        for (pieces, together) in items {
-            let starts = together.starts(&pieces, alone);
+        let mut begin = 0;
+        for (end, together) in items.each {
+            let pieces = items.pieces.get(begin..end).unwrap_or(&[]);
+            begin = end;
+            let starts = together.starts(pieces, alone);
             self.groups += 1;
             let several = starts.len() > 1;
             let mut starts = starts.into_iter().peekable();
             let mut group = self.groups;
             let mut prop = None;
-            for (at, piece) in pieces.into_iter().enumerate() {
+            for (at, piece) in pieces.iter().copied().enumerate() {
                 let PieceKind::String(id, _) = piece.kind else {
                     open.pieces.push(piece);
                     continue;

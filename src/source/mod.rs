@@ -25,6 +25,7 @@ pub struct Span {
 impl Span {
     /// The stretch from `start` up to, not including, `end`; never a negative length.
     #[must_use]
+    #[inline]
     pub fn new(start: u32, end: u32) -> Self {
         Self { start, end: end.max(start) }
     }
@@ -37,6 +38,7 @@ impl Span {
 
     /// Its length in bytes.
     #[must_use]
+    #[inline]
     pub fn len(self) -> u32 {
         self.end - self.start
     }
@@ -95,6 +97,12 @@ impl SourceMap {
         Self { files: Vec::new(), before: before.files, roomy: true, ..Self::default() }
     }
 
+    /// Whether the display is being edited, so that the next compile meets the same statements again.
+    #[must_use]
+    pub fn is_edited(&self) -> bool {
+        self.roomy
+    }
+
     /// Adds a text; `None` if the display would have more than [`MOST_BYTES`].
     pub fn add(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
         self.add_within(MOST_BYTES, name, text)
@@ -150,6 +158,7 @@ impl SourceMap {
 
     /// The file that holds an offset.
     #[must_use]
+    #[inline]
     pub fn file_at(&self, offset: u32) -> Option<&SourceFile> {
         // Words are mostly asked for in the order of a text.
         let recent = self.files.get(self.recent.get());
@@ -163,6 +172,7 @@ impl SourceMap {
 
     /// The text of a stretch; empty if it lies in no file.
     #[must_use]
+    #[inline]
     pub fn text(&self, span: Span) -> &str {
         self.file_at(span.start)
             .and_then(|file| {

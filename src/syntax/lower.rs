@@ -5,8 +5,9 @@
 use super::Rule;
 use super::value::{Tokens, Values};
 use crate::ast::{
-    Arg, Block, BlockKind, Body, Chain, Feed, Ident, Include, Inject, Item, Let, Power, Quantity,
-    Renamed, Reserve, ReserveKind, Run, RunKind, Setting, Statement, StatementKind, Where, Wire,
+    Arg, Block, BlockKind, Body, Chain, Feed, Ident, Include, Inject, Item, Let, Made, Power,
+    Quantity, Renamed, Reserve, ReserveKind, Run, RunKind, Setting, Statement, StatementKind,
+    Where, Wire,
 };
 use crate::diagnostic::Sink;
 use crate::rules::syntax::{number, unexpected};
@@ -114,6 +115,7 @@ impl<'s> Lower<'s> {
             like: None,
             settings: Vec::new(),
             broken: false,
+            made: Made::default(),
         };
         while let Some(pair) = inner.next() {
             match pair.as_rule() {

@@ -11,17 +11,17 @@ use tinsel::rules::{self, Rule};
 const MAIN: &str = "yard.tinsel";
 
 /// A case on disk.
-struct Case {
+pub struct Case {
     /// Its code, from its folder.
-    code: String,
+    pub code: String,
     /// Its name.
-    name: String,
+    pub name: String,
     /// The folder its snapshot goes to.
     folder: PathBuf,
     /// Its texts, the main one first.
-    texts: Vec<(String, String)>,
+    pub texts: Vec<(String, String)>,
     /// The lock that lies beside it.
-    lock: Option<(String, Vec<u8>)>,
+    pub lock: Option<(String, Vec<u8>)>,
     /// Whether it must be accepted.
     accepted: bool,
 }
@@ -56,7 +56,7 @@ fn name(path: &Path) -> String {
 }
 
 /// Every case under `tests/diagnostics/`.
-fn cases() -> Vec<Case> {
+pub fn cases() -> Vec<Case> {
     let mut cases = Vec::new();
     for group in entries(&root()).into_iter().filter(|path| path.is_dir()) {
         for folder in entries(&group) {

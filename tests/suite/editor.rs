@@ -2,8 +2,10 @@
 
 mod completing;
 mod edits;
+mod offered;
 mod renames;
 
+use crate::check::LOCK;
 use crate::examples::{EXAMPLES, texts};
 use std::collections::BTreeMap;
 use tinsel::diagnostic::{Edit, Severity};
@@ -54,8 +56,8 @@ impl Texts {
 
     fn lock(&self) -> Option<Loaded> {
         self.lock.as_ref().map(|lock| Loaded {
-            identity: "yard.lock".to_owned(),
-            name: "yard.lock".to_owned(),
+            identity: LOCK.to_owned(),
+            name: LOCK.to_owned(),
             bytes: lock.clone().into_bytes(),
         })
     }
@@ -81,6 +83,12 @@ impl Texts {
             if let Some(file) = desk.file(name) {
                 *text = edited(file, edits);
             }
+        }
+        // The lock stands last among the texts of a compile.
+        let sources = desk.compiled().map(|one| one.sources.files());
+        let last = sources.and_then(<[_]>::last).filter(|file| file.name == LOCK);
+        if let (Some(lock), Some(file)) = (&mut texts.lock, last) {
+            *lock = edited(file, edits);
         }
         texts
     }

@@ -486,6 +486,37 @@ fn what_was_picked_hangs_anywhere_on_a_port() {
     assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
 }
 
+/// A string that grew past the universes of its controller goes to another one, though its port has room for it.
+#[test]
+fn what_no_longer_fits_the_universes_goes_to_another_controller() {
+    let text = |nodes: u32| {
+        format!(
+            "display \"\" {{ universe 8 slots }}\n\
+             node dot {{ chip ws2811; colour W }}\n\
+             controller pier {{ universes 1..2; addressing per prop; ports 1..2 {{ nodes at most 12 }} }}\n\
+             controller hut {{ universes 3..4; ports 1..2 {{ nodes at most 12 }} }}\n\
+             prop gull {{ node dot; string 6 nodes }}\n\
+             prop tern {{ node dot; string 5 nodes }}\n\
+             prop rail {{ node dot; string {nodes} nodes }}\n\
+             prop buoy {{ node dot; string 9 nodes }}\n\
+             wire pier.1: gull\n\
+             wire pier.2: tern\n\
+             wire any: rail\n\
+             wire hut.1: buoy\n"
+        )
+    };
+    let lock = lock_of(&check::one(&text(5)));
+    let was = lock.rows.iter().find(|row| &*row.name == "rail").unwrap();
+    assert_eq!(&*was.controller, "pier");
+    let compiled = around(&text(6), &lock);
+    assert!(!compiled.has_errors(), "{}", check::told(&compiled));
+    let now = lock_of(&compiled);
+    let gone: Vec<&str> = moved(&lock, &now).iter().map(|row| &*row.name).collect();
+    assert_eq!(gone, ["rail"]);
+    let rail = now.rows.iter().find(|row| &*row.name == "rail").unwrap();
+    assert_eq!((&*rail.controller, rail.output), ("hut", tinsel::model::Output::Pixel(2)));
+}
+
 /// Where keeping a port moves slots, the finding says what either costs, and the other choice costs what it says.
 #[test]
 fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {

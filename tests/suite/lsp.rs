@@ -396,3 +396,63 @@ fn no_answer_is_older_than_its_text() {
     assert!(answer["result"]["contents"]["value"].as_str().unwrap().contains("30 nodes"));
     client.end();
 }
+
+/// A text that is new in the editor, without a file: it has findings and answers all the same.
+#[test]
+fn a_text_without_a_file_has_answers() {
+    let mut client = Client::ready(&folder("new"));
+    let uri = "untitled:Untitled-1";
+    client.open(uri, &GOOD.replace("30 nodes", "60 nodes"));
+    assert_eq!(client.findings(uri), (vec!["port/nodes".to_owned()], json!(1)));
+    let hover = client.at("textDocument/hover", uri, 2, 6);
+    assert!(hover["contents"]["value"].as_str().unwrap().contains("60 nodes"), "{hover}");
+    client.end();
+}
+
+/// Which display a text is part of follows what is typed, saved or not.
+#[test]
+fn a_part_follows_an_include_that_is_not_saved() {
+    let folder = folder("unsaved");
+    let part = folder.join("props.tinsel");
+    let prop = "prop a { node n; string 30 nodes }\n";
+    std::fs::write(&part, prop).unwrap();
+    let (part_uri, main_uri) = (uri(&part), uri(&folder.join("yard.tinsel")));
+    let rest = GOOD.replace(prop, "");
+    let mut client = Client::ready(&folder);
+    client.open(&part_uri, prop);
+    while client.findings(&part_uri).0 != ["name/unknown"] {}
+    client.open(&main_uri, &format!("include \"props.tinsel\"\n{rest}"));
+    while !client.findings(&part_uri).0.is_empty() {}
+    client.change(&main_uri, 2, &rest);
+    while client.findings(&part_uri).0 != ["name/unknown"] {}
+    client.change(&main_uri, 3, &format!("{rest}stock \"props.tinsel\"\n"));
+    while !client.findings(&part_uri).0.is_empty() {}
+    client.end();
+}
+
+/// What a client may not send is refused, or left alone where nobody waits for an answer.
+#[test]
+fn messages_out_of_order_change_nothing() {
+    let folder = folder("order");
+    let (one, other) = (uri(&folder.join("one.tinsel")), uri(&folder.join("other.tinsel")));
+    let mut client = Client::start();
+    // Before `initialize` every notification is dropped (LSP 3.17, "Initialize Request").
+    client.open(&one, "prop");
+    client.ask("initialize", json!({"capabilities": {}}));
+    assert_eq!(client.ask("initialize", json!({"capabilities": {}}))["error"]["code"], -32600);
+    client.change(&one, 2, "prop");
+    client.open(&other, GOOD);
+    assert_eq!(client.findings(&other), (vec![], json!(1)));
+    let named = |one: &Value| one["params"]["uri"].as_str().map(str::to_owned);
+    let pushed: Vec<String> = client.pushed.iter().filter_map(named).collect();
+    assert_eq!(pushed, [""; 0], "a text that was never opened has findings");
+    let empty = json!({"textDocument": {"uri": other, "version": 7}, "contentChanges": []});
+    client.tell("textDocument/didChange", empty);
+    assert_eq!(client.findings(&other), (vec![], json!(7)));
+    let run = json!({"command": "tinsel.main", "arguments": [other, "/nowhere.tinsel"]});
+    assert_eq!(client.ask("workspace/executeCommand", run)["error"]["code"], -32602);
+    client.ask("shutdown", Value::Null);
+    client.change(&other, 8, "prop");
+    client.tell("exit", Value::Null);
+    assert_eq!(client.child.wait().unwrap().code(), Some(0));
+}

@@ -250,11 +250,40 @@ impl<'a> Search<'a> {
             return;
         }
         hung.left.reverse();
-        for most in 0..=self.best.0.1 {
-            self.hang(&mut hung, most);
+        let all = (0..self.open.len()).map(|index| self.weight(index)).sum();
+        for most in 0..=all {
+            match self.best.0.0 {
+                0 => self.hang(&mut hung, most),
+                _ => self.leave(&mut hung, 0, most),
+            }
             if self.cut || (self.best.0.0 == 0 && self.best.0.1 <= most) {
                 return;
             }
+        }
+    }
+
+    /// Hangs what is left, and with it every set of lines, from one on, that leave the port that they are at home on: a
+    /// limit that no port has may ask for that.
+    fn leave(&mut self, hung: &mut Hung<'_>, from: usize, most: u64) {
+        self.steps = self.steps.saturating_sub(self.open.len() as u64);
+        self.hang(hung, most);
+        for index in from..self.open.len() {
+            if self.cut {
+                return;
+            }
+            let weight = self.weight(index);
+            let home = hung.on.iter().find(|(_, on)| on.contains(&index));
+            let Some((at, on)) = home.filter(|_| (1..=most).contains(&weight)) else {
+                continue;
+            };
+            let (at, on) = (*at, on.clone());
+            hung.on.insert(at, on.iter().copied().filter(|one| *one != index).collect());
+            hung.left.push(index);
+            hung.away.insert(index);
+            self.leave(hung, index + 1, most - weight);
+            hung.away.remove(&index);
+            hung.left.pop();
+            hung.on.insert(at, on);
         }
     }
 

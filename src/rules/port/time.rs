@@ -49,6 +49,12 @@ fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
         PortLimit::Nodes(most) if total > u64::from(most.value) => return,
         PortLimit::Nodes(_) | PortLimit::Time => {}
     }
+    // What hangs after a piece makes it no shorter.
+    let mut load = Load::default();
+    port.pieces.iter().for_each(|piece| load.add(model, piece.piece.kind));
+    if load.in_time(model) {
+        return;
+    }
     let mut load = Load::default();
     let mut over: Option<(Span, String)> = None;
     for piece in &port.pieces {

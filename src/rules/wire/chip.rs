@@ -49,7 +49,10 @@ pub(super) fn each_make(
     let Output::Pixel(number) = port.output else {
         return;
     };
-    let mut seen: Vec<(Option<ReceiverId>, NodeId, StringId, Span, usize)> = Vec::new();
+    type Row = (Option<ReceiverId>, NodeId, StringId, Span, usize);
+    // Most ports have one make, which needs no list.
+    let mut first: Option<Row> = None;
+    let mut seen: Vec<Row> = Vec::new();
     let mut last: Option<usize> = None;
     for piece in &port.pieces {
         let PieceKind::String(id, _) = piece.piece.kind else {
@@ -60,20 +63,24 @@ pub(super) fn each_make(
         let Some(node) = model.shape(id).node.filter(|_| up) else {
             continue;
         };
-        let is = |row: &(Option<ReceiverId>, NodeId, StringId, Span, usize)| {
-            (row.0, row.1) == (piece.receiver, node)
-        };
+        let is = |row: &Row| (row.0, row.1) == (piece.receiver, node);
+        let row = (piece.receiver, node, id, piece.piece.at, 0);
+        let first = first.get_or_insert(row);
+        if is(first) {
+            first.4 += usize::from(first.2 != id);
+            continue;
+        }
         // Strings of one make mostly stand together.
         last = last.filter(|at| seen.get(*at).is_some_and(is)).or_else(|| seen.iter().position(is));
         match last.and_then(|at| seen.get_mut(at)) {
             Some(row) => row.4 += 1,
             None => {
                 last = Some(seen.len());
-                seen.push((piece.receiver, node, id, piece.piece.at, 0));
+                seen.push(row);
             }
         }
     }
-    for (receiver, _, id, at, more) in seen {
+    for (receiver, _, id, at, more) in first.into_iter().chain(seen) {
         if let Some(settings) = model.port_settings(port.controller, number, receiver) {
             call(&settings, id, at, more);
         }

@@ -327,11 +327,7 @@ pub struct Block {
 ///
 /// # Errors
 /// In words: there is none.
-pub fn find(
-    table: &[Row],
-    reading: &Reading,
-    notes: &mut Vec<Note>,
-) -> Result<Vec<Block>, String> {
+pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<Vec<Block>, String> {
     if table.is_empty() {
         return Err("it has no rows".to_owned());
     }

@@ -203,6 +203,7 @@ pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, St
     let placed = places::settle(&mut found, reading.universe_slots, &mut notes);
     rows::same::whole(&mut found, &mut notes);
     boxes::universes(&mut found, &mut notes);
+    boxes::ports(&mut found, &mut notes);
     let names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
     Ok(settle::settle(&names.join(", "), found, notes, placed, reading))
 }

@@ -216,7 +216,7 @@ fn controllers(found: &Found, out: &mut String) {
     for (board, needs) in boxes.into_iter().zip(needs) {
         let open = needed(found, &needs.open);
         let least = (needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures));
-        let said = board.ports.filter(|ports| *ports >= least);
+        let said = board.ports.as_ref().map(|(ports, _)| *ports).filter(|ports| *ports >= least);
         let ports = said.unwrap_or_else(|| rounded(least));
         let _ = writeln!(out, "\ncontroller {} {{", board.name);
         if let Some(label) = &board.label {

@@ -31,9 +31,7 @@ pub use columns::{Kind, given};
 
 use crate::Compiled;
 use crate::diagnostic::words;
-use crate::format::format;
 use crate::protocol::UniverseSlots;
-use crate::source::Loaded;
 use columns::Block;
 use found::Found;
 use sheet::Row;
@@ -153,13 +151,6 @@ struct Sheet {
     sections: Vec<Block>,
     /// Remarks on its cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,
-}
-
-/// A display as the formatter writes it.
-fn laid_out(text: String) -> String {
-    let main =
-        Loaded { identity: String::new(), name: String::new(), bytes: text.clone().into_bytes() };
-    format(&main).result.unwrap_or(text)
 }
 
 /// Reads the bytes of a table that is called `name`.

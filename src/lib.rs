@@ -409,6 +409,16 @@ impl Compiled {
         self.lock.as_ref().is_some_and(stands)
     }
 
+    /// A display of which nothing moved, beside the lock that a build of it has written.
+    #[must_use]
+    pub fn rebuilt(mut self, lock: Loaded) -> Self {
+        let mut known = Sink::default();
+        self.lock = lockfile::read(lock, &mut self.sources, &mut known);
+        let lock = self.lock.as_ref().map(|text| &text.lock);
+        self.plan = allocate::relay(&self.model, lock, &Relay::Nothing, &mut known);
+        self
+    }
+
     /// What a newer format added to the lock, which a build keeps.
     fn added(&self) -> lockfile::Added {
         self.lock

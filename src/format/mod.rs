@@ -62,16 +62,21 @@ fn errors(file: &SourceFile) -> Vec<Diagnostic> {
     all.filter(|finding| finding.severity == Severity::Error).collect()
 }
 
+/// A text of our own, which parses, laid out.
+#[must_use]
+pub fn layout(text: &str) -> String {
+    let mut tokens = Vec::with_capacity(Tokens::of(text).count());
+    tokens.extend(Tokens::of(text));
+    print::text(&tokens)
+}
+
 /// A text that parses, laid out. Should that change more than it may, the text stays as it was.
 fn laid_out(text: &str) -> String {
     let (mark, plain) = match text.strip_prefix('\u{feff}') {
         Some(rest) => ("\u{feff}", rest),
         None => ("", text),
     };
-    let mut tokens = Vec::with_capacity(Tokens::of(plain).count());
-    tokens.extend(Tokens::of(plain));
-    let out = print::text(&tokens);
-    drop(tokens);
+    let out = layout(plain);
     let same = tokens::essence(plain).eq(tokens::essence(&out));
     let mut sources = SourceMap::default();
     let parses = sources.add("", &out).is_some_and(|file| errors(file).is_empty());

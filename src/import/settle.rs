@@ -5,9 +5,11 @@
 //! against one build more.
 
 use super::found::{Found, Line};
+use super::places;
 use super::write::{self, Style};
-use super::{Grade, Import, Note, Reading, laid_out};
+use super::{Grade, Import, Note, Reading};
 use crate::diagnostic::Diagnostic;
+use crate::format::layout;
 use crate::lock::{Lock, Row};
 use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
@@ -30,7 +32,7 @@ pub fn settle(
 ) -> Import {
     let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
-    let (mut text, mut compiled) = loop {
+    let (mut text, mut compiled, mut holds) = loop {
         for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
             let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
             notes.extend(said.map(|(_, note)| note));
@@ -59,37 +61,76 @@ pub fn settle(
             continue;
         }
         if moved.is_empty() {
-            break (text, compiled);
+            break (text, compiled, true);
         }
         for (name, (_, note)) in moved {
             let what = format!("the display lays `{name}` elsewhere; its address is not kept");
             notes.push(Note { what, ..note });
         }
+        places::at_cells(&found, &mut notes);
         in_order(&found, &mut notes);
-        break (self::text(name, &found, &notes, rate), compiled);
+        break (self::text(name, &found, &notes, rate), compiled, false);
     };
+    if now_at(&found, &compiled, &mut notes) {
+        text = self::text(name, &found, &notes, rate);
+        holds = false;
+    }
     let mut lock = placed.then(|| compiled.next_lock());
-    if lock.is_some() {
-        compiled = around((display, &text), lock.as_deref());
-        let what = match (compiled.blocks(), compiled.lock_stands()) {
-            (true, _) => {
-                // A lock that its own build refuses would only be in the way.
-                compiled = around((display, &text), None);
-                lock = None;
-                "a build would refuse these addresses, so no lock is written: set right what is wrong below in the \
-                 table, and import it again"
-            }
-            (false, false) => "a build would still change the lock; `tinsel diff` shows what",
-            (false, true) => "",
+    if let Some(lock) = &lock {
+        compiled = match holds {
+            true => compiled.rebuilt(loaded("imported.lock", lock)),
+            false => around((display, &text), Some(lock)),
         };
-        if !what.is_empty() {
-            notes.push(Note::of_table(what.to_owned(), Grade::Lost));
-            in_order(&found, &mut notes);
-            text = self::text(name, &found, &notes, rate);
+    }
+    let what = match (lock.is_some(), compiled.blocks(), compiled.lock_stands()) {
+        (true, true, _) => {
+            // A lock that its own build refuses would only be in the way.
+            lock = None;
+            "a build would refuse these addresses, so no lock is written: set right what is wrong below in the \
+             table, and import it again"
         }
+        (true, false, false) => "a build would still change the lock; `tinsel diff` shows what",
+        _ => "",
+    };
+    if !what.is_empty() {
+        notes.push(Note::of_table(what.to_owned(), Grade::Lost));
+        in_order(&found, &mut notes);
+        text = self::text(name, &found, &notes, rate);
+        compiled = around((display, &text), lock.as_deref());
     }
     let (rows, props, tables) = (found.rows, found.props.len(), found.places.len());
     Import { tables, text, lock, notes, rows, props, compiled }
+}
+
+/// Says where the display lays strings whose addresses are not kept; whether there are any.
+fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
+    let lost = |note: &&mut Note| note.line.is_some() && note.what.contains("is not kept");
+    let mut lost = notes.iter_mut().filter(lost).peekable();
+    if lost.peek().is_none() {
+        return false;
+    }
+    let ids = by_name(compiled);
+    let slots = found.universe_slots.each();
+    for note in lost {
+        let name = note.line.map(|(prop, place)| found.name(prop, place));
+        let id = name.and_then(|name| ids.get(&name));
+        if let Some(laid) = id.and_then(|id| compiled.plan.of(*id)) {
+            let (universe, slot) = (laid.start / slots + 1, laid.start % slots + 1);
+            note.what.push_str(&format!("; the display lays it at {universe}/{slot}"));
+        }
+    }
+    true
+}
+
+/// The strings of a display by their names.
+fn by_name(compiled: &Compiled) -> BTreeMap<String, StringId> {
+    named(compiled).collect()
+}
+
+/// The strings of a display with their names, in its order.
+fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
+    let ids = (0..compiled.model.strings.len()).map(StringId::from);
+    ids.map(|id| (compiled.model.name_of(id), id))
 }
 
 /// Puts contradictions first and what loses nothing last, each by its place.
@@ -108,12 +149,12 @@ fn in_order(found: &Found, notes: &mut [Note]) {
 
 /// Why strings have no time at a frame rate, with their rows.
 fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
-    let pixels = || found.lines().filter(|(.., line)| line.make.is_some());
-    let longest = || pixels().map(|(.., line)| write::time_ns(found, line)).max();
+    let pixels = found.lines().filter(|(.., line)| line.make.is_some());
+    let longest = pixels.map(|(.., line)| write::time_ns(found, line)).max();
     let slow = compiled.findings.iter().filter(|finding| match finding.code {
         "port/time" => true,
         // No port has the time for one of its strings.
-        "place/no-room" => longest() > Some(1_000_000_000 / rate),
+        "place/no-room" => longest > Some(1_000_000_000 / rate),
         _ => false,
     });
     let slow: Vec<_> = slow.collect();
@@ -127,7 +168,7 @@ fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
 }
 
 fn text(name: &str, found: &Found, notes: &[Note], rate: Option<u64>) -> String {
-    laid_out(write::display(found, &Style { table: name, notes, rate }))
+    layout(&write::display(found, &Style { table: name, notes, rate }))
 }
 
 fn loaded(name: &str, text: &str) -> Loaded {
@@ -180,10 +221,6 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     let open = |line: &Line| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));
-    let by_name = |compiled: &Compiled| -> BTreeMap<String, StringId> {
-        let ids = (0..compiled.model.strings.len()).map(StringId::from);
-        ids.map(|id| (compiled.model.name_of(id), id)).collect()
-    };
     let ids = first.as_ref().map(by_name).unwrap_or_default();
     let pick = |own: &str| {
         let (first, id) = (first.as_ref()?, ids.get(own)?);
@@ -217,19 +254,23 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     let lock = Lock { universe_slots: found.universe_slots, rows, ..Lock::default() };
     let lock = lockfile::write(&lock, &lockfile::Added::default());
     let second = around(text, Some(&lock));
-    let ids = by_name(&second);
+    // The display has the strings of the table in its order.
+    let mut ids = named(&second).peekable();
     let mut moved = Moved::new();
     for (prop, place, line) in found.lines() {
         let own = found.name(prop, place);
-        let now = ids.get(&own).and_then(|id| second.plan.of(*id)).map(|placed| placed.start);
+        let id = ids.next_if(|(name, _)| *name == own).map(|(_, id)| id);
+        let now = id.and_then(|id| second.plan.of(id)).map(|placed| placed.start);
         if claimed(line) && now != line.start {
             let note = Note {
                 row: Some(line.row),
                 prop: Some(prop),
+                line: Some((prop, place)),
                 ..Note::of_table(String::new(), Grade::Lost)
             };
             moved.insert(own, (line.controller.or(Some(0)), note));
         }
     }
+    drop(ids);
     (second, moved)
 }

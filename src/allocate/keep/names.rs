@@ -69,12 +69,10 @@ impl Names {
 
     /// The name that a controller had, with the number of the rename.
     pub fn controller(&self, model: &Model, name: &str) -> Option<(usize, String)> {
-        // A rename is a controller's only where no prop has the name.
-        if model.props.iter().any(|prop| &*prop.name == name) {
-            return None;
-        }
         let row = self.rows.get(name)?.first()?;
-        Some((row.0, row.1.base.clone()))
+        // A rename is a controller's only where no prop has the name.
+        let of_prop = model.props.iter().any(|prop| &*prop.name == name);
+        (!of_prop).then(|| (row.0, row.1.base.clone()))
     }
 
     /// The name that a string had, with the number of the rename; the rename that says most about it counts.

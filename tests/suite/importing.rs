@@ -328,7 +328,7 @@ const SHEETS: &[Sheet] = &[
             "prop Lantern * 2 { slots 7 }",
             "wire Rack.dmx1: Lantern",
             "stored Cube",
-            "# above the header: \"Prop\", \"Pixels\"",
+            "above the header: \"Prop\", \"Pixels\"",
         ],
         lock: &[
             "Gable: {port: Shed.1, start: 3/1, slots: 180",
@@ -424,7 +424,7 @@ const SHEETS: &[Sheet] = &[
         ],
         lock: &["duck: {port: main.4, start: 2/301, slots: 27"],
         doubts: &[
-            "row 6: \"elk\": shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
+            "shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
             "row 7: `cow` is the same as \"heron\", which no other string of the table is called; left out",
         ],
     },

@@ -9,7 +9,7 @@ use super::places::MOST_UNIVERSE;
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words::shown;
-use crate::model::Addressing;
+use crate::model::{Addressing, Output};
 use std::collections::BTreeMap;
 
 /// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
@@ -38,6 +38,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         column(&[Kind::EndUniverse]),
     ];
     let addressing = headed(&["addressing"]);
+    let ports = headed(&["ports", "plugs", "outputs", "sockets", "numberofports", "portcount"]);
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
@@ -60,6 +61,11 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                             "its strings do not lie so; the display has `addressing per prop`";
                         board.addressing =
                             Some((words, of_cell(page, row, (*at, &headings), what)));
+                        return false;
+                    }
+                    let count = cells::whole(text).filter(|count| (1..=1_024).contains(count));
+                    if let (true, Some(count)) = (Some(*at) == ports, count) {
+                        board.ports = Some((count, of_cell(page, row, (*at, &headings), "")));
                         return false;
                     }
                     let why = match (*at == name, Some(*at) == host, input(text)) {
@@ -148,6 +154,24 @@ fn span(
     let note = of_cell(page, row, (at, headings), "");
     board.said = Some((from, end, note));
     ends.iter().map(|(at, _)| *at).chain([at]).collect()
+}
+
+/// Holds the ports that a sheet gives the boxes against those that are in use.
+pub fn ports(found: &mut Found, notes: &mut Vec<Note>) {
+    let mut used: BTreeMap<usize, u32> = BTreeMap::new();
+    for (.., line) in found.lines() {
+        if let (Some(board), Some(Output::Pixel(port))) = (line.controller, line.output) {
+            let most = used.entry(board).or_insert(port);
+            *most = port.max(*most);
+        }
+    }
+    for (board, most) in used {
+        let Some(board) = found.boxes.get_mut(board) else { continue };
+        if let Some((_, note)) = board.ports.take_if(|(count, _)| *count < u64::from(most)) {
+            let what = format!("`{}` has something on port {most}; this is not kept", board.name);
+            notes.push(Note { what, grade: Grade::Wrong, ..note });
+        }
+    }
 }
 
 /// Holds the universes that a sheet gives the boxes against those of their strings.

@@ -316,7 +316,7 @@ const WEAK_NAMES: [&str; 6] = ["what", "item", "thing", "model", "display", "fix
 
 /// A table of a sheet: what its columns are, and its rows below them, as indices.
 #[derive(Debug)]
-pub struct Section {
+pub struct Block {
     /// What its columns are.
     pub columns: Columns,
     /// Its rows, without those that say its header again.
@@ -327,11 +327,7 @@ pub struct Section {
 ///
 /// # Errors
 /// In words: there is none.
-pub fn find(
-    table: &[Row],
-    reading: &Reading,
-    notes: &mut Vec<Note>,
-) -> Result<Vec<Section>, String> {
+pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<Vec<Block>, String> {
     if table.is_empty() {
         return Err("it has no rows".to_owned());
     }
@@ -349,7 +345,7 @@ pub fn find(
     }
     let mut offered = false;
     let columns = meant(at, kinds, headings, None, (notes, &mut offered));
-    let mut sections = vec![Section { columns, rows: Vec::new() }];
+    let mut sections = vec![Block { columns, rows: Vec::new() }];
     for (at, row) in table.iter().enumerate().skip(at + 1) {
         let Some(section) = sections.last_mut() else { break };
         let (kinds, headings) = match row.filled().nth(1) {
@@ -375,7 +371,7 @@ pub fn find(
         if !again {
             let number = Some(row.number);
             let columns = meant(at, kinds, headings, number, (notes, &mut offered));
-            sections.push(Section { columns, rows: Vec::new() });
+            sections.push(Block { columns, rows: Vec::new() });
         }
     }
     Ok(sections)

@@ -89,6 +89,8 @@ pub struct Board {
     pub said: Option<(u64, Option<u64>, Note)>,
     /// The same as the display counts universes, where its strings agree.
     pub universes: Option<(u64, Option<u64>)>,
+    /// How many ports a sheet of boxes gives it, with what to say where that is too few.
+    pub ports: Option<(u64, Note)>,
     /// The most nodes of a port, by port.
     pub limits: BTreeMap<u32, u64>,
 }

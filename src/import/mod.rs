@@ -32,7 +32,7 @@ pub use columns::{Kind, given};
 use crate::Compiled;
 use crate::diagnostic::words;
 use crate::protocol::UniverseSlots;
-use columns::Section;
+use columns::Block;
 use found::Found;
 use sheet::Row;
 use std::collections::BTreeMap;
@@ -144,11 +144,11 @@ pub struct Reading {
 
 /// A sheet of a workbook, or a file of csv.
 #[derive(Debug, Default)]
-struct Table {
+struct Sheet {
     /// How notes name it, where there are several.
     place: String,
     rows: Vec<Row>,
-    sections: Vec<Section>,
+    sections: Vec<Block>,
     /// Remarks on its cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,
 }
@@ -194,6 +194,7 @@ pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, St
     let placed = places::settle(&mut found, reading.universe_slots, &mut notes);
     rows::same::whole(&mut found, &mut notes);
     boxes::universes(&mut found, &mut notes);
+    boxes::ports(&mut found, &mut notes);
     let names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
     Ok(settle::settle(&names.join(", "), found, notes, placed, reading))
 }
@@ -207,7 +208,7 @@ fn table(
     label: &str,
     reading: &Reading,
     notes: &mut Vec<Note>,
-) -> Result<(Table, Beside), String> {
+) -> Result<(Sheet, Beside), String> {
     let (page, pages) = if book::is_archive(bytes) {
         page(book::read(bytes)?, reading)?
     } else {
@@ -234,7 +235,7 @@ fn table(
     rows::ditto(&mut rows, &sections, notes);
     let of_ports = sections.first().is_some_and(|section| section.columns.of_ports);
     let own = page.name == "strings" && !of_ports;
-    Ok((Table { place, rows, sections, remarks: page.remarks }, (pages, own)))
+    Ok((Sheet { place, rows, sections, remarks: page.remarks }, (pages, own)))
 }
 
 /// The sheet of a workbook that is read: the one that was asked for, or the first with the best header; and those beside it.

@@ -23,7 +23,6 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     if claims.is_empty() {
         return false;
     }
-    let from = notes.len();
     count_from_zero(found, &claims, notes);
     layouts(found, &claims);
     let mut stray = BTreeMap::new();
@@ -39,19 +38,29 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     }
     clashes(found, &stray.into_keys().collect(), notes);
     shared_universes(found, notes);
-    let cells: BTreeMap<_, _> = (claims.iter())
-        .flat_map(|claim| claim.lines.iter().map(move |place| ((claim.prop, *place), claim)))
-        .collect();
-    // What is said of a string stands at the cell of its start.
-    for note in notes.iter_mut().skip(from).filter(|note| note.column.is_empty()) {
-        let claim = note.line.and_then(|line| cells.get(&line));
-        if let (Some(claim), Some(row)) = (claim, note.row) {
-            *note =
-                Note { row: Some(row), ..self::note(claim, false, std::mem::take(&mut note.what)) };
+    addressing(found);
+    found.claims = claims;
+    at_cells(found, notes);
+    found.lines().any(|(.., line)| line.start.is_some())
+}
+
+/// Puts what is said of a string at the cell of its start.
+pub(super) fn at_cells(found: &Found, notes: &mut [Note]) {
+    let open = |note: &&mut Note| note.column.is_empty() && note.line.is_some();
+    let mut open = notes.iter_mut().filter(open).peekable();
+    if open.peek().is_none() {
+        return;
+    }
+    let mut cells: BTreeMap<_, &Claim> = BTreeMap::new();
+    for claim in &found.claims {
+        cells.extend(claim.lines.iter().map(|place| ((claim.prop, *place), claim)));
+    }
+    for own in open {
+        if let Some(claim) = own.line.and_then(|line| cells.get(&line)) {
+            let [(column, text), _] = claim.texts.clone();
+            (own.row, own.column, own.text) = (Some(claim.row), column, text);
         }
     }
-    addressing(found);
-    found.lines().any(|(.., line)| line.start.is_some())
 }
 
 fn note(claim: &Claim, end: bool, what: String) -> Note {

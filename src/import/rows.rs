@@ -18,7 +18,7 @@ use super::found::{Found, Prop};
 use super::names::Names;
 use super::sheet::Row;
 use super::sizes;
-use super::{Grade, Note, Table};
+use super::{Grade, Note, Sheet};
 use crate::diagnostic::words;
 use crate::model::MOST_STRINGS;
 use crate::unit;
@@ -55,7 +55,7 @@ enum Size {
 }
 
 /// Reads all rows below the headers of some tables.
-pub fn read(tables: Vec<Table>, notes: &mut Vec<Note>) -> Found {
+pub fn read(tables: Vec<Sheet>, notes: &mut Vec<Note>) -> Found {
     let mut stage = Stage {
         cut: false,
         columns: Columns::default(),
@@ -85,9 +85,14 @@ pub fn read(tables: Vec<Table>, notes: &mut Vec<Note>) -> Found {
         stage.found.places.push(table.place);
     }
     stage.renames();
+    let from = stage.notes.len();
     in_order(&mut stage.found, stage.notes);
+    let twice = [Kind::StringNumber, Kind::Instance, Kind::Name];
+    stage.at_column(from, &twice);
     drop_unused(&mut stage.found);
+    let from = stage.notes.len();
     same::named(&mut stage.found, &stage.props, stage.notes);
+    stage.at_column(from, &[Kind::SameAs]);
     stage.found
 }
 
@@ -140,7 +145,7 @@ impl Stage<'_> {
     }
 
     /// Reads a sheet, or a file of csv.
-    fn table(&mut self, table: &Table) {
+    fn table(&mut self, table: &Sheet) {
         let first = table.sections.first().map_or(0, |section| section.columns.header);
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
@@ -165,6 +170,15 @@ impl Stage<'_> {
         }
         let rest = std::mem::take(&mut self.remarks).into_values().flatten();
         self.found.comments.extend(rest);
+    }
+
+    /// Puts notes on rows at the first of some columns that there is.
+    fn at_column(&mut self, from: usize, kinds: &[Kind]) {
+        let heading = kinds.iter().map(|kind| self.columns.heading(*kind));
+        let heading = heading.into_iter().find(|heading| !heading.is_empty()).unwrap_or("");
+        for note in self.notes.iter_mut().skip(from).filter(|note| note.row.is_some()) {
+            heading.clone_into(&mut note.column);
+        }
     }
 
     /// Says which names had to change.

@@ -5,6 +5,7 @@
 //! against one build more.
 
 use super::found::{Found, Line};
+use super::places;
 use super::write::{self, Style};
 use super::{Grade, Import, Note, Reading};
 use crate::diagnostic::Diagnostic;
@@ -31,7 +32,7 @@ pub fn settle(
 ) -> Import {
     let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
-    let (mut text, mut compiled, holds) = loop {
+    let (mut text, mut compiled, mut holds) = loop {
         for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
             let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
             notes.extend(said.map(|(_, note)| note));
@@ -66,9 +67,14 @@ pub fn settle(
             let what = format!("the display lays `{name}` elsewhere; its address is not kept");
             notes.push(Note { what, ..note });
         }
+        places::at_cells(&found, &mut notes);
         in_order(&found, &mut notes);
         break (self::text(name, &found, &notes, rate), compiled, false);
     };
+    if now_at(&found, &compiled, &mut notes) {
+        text = self::text(name, &found, &notes, rate);
+        holds = false;
+    }
     let mut lock = placed.then(|| compiled.next_lock());
     if let Some(lock) = &lock {
         compiled = match holds {
@@ -94,6 +100,37 @@ pub fn settle(
     }
     let (rows, props, tables) = (found.rows, found.props.len(), found.places.len());
     Import { tables, text, lock, notes, rows, props, compiled }
+}
+
+/// Says where the display lays strings whose addresses are not kept; whether there are any.
+fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
+    let lost = |note: &&mut Note| note.line.is_some() && note.what.contains("is not kept");
+    let mut lost = notes.iter_mut().filter(lost).peekable();
+    if lost.peek().is_none() {
+        return false;
+    }
+    let ids = by_name(compiled);
+    let slots = found.universe_slots.each();
+    for note in lost {
+        let name = note.line.map(|(prop, place)| found.name(prop, place));
+        let id = name.and_then(|name| ids.get(&name));
+        if let Some(laid) = id.and_then(|id| compiled.plan.of(*id)) {
+            let (universe, slot) = (laid.start / slots + 1, laid.start % slots + 1);
+            note.what.push_str(&format!("; the display lays it at {universe}/{slot}"));
+        }
+    }
+    true
+}
+
+/// The strings of a display by their names.
+fn by_name(compiled: &Compiled) -> BTreeMap<String, StringId> {
+    named(compiled).collect()
+}
+
+/// The strings of a display with their names, in its order.
+fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
+    let ids = (0..compiled.model.strings.len()).map(StringId::from);
+    ids.map(|id| (compiled.model.name_of(id), id))
 }
 
 /// Puts contradictions first and what loses nothing last, each by its place.
@@ -184,11 +221,7 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     let open = |line: &Line| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));
-    fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
-        let ids = (0..compiled.model.strings.len()).map(StringId::from);
-        ids.map(|id| (compiled.model.name_of(id), id))
-    }
-    let ids: BTreeMap<_, _> = first.as_ref().map(named).into_iter().flatten().collect();
+    let ids = first.as_ref().map(by_name).unwrap_or_default();
     let pick = |own: &str| {
         let (first, id) = (first.as_ref()?, ids.get(own)?);
         let port = first.plan.port_of(*id)?;
@@ -232,6 +265,7 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
             let note = Note {
                 row: Some(line.row),
                 prop: Some(prop),
+                line: Some((prop, place)),
                 ..Note::of_table(String::new(), Grade::Lost)
             };
             moved.insert(own, (line.controller.or(Some(0)), note));

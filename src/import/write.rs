@@ -215,7 +215,9 @@ fn controllers(found: &Found, out: &mut String) {
         if found.boxes.is_empty() { vec![&main] } else { found.boxes.iter().collect() };
     for (board, needs) in boxes.into_iter().zip(needs) {
         let open = needed(found, &needs.open);
-        let ports = rounded((needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures)));
+        let least = (needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures));
+        let said = board.ports.as_ref().map(|(ports, _)| *ports).filter(|ports| *ports >= least);
+        let ports = said.unwrap_or_else(|| rounded(least));
         let _ = writeln!(out, "\ncontroller {} {{", board.name);
         if let Some(label) = &board.label {
             let _ = writeln!(out, "label \"{}\"", quotable(label));
@@ -241,7 +243,7 @@ fn controllers(found: &Found, out: &mut String) {
                 let _ = writeln!(out, "universes from {first}");
             }
             (None, None) if any => {
-                let _ = writeln!(out, "universes from {free} # fill in: the table does not say it");
+                let _ = writeln!(out, "universes from {free} # fill in: where its universes begin");
                 free += needs.size / found.universe_slots.each() + 2;
             }
             (None, None) => {
@@ -259,9 +261,10 @@ fn controllers(found: &Found, out: &mut String) {
             out.push_str("whole nodes\n");
         }
         if needs.pixel + open > 0 || needs.dmx == 0 && !needs.fixtures {
+            let many = if said.is_some() { "" } else { "how many there are, and " };
             let _ = writeln!(
                 out,
-                "ports 1..{ports} {{ }} # fill in: how many there are, and nodes at most N for what one drives"
+                "ports 1..{ports} {{ }} # fill in: {many}nodes at most N for what one drives"
             );
         }
         limits(board, &needs, out);

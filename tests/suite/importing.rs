@@ -424,8 +424,8 @@ const SHEETS: &[Sheet] = &[
         ],
         lock: &["duck: {port: main.4, start: 2/301, slots: 27"],
         doubts: &[
-            "shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
-            "row 7: `cow` is the same as \"heron\", which no other string of the table is called; left out",
+            "row 6, column `start`: \"4/1\": `elk` shows the data of `duck`, which starts elsewhere; its own address 4/1 is not kept",
+            "row 7, column `same as`: `cow` is the same as \"heron\", which no other string of the table is called; left out",
         ],
     },
     // A prop on two ports, a port of no prop, channels that do not fit, a colour that is none.

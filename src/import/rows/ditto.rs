@@ -1,6 +1,6 @@
 //! Cells with a mark that means "as above".
 
-use crate::import::columns::Section;
+use crate::import::columns::Block;
 use crate::import::sheet::{Cell, Row};
 use crate::import::{Grade, Note};
 use std::collections::BTreeSet;
@@ -26,26 +26,33 @@ const MARKS: [&str; 16] = [
 ];
 
 /// Gives each cell with such a mark what stands above it. Rows of one cell are words, and stand between.
-pub fn fill(rows: &mut [Row], sections: &[Section], notes: &mut Vec<Note>) {
+pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
     let (mut filled, mut columns) = (BTreeSet::new(), BTreeSet::new());
     for section in sections {
-        let mut above: Vec<Cell> = Vec::new();
-        for at in &section.rows {
-            let Some(row) = rows.get_mut(*at).filter(|row| row.filled().nth(1).is_some()) else {
+        for (place, at) in section.rows.iter().enumerate() {
+            let marked = |(_, cell): &(usize, &Cell)| {
+                cell.text.len() <= 9 && MARKS.contains(&cell.text.to_lowercase().as_str())
+            };
+            let Some(row) = rows.get(*at).filter(|row| row.filled().nth(1).is_some()) else {
                 continue;
             };
             let number = row.number;
-            for (column, cell) in row.cells.iter_mut().enumerate() {
+            let marks: Vec<usize> = row.filled().filter(marked).map(|(column, _)| column).collect();
+            if marks.is_empty() {
+                continue;
+            }
+            let before = section.rows.get(..place).unwrap_or(&[]).iter().rev();
+            let mut before = before.filter_map(|at| rows.get(*at));
+            let plain = |row: &&Row| row.filled().nth(1).is_some() && !super::total::is_worded(row);
+            let above = before.find(plain).map(|row| row.cells.clone()).unwrap_or_default();
+            for column in marks {
                 let known = above.get(column).filter(|above| !above.text.is_empty());
-                let marked = MARKS.contains(&cell.text.to_lowercase().as_str());
-                if let Some(above) = known.filter(|_| marked) {
-                    *cell = Cell { merged: false, ..above.clone() };
+                let own = rows.get_mut(*at).and_then(|row| row.cells.get_mut(column));
+                if let Some((own, above)) = own.zip(known) {
+                    *own = Cell { merged: false, ..above.clone() };
                     filled.insert(number);
                     columns.insert(section.columns.heading_at(column).to_owned());
                 }
-            }
-            if !super::total::is_worded(row) {
-                above.clone_from(&row.cells);
             }
         }
     }

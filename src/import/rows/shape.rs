@@ -85,7 +85,7 @@ impl Stage<'_> {
         }
         let per_string = self.columns.cell(row, Kind::NodesPerString).is_some();
         let whole = |number: u64| number < 2 || number.is_multiple_of(strings);
-        if !per_string && !(size.is_multiple_of(strings) && whole(facts.strands)) {
+        if !(per_string || size.is_multiple_of(strings) && whole(facts.strands)) {
             return;
         }
         let (each, strands) = match per_string {

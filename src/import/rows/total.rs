@@ -114,8 +114,8 @@ impl Stage<'_> {
             cell.is_some_and(|cell| !cell.text.is_empty() && !cell.merged)
         });
         let cell = |kind: Kind| self.columns.cell(row, kind).is_some();
-        let worded = is_worded(row);
         let unnamed = !cell(Kind::Name) && !cell(Kind::Controller) && self.found.props.len() > 1;
+        let worded = !placed && is_worded(row);
         if placed || !worded && !unnamed {
             return None;
         }

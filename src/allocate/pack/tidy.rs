@@ -29,9 +29,12 @@ pub fn nearer(state: &mut State<'_>, steps: u64) -> u64 {
         (sizes.len(), sizes, *group)
     });
     let (mut used, mut lead) = (0, u64::MAX);
-    while state.measure.lead < lead && used < steps {
+    while state.measure.lead < lead {
         lead = state.measure.lead;
         for (at, one) in groups.iter().enumerate() {
+            if used >= steps {
+                break;
+            }
             let one = &field.span[*one];
             let others = groups[at + 1..].iter().map(|other| &field.span[*other]);
             for other in others.take_while(|other| other.len() == one.len()).take(REACH) {

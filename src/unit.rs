@@ -94,7 +94,7 @@ pub const UNITS: &[Unit] = &[
 #[must_use]
 pub fn find(word: &str) -> Option<&'static Unit> {
     let is = |name: &&str| name.len() == word.len() && *name == word;
-    UNITS.iter().find(|unit| is(&unit.name) || unit.also.iter().any(&is))
+    UNITS.iter().find(|unit| is(&unit.name) || unit.also.iter().any(is))
 }
 
 /// The units that measure one thing, each size once: of `Hz` and `fps` the first.

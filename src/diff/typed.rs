@@ -104,7 +104,7 @@ pub fn typed(lock: &Lock, name: &str) -> Typed {
         lock,
         set_up,
         input: input.unwrap_or_default(),
-        first: rows().map(|row| row.start).min(),
+        first: rows().map(|row| begins(lock, row)).min(),
         consecutive: &*set_up.addressing == "consecutive",
     };
     let mut outputs: BTreeMap<Output, Vec<&Row>> = BTreeMap::new();
@@ -128,6 +128,14 @@ pub fn typed(lock: &Lock, name: &str) -> Typed {
         }
     }
     typed
+}
+
+/// The first channel of what a row's output sends: a DMX output sends its whole universe.
+fn begins(lock: &Lock, row: &Row) -> u64 {
+    match row.output {
+        Output::Pixel(_) => row.start,
+        Output::Dmx(_) => lock.universe_slots.begin(lock.universe_slot(row.start).0),
+    }
 }
 
 fn input(set_up: &SetUp) -> Input {

@@ -2,7 +2,8 @@
 
 use super::View;
 use crate::diagnostic::words::shown;
-use crate::model::{Controller, ControllerId};
+use crate::model::{Controller, ControllerId, Output};
+use crate::plan::PortPlan;
 use crate::protocol::USUAL_PRIORITY;
 use crate::table::{Column, Decimal, Face, Row, Table, columns};
 use crate::unit::counted;
@@ -186,8 +187,13 @@ impl<'a> View<'a> {
         let input = controller.input;
         let address = |universe: u32| input.protocol.universe_address(input.form, universe);
         let addresses = ends.and_then(|(first, last)| Some((address(first)?, address(last)?)));
-        let extents = ports.iter().filter_map(|port| self.extent(port));
-        let first_channel = extents.map(|(start, _)| start).min();
+        // A DMX output sends its whole universe.
+        let slots = self.plan.universe_slots.each();
+        let begin = |port: &PortPlan| {
+            let (start, _) = self.extent(port)?;
+            Some(if matches!(port.output, Output::Dmx(_)) { start - start % slots } else { start })
+        };
+        let first_channel = ports.iter().filter_map(begin).min();
         let universe_slots = controller.slots_used(self.plan.universe_slots);
         ControllerRow {
             id,

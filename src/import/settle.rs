@@ -32,7 +32,7 @@ pub fn settle(
 ) -> Import {
     let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
-    let (mut text, mut compiled, holds) = loop {
+    let (mut text, mut compiled, mut holds) = loop {
         for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
             let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
             notes.extend(said.map(|(_, note)| note));
@@ -73,6 +73,7 @@ pub fn settle(
     };
     if now_at(&found, &compiled, &mut notes) {
         text = self::text(name, &found, &notes, rate);
+        holds = false;
     }
     let mut lock = placed.then(|| compiled.next_lock());
     if let Some(lock) = &lock {

@@ -68,7 +68,9 @@ pub(super) fn is_worded(row: &Row) -> bool {
         "\u{3c3}",
         "\u{2211}",
     ];
-    row.filled().enumerate().any(|(place, (_, cell))| {
+    // A formula's text is no word.
+    let words = row.filled().filter(|(_, cell)| !cell.text.starts_with('='));
+    words.enumerate().any(|(place, (_, cell))| {
         let lower = cell.text.to_lowercase();
         let parted = |c: char| !c.is_alphanumeric() && c != '\u{2211}';
         let mut words = lower.split(parted).filter(|word| !word.is_empty());

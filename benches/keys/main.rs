@@ -2,7 +2,8 @@
 //!
 //! 1,000 edits: a prop is typed letter by letter, lines are deleted, fifty lines are pasted, a prop is renamed. After each
 //! one come all findings and the hints of the text. Time is that of the thread on a processor, so that other work on the
-//! machine counts little. A number says how many turns of 73 edits there are. With `power` the display has supplies and injections, with `lock` a lock beside it.
+//! machine counts little. With `power` the display has supplies and injections, with `lock` a lock beside it. A number says
+//! how many turns of 73 edits there are.
 
 #![allow(
     clippy::unwrap_used,

@@ -1,7 +1,8 @@
 //! A display that is being edited: its texts as they were read, and what was last compiled from them.
 //!
 //! Each text keeps its own stretch of offsets while it grows ([`SourceMap::after`]), so that the statements of all texts
-//! that did not change go into the next compile as they are. Everything after the syntax stage is done anew.
+//! that did not change go into the next compile as they are, and with them what their props came to (`resolve`).
+//! Everything else after the syntax stage is done anew.
 
 use crate::ast::{Ast, BlockKind, Ident, Statement};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Sink};
@@ -24,6 +25,8 @@ struct Parsed {
     mentioned: Vec<Ident>,
     unnamed: Vec<BlockKind>,
     findings: Vec<Diagnostic>,
+    /// Whether the compile at hand has read it.
+    read: bool,
     /// Its statements, while they are not part of a compile.
     statements: Vec<Statement>,
 }
@@ -61,9 +64,8 @@ impl Desk {
         let sources = SourceMap::after(sources);
         let compiled = compile_read(sources, &reading, &files, main, lock, (&Relay::Nothing, None));
         self.given.loads = files.loads.into_inner();
-        let bases: Vec<u32> = compiled.sources.files().iter().map(|f| f.base).collect();
-        let parsed = self.parsed.get_mut();
-        parsed.retain(|base, _| bases.binary_search(base).is_ok());
+        // A lock or a text that is no UTF-8 may begin where one of the display did.
+        self.parsed.get_mut().retain(|_, one| std::mem::take(&mut one.read));
         self.uses = OnceCell::new();
         self.compiled.insert(compiled)
     }
@@ -127,6 +129,7 @@ impl Desk {
         if let Some(kept) = parsed.get_mut(&file.base)
             && (Arc::ptr_eq(&kept.text, &file.text) || kept.text == file.text)
         {
+            kept.read = true;
             for finding in &kept.findings {
                 sink.push(finding.clone());
             }
@@ -152,6 +155,7 @@ impl Desk {
                 mentioned: ast.mentioned.clone(),
                 unnamed: ast.unnamed.clone(),
                 findings,
+                read: true,
                 statements: Vec::new(),
             },
         );

@@ -109,7 +109,7 @@ fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
     if lost.peek().is_none() {
         return false;
     }
-    let ids = by_name(compiled);
+    let ids: BTreeMap<_, _> = named(compiled).collect();
     let slots = found.universe_slots.each();
     for note in lost {
         let name = note.line.map(|(prop, place)| found.name(prop, place));
@@ -122,12 +122,7 @@ fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
     true
 }
 
-/// The strings of a display by their names.
-fn by_name(compiled: &Compiled) -> BTreeMap<String, StringId> {
-    named(compiled).collect()
-}
-
-/// The strings of a display with their names, in its order.
+/// The strings of a display with their names.
 fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
     let ids = (0..compiled.model.strings.len()).map(StringId::from);
     ids.map(|id| (compiled.model.name_of(id), id))
@@ -221,7 +216,7 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     let open = |line: &Line| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));
-    let ids = first.as_ref().map(by_name).unwrap_or_default();
+    let ids: BTreeMap<_, _> = first.as_ref().map(named).into_iter().flatten().collect();
     let pick = |own: &str| {
         let (first, id) = (first.as_ref()?, ids.get(own)?);
         let port = first.plan.port_of(*id)?;

@@ -13,8 +13,8 @@
 //! and patterns of a linear programme (`bins`, `column`) where ports are alike. The best is
 //! improved by taking some groups away and putting them back (`improve`). `bound` proves how few
 //! ports are possible, `exact` searches small instances, `clash` finds out which lines cannot fit
-//! together. `tidy` numbers the ports. Everything counts steps, never time: the same instance
-//! gives the same answer on every machine.
+//! together. `tidy` shortens leads once more and numbers the ports. Everything counts steps, never
+//! time: the same instance gives the same answer on every machine.
 
 mod arrange;
 mod bays;

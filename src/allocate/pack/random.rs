@@ -69,12 +69,6 @@ impl Thresholds {
     }
 }
 
-impl Default for Thresholds {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 /// The natural logarithm of a number above 0 and up to 1, by halving into range and a series.
 fn natural_log(number: f64) -> f64 {
     let mut reduced = number;

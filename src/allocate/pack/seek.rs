@@ -63,6 +63,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
     state = solver.fewer(state);
     state = solver.best(state);
     let fewest = solver.fewest(&state);
+    solver.inserter.steps += tidy::nearer(&mut state, steps / 20);
     tidy::number(&mut state);
     let measure = state.measure;
     Ok(Answer {

@@ -147,3 +147,20 @@ fn answers_after_an_edit_are_those_of_a_full_compile() {
         }
     }
 }
+
+/// What lies where a text of the display lay, a lock or no text at all, does not stand for it when it comes back.
+#[test]
+fn a_text_that_was_gone_comes_back_whole() {
+    let fresh = Texts::example("examples/veteran/yard.tinsel");
+    for lock in [fresh.lock.clone(), None] {
+        let mut texts = Texts { lock, ..fresh.clone() };
+        let mut desk = texts.desk();
+        let lane = texts.texts.remove("lane.tinsel").unwrap();
+        texts.on(&mut desk);
+        assert_eq!(shown(desk.compiled().unwrap()), shown(&texts.compiled()));
+        texts.texts.insert("lane.tinsel".to_owned(), lane);
+        texts.on(&mut desk);
+        assert_eq!(shown(desk.compiled().unwrap()), shown(&texts.compiled()));
+        assert_eq!(table(desk.compiled().unwrap()), table(&texts.compiled()));
+    }
+}

@@ -2,7 +2,7 @@
 
 use super::needs::{Need, State};
 use super::outlets::Outlets;
-use super::pack::{self, Group, Instance, Line, Port, Room, Site};
+use super::pack::{self, Group, Instance, Load, Room, Site, Socket};
 use super::seek::Clash;
 use crate::model::{Model, Target};
 use std::collections::BTreeMap;
@@ -39,13 +39,13 @@ impl Fixtures {
                 let takes =
                     |(from, to): &(usize, usize)| (*from..*to).contains(&at).then_some(room);
                 let next = looks.len();
-                instance.ports.push(Port {
+                instance.ports.push(Socket {
                     site: index,
                     number: u32::try_from(number).unwrap_or(u32::MAX),
                     place: index,
                     look: *looks.entry(classes.keys().map(takes).collect()).or_insert(next),
                     used: outlets.state(at) != Some(State::Free),
-                    ..Port::default()
+                    ..Socket::default()
                 });
                 outputs.push(at);
             }
@@ -54,10 +54,10 @@ impl Fixtures {
         looks.sort_unstable_by_key(|(_, look)| *look);
         instance.looks = looks.into_iter().map(|(rooms, _)| rooms).collect();
         for (_, need) in lines {
-            let line = Line {
+            let line = Load {
                 size: Outlets::load(model, need).slots,
                 class: classes.get(&scope(need)).copied().unwrap_or(0),
-                ..Line::default()
+                ..Load::default()
             };
             instance.groups.push(Group { lines: vec![line], lead: Vec::new() });
         }

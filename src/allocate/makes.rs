@@ -1,7 +1,7 @@
 //! What strings on one port have in common, which outputs wires name, and where something lies already.
 
 use super::chains::Seat;
-use super::outlets::{Outlet, Outlets, pieces};
+use super::outlets::{OutletRoom, Outlets, pieces};
 use super::seek::Homes;
 use crate::model::{
     Addressing, ChipId, ControllerId, Model, Output, PieceKind, ReceiverId, StringId, Target,
@@ -100,7 +100,7 @@ impl Outlets<'_> {
             }
         }
         for (row, _) in homes.values() {
-            let unbroken = |outlet: &&mut Outlet| {
+            let unbroken = |outlet: &&mut OutletRoom| {
                 let controller = model.controller(outlet.controller);
                 controller.is_some_and(|one| one.addressing != Addressing::PerProp)
             };
@@ -120,7 +120,7 @@ impl Outlets<'_> {
     fn keep_before_last(&mut self, controller: usize) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);
-        let used = |row: &Outlet| matches!(row.output, Output::Pixel(_)) && row.kept;
+        let used = |row: &OutletRoom| matches!(row.output, Output::Pixel(_)) && row.kept;
         let last = rows.iter().rposition(used).unwrap_or(0);
         for row in rows.iter_mut().take(last) {
             row.kept = true;

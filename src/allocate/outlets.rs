@@ -15,7 +15,7 @@ use std::sync::Arc;
 
 /// An output.
 #[derive(Debug, Clone)]
-pub(super) struct Outlet {
+pub(super) struct OutletRoom {
     /// Its controller.
     pub controller: ControllerId,
     /// Which output of it.
@@ -48,7 +48,7 @@ pub(super) struct Outlets<'a> {
     /// The display.
     pub model: &'a Model,
     /// Each output.
-    pub rows: Vec<Outlet>,
+    pub rows: Vec<OutletRoom>,
     pub spans: Vec<Range<usize>>,
     apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
@@ -92,7 +92,7 @@ impl<'a> Outlets<'a> {
                     }
                     Output::Dmx(_) => None,
                 };
-                outlets.rows.push(Outlet {
+                outlets.rows.push(OutletRoom {
                     controller: id,
                     output,
                     kind: kind(model, id, output, carrier.map(|c| c.0)),
@@ -295,7 +295,7 @@ impl<'a> Outlets<'a> {
         }
     }
 
-    fn fits_dmx(&self, outlet: &Outlet, need: &Need) -> Result<(), Reason> {
+    fn fits_dmx(&self, outlet: &OutletRoom, need: &Need) -> Result<(), Reason> {
         let mut load = outlet.load;
         for piece in pieces(self.model, &need.pieces) {
             load.add(self.model, piece);
@@ -329,7 +329,7 @@ impl<'a> Outlets<'a> {
     }
 
     /// The receiver that a line would come out of; `None` where the target does not allow the output.
-    pub fn seat(&self, outlet: &Outlet, need: &Need) -> Option<Option<ReceiverId>> {
+    pub fn seat(&self, outlet: &OutletRoom, need: &Need) -> Option<Option<ReceiverId>> {
         let last = outlet.receivers.iter().max().copied();
         match need.target {
             Target::Any => outlet.any.then_some(last.or(outlet.receiver)),
@@ -460,7 +460,7 @@ impl<'a> Outlets<'a> {
     /// How many more nodes the fuse of a port feeds; `None` where that is not known.
     pub fn fed(
         &self,
-        outlet: &Outlet,
+        outlet: &OutletRoom,
         port: u32,
         receiver: Option<ReceiverId>,
         draw: u64,
@@ -482,7 +482,7 @@ impl<'a> Outlets<'a> {
     }
 }
 
-impl Outlet {
+impl OutletRoom {
     fn hang(
         &mut self,
         model: &Model,

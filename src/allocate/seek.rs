@@ -7,7 +7,7 @@
 use super::makes::{Hangs, Make};
 use super::needs::{Kind, Need, State};
 use super::outlets::Outlets;
-use super::pack::{self, Answer, Cause, Group, Instance, Line, Order, Port, Room, Site};
+use super::pack::{self, Answer, Cause, Group, Instance, Load, Order, Room, Site, Socket};
 use crate::model::{
     Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId,
     Start, StringId, Target,
@@ -223,7 +223,7 @@ impl<'a> Asked<'a> {
                 Hangs::Unlike => Some(usize::MAX),
             };
             self.rows.push(at);
-            self.instance.ports.push(Port {
+            self.instance.ports.push(Socket {
                 site: row.controller.index(),
                 number,
                 place,
@@ -287,7 +287,7 @@ impl<'a> Asked<'a> {
                 };
                 let each = strings(self.model, need).filter_map(|id| self.model.node_of(id));
                 spare = spare.max(each.map(|node| u64::from(node.slots)).max().unwrap_or(0));
-                group.lines.push(Line {
+                group.lines.push(Load {
                     size: Outlets::load(self.model, need).length(),
                     draw: if need.unfed { 0 } else { self.outlets.drawn(need) },
                     slots: self.slots(need, universes, shared),
@@ -358,9 +358,9 @@ impl<'a> Asked<'a> {
         let instance = &mut self.instance;
         let count = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
         for kind in 0..count {
-            let mine = |line: &&mut Line| instance.kinds.get(line.class) == Some(&kind);
+            let mine = |line: &&mut Load| instance.kinds.get(line.class) == Some(&kind);
             let lines = instance.groups.iter_mut().flat_map(|group| &mut group.lines);
-            let mut lines: Vec<&mut Line> = lines.filter(mine).collect();
+            let mut lines: Vec<&mut Load> = lines.filter(mine).collect();
             let each =
                 lines.iter().find(|line| line.draw > 0).map(|one| one.draw / one.size.max(1));
             let Some(each) = each.filter(|each| *each > 0) else {

@@ -82,11 +82,11 @@ pub fn multiple(text: &str) -> Option<Multiple> {
 }
 
 /// An output as a cell names it, with the controller where the cell says that too.
-pub type Port = (Option<String>, Output);
+pub type SheetPort = (Option<String>, Output);
 
 /// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `old barn / 3`, `3-6`, `3,4`, `3 & 4`, `dmx1`. `None` where it is none
 /// of these.
-pub fn ports(text: &str) -> Option<Vec<Port>> {
+pub fn ports(text: &str) -> Option<Vec<SheetPort>> {
     let of_box = |(at, mark): (usize, &str)| {
         let (name, rest) = (text.get(..at)?.trim(), text.get(at + mark.len()..)?);
         let is_name = name.chars().any(char::is_alphabetic) && !name.ends_with(['/', '-', '|']);
@@ -100,7 +100,7 @@ pub fn ports(text: &str) -> Option<Vec<Port>> {
 }
 
 /// Ports that stand in a row.
-fn listed(text: &str) -> Option<Vec<Port>> {
+fn listed(text: &str) -> Option<Vec<SheetPort>> {
     // A number of a spreadsheet.
     let text = text.strip_suffix(".0").unwrap_or(text);
     let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");

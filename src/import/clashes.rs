@@ -1,6 +1,6 @@
 //! Strings on the same slots, and controllers on the same universes: what of it a display can keep.
 
-use super::found::{Board, Found, Line};
+use super::found::{Board, Found, SheetLine};
 use super::places::grid;
 use super::{Grade, Note};
 use crate::grid::Body;
@@ -82,9 +82,14 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
             let [from, to] = pair else { return None };
             let range = grid.lay(at, Body { nodes: to - from, each });
             at = range.end;
-            Some(Line { size: to - from, start: Some(range.start), strands: 0, ..line.clone() })
+            Some(SheetLine {
+                size: to - from,
+                start: Some(range.start),
+                strands: 0,
+                ..line.clone()
+            })
         });
-        let pieces: Vec<Line> = pieces.collect();
+        let pieces: Vec<SheetLine> = pieces.collect();
         if let Some(own) = found.props.get_mut(*prop) {
             own.members = vec![(1, pieces)];
         }
@@ -94,7 +99,7 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         let Some(piece) = piece.filter(|_| !cuts.contains_key(&prop)) else {
             continue;
         };
-        let body = |line: &Line| found.body(line);
+        let body = |line: &SheetLine| found.body(line);
         if found.line(prop, (0, 0)).map(body) != found.line(other, (0, piece)).map(body) {
             continue;
         }
@@ -108,7 +113,12 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
 }
 
 /// How many nodes of a string that starts at `from` lie before a channel where its next node starts.
-pub(super) fn nodes_before(found: &Found, line: &Line, from: u64, channel: u64) -> Option<u64> {
+pub(super) fn nodes_before(
+    found: &Found,
+    line: &SheetLine,
+    from: u64,
+    channel: u64,
+) -> Option<u64> {
     let grid = grid(found, line.controller, line, None);
     let each = found.body(line).each;
     let end = |nodes: u64| {

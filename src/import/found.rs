@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 
 /// A string or a fixture.
 #[derive(Clone, Debug, Default)]
-pub struct Line {
+pub struct SheetLine {
     /// The row that it comes from, as a spreadsheet counts them.
     pub row: usize,
     /// Its nodes; for a fixture its slots.
@@ -49,7 +49,7 @@ pub struct Line {
 
 /// A prop of the table.
 #[derive(Debug, Default)]
-pub struct Prop {
+pub struct SheetProp {
     /// Its lawful name.
     pub name: String,
     /// A label: the table's own, or the name as it was written where it was made lawful.
@@ -61,7 +61,7 @@ pub struct Prop {
     /// Whether it is a family, though of one.
     pub family: bool,
     /// The strings of each member; of one that is no family, one.
-    pub members: Vec<(u64, Vec<Line>)>,
+    pub members: Vec<(u64, Vec<SheetLine>)>,
 }
 
 /// A controller of the table.
@@ -122,7 +122,7 @@ pub struct Claim {
 #[derive(Debug, Default)]
 pub struct Found {
     /// Its props in its order.
-    pub props: Vec<Prop>,
+    pub props: Vec<SheetProp>,
     /// Its controllers in the order met.
     pub boxes: Vec<Board>,
     /// Lawful names of receivers in the order met.
@@ -147,17 +147,21 @@ pub struct Found {
 
 impl Found {
     /// A string.
-    pub fn line(&self, prop: usize, (member, string): (usize, usize)) -> Option<&Line> {
+    pub fn line(&self, prop: usize, (member, string): (usize, usize)) -> Option<&SheetLine> {
         self.props.get(prop)?.members.get(member)?.1.get(string)
     }
 
     /// The same, to be changed.
-    pub fn line_mut(&mut self, prop: usize, (member, string): (usize, usize)) -> Option<&mut Line> {
+    pub fn line_mut(
+        &mut self,
+        prop: usize,
+        (member, string): (usize, usize),
+    ) -> Option<&mut SheetLine> {
         self.props.get_mut(prop)?.members.get_mut(member)?.1.get_mut(string)
     }
 
     /// All strings in their order: prop, member and string from 0.
-    pub fn lines(&self) -> impl Iterator<Item = (usize, (usize, usize), &Line)> {
+    pub fn lines(&self) -> impl Iterator<Item = (usize, (usize, usize), &SheetLine)> {
         self.props.iter().enumerate().flat_map(|(prop, own)| {
             own.members.iter().enumerate().flat_map(move |(member, (_, lines))| {
                 let lines = lines.iter().enumerate();
@@ -167,7 +171,7 @@ impl Found {
     }
 
     /// Slots of each node of a string, and its nodes; a fixture is one slot after another.
-    pub fn body(&self, line: &Line) -> Body {
+    pub fn body(&self, line: &SheetLine) -> Body {
         let make = line.make.and_then(|make| self.makes.get(make));
         let each = make.map_or(1, |make| make.slots);
         Body { nodes: line.size, each }

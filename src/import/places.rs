@@ -3,7 +3,7 @@
 
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
-use super::found::{Board, Claim, Found, Line};
+use super::found::{Board, Claim, Found, SheetLine};
 use super::rows::same;
 use super::sizes;
 use super::{Grade, Note};
@@ -120,7 +120,12 @@ fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
 }
 
 /// How a controller fills its universes, as the table has it.
-pub(super) fn grid(found: &Found, board: Option<usize>, line: &Line, whole: Option<bool>) -> Grid {
+pub(super) fn grid(
+    found: &Found,
+    board: Option<usize>,
+    line: &SheetLine,
+    whole: Option<bool>,
+) -> Grid {
     let own = board.and_then(|at| found.boxes.get(at)).is_some_and(|board| board.whole);
     let pixels = line.make.is_some();
     Grid::new(found.universe_slots, pixels && whole.unwrap_or(own))
@@ -392,7 +397,7 @@ fn uneven(found: &mut Found, claim: &Claim) {
     if starts.len() != claim.lines.len() || starts.len() < 2 {
         return;
     }
-    let lines: Vec<&Line> =
+    let lines: Vec<&SheetLine> =
         claim.lines.iter().filter_map(|place| found.line(claim.prop, *place)).collect();
     let total: u64 = lines.iter().map(|line| line.size).sum();
     let Some(first) = lines.first() else { return };

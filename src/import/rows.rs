@@ -12,9 +12,9 @@ pub(super) mod same;
 mod shape;
 mod total;
 
-use super::cells::{self, Port};
+use super::cells::{self, SheetPort};
 use super::columns::{self, Columns, Kind};
-use super::found::{Found, Prop};
+use super::found::{Found, SheetProp};
 use super::names::Names;
 use super::sheet::Row;
 use super::sizes;
@@ -39,7 +39,7 @@ struct Facts {
     sizes: Vec<u64>,
     strands: u64,
     make: Option<usize>,
-    ports: Vec<Port>,
+    ports: Vec<SheetPort>,
     /// Slots of all of them, by a cell of their own.
     slots: Option<u64>,
 }
@@ -325,7 +325,7 @@ impl Stage<'_> {
         let label = own
             .or_else(|| (name != *written && !self.columns.of_ports).then(|| written.to_owned()));
         let table = self.found.places.len();
-        self.found.props.push(Prop { name, label, table, ..Prop::default() });
+        self.found.props.push(SheetProp { name, label, table, ..SheetProp::default() });
         let prop = self.found.props.len() - 1;
         self.props.insert(written.to_lowercase(), prop);
         prop

@@ -4,7 +4,7 @@
 //! a start of its own; where it still does not, that is reported. The lock is what was decided in the end, and is held
 //! against one build more.
 
-use super::found::{Found, Line};
+use super::found::{Found, SheetLine};
 use super::places;
 use super::write::{self, Style};
 use super::{Grade, Import, Note, Reading};
@@ -211,9 +211,9 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     if !placed {
         return (around(text, None), Moved::new());
     }
-    let claimed = |line: &Line| line.start.is_some() && line.same_as.is_none();
+    let claimed = |line: &SheetLine| line.start.is_some() && line.same_as.is_none();
     // What the compiler picks has to be known first.
-    let open = |line: &Line| line.controller.is_none() || line.output.is_none();
+    let open = |line: &SheetLine| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));
     let ids: BTreeMap<_, _> = first.as_ref().map(named).into_iter().flatten().collect();

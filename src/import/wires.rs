@@ -1,6 +1,6 @@
 //! What hangs on what, as `wire` statements with the shortest references.
 
-use super::found::{Found, Prop};
+use super::found::{Found, SheetProp};
 use super::places::chains;
 use super::write::{Hubs, WIDTH};
 use std::collections::BTreeMap;
@@ -143,7 +143,7 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
     out
 }
 
-pub(super) fn found_name(prop: &Prop, member: usize, strings: Option<String>) -> String {
+pub(super) fn found_name(prop: &SheetProp, member: usize, strings: Option<String>) -> String {
     let member = if prop.family { format!("[{}]", member + 1) } else { String::new() };
     let strings = strings.map_or_else(String::new, |strings| format!(".{strings}"));
     format!("{}{member}{strings}", prop.name)

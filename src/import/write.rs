@@ -1,7 +1,7 @@
 //! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
 
 use super::Note;
-use super::found::{Board, Found, Line, Prop};
+use super::found::{Board, Found, SheetLine, SheetProp};
 use super::places::chains;
 use super::wires::wires;
 use crate::chip;
@@ -110,7 +110,7 @@ fn makes(found: &Found, out: &mut String) {
 }
 
 /// How long a string's data take, about, in nanoseconds.
-pub fn time_ns(found: &Found, line: &Line) -> u64 {
+pub fn time_ns(found: &Found, line: &SheetLine) -> u64 {
     let make = line.make.and_then(|make| found.makes.get(make));
     let name = make.and_then(|make| make.chip.as_deref());
     let known = name.and_then(|name| chip::KNOWN.iter().find(|chip| chip.name == name));
@@ -122,7 +122,7 @@ pub fn time_ns(found: &Found, line: &Line) -> u64 {
 
 /// How many ports some strings need where the compiler picks them: filled one after another, with one more for
 /// each string of the largest prop, since its strings stay side by side.
-fn needed(found: &Found, lines: &[(usize, &Line)]) -> u64 {
+fn needed(found: &Found, lines: &[(usize, &SheetLine)]) -> u64 {
     /// What a frame at the usual 40 Hz has time for behind the longest rest of a line, in nanoseconds.
     const ROOM_NS: u64 = 25_000_000 - 300_000;
     let (mut ports, mut left) = (0_u64, 0_u64);
@@ -153,7 +153,7 @@ fn rounded(ports: u64) -> u64 {
 #[derive(Default)]
 struct Needs<'a> {
     /// Its strings without a port, with their props.
-    open: Vec<(usize, &'a Line)>,
+    open: Vec<(usize, &'a SheetLine)>,
     /// Slots of all its strings.
     size: u64,
     /// Its highest port.
@@ -374,13 +374,13 @@ fn quotable(text: &str) -> String {
 }
 
 /// What a member's strings are, in settings.
-fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
+fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
     let mut settings = Vec::new();
     let make = lines.iter().find_map(|line| line.make).and_then(|make| found.makes.get(make));
     if let Some(make) = make {
         settings.push(format!("node {}", make.name));
     }
-    let nodes = |line: &Line| counted(line.size);
+    let nodes = |line: &SheetLine| counted(line.size);
     match lines {
         [one] if one.make.is_none() => settings.push(format!("slots {}", one.size)),
         [one, rest @ ..]
@@ -413,8 +413,9 @@ fn shape(found: &Found, lines: &[Line]) -> Vec<String> {
 }
 
 /// Where data comes into a member's strings, as a setting: one place for all, or one for each.
-fn enters(lines: &[Line]) -> String {
-    let place = |line: &Line| format!("\"{}\"", quotable(line.enters.as_deref().unwrap_or("")));
+fn enters(lines: &[SheetLine]) -> String {
+    let place =
+        |line: &SheetLine| format!("\"{}\"", quotable(line.enters.as_deref().unwrap_or("")));
     let mut places: Vec<String> = lines.iter().map(place).collect();
     if places.iter().all(|place| Some(place) == places.first()) {
         places.truncate(1);
@@ -422,7 +423,7 @@ fn enters(lines: &[Line]) -> String {
     format!("enters {}", places.join(", "))
 }
 
-fn prop(found: &Found, prop: &Prop, out: &mut String) {
+fn prop(found: &Found, prop: &SheetProp, out: &mut String) {
     let family = if prop.family { format!(" * {}", prop.members.len()) } else { String::new() };
     let lines = || prop.members.iter().flat_map(|(_, lines)| lines);
     let entered = lines().any(|line| line.enters.is_some());
@@ -462,7 +463,7 @@ fn prop(found: &Found, prop: &Prop, out: &mut String) {
 }
 
 /// What a member shows the data of: all its strings what those of another show, in their order.
-fn same_as(lines: &[Line]) -> Option<String> {
+fn same_as(lines: &[SheetLine]) -> Option<String> {
     let first = lines.first()?.same_as.clone()?;
     let whole = first.rsplit_once('.').filter(|_| lines.len() > 1);
     Some(whole.map_or(first.clone(), |(name, _)| name.to_owned()))

@@ -9,13 +9,13 @@ use crate::keeping::edits::Lot;
 use crate::outputs::table_text;
 use serde_json::Value;
 use tinsel::allocate::pack::{
-    Answer, Group, Instance, Line, Order, Port, Room, Site, budget, seek,
+    Answer, Group, Instance, Load, Order, Room, Site, Socket, budget, seek,
 };
 use yards::Yard;
 
 /// A port of a site, free.
-fn port(site: usize, number: u32, look: usize) -> Port {
-    Port { site, number, place: site, look, ..Port::default() }
+fn port(site: usize, number: u32, look: usize) -> Socket {
+    Socket { site, number, place: site, look, ..Socket::default() }
 }
 
 /// A site without limits.
@@ -34,7 +34,7 @@ fn read(name: &str) -> Instance {
     let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
     let number = |value: &Value| value.as_u64().unwrap_or(0);
     let at = |value: &Value| value["pos"].as_f64().unwrap_or(0.0);
-    let line = |size: &Value| Line { size: number(size), ..Line::default() };
+    let line = |size: &Value| Load { size: number(size), ..Load::default() };
     let mut instance = Instance { kinds: vec![0], order: Order::Ports, ..Instance::default() };
     if data["C"].is_u64() {
         let sizes = list(&data["w"]);
@@ -208,7 +208,7 @@ fn near_the_bound(seed: u64, props: u64) {
         let several = if lot.below(4) == 0 { 1 + lot.below(4) } else { 1 };
         let size = (most * (5 + lot.below(86)) / 100).max(1);
         nodes += size * several;
-        let lines = (0..several).map(|_| Line { size, ..Line::default() });
+        let lines = (0..several).map(|_| Load { size, ..Load::default() });
         instance.groups.push(Group { lines: lines.collect(), lead: Vec::new() });
     }
     for index in 0..(nodes / most * 5 / 4 / 8 + 2) as usize {

@@ -37,7 +37,7 @@ pub fn arrange(state: &mut State<'_>, steps: u64, used: &mut u64) {
         }
     }
     let ports = &field.instance.ports;
-    let fixed = |(at, port): (usize, &super::Port)| {
+    let fixed = |(at, port): (usize, &super::Socket)| {
         let mut lines = state.hung[at].lines.iter();
         let moves = !port.used && !port.kept && port.slots == 0;
         !moves || lines.any(|line| field.lines[*line as usize].home.is_some())

@@ -10,7 +10,7 @@
 use super::fill::Packer;
 use super::random::{Random, Thresholds, mix};
 use super::state::{Field, NONE, State};
-use super::{Line, Order, Room};
+use super::{Load, Order, Room};
 use std::collections::BTreeMap;
 
 /// Sets of groups that are remembered.
@@ -186,7 +186,7 @@ impl<'a> Search<'a> {
                 lines.all(|line| line.size <= room.nodes && line.draw <= room.current)
             })
         };
-        let of = |hash: u64, line: &&Line| {
+        let of = |hash: u64, line: &&Load| {
             mix(hash ^ mix(line.size) ^ mix(!line.draw) ^ mix(line.slots << 20 ^ class as u64))
         };
         let bays = (0..self.bays.len()).filter(|bay| fits(&self.bays[*bay]));
@@ -442,7 +442,8 @@ impl<'a> Search<'a> {
 fn staying(state: &State<'_>) -> Vec<bool> {
     let field = state.field;
     let ports = &field.instance.ports;
-    let busy = |port: &super::Port| port.used || port.kept || port.kind.is_some() || port.slots > 0;
+    let busy =
+        |port: &super::Socket| port.used || port.kept || port.kind.is_some() || port.slots > 0;
     let mut stays: Vec<bool> = ports.iter().map(busy).collect();
     let moves = |span: &std::ops::Range<usize>| {
         let lines = &field.lines[span.clone()];

@@ -112,7 +112,7 @@ impl Rooms {
         let alone = lines.iter().filter(|line| field.lines[**line].alone).count() as u64;
         let shared: Vec<usize> =
             lines.iter().copied().filter(|line| !field.lines[*line].alone).collect();
-        let sum = |part: fn(&super::Line) -> u64| {
+        let sum = |part: fn(&super::Load) -> u64| {
             shared.iter().map(|line| u128::from(part(field.lines[*line]))).sum::<u128>()
         };
         let nodes = self.by_sum(sum(|line| line.size), |room| room.nodes);

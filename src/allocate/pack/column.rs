@@ -66,7 +66,7 @@ impl Demand {
 #[derive(Debug, Clone)]
 pub struct Master {
     demand: Demand,
-    columns: Vec<Column>,
+    columns: Vec<Variable>,
     basis: Vec<usize>,
     inverse: Vec<f64>,
     level: Vec<f64>,
@@ -78,7 +78,7 @@ pub struct Master {
 }
 
 #[derive(Debug, Clone)]
-enum Column {
+enum Variable {
     Pattern(Pattern),
     /// More of a size than was asked for.
     Surplus(usize),
@@ -102,7 +102,7 @@ impl Master {
         };
         for row in 0..rows {
             let copies = master.demand.copies(row).max(1);
-            master.columns.push(Column::Pattern(vec![(row, copies)]));
+            master.columns.push(Variable::Pattern(vec![(row, copies)]));
             master.inverse[row * rows + row] = 1.0 / f64::from(copies);
             master.price.push(1.0 / f64::from(copies));
             // a little more than was asked for, different for each size, keeps the simplex from standing still
@@ -139,8 +139,8 @@ impl Master {
             .zip(&self.level)
             .filter(|(_, level)| **level > 1e-4)
             .filter_map(|(&column, &level)| match &self.columns[column] {
-                Column::Pattern(pattern) => Some((level, pattern)),
-                Column::Surplus(_) => None,
+                Variable::Pattern(pattern) => Some((level, pattern)),
+                Variable::Surplus(_) => None,
             })
             .collect();
         used.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.cmp(other.1)));
@@ -166,7 +166,7 @@ impl Master {
                 return;
             }
             let pattern = waiting.swap_remove(index);
-            if !self.enter(Column::Pattern(pattern)) {
+            if !self.enter(Variable::Pattern(pattern)) {
                 return;
             }
         }
@@ -182,7 +182,7 @@ impl Master {
                 .min_by(|&one, &other| self.price[one].total_cmp(&self.price[other]));
             match lowest {
                 Some(row) if self.price[row] < -SLIGHT => {
-                    if !self.enter(Column::Surplus(row)) {
+                    if !self.enter(Variable::Surplus(row)) {
                         return;
                     }
                 }
@@ -192,22 +192,22 @@ impl Master {
     }
 
     /// One pivot; false where the numbers do not allow it.
-    fn enter(&mut self, column: Column) -> bool {
+    fn enter(&mut self, column: Variable) -> bool {
         let rows = self.demand.sizes.len();
         let mut direction = vec![0.0; rows];
         let mut cost = match &column {
-            Column::Pattern(_) => 1.0,
-            Column::Surplus(_) => 0.0,
+            Variable::Pattern(_) => 1.0,
+            Variable::Surplus(_) => 0.0,
         };
         let surplus;
         let entries: &[(usize, u32)] = match &column {
-            Column::Pattern(pattern) => pattern,
-            Column::Surplus(row) => {
+            Variable::Pattern(pattern) => pattern,
+            Variable::Surplus(row) => {
                 surplus = [(*row, 1)];
                 &surplus
             }
         };
-        let sign = if matches!(column, Column::Surplus(_)) { -1.0 } else { 1.0 };
+        let sign = if matches!(column, Variable::Surplus(_)) { -1.0 } else { 1.0 };
         for &(entry, count) in entries {
             let factor = sign * f64::from(count);
             cost -= self.price[entry] * factor;

@@ -2,7 +2,7 @@
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::state::Field;
-use super::{Line, Room};
+use super::{Load, Room};
 use std::cmp::Reverse;
 
 /// Rooms above this are packed by best fit only.
@@ -10,7 +10,7 @@ const WIDEST: u64 = 8_192;
 
 /// A line on its way to a port.
 #[derive(Clone, Copy)]
-pub struct Piece {
+pub struct Chunk {
     kind: usize,
     size: u64,
     /// The line.
@@ -34,7 +34,7 @@ impl Bin {
         Self { kind, nodes: 0, current: 0, slots: 0 }
     }
 
-    fn hang(&mut self, line: &Line) {
+    fn hang(&mut self, line: &Load) {
         self.nodes += line.size;
         self.current = self.current.saturating_add(line.draw);
         self.slots = self.slots.saturating_add(line.slots);
@@ -45,11 +45,11 @@ impl Bin {
 pub struct Packer<'a> {
     field: &'a Field<'a>,
     /// All lines as pieces, the largest of each kind first, and where each line stands there.
-    order: Vec<Piece>,
+    order: Vec<Chunk>,
     rank: Vec<u32>,
     ranks: Vec<u32>,
     /// The lines that are packed.
-    pub pieces: Vec<Piece>,
+    pub pieces: Vec<Chunk>,
     /// The ports.
     pub bins: Vec<Bin>,
     /// Steps used.
@@ -60,13 +60,13 @@ pub struct Packer<'a> {
 impl<'a> Packer<'a> {
     /// Nothing is packed.
     pub fn new(field: &'a Field<'a>) -> Self {
-        let piece = |line: usize| Piece {
+        let piece = |line: usize| Chunk {
             kind: field.kind(line),
             size: field.lines[line].size,
             line,
             bin: 0,
         };
-        let mut order: Vec<Piece> = (0..field.lines.len()).map(piece).collect();
+        let mut order: Vec<Chunk> = (0..field.lines.len()).map(piece).collect();
         order.sort_by_key(|piece| {
             let line = field.lines[piece.line];
             (piece.kind, Reverse(piece.size), line.draw, line.slots)
@@ -134,7 +134,7 @@ impl<'a> Packer<'a> {
     /// false where current or the width of a room stands against that.
     fn complete(&mut self, rooms: &[Option<Room>]) -> bool {
         let field = self.field;
-        let room = |piece: &Piece| {
+        let room = |piece: &Chunk| {
             let line = field.lines[piece.line];
             let room = rooms[line.class].filter(|room| room.nodes <= WIDEST);
             room.filter(|room| line.draw == 0 || room.current == u64::MAX)
@@ -159,7 +159,7 @@ impl<'a> Packer<'a> {
                 let piece = left.remove(place);
                 bin.hang(field.lines[piece.line]);
                 let bin = bins.len();
-                pieces.push(Piece { bin, ..piece });
+                pieces.push(Chunk { bin, ..piece });
             }
             bins.push(bin);
         }

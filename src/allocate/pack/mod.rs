@@ -41,7 +41,7 @@ pub struct Instance {
     /// Controllers.
     pub sites: Vec<Site>,
     /// Their ports, site by site, side by side.
-    pub ports: Vec<Port>,
+    pub ports: Vec<Socket>,
     /// What ports take: by look ([`Port::look`]), then by class; `None` where it is not accepted.
     pub looks: Vec<Vec<Option<Room>>>,
     /// The kind of each class: lines of unlike kinds never share a port.
@@ -83,7 +83,7 @@ pub struct Site {
 
 /// One port.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Port {
+pub struct Socket {
     /// Its site.
     pub site: usize,
     /// Its number there. Ports whose numbers follow one another are neighbours.
@@ -115,14 +115,14 @@ pub struct Room {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Group {
     /// Its lines in order.
-    pub lines: Vec<Line>,
+    pub lines: Vec<Load>,
     /// Lead of one line to each place, in tenths of a metre; empty where unknown.
     pub lead: Vec<u64>,
 }
 
 /// A string, or a chain of strings, that hangs on one port.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Line {
+pub struct Load {
     /// Nodes it takes.
     pub size: u64,
     /// Current it takes, in microamperes.

@@ -1,7 +1,7 @@
 //! What stands where, with its measures kept up to date as lines come and go.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
-use super::{Instance, Line, Order, Port, Room};
+use super::{Instance, Load, Order, Room, Socket};
 use std::ops::Range;
 
 /// No port, or no kind.
@@ -18,7 +18,7 @@ pub struct Field<'a> {
     /// What is asked.
     pub instance: &'a Instance,
     /// The lines of all groups, one group after another.
-    pub lines: Vec<&'a Line>,
+    pub lines: Vec<&'a Load>,
     /// Which lines each group has.
     pub span: Vec<Range<usize>>,
     /// The group of each line.
@@ -76,9 +76,9 @@ impl<'a> Field<'a> {
             field.accepting.push(ports);
             field.by_site.push(sites);
         }
-        let at = |port: &Port| (port.look as u32, port.site as u32, port.place as u32, port.used);
+        let at = |port: &Socket| (port.look as u32, port.site as u32, port.place as u32, port.used);
         field.at = instance.ports.iter().map(at).collect();
-        let what = |line: &&Line| {
+        let what = |line: &&Load| {
             let kind = instance.kinds[line.class] as u32;
             (line.size, line.draw, line.class as u32, kind)
         };
@@ -112,7 +112,7 @@ impl<'a> Field<'a> {
     }
 
     /// A port.
-    pub fn port(&self, port: u32) -> &Port {
+    pub fn port(&self, port: u32) -> &Socket {
         &self.instance.ports[port as usize]
     }
 
@@ -241,7 +241,7 @@ impl<'a> State<'a> {
         for port in &instance.ports {
             slots[port.site] = slots[port.site].saturating_add(field.slots(port.site, port.slots));
         }
-        let hung = |port: &Port| Hung {
+        let hung = |port: &Socket| Hung {
             nodes: 0,
             current: 0,
             slots: port.slots,

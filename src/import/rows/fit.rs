@@ -2,7 +2,7 @@
 
 use crate::import::cells;
 use crate::import::columns::{Columns, Kind, SIZES};
-use crate::import::found::{Found, Line};
+use crate::import::found::{Found, SheetLine};
 use crate::import::makes;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
@@ -52,7 +52,7 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
                 notes.push(note);
             }
         }
-        let mut members: Vec<(u64, Vec<Line>)> = Vec::new();
+        let mut members: Vec<(u64, Vec<SheetLine>)> = Vec::new();
         for ((number, _), place, line) in lines {
             if members.last().is_none_or(|(known, _)| *known != number) {
                 members.push((number, Vec::new()));

@@ -1,9 +1,9 @@
 //! What the strings of a row hang on: controller, port, receiver.
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Stage};
-use crate::import::cells::{self, Port};
+use crate::import::cells::{self, SheetPort};
 use crate::import::columns::Kind;
-use crate::import::found::{Board, Line};
+use crate::import::found::{Board, SheetLine};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
@@ -69,7 +69,7 @@ impl Stage<'_> {
     }
 
     /// The outputs of a row.
-    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<Port>> {
+    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
         let text = self.columns.cell(row, Kind::Port)?;
         let ports = cells::ports(text);
         if ports.is_none() {
@@ -116,7 +116,7 @@ impl Stage<'_> {
                 let nodes = if facts.make.is_some() { *size } else { 0 };
                 self.sums.nodes = self.sums.nodes.saturating_add(nodes);
                 places.push((member, strings.len()));
-                strings.push(Line {
+                strings.push(SheetLine {
                     size: *size,
                     enters: enters.get(at).or(enters.first()).cloned(),
                     same_as: same_as.get(at).or(same_as.first()).cloned(),
@@ -173,7 +173,7 @@ impl Stage<'_> {
     }
 
     /// What holds for each string of a row.
-    pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> Line {
+    pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> SheetLine {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
         let name = cell(Kind::StringName).map(|name| lawful(&name, "string"));
         let heading = self.columns.heading(Kind::Lead).to_lowercase();
@@ -195,7 +195,7 @@ impl Stage<'_> {
         let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
         let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
-        Line {
+        SheetLine {
             row: row.number,
             make: facts.make,
             name,
@@ -205,7 +205,7 @@ impl Stage<'_> {
             lead: length.flatten(),
             receiver,
             stored: stored.flatten().unwrap_or(idle),
-            ..Line::default()
+            ..SheetLine::default()
         }
     }
 
@@ -241,7 +241,7 @@ impl Stage<'_> {
         row: &Row,
         (prop, controller): (usize, Option<usize>),
         places: &[(usize, usize)],
-        ports: &[Port],
+        ports: &[SheetPort],
     ) {
         let (strings, count) = (places.len(), ports.len());
         if count > 0 && (count > strings || strings % count != 0) {

@@ -2,7 +2,7 @@
 
 use crate::import::Note;
 use crate::import::clashes::about;
-use crate::import::found::{Found, Line};
+use crate::import::found::{Found, SheetLine};
 use std::collections::BTreeMap;
 
 /// Where a string stands: its prop, and its member and string there.
@@ -11,7 +11,7 @@ type At = (usize, (usize, usize));
 /// Puts the name that a display has in place of each text that names the string whose data another shows. `written` has
 /// the props by the text of their rows in small letters.
 pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes: &mut Vec<Note>) {
-    let said = |(prop, place, line): (usize, (usize, usize), &Line)| {
+    let said = |(prop, place, line): (usize, (usize, usize), &SheetLine)| {
         Some(((prop, place), line.same_as.clone()?))
     };
     let said: Vec<(At, String)> = found.lines().filter_map(said).collect();
@@ -87,7 +87,7 @@ pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
         for (member, (_, lines)) in own.members.iter().enumerate() {
             let said = lines.iter().any(|line| line.same_as.is_some());
             let base = lines.first().and_then(of_member);
-            let fits = |(at, line): (usize, &Line)| match (&line.same_as, base) {
+            let fits = |(at, line): (usize, &SheetLine)| match (&line.same_as, base) {
                 (Some(own), Some(base)) => *own == format!("{base}.{}", at + 1),
                 _ => false,
             };
@@ -109,6 +109,6 @@ pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
 }
 
 /// The member of whose first string a string shows the data, where that has several.
-fn of_member(line: &Line) -> Option<&str> {
+fn of_member(line: &SheetLine) -> Option<&str> {
     line.same_as.as_deref()?.strip_suffix(".1")
 }

@@ -2,7 +2,7 @@
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage};
 use crate::import::Grade;
-use crate::import::cells::{self, At, Port};
+use crate::import::cells::{self, At, SheetPort};
 use crate::import::columns::Kind;
 use crate::import::makes;
 use crate::import::sheet::Row;
@@ -10,7 +10,7 @@ use crate::unit;
 
 impl Stage<'_> {
     /// What a row says of its strings; `None` where it is left out.
-    pub(super) fn facts(&mut self, row: &Row, ports: Vec<Port>) -> Option<Facts> {
+    pub(super) fn facts(&mut self, row: &Row, ports: Vec<SheetPort>) -> Option<Facts> {
         let mut facts = Facts { count: 1, ports, ..Facts::default() };
         let in_count = self.columns.cell(row, Kind::Count).and_then(cells::multiple);
         if in_count.is_none() {

@@ -2,7 +2,7 @@
 //! line, on small random instances, those without room among them; and against first fit and best fit decreasing.
 
 use super::{check, port, site};
-use tinsel::allocate::pack::{Group, Instance, Line, Order, Room, budget, clashes, seek};
+use tinsel::allocate::pack::{Group, Instance, Load, Order, Room, budget, clashes, seek};
 
 /// How many instances are decided both ways; `PLACEMENT_CASES` asks for more.
 fn cases(few: u64) -> u64 {
@@ -60,16 +60,16 @@ fn small(seed: u64) -> Instance {
         let each = dice.roll(3);
         let lines = (0..1 + dice.roll(3)).map(|_| {
             let size = 1 + dice.roll(8);
-            Line {
+            Load {
                 size,
                 draw: size * each,
                 slots: size.min(3),
                 class,
                 alone: dice.roll(20) == 0,
-                ..Line::default()
+                ..Load::default()
             }
         });
-        let lines: Vec<Line> = lines.take(3).collect();
+        let lines: Vec<Load> = lines.take(3).collect();
         let lead = (0..2).map(|_| dice.roll(9)).collect();
         instance.groups.push(Group { lines, lead });
     }
@@ -86,7 +86,7 @@ type Key = [u64; 4];
 
 struct Every<'i> {
     instance: &'i Instance,
-    lines: Vec<(usize, &'i Line)>,
+    lines: Vec<(usize, &'i Load)>,
     chosen: Vec<usize>,
     best: Option<Key>,
 }
@@ -100,7 +100,7 @@ impl Every<'_> {
             lines.filter(|(_, on)| **on == port).map(|((_, line), _)| *line)
         };
         let first = here().next().unwrap();
-        let kind = |line: &Line| instance.kinds[line.class];
+        let kind = |line: &Load| instance.kinds[line.class];
         let Some(room) = instance.looks[at.look][first.class] else {
             return false;
         };
@@ -248,7 +248,7 @@ fn planted(seed: u64) -> Instance {
             while left >= nodes / 10 {
                 let size = (nodes / 20 + dice.roll(nodes * 3 / 4)).min(left);
                 left -= size;
-                let lines = vec![Line { size, class, ..Line::default() }];
+                let lines = vec![Load { size, class, ..Load::default() }];
                 let lead = Vec::new();
                 instance.groups.push(Group { lines, lead });
             }
@@ -260,7 +260,7 @@ fn planted(seed: u64) -> Instance {
 /// First fit or best fit, the largest first, over the ports as they stand: opened ports.
 fn decreasing(instance: &Instance, best: bool) -> Option<u64> {
     let mut left: Vec<Option<(usize, u64)>> = vec![None; instance.ports.len()];
-    let mut lines: Vec<&Line> = instance.groups.iter().flat_map(|group| &group.lines).collect();
+    let mut lines: Vec<&Load> = instance.groups.iter().flat_map(|group| &group.lines).collect();
     lines.sort_by_key(|line| std::cmp::Reverse(line.size));
     for line in lines {
         let room = |at: usize| match left[at] {

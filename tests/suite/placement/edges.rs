@@ -1,13 +1,13 @@
 //! Borders: nothing to place, numbers at the end of their range, hardly any steps, each cause of having no room.
 
 use super::{check, port, room, site};
-use tinsel::allocate::pack::{Cause, Group, Instance, Line, NoRoom, Order, Room, clashes, seek};
+use tinsel::allocate::pack::{Cause, Group, Instance, Load, NoRoom, Order, Room, clashes, seek};
 
 /// Enough for displays of a few lines.
 const STEPS: u64 = 400_000;
 
 fn group(sizes: &[u64]) -> Group {
-    let line = |&size: &u64| Line { size, slots: 1, ..Line::default() };
+    let line = |&size: &u64| Load { size, slots: 1, ..Load::default() };
     Group { lines: sizes.iter().map(line).collect(), lead: Vec::new() }
 }
 

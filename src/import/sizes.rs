@@ -104,8 +104,9 @@ pub fn settle(
         }
         None => {
             found.universe_slots = *size;
-            let words = "says that a universe has N slots: so has the display";
-            (words.replace('N', &size.get().to_string()), Grade::Told)
+            let words =
+                format!("says that a universe has {} slots: so has the display", size.get());
+            (words, Grade::Told)
         }
     };
     notes.extend(own.clone().map(|note| Note { what, grade, ..note }));

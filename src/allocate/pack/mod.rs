@@ -42,7 +42,7 @@ pub struct Instance {
     pub sites: Vec<Site>,
     /// Their ports, site by site, side by side.
     pub ports: Vec<Socket>,
-    /// What ports take: by look ([`Port::look`]), then by class; `None` where it is not accepted.
+    /// What ports take: by look ([`Socket::look`]), then by class; `None` where it is not accepted.
     pub looks: Vec<Vec<Option<Room>>>,
     /// The kind of each class: lines of unlike kinds never share a port.
     pub kinds: Vec<usize>,

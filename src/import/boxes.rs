@@ -38,11 +38,12 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         column(&[Kind::EndUniverse]),
     ];
     let addressing = headed(&["addressing"]);
-    let ports = headed(&["ports", "plugs", "outputs", "sockets", "numberofports", "portcount"]);
+    let ports = headed(&PORTS);
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
     }
+    let mut whole: Option<&str> = None;
     for row in rows {
         let mut note =
             |at: usize, what: &str| notes.push(of_cell(page, row, (at, &headings), what));
@@ -71,7 +72,8 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                     let why = match (*at == name, Some(*at) == host, input(text)) {
                         (true, ..) => None,
                         (_, true, _) => {
-                            let why = set_host(board, text);
+                            let why = set_host(board, &address(text, whole));
+                            whole = Some(text).filter(|text| !text.starts_with('.')).or(whole);
                             if why.is_none() && board.host_cell.is_none() {
                                 let note = of_cell(page, row, (*at, &headings), "");
                                 board.host_cell = Some(Note { grade: Grade::Wrong, ..note });
@@ -110,6 +112,21 @@ const COUNTS: [&str; 6] = [
     "noofuniverses",
     "numuniverses",
     "#universes",
+];
+
+/// Headings of how many ports a box has.
+const PORTS: [&str; 11] = [
+    "ports",
+    "plugs",
+    "outputs",
+    "outs",
+    "sockets",
+    "numberofports",
+    "noofports",
+    "numports",
+    "portcount",
+    "#ports",
+    "#outputs",
 ];
 
 /// A note on a cell of such a sheet.
@@ -220,10 +237,20 @@ fn board<'f>(found: &'f mut Found, text: &str) -> Option<&'f mut Board> {
     found.boxes.iter_mut().find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
 }
 
+/// An address of four numbers of which a cell has the last ones (`.12`), after the last whole one of the sheet.
+fn address(text: &str, whole: Option<&str>) -> String {
+    let own = text.matches('.').count();
+    let parts: Vec<&str> = whole.unwrap_or("").split('.').collect();
+    match parts.get(..4 - own.min(4)) {
+        Some(begin) if text.starts_with('.') && parts.len() == 4 => begin.join(".") + text,
+        _ => text.to_owned(),
+    }
+}
+
 /// Sets the host of a controller, or says why not.
 fn set_host(board: &mut Board, text: &str) -> Option<&'static str> {
     let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':');
-    if !text.chars().all(lawful) {
+    if !text.chars().all(lawful) || text.starts_with('.') {
         return Some("no address of a host; kept as a comment");
     }
     let known = board.host.get_or_insert_with(|| text.to_owned());

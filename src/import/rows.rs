@@ -153,6 +153,8 @@ impl Stage<'_> {
             self.found.comments.push(format!("row {}, above the header: {words}", row.number));
         }
         self.remarks.clone_from(&table.remarks);
+        // A total is of the rows of its own table.
+        self.sums = Sums::default();
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
             let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();

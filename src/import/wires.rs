@@ -20,7 +20,7 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
     }
     let mut open = |board: Option<usize>, name: &str, out: &mut String| {
         let free = free.remove(&board).unwrap_or_default();
-        for some in groups(found, &free, true).chunks(MOST_CHAINS) {
+        for some in open_chains(found, &free).chunks(MOST_CHAINS) {
             wire(&format!("wire {name}:"), some, ",", out);
         }
     };
@@ -66,17 +66,34 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
 /// What hangs on one line, in order: strings, nodes that show nothing, leads.
 pub(super) fn items(found: &Found, chain: &[At]) -> Vec<String> {
     let mut items = Vec::new();
-    let extra =
-        |at: &At| found.line(at.0, at.1).is_some_and(|line| line.skip > 0 || line.lead.is_some());
-    for part in chain.chunk_by(|_, next| !extra(next)) {
-        let line = part.first().and_then(|at| found.line(at.0, at.1));
-        if let Some(line) = line {
-            items.extend((line.skip > 0).then(|| format!("skip {}", line.skip)));
-            items.extend(line.lead.as_ref().map(|lead| format!("lead {lead}")));
-        }
+    for part in chain.chunk_by(|_, next| before(found, next).is_empty()) {
+        items.extend(part.first().map(|at| before(found, at)).into_iter().flatten());
         items.extend(groups(found, part, false));
     }
     items
+}
+
+/// What stands before a string on its line: nodes that show nothing, a lead.
+fn before(found: &Found, at: &At) -> Vec<String> {
+    let line = found.line(at.0, at.1);
+    let skip = line.filter(|line| line.skip > 0).map(|line| format!("skip {}", line.skip));
+    let lead = line.and_then(|line| line.lead.as_ref()).map(|lead| format!("lead {lead}"));
+    skip.into_iter().chain(lead).collect()
+}
+
+/// Strings whose ports are open, as chains: one with something before it is a chain of its own.
+fn open_chains(found: &Found, free: &[At]) -> Vec<String> {
+    let mut chains = Vec::new();
+    let plain = |at: &At| before(found, at).is_empty();
+    for part in free.chunk_by(|at, next| plain(at) && plain(next)) {
+        let own = groups(found, part, true);
+        let ahead = part.first().map(|at| before(found, at)).unwrap_or_default();
+        match ahead.is_empty() {
+            true => chains.extend(own),
+            false => chains.push(ahead.into_iter().chain(own).collect::<Vec<_>>().join(" -> ")),
+        }
+    }
+    chains
 }
 
 /// Strings as references, neighbours together. Where they are `open`, only whole props and members stand together, since

@@ -748,6 +748,23 @@ fn of_boxes(lights: &str, boxes: &str) -> tinsel::import::Import {
 
 /// A second sheet says which universes a box has and how it numbers its strings. Where these hold for its strings they are
 /// settings, else they are reported.
+/// Last numbers of an address follow the whole one above; a port beyond those of its box is reported.
+#[test]
+fn a_sheet_of_boxes_says_hosts_and_ports_in_short() {
+    let import = of_boxes(
+        "name,nodes,box,port,start\nowl,50,hut,9,4/1\nfox,20,barn,1,7/1\nhen,20,shed,1,8/1",
+        "box,ip,outs\nhut,10.9.0.11,8\nbarn,.12,4\nshed,.2.13,4",
+    );
+    let text = plain(&import.text);
+    for wanted in ["host 10.9.0.11", "host 10.9.0.12", "host 10.9.2.13", "ports 1..4"] {
+        assert!(text.contains(wanted), "{wanted}\n{}", import.text);
+    }
+    let doubts = import.notes.iter().filter(|note| note.is_doubt());
+    let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
+    let [only] = &doubts[..] else { panic!("{doubts:#?}") };
+    assert!(only.contains("row 2, column `outs`: \"8\": `hut` has something on port 9"), "{only}");
+}
+
 #[test]
 fn a_sheet_of_boxes_says_universes() {
     let lights = "name,nodes,box,port,start\nowl,50,hut,1,4/1\nfox,20,barn,1,7/11\nhen,9,pump,1,9/1\ncow,9,mill,1,20/1\n\

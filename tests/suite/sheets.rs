@@ -243,3 +243,29 @@ fn several_tables_become_one_display() {
         "{only}"
     );
 }
+
+/// A lead and dark nodes stay where the port is open too: the string is then a chain of its own.
+#[test]
+fn leads_stay_where_the_port_is_open() {
+    let import = imported(
+        "Prop,Controller,Port,Nodes,Lead\nKite,Pier,A1,50,2 m\nGull,Pier,,40,3 m\nCrab,Pier,,30,\nNet,Pier,,2 x 20,1 m\n",
+    );
+    let text = &import.text;
+    assert!(text.contains("wire Pier: lead 2 m -> Kite, lead 3 m -> Gull, Crab,"), "{text}");
+    assert!(text.contains("lead 1 m -> Net"), "{text}");
+    assert!(!import.compiled.blocks(), "{text}");
+}
+
+/// A total counts the rows of its own table; what no column hangs on a box is said.
+#[test]
+fn tables_have_totals_and_boxes_of_their_own() {
+    let pier = "Prop,px,Box,Port\nKite,50,Pier,1\nGull,40,Pier,2\n";
+    let quay = "Prop,px,Socket\nCrab,30,1\nNet,20,2\nTotal,50,\n";
+    let all = [("pier.csv", pier.as_bytes()), ("quay.csv", quay.as_bytes())];
+    let import = import_all(&all, &Reading::default()).unwrap();
+    let [only] = &doubts(&import)[..] else { panic!("{:#?}", doubts(&import)) };
+    assert!(only.contains("no column says which box its rows hang on"), "{only}");
+    let alone = imported(quay);
+    assert_eq!(doubts(&alone), [""; 0]);
+    assert!(alone.notes.iter().any(|note| note.what.contains("called `main`")));
+}

@@ -263,7 +263,7 @@ impl Stage<'_> {
             };
             // One box is all that ports without a controller can mean.
             let only = !self.columns.has(Kind::Controller) && named.is_none();
-            let own = if only { Some(self.board("main")) } else { own };
+            let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {
                 line.controller = own;
@@ -275,6 +275,18 @@ impl Stage<'_> {
             self.note((row, Kind::Port), what, Grade::Lost);
         }
         self.limit(row, (prop, controller), places);
+    }
+
+    /// The box of a table that names none.
+    fn the_only_box(&mut self) -> usize {
+        if !self.boxes_by_text.contains_key("main") {
+            let what =
+                "no column says which box its rows hang on: it is called `main` in the display";
+            // Beside boxes that have names it may be one of them.
+            let grade = if self.found.boxes.is_empty() { Grade::Told } else { Grade::Lost };
+            self.notes.push(Note::of_table(what.to_owned(), grade));
+        }
+        self.board("main")
     }
 
     /// Takes over the limit of a port.

@@ -269,3 +269,21 @@ fn tables_have_totals_and_boxes_of_their_own() {
     assert_eq!(doubts(&alone), [""; 0]);
     assert!(alone.notes.iter().any(|note| note.what.contains("called `main`")));
 }
+
+/// A column called by another word is that of the colours where it has nothing else.
+#[test]
+fn a_type_may_be_the_order_of_colours() {
+    let import = imported(
+        "Item,Type,px,Box,Port,Start\nRail,RGBW,50,Quay,1,4/1\nBuoy,GRB,20,Quay,1,4/201\n",
+    );
+    let colours = [
+        "Rail: {port: Quay.1, start: 4/1, slots: 200",
+        "Buoy: {port: Quay.1, start: 4/201, slots: 60",
+    ];
+    lies(&import, &colours);
+    assert!(
+        import.text.contains("colour RGBW") && import.text.contains("colour GRB"),
+        "{}",
+        import.text
+    );
+}

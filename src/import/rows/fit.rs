@@ -97,6 +97,11 @@ pub(super) fn fitted(
         cells.peek().is_some() && cells.all(is)
     };
     let is_colour = |text: &str| cells::colour(text).is_some();
+    // A column whose heading misleads is that of the colours where it has nothing else.
+    let colour_or_note = |columns: &Columns, kind: Kind| {
+        let colours = !columns.has(Kind::Colour) && all(columns, kind, &is_colour);
+        if colours { Kind::Colour } else { Kind::Note }
+    };
     if columns.heading(Kind::Colour).eq_ignore_ascii_case("col")
         && !all(columns, Kind::Colour, &is_colour)
     {
@@ -105,14 +110,12 @@ pub(super) fn fitted(
     if columns.has(Kind::Position)
         && !all(columns, Kind::Position, &|text| cells::whole(text).is_some())
     {
-        let colours = all(columns, Kind::Position, &is_colour);
-        let to = if colours && !columns.has(Kind::Colour) { Kind::Colour } else { Kind::Note };
-        columns.turn(Kind::Position, to);
+        columns.turn(Kind::Position, colour_or_note(columns, Kind::Position));
     }
     if columns.has(Kind::Chip)
         && !rows.iter().any(|row| columns.cell(row, Kind::Chip).is_some_and(makes::is_chip))
     {
-        columns.turn(Kind::Chip, Kind::Note);
+        columns.turn(Kind::Chip, colour_or_note(columns, Kind::Chip));
     }
     // Where nothing else says how large a string is, a count is that of its nodes.
     if columns.has(Kind::Count)

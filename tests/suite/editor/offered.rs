@@ -98,10 +98,10 @@ fn is_as_said(fix: &Fix, before: &Compiled, after: &Compiled) -> bool {
 }
 
 /// Each action at each name: it does what it says and brings no error. `ACTIONS=all` tries every display, else every
-/// sixth is tried.
+/// second is tried.
 #[test]
 fn each_action_at_each_name_does_what_it_says() {
-    let step = if std::env::var("ACTIONS").is_ok() { 1 } else { 6 };
+    let step = if std::env::var("ACTIONS").is_ok() { 1 } else { 2 };
     let (mut names, mut tried, mut wrong) = (0, 0, String::new());
     let mut kinds = BTreeSet::new();
     for (about, texts) in displays().step_by(step) {

@@ -58,7 +58,7 @@ def test_every_row():
             for row, expected in zip(rows, map(flat, tables[name])):
                 for head, cell in zip(heads, row):
                     want = expected[head]
-                    if head == "built" and cell:  # the size of a lead is in this column alone
+                    if head == "built" and cell and name == "strings":  # JSON has the size of a lead elsewhere
                         cell = re.sub(r" of [\d.]+ (AWG|mm2)", "", cell)
                     assert cell == (want if want != "" else None), (display, name, head, cell, want)
 

@@ -349,7 +349,7 @@ struct ImportArgs {
     /// The sheet of a workbook to read [default: the first with a header]
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
-    /// How many slots of each universe channels count, where the table does not say it [default: 512]
+    /// How many slots a universe has, in all of the tables [default: what they say, else 512]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=512))]
     universe_slots: Option<u32>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop

@@ -136,7 +136,7 @@ pub struct Reading {
     pub columns: Vec<(String, Kind)>,
     /// The sheet of a workbook to read; else the first that has a header.
     pub sheet: Option<String>,
-    /// The slots of a universe by which channels count, where the table does not say it.
+    /// The slots of a universe in all tables; else what they say.
     pub universe_slots: Option<UniverseSlots>,
     /// How findings name the display; else `<imported>`.
     pub display: Option<String>,

@@ -61,7 +61,7 @@ pub fn said(text: &str) -> Option<UniverseSlots> {
     })
 }
 
-/// Settles how many slots a universe has. `given` is what whoever imports says.
+/// Settles how many slots a universe has. `given` is the size that the user of `import` asked for.
 pub fn settle(
     found: &mut Found,
     claims: &[Claim],

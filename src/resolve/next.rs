@@ -79,8 +79,7 @@ const PROP: &[Step] = &[
     S::Maybe(&[S::Word("*"), S::Number(None, false)]),
     S::Maybe(&[S::Word("like"), S::Name(BlockKind::Prop)]),
 ];
-const POWER: &[Step] = &[
-    S::Ports,
+const FROM_SUPPLY: Step = S::Any(&[&[
     S::Word("from"),
     S::Name(BlockKind::Supply),
     S::Word("through"),
@@ -88,7 +87,7 @@ const POWER: &[Step] = &[
     S::Word("of"),
     S::Gauge,
     S::Maybe(FUSE),
-];
+]]);
 const INJECT: &[Step] = &[
     S::Strings,
     S::Any(&[
@@ -98,13 +97,7 @@ const INJECT: &[Step] = &[
         &[S::Word("every"), S::Number(Some(Dimension::Nodes), true)],
         &[S::Word("every"), S::Number(Some(Dimension::Strands), true)],
     ]),
-    S::Word("from"),
-    S::Name(BlockKind::Supply),
-    S::Word("through"),
-    LENGTH,
-    S::Word("of"),
-    S::Gauge,
-    S::Maybe(FUSE),
+    FROM_SUPPLY,
     S::Maybe(&[S::Word("apart")]),
     S::Maybe(FUSE),
 ];
@@ -136,7 +129,7 @@ fn form(first: &str) -> Option<&'static [Step]> {
         ],
         "stored" => &[S::Strings, S::Repeat(&[S::Word(","), S::Strings])],
         "renamed" => &[S::Own, S::Word("->"), S::Strings],
-        "power" => POWER,
+        "power" => &[S::Ports, FROM_SUPPLY],
         "inject" => INJECT,
         "let" => &[S::Own, S::Word("="), S::Number(None, false)],
         _ => return None,

@@ -264,10 +264,10 @@ fn tables_have_totals_and_boxes_of_their_own() {
     let all = [("pier.csv", pier.as_bytes()), ("quay.csv", quay.as_bytes())];
     let import = import_all(&all, &Reading::default()).unwrap();
     let [only] = &doubts(&import)[..] else { panic!("{:#?}", doubts(&import)) };
-    assert!(only.contains("no column says which box its rows hang on"), "{only}");
+    assert!(only.contains("it names no controller"), "{only}");
     let alone = imported(quay);
     assert_eq!(doubts(&alone), [""; 0]);
-    assert!(alone.notes.iter().any(|note| note.what.contains("called `main`")));
+    assert!(alone.notes.iter().any(|note| note.what.contains("calls it `main`")));
 }
 
 /// A column called by another word is that of the colours where it has nothing else.

@@ -12,8 +12,8 @@ use std::ops::Range;
 /// Groups that are looked at after a group, in the order of their sizes.
 const REACH: usize = 200;
 
-/// Exchanges the ports of two groups of as many lines, as long as that shortens leads; the steps used. As many ports are
-/// in use after that, and as many groups whole and side by side.
+/// Exchanges the ports of two groups with the same number of lines while that shortens leads. Gives the steps used. The
+/// number of ports in use stays, and the number of groups that are whole and side by side.
 pub fn nearer(state: &mut State<'_>, steps: u64) -> u64 {
     let field = state.field;
     if field.instance.order == Order::Even {

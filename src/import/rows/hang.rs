@@ -280,8 +280,7 @@ impl Stage<'_> {
     /// The box of a table that names none.
     fn the_only_box(&mut self) -> usize {
         if !self.boxes_by_text.contains_key("main") {
-            let what =
-                "no column says which box its rows hang on: it is called `main` in the display";
+            let what = "it names no controller: the display calls it `main`";
             // Beside boxes that have names it may be one of them.
             let grade = if self.found.boxes.is_empty() { Grade::Told } else { Grade::Lost };
             self.notes.push(Note::of_table(what.to_owned(), grade));

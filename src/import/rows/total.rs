@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 /// What is summed: a kind of column, or a column without one.
 type Key = (Option<Kind>, usize);
 
-/// At most so many totals are remembered, besides the beginning.
+/// The most totals that are remembered, besides the beginning.
 const MOST_MARKS: usize = 64;
 
 /// Sums of the rows so far, and what they were at each total.

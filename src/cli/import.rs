@@ -32,7 +32,7 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     let reading = Reading {
         nodes_per_string: args.nodes_per_string,
         columns: columns.collect::<Result<_, _>>().map_err(Stop::Refused)?,
-        sheet: args.sheet.clone(),
+        sheets: args.sheet.clone(),
         universe_slots: args.universe_slots.and_then(UniverseSlots::new),
         display: args.output.as_ref().map(|path| path.to_string_lossy().into_owned()),
     };

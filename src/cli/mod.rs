@@ -346,10 +346,10 @@ struct ImportArgs {
     /// What a column holds whose heading is unknown, as `Plug=port`
     #[arg(long, value_name = "HEADING=KIND")]
     column: Vec<String>,
-    /// The sheet of a workbook to read [default: the first with a header]
+    /// A sheet of a workbook to read as props, once for each [default: all with a header of props]
     #[arg(long, value_name = "NAME")]
-    sheet: Option<String>,
-    /// How many slots a universe has, in all of the tables [default: what they say, else 512]
+    sheet: Vec<String>,
+    /// How many slots a universe has in tables that do not show it [default: what else says it, else 512]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=512))]
     universe_slots: Option<u32>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop

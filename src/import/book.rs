@@ -7,7 +7,9 @@ use super::remarks;
 use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
 use super::{Grade, Note};
 use crate::diagnostic::words;
-use calamine::{DataRef, Dimensions, Reader as _, SheetType, Xlsx, XlsxFormulaMetadata};
+use calamine::{
+    DataRef, Dimensions, Reader as _, SheetType, SheetVisible, Xlsx, XlsxFormulaMetadata,
+};
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, copy, sink};
 
@@ -29,6 +31,12 @@ const MOST_SHEETS: usize = 64;
 pub struct Page {
     /// Its name.
     pub name: String,
+    /// Whether the workbook hides it.
+    pub hidden: bool,
+    /// Whether it says the same as the sheet of strings beside it in our own workbook.
+    pub ours: bool,
+    /// Why it is not read as a table of props, where it has a header of them.
+    pub left: String,
     /// How notes name it.
     pub place: String,
     /// Rows that hold anything.
@@ -53,24 +61,27 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     let broken = |error| format!("it can't be read as a workbook: {error}");
     let mut book: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(broken)?;
     let sheets = book.sheets_metadata().iter();
-    let names: Vec<String> = sheets
+    let names: Vec<(String, bool)> = sheets
         .filter(|sheet| sheet.typ == SheetType::WorkSheet)
-        .map(|sheet| sheet.name.clone())
+        .map(|sheet| (sheet.name.clone(), sheet.visible != SheetVisible::Visible))
         .collect();
     if names.len() > MOST_SHEETS {
         return Err(format!("it has more than {MOST_SHEETS} sheets"));
     }
-    let again =
-        names.iter().enumerate().find(|(at, name)| names.iter().take(*at).any(|n| n == *name));
-    if let Some((_, name)) = again {
+    let again = names
+        .iter()
+        .enumerate()
+        .find(|(at, (name, _))| names.iter().take(*at).any(|(n, _)| n == name));
+    if let Some((_, (name, _))) = again {
         return Err(format!("it has two sheets called `{}`: rename one", words::shown(name)));
     }
     let mut cells = 0;
-    let pages = names.into_iter().map(|name| {
-        page(&mut book, name, &mut cells).map_err(|(name, why)| {
-            let name = words::shown(&name);
-            format!("its sheet `{name}` can't be read: {why}")
-        })
+    let pages = names.into_iter().map(|(name, hidden)| {
+        let read = rows(&mut book, &name, &mut cells);
+        let (rows, notes) = read.map_err(|why| {
+            format!("its sheet `{}` can't be read: {why}", words::shown(&name))
+        })?;
+        Ok(Page { name, hidden, rows, notes, ..Page::default() })
     });
     let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|why| why.to_string())?;
@@ -177,18 +188,7 @@ fn value(data: &DataRef<'_>) -> Option<Cell> {
     Some(Cell::new(&text, matches!(data, DataRef::Float(_))))
 }
 
-/// Reads a sheet; `cells` counts those of all sheets.
-fn page(
-    book: &mut Xlsx<Cursor<&[u8]>>,
-    name: String,
-    cells: &mut usize,
-) -> Result<Page, (String, String)> {
-    match rows(book, &name, cells) {
-        Ok((rows, notes)) => Ok(Page { name, rows, notes, ..Page::default() }),
-        Err(why) => Err((name, why)),
-    }
-}
-
+/// Reads the rows of a sheet; `count` counts the cells of all sheets.
 fn rows(
     book: &mut Xlsx<Cursor<&[u8]>>,
     name: &str,

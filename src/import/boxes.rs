@@ -5,6 +5,7 @@ use super::cells;
 use super::clashes::lying;
 use super::columns::{self, Kind};
 use super::found::{Board, Found};
+use super::names::Names;
 use super::places::MOST_UNIVERSE;
 use super::sheet::Row;
 use super::{Grade, Note, Reading};
@@ -12,22 +13,63 @@ use crate::diagnostic::words::shown;
 use crate::model::{Addressing, Output};
 use std::collections::BTreeMap;
 
+/// Headings of a second, short name of a box.
+const SHORT: [&str; 8] =
+    ["short", "shortname", "mark", "code", "abbr", "abbreviation", "alias", "tag"];
+
+/// The column of some kinds.
+fn column(kinds: &[Option<Kind>], wanted: &[Kind]) -> Option<usize> {
+    kinds.iter().position(|kind| kind.is_some_and(|kind| wanted.contains(&kind)))
+}
+
+/// The column with one of some headings.
+fn headed(headings: &[String], words: &[&str]) -> Option<usize> {
+    headings.iter().position(|heading| words.contains(&&*columns::plain(heading)))
+}
+
+/// Whether a sheet has a header of boxes and says nothing of how large strings are.
+pub fn is_one(page: &Page, reading: &Reading) -> bool {
+    let header = columns::of_hosts(&page.rows, reading);
+    header.is_some_and(|(_, kinds, _)| column(&kinds, &columns::SIZES).is_none())
+}
+
+/// A name in small letters and digits alone, as people shorten it.
+pub fn squeezed(text: &str) -> String {
+    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
+
+/// The names of boxes by each form that the sheets of boxes have for them. A form that two boxes have means none.
+pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
+    let mut known: BTreeMap<String, Option<String>> = BTreeMap::new();
+    for page in pages.iter().filter(|page| is_one(page, reading)) {
+        let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else { continue };
+        let Some(name) = column(&kinds, &[Kind::Controller, Kind::Name]) else { continue };
+        let short = headed(&headings, &SHORT).filter(|short| *short != name);
+        for row in page.rows.iter().skip(at + 1).filter(|row| row.filled().nth(1).is_some()) {
+            let own = row.text(name);
+            for form in [Some(name), short].into_iter().flatten().map(|at| squeezed(row.text(at))) {
+                let entry = known.entry(form).or_insert_with(|| Some(own.to_owned()));
+                if entry.as_deref() != Some(own) {
+                    *entry = None;
+                }
+            }
+        }
+    }
+    known.remove("");
+    known.into_iter().filter_map(|(form, name)| Some((form, name?))).collect()
+}
+
 /// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
 pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) -> bool {
     let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else {
         return false;
     };
-    let column = |wanted: &[Kind]| {
-        let is = |kind: &Option<Kind>| kind.is_some_and(|kind| wanted.contains(&kind));
-        kinds.iter().position(is)
-    };
+    let column = |wanted: &[Kind]| column(&kinds, wanted);
     let Some(name) = column(&[Kind::Controller, Kind::Name]) else {
         return false;
     };
     let (host, protocol) = (column(&[Kind::Host]), column(&[Kind::Chip]));
-    let headed = |words: &[&str]| {
-        headings.iter().position(|heading| words.contains(&&*columns::plain(heading)))
-    };
+    let headed = |words: &[&str]| headed(&headings, words);
     let count = headed(&COUNTS);
     let spans = [
         kinds
@@ -40,6 +82,9 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     let addressing = headed(&["addressing"]);
     let ports = headed(&PORTS);
     let rows = page.rows.get(at + 1..).unwrap_or(&[]);
+    if found.rows == 0 {
+        alone(rows, name, found);
+    }
     if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
         return false;
     }
@@ -102,6 +147,20 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
     notes.push(Note::of_table(what, Grade::Told));
     true
+}
+
+/// Makes a controller of each row of a sheet of boxes that has no table of props beside it.
+fn alone(rows: &[Row], name: usize, found: &mut Found) {
+    let mut names = Names::default();
+    names.keep("any");
+    for row in rows.iter().filter(|row| row.filled().nth(1).is_some()) {
+        let text = row.text(name);
+        if !text.is_empty() && board(found, text).is_none() {
+            let name = names.give(text, "box");
+            let label = (name != text).then(|| text.to_owned());
+            found.boxes.push(Board { name, label, ..Board::default() });
+        }
+    }
 }
 
 /// Headings of how many universes a box has.

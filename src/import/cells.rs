@@ -99,6 +99,18 @@ pub fn ports(text: &str) -> Option<Vec<SheetPort>> {
     listed(text).or_else(|| marks.into_iter().find_map(of_box))
 }
 
+/// Ports of a cell that begins with the name of a box that is known: `DL3`, `pond 5-6`. `None` where it begins with none, or
+/// may begin with several.
+pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<SheetPort>> {
+    let mut all = text.char_indices().skip(1).filter_map(|(at, first)| {
+        let (name, rest) = text.split_at_checked(at)?;
+        let ports = listed(rest).filter(|_| first.is_ascii_digit() && known(name))?;
+        let bare = ports.iter().all(|(name, _)| name.is_none());
+        bare.then(|| ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect())
+    });
+    all.next().filter(|_| all.next().is_none())
+}
+
 /// Ports that stand in a row.
 fn listed(text: &str) -> Option<Vec<SheetPort>> {
     // A number of a spreadsheet.
@@ -108,8 +120,9 @@ fn listed(text: &str) -> Option<Vec<SheetPort>> {
     let mut all = Vec::new();
     let mut before: Option<String> = None;
     let parted = |c: char| matches!(c, ',' | ';' | '&' | '+' | '/' | '\n');
-    let named = plain.contains(['.', ':']);
-    for part in plain.split(|c: char| parted(c) || named && c == ' ') {
+    let numbers = plain.chars().all(|c| c.is_ascii_digit() || parted(c) || c == ' ');
+    let by_blank = numbers || plain.contains(['.', ':']);
+    for part in plain.split(|c: char| parted(c) || by_blank && c == ' ') {
         let part = part.trim();
         if part.is_empty() {
             continue;

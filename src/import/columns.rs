@@ -96,7 +96,8 @@ pub enum Kind {
 const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Name,
-        "name prop props propname element item nameofprop model display fixture what namewhat whatitis thing",
+        "name prop props propname element item nameofprop model display fixture what namewhat whatitis thing \
+         spot spots luminaire",
     ),
     (Kind::Count, "count qty quantity howmany copies amount pieces pcs numberofprops propcount"),
     (Kind::Instance, "instance member copy"),
@@ -115,9 +116,9 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Strands, "strands strandcount numberofstrands"),
     (
         Kind::Slots,
-        "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint #channels",
+        "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint chans mode dmxmode #channels",
     ),
-    (Kind::Controller, "controller controllername box board ctrl controllers device"),
+    (Kind::Controller, "controller controllername box boxname bx board ctrl controllers device"),
     (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
     (
         Kind::Port,
@@ -133,24 +134,25 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Skip,
         "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
-    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension"),
+    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
+         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%"),
     (
         Kind::Universe,
         "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
     ),
     (
         Kind::Slot,
-        "slot sl startslot firstslot startaddress dmxaddress dmxstart dial universechannel slotstart",
+        "slot sl startslot firstslot startaddress dmxaddress dmxaddr dmxstart dial universechannel slotstart",
     ),
-    (Kind::Start, "start starts address addresses startsat begin begins first from startat"),
+    (Kind::Start, "start starts address addresses addr startsat begin begins first from startat"),
     (
         Kind::StartChannel,
-        "startchannel channel ch chan firstchannel firstch startch channelstart chstart absolutechannel absolutestart",
+        "startchannel channel ch chan firstchannel firstch startch channelstart chstart fromch fromchannel fromchan absolutechannel absolutestart",
     ),
     (Kind::EndUniverse, "enduniverse enduni enduniv lastuniverse lastuni lastuniv universeend"),
     (Kind::EndSlot, "endslot endsl lastslot lastsl endaddress slotend"),
     (Kind::End, "end ends endsat last to until endat"),
-    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend absoluteend"),
+    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend"),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
     (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
@@ -500,6 +502,18 @@ fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     let given = reading.columns.iter().find(|(given, _)| plain(given) == word);
     if let Some((_, kind)) = given {
         return Some(*kind);
+    }
+    // A universe and a slot in one cell: `Uni/start`.
+    if let Some((universe, slot)) = heading.split_once('/') {
+        match (kind(universe, reading), kind(slot, reading)) {
+            (Some(Kind::Universe), Some(Kind::Slot | Kind::Start | Kind::StartChannel)) => {
+                return Some(Kind::Start);
+            }
+            (Some(Kind::EndUniverse), Some(Kind::Slot | Kind::EndSlot | Kind::StartChannel)) => {
+                return Some(Kind::End);
+            }
+            _ => {}
+        }
     }
     KNOWN.get(&word).map(|(kind, says_more)| match *kind {
         Kind::Nodes if reading.nodes_per_string && !*says_more => Kind::NodesPerString,

@@ -16,6 +16,7 @@ mod columns;
 mod found;
 mod makes;
 mod names;
+mod open;
 mod places;
 mod remarks;
 mod rows;
@@ -33,7 +34,6 @@ use crate::Compiled;
 use crate::diagnostic::words;
 use crate::protocol::UniverseSlots;
 use columns::Block;
-use found::Found;
 use sheet::Row;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -134,8 +134,8 @@ pub struct Reading {
     pub nodes_per_string: bool,
     /// What columns hold, by their headings.
     pub columns: Vec<(String, Kind)>,
-    /// The sheet of a workbook to read; else the first that has a header.
-    pub sheet: Option<String>,
+    /// The sheets of a workbook to read as props; else all that have a header of props.
+    pub sheets: Vec<String>,
     /// The slots of a universe in all tables; else what they say.
     pub universe_slots: Option<UniverseSlots>,
     /// How findings name the display; else `<imported>`.
@@ -164,29 +164,17 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
 /// Reads some tables, by name and bytes, into one display.
 ///
 /// # Errors
-/// As [`import`], with the name of the table where there are several.
+/// As [`import`], with the name of the table where there are several; and where two of them are the same.
 pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, String> {
-    let (mut notes, mut tables, mut others) = (Vec::new(), Vec::new(), Vec::new());
-    let mut own = false;
-    for (name, bytes) in all {
-        let several = all.len() > 1;
-        let label = if several { words::shown(name) } else { String::new() };
-        let why = |why| if several { format!("{label}: {why}") } else { why };
-        let from = notes.len();
-        let (table, pages) = table(bytes, &label, reading, &mut notes).map_err(why)?;
-        for note in notes.iter_mut().skip(from).filter(|note| note.place.is_empty()) {
-            note.place.clone_from(&table.place);
-        }
-        own |= pages.1;
-        others.extend(pages.0);
-        tables.push(table);
-    }
-    let mut found = rows::read(tables, &mut notes);
-    if found.rows == 0 {
+    let mut notes = Vec::new();
+    let (tables, others) = open::all(all, reading, &mut notes)?;
+    let alone = tables.is_empty();
+    let mut found = rows::read(tables, &boxes::known(&others, reading), &mut notes);
+    if found.rows == 0 && !alone {
         return Err("there is no row below its header".to_owned());
     }
-    beside(&others, own, reading, &mut found, &mut notes);
-    if found.props.is_empty() {
+    open::beside(&others, reading, &mut found, &mut notes);
+    if found.props.is_empty() && !(alone && !found.boxes.is_empty()) {
         let what = "none of its rows is a prop".to_owned();
         notes.push(Note::of_table(what, Grade::Lost));
     }
@@ -197,91 +185,4 @@ pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, St
     boxes::ports(&mut found, &mut notes);
     let names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
     Ok(settle::settle(&names.join(", "), found, notes, placed, reading))
-}
-
-/// The sheets beside a table, and whether that is our own of strings.
-type Beside = (Vec<book::Page>, bool);
-
-/// Reads a table from the bytes of its file, which `label` names where there are several.
-fn table(
-    bytes: &[u8],
-    label: &str,
-    reading: &Reading,
-    notes: &mut Vec<Note>,
-) -> Result<(Sheet, Beside), String> {
-    let (page, pages) = if book::is_archive(bytes) {
-        page(book::read(bytes)?, reading)?
-    } else {
-        let rows = sheet::read(bytes)?;
-        (book::Page { rows, ..book::Page::default() }, Vec::new())
-    };
-    if sheet::is_western(bytes) {
-        let what =
-            "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
-        notes.push(Note::of_table(what.to_owned(), Grade::Told));
-    }
-    let named = |page: &book::Page| {
-        let sheet = format!("sheet `{}`", words::shown(&page.name));
-        if label.is_empty() { sheet } else { format!("{label}, {sheet}") }
-    };
-    let place = if pages.is_empty() { label.to_owned() } else { named(&page) };
-    let mut pages = pages;
-    for page in &mut pages {
-        page.place = named(page);
-    }
-    let mut rows = page.rows;
-    notes.extend(page.notes);
-    let sections = columns::find(&rows, reading, notes)?;
-    rows::ditto(&mut rows, &sections, notes);
-    let of_ports = sections.first().is_some_and(|section| section.columns.of_ports);
-    let own = page.name == "strings" && !of_ports;
-    Ok((Sheet { place, rows, sections, remarks: page.remarks }, (pages, own)))
-}
-
-/// The sheet of a workbook that is read: the one that was asked for, or the first with the best header; and those beside it.
-fn page(
-    pages: Vec<book::Page>,
-    reading: &Reading,
-) -> Result<(book::Page, Vec<book::Page>), String> {
-    let rank = |page: &book::Page| columns::best(&page.rows, reading);
-    let best = pages.iter().map(rank).max().unwrap_or(0);
-    let names: Vec<String> =
-        pages.iter().map(|page| words::shown(&page.name).to_string()).collect();
-    let wanted = match &reading.sheet {
-        Some(name) => pages.iter().position(|page| page.name == *name),
-        None => pages.iter().position(|page| rank(page) == best),
-    };
-    let Some(wanted) = wanted else {
-        return Err(match &reading.sheet {
-            Some(name) => {
-                format!("it has no sheet `{}`, but {}", words::shown(name), names.join(", "))
-            }
-            None => "it has no sheet".to_owned(),
-        });
-    };
-    let mut pages = pages;
-    Ok((pages.remove(wanted), pages))
-}
-
-/// Reads the sheets beside the one that has the props.
-fn beside(
-    pages: &[book::Page],
-    own: bool,
-    reading: &Reading,
-    found: &mut Found,
-    notes: &mut Vec<Note>,
-) {
-    const OURS: [&str; 4] = ["ports", "universes", "controllers", "props"];
-    for page in pages.iter().filter(|page| !page.rows.is_empty()) {
-        // The sheets beside our own one of strings say the same in other ways.
-        let ours = own && OURS.contains(&page.name.as_str());
-        if ours || !boxes::read(page, reading, found, notes) {
-            let table = columns::best(&page.rows, reading) > 0 && !ours;
-            let grade = if table { Grade::Lost } else { Grade::Told };
-            let name = words::shown(&page.name);
-            let what = format!("the sheet `{name}` was not read; --sheet names another");
-            notes.push(Note::of_table(what, grade));
-        }
-        found.comments.extend(page.remarks.values().flatten().cloned());
-    }
 }

@@ -8,6 +8,7 @@ mod claim;
 mod ditto;
 mod fit;
 mod hang;
+mod remarked;
 pub(super) mod same;
 mod shape;
 mod total;
@@ -55,7 +56,7 @@ enum Size {
 }
 
 /// Reads all rows below the headers of some tables.
-pub fn read(tables: Vec<Sheet>, notes: &mut Vec<Note>) -> Found {
+pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Vec<Note>) -> Found {
     let mut stage = Stage {
         cut: false,
         columns: Columns::default(),
@@ -64,6 +65,7 @@ pub fn read(tables: Vec<Sheet>, notes: &mut Vec<Note>) -> Found {
         names: Names::default(),
         boxes: Names::default(),
         boxes_by_text: BTreeMap::new(),
+        known,
         receivers: BTreeMap::new(),
         props: BTreeMap::new(),
         strings: 0,
@@ -73,6 +75,8 @@ pub fn read(tables: Vec<Sheet>, notes: &mut Vec<Note>) -> Found {
         sums: Sums::default(),
         carried: BTreeMap::new(),
         remarks: BTreeMap::new(),
+        hung: BTreeMap::new(),
+        place: String::new(),
     };
     // `wire any` means every controller there is.
     stage.boxes.keep("any");
@@ -107,6 +111,8 @@ struct Stage<'a> {
     boxes: Names,
     /// Controllers by their text in small letters, receivers and props too.
     boxes_by_text: BTreeMap<String, usize>,
+    /// Names of boxes by each form that a sheet of boxes has for them, as [`boxes::squeezed`] has it.
+    known: &'a BTreeMap<String, String>,
     receivers: BTreeMap<String, usize>,
     props: BTreeMap<String, usize>,
     /// Strings so far.
@@ -124,6 +130,10 @@ struct Stage<'a> {
     /// Remarks on cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,
     cut: bool,
+    /// Box and port of each prop, by its text in small letters.
+    hung: BTreeMap<String, SheetPort>,
+    /// How notes name the table.
+    place: String,
 }
 
 impl Stage<'_> {
@@ -146,13 +156,14 @@ impl Stage<'_> {
 
     /// Reads a sheet, or a file of csv.
     fn table(&mut self, table: &Sheet) {
+        self.place.clone_from(&table.place);
+        self.remarks.clone_from(&table.remarks);
         let first = table.sections.first().map_or(0, |section| section.columns.header);
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
-            self.said(row, &words, &table.place);
-            self.found.comments.push(format!("row {}, above the header: {words}", row.number));
+            self.said(row, &words);
+            self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
-        self.remarks.clone_from(&table.remarks);
         // A total is of the rows of its own table.
         self.sums = Sums::default();
         let at = |at: &usize| table.rows.get(*at);
@@ -167,11 +178,17 @@ impl Stage<'_> {
             self.sums.another();
             for row in rows {
                 self.found.rows += 1;
-                self.row(row, &table.place);
+                self.row(row);
             }
         }
         let rest = std::mem::take(&mut self.remarks).into_values().flatten();
         self.found.comments.extend(rest);
+    }
+
+    /// A row as a comment names it, with its sheet where there are several.
+    fn at(&self, row: &Row) -> String {
+        let row = format!("row {}", row.number);
+        if self.place.is_empty() { row } else { format!("{}, {row}", self.place) }
     }
 
     /// Puts notes on rows at the first of some columns that there is.
@@ -200,17 +217,17 @@ impl Stage<'_> {
     }
 
     /// Notes what the words of a row say about universes.
-    fn said(&mut self, row: &Row, words: &str, place: &str) {
+    fn said(&mut self, row: &Row, words: &str) {
         let size = sizes::said(words);
         self.found.said.extend(size.map(|size| {
             let note = Note::of_table(String::new(), Grade::Told);
-            (size, Some(Note { row: Some(row.number), place: place.to_owned(), ..note }))
+            (size, Some(Note { row: Some(row.number), place: self.place.clone(), ..note }))
         }));
     }
 
-    fn row(&mut self, row: &Row, place: &str) {
+    fn row(&mut self, row: &Row) {
         if row.filled().count() == 1 && self.is_words(row) {
-            self.said(row, &columns::begin(row), place);
+            self.said(row, &columns::begin(row));
             self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
             return;
         }
@@ -282,8 +299,9 @@ impl Stage<'_> {
             Some(prop) => prop,
             None => self.begin(row, &written),
         };
-        self.last = Some((written, prop));
+        self.last = Some((written.clone(), prop));
         let lines = self.lines(row, prop, controller, &mut facts);
+        self.note_port(&written, prop, lines.last());
         self.claim(row, prop, lines);
         self.comments(row, prop);
         Some(prop)

@@ -201,7 +201,7 @@ fn needs(found: &Found) -> Vec<Needs<'_>> {
 }
 
 fn controllers(found: &Found, out: &mut String) {
-    if found.props.is_empty() {
+    if found.props.is_empty() && found.boxes.is_empty() {
         return;
     }
     let needs = needs(found);

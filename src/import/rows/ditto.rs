@@ -25,14 +25,17 @@ const MARKS: [&str; 16] = [
     "-\u{3003}-",
 ];
 
+/// Whether a cell means the one above it.
+pub(super) fn is_mark(text: &str) -> bool {
+    text.len() <= 9 && MARKS.contains(&text.to_lowercase().as_str())
+}
+
 /// Gives each cell with such a mark what stands above it. Rows of one cell are words, and stand between.
 pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
     let (mut filled, mut columns) = (BTreeSet::new(), BTreeSet::new());
     for section in sections {
         for (place, at) in section.rows.iter().enumerate() {
-            let marked = |(_, cell): &(usize, &Cell)| {
-                cell.text.len() <= 9 && MARKS.contains(&cell.text.to_lowercase().as_str())
-            };
+            let marked = |(_, cell): &(usize, &Cell)| is_mark(&cell.text);
             let Some(row) = rows.get(*at).filter(|row| row.filled().nth(1).is_some()) else {
                 continue;
             };

@@ -1,12 +1,12 @@
 //! What the strings of a row hang on: controller, port, receiver.
 
-use super::{Facts, MOST_COUNT, MOST_NODES, Stage};
+use super::{Facts, MOST_COUNT, MOST_NODES, Stage, remarked};
 use crate::import::cells::{self, SheetPort};
 use crate::import::columns::Kind;
 use crate::import::found::{Board, SheetLine};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
-use crate::import::{Grade, Note};
+use crate::import::{Grade, Note, boxes};
 use crate::model::Output;
 use crate::unit;
 
@@ -52,6 +52,8 @@ impl Stage<'_> {
     }
 
     pub(super) fn board(&mut self, text: &str) -> usize {
+        let known = self.known.get(&boxes::squeezed(text));
+        let text = known.map_or(text, String::as_str);
         let key = text.to_lowercase();
         if let Some(at) = self.boxes_by_text.get(&key) {
             return *at;
@@ -70,13 +72,61 @@ impl Stage<'_> {
 
     /// The outputs of a row.
     pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
-        let text = self.columns.cell(row, Kind::Port)?;
-        let ports = cells::ports(text);
+        let marked = |text: &&str| super::ditto::is_mark(text);
+        let Some(text) = self.columns.cell(row, Kind::Port).filter(|text| !marked(text)) else {
+            return self.port_before(row);
+        };
+        let known = |name: &str| self.known.contains_key(&boxes::squeezed(name));
+        let letters = |name: &str| name.chars().all(char::is_alphabetic);
+        let ports = cells::ports_of_box(text, &known).or_else(|| cells::ports(text));
+        // Where no column names a box, its letter stands before the port: `C12`.
+        let unnamed = !self.columns.has(Kind::Controller);
+        let ports = ports.or_else(|| cells::ports_of_box(text, &letters).filter(|_| unnamed));
         if ports.is_none() {
             let what = "no port that is understood; the port is left open";
             self.note((row, Kind::Port), what, Grade::Lost);
         }
         ports
+    }
+
+    /// The output of a row without a port that says which prop it comes after: `after Cane 1`.
+    fn port_before(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
+        let own = self.columns.cell(row, Kind::Port).is_some();
+        let mut said = self.remarks_of(row).filter_map(|(_, text)| remarked::after(text));
+        let before = said.find_map(|name| self.hung.get(&name).cloned());
+        drop(said);
+        match &before {
+            Some((name, output)) => {
+                let name = name.as_deref().unwrap_or("");
+                let what = format!(
+                    "taken as port {} of `{name}`, by what the row comes after",
+                    output.name()
+                );
+                self.note((row, Kind::Port), what, Grade::Told);
+            }
+            None if own => {
+                let what = "no port stands above; the port is left open";
+                self.note((row, Kind::Port), what, Grade::Lost);
+            }
+            None => {}
+        }
+        before.map(|port| vec![port])
+    }
+
+    /// Notes the box and the port of a prop, for what says that it comes after it.
+    pub(super) fn note_port(&mut self, written: &str, prop: usize, last: Option<&(usize, usize)>) {
+        let line = last.and_then(|place| self.found.line(prop, *place));
+        let board = line.and_then(|line| self.found.boxes.get(line.controller?));
+        if let Some((board, output)) = board.zip(line.and_then(|line| line.output)) {
+            let name = board.label.as_ref().unwrap_or(&board.name).clone();
+            self.hung.insert(written.to_lowercase(), (Some(name), output));
+        }
+    }
+
+    /// The cells of a row that are remarks, with their columns.
+    pub(super) fn remarks_of<'r>(&self, row: &'r Row) -> impl Iterator<Item = (usize, &'r str)> {
+        let is = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
+        row.filled().filter(move |(at, _)| is(*at)).map(|(at, cell)| (at, cell.text.as_str()))
     }
 
     /// Makes the strings of a row and hangs them on its ports. Gives where they stand in their prop.

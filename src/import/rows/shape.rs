@@ -266,7 +266,7 @@ impl Stage<'_> {
     /// Keeps a row that was reported as a comment.
     pub(super) fn left_row(&mut self, row: &Row, why: &str) {
         let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
-        self.found.comments.push(format!("row {}, {why}: {}", row.number, cells.join(" | ")));
+        self.found.comments.push(format!("{}, {why}: {}", self.at(row), cells.join(" | ")));
     }
 
     /// The strings of a number of equal pieces: `16x50` is 16 strings where the table says so, else as many as it has

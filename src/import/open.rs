@@ -1,0 +1,201 @@
+//! Which sheets of the files are tables of props, and what becomes of the others.
+
+use super::book::{self, Page};
+use super::found::Found;
+use super::{Grade, Note, Reading, Sheet, boxes, columns, rows, sheet};
+use crate::diagnostic::words::shown;
+use columns::Kind;
+use std::collections::BTreeSet;
+
+/// Our own workbook has these beside its sheet `strings`; they say the same in other ways.
+const OURS: [&str; 4] = ["ports", "universes", "controllers", "props"];
+/// At most this many rows of a sheet that has no props are kept as comments.
+const MOST_WORDS: usize = 200;
+
+/// The tables of props of some files, by name and bytes, and the sheets beside them.
+///
+/// # Errors
+/// In words, why one can't be read, with its name where there are several.
+pub fn all(
+    all: &[(&str, &[u8])],
+    reading: &Reading,
+    notes: &mut Vec<Note>,
+) -> Result<(Vec<Sheet>, Vec<Page>), String> {
+    let (mut tables, mut others) = (Vec::new(), Vec::new());
+    for (at, (name, bytes)) in all.iter().enumerate() {
+        let label = if all.len() > 1 { shown(name) } else { String::new() };
+        let why = |why| if label.is_empty() { why } else { format!("{label}: {why}") };
+        let same = all.iter().take(at).find(|(_, other)| other == bytes);
+        if let Some((other, _)) = same {
+            return Err(why(format!("it has the same content as {}: name it once", shown(other))));
+        }
+        for (page, props) in pages(bytes, &label, reading, notes).map_err(why)? {
+            match props {
+                true => tables.push(table(page, reading, notes).map_err(why)?),
+                false => others.push(page),
+            }
+        }
+    }
+    Ok((tables, others))
+}
+
+/// The sheets of a file, each with whether it is read as a table of props.
+fn pages(
+    bytes: &[u8],
+    label: &str,
+    reading: &Reading,
+    notes: &mut Vec<Note>,
+) -> Result<Vec<(Page, bool)>, String> {
+    let mut pages = if book::is_archive(bytes) {
+        book::read(bytes)?
+    } else {
+        vec![Page { rows: sheet::read(bytes)?, ..Page::default() }]
+    };
+    let several = pages.len() > 1;
+    for page in &mut pages {
+        let own = format!("sheet `{}`", shown(&page.name));
+        page.place = match (label.is_empty(), several) {
+            (_, false) => label.to_owned(),
+            (true, true) => own,
+            (false, true) => format!("{label}, {own}"),
+        };
+    }
+    if sheet::is_western(bytes) {
+        let what =
+            "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
+        let place = label.to_owned();
+        notes.push(Note { place, ..Note::of_table(what.to_owned(), Grade::Told) });
+    }
+    let chosen = match reading.sheets.is_empty() || !book::is_archive(bytes) {
+        true => with_props(&mut pages, reading),
+        false => named(&mut pages, reading)?,
+    };
+    Ok(pages.into_iter().zip(chosen).collect())
+}
+
+/// The sheets that were asked for by name.
+fn named(pages: &mut [Page], reading: &Reading) -> Result<Vec<bool>, String> {
+    let wanted = |name: &String| pages.iter().any(|page| page.name == *name);
+    if let Some(missing) = reading.sheets.iter().find(|name| !wanted(name)) {
+        let names: Vec<String> = pages.iter().map(|page| shown(&page.name).to_string()).collect();
+        return Err(format!("it has no sheet `{}`, but {}", shown(missing), names.join(", ")));
+    }
+    let each = pages.iter_mut().map(|page| {
+        "was not read, since --sheet names others".clone_into(&mut page.left);
+        reading.sheets.contains(&page.name)
+    });
+    Ok(each.collect())
+}
+
+/// The sheets with a header of props; of those without any, the first, for what is wrong with it.
+fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
+    let of_boxes: Vec<bool> = pages.iter().map(|page| boxes::is_one(page, reading)).collect();
+    let rank = |(page, boxes): (&Page, &bool)| match boxes {
+        true => 0,
+        false => columns::best(&page.rows, reading),
+    };
+    let ranks: Vec<u8> = pages.iter().zip(&of_boxes).map(rank).collect();
+    let best = ranks.iter().max().copied().unwrap_or(0);
+    if best == 0 {
+        let alone = of_boxes.contains(&true);
+        return (0..pages.len()).map(|at| at == 0 && !alone).collect();
+    }
+    let seen = |page: &Page, rank: u8| rank == best && !page.hidden;
+    let any = pages.iter().zip(&ranks).any(|(page, rank)| seen(page, *rank));
+    let own = pages.iter().zip(&ranks).any(|(page, rank)| page.name == "strings" && *rank == 2);
+    let mut before: Vec<(String, BTreeSet<String>)> = Vec::new();
+    let each = pages.iter_mut().zip(ranks).map(|(page, rank)| {
+        if own && OURS.contains(&page.name.as_str()) {
+            page.ours = true;
+            return false;
+        }
+        if rank < best || any && page.hidden {
+            let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
+            page.left = format!("{why}; --sheet reads it");
+            return false;
+        }
+        let keys = keys(page, reading);
+        let copied = before.iter().find(|(_, other)| {
+            let both = other.intersection(&keys).count();
+            both > 1 && both * 2 >= keys.len()
+        });
+        if let Some((other, _)) = copied {
+            page.left = format!(
+                "repeats rows of the sheet `{}` and was not read; --sheet reads it",
+                shown(other)
+            );
+            return false;
+        }
+        let first = before.is_empty();
+        before.push((page.name.clone(), keys));
+        // Ports without names are what a table by port has; one such sheet says all.
+        best == 2 || first
+    });
+    each.collect()
+}
+
+/// What each row of a sheet is and where it lies, to know a copy by.
+fn keys(page: &Page, reading: &Reading) -> BTreeSet<String> {
+    const KINDS: [Kind; 7] = [
+        Kind::Name,
+        Kind::Controller,
+        Kind::Port,
+        Kind::Universe,
+        Kind::Slot,
+        Kind::Start,
+        Kind::StartChannel,
+    ];
+    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+    let of_section = |section: &columns::Block| -> Vec<String> {
+        let rows = section.rows.iter().filter_map(|at| page.rows.get(*at));
+        let key = |row: &sheet::Row| {
+            let cells = KINDS.iter().filter_map(|kind| section.columns.cell(row, *kind));
+            cells.map(str::to_lowercase).collect::<Vec<_>>().join("|")
+        };
+        let named = rows.filter(|row| section.columns.cell(row, Kind::Name).is_some());
+        named.filter(|row| row.filled().nth(1).is_some()).map(key).collect()
+    };
+    sections.iter().flat_map(of_section).collect()
+}
+
+/// Finds the columns of a table of props.
+fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<Sheet, String> {
+    let from = notes.len();
+    notes.append(&mut page.notes);
+    let sections = columns::find(&page.rows, reading, notes)?;
+    rows::ditto(&mut page.rows, &sections, notes);
+    for note in notes.iter_mut().skip(from).filter(|note| note.place.is_empty()) {
+        note.place.clone_from(&page.place);
+    }
+    Ok(Sheet { place: page.place, rows: page.rows, sections, remarks: page.remarks })
+}
+
+/// Reads the sheets beside those that have the props.
+pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    for page in pages.iter().filter(|page| !page.rows.is_empty()) {
+        let mut said: Vec<String> = page.remarks.values().flatten().cloned().collect();
+        if page.ours || !boxes::read(page, reading, found, notes) {
+            let table = columns::best(&page.rows, reading) > 0 && !page.ours;
+            let grade = if table { Grade::Lost } else { Grade::Told };
+            let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
+                (true, ..) => "says the same as the sheet `strings` and was not read",
+                (_, true, _) => page.left.as_str(),
+                (.., true) => "has no header of props and was not read",
+                _ => "has no header of props; its rows are kept as comments",
+            };
+            if !table && !page.ours && page.rows.len() <= MOST_WORDS {
+                let words =
+                    |row: &sheet::Row| format!("{}, row {}: {}", page.place, row.number, columns::begin(row));
+                said.extend(page.rows.iter().map(words));
+            }
+            let name = shown(&page.name);
+            let what = match name.is_empty() {
+                true => format!("it {why}"),
+                false => format!("the sheet `{name}` {why}"),
+            };
+            notes.push(Note::of_table(what, grade));
+        }
+        said.retain(|words| !found.comments.contains(words));
+        found.comments.extend(said);
+    }
+}

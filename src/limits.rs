@@ -79,7 +79,7 @@ impl NodeTime {
 }
 
 /// What hangs on a data line, counted piece by piece in data order. Stored strings count nothing but slots.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Load {
     /// Nodes that light.
     pub nodes: u64,
@@ -87,7 +87,10 @@ pub struct Load {
     pub skipped: u64,
     /// Slots, those of stored strings included.
     pub slots: u64,
+    /// The time of all nodes but those of the last make in a row.
     busy: Time,
+    /// How many those are, with what is skipped among and after them.
+    run: u64,
     around: Time,
     last: Option<NodeTime>,
     /// The make that `last` is that of.
@@ -103,6 +106,7 @@ impl Default for Load {
             skipped: 0,
             slots: 0,
             busy: Time::ZERO,
+            run: 0,
             around: Time::ZERO,
             last: None,
             make: None,
@@ -120,7 +124,7 @@ impl Load {
                 let count = u64::from(count);
                 self.skipped += count;
                 match self.last {
-                    Some(time) => self.busy = self.busy.plus(time.of_nodes(count)),
+                    Some(_) => self.run += count,
                     None => self.waiting += count,
                 }
             }
@@ -136,17 +140,25 @@ impl Load {
         }
         self.nodes += u64::from(shape.nodes);
         self.skipped += u64::from(shape.skips);
+        let count = u64::from(shape.nodes) + u64::from(shape.skips);
         // Strings of one make mostly stand together.
-        let known = self.last.filter(|_| shape.node == self.make);
-        let Some(time) = known.or_else(|| NodeTime::of(model, id)) else {
+        if self.last.is_some() && shape.node == self.make {
+            self.run += count;
+            return;
+        }
+        let Some(time) = NodeTime::of(model, id) else {
             return;
         };
+        self.busy = self.busy();
+        self.run = count + std::mem::take(&mut self.waiting);
         self.make = shape.node;
-        let count = u64::from(shape.nodes) + u64::from(shape.skips) + self.waiting;
-        self.waiting = 0;
-        self.busy = self.busy.plus(time.of_nodes(count));
         self.around = self.around.longer(time.around);
         self.last = Some(time);
+    }
+
+    /// The time of all nodes.
+    fn busy(&self) -> Time {
+        self.last.map_or(self.busy, |last| self.busy.plus(last.of_nodes(self.run)))
     }
 
     /// Nodes in the data line, skips included.
@@ -158,7 +170,7 @@ impl Load {
     /// The time of one frame on this line, header and latch included.
     #[must_use]
     pub fn time(&self) -> Time {
-        self.busy.plus(self.around)
+        self.busy().plus(self.around)
     }
 
     /// Whether it can be sent in one frame.
@@ -181,7 +193,7 @@ impl Load {
     pub fn room(&self, model: &Model, each: NodeTime) -> Option<u64> {
         let around = self.around.longer(each.around);
         let frame = Time::frame(model.display.frame_rate_mhz);
-        let room = self.busy.plus(around).room(frame, each.of_nodes(1))?;
+        let room = self.busy().plus(around).room(frame, each.of_nodes(1))?;
         Some(u64::try_from(room).unwrap_or(0))
     }
 

@@ -7,11 +7,15 @@ use super::needs::{Kind, Need, Reason, State, Way};
 use crate::keyed::Keyed;
 use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
 use crate::model::{
-    Addressing, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId, StringId, Target,
+    Addressing, Controller, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId,
+    StringId, Target,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::sync::Arc;
+
+/// What ports of one controller have in common that take the same where the same hangs on them.
+pub(super) type Look = (ControllerId, Option<ReceiverId>, usize, bool);
 
 /// An output.
 #[derive(Debug, Clone)]
@@ -72,10 +76,11 @@ impl<'a> Outlets<'a> {
                 carriers.entry(receiver.controller).or_default().push(row);
             }
         }
+        let outputs = |one: &Controller| one.ports.len() + one.dmx.len();
         let mut outlets = Self {
             model,
-            rows: Vec::new(),
-            spans: Vec::new(),
+            rows: Vec::with_capacity(model.controllers.iter().map(outputs).sum()),
+            spans: Vec::with_capacity(model.controllers.len()),
             apart: fed_apart(model),
             injected: fuse::injected(model),
         };
@@ -399,8 +404,14 @@ impl<'a> Outlets<'a> {
         self.rows.get(at).map_or(Hangs::Nothing, |row| row.hangs)
     }
 
-    /// What free ports that take the same have in common; `None` where that is not known.
-    pub fn look(&self, at: usize) -> Option<(ControllerId, Option<ReceiverId>, usize, bool)> {
+    /// What is on an output that decides what else it takes, for ports of one look.
+    pub fn filled(&self, at: usize) -> Option<impl PartialEq> {
+        let row = self.rows.get(at)?;
+        Some((row.state, &row.receivers, row.load, row.draw, row.closed, row.hangs))
+    }
+
+    /// What ports have in common that take the same where the same hangs on them; `None` where that is not known.
+    pub fn look(&self, at: usize) -> Option<Look> {
         let row = self.rows.get(at)?;
         let Output::Pixel(number) = row.output else {
             return None;

@@ -6,7 +6,7 @@
 
 use super::makes::{Hangs, Make};
 use super::needs::{Kind, Need, State};
-use super::outlets::Outlets;
+use super::outlets::{Look, Outlets};
 use super::pack::{self, Answer, Cause, Group, Instance, Load, Order, Room, Site, Socket};
 use crate::model::{
     Addressing, Align, Controller, ControllerId, Model, Output, PieceKind, Prefer, ReceiverId,
@@ -182,27 +182,31 @@ impl<'a> Asked<'a> {
         }
         let kinds = self.kinds(samples.keys());
         let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
-        let mut known: BTreeMap<(ControllerId, Option<ReceiverId>, usize, bool), usize> =
-            BTreeMap::new();
+        // Ports that were looked at last, for each look that ports share.
+        let mut known: BTreeMap<Look, Vec<(usize, usize)>> = BTreeMap::new();
         let mut places: BTreeMap<(ControllerId, Option<ReceiverId>), usize> = BTreeMap::new();
         for (at, row) in self.outlets.rows.iter().enumerate() {
             let (Kind::Pixel, Output::Pixel(number)) = (row.kind, row.output) else {
                 continue;
             };
-            let state = self.outlets.state(at);
-            let free = state == Some(State::Free);
-            let key = self.outlets.look(at);
-            let seen = key.filter(|_| free).and_then(|key| known.get(&key).copied());
-            let look = seen.unwrap_or_else(|| {
-                let room = |need: &&Need| self.room(at, need);
-                let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
-                let next = looks.len();
-                let look = *looks.entry(rooms).or_insert(next);
-                if let Some(key) = key.filter(|_| free) {
-                    known.insert(key, look);
+            let free = self.outlets.state(at) == Some(State::Free);
+            let seen = self.outlets.look(at).map(|key| known.entry(key).or_default());
+            let filled = self.outlets.filled(at);
+            let alike = |(other, _): &&(usize, usize)| self.outlets.filled(*other) == filled;
+            let last = seen.as_ref().map_or(&[][..], |seen| seen.as_slice()).iter().rev();
+            let look = match last.take(MOST_ALIKE).find(alike) {
+                Some((_, look)) => *look,
+                None => {
+                    let room = |need: &&Need| self.room(at, need);
+                    let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
+                    let next = looks.len();
+                    let look = *looks.entry(rooms).or_insert(next);
+                    if let Some(seen) = seen {
+                        seen.push((at, look));
+                    }
+                    look
                 }
-                look
-            });
+            };
             let next = places.len();
             let place = *places.entry((row.controller, row.receiver)).or_insert(next);
             let kind = match self.outlets.hangs(at) {
@@ -279,13 +283,7 @@ impl<'a> Asked<'a> {
     }
 
     fn lines(&mut self, classes: &[Class], numbers: &BTreeMap<Class, usize>, universes: Universes) {
-        let stands: BTreeMap<usize, Option<(i64, i64)>> = self
-            .instance
-            .ports
-            .iter()
-            .zip(&self.rows)
-            .map(|(port, row)| (port.place, self.stands(*row)))
-            .collect();
+        let mut stands: Option<BTreeMap<usize, Option<(i64, i64)>>> = None;
         let shared = self.model.strings.iter().any(|string| string.same_as.is_some());
         let mut spare = 0;
         for span in &self.groups {
@@ -309,6 +307,9 @@ impl<'a> Asked<'a> {
             if let Some((_, need)) = self.lines.get(span.start)
                 && let Some(from) = self.model.stands(need.first.0)
             {
+                let ports = self.instance.ports.iter().zip(&self.rows);
+                let to = ports.map(|(port, row)| (port.place, self.stands(*row)));
+                let stands = stands.get_or_insert_with(|| to.collect());
                 let lead = |to: &Option<(i64, i64)>| to.map_or(0, |to| distance(from, to));
                 group.lead = stands.values().map(lead).collect();
             }
@@ -451,6 +452,9 @@ impl<'a> Asked<'a> {
         }
     }
 }
+
+/// A port is held against at most this many that were looked at before it.
+const MOST_ALIKE: usize = 8;
 
 /// The kind of what no open line is alike.
 const NO_KIND: usize = u32::MAX as usize - 1;

@@ -31,8 +31,11 @@ impl Shelf for OnDisk {
     }
 
     fn identity(&self, path: &str) -> String {
-        let real = Path::new(path).canonicalize();
-        real.map_or_else(|_| path.to_owned(), |real| shown(&real))
+        let path = Path::new(path);
+        // Of one that is not saved yet, the folder is known.
+        let beside = || Some(path.parent()?.canonicalize().ok()?.join(path.file_name()?));
+        let real = path.canonicalize().ok().or_else(beside);
+        shown(real.as_deref().unwrap_or(path))
     }
 
     fn displays_in(&self, folder: &str) -> Vec<String> {

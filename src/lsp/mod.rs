@@ -277,10 +277,15 @@ impl Server<'_> {
         }
     }
 
+    /// A file that is open under several URIs has one path, and the text that was sent last under any of them.
     fn set(&mut self, uri: &str, version: i64, text: String) {
-        let path = uri::path(uri);
+        let mut path = uri::path(uri);
         let identity =
             path.as_ref().map_or_else(|| uri.to_owned(), |path| self.shelf.identity(path));
+        for twin in self.open.values_mut().filter(|one| one.identity == identity) {
+            twin.text.clone_from(&text);
+            path.clone_from(&twin.path);
+        }
         let open = Open { path, identity, version, text };
         self.open.insert(uri.to_owned(), open);
         for display in self.displays.values_mut() {
@@ -392,8 +397,8 @@ impl Server<'_> {
         let mut pushed = BTreeSet::new();
         let mut messages = Vec::new();
         for (file, findings) in display.desk.findings() {
-            let uri = texts::uri_of(&self.open, &display.names, &file.name);
-            let elsewhere = self.mains.get(&uri).and_then(|all| all.first());
+            let first = texts::uri_of(&self.open, &display.names, &file.name);
+            let elsewhere = self.mains.get(&first).and_then(|all| all.first());
             let mine = elsewhere.is_none_or(|one| one == main) && !file.name.ends_with(".lock");
             if !mine && findings.is_empty() || elsewhere.is_some_and(|one| one != main) {
                 continue;
@@ -402,13 +407,18 @@ impl Server<'_> {
             let own: Vec<Value> = (findings.iter())
                 .map(|finding| json::finding(&display.desk, file, finding, &name))
                 .collect();
-            let version = self.open.get(&uri).map(|open| open.version);
-            let mut params = json!({"uri": uri, "diagnostics": own});
-            if let (Some(version), Some(all)) = (version, params.as_object_mut()) {
-                all.insert("version".to_owned(), json!(version));
+            let identity = self.open.get(&first).map_or("", |open| &open.identity);
+            let twins = texts::twins(&self.open, identity).map(str::to_owned);
+            for uri in twins.chain([first.clone()]) {
+                let version = self.open.get(&uri).map(|open| open.version);
+                let mut params = json!({"uri": uri, "diagnostics": own});
+                if let (Some(version), Some(all)) = (version, params.as_object_mut()) {
+                    all.insert("version".to_owned(), json!(version));
+                }
+                if pushed.insert(uri) {
+                    messages.push(params);
+                }
             }
-            messages.push(params);
-            pushed.insert(uri);
         }
         let gone: BTreeSet<String> = display.pushed.difference(&pushed).cloned().collect();
         if let Some(display) = self.displays.get_mut(main) {

@@ -16,6 +16,8 @@ pub(super) type Refusal = (i32, String);
 struct About<'a> {
     display: &'a Display,
     file: &'a SourceFile,
+    /// The URI of the request.
+    uri: &'a str,
     lines: Lines<'a>,
     open: &'a OpenTexts,
     versions: bool,
@@ -24,7 +26,11 @@ struct About<'a> {
 
 impl About<'_> {
     fn uri(&self, name: &str) -> String {
-        texts::uri_of(self.open, &self.display.names, name)
+        // The file may be open under others as well.
+        match name == self.file.name {
+            true => self.uri.to_owned(),
+            false => texts::uri_of(self.open, &self.display.names, name),
+        }
     }
 
     /// The byte of the text that a place of the request means.
@@ -102,6 +108,7 @@ impl Server<'_> {
         let about = About {
             display,
             file,
+            uri: &uri,
             lines: Lines::of(&file.text),
             open: &self.open,
             versions,
@@ -131,7 +138,7 @@ impl Server<'_> {
                 let edits = rename::rename(&display.desk, at, new);
                 Ok(about.edits(&edits.map_err(|why| (code::FAILED, why))?))
             }
-            "textDocument/codeAction" => about.actions(&uri, &others),
+            "textDocument/codeAction" => about.actions(&others),
             "textDocument/formatting" => {
                 let edits = format::whole(file).unwrap_or_default();
                 Ok(about.own_edits(&edits))
@@ -182,14 +189,19 @@ impl Server<'_> {
         else {
             return Err((code::PARAMETERS, "this is no command of the server".to_owned()));
         };
-        let known = self.mains.get_mut(uri);
-        let at = known.as_ref().and_then(|all| all.iter().position(|one| one == main));
-        let (Some(known), Some(at)) = (known, at) else {
-            return Err((code::PARAMETERS, format!("{uri} is no part of {main}")));
-        };
-        let one = known.remove(at);
-        known.insert(0, one);
-        self.find_mains(uri).map_err(|error| (code::FAILED, error.to_string()))?;
+        let identity = self.open.get(uri).map_or("", |open| &open.identity).to_owned();
+        let twins = texts::twins(&self.open, &identity).filter(|twin| *twin != uri);
+        let all: Vec<String> = twins.chain([uri]).map(str::to_owned).collect();
+        for uri in all.iter().map(String::as_str) {
+            let known = self.mains.get_mut(uri);
+            let at = known.as_ref().and_then(|all| all.iter().position(|one| one == main));
+            let (Some(known), Some(at)) = (known, at) else {
+                return Err((code::PARAMETERS, format!("{uri} is no part of {main}")));
+            };
+            let one = known.remove(at);
+            known.insert(0, one);
+            self.find_mains(uri).map_err(|error| (code::FAILED, error.to_string()))?;
+        }
         for display in self.displays.values_mut() {
             display.stale = true;
         }
@@ -232,7 +244,7 @@ impl About<'_> {
         Ok(json!({"isIncomplete": true, "items": items.collect::<Vec<Value>>()}))
     }
 
-    fn actions(&self, uri: &str, mains: &[String]) -> Result<Value, Refusal> {
+    fn actions(&self, mains: &[String]) -> Result<Value, Refusal> {
         let within = self.within()?;
         let mut found = Vec::new();
         for action in actions::actions(&self.display.desk, within) {
@@ -254,7 +266,7 @@ impl About<'_> {
         }
         for main in mains.iter().skip(1) {
             let title = format!("check this file as part of {main}");
-            let command = json!({"title": title, "command": MAIN, "arguments": [uri, main]});
+            let command = json!({"title": title, "command": MAIN, "arguments": [self.uri, main]});
             found.push(json!({"title": title, "kind": "source", "command": command}));
         }
         Ok(Value::Array(found))

@@ -157,7 +157,9 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
         found.push(path.to_owned());
     }
     found.sort_by_key(|file| (!shelf.has_lock(file), file.clone()));
-    found.dedup();
+    // A link and what it leads to are one.
+    let mut seen = BTreeSet::new();
+    found.retain(|file| seen.insert(shelf.identity(file)));
     found
 }
 
@@ -222,6 +224,11 @@ fn included(shelf: &dyn Shelf, open: &OpenTexts, path: &str) -> Vec<String> {
 #[must_use]
 pub fn uri_of(open: &OpenTexts, names: &BTreeMap<String, String>, name: &str) -> String {
     let identity = names.get(name).map_or(name, String::as_str);
-    let own = open.iter().find(|(_, one)| one.identity == identity);
-    own.map_or_else(|| uri::of(name), |(uri, _)| uri.clone())
+    twins(open, identity).next().map_or_else(|| uri::of(name), str::to_owned)
+}
+
+/// The URIs under which one file is open.
+pub fn twins<'o>(open: &'o OpenTexts, identity: &'o str) -> impl Iterator<Item = &'o str> {
+    let own = open.iter().filter(move |(_, one)| one.identity == identity);
+    own.map(|(uri, _)| uri.as_str())
 }

@@ -287,6 +287,49 @@ fn any_name_of_a_file_works() {
     }
 }
 
+/// A file that is open under several URIs is one text: the one that was sent last. Each URI gets the same findings, and
+/// answers in its own name (RFC 3986, 6.2.2: `%3a` is `%3A`, and `..` goes up a folder).
+#[test]
+#[cfg(unix)]
+fn a_file_under_several_uris_is_one_text() {
+    let folder = folder("twins");
+    std::fs::create_dir(folder.join("shed")).unwrap();
+    std::fs::write(folder.join("a:b.tinsel"), GOOD).unwrap();
+    std::os::unix::fs::symlink(folder.join("a:b.tinsel"), folder.join("link.tinsel")).unwrap();
+    let base = uri(&folder);
+    let names = ["a%3Ab.tinsel", "a%3ab.tinsel", "shed/../a%3Ab.tinsel", "link.tinsel"];
+    let uris = names.map(|name| format!("{base}/{name}"));
+    for (first, other) in uris.iter().zip(uris.iter().cycle().skip(1)) {
+        let mut client = Client::ready(&folder);
+        client.open(first, GOOD);
+        assert_eq!(client.findings(first), (vec![], json!(1)), "{first}");
+        let broken = GOOD.replace("c.1: a", "c.1: aa");
+        client.open(other, &broken);
+        for uri in [other, first] {
+            assert_eq!(client.findings(uri), (vec!["name/unknown".to_owned()], json!(1)), "{uri}");
+        }
+        client.change(first, 2, &GOOD.replace("prop a", "prop b").replace("1: a", "1: b"));
+        assert_eq!(client.findings(other), (vec![], json!(1)), "{other}");
+        assert_eq!(client.findings(first), (vec![], json!(2)), "{first}");
+        for uri in [first, other] {
+            let found = client.at("textDocument/definition", uri, 3, 10);
+            assert_eq!(found[0]["uri"], **uri);
+            assert_eq!(found[0]["range"]["start"], json!({"line": 2, "character": 5}));
+            let range =
+                json!({"start": {"line": 0, "character": 0}, "end": {"line": 0, "character": 0}});
+            let asked = json!({"textDocument": {"uri": uri}, "range": range});
+            let actions = client.ask("textDocument/codeAction", asked);
+            // There is no other display that it could be part of.
+            let kinds = actions["result"].as_array().unwrap().iter();
+            assert!(kinds.into_iter().all(|one| one["kind"] != "source"), "{actions}");
+        }
+        client.tell("textDocument/didClose", json!({"textDocument": {"uri": first}}));
+        let found = client.at("textDocument/definition", other, 3, 10);
+        assert_eq!(found[0]["range"]["start"], json!({"line": 2, "character": 5}));
+        client.end();
+    }
+}
+
 /// A part of a display is checked as part of it: with what is open, what is on disk, and what went.
 #[test]
 fn texts_open_on_disk_and_gone() {

@@ -8,7 +8,7 @@
 
 use super::Room;
 use super::random::mix;
-use super::state::{Field, NONE, State};
+use super::state::{Field, Measure, NONE, State};
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
@@ -136,30 +136,41 @@ struct Best<'a> {
 }
 
 impl Best<'_> {
-    fn descend(&mut self, line: usize) {
-        let field = self.state.field;
+    /// Whether a state can be better than the best once the lines from one on are placed; what it comes to then.
+    fn better(&self, mut measure: Measure, line: usize) -> Option<[u128; 9]> {
         let (lead, plugs) = self.left[line];
-        let mut measure = self.state.measure;
         measure.missing = 0;
         measure.lead += lead;
         measure.plugs = (measure.plugs.0 - plugs.0, measure.plugs.1 - plugs.1);
-        let key = measure.key(field.instance.order);
-        if key >= self.best.0 {
+        let key = measure.key(self.state.field.instance.order);
+        (key < self.best.0).then_some(key)
+    }
+
+    fn descend(&mut self, line: usize) {
+        let field = self.state.field;
+        let Some(key) = self.better(self.state.measure, line) else {
             return;
-        }
+        };
         let Some(what) = field.lines.get(line) else {
             self.best = (key, Some(self.state.port_of.clone()));
             return;
         };
-        for &port in &field.accepting[what.class] {
-            if self.steps == 0 {
-                return;
+        for (site, ports) in &field.by_site[what.class] {
+            if self.better(self.state.least_on(line, *site), line).is_none() {
+                // A step for each port, as if it had been looked at.
+                self.steps = self.steps.saturating_sub(ports.len() as u64);
+                continue;
             }
-            self.steps -= 1;
-            if self.state.fits(line, port) {
-                self.state.place(line, port);
-                self.descend(line + 1);
-                self.state.take(line);
+            for &port in &field.accepting[what.class][ports.clone()] {
+                if self.steps == 0 {
+                    return;
+                }
+                self.steps -= 1;
+                if self.state.fits(line, port) {
+                    self.state.place(line, port);
+                    self.descend(line + 1);
+                    self.state.take(line);
+                }
             }
         }
     }

@@ -11,6 +11,9 @@ const MOST_PATTERNS: usize = 5;
 /// Groups of more lines than this cost steps for the looks at their own lines.
 const LARGE: usize = 16;
 
+/// Ports of one site that a port is held against at most.
+const MOST_SEEN: usize = 8;
+
 /// Where to look: everywhere, or near some ports and in a stretch.
 pub enum Where<'w> {
     /// At every port.
@@ -150,16 +153,28 @@ impl Inserter {
         let ports = &state.field.accepting[state.field.lines[line].class];
         // Of empty ports that are alike and come out at one place, one is enough.
         let mut empty = (NONE, 0, 0, 0);
+        // On one site, of those that are in use as well, unless chance passes over some.
+        let mut seen = Vec::with_capacity(MOST_SEEN);
         let home = state.field.lines[line].home;
         for &port in &ports[window] {
             self.steps += 1;
-            let at = state.field.port(port);
-            if state.hung[port as usize].lines.is_empty() && !at.used {
+            let (at, hung) = (state.field.port(port), &state.hung[port as usize]);
+            if hung.lines.is_empty() && !at.used {
                 let alike = (0, at.site, at.place, at.look);
                 let same = std::mem::replace(&mut empty, alike) == alike;
                 if same && home != Some(port as usize) {
                     continue;
                 }
+            }
+            if hung.lines.is_empty() && home != Some(port as usize) && self.blink == 0 {
+                let alike = (at.site, at.place, at.look, at.used, at.kept, hung.kind, hung.slots);
+                if seen.contains(&alike) {
+                    continue;
+                }
+                if seen.len() == MOST_SEEN || seen.first().is_some_and(|one| one.0 != at.site) {
+                    seen.clear();
+                }
+                seen.push(alike);
             }
             if !state.fits(line, port) || self.blinks() {
                 continue;

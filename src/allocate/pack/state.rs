@@ -194,19 +194,15 @@ pub struct Measure {
 impl Measure {
     /// In the order that is wanted.
     pub fn key(&self, order: Order) -> [u128; 9] {
-        let [apart, ports, lead] = [self.apart, self.ports, self.lead].map(u128::from);
-        let last = match order {
+        let [apart, ports, lead] = [self.apart.into(), self.ports.into(), self.lead.into()];
+        let [a, b, c, d] = match order {
             Order::Neighbours => [apart, ports, lead, self.even],
             Order::Ports => [ports, apart, lead, self.even],
             Order::Leads => [lead, apart, ports, self.even],
             Order::Even => [self.even, apart, ports, lead],
         };
-        let first = [self.missing, self.plugs.0, self.plugs.1, self.moving, self.split];
-        let first = first.map(u128::from);
-        let mut key = [0; 9];
-        key[..5].copy_from_slice(&first);
-        key[5..].copy_from_slice(&last);
-        key
+        let (strings, slots) = (self.plugs.0.into(), self.plugs.1.into());
+        [self.missing.into(), strings, slots, self.moving.into(), self.split.into(), a, b, c, d]
     }
 }
 
@@ -373,6 +369,21 @@ impl<'a> State<'a> {
             self.measure.moving += u64::from(at.kept);
         }
         self.hang(line, port);
+    }
+
+    /// What counts at the least with a line on a site, where no line after it is placed.
+    pub fn least_on(&self, line: usize, site: usize) -> Measure {
+        let (field, mut measure) = (self.field, self.measure);
+        let (load, size) = (self.load[site], field.lines[line].size);
+        measure.even = (measure.even - square(load)).saturating_add(square(load + size));
+        let group = field.group[line] as usize;
+        let last = self.placed[group].last().map(|one| self.port_of[*one as usize]);
+        let joints = self.joints[group];
+        if joints.0 == 0 && last.is_some_and(|port| field.port(port).site != site) {
+            measure.split += 1;
+            measure.apart -= u64::from(joints.1 > 0);
+        }
+        measure
     }
 
     /// Takes a line off its port.

@@ -106,7 +106,9 @@ pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<Shee
         let (name, rest) = text.split_at_checked(at)?;
         let ports = listed(rest).filter(|_| first.is_ascii_digit() && known(name))?;
         let bare = ports.iter().all(|(name, _)| name.is_none());
-        bare.then(|| ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect())
+        bare.then(|| {
+            ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect()
+        })
     });
     all.next().filter(|_| all.next().is_none())
 }
@@ -349,13 +351,6 @@ pub fn yes(text: &str) -> Option<bool> {
         "no" | "n" | "false" | "-" | "0" => Some(false),
         _ => None,
     }
-}
-
-/// Whether a remark says, and says no more, that something is not put up.
-pub fn is_stored(text: &str) -> bool {
-    const WORDS: [&str; 6] =
-        ["stored", "in storage", "not this year", "not this season", "not used", "not up"];
-    WORDS.contains(&text.trim().to_lowercase().as_str())
 }
 
 /// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None` where one is none.

@@ -122,7 +122,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
     (
         Kind::Port,
-        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
+        "port ports output outputs out portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
     ),
     (Kind::Position, "position pos placeonport orderonport order positiononport"),
     (Kind::Limit, "limit maxnodes maxpixels nodesatmost portlimit maxperport"),
@@ -134,8 +134,11 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Skip,
         "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
-    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
-         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%"),
+    (
+        Kind::Lead,
+        "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
+         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%",
+    ),
     (
         Kind::Universe,
         "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
@@ -152,7 +155,10 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::EndUniverse, "enduniverse enduni enduniv lastuniverse lastuni lastuniv universeend"),
     (Kind::EndSlot, "endslot endsl lastslot lastsl endaddress slotend"),
     (Kind::End, "end ends endsat last to until endat"),
-    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend"),
+    (
+        Kind::EndChannel,
+        "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend",
+    ),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
     (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
@@ -193,6 +199,11 @@ impl Columns {
     pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
         let at = self.by_kind.get(&kind)?;
         Some(row.text(*at)).filter(|text| !text.is_empty())
+    }
+
+    /// All headings.
+    pub fn headings(&self) -> &[String] {
+        &self.headings
     }
 
     /// The column of a kind, from 0.
@@ -425,7 +436,7 @@ fn meant(
                 let mut what = "no column that is known; kept as comments".to_owned();
                 if !std::mem::replace(offered, true) {
                     what.push_str(&format!(
-                        ". Known are {OFFERED}; --column '{heading}=KIND' says what it is"
+                        "; --column '{heading}=KIND' says what it is, and '{heading}=?' lists the kinds"
                     ));
                 }
                 note(heading, what, Grade::Lost);

@@ -178,6 +178,7 @@ pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, St
         let what = "none of its rows is a prop".to_owned();
         notes.push(Note::of_table(what, Grade::Lost));
     }
+    boxes::volts(&mut found);
     clashes::shared_hosts(&found, &mut notes);
     let placed = places::settle(&mut found, reading.universe_slots, &mut notes);
     rows::same::whole(&mut found, &mut notes);

@@ -111,7 +111,7 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         }
         if rank < best || any && page.hidden {
             let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
-            page.left = format!("{why}; --sheet reads it");
+            page.left = format!("{why}; --sheet '{}' reads it", page.name);
             return false;
         }
         let keys = keys(page, reading);
@@ -121,8 +121,9 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         });
         if let Some((other, _)) = copied {
             page.left = format!(
-                "repeats rows of the sheet `{}` and was not read; --sheet reads it",
-                shown(other)
+                "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",
+                shown(other),
+                page.name
             );
             return false;
         }
@@ -179,13 +180,14 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             let grade = if table { Grade::Lost } else { Grade::Told };
             let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
                 (true, ..) => "says the same as the sheet `strings` and was not read",
-                (_, true, _) => page.left.as_str(),
+                (_, true, _) => &shown(&page.left),
                 (.., true) => "has no header of props and was not read",
                 _ => "has no header of props; its rows are kept as comments",
             };
             if !table && !page.ours && page.rows.len() <= MOST_WORDS {
-                let words =
-                    |row: &sheet::Row| format!("{}, row {}: {}", page.place, row.number, columns::begin(row));
+                let words = |row: &sheet::Row| {
+                    format!("{}, row {}: {}", page.place, row.number, columns::begin(row))
+                };
                 said.extend(page.rows.iter().map(words));
             }
             let name = shown(&page.name);

@@ -106,6 +106,8 @@ pub struct Board {
 pub struct Claim {
     /// The table, as an index of [`Found::places`].
     pub table: usize,
+    /// Whether the words above its rows say another size of a universe than the rest of its table.
+    pub apart: bool,
     /// The row.
     pub row: usize,
     /// Its prop.

@@ -22,6 +22,7 @@ use super::sizes;
 use super::{Grade, Note, Sheet, boxes};
 use crate::diagnostic::words;
 use crate::model::MOST_STRINGS;
+use crate::protocol::UniverseSlots;
 use crate::unit;
 pub(super) use ditto::{fill as ditto, is_mark};
 use fit::{cut, drop_unused, fitted, in_order};
@@ -77,6 +78,9 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         idle: false,
         on: None,
         dmx: false,
+        told_channels: false,
+        heads: Vec::new(),
+        counted: None,
         carried: BTreeMap::new(),
         remarks: BTreeMap::new(),
         hung: BTreeMap::new(),
@@ -136,6 +140,12 @@ struct Stage<'a> {
     on: Option<String>,
     /// Whether it is a table of DMX fixtures, whose sockets are DMX outputs.
     dmx: bool,
+    /// Whether it was said how channels in a column of slots are read.
+    told_channels: bool,
+    /// Rows of words right above the headers of further tables of a sheet.
+    heads: Vec<usize>,
+    /// The slots of a universe that such words say, where the rest of the sheet counts by others.
+    counted: Option<UniverseSlots>,
     /// The last text of the columns that a blank cell may take over.
     carried: BTreeMap<Kind, String>,
     /// Remarks on cells, by row.
@@ -178,6 +188,12 @@ impl Stage<'_> {
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
         // A total is of the rows of its own table.
+        self.told_channels = false;
+        let heads = table.sections.iter().skip(1).filter_map(|section| {
+            let row = table.rows.get(section.columns.header.checked_sub(1)?)?;
+            row.filled().nth(1).is_none().then_some(row.number)
+        });
+        self.heads = heads.collect();
         (self.sums, self.live) = (Sums::default(), Sums::default());
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
@@ -192,6 +208,8 @@ impl Stage<'_> {
             self.found.of_ports |= self.columns.of_ports;
             self.cut = cut(&rows, &self.columns);
             (self.last, self.carried) = (None, BTreeMap::new());
+            let above = section.columns.header.checked_sub(1);
+            self.counted = above.and_then(|at| self.apart(table.rows.get(at)?));
             self.sums.another();
             self.live.another();
             self.dmx = self.is_of_dmx(table.rows.get(..first).unwrap_or(&[]));
@@ -235,8 +253,26 @@ impl Stage<'_> {
         }
     }
 
+    /// The slots of a universe that words right above a further table of a sheet say, where the sheet has said another size.
+    fn apart(&self, row: &Row) -> Option<UniverseSlots> {
+        let size =
+            sizes::said(&columns::begin(row)).filter(|_| self.heads.contains(&row.number))?;
+        let table = Some(self.found.places.len());
+        let other = |said: &Said| said.table == table && said.size != size;
+        self.found.said.iter().any(other).then_some(size)
+    }
+
     /// Notes what the words of a row say about universes.
     fn said(&mut self, row: &Row, words: &str) {
+        if let Some(size) = self.apart(row) {
+            let what = format!(
+                "says that a universe has {} slots; so the table below it is read",
+                size.get()
+            );
+            let note = Note::of_table(what, Grade::Told);
+            self.notes.push(Note { row: Some(row.number), ..note });
+            return;
+        }
         let table = Some(self.found.places.len());
         let said = sizes::said(words).map(|size| {
             let note = Note::of_table(String::new(), Grade::Told);
@@ -388,9 +424,24 @@ impl Stage<'_> {
         let Some(text) = self.columns.cell(row, kind) else {
             return Ok(None);
         };
-        match cells::whole(text) {
-            Some(number) if number <= most => Ok(Some(number)),
+        let read = match kind {
+            Kind::StringNumber => cells::nth(text),
+            _ => cells::whole(text),
+        };
+        match read {
+            Some(number) if number <= most && !text.starts_with(['~', '≈']) => Ok(Some(number)),
+            // A string may be called by a word, which a comment keeps.
+            _ if kind == Kind::StringNumber && !text.starts_with(|c: char| c.is_ascii_digit()) => {
+                Ok(None)
+            }
             _ => {
+                let rough = cells::rough(text).filter(|number| (1..=most).contains(number));
+                let nodes = [Kind::Nodes, Kind::NodesPerString].contains(&kind);
+                if let Some(number) = rough.filter(|_| nodes) {
+                    let what = format!("taken as {number}, which may not be what it says");
+                    self.note((row, kind), what, Grade::Lost);
+                    return Ok(Some(number));
+                }
                 self.note((row, kind), format!("no number that fits here; {then}"), Grade::Lost);
                 Err(())
             }

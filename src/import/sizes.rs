@@ -72,7 +72,8 @@ pub fn settle(
     let said = std::mem::take(&mut found.said);
     let mut sizes: Vec<Option<UniverseSlots>> = Vec::new();
     for table in 0..found.places.len() {
-        let own: Vec<&Claim> = claims.iter().filter(|claim| claim.table == table).collect();
+        let own: Vec<&Claim> =
+            claims.iter().filter(|claim| claim.table == table && !claim.apart).collect();
         let size = by_words(&said, table, &own, notes);
         let general = || said.iter().find(|said| said.table.is_none()).map(|said| said.size);
         let shown =
@@ -99,7 +100,7 @@ pub fn settle(
     }
     let all: BTreeSet<u32> = sizes.iter().flatten().map(|size| size.get()).collect();
     let one = all.first().and_then(|size| UniverseSlots::new(*size)).filter(|_| all.len() == 1);
-    let open = |claim: &&Claim| sizes.get(claim.table).is_none_or(Option::is_none);
+    let open = |claim: &&Claim| claim.apart || sizes.get(claim.table).is_none_or(Option::is_none);
     let open: Vec<&Claim> = claims.iter().filter(open).collect();
     let holds =
         |size: &UniverseSlots| beyond(&open, *size).is_none() && !disproved(found, &open, *size);

@@ -56,7 +56,12 @@ impl Sums {
 
 /// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
 pub(super) fn is_worded(row: &Row) -> bool {
-    const WORDS: [&str; 10] = [
+    const WORDS: [&str; 15] = [
+        "together",
+        "wholebox",
+        "alllights",
+        "allnodes",
+        "allrowsabove",
         "total",
         "totals",
         "sum",

@@ -35,6 +35,8 @@ pub struct Page {
     pub hidden: bool,
     /// Whether it says the same as the sheet of strings beside it in our own workbook.
     pub ours: bool,
+    /// Whether it tells of props whose ports and addresses stand in other sheets.
+    pub of_props: bool,
     /// Why it is not read as a table of props, where it has a header of them.
     pub left: String,
     /// How notes name it.
@@ -78,9 +80,8 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     let mut cells = 0;
     let pages = names.into_iter().map(|(name, hidden)| {
         let read = rows(&mut book, &name, &mut cells);
-        let (rows, notes) = read.map_err(|why| {
-            format!("its sheet `{}` can't be read: {why}", words::shown(&name))
-        })?;
+        let (rows, notes) = read
+            .map_err(|why| format!("its sheet `{}` can't be read: {why}", words::shown(&name)))?;
         Ok(Page { name, hidden, rows, notes, ..Page::default() })
     });
     let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;

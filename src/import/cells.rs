@@ -106,7 +106,9 @@ pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<Shee
         let (name, rest) = text.split_at_checked(at)?;
         let ports = listed(rest).filter(|_| first.is_ascii_digit() && known(name))?;
         let bare = ports.iter().all(|(name, _)| name.is_none());
-        bare.then(|| ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect())
+        bare.then(|| {
+            ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect()
+        })
     });
     all.next().filter(|_| all.next().is_none())
 }

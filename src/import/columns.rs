@@ -134,8 +134,11 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Skip,
         "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
-    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
-         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%"),
+    (
+        Kind::Lead,
+        "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
+         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%",
+    ),
     (
         Kind::Universe,
         "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
@@ -152,7 +155,10 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::EndUniverse, "enduniverse enduni enduniv lastuniverse lastuni lastuniv universeend"),
     (Kind::EndSlot, "endslot endsl lastslot lastsl endaddress slotend"),
     (Kind::End, "end ends endsat last to until endat"),
-    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend"),
+    (
+        Kind::EndChannel,
+        "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend",
+    ),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
     (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),

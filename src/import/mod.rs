@@ -147,6 +147,8 @@ pub struct Reading {
 struct Sheet {
     /// How notes name it, where there are several.
     place: String,
+    /// Its own name in the workbook.
+    name: String,
     rows: Vec<Row>,
     sections: Vec<Block>,
     /// Remarks on its cells, by row.

@@ -108,7 +108,8 @@ pub(super) fn fitted(
         columns.turn(Kind::Colour, Kind::Note);
     }
     // A mode may be the footprint of a fixture, or its number.
-    let is_footprint = |text: &str| text.to_lowercase().contains("ch") && cells::whole(text).is_some();
+    let is_footprint =
+        |text: &str| text.to_lowercase().contains("ch") && cells::whole(text).is_some();
     if columns.heading(Kind::Slots).to_lowercase().contains("mode")
         && !all(columns, Kind::Slots, &is_footprint)
     {
@@ -127,8 +128,12 @@ pub(super) fn fitted(
     // Where nothing else says how large a string is, a count is that of its nodes.
     if columns.has(Kind::Count)
         && !SIZES.iter().any(|kind| columns.has(*kind))
-        && rows.iter().any(|row| columns.cell(row, Kind::Count).is_some_and(|text| cells::whole(text).is_some()))
-        && all(columns, Kind::Count, &|text| cells::whole(text).or(cells::multiple(text).map(|of| of.count)).is_some())
+        && rows.iter().any(|row| {
+            columns.cell(row, Kind::Count).is_some_and(|text| cells::whole(text).is_some())
+        })
+        && all(columns, Kind::Count, &|text| {
+            cells::whole(text).or(cells::multiple(text).map(|of| of.count)).is_some()
+        })
     {
         let what = "taken as the number of nodes, since no other column says it".to_owned();
         let column = columns.heading(Kind::Count).to_owned();

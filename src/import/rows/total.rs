@@ -56,7 +56,7 @@ impl Sums {
 
 /// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
 pub(super) fn is_worded(row: &Row) -> bool {
-    const WORDS: [&str; 10] = [
+    const WORDS: [&str; 15] = [
         "total",
         "totals",
         "sum",
@@ -65,6 +65,11 @@ pub(super) fn is_worded(row: &Row) -> bool {
         "grandtotal",
         "alltogether",
         "altogether",
+        "together",
+        "told",
+        "wholebox",
+        "alllights",
+        "allnodes",
         "\u{3c3}",
         "\u{2211}",
     ];

@@ -173,6 +173,7 @@ fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<She
 
 /// Reads the sheets beside those that have the props.
 pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let before: BTreeSet<String> = found.comments.iter().cloned().collect();
     for page in pages.iter().filter(|page| !page.rows.is_empty()) {
         let mut said: Vec<String> = page.remarks.values().flatten().cloned().collect();
         if page.ours || !boxes::read(page, reading, found, notes) {
@@ -197,7 +198,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             };
             notes.push(Note::of_table(what, grade));
         }
-        said.retain(|words| !found.comments.contains(words));
+        said.retain(|words| !before.contains(words));
         found.comments.extend(said);
     }
 }

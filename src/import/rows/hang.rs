@@ -386,6 +386,16 @@ impl Stage<'_> {
         let even = count > 0 && count <= strings && strings % count == 0;
         let share = if even { strings / count } else { 1 };
         let mut homeless = false;
+        let board = controller.and_then(|at| self.found.boxes.get(at));
+        let own = board.map(|board| boxes::squeezed(&board.name));
+        let other = ports.iter().filter_map(|(name, _)| name.clone()).find(|name| {
+            let name = self.known.get(&boxes::squeezed(name)).unwrap_or(name);
+            own.as_ref().is_some_and(|own| *own != boxes::squeezed(name))
+        });
+        if let Some(name) = other {
+            let what = format!("the row is on another box than `{name}`, which is not kept");
+            self.note((row, Kind::Port), what, Grade::Wrong);
+        }
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
             // What stays open still hangs on the box that is named.

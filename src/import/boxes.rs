@@ -4,14 +4,16 @@ use super::book::Page;
 use super::cells;
 use super::clashes::lying;
 use super::columns::{self, Kind};
-use super::found::{Board, Found};
+use super::found::{Board, Found, Said, SheetLine};
+use super::makes::{self, Make};
 use super::names::Names;
 use super::places::MOST_UNIVERSE;
+use super::rows::is_mark;
 use super::sheet::Row;
-use super::{Grade, Note, Reading};
+use super::{Grade, Note, Reading, sizes};
 use crate::diagnostic::words::shown;
 use crate::model::{Addressing, Output};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Headings of a second, short name of a box.
 const SHORT: [&str; 8] =
@@ -59,6 +61,20 @@ pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     known.into_iter().filter_map(|(form, name)| Some((form, name?))).collect()
 }
 
+/// The box that words name after `on` or the like: `all spots are on the mill`.
+pub fn named_in(words: &str, known: &BTreeMap<String, String>) -> Option<String> {
+    const BEFORE: [&str; 4] = ["on", "the", "box", "controller"];
+    let parted = |c: char| !c.is_alphanumeric() && c != '-';
+    let words: Vec<&str> = words.split(parted).filter(|word| !word.is_empty()).collect();
+    let mut all = (1..=3).flat_map(|count| words.windows(count + 1)).filter_map(|words| {
+        let (before, name) = words.split_first()?;
+        let before = BEFORE.contains(&before.to_lowercase().as_str());
+        known.get(&squeezed(&name.concat())).filter(|_| before)
+    });
+    let first = all.next()?;
+    all.all(|other| other == first).then(|| first.clone())
+}
+
 /// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
 pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) -> bool {
     let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else {
@@ -80,8 +96,10 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         column(&[Kind::EndUniverse]),
     ];
     let addressing = headed(&["addressing"]);
-    let ports = headed(&PORTS);
-    let rows = page.rows.get(at + 1..).unwrap_or(&[]);
+    let (ports, volts) = (headed(&PORTS), column(&[Kind::Volts]));
+    let mut rows = page.rows.get(at + 1..).unwrap_or(&[]).to_vec();
+    ditto(&mut rows);
+    let rows = rows.as_slice();
     if found.rows == 0 {
         alone(rows, name, found);
     }
@@ -90,11 +108,15 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     }
     let mut whole: Option<&str> = None;
     for row in rows {
+        if row.filled().nth(1).is_none() && board(found, row.text(name)).is_none() {
+            words(page, row, found, notes);
+            continue;
+        }
         let mut note =
             |at: usize, what: &str| notes.push(of_cell(page, row, (at, &headings), what));
         let mut left: Vec<usize> = row.filled().map(|(at, _)| at).collect();
         match board(found, row.text(name)) {
-            None => note(name, "nothing of the table hangs on it; kept as a comment"),
+            None => note(name, "no row of props names this box; kept as a comment"),
             Some(board) => {
                 let taken = span(board, page, row, (spans, &headings));
                 left.retain(|at| !taken.contains(at));
@@ -107,6 +129,10 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
                             "its strings do not lie so; the display has `addressing per prop`";
                         board.addressing =
                             Some((words, of_cell(page, row, (*at, &headings), what)));
+                        return false;
+                    }
+                    if Some(*at) == volts && cells::volts(text).is_some() {
+                        board.volts = cells::volts(text);
                         return false;
                     }
                     let count = cells::whole(text).filter(|count| (1..=1_024).contains(count));
@@ -147,6 +173,50 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
     notes.push(Note::of_table(what, Grade::Told));
     true
+}
+
+/// Gives each cell with a mark that means "as above" what stands above it.
+fn ditto(rows: &mut [Row]) {
+    for at in 1..rows.len() {
+        let Some((above, [own, ..])) = rows.split_at_mut_checked(at) else { return };
+        let Some(above) = above.last() else { return };
+        for (cell, above) in own.cells.iter_mut().zip(&above.cells) {
+            if is_mark(&cell.text) {
+                cell.text.clone_from(&above.text);
+            }
+        }
+    }
+}
+
+/// Takes the words between the rows of a sheet of boxes: what all boxes listen to, and how large universes are.
+fn words(page: &Page, row: &Row, found: &mut Found, notes: &mut Vec<Note>) {
+    let text = row.filled().next().map_or("", |(_, cell)| &cell.text);
+    let note = of_cell(page, row, (0, &[]), "");
+    let mut told = |what: String| notes.push(Note { what, grade: Grade::Told, ..note.clone() });
+    let lower = text.to_lowercase();
+    let of_all =
+        ["all", "every", "each"].iter().any(|word| lower.split(' ').any(|own| own == *word));
+    if let Some(input) = input(text).filter(|_| of_all) {
+        for board in found.boxes.iter_mut().filter(|board| board.input.is_none()) {
+            board.input = Some(input);
+        }
+        told(format!("taken as `input {input}` of each box whose row says nothing else"));
+    }
+    if let Some(size) = sizes::said(text) {
+        // Words may name the sheet that they are about.
+        let names = |place: &&String| {
+            let name = place.rsplit('`').nth(1).unwrap_or("").to_lowercase();
+            !name.is_empty() && lower.contains(&name)
+        };
+        let table = found.places.iter().position(|place| names(&place));
+        let of = found.places.get(table.unwrap_or(usize::MAX));
+        let of = of.map_or("each sheet that does not show another".to_owned(), String::clone);
+        told(format!("taken as {} slots of a universe for {of}", size.get()));
+        found.said.push(Said { size, table, note: None });
+    }
+    let words = columns::begin(row);
+    let place = if page.place.is_empty() { "boxes" } else { &page.place };
+    found.comments.push(format!("{place}, row {}: {words}", row.number));
 }
 
 /// Makes a controller of each row of a sheet of boxes that has no table of props beside it.
@@ -230,6 +300,41 @@ fn span(
     let note = of_cell(page, row, (at, headings), "");
     board.said = Some((from, end, note));
     ends.iter().map(|(at, _)| *at).chain([at]).collect()
+}
+
+/// Gives nodes whose rows say no voltage that of their box.
+pub fn volts(found: &mut Found) {
+    let of_line = |found: &Found, line: &SheetLine| {
+        let own = line.make.and_then(|make| found.makes.get(make)?.volts.clone());
+        let board = line.controller.and_then(|at| found.boxes.get(at)?.volts.clone());
+        own.or(board)
+    };
+    let mut of_make: BTreeMap<usize, BTreeSet<Option<String>>> = BTreeMap::new();
+    let mut lines = Vec::new();
+    for (prop, place, line) in found.lines() {
+        if let Some(make) = line.make {
+            let volts = of_line(found, line);
+            of_make.entry(make).or_default().insert(volts.clone());
+            lines.push((prop, place, make, volts));
+        }
+    }
+    let alone = |make: usize| of_make.get(&make).is_some_and(|volts| volts.len() == 1);
+    for (prop, place, make, volts) in lines {
+        let now = match (found.makes.get_mut(make), volts) {
+            (Some(own), Some(volts)) if alone(make) => {
+                own.volts = Some(volts);
+                make
+            }
+            (Some(own), Some(volts)) if own.volts.is_none() => {
+                let own = Make { volts: Some(volts), ..own.clone() };
+                makes::add(own, None, &mut found.makes)
+            }
+            _ => make,
+        };
+        if let Some(line) = found.line_mut(prop, place) {
+            line.make = Some(now);
+        }
+    }
 }
 
 /// Holds the ports that a sheet gives the boxes against those that are in use.

@@ -353,13 +353,6 @@ pub fn yes(text: &str) -> Option<bool> {
     }
 }
 
-/// Whether a remark says, and says no more, that something is not put up.
-pub fn is_stored(text: &str) -> bool {
-    const WORDS: [&str; 6] =
-        ["stored", "in storage", "not this year", "not this season", "not used", "not up"];
-    WORDS.contains(&text.trim().to_lowercase().as_str())
-}
-
 /// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None` where one is none.
 pub fn runs(text: &str) -> Option<u64> {
     let run = |run: &str| {

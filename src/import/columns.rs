@@ -122,7 +122,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
     (
         Kind::Port,
-        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
+        "port ports output outputs out portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
     ),
     (Kind::Position, "position pos placeonport orderonport order positiononport"),
     (Kind::Limit, "limit maxnodes maxpixels nodesatmost portlimit maxperport"),
@@ -199,6 +199,11 @@ impl Columns {
     pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
         let at = self.by_kind.get(&kind)?;
         Some(row.text(*at)).filter(|text| !text.is_empty())
+    }
+
+    /// All headings.
+    pub fn headings(&self) -> &[String] {
+        &self.headings
     }
 
     /// The column of a kind, from 0.
@@ -431,7 +436,7 @@ fn meant(
                 let mut what = "no column that is known; kept as comments".to_owned();
                 if !std::mem::replace(offered, true) {
                     what.push_str(&format!(
-                        ". Known are {OFFERED}; --column '{heading}=KIND' says what it is"
+                        "; --column '{heading}=KIND' says what it is, and '{heading}=?' lists the kinds"
                     ));
                 }
                 note(heading, what, Grade::Lost);

@@ -118,7 +118,7 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         }
         if rank < best || any && page.hidden {
             let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
-            page.left = format!("{why}; --sheet reads it");
+            page.left = format!("{why}; --sheet '{}' reads it", page.name);
             return false;
         }
         if is_unused(&page.name) && ranked > 1 {
@@ -137,8 +137,9 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         });
         if let Some((other, _)) = copied {
             page.left = format!(
-                "repeats rows of the sheet `{}` and was not read; --sheet reads it",
-                shown(other)
+                "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",
+                shown(other),
+                page.name
             );
             return false;
         }
@@ -211,6 +212,7 @@ fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<She
 
 /// Reads the sheets beside those that have the props.
 pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let before: BTreeSet<String> = found.comments.iter().cloned().collect();
     for page in pages.iter().filter(|page| !page.rows.is_empty()) {
         let mut said: Vec<String> = page.remarks.values().flatten().cloned().collect();
         if page.of_props {
@@ -220,7 +222,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             let grade = if table { Grade::Lost } else { Grade::Told };
             let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
                 (true, ..) => "says the same as the sheet `strings` and was not read",
-                (_, true, _) => page.left.as_str(),
+                (_, true, _) => &shown(&page.left),
                 (.., true) => "has no header of props and was not read",
                 _ => "has no header of props; its rows are kept as comments",
             };
@@ -237,7 +239,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             };
             notes.push(Note::of_table(what, grade));
         }
-        said.retain(|words| !found.comments.contains(words));
+        said.retain(|words| !before.contains(words));
         found.comments.extend(said);
     }
 }

@@ -16,15 +16,15 @@ mod total;
 
 use super::cells::{self, SheetPort};
 use super::columns::{self, Columns, Kind};
-use super::found::{Found, SheetProp};
+use super::found::{Found, Said, SheetProp};
 use super::names::Names;
 use super::sheet::Row;
 use super::sizes;
-use super::{Grade, Note, Sheet};
+use super::{Grade, Note, Sheet, boxes};
 use crate::diagnostic::words;
 use crate::model::MOST_STRINGS;
 use crate::unit;
-pub(super) use ditto::fill as ditto;
+pub(super) use ditto::{fill as ditto, is_mark};
 use fit::{cut, drop_unused, fitted, in_order};
 use std::collections::BTreeMap;
 use total::Sums;
@@ -74,6 +74,10 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         members: BTreeMap::new(),
         last: None,
         sums: Sums::default(),
+        live: Sums::default(),
+        idle: false,
+        on: None,
+        dmx: false,
         carried: BTreeMap::new(),
         remarks: BTreeMap::new(),
         hung: BTreeMap::new(),
@@ -128,8 +132,15 @@ struct Stage<'a> {
     members: BTreeMap<(usize, u64), usize>,
     /// The row before this one that is a prop: its name as written and its prop.
     last: Option<(String, usize)>,
-    /// The sums of what stands above.
+    /// The sums of what stands above, and of what of it is put up.
     sums: Sums,
+    live: Sums,
+    /// Whether the row is not put up.
+    idle: bool,
+    /// The box that the words above the table say it is on.
+    on: Option<String>,
+    /// Whether it is a table of DMX fixtures, whose sockets are DMX outputs.
+    dmx: bool,
     /// The last text of the columns that a blank cell may take over.
     carried: BTreeMap<Kind, String>,
     /// Remarks on cells, by row.
@@ -167,24 +178,32 @@ impl Stage<'_> {
     fn table(&mut self, table: &Sheet) {
         self.place.clone_from(&table.place);
         self.remarks.clone_from(&table.remarks);
+        self.on = None;
         let first = table.sections.first().map_or(0, |section| section.columns.header);
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
             self.said(row, &words);
+            self.on = self.on.take().or_else(|| boxes::named_in(&words, self.known));
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
         // A total is of the rows of its own table.
-        self.sums = Sums::default();
+        (self.sums, self.live) = (Sums::default(), Sums::default());
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
             let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
             self.columns = section.columns.clone();
-            let size = fitted(&rows, &mut self.columns, self.notes);
-            self.found.said.extend(size.map(|size| (size, None)));
+            // A row of one cell is words, though it may be merged over all columns.
+            let cells = rows.iter().copied().filter(|row| row.filled().nth(1).is_some());
+            let size = fitted(&cells.collect::<Vec<_>>(), &mut self.columns, self.notes);
+            let own = Some(self.found.places.len());
+            let said = |size| Said { size, table: own, note: None };
+            self.found.said.extend(size.map(said));
             self.found.of_ports |= self.columns.of_ports;
             self.cut = cut(&rows, &self.columns);
             (self.last, self.carried) = (None, BTreeMap::new());
             self.sums.another();
+            self.live.another();
+            self.dmx = self.is_of_dmx(table.rows.get(..first).unwrap_or(&[]));
             for row in rows {
                 self.found.rows += 1;
                 self.row(row);
@@ -227,11 +246,13 @@ impl Stage<'_> {
 
     /// Notes what the words of a row say about universes.
     fn said(&mut self, row: &Row, words: &str) {
-        let size = sizes::said(words);
-        self.found.said.extend(size.map(|size| {
+        let table = Some(self.found.places.len());
+        let said = sizes::said(words).map(|size| {
             let note = Note::of_table(String::new(), Grade::Told);
-            (size, Some(Note { row: Some(row.number), place: self.place.clone(), ..note }))
-        }));
+            let note = Note { row: Some(row.number), place: self.place.clone(), ..note };
+            Said { size, table, note: Some(note) }
+        });
+        self.found.said.extend(said);
     }
 
     fn row(&mut self, row: &Row) {
@@ -249,6 +270,7 @@ impl Stage<'_> {
             }
             self.notes.extend(wrong);
             self.sums.mark();
+            self.live.mark();
             return;
         }
         let from = self.notes.len();
@@ -259,6 +281,16 @@ impl Stage<'_> {
             }
             self.add(row);
         }
+    }
+
+    /// Whether a table is of DMX fixtures: its headings or the words above it say DMX, and nothing in it counts nodes.
+    fn is_of_dmx(&self, above: &[Row]) -> bool {
+        let says = |text: &str| text.to_lowercase().contains("dmx");
+        let mut words =
+            above.iter().flat_map(|row| row.filled().map(|(_, cell)| cell.text.as_str()));
+        let nodes = [Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand];
+        !nodes.iter().any(|kind| self.columns.has(*kind))
+            && (self.columns.headings().iter().any(|heading| says(heading)) || words.any(says))
     }
 
     /// Whether the one cell of a row is a heading of rows, not a prop without nodes or a number.
@@ -313,6 +345,7 @@ impl Stage<'_> {
         let lines = self.lines(row, prop, controller, &mut facts);
         self.note_port(&written, prop, lines.last());
         self.claim(row, prop, lines);
+        self.note_remarks(row);
         self.comments(row, prop);
         Some(prop)
     }

@@ -15,6 +15,7 @@ impl Stage<'_> {
             cell.is_some_and(|cell| cell.number && stage.cut)
         };
         let mut claim = Claim {
+            table: self.found.places.len(),
             row: row.number,
             prop,
             lines,

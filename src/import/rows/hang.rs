@@ -6,7 +6,7 @@ use crate::import::columns::Kind;
 use crate::import::found::{Board, SheetLine};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
-use crate::import::{Grade, Note, boxes};
+use crate::import::{Grade, Note, boxes, columns};
 use crate::model::Output;
 use crate::unit;
 
@@ -83,6 +83,12 @@ impl Stage<'_> {
         // Where no column names a box, its letter stands before the port: `C12`.
         let unnamed = !self.columns.has(Kind::Controller);
         let ports = ports.or_else(|| cells::ports_of_box(text, &letters).filter(|_| unnamed));
+        // A socket of a table of DMX is no port for pixels.
+        let dmx = |(name, output)| match output {
+            Output::Pixel(number) if self.dmx => (name, Output::Dmx(number)),
+            _ => (name, output),
+        };
+        let ports = ports.map(|ports| ports.into_iter().map(dmx).collect::<Vec<_>>());
         if ports.is_none() {
             let what = "no port that is understood; the port is left open";
             self.note((row, Kind::Port), what, Grade::Lost);
@@ -166,12 +172,15 @@ impl Stage<'_> {
             for (at, size) in facts.sizes.iter().enumerate() {
                 let nodes = if facts.make.is_some() { *size } else { 0 };
                 self.sums.nodes = self.sums.nodes.saturating_add(nodes);
+                if !line.stored {
+                    self.live.nodes = self.live.nodes.saturating_add(nodes);
+                }
                 places.push((member, strings.len()));
                 strings.push(SheetLine {
                     size: *size,
-                    enters: enters.get(at).or(enters.first()).cloned(),
+                    enters: enters.get(at).or(enters.first()).or(line.enters.as_ref()).cloned(),
                     same_as: same_as.get(at).or(same_as.first()).cloned(),
-                    skip: skips.get(at).or(skips.first()).copied().unwrap_or(0),
+                    skip: skips.get(at).or(skips.first()).copied().unwrap_or(line.skip),
                     runs: runs.get(at).filter(|runs| runs.contains("->")).cloned(),
                     ..line.clone()
                 });
@@ -226,23 +235,28 @@ impl Stage<'_> {
     /// What holds for each string of a row.
     pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> SheetLine {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
-        let name = cell(Kind::StringName).map(|name| lawful(&name, "string"));
+        // Strings may have names where others have numbers.
+        let letters = |text: &String| text.starts_with(char::is_alphabetic);
+        let unnumbered = cell(Kind::StringNumber).filter(letters);
+        let numbered = unnumbered.is_none();
+        let name = cell(Kind::StringName).or(unnumbered).map(|name| lawful(&name, "string"));
         let heading = self.columns.heading(Kind::Lead).to_lowercase();
         let unit = heading.rsplit(|c: char| !c.is_alphabetic()).find(|word| !word.is_empty());
         let lead = cell(Kind::Lead).filter(|lead| lead != "0");
         let length = lead.as_deref().map(|lead| cells::length(lead, unit.unwrap_or("")));
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
-        let idle = row.filled().any(|(at, cell)| {
-            self.columns.kind_at(at) == Some(Kind::Note) && cells::is_stored(&cell.text)
-        });
+        self.idle = stored.flatten().unwrap_or_else(|| self.is_idle(row));
         if length == Some(None) {
             self.note((row, Kind::Lead), "no length with a unit; left out", Grade::Lost);
         }
         if stored == Some(None) {
             self.note((row, Kind::Stored), "neither yes nor no; left out", Grade::Lost);
         }
-        let number = self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None);
+        let number = match numbered {
+            true => self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None),
+            false => None,
+        };
         let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
         let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
@@ -255,9 +269,78 @@ impl Stage<'_> {
             position,
             lead: length.flatten(),
             receiver,
-            stored: stored.flatten().unwrap_or(idle),
+            stored: self.idle,
+            mirrors: self.remarks_of(row).any(|(_, text)| remarked::is_shared(text)),
+            skip: self.remark(row, &remarked::dark).unwrap_or(0),
+            enters: self.remark(row, &remarked::enters),
             ..SheetLine::default()
         }
+    }
+
+    /// Whether a row says that it is not put up: by its name, by a remark, or because it is struck out. What says so is noted.
+    fn is_idle(&mut self, row: &Row) -> bool {
+        let struck = |at: usize| row.cells.get(at).is_some_and(|cell| cell.struck);
+        let name = self.columns.cell(row, Kind::Name).unwrap_or("");
+        let said = self.remarks_of(row).find(|(_, text)| remarked::is_retired(text));
+        let at = said.map(|(at, _)| at);
+        let by_name = remarked::is_retired_name(name);
+        let by_line = self.columns.at(Kind::Name).is_some_and(struck);
+        let idle = at.is_some() || by_name || by_line;
+        let what = match (at, by_name, by_line) {
+            (Some(_), ..) => "taken as `stored`, by this remark",
+            (_, true, _) => "taken as `stored`, by its name",
+            (_, _, true) => "taken as `stored`, since it is struck out",
+            _ => "struck out in part; read as it stands",
+        };
+        let at = at.or(self.columns.at(Kind::Name).filter(|_| idle));
+        let at = at.or_else(|| row.filled().find(|(_, cell)| cell.struck).map(|(at, _)| at));
+        if let Some(at) = at {
+            let grade = if idle { Grade::Told } else { Grade::Lost };
+            self.note_at(row, at, what, grade);
+        }
+        idle
+    }
+
+    /// What a row's remarks say as a setting.
+    fn remark<T>(&self, row: &Row, read: &dyn Fn(&str) -> Option<T>) -> Option<T> {
+        self.remarks_of(row).find_map(|(_, text)| read(text))
+    }
+
+    /// Says what became of the remarks of a row that speak of set-up.
+    pub(super) fn note_remarks(&mut self, row: &Row) {
+        const LEVELS: [&str; 4] = ["bright", "brightness", "level", "dim"];
+        let all: Vec<(usize, String)> =
+            self.remarks_of(row).map(|(at, text)| (at, text.to_owned())).collect();
+        for (at, text) in all {
+            if LEVELS.contains(&columns::plain(self.columns.heading_at(at)).as_str()) {
+                continue;
+            }
+            let colour =
+                remarked::colour(&text).filter(|_| self.columns.cell(row, Kind::Colour).is_none());
+            let said = [
+                remarked::dark(&text).map(|nodes| format!("`skip {nodes}`")),
+                remarked::enters(&text).map(|place| format!("`enters \"{place}\"`")),
+                colour.map(|order| format!("`colour {order}`")),
+            ];
+            let said: Vec<String> = said.into_iter().flatten().collect();
+            if !said.is_empty() {
+                let what = format!("taken as {}", said.join(" and "));
+                self.note_at(row, at, &what, Grade::Told);
+            } else if remarked::is_setup(&text) {
+                let what = "speaks of set-up and is not understood; kept as a comment";
+                self.note_at(row, at, what, Grade::Lost);
+            }
+        }
+    }
+
+    /// A note on a cell by its column.
+    fn note_at(&mut self, row: &Row, at: usize, what: &str, grade: Grade) {
+        self.notes.push(Note {
+            row: Some(row.number),
+            column: self.columns.heading_at(at).to_owned(),
+            text: row.text(at).to_owned(),
+            ..Note::of_table(what.to_owned(), grade)
+        });
     }
 
     /// A receiver by its text, and its port: 1 where the table does not say it.
@@ -304,6 +387,16 @@ impl Stage<'_> {
         let even = count > 0 && count <= strings && strings % count == 0;
         let share = if even { strings / count } else { 1 };
         let mut homeless = false;
+        let board = controller.and_then(|at| self.found.boxes.get(at));
+        let own = board.map(|board| boxes::squeezed(&board.name));
+        let other = ports.iter().filter_map(|(name, _)| name.clone()).find(|name| {
+            let name = self.known.get(&boxes::squeezed(name)).unwrap_or(name);
+            own.as_ref().is_some_and(|own| *own != boxes::squeezed(name))
+        });
+        if let Some(name) = other {
+            let what = format!("the row is on another box than `{name}`, which is not kept");
+            self.note((row, Kind::Port), what, Grade::Wrong);
+        }
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
             // What stays open still hangs on the box that is named.
@@ -331,6 +424,9 @@ impl Stage<'_> {
 
     /// The box of a table that names none.
     fn the_only_box(&mut self) -> usize {
+        if let Some(name) = self.on.clone() {
+            return self.board(&name);
+        }
         if !self.boxes_by_text.contains_key("main") {
             let what = "it names no controller: the display calls it `main`";
             // Beside boxes that have names it may be one of them.

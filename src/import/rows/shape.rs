@@ -1,6 +1,6 @@
 //! How large the strings of a row are, and of what nodes.
 
-use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage};
+use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage, remarked};
 use crate::import::Grade;
 use crate::import::cells::{self, At, SheetPort};
 use crate::import::columns::Kind;
@@ -311,7 +311,9 @@ impl Stage<'_> {
         slots: Option<u64>,
     ) -> Option<usize> {
         let text = |kind| self.columns.cell(row, kind);
-        let texts = [text(Kind::Make), text(Kind::Chip), text(Kind::Colour), text(Kind::Volts)];
+        let order = self.remarks_of(row).find_map(|(_, text)| remarked::colour(text));
+        let colour = text(Kind::Colour).or(order.as_deref());
+        let texts = [text(Kind::Make), text(Kind::Chip), colour, text(Kind::Volts)];
         let sure = slots.is_some_and(|slots| self.ends_as(row, slots));
         let made = makes::of(
             texts,

@@ -106,8 +106,11 @@ impl Stage<'_> {
             let product = cells::multiple(&cell.text).map(|of| of.count.saturating_mul(of.each));
             if let Some(number) = number.or(product) {
                 let key = self.key(at);
-                let sum = self.sums.all.entry(key).or_insert(0);
-                *sum = sum.saturating_add(number);
+                let live = Some(&mut self.live).filter(|_| !self.idle);
+                for sums in [&mut self.sums].into_iter().chain(live) {
+                    let sum = sums.all.entry(key).or_insert(0);
+                    *sum = sum.saturating_add(number);
+                }
             }
         }
     }
@@ -131,7 +134,7 @@ impl Stage<'_> {
             let Some(number) = cells::whole(&cell.text) else { continue };
             numbers += 1;
             let key = self.key(at);
-            if self.sums.fits(key, number) {
+            if self.sums.fits(key, number) || self.live.fits(key, number) {
                 continue;
             }
             let all = self.sums.since(key, None);

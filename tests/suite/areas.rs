@@ -1,0 +1,266 @@
+//! Workbooks with a sheet for each part of a garden, and one of boxes. Addresses are counted by hand: three slots a node,
+//! four with white.
+
+use rust_xlsxwriter::{Format, Workbook};
+use tinsel::import::{Grade, Import, Reading, import, import_all};
+use tinsel::protocol::UniverseSlots;
+
+const BOXES: &str = "\
+Quarry garden boxes
+Box|Mark|Where|IP|Outs|Volts
+Shed A|SA|by the gate|10.20.0.5|4|12V
+Shed B|SB|loft|.6|4|ditto
+Terrace|T|wall|.7|8|24V
+Booth|K|roof|.8|2|n/a
+all boxes use sACN unicast
+the Lane sheet has old channels: 510 per universe";
+
+/// Universe 1 has channels 1 to 510, so channel 1021 is the first of universe 3. A string that goes over a border steps over
+/// the two slots that are not used: the lock counts them.
+const LANE: &str = "\
+LANE
+What|Box|Out|Px|From ch|To ch|Remarks
+Post 1|Shed A|1|100|1|300|
+Post 2||\"|90|301|570|after post 1, reversed
+Gate||2|60|1021|1200|GRB pixels
+Elk||3|50|1201|1350|NOT USED 2031, cracked
+subtotal Shed A|||250";
+
+const MEADOW: &str = "\
+Meadow, every port on a universe of its own
+Prop|Port|Count|Uni/start|to|wire to 1st px|Notes
+Reed 1|SB1|40 px|11/1|11/120|12 ft|
+Reed 2||40 px|11/121|||after Reed 1
+Hare|SB2|60 px|12/1|12/180|9'|1 null pixel at front
+Fox|\"|30 px|12/181|12/270||starts at tail
+~Owl|SB1|50 px|11/1|11/150||";
+
+/// 200 nodes of four slots end 800 slots on: on slot 288 of the next universe, if that has 512.
+const TERRACE: &str = "\
+Terrace - all with white
+Thing|Bx|Ports|How many|Type|Starts|Ends
+Vine|T|1+2|2x100|RGBW|U21 ch 1|U22 ch 288
+Bowl|\"|3|64|\"|U23 ch 1|U23 ch 256
+Rail|\"|4 5 6|3 x 20|\"|U24 ch 1|U24 ch 240";
+
+const HEADS: &str = "\
+DMX heads - all on the Booth
+Spot|Socket|Uni|DMX addr|Mode
+Head 1|1|31|1|8ch
+Head 2|\"|\"|9|8 ch
+Head 3|2|32|1|8 ch";
+
+/// A workbook of sheets: a row a line, cells parted by `|`; a row that begins with `~` is struck out, a sheet whose name
+/// does is hidden.
+fn book(sheets: &[(&str, &str)]) -> Vec<u8> {
+    let mut book = Workbook::new();
+    let struck = Format::new().set_font_strikethrough();
+    for (name, rows) in sheets {
+        let sheet = book.add_worksheet().set_name(name.trim_start_matches('~')).unwrap();
+        sheet.set_hidden(name.starts_with('~'));
+        for (row, line) in rows.lines().enumerate() {
+            let format = if line.starts_with('~') { struck.clone() } else { Format::new() };
+            let cells = line.trim_start_matches('~').split('|').enumerate();
+            for (column, text) in cells.filter(|(_, text)| !text.is_empty()) {
+                let (row, column) = (row as u32, column as u16);
+                match text.parse::<f64>() {
+                    Ok(number) if !text.starts_with('.') => {
+                        sheet.write_with_format(row, column, number, &format).unwrap()
+                    }
+                    _ => sheet.write_with_format(row, column, text, &format).unwrap(),
+                };
+            }
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+fn read(sheets: &[(&str, &str)], reading: &Reading) -> Import {
+    import("garden.xlsx", &book(sheets), reading).unwrap()
+}
+
+fn told(import: &Import, doubt: bool) -> Vec<String> {
+    let notes = import.notes.iter().filter(|note| note.is_doubt() == doubt);
+    notes.map(ToString::to_string).collect()
+}
+
+/// Holds what came of a workbook against rows of its lock.
+fn lies(import: &Import, rows: &[&str]) {
+    let lock = import.lock.clone().unwrap_or_default();
+    for row in rows {
+        assert!(lock.contains(row), "{row}\n{lock}\n{:#?}", told(import, true));
+    }
+    assert!(import.compiled.lock_stands());
+}
+
+fn has(import: &Import, words: &[&str]) {
+    let plain: Vec<String> = (import.text.lines())
+        .map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "))
+        .collect();
+    for words in words {
+        assert!(plain.join("\n").contains(words), "{words}\n{}", import.text);
+    }
+}
+
+#[test]
+fn a_workbook_with_a_sheet_for_each_area_comes_in_as_one() {
+    let sheets = [
+        ("Boxes", BOXES),
+        ("Lane", LANE),
+        ("Meadow", MEADOW),
+        ("Terrace", TERRACE),
+        ("Heads", HEADS),
+        ("~old", "name|nodes\nbat|5"),
+        ("shopping", "thing|how many\ntape, black|3"),
+    ];
+    let import = read(&sheets, &Reading::default());
+    lies(
+        &import,
+        &[
+            "Post-1: {port: Shed-A.1, start: 1/1, slots: 300,",
+            "Post-2: {port: Shed-A.1, start: 1/301, slots: 272,",
+            "Gate: {port: Shed-A.2, start: 3/1, slots: 180,",
+            "Elk: {port: Shed-A.3, start: 3/181, slots: 150,",
+            "Reed-1: {port: Shed-B.1, start: 11/1, slots: 120,",
+            "Reed-2: {port: Shed-B.1, start: 11/121, slots: 120,",
+            "Hare: {port: Shed-B.2, start: 12/1, slots: 180,",
+            "Fox: {port: Shed-B.2, start: 12/181, slots: 90,",
+            "Vine.1: {port: Terrace.1, start: 21/1, slots: 400,",
+            "Vine.2: {port: Terrace.2, start: 21/401, slots: 400,",
+            "Bowl: {port: Terrace.3, start: 23/1, slots: 256,",
+            "Rail.2: {port: Terrace.5, start: 24/81, slots: 80,",
+            "Head-1: {port: Booth.dmx1, start: 31/1, slots: 8",
+            "Head-2: {port: Booth.dmx1, start: 31/9, slots: 8",
+            "Head-3: {port: Booth.dmx2, start: 32/1, slots: 8",
+        ],
+    );
+    has(
+        &import,
+        &[
+            "label \"Shed A\"\nhost 10.20.0.5\ninput e131 unicast\nuniverses from 1\nuniverse 510 slots",
+            "label \"Shed B\"\nhost 10.20.0.6\ninput e131 unicast\nuniverses from 11\n",
+            "controller Terrace {\nhost 10.20.0.7\ninput e131 unicast\nuniverses from 21\nports 1..8 { }",
+            "volts 24 V",
+            "colour GRB",
+            "lead 9 ft",
+            "skip 1",
+            "enters \"tail\"",
+            "stored Elk, Owl",
+            "sheet `shopping`, row 2: \"tape, black\", \"3\"",
+            "Where: by the gate",
+        ],
+    );
+    let doubts = told(&import, true);
+    let wanted = [
+        "the sheet `old` is hidden and was not read; --sheet 'old' reads it",
+        "sheet `Lane`, row 4, column `Remarks`: \"after post 1, reversed\": speaks of set-up",
+        "sheet `Meadow`, row 7, column `Uni/start`: \"11/1\": `Owl` lies on slots of `Reed-1`",
+    ];
+    assert_eq!(doubts.len(), wanted.len(), "{doubts:#?}");
+    for (doubt, wanted) in doubts.iter().zip(wanted) {
+        assert!(doubt.contains(wanted), "{doubt}\n{doubts:#?}");
+    }
+    for wanted in [
+        "sheet `Lane`, column `Box`: row 4-6: no controller; taken as `Shed A`, which stands above",
+        "sheet `Meadow`, row 4, column `Port`: taken as port 1 of `Shed B`, by what the row comes after",
+        "sheet `Meadow`, row 7, column `Prop`: \"Owl\": taken as `stored`, since it is struck out",
+        "sheet `Boxes`, row 8: \"the Lane sheet has old channels: 510 per universe\": taken as 510 slots",
+        "sheet `Lane`: its channels count 510 to a universe and those of the display 512",
+    ] {
+        assert!(
+            told(&import, false).iter().any(|note| note.starts_with(wanted)),
+            "{wanted}\n{:#?}",
+            told(&import, false)
+        );
+    }
+}
+
+/// `--sheet` chooses; a sheet that repeats another is not read, and each that is left out is named.
+#[test]
+fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
+    let sheets = [("Boxes", BOXES), ("Lane", LANE), ("Terrace", TERRACE), ("Heads", HEADS)];
+    let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
+    let reading = Reading { sheets: names(&["Lane", "Heads"]), ..Reading::default() };
+    let import = read(&sheets, &reading);
+    assert_eq!(import.props, 7, "{}", import.text);
+    let left = "the sheet `Terrace` was not read, since --sheet names others";
+    assert!(told(&import, true).iter().any(|note| note == left), "{:#?}", import.notes);
+    let reading = Reading { sheets: names(&["Lane", "Head"]), ..Reading::default() };
+    let why = import_all(&[("g.xlsx", &book(&sheets))], &reading).unwrap_err();
+    assert!(why.contains("it has no sheet `Head`, but Boxes, Lane, Terrace, Heads"), "{why}");
+    let again = LANE.replace("Gate||2|60|1021|1200", "Gate||2|50|1021|1170");
+    let import = read(&[("2031", LANE), ("2030", &again)], &Reading::default());
+    assert_eq!(import.props, 4, "{}", import.text);
+    let copy = "the sheet `2030` repeats rows of the sheet `2031` and was not read";
+    assert!(told(&import, true).iter().any(|note| note.starts_with(copy)), "{:#?}", import.notes);
+}
+
+/// What a table shows holds against the size that is asked for; that is for tables that do not show it.
+#[test]
+fn a_size_that_is_asked_for_is_for_tables_that_show_none() {
+    let reading = Reading { universe_slots: UniverseSlots::new(510), ..Reading::default() };
+    let old = "What|Box|Out|Px|From ch|To ch\nPost|Shed A|1|200|511|1110";
+    let import = read(&[("old", old), ("Terrace", TERRACE)], &reading);
+    lies(
+        &import,
+        &["Post: {port: Shed-A.1, start: 2/1, slots: 602,", "Vine.2: {port: T.2, start: 21/401,"],
+    );
+    has(&import, &["universes from 2\nuniverse 510 slots"]);
+    let what = "sheet `Terrace`: its universes have more than 510 slots, so --universe-slots does not hold for it";
+    assert!(told(&import, false).iter().any(|note| note == what), "{:#?}", import.notes);
+    // Two rows of a box prove a size that nothing names.
+    let table = "name,nodes,box,port,start,end\nowl,200,hut,1,1/1,2/120\nelk,200,hut,2,3/1,4/120\nbat,170,den,1,7/1,7/510\n";
+    let import = import_all(&[("t.csv", table.as_bytes())], &Reading::default()).unwrap();
+    assert!(told(&import, true).is_empty(), "{:#?}", import.notes);
+    has(&import, &["universes from 1\nuniverse 480 slots"]);
+    lies(&import, &["elk: {port: hut.2, start: 3/1, slots: 632"]);
+}
+
+#[test]
+fn a_sheet_of_boxes_alone_is_a_display() {
+    let import = read(&[("Boxes", BOXES)], &Reading::default());
+    has(
+        &import,
+        &[
+            "controller Shed-A {\nlabel \"Shed A\"\nhost 10.20.0.5\ninput e131 unicast",
+            "controller Booth {\nhost 10.20.0.8",
+            "ports 1..8 { }",
+        ],
+    );
+    assert!(!import.compiled.has_errors(), "{}", import.text);
+    assert!(import.lock.is_none());
+}
+
+/// A start that was typed onto another prop's address is a clash. It is the same data where both end there and hang on one
+/// port, or where the row says so.
+#[test]
+fn a_start_typed_twice_is_a_clash() {
+    let table = |port: &str, ends: [&str; 2], note: &str| {
+        let [one, two] = ends;
+        let rows = format!(
+            "name,nodes,box,port,start,end,notes\nowl,50,hut,1,4/1,{one},\nelk,50,hut,{port},4/1,{two},{note}\n"
+        );
+        import_all(&[("t.csv", rows.as_bytes())], &Reading::default()).unwrap()
+    };
+    for (port, ends, note, same) in [
+        ("1", ["", ""], "", false),
+        ("2", ["4/150", "4/150"], "", false),
+        ("1", ["4/150", "4/150"], "", true),
+        ("2", ["4/150", "4/150"], "copy of owl", true),
+        ("2", ["", ""], "copy of owl", true),
+    ] {
+        let import = table(port, ends, note);
+        assert_eq!(import.text.contains("same as owl"), same, "{port} {ends:?} {note}");
+        let clash = import.notes.iter().any(|note| {
+            note.grade == Grade::Wrong && note.what.contains("`elk` lies on slots of `owl`, row 2")
+        });
+        assert_eq!(clash, !same, "{port} {ends:?} {note}: {:#?}", import.notes);
+    }
+}
+
+#[test]
+fn a_file_given_twice_is_refused() {
+    let table = b"name,nodes\nowl,50\n".as_slice();
+    let why = import_all(&[("a.csv", table), ("b.csv", table)], &Reading::default()).unwrap_err();
+    assert_eq!(why, "b.csv: it has the same content as a.csv: name it once");
+}

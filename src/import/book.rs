@@ -35,6 +35,8 @@ pub struct Page {
     pub hidden: bool,
     /// Whether it says the same as the sheet of strings beside it in our own workbook.
     pub ours: bool,
+    /// Whether it tells of props whose ports and addresses stand in other sheets.
+    pub of_props: bool,
     /// Why it is not read as a table of props, where it has a header of them.
     pub left: String,
     /// How notes name it.

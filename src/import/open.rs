@@ -4,6 +4,7 @@ use super::book::{self, Page};
 use super::found::Found;
 use super::{Grade, Note, Reading, Sheet, boxes, columns, rows, sheet};
 use crate::diagnostic::words::shown;
+use crate::unit;
 use columns::Kind;
 use std::collections::BTreeSet;
 
@@ -103,6 +104,12 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
     let seen = |page: &Page, rank: u8| rank == best && !page.hidden;
     let any = pages.iter().zip(&ranks).any(|(page, rank)| seen(page, *rank));
     let own = pages.iter().zip(&ranks).any(|(page, rank)| page.name == "strings" && *rank == 2);
+    let ranked = pages.iter().zip(&ranks).filter(|(page, rank)| seen(page, **rank)).count();
+    let placed = best == 2
+        && pages
+            .iter()
+            .zip(&ranks)
+            .any(|(page, rank)| seen(page, *rank) && has_places(page, reading));
     let mut before: Vec<(String, BTreeSet<String>)> = Vec::new();
     let each = pages.iter_mut().zip(ranks).map(|(page, rank)| {
         if own && OURS.contains(&page.name.as_str()) {
@@ -112,6 +119,15 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         if rank < best || any && page.hidden {
             let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
             page.left = format!("{why}; --sheet '{}' reads it", page.name);
+            return false;
+        }
+        if is_unused(&page.name) && ranked > 1 {
+            "is not in use by its name and was not read; --sheet reads it"
+                .clone_into(&mut page.left);
+            return false;
+        }
+        page.of_props = placed && !has_places(page, reading);
+        if page.of_props {
             return false;
         }
         let keys = keys(page, reading);
@@ -133,6 +149,23 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         best == 2 || first
     });
     each.collect()
+}
+
+/// Whether the name of a sheet says that what it lists is not in use.
+fn is_unused(name: &str) -> bool {
+    const WORDS: [&str; 8] =
+        ["old", "unused", "retired", "archive", "gone", "scrapped", "stored", "notused"];
+    let plain = columns::plain(name);
+    let first: String = name.to_lowercase().chars().take_while(|c| c.is_alphabetic()).collect();
+    WORDS.contains(&&*plain) || WORDS.contains(&&*first)
+}
+
+/// Whether a table of props says where its strings hang or lie.
+fn has_places(page: &Page, reading: &Reading) -> bool {
+    const KINDS: [Kind; 6] =
+        [Kind::Controller, Kind::Port, Kind::Universe, Kind::Slot, Kind::Start, Kind::StartChannel];
+    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+    sections.iter().any(|section| KINDS.iter().any(|kind| section.columns.has(*kind)))
 }
 
 /// What each row of a sheet is and where it lies, to know a copy by.
@@ -168,14 +201,23 @@ fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<She
     for note in notes.iter_mut().skip(from).filter(|note| note.place.is_empty()) {
         note.place.clone_from(&page.place);
     }
-    Ok(Sheet { place: page.place, rows: page.rows, sections, remarks: page.remarks })
+    Ok(Sheet {
+        place: page.place,
+        name: page.name,
+        rows: page.rows,
+        sections,
+        remarks: page.remarks,
+    })
 }
 
 /// Reads the sheets beside those that have the props.
 pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let before: BTreeSet<String> = found.comments.iter().cloned().collect();
     for page in pages.iter().filter(|page| !page.rows.is_empty()) {
         let mut said: Vec<String> = page.remarks.values().flatten().cloned().collect();
-        if page.ours || !boxes::read(page, reading, found, notes) {
+        if page.of_props {
+            of_props(page, reading, found, notes);
+        } else if page.ours || !boxes::read(page, reading, found, notes) {
             let table = columns::best(&page.rows, reading) > 0 && !page.ours;
             let grade = if table { Grade::Lost } else { Grade::Told };
             let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
@@ -197,7 +239,58 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             };
             notes.push(Note::of_table(what, grade));
         }
-        said.retain(|words| !found.comments.contains(words));
+        said.retain(|words| !before.contains(words));
         found.comments.extend(said);
     }
+}
+
+/// Puts what a sheet says of props whose ports and addresses stand elsewhere at these props, as comments and labels.
+fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+    let (mut known, mut lost) = (0_u64, Vec::new());
+    for section in &sections {
+        for row in section.rows.iter().filter_map(|at| page.rows.get(*at)) {
+            let Some(name) = section.columns.cell(row, Kind::Name) else { continue };
+            let said = row.filled().filter(|(at, _)| section.columns.at(Kind::Name) != Some(*at));
+            let said =
+                said.map(|(at, cell)| format!("{}: {}", section.columns.heading_at(at), cell.text));
+            let said: Vec<String> = said.collect();
+            if said.is_empty() {
+                continue;
+            }
+            let is = |text: &str| boxes::squeezed(text) == boxes::squeezed(name);
+            let prop = found
+                .props
+                .iter_mut()
+                .find(|prop| is(&prop.name) || prop.label.as_deref().is_some_and(is));
+            let words = format!("{}, row {}: {}", page.place, row.number, said.join("; "));
+            let Some(prop) = prop else {
+                found.comments.push(format!("{words} (of {})", shown(name)));
+                lost.push(format!("{} (\"{}\")", row.number, shown(name)));
+                continue;
+            };
+            known += 1;
+            prop.comments.push(words);
+        }
+    }
+    let mut what = format!(
+        "the sheet `{}` has no ports and no addresses: what it says of {} stands there as comments",
+        shown(&page.name),
+        unit::counted(known as i64, "prop")
+    );
+    if !lost.is_empty() {
+        const MOST: usize = 12;
+        let more = if lost.len() > MOST {
+            format!(" and {} more", lost.len() - MOST)
+        } else {
+            String::new()
+        };
+        lost.truncate(MOST);
+        what += &format!(
+            "; no prop of the other sheets is called as in its rows {}{more}",
+            lost.join(", ")
+        );
+    }
+    let grade = if lost.is_empty() { Grade::Told } else { Grade::Lost };
+    notes.push(Note::of_table(what, grade));
 }

@@ -4,6 +4,7 @@
 //! cells that mean the one above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what
 //! came of it in order; `same.rs` finds the strings whose data others show.
 
+mod band;
 mod claim;
 mod ditto;
 mod fit;
@@ -85,11 +86,15 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         remarks: BTreeMap::new(),
         hung: BTreeMap::new(),
         place: String::new(),
+        band: None,
+        port: None,
     };
+    let by_sheet = band::by_sheet(&tables);
     // `wire any` means every controller there is.
     stage.boxes.keep("any");
     for table in tables {
         let from = stage.notes.len();
+        stage.box_of_sheet(&table, by_sheet);
         stage.table(&table);
         for note in stage.notes.iter_mut().skip(from) {
             note.place.clone_from(&table.place);
@@ -155,6 +160,10 @@ struct Stage<'a> {
     hung: BTreeMap<String, SheetPort>,
     /// How notes name the table.
     place: String,
+    /// The box of the rows at hand, where no column says it.
+    band: Option<String>,
+    /// Their port, where a line of its own says it.
+    port: Option<Vec<SheetPort>>,
 }
 
 impl Stage<'_> {
@@ -283,8 +292,9 @@ impl Stage<'_> {
     }
 
     fn row(&mut self, row: &Row) {
-        if row.filled().count() == 1 && self.is_words(row) {
+        if row.filled().count() == 1 && self.is_words(row) || self.is_port_line(row) {
             self.said(row, &columns::begin(row));
+            self.band_of(row);
             self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
             return;
         }

@@ -14,7 +14,8 @@ impl Stage<'_> {
     /// A controller by its text, or where the cell is blank by the one above it, if the row has a port.
     pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
         if !self.columns.has(Kind::Controller) {
-            return None;
+            let band = self.band.clone()?;
+            return Some(self.board(&band));
         }
         let text = match self.columns.cell(row, Kind::Controller) {
             Some(text) => text.to_owned(),
@@ -74,7 +75,7 @@ impl Stage<'_> {
     pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
         let marked = |text: &&str| super::ditto::is_mark(text);
         let Some(text) = self.columns.cell(row, Kind::Port).filter(|text| !marked(text)) else {
-            return self.port_before(row);
+            return self.port.clone().or_else(|| self.port_before(row));
         };
         let known = |name: &str| self.known.contains_key(&boxes::squeezed(name));
         let letters = |name: &str| name.chars().all(char::is_alphabetic);
@@ -386,16 +387,27 @@ impl Stage<'_> {
         let even = count > 0 && count <= strings && strings % count == 0;
         let share = if even { strings / count } else { 1 };
         let mut homeless = false;
+        let board = controller.and_then(|at| self.found.boxes.get(at));
+        let own = board.map(|board| boxes::squeezed(&board.name));
+        let other = ports.iter().filter_map(|(name, _)| name.clone()).find(|name| {
+            let name = self.known.get(&boxes::squeezed(name)).unwrap_or(name);
+            own.as_ref().is_some_and(|own| *own != boxes::squeezed(name))
+        });
+        if let Some(name) = other {
+            let what = format!("the row is on another box than `{name}`, which is not kept");
+            self.note((row, Kind::Port), what, Grade::Wrong);
+        }
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
             // What stays open still hangs on the box that is named.
             let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
+            let column = self.columns.has(Kind::Controller) && controller.is_some();
             let own = match named {
-                Some(name) if controller.is_none() => Some(self.board(name)),
+                Some(name) if !column => Some(self.board(name)),
                 _ => controller,
             };
             // One box is all that ports without a controller can mean.
-            let only = !self.columns.has(Kind::Controller) && named.is_none();
+            let only = !self.columns.has(Kind::Controller) && own.is_none();
             let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {

@@ -56,12 +56,7 @@ impl Sums {
 
 /// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
 pub(super) fn is_worded(row: &Row) -> bool {
-    const WORDS: [&str; 15] = [
-        "together",
-        "wholebox",
-        "alllights",
-        "allnodes",
-        "allrowsabove",
+    const WORDS: [&str; 16] = [
         "total",
         "totals",
         "sum",
@@ -70,6 +65,12 @@ pub(super) fn is_worded(row: &Row) -> bool {
         "grandtotal",
         "alltogether",
         "altogether",
+        "together",
+        "told",
+        "wholebox",
+        "alllights",
+        "allnodes",
+        "allrowsabove",
         "\u{3c3}",
         "\u{2211}",
     ];

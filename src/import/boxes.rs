@@ -11,7 +11,6 @@ use super::places::MOST_UNIVERSE;
 use super::rows::is_mark;
 use super::sheet::Row;
 use super::{Grade, Note, Reading, sizes};
-use crate::diagnostic::words::shown;
 use crate::model::{Addressing, Output};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -169,9 +168,8 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         }
         found.comments.extend(comment(page, row, &headings, &left));
     }
-    let what =
-        format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
-    notes.push(Note::of_table(what, Grade::Told));
+    let what = "it was read for hosts, inputs and universes".to_owned();
+    notes.push(Note { place: page.place.clone(), ..Note::of_table(what, Grade::Told) });
     true
 }
 

@@ -205,14 +205,8 @@ fn understand(
     (sources, ast, model)
 }
 
-/// A lock in which no string and no controller stands twice: the side that was asked for, or the line at whose place the string can lie.
-fn settled(
-    model: &Model,
-    mut text: LockText,
-    relay: &Relay,
-    side: Option<Side>,
-    sink: &mut Sink,
-) -> LockText {
+/// Settles which set-up of a controller that stands twice in a lock holds.
+fn settle_set_ups(text: &mut LockText, side: Option<Side>, sink: &mut Sink) {
     for second in &text.boxes_again {
         let Some(first) = text.lock.boxes.iter_mut().find(|first| first.name == second.name) else {
             continue;
@@ -223,6 +217,17 @@ fn settled(
             None => sink.push(rules::lock::twice::set_up(&text.name, first, second)),
         }
     }
+}
+
+/// A lock in which no string and no controller stands twice: the side that was asked for, or the line at whose place the string can lie.
+fn settled(
+    model: &Model,
+    mut text: LockText,
+    relay: &Relay,
+    side: Option<Side>,
+    sink: &mut Sink,
+) -> LockText {
+    settle_set_ups(&mut text, side, sink);
     let ours = text.lock.clone();
     let index = |row: &Row| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
     let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));

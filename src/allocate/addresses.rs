@@ -66,14 +66,7 @@ pub(super) fn lay(
         let Some(declared) = model.controllers.as_slice().get(index) else {
             continue;
         };
-        let begins = match declared.start {
-            Start::Auto => given.before(index).saturating_add(1),
-            Start::From(first) | Start::Range(first, _) => first.max(1),
-            Start::After(other) => {
-                let other = controllers.get(other.index());
-                other.map_or(1, |other| other.last_given.saturating_add(1))
-            }
-        };
+        let begins = begins(declared.start, &given, index, &controllers);
         let Some(plan) = controllers.get_mut(index) else {
             continue;
         };
@@ -107,6 +100,18 @@ pub(super) fn lay(
         past: None,
     };
     (plan, record)
+}
+
+/// The first universe of a controller, as the display says.
+fn begins(start: Start, given: &Given, index: usize, controllers: &[ControllerPlan]) -> u32 {
+    match start {
+        Start::Auto => given.before(index).saturating_add(1),
+        Start::From(first) | Start::Range(first, _) => first.max(1),
+        Start::After(other) => {
+            let other = controllers.get(other.index());
+            other.map_or(1, |other| other.last_given.saturating_add(1))
+        }
+    }
 }
 
 /// The stretch of the outputs that each controller has.

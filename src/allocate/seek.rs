@@ -67,6 +67,9 @@ pub(super) struct Asked<'a> {
     limited: bool,
 }
 
+/// Kinds by make, and by what keeps lines of one make apart.
+type Kinds = BTreeMap<(Option<Make>, usize), usize>;
+
 impl<'a> Asked<'a> {
     /// Of lines that have no port yet.
     pub fn new(
@@ -177,20 +180,7 @@ impl<'a> Asked<'a> {
         for (class, (_, need)) in classes.iter().zip(self.lines) {
             samples.entry(*class).or_insert(need);
         }
-        let daisy = self.daisy();
-        let mut kinds: BTreeMap<(Option<Make>, usize), usize> = BTreeMap::new();
-        for class in samples.keys() {
-            let kind = match *class {
-                // On a port with several receivers, lines for one of them keep to themselves.
-                Class::Alike(make, _, (2, receiver)) if daisy.contains(&receiver) => {
-                    (Some(make), receiver + 1)
-                }
-                Class::Alike(make, ..) => (Some(make), 0),
-                Class::Own(place) => (None, place),
-            };
-            let next = kinds.len();
-            self.instance.kinds.push(*kinds.entry(kind).or_insert(next));
-        }
+        let kinds = self.kinds(samples.keys());
         let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
         let mut known: BTreeMap<(ControllerId, Option<ReceiverId>, usize, bool), usize> =
             BTreeMap::new();
@@ -238,6 +228,25 @@ impl<'a> Asked<'a> {
         rows.sort_unstable_by_key(|(_, look)| *look);
         self.instance.looks = rows.into_iter().map(|(rooms, _)| rooms).collect();
         samples.into_keys().zip(0..).collect()
+    }
+
+    /// The kind of each class.
+    fn kinds<'c>(&mut self, classes: impl Iterator<Item = &'c Class>) -> Kinds {
+        let daisy = self.daisy();
+        let mut kinds = Kinds::new();
+        for class in classes {
+            let kind = match *class {
+                // On a port with several receivers, lines for one of them keep to themselves.
+                Class::Alike(make, _, (2, receiver)) if daisy.contains(&receiver) => {
+                    (Some(make), receiver + 1)
+                }
+                Class::Alike(make, ..) => (Some(make), 0),
+                Class::Own(place) => (None, place),
+            };
+            let next = kinds.len();
+            self.instance.kinds.push(*kinds.entry(kind).or_insert(next));
+        }
+        kinds
     }
 
     /// Receivers with ports that another carries too.

@@ -24,41 +24,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         slots: row.slots.max(1),
         at: row.at,
     };
-    let mut claimed = vec![false; lock.rows.len()];
-    let mut rows: Vec<Option<usize>> = vec![None; model.strings.len()];
-    let mut claim = |index: usize, name: &str, claimed: &mut Vec<bool>| {
-        let at = find(lock, name)?;
-        let free = claimed.get_mut(at).filter(|claimed| !**claimed)?;
-        *free = true;
-        *rows.get_mut(index)? = Some(at);
-        Some(())
-    };
-    // What is carried over comes first, then what kept its name, then what changed its shape.
-    let mut left = Vec::new();
-    let here = here(model);
-    for (index, string) in model.strings.iter().enumerate() {
-        if here.get(index) == Some(&false) {
-            continue;
-        }
-        let old = names.string(model, string);
-        let found = old.and_then(|(rename, old)| {
-            claim(index, &old, &mut claimed)?;
-            if let Some(carried) = carried.get_mut(rename) {
-                *carried = Carried::Now;
-            }
-            Some(())
-        });
-        if found.is_none() {
-            left.push((index, model.name_of(StringId::from(index))));
-        }
-    }
-    left.retain(|(index, name)| claim(*index, name, &mut claimed).is_none());
-    let mut reshaped = Vec::new();
-    for (index, name) in &left {
-        let mut olds = shapes(name).into_iter();
-        let old = olds.find(|old| claim(*index, old, &mut claimed).is_some());
-        reshaped.extend(old.map(|old| (old.into(), StringId::from(*index))));
-    }
+    let Bound { rows, claimed, reshaped } = rows(model, lock, &names, &mut carried);
     let bound =
         rows.iter().map(|at| at.and_then(|at| Some((at, lock.rows.get(at)?))).map(was)).collect();
     let gone = lock.rows.iter().enumerate().zip(&claimed);
@@ -88,6 +54,55 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
         off: None,
         trade: None,
     }
+}
+
+/// Strings and rows of a lock that belong together.
+struct Bound {
+    /// The row of each string.
+    rows: Vec<Option<usize>>,
+    /// Whether each row has a string.
+    claimed: Vec<bool>,
+    /// Strings whose prop changed its shape, with the names in the lock.
+    reshaped: Vec<(Box<str>, StringId)>,
+}
+
+/// What is carried over comes first, then what kept its name, then what changed its shape.
+fn rows(model: &Model, lock: &Lock, names: &Names, carried: &mut [Carried]) -> Bound {
+    let mut claimed = vec![false; lock.rows.len()];
+    let mut rows: Vec<Option<usize>> = vec![None; model.strings.len()];
+    let mut claim = |index: usize, name: &str| {
+        let at = find(lock, name)?;
+        let free = claimed.get_mut(at).filter(|claimed| !**claimed)?;
+        *free = true;
+        *rows.get_mut(index)? = Some(at);
+        Some(())
+    };
+    let mut left = Vec::new();
+    let here = here(model);
+    for (index, string) in model.strings.iter().enumerate() {
+        if here.get(index) == Some(&false) {
+            continue;
+        }
+        let old = names.string(model, string);
+        let found = old.and_then(|(rename, old)| {
+            claim(index, &old)?;
+            if let Some(carried) = carried.get_mut(rename) {
+                *carried = Carried::Now;
+            }
+            Some(())
+        });
+        if found.is_none() {
+            left.push((index, model.name_of(StringId::from(index))));
+        }
+    }
+    left.retain(|(index, name)| claim(*index, name).is_none());
+    let mut reshaped = Vec::new();
+    for (index, name) in &left {
+        let mut olds = shapes(name).into_iter();
+        let old = olds.find(|old| claim(*index, old).is_some());
+        reshaped.extend(old.map(|old| (old.into(), StringId::from(*index))));
+    }
+    Bound { rows, claimed, reshaped }
 }
 
 /// Which strings are in this display, by string; empty where all are. Of a prop from `stock` it is those that hang on a

@@ -268,22 +268,13 @@ impl Search<'_> {
             if self.plugs + plugs > self.most.plugs || !self.state.fits(line, port) {
                 continue;
             }
-            let before = self.hash_of(port);
-            self.state.place(line, port);
-            let hung = self.hash_of(port).wrapping_sub(before);
-            self.hash = self.hash.wrapping_add(hung);
-            self.plugs += plugs;
-            let found = self.descend(depth + 1);
-            self.plugs -= plugs;
-            match found {
+            match self.with(line, port, plugs, depth) {
                 Some(true) => return Some(true),
                 Some(false) => {}
-                None => result = None,
-            }
-            self.state.take(line);
-            self.hash = self.hash.wrapping_sub(hung);
-            if result.is_none() {
-                break;
+                None => {
+                    result = None;
+                    break;
+                }
             }
         }
         self.count(line, true);
@@ -291,6 +282,22 @@ impl Search<'_> {
             self.seen.insert(key);
         }
         result
+    }
+
+    /// Whether the rest fits with a line on a port; else the line is taken off it again.
+    fn with(&mut self, line: usize, port: u32, plugs: u64, depth: usize) -> Option<bool> {
+        let before = self.hash_of(port);
+        self.state.place(line, port);
+        let hung = self.hash_of(port).wrapping_sub(before);
+        self.hash = self.hash.wrapping_add(hung);
+        self.plugs += plugs;
+        let found = self.descend(depth + 1);
+        self.plugs -= plugs;
+        if found != Some(true) {
+            self.state.take(line);
+            self.hash = self.hash.wrapping_sub(hung);
+        }
+        found
     }
 
     /// The site that a line is tied to by those of its group before it.

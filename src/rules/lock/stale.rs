@@ -117,14 +117,7 @@ impl Changes {
             slots(before).is_some() && slots(before) != slots(next)
         });
         let renamed = kept(|before, _, name| before.row(name).is_none());
-        let remade = kept(|before, next, name| {
-            let rows = before.row(name).zip(next.row(name));
-            rows.is_some_and(|(old, new)| {
-                old.slots == new.slots
-                    && (old.made.is_some() || old.stored)
-                    && (&old.made, old.stored) != (&new.made, new.stored)
-            })
-        });
+        let remade = kept(is_remade);
         let pairs = next.boxes.iter().filter_map(|new| Some((before.set_up(&new.name)?, new)));
         let boxes = pairs.filter(|(old, new)| SetUp { at: old.at, ..(*new).clone() } != **old);
         let boxes: Vec<&SetUp> = boxes.map(|(old, _)| old).collect();
@@ -162,6 +155,15 @@ impl Changes {
         let places = moved.chain(kept).chain(freed).chain(new).collect();
         Self { words, places }
     }
+}
+
+/// Whether a string of the same length is set up or stored in another way.
+fn is_remade(before: &Lock, next: &Lock, name: &str) -> bool {
+    before.row(name).zip(next.row(name)).is_some_and(|(old, new)| {
+        old.slots == new.slots
+            && (old.made.is_some() || old.stored)
+            && (&old.made, old.stored) != (&new.made, new.stored)
+    })
 }
 
 const OTHER: &str = "would be set up in another way";

@@ -181,14 +181,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
             alone(&name, strings.saturating_sub(1), &place, tried)
         }
         Lack::Ports { needed, free } => {
-            let chips = clash.lines.iter().filter_map(|line| model.chip_of(line.first.0));
-            let mut chips: Vec<&str> = chips.map(|chip| &*chip.name).collect();
-            chips.sort_unstable();
-            chips.dedup();
-            let drives = match chips.is_empty() || clash.fixtures {
-                true => String::new(),
-                false => format!(" that drive {}", ticked_or(&chips)),
-            };
+            let drives = drives(model, clash);
             let have = if *free == 1 { "has" } else { "have" };
             let needed = count(*needed, output);
             format!("{names} need{s} {needed} of {place}{drives}, and {free} {have} room{passed}")
@@ -226,6 +219,18 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
                 "{names}{sizes} do not go onto the {output}s of {place} together{rooms}{passed}"
             )
         }
+    }
+}
+
+/// Which chips a port must drive for the lines.
+fn drives(model: &Model, clash: &Clash) -> String {
+    let chips = clash.lines.iter().filter_map(|line| model.chip_of(line.first.0));
+    let mut chips: Vec<&str> = chips.map(|chip| &*chip.name).collect();
+    chips.sort_unstable();
+    chips.dedup();
+    match chips.is_empty() || clash.fixtures {
+        true => String::new(),
+        false => format!(" that drive {}", ticked_or(&chips)),
     }
 }
 

@@ -11,7 +11,6 @@ use super::places::MOST_UNIVERSE;
 use super::rows::is_mark;
 use super::sheet::Row;
 use super::{Grade, Note, Reading, sizes};
-use crate::diagnostic::words::shown;
 use crate::model::{Addressing, Output};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -43,7 +42,7 @@ pub fn squeezed(text: &str) -> String {
 /// The names of boxes by each form that the sheets of boxes have for them. A form that two boxes have means none.
 pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     let mut known: BTreeMap<String, Option<String>> = BTreeMap::new();
-    for page in pages.iter().filter(|page| is_one(page, reading)) {
+    for page in pages.iter().filter(|page| !page.ours && !page.of_props) {
         let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else { continue };
         let Some(name) = column(&kinds, &[Kind::Controller, Kind::Name]) else { continue };
         let short = headed(&headings, &SHORT).filter(|short| *short != name);
@@ -169,9 +168,8 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         }
         found.comments.extend(comment(page, row, &headings, &left));
     }
-    let what =
-        format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
-    notes.push(Note::of_table(what, Grade::Told));
+    let what = "it was read for hosts, inputs and universes".to_owned();
+    notes.push(Note { place: page.place.clone(), ..Note::of_table(what, Grade::Told) });
     true
 }
 

@@ -231,6 +231,17 @@ fn a_sheet_of_boxes_alone_is_a_display() {
     assert!(import.lock.is_none());
 }
 
+/// Words above the boxes hold for all of them; a row that says another input keeps it.
+#[test]
+fn words_above_the_boxes_hold_for_all() {
+    let boxes = "all boxes unicast\nBox|IP|Sends\nhut|10.20.1.1|\nbarn|10.20.1.2|Art-Net";
+    let props = "name|nodes|box|port|start\nowl|50|hut|1|1/1\nelk|50|barn|1|2/1";
+    let import = read(&[("props", props), ("boxes", boxes)], &Reading::default());
+    has(&import, &["host 10.20.1.1\ninput e131 unicast", "host 10.20.1.2\ninput artnet"]);
+    has(&import, &["sheet `boxes`, row 1: \"all boxes unicast\""]);
+    assert!(told(&import, true).is_empty(), "{:#?}", import.notes);
+}
+
 /// A start that was typed onto another prop's address is a clash. It is the same data where both end there and hang on one
 /// port, or where the row says so.
 #[test]

@@ -439,3 +439,35 @@ pub fn runs(text: &str) -> Option<u64> {
     };
     text.split("->").map(run).sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Output, ports, ports_of_box};
+
+    #[test]
+    fn a_box_and_its_ports_stand_in_one_cell() {
+        let known = |name: &str| {
+            matches!(name.trim_end_matches([' ', '-', '/']), "DL" | "Pump 2" | "R" | "R1")
+        };
+        let named = |name: &str, all: &[u32]| {
+            let one = |port: &u32| (Some(name.to_owned()), Output::Pixel(*port));
+            Some(all.iter().map(one).collect::<Vec<_>>())
+        };
+        for (text, name, all) in [
+            ("DL3", "DL", &[3][..]),
+            ("DL 12", "DL ", &[12]),
+            ("DL3-4", "DL", &[3, 4]),
+            ("Pump 2 / 5", "Pump 2 / ", &[5]),
+        ] {
+            let name = name.trim();
+            assert_eq!(ports_of_box(text, &known), named(name, all), "{text}");
+        }
+        // `R` or `R1`: either may be meant.
+        assert_eq!(ports_of_box("R12", &known), None);
+        assert_eq!(ports_of_box("DL", &known), None);
+        assert_eq!(ports("C-12"), named("C", &[12]));
+        let several = [6, 7, 8].map(|port| (None, Output::Pixel(port)));
+        assert_eq!(ports("6 7 8"), Some(several.to_vec()));
+        assert_eq!(ports("3 seven"), None);
+    }
+}

@@ -232,12 +232,8 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
                 };
                 said.extend(page.rows.iter().map(words));
             }
-            let name = shown(&page.name);
-            let what = match name.is_empty() {
-                true => format!("it {why}"),
-                false => format!("the sheet `{name}` {why}"),
-            };
-            notes.push(Note::of_table(what, grade));
+            let place = page.place.clone();
+            notes.push(Note { place, ..Note::of_table(format!("it {why}"), grade) });
         }
         said.retain(|words| !before.contains(words));
         found.comments.extend(said);

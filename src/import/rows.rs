@@ -1,17 +1,20 @@
 //! From rows of cells to props and their strings, with a note on all that is not understood.
 //!
-//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `claim.rs` where they lie; `ditto.rs` fills
-//! cells that mean the one above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what
-//! came of it in order; `same.rs` finds the strings whose data others show.
+//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `ports.rs` which outputs, `claim.rs` where
+//! they lie; `told.rs` says what becomes of remarks, and `remarked.rs` what they mean. `ditto.rs` fills cells that mean the one
+//! above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what came of it in order;
+//! `same.rs` finds the strings whose data others show.
 
 mod band;
 mod claim;
 mod ditto;
 mod fit;
 mod hang;
+mod ports;
 mod remarked;
 pub(super) mod same;
 mod shape;
+mod told;
 mod total;
 
 use super::cells::{self, SheetPort};

@@ -152,7 +152,7 @@ fn a_workbook_with_a_sheet_for_each_area_comes_in_as_one() {
     );
     let doubts = told(&import, true);
     let wanted = [
-        "the sheet `old` is hidden and was not read; --sheet 'old' reads it",
+        "sheet `old`: it is hidden and was not read; --sheet 'old' reads it",
         "sheet `Lane`, row 4, column `Remarks`: \"after post 1, reversed\": speaks of set-up",
         "sheet `Meadow`, row 7, column `Uni/start`: \"11/1\": `Owl` lies on slots of `Reed-1`",
     ];
@@ -183,7 +183,7 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     let reading = Reading { sheets: names(&["Lane", "Heads"]), ..Reading::default() };
     let import = read(&sheets, &reading);
     assert_eq!(import.props, 7, "{}", import.text);
-    let left = "the sheet `Terrace` was not read, since --sheet names others";
+    let left = "sheet `Terrace`: it was not read, since --sheet names others";
     assert!(told(&import, true).iter().any(|note| note == left), "{:#?}", import.notes);
     let reading = Reading { sheets: names(&["Lane", "Head"]), ..Reading::default() };
     let why = import_all(&[("g.xlsx", &book(&sheets))], &reading).unwrap_err();
@@ -191,7 +191,7 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     let again = LANE.replace("Gate||2|60|1021|1200", "Gate||2|50|1021|1170");
     let import = read(&[("2031", LANE), ("2030", &again)], &Reading::default());
     assert_eq!(import.props, 4, "{}", import.text);
-    let copy = "the sheet `2030` repeats rows of the sheet `2031` and was not read";
+    let copy = "sheet `2030`: it repeats rows of the sheet `2031` and was not read";
     assert!(told(&import, true).iter().any(|note| note.starts_with(copy)), "{:#?}", import.notes);
 }
 
@@ -231,6 +231,17 @@ fn a_sheet_of_boxes_alone_is_a_display() {
     assert!(import.lock.is_none());
 }
 
+/// Words above the boxes hold for all of them; a row that says another input keeps it.
+#[test]
+fn words_above_the_boxes_hold_for_all() {
+    let boxes = "all boxes unicast\nBox|IP|Sends\nhut|10.20.1.1|\nbarn|10.20.1.2|Art-Net";
+    let props = "name|nodes|box|port|start\nowl|50|hut|1|1/1\nelk|50|barn|1|2/1";
+    let import = read(&[("props", props), ("boxes", boxes)], &Reading::default());
+    has(&import, &["host 10.20.1.1\ninput e131 unicast", "host 10.20.1.2\ninput artnet"]);
+    has(&import, &["sheet `boxes`, row 1: \"all boxes unicast\""]);
+    assert!(told(&import, true).is_empty(), "{:#?}", import.notes);
+}
+
 /// A start that was typed onto another prop's address is a clash. It is the same data where both end there and hang on one
 /// port, or where the row says so.
 #[test]
@@ -263,4 +274,38 @@ fn a_file_given_twice_is_refused() {
     let table = b"name,nodes\nowl,50\n".as_slice();
     let why = import_all(&[("a.csv", table), ("b.csv", table)], &Reading::default()).unwrap_err();
     assert_eq!(why, "b.csv: it has the same content as a.csv: name it once");
+}
+
+/// Where a column says it, a remark that says otherwise is reported and changes nothing.
+#[test]
+fn a_column_wins_over_a_remark() {
+    let table = "name,nodes,colour order,enters,notes\nowl,50,RGB,left,GRB\nelk,50,,top,starts at top\n\
+                 fox,50,,,starts at dusk\nbat,50,,,runs backwards\n";
+    let import = import_all(&[("t.csv", table.as_bytes())], &Reading::default()).unwrap();
+    let doubts = told(&import, true);
+    let wanted = [
+        "row 2, column `notes`: \"GRB\": another column of the row says otherwise",
+        "row 4, column `notes`: \"starts at dusk\": speaks of set-up and is not understood",
+        "row 5, column `notes`: \"runs backwards\": speaks of set-up and is not understood",
+    ];
+    assert_eq!(doubts.len(), wanted.len(), "{doubts:#?}");
+    for (doubt, wanted) in doubts.iter().zip(wanted) {
+        assert!(doubt.starts_with(wanted), "{doubt}");
+    }
+    assert!(!import.text.contains("colour GRB"), "{}", import.text);
+    has(&import, &["notes: GRB", "enters \"top\""]);
+}
+
+/// The port of a row names its box too; where the row says another one, that is reported.
+#[test]
+fn a_port_on_another_box_is_reported() {
+    let table = "name,nodes,box,port\nowl,50,hut,hut.1\nelk,50,hut,barn.2\n";
+    let import = import_all(&[("t.csv", table.as_bytes())], &Reading::default()).unwrap();
+    let doubts = told(&import, true);
+    assert_eq!(
+        doubts,
+        [
+            "row 3, column `port`: \"barn.2\": the row is on another box than `barn`, which is not kept"
+        ]
+    );
 }

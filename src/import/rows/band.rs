@@ -38,17 +38,14 @@ fn port(text: &str) -> Option<Vec<SheetPort>> {
     WORDS.contains(&word.to_lowercase().as_str()).then(|| cells::ports(number))?
 }
 
-/// Whether each of some tables is a box of its own by the name of its sheet: none has a column of boxes, and two have
-/// the same port.
+/// Whether each table without a column of boxes is a box of its own by the name of its sheet: two have the same port.
 pub(super) fn by_sheet(tables: &[Sheet]) -> bool {
     let mut seen = BTreeSet::new();
     let mut same = false;
-    for table in tables.iter().filter(|table| !table.name.is_empty()) {
+    let boxed = |table: &Sheet| table.sections.iter().any(|one| one.columns.has(Kind::Controller));
+    for table in tables.iter().filter(|table| !table.name.is_empty() && !boxed(table)) {
         let mut own = BTreeSet::new();
         for section in &table.sections {
-            if section.columns.has(Kind::Controller) {
-                return false;
-            }
             let rows = section.rows.iter().filter_map(|at| table.rows.get(*at));
             own.extend(rows.filter_map(|row| section.columns.cell(row, Kind::Port)));
         }

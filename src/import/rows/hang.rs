@@ -6,7 +6,7 @@ use crate::import::columns::Kind;
 use crate::import::found::{Board, SheetLine};
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
-use crate::import::{Grade, Note, boxes, columns};
+use crate::import::{Grade, Note, boxes};
 use crate::model::Output;
 use crate::unit;
 
@@ -69,71 +69,6 @@ impl Stage<'_> {
         let label = differs.then(|| text.to_owned());
         self.found.boxes.push(Board { name, label, ..Board::default() });
         at
-    }
-
-    /// The outputs of a row.
-    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
-        let marked = |text: &&str| super::ditto::is_mark(text);
-        let Some(text) = self.columns.cell(row, Kind::Port).filter(|text| !marked(text)) else {
-            return self.port.clone().or_else(|| self.port_before(row));
-        };
-        let known = |name: &str| self.known.contains_key(&boxes::squeezed(name));
-        let letters = |name: &str| name.chars().all(char::is_alphabetic);
-        let ports = cells::ports_of_box(text, &known).or_else(|| cells::ports(text));
-        // Where no column names a box, its letter stands before the port: `C12`.
-        let unnamed = !self.columns.has(Kind::Controller);
-        let ports = ports.or_else(|| cells::ports_of_box(text, &letters).filter(|_| unnamed));
-        // A socket of a table of DMX is no port for pixels.
-        let dmx = |(name, output)| match output {
-            Output::Pixel(number) if self.dmx => (name, Output::Dmx(number)),
-            _ => (name, output),
-        };
-        let ports = ports.map(|ports| ports.into_iter().map(dmx).collect::<Vec<_>>());
-        if ports.is_none() {
-            let what = "no port that is understood; the port is left open";
-            self.note((row, Kind::Port), what, Grade::Lost);
-        }
-        ports
-    }
-
-    /// The output of a row without a port that says which prop it comes after: `after Cane 1`.
-    fn port_before(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
-        let own = self.columns.cell(row, Kind::Port).is_some();
-        let mut said = self.remarks_of(row).filter_map(|(_, text)| remarked::after(text));
-        let before = said.find_map(|name| self.hung.get(&name).cloned());
-        drop(said);
-        match &before {
-            Some((name, output)) => {
-                let name = name.as_deref().unwrap_or("");
-                let what = format!(
-                    "taken as port {} of `{name}`, by what the row comes after",
-                    output.name()
-                );
-                self.note((row, Kind::Port), what, Grade::Told);
-            }
-            None if own => {
-                let what = "no port stands above; the port is left open";
-                self.note((row, Kind::Port), what, Grade::Lost);
-            }
-            None => {}
-        }
-        before.map(|port| vec![port])
-    }
-
-    /// Notes the box and the port of a prop, for what says that it comes after it.
-    pub(super) fn note_port(&mut self, written: &str, prop: usize, last: Option<&(usize, usize)>) {
-        let line = last.and_then(|place| self.found.line(prop, *place));
-        let board = line.and_then(|line| self.found.boxes.get(line.controller?));
-        if let Some((board, output)) = board.zip(line.and_then(|line| line.output)) {
-            let name = board.label.as_ref().unwrap_or(&board.name).clone();
-            self.hung.insert(written.to_lowercase(), (Some(name), output));
-        }
-    }
-
-    /// The cells of a row that are remarks, with their columns.
-    pub(super) fn remarks_of<'r>(&self, row: &'r Row) -> impl Iterator<Item = (usize, &'r str)> {
-        let is = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
-        row.filled().filter(move |(at, _)| is(*at)).map(|(at, cell)| (at, cell.text.as_str()))
     }
 
     /// Makes the strings of a row and hangs them on its ports. Gives where they stand in their prop.
@@ -275,72 +210,6 @@ impl Stage<'_> {
             enters: self.remark(row, &remarked::enters),
             ..SheetLine::default()
         }
-    }
-
-    /// Whether a row says that it is not put up: by its name, by a remark, or because it is struck out. What says so is noted.
-    fn is_idle(&mut self, row: &Row) -> bool {
-        let struck = |at: usize| row.cells.get(at).is_some_and(|cell| cell.struck);
-        let name = self.columns.cell(row, Kind::Name).unwrap_or("");
-        let said = self.remarks_of(row).find(|(_, text)| remarked::is_retired(text));
-        let at = said.map(|(at, _)| at);
-        let by_name = remarked::is_retired_name(name);
-        let by_line = self.columns.at(Kind::Name).is_some_and(struck);
-        let idle = at.is_some() || by_name || by_line;
-        let what = match (at, by_name, by_line) {
-            (Some(_), ..) => "taken as `stored`, by this remark",
-            (_, true, _) => "taken as `stored`, by its name",
-            (_, _, true) => "taken as `stored`, since it is struck out",
-            _ => "struck out in part; read as it stands",
-        };
-        let at = at.or(self.columns.at(Kind::Name).filter(|_| idle));
-        let at = at.or_else(|| row.filled().find(|(_, cell)| cell.struck).map(|(at, _)| at));
-        if let Some(at) = at {
-            let grade = if idle { Grade::Told } else { Grade::Lost };
-            self.note_at(row, at, what, grade);
-        }
-        idle
-    }
-
-    /// What a row's remarks say as a setting.
-    fn remark<T>(&self, row: &Row, read: &dyn Fn(&str) -> Option<T>) -> Option<T> {
-        self.remarks_of(row).find_map(|(_, text)| read(text))
-    }
-
-    /// Says what became of the remarks of a row that speak of set-up.
-    pub(super) fn note_remarks(&mut self, row: &Row) {
-        const LEVELS: [&str; 4] = ["bright", "brightness", "level", "dim"];
-        let all: Vec<(usize, String)> =
-            self.remarks_of(row).map(|(at, text)| (at, text.to_owned())).collect();
-        for (at, text) in all {
-            if LEVELS.contains(&columns::plain(self.columns.heading_at(at)).as_str()) {
-                continue;
-            }
-            let colour =
-                remarked::colour(&text).filter(|_| self.columns.cell(row, Kind::Colour).is_none());
-            let said = [
-                remarked::dark(&text).map(|nodes| format!("`skip {nodes}`")),
-                remarked::enters(&text).map(|place| format!("`enters \"{place}\"`")),
-                colour.map(|order| format!("`colour {order}`")),
-            ];
-            let said: Vec<String> = said.into_iter().flatten().collect();
-            if !said.is_empty() {
-                let what = format!("taken as {}", said.join(" and "));
-                self.note_at(row, at, &what, Grade::Told);
-            } else if remarked::is_setup(&text) {
-                let what = "speaks of set-up and is not understood; kept as a comment";
-                self.note_at(row, at, what, Grade::Lost);
-            }
-        }
-    }
-
-    /// A note on a cell by its column.
-    fn note_at(&mut self, row: &Row, at: usize, what: &str, grade: Grade) {
-        self.notes.push(Note {
-            row: Some(row.number),
-            column: self.columns.heading_at(at).to_owned(),
-            text: row.text(at).to_owned(),
-            ..Note::of_table(what.to_owned(), grade)
-        });
     }
 
     /// A receiver by its text, and its port: 1 where the table does not say it.

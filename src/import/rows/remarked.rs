@@ -4,17 +4,9 @@ use crate::import::cells;
 
 /// The prop that a remark says its row comes after on the same port, in small letters: `after Cane 1, reversed`.
 pub(super) fn after(text: &str) -> Option<String> {
-    const WORDS: [&str; 7] = [
-        "after ",
-        "carries on from ",
-        "continues from ",
-        "goes on from ",
-        "follows ",
-        "chained after ",
-        "chained from ",
-    ];
+    const WORDS: &str = "after |carries on from |continues from |goes on from |follows |chained after |chained from ";
     let lower = text.to_lowercase();
-    let name = WORDS.iter().find_map(|word| lower.strip_prefix(word))?;
+    let name = WORDS.split('|').find_map(|word| lower.strip_prefix(word))?;
     let name = name.split(ENDS).next().unwrap_or(name).trim();
     Some(name.strip_prefix("the ").unwrap_or(name).to_owned())
 }
@@ -25,24 +17,12 @@ const ENDS: [char; 5] = [',', ';', '(', '.', '!'];
 /// Whether a remark or a name says that its row is not put up: `retired 2024, canes use its port`, `NOT USED`. A word that
 /// may mean something else counts only where a year, a mark or nothing follows.
 pub(super) fn is_retired(text: &str) -> bool {
-    const SURE: [&str; 11] = [
-        "not used",
-        "no longer used",
-        "not in use",
-        "out of use",
-        "unused",
-        "retired",
-        "scrapped",
-        "decommissioned",
-        "not this year",
-        "not this season",
-        "not up",
-    ];
-    const PERHAPS: [&str; 8] =
-        ["stored", "in storage", "spare", "dead", "gone", "broken", "removed", "withdrawn"];
+    const SURE: &str = "not used|no longer used|not in use|out of use|unused|retired|scrapped|\
+                        decommissioned|not this year|not this season|not up";
+    const PERHAPS: &str = "stored|in storage|spare|dead|gone|broken|removed|withdrawn";
     let lower = text.trim().to_lowercase();
-    let rest_of = |word: &&str| {
-        let rest = lower.strip_prefix(*word)?;
+    let rest_of = |word: &str| {
+        let rest = lower.strip_prefix(word)?;
         (!rest.starts_with(char::is_alphanumeric)).then_some(rest.trim_start())
     };
     let year = |rest: &str| {
@@ -51,8 +31,8 @@ pub(super) fn is_retired(text: &str) -> bool {
     };
     let ends =
         |rest: &str| rest.is_empty() || rest.starts_with(ENDS) || rest.starts_with(['-', ':', '–']);
-    SURE.iter().any(|word| rest_of(word).is_some())
-        || PERHAPS.iter().filter_map(rest_of).any(|rest| ends(rest) || year(rest))
+    SURE.split('|').any(|word| rest_of(word).is_some())
+        || PERHAPS.split('|').filter_map(rest_of).any(|rest| ends(rest) || year(rest))
 }
 
 /// Whether a name says so after what it names: `Deer (retired)`, `Deer - NOT USED`.
@@ -90,6 +70,7 @@ pub(super) fn enters(text: &str) -> Option<String> {
         "left", "right", "top", "bottom", "far", "near", "inside", "outside", "front", "back",
         "centre", "center",
     ];
+    const TIMES: [&str; 6] = ["dusk", "dawn", "dark", "sunset", "night", "midnight"];
     let lower = text.to_lowercase();
     let words: Vec<&str> = lower.split_whitespace().collect();
     let said = words.join(" ");
@@ -109,7 +90,9 @@ pub(super) fn enters(text: &str) -> Option<String> {
         let place = place.strip_prefix("the ").unwrap_or(place);
         let first = place.split(' ').next().unwrap_or("");
         let known = start != "starts " || PLACES.contains(&first);
-        let plain = !place.is_empty() && !place.contains(|c: char| c.is_ascii_digit());
+        let plain = !place.is_empty()
+            && !place.contains(|c: char| c.is_ascii_digit())
+            && !TIMES.contains(&place);
         (known && plain && place.split(' ').count() <= 4).then(|| place.to_owned())
     };
     side.map(|(side, _)| (*side).to_owned()).or_else(place)
@@ -204,6 +187,7 @@ mod tests {
             ("one string, starts bottom left", Some("bottom left")),
             ("starts at px 20", None),
             ("starts slowly", None),
+            ("starts at dusk", None),
         ] {
             assert_eq!(enters(text).as_deref(), place, "{text}");
         }

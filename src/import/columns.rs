@@ -128,7 +128,7 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Controller,
         "controller controllername box boxname bx board ctrl controllers device dmxplugof",
     ),
-    (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
+    (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress numberonthenetwork networknumber"),
     (
         Kind::Port,
         "port ports output outputs out portnumber portno port# #port controllerport outputport plug pt socket whereitplugs plugsinto pluggedinto",
@@ -176,7 +176,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     ),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
-    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
+    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind speaks"),
     (Kind::Colour, "colourorder colour color colororder ord rgborder orderofcolours rgb col"),
     (Kind::Volts, "volts voltage volt v"),
     (Kind::Enters, "enters direction entersat datain dataenters startsfrom"),

@@ -322,3 +322,90 @@ fn a_port_on_another_box_is_reported() {
         ]
     );
 }
+
+/// Boxes with short marks; sheets are named after them, in one way or the other.
+const PIERS: &str = "\
+Harbour boxes
+Box|Mark|Number on the wire|Ports|Speaks|First universe|Nodes
+North pier|NP|10.9.0.3|4|sACN|1|160
+South pier|SP|10.9.0.4|4|sACN|11|90
+the long white one|LW|10.9.0.5|2|Art-Net|21|";
+
+/// Three slots a node: 50 nodes from 1/1 end at 1/150.
+const NORTH: &str = "\
+NP / by the crane
+Port|Prop|Nodes|Universe|Channel|Last channel
+1|Gull|50|1|1|150
+1|Buoy|30|1|151|240
+|Port 1 together|80
+2|Net|80|2|1|240
+|Whole box|160";
+
+/// A line of words names a port for what stands below it.
+const SOUTH: &str = "\
+what|how many|uni|ch
+PORT 1 (by the steps)
+crab|40|11|1
+PORT 3|||dead: 2
+eel|50|12|1";
+
+const REST: &str = "\
+Prop|Box|Port|Nodes|Universe|Channel
+Up on the mole, all on the long white one
+Kite||1|20|21|1
+Oar||2|20|22|1
+Anchor|SP4||20|13|1
+Bell|white|1|10|21|61";
+
+const OF_PROPS: &str = "\
+Label|Prop|Stands|Nodes
+N-1|Gull|on the crane|50
+N-2|Net|over the wall|80
+N-9|Bell|at the end|10";
+
+#[test]
+fn a_box_stands_in_the_name_of_a_sheet_or_between_the_rows_or_beside_its_port() {
+    let sheets = [
+        ("Boxes", PIERS),
+        ("NP 2029", NORTH),
+        ("south pier", SOUTH),
+        ("rest", REST),
+        ("Old", "Prop|Box|Port|Nodes\nSwan|NP|3|30\nDuck|NP|3|30"),
+        ("Props", OF_PROPS),
+    ];
+    let import = read(&sheets, &Reading::default());
+    lies(
+        &import,
+        &[
+            "Gull: {port: North-pier.1, start: 1/1, slots: 150,",
+            "Buoy: {port: North-pier.1, start: 1/151, slots: 90,",
+            "Net: {port: North-pier.2, start: 2/1, slots: 240,",
+            "crab: {port: South-pier.1, start: 11/1, slots: 120,",
+            "eel: {port: South-pier.3, start: 12/1, slots: 150,",
+            "Kite: {port: the-long-white-one.1, start: 21/1, slots: 60,",
+            "Oar: {port: the-long-white-one.2, start: 22/1, slots: 60,",
+            "Anchor: {port: South-pier.4, start: 13/1, slots: 60,",
+            "Bell: {port: the-long-white-one.1, start: 21/61, slots: 30,",
+        ],
+    );
+    has(&import, &["host 10.9.0.3", "Label: N-2; Stands: over the wall"]);
+    assert!(!import.text.contains("prop Swan") && !import.text.contains("together {"));
+    let doubts = told(&import, true).join("\n");
+    assert!(doubts.contains("sheet `Old`: it is not in use by its name"), "{doubts}");
+}
+
+/// Without a sheet of boxes, sheets in which the same port stands are boxes of their own, by their names.
+#[test]
+fn sheets_with_the_same_ports_are_boxes() {
+    let sheets = [
+        ("Nave", "Port|Prop|Nodes|Universe|Channel\n1|Arch|50|1|1\n2|Bough|50|2|1"),
+        ("Tower", "Port|Prop|Nodes|Universe|Channel\n1|Clock|50|11|1"),
+    ];
+    let rows = ["Arch: {port: Nave.1,", "Bough: {port: Nave.2,", "Clock: {port: Tower.1,"];
+    lies(&read(&sheets, &Reading::default()), &rows);
+    let sheets = [
+        ("front", "Port|Prop|Nodes|Universe|Channel\n1|Arch|50|1|1\n2|Bough|50|2|1"),
+        ("back", "Port|Prop|Nodes|Universe|Channel\n3|Clock|50|11|1"),
+    ];
+    lies(&read(&sheets, &Reading::default()), &["Arch: {port: main.1,", "Clock: {port: main.3,"]);
+}

@@ -128,7 +128,10 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Controller,
         "controller controllername box boxname bx board ctrl controllers device dmxplugof",
     ),
-    (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress numberonthenetwork networknumber"),
+    (
+        Kind::Host,
+        "host ip ipaddress hostaddress controllerip boxip networkaddress numberonthenetwork networknumber",
+    ),
     (
         Kind::Port,
         "port ports output outputs out portnumber portno port# #port controllerport outputport plug pt socket whereitplugs plugsinto pluggedinto",

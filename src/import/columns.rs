@@ -553,8 +553,31 @@ pub fn of_hosts(
         one(Kind::Host)
             || one(Kind::Controller) && one(Kind::Universe) && !one(Kind::Port) && !sized
     };
-    let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
-    Some((at, kinds, headings))
+    if let Some((at, (kinds, headings))) = headers.find(|(_, (kinds, _))| has(kinds)) {
+        return Some((at, kinds, headings));
+    }
+    // Whatever its heading says, a column of addresses of four numbers is one of hosts.
+    let rows = table.iter().enumerate().take(BEFORE);
+    rows.filter_map(|(at, row)| {
+        let (mut kinds, headings) = read(row, None, reading);
+        let named = kinds.contains(&Some(Kind::Controller));
+        let below = table.get(at + 1..)?;
+        let hosts = |column: &usize| {
+            let all = below.iter().map(|row| row.text(*column)).filter(|text| !text.is_empty());
+            let of_hosts = all.clone().filter(|text| is_host(text)).count();
+            of_hosts > 1 && of_hosts * 2 > all.count()
+        };
+        let column = (0..kinds.len()).find(hosts)?;
+        *kinds.get_mut(column)? = Some(Kind::Host);
+        let sized = SIZES.iter().any(|kind| kinds.contains(&Some(*kind)));
+        (named && !sized).then_some((at, kinds, headings))
+    })
+    .next()
+}
+
+/// Whether a cell begins with an address of four numbers.
+fn is_host(text: &str) -> bool {
+    text.split_whitespace().next().is_some_and(|word| word.parse::<std::net::Ipv4Addr>().is_ok())
 }
 
 /// The kinds of columns that are offered, by the first of their headings.

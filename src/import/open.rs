@@ -105,50 +105,47 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
     let any = pages.iter().zip(&ranks).any(|(page, rank)| seen(page, *rank));
     let own = pages.iter().zip(&ranks).any(|(page, rank)| page.name == "strings" && *rank == 2);
     let ranked = pages.iter().zip(&ranks).filter(|(page, rank)| seen(page, **rank)).count();
-    let placed = best == 2
-        && pages
-            .iter()
-            .zip(&ranks)
-            .any(|(page, rank)| seen(page, *rank) && has_places(page, reading));
-    let mut before: Vec<(String, BTreeSet<String>)> = Vec::new();
-    let each = pages.iter_mut().zip(ranks).map(|(page, rank)| {
-        if own && OURS.contains(&page.name.as_str()) {
-            page.ours = true;
-            return false;
-        }
-        if rank < best || any && page.hidden {
+    let mut all: Vec<(usize, Content)> = Vec::new();
+    for (at, (page, rank)) in pages.iter_mut().zip(ranks).enumerate() {
+        page.ours = own && OURS.contains(&page.name.as_str());
+        if page.ours || rank < best || any && page.hidden {
             let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
             page.left = format!("{why}; --sheet '{}' reads it", page.name);
-            return false;
+        } else if ranked > 1 && is_unused(&page.name) {
+            let why = "is not in use by its name and was not read";
+            page.left = format!("{why}; --sheet '{}' reads it", page.name);
+        } else {
+            all.push((at, Content::of(page, reading)));
         }
-        if is_unused(&page.name) && ranked > 1 {
-            "is not in use by its name and was not read; --sheet reads it"
-                .clone_into(&mut page.left);
-            return false;
-        }
-        page.of_props = placed && !has_places(page, reading);
-        if page.of_props {
-            return false;
-        }
-        let keys = keys(page, reading);
-        let copied = before.iter().find(|(_, other)| {
-            let both = other.intersection(&keys).count();
-            both > 1 && both * 2 >= keys.len()
-        });
-        if let Some((other, _)) = copied {
-            page.left = format!(
-                "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",
-                shown(other),
-                page.name
-            );
-            return false;
-        }
-        let first = before.is_empty();
-        before.push((page.name.clone(), keys));
+    }
+    // Of two sheets with the same props the one with addresses counts.
+    all.sort_by_key(|(_, content)| !content.placed);
+    let mut chosen = vec![false; pages.len()];
+    let mut before: Vec<(String, Content)> = Vec::new();
+    for (at, content) in all {
+        let Some((page, chosen)) = pages.get_mut(at).zip(chosen.get_mut(at)) else { continue };
         // Ports without names are what a table by port has; one such sheet says all.
-        best == 2 || first
-    });
-    each.collect()
+        let mut first = before.iter();
+        let first =
+            if best == 2 { first.find(|(_, one)| content.repeats(one)) } else { first.next() };
+        match first {
+            Some((_, other)) if best == 2 && other.placed && !content.placed => {
+                page.of_props = true;
+            }
+            Some((other, _)) => {
+                page.left = format!(
+                    "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",
+                    shown(other),
+                    page.name
+                );
+            }
+            None => {
+                *chosen = true;
+                before.push((page.name.clone(), content));
+            }
+        }
+    }
+    chosen
 }
 
 /// Whether the name of a sheet says that what it lists is not in use.
@@ -160,36 +157,51 @@ fn is_unused(name: &str) -> bool {
     WORDS.contains(&&*plain) || WORDS.contains(&&*first)
 }
 
-/// Whether a table of props says where its strings hang or lie.
-fn has_places(page: &Page, reading: &Reading) -> bool {
-    const KINDS: [Kind; 6] =
-        [Kind::Controller, Kind::Port, Kind::Universe, Kind::Slot, Kind::Start, Kind::StartChannel];
-    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
-    sections.iter().any(|section| KINDS.iter().any(|kind| section.columns.has(*kind)))
+/// What the rows of a sheet are and where they lie, to know a copy by.
+#[derive(Default)]
+struct Content {
+    names: BTreeSet<String>,
+    /// Names with what the rows say of where they lie.
+    keys: BTreeSet<String>,
+    /// Whether they say it.
+    placed: bool,
 }
 
-/// What each row of a sheet is and where it lies, to know a copy by.
-fn keys(page: &Page, reading: &Reading) -> BTreeSet<String> {
-    const KINDS: [Kind; 7] = [
-        Kind::Name,
-        Kind::Controller,
-        Kind::Port,
-        Kind::Universe,
-        Kind::Slot,
-        Kind::Start,
-        Kind::StartChannel,
-    ];
-    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
-    let of_section = |section: &columns::Block| -> Vec<String> {
-        let rows = section.rows.iter().filter_map(|at| page.rows.get(*at));
-        let key = |row: &sheet::Row| {
-            let cells = KINDS.iter().filter_map(|kind| section.columns.cell(row, *kind));
-            cells.map(str::to_lowercase).collect::<Vec<_>>().join("|")
+impl Content {
+    fn of(page: &Page, reading: &Reading) -> Self {
+        const PLACES: [Kind; 6] = [
+            Kind::Controller,
+            Kind::Port,
+            Kind::Universe,
+            Kind::Slot,
+            Kind::Start,
+            Kind::StartChannel,
+        ];
+        let mut content = Self::default();
+        let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+        for section in &sections {
+            let rows = section.rows.iter().filter_map(|at| page.rows.get(*at));
+            for row in rows.filter(|row| row.filled().nth(1).is_some()) {
+                let Some(name) = section.columns.cell(row, Kind::Name) else { continue };
+                let places = PLACES.iter().filter_map(|kind| section.columns.cell(row, *kind));
+                let key = places.fold(name.to_lowercase(), |key, place| key + "|" + place);
+                content.placed |= key.contains('|');
+                content.names.insert(name.to_lowercase());
+                content.keys.insert(key.to_lowercase());
+            }
+        }
+        content
+    }
+
+    /// Whether at least half of it, and two rows, stand in another sheet: with the same places, where both have them.
+    fn repeats(&self, other: &Self) -> bool {
+        let (own, all) = match self.placed && other.placed {
+            true => (&self.keys, &other.keys),
+            false => (&self.names, &other.names),
         };
-        let named = rows.filter(|row| section.columns.cell(row, Kind::Name).is_some());
-        named.filter(|row| row.filled().nth(1).is_some()).map(key).collect()
-    };
-    sections.iter().flat_map(of_section).collect()
+        let both = own.intersection(all).count();
+        both > 1 && both * 2 >= own.len()
+    }
 }
 
 /// Finds the columns of a table of props.

@@ -91,6 +91,7 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         place: String::new(),
         band: None,
         port: None,
+        own_port: None,
     };
     let by_sheet = band::by_sheet(&tables);
     // `wire any` means every controller there is.
@@ -165,7 +166,9 @@ struct Stage<'a> {
     place: String,
     /// The box of the rows at hand, where no column says it.
     band: Option<String>,
-    /// Their port, where a line of its own says it.
+    /// The port of the row at hand, where it stands in the cell of its box.
+    own_port: Option<Vec<SheetPort>>,
+    /// The port of the rows at hand, where a line of its own says it.
     port: Option<Vec<SheetPort>>,
 }
 

@@ -195,6 +195,19 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     assert!(told(&import, true).iter().any(|note| note.starts_with(copy)), "{:#?}", import.notes);
 }
 
+/// A list of the same props without addresses adds none of them again, wherever it stands in the workbook.
+#[test]
+fn a_list_beside_the_addresses_adds_no_props() {
+    let list = "name|nodes\nPost 1|100\nPost 2|90\nGate|60\nElk|50";
+    for sheets in [[("list", list), ("Lane", LANE)], [("Lane", LANE), ("list", list)]] {
+        let import = read(&sheets, &Reading::default());
+        assert_eq!(import.props, 4, "{}", import.text);
+        let left = "sheet `list`: it repeats rows of the sheet `Lane` and was not read; --sheet 'list' reads it";
+        assert!(told(&import, true).iter().any(|note| note == left), "{:#?}", import.notes);
+        lies(&import, &["Gate: {port: Shed-A.2"]);
+    }
+}
+
 /// What a table shows holds against the size that is asked for; that is for tables that do not show it.
 #[test]
 fn a_size_that_is_asked_for_is_for_tables_that_show_none() {

@@ -55,7 +55,38 @@ pub(super) fn by_sheet(tables: &[Sheet]) -> bool {
     same
 }
 
-impl Stage<'_> {
+impl<'a> Stage<'a> {
+    /// The box that a cell of boxes means: by a form that a sheet of boxes has, or as the only one whose name has all its
+    /// words.
+    pub(super) fn known_box(&self, text: &str) -> Option<&'a str> {
+        let words = |text: &str| -> BTreeSet<String> {
+            let lower = text.to_lowercase();
+            let words = lower.split(|c: char| !c.is_alphanumeric()).map(str::to_owned);
+            words.filter(|word| !matches!(&**word, "" | "box" | "controller")).collect()
+        };
+        let own = words(text);
+        let by_words = || {
+            let all: BTreeSet<&'a str> = self.known.values().map(String::as_str).collect();
+            let mut some = all.into_iter().filter(|name| own.is_subset(&words(name)));
+            some.next().filter(|_| some.next().is_none() && !own.is_empty())
+        };
+        self.known.get(&boxes::squeezed(text)).map(String::as_str).or_else(by_words)
+    }
+
+    /// The text of a cell of boxes without the port that stands in it, where no other cell has one: `E4`.
+    pub(super) fn box_and_port(&mut self, row: &Row, text: String) -> String {
+        self.own_port = None;
+        if self.columns.cell(row, Kind::Port).is_some() || self.known_box(&text).is_some() {
+            return text;
+        }
+        let ports = cells::ports_of_box(&text, &|name| self.known_box(name).is_some());
+        let name = ports.as_ref().and_then(|ports| ports.first()?.0.clone());
+        let bare =
+            |ports: Vec<SheetPort>| ports.into_iter().map(|(_, output)| (None, output)).collect();
+        self.own_port = ports.map(bare);
+        name.unwrap_or(text)
+    }
+
     /// The box of a whole sheet, by its name or by the words above its header.
     pub(super) fn box_of_sheet(&mut self, table: &Sheet, by_sheet: bool) {
         let ported = |section: &columns::Block| !section.columns.has(Kind::Controller);

@@ -7,11 +7,12 @@ use crate::import::{Grade, Note};
 use std::collections::BTreeSet;
 
 /// What stands for the cell above, in small letters.
-const MARKS: [&str; 16] = [
+const MARKS: [&str; 17] = [
     "\"",
     "''",
     "\u{3003}",
     "ditto",
+    "same",
     "do.",
     "-\"-",
     "-''-",

@@ -27,6 +27,7 @@ impl Stage<'_> {
                 above
             }
         };
+        let text = self.box_and_port(row, text);
         self.carried.insert(Kind::Controller, text.clone());
         let at = self.board(&text);
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
@@ -53,8 +54,7 @@ impl Stage<'_> {
     }
 
     pub(super) fn board(&mut self, text: &str) -> usize {
-        let known = self.known.get(&boxes::squeezed(text));
-        let text = known.map_or(text, String::as_str);
+        let text = self.known_box(text).unwrap_or(text);
         let key = text.to_lowercase();
         if let Some(at) = self.boxes_by_text.get(&key) {
             return *at;

@@ -213,7 +213,7 @@ fn a_list_beside_the_addresses_adds_no_props() {
 fn a_size_that_is_asked_for_is_for_tables_that_show_none() {
     let reading = Reading { universe_slots: UniverseSlots::new(510), ..Reading::default() };
     let old = "What|Box|Out|Px|From ch|To ch\nPost|Shed A|1|200|511|1110";
-    let import = read(&[("old", old), ("Terrace", TERRACE)], &reading);
+    let import = read(&[("Lane", old), ("Terrace", TERRACE)], &reading);
     lies(
         &import,
         &["Post: {port: Shed-A.1, start: 2/1, slots: 602,", "Vine.2: {port: T.2, start: 21/401,"],

@@ -173,6 +173,8 @@ fn hashed(rows: &[&Row], columns: &mut Columns) {
     let whole = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
     let mut port = (None, None);
     let (mut last, mut placed, mut strings) = (0, true, 0_usize);
+    let numbers = rows.iter().filter_map(|row| whole(row, Kind::Position));
+    let running = numbers.zip(1..).all(|(number, at)| number == at);
     for row in rows {
         let Some(number) = whole(row, Kind::Position) else { continue };
         let cells = [Kind::Controller, Kind::Port].map(|kind| columns.cell(row, kind));
@@ -191,7 +193,11 @@ fn hashed(rows: &[&Row], columns: &mut Columns) {
     if placed {
         return;
     }
-    match strings > 0 && !columns.has(Kind::Strings) && !columns.has(Kind::NodesPerString) {
+    match strings > 0
+        && !running
+        && !columns.has(Kind::Strings)
+        && !columns.has(Kind::NodesPerString)
+    {
         true => {
             columns.turn(Kind::Position, Kind::Strings);
             columns.turn(Kind::Nodes, Kind::NodesPerString);

@@ -570,7 +570,8 @@ pub fn of_hosts(
         let column = (0..kinds.len()).find(hosts)?;
         *kinds.get_mut(column)? = Some(Kind::Host);
         let sized = SIZES.iter().any(|kind| kinds.contains(&Some(*kind)));
-        (named && !sized).then_some((at, kinds, headings))
+        let of_props = sized && kinds.contains(&Some(Kind::Name));
+        (named && !of_props).then_some((at, kinds, headings))
     })
     .next()
 }

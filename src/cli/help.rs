@@ -110,11 +110,12 @@ yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a 
 pub const IMPORT: &str = "\
 The table is csv (cells parted by commas, semicolons or tabs) or a workbook (.xlsx, .xlsm). The \
 first row with a heading for names and one for nodes is the header; two rows of headings are read \
-together, and a later one with other columns begins a table of its own. Several files become one \
-display. Headings are known by their usual words, in any case: name or prop; count; nodes, \
+together, and a later one with other columns begins a table of its own. All sheets of a workbook \
+that have such a header, and several files, become one display; a sheet of boxes says where they \
+are and what they are called in short. Headings are known by their usual words, in any case: name or prop; count; nodes, \
 pixels or lights; strings; controller; port; start, or universe and slot, or channel; end; \
 channels; colour order; voltage; chip; receiver; lead; note. `--column 'Plug=port'` says what \
-another one is.
+another one is, and `--column 'Plug=?'` lists the kinds.
 
 Addresses are read as `12/307`, `12:307`, `12.307`, in two columns, or as a channel. With them, a \
 lock is written beside the display, so that a build moves nothing.
@@ -125,7 +126,8 @@ stands in the display as a comment. What the table does not say has a comment th
 
 Examples:
   tinsel import props.csv -o yard.tinsel
-  tinsel import props.xlsx --sheet 2026 --column 'Plug=port' -o yard.tinsel
+  tinsel import props.xlsx --sheet Porch --sheet Pond -o yard.tinsel
+  tinsel import props.csv --column 'Plug=port' -o yard.tinsel
   tinsel import props.xlsx porch.csv -o yard.tinsel
 
 It exits with 1 also where something was not understood or is in doubt, and with 2 where nothing \

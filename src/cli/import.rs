@@ -43,7 +43,7 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     let name = names.join(", ");
     let import = import_all(&all, &reading)
         .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
-    let lost = told(&name, args.output.as_deref(), &import, console);
+    let lost = told((&name, names.len() > 1), args.output.as_deref(), &import, console);
     let broken = compiled(args, &import, console)?;
     match &args.output {
         None => {
@@ -107,11 +107,15 @@ fn read(file: &Path) -> Result<Loaded, Stop> {
 }
 
 /// Tells what was not understood, and how much came of the table. Whether anything of it is lost.
-fn told(name: &str, output: Option<&Path>, import: &Import, console: &Console) -> bool {
+fn told(
+    (name, several): (&str, bool),
+    output: Option<&Path>,
+    import: &Import,
+    console: &Console,
+) -> bool {
     let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
     let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
-    let several = import.tables > 1;
     for note in notes.iter().take(MOST_NOTES) {
         // Of several files, its place says which.
         let own = several && !note.place.is_empty();

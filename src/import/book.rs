@@ -35,6 +35,8 @@ pub struct Page {
     pub hidden: bool,
     /// Whether it says the same as the sheet of strings beside it in our own workbook.
     pub ours: bool,
+    /// Whether it tells of props whose ports and addresses stand in other sheets.
+    pub of_props: bool,
     /// Why it is not read as a table of props, where it has a header of them.
     pub left: String,
     /// How notes name it.
@@ -78,9 +80,8 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     let mut cells = 0;
     let pages = names.into_iter().map(|(name, hidden)| {
         let read = rows(&mut book, &name, &mut cells);
-        let (rows, notes) = read.map_err(|why| {
-            format!("its sheet `{}` can't be read: {why}", words::shown(&name))
-        })?;
+        let (rows, notes) = read
+            .map_err(|why| format!("its sheet `{}` can't be read: {why}", words::shown(&name)))?;
         Ok(Page { name, hidden, rows, notes, ..Page::default() })
     });
     let mut pages: Vec<Page> = pages.collect::<Result<_, String>>()?;
@@ -94,7 +95,34 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
         String::from_utf8_lossy(&text).into_owned()
     };
     remarks::add(&mut text, &mut pages);
+    if text("xl/styles.xml").contains("strike") {
+        for page in &mut pages {
+            strike(&mut book, page);
+        }
+    }
     Ok(pages)
+}
+
+/// Marks the cells that are struck out.
+fn strike(book: &mut Xlsx<Cursor<&[u8]>>, page: &mut Page) {
+    let Ok(styles) = book.worksheet_style(&page.name) else {
+        let what = format!(
+            "which cells of the sheet `{}` are struck out could not be read",
+            words::shown(&page.name)
+        );
+        page.notes.push(Note::of_table(what, Grade::Lost));
+        return;
+    };
+    let place = |row: usize, column: usize| {
+        Some((u32::try_from(row.checked_sub(1)?).ok()?, u32::try_from(column).ok()?))
+    };
+    for row in &mut page.rows {
+        let number = row.number;
+        for (column, cell) in row.cells.iter_mut().enumerate() {
+            let font = place(number, column).and_then(|at| styles.get(at)?.font.as_ref());
+            cell.struck = font.is_some_and(|font| font.has_strikethrough());
+        }
+    }
 }
 
 /// Refuses what would unpack to too much, or is no workbook that can be read.
@@ -294,7 +322,7 @@ fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<
                     row.cells.resize_with(column + 1, Cell::default);
                 }
                 if let Some(cell) = row.cells.get_mut(column) {
-                    *cell = Cell { text: text.clone(), number: false, merged: true };
+                    *cell = Cell { merged: true, ..Cell::new(&text, false) };
                 }
             }
         }

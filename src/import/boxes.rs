@@ -4,14 +4,15 @@ use super::book::Page;
 use super::cells;
 use super::clashes::lying;
 use super::columns::{self, Kind};
-use super::found::{Board, Found};
+use super::found::{Board, Found, Said, SheetLine};
+use super::makes::{self, Make};
 use super::names::Names;
 use super::places::MOST_UNIVERSE;
+use super::rows::is_mark;
 use super::sheet::Row;
-use super::{Grade, Note, Reading};
-use crate::diagnostic::words::shown;
+use super::{Grade, Note, Reading, sizes};
 use crate::model::{Addressing, Output};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Headings of a second, short name of a box.
 const SHORT: [&str; 8] =
@@ -41,7 +42,7 @@ pub fn squeezed(text: &str) -> String {
 /// The names of boxes by each form that the sheets of boxes have for them. A form that two boxes have means none.
 pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     let mut known: BTreeMap<String, Option<String>> = BTreeMap::new();
-    for page in pages.iter().filter(|page| is_one(page, reading)) {
+    for page in pages.iter().filter(|page| !page.ours && !page.of_props) {
         let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else { continue };
         let Some(name) = column(&kinds, &[Kind::Controller, Kind::Name]) else { continue };
         let short = headed(&headings, &SHORT).filter(|short| *short != name);
@@ -59,94 +60,242 @@ pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     known.into_iter().filter_map(|(form, name)| Some((form, name?))).collect()
 }
 
+/// The box that words name after `on` or the like: `all spots are on the mill`.
+pub fn named_in(words: &str, known: &BTreeMap<String, String>) -> Option<String> {
+    const BEFORE: [&str; 4] = ["on", "the", "box", "controller"];
+    let parted = |c: char| !c.is_alphanumeric() && c != '-';
+    let words: Vec<&str> = words.split(parted).filter(|word| !word.is_empty()).collect();
+    let mut all = (1..=3).flat_map(|count| words.windows(count + 1)).filter_map(|words| {
+        let (before, name) = words.split_first()?;
+        let before = BEFORE.contains(&before.to_lowercase().as_str());
+        known.get(&squeezed(&name.concat())).filter(|_| before)
+    });
+    let first = all.next()?;
+    all.all(|other| other == first).then(|| first.clone())
+}
+
+/// A sheet of boxes, with where its columns stand.
+struct Boxes<'p> {
+    page: &'p Page,
+    headings: Vec<String>,
+    name: usize,
+    host: Option<usize>,
+    protocol: Option<usize>,
+    /// The first universe, how many there are, and the last.
+    spans: [Option<usize>; 3],
+    addressing: Option<usize>,
+    ports: Option<usize>,
+    volts: Option<usize>,
+}
+
 /// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
 pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) -> bool {
-    let Some((at, kinds, headings)) = columns::of_hosts(&page.rows, reading) else {
-        return false;
-    };
-    let column = |wanted: &[Kind]| column(&kinds, wanted);
-    let Some(name) = column(&[Kind::Controller, Kind::Name]) else {
-        return false;
-    };
-    let (host, protocol) = (column(&[Kind::Host]), column(&[Kind::Chip]));
-    let headed = |words: &[&str]| headed(&headings, words);
-    let count = headed(&COUNTS);
-    let spans = [
-        kinds
-            .iter()
-            .enumerate()
-            .position(|(at, kind)| *kind == Some(Kind::Universe) && Some(at) != count),
-        count,
-        column(&[Kind::EndUniverse]),
-    ];
-    let addressing = headed(&["addressing"]);
-    let ports = headed(&PORTS);
-    let rows = page.rows.get(at + 1..).unwrap_or(&[]);
+    let Some((header, boxes)) = Boxes::of(page, reading) else { return false };
+    let (above, rows) = page.rows.split_at_checked(header).unwrap_or_default();
+    let mut rows = rows.get(1..).unwrap_or(&[]).to_vec();
+    ditto(&mut rows);
     if found.rows == 0 {
-        alone(rows, name, found);
+        alone(&rows, boxes.name, found);
     }
-    if !rows.iter().any(|row| board(found, row.text(name)).is_some()) {
+    if !rows.iter().any(|row| board(found, row.text(boxes.name)).is_some()) {
         return false;
     }
-    let mut whole: Option<&str> = None;
-    for row in rows {
-        let mut note =
-            |at: usize, what: &str| notes.push(of_cell(page, row, (at, &headings), what));
+    let mut between: Vec<&Row> = above.iter().collect();
+    let mut whole = None;
+    for row in &rows {
         let mut left: Vec<usize> = row.filled().map(|(at, _)| at).collect();
-        match board(found, row.text(name)) {
-            None => note(name, "nothing of the table hangs on it; kept as a comment"),
+        match board(found, row.text(boxes.name)) {
+            None if left.len() < 2 => {
+                between.push(row);
+                continue;
+            }
+            None => {
+                let what = "no row of props names this box; kept as a comment";
+                notes.push(boxes.note(row, boxes.name, what));
+            }
             Some(board) => {
-                let taken = span(board, page, row, (spans, &headings));
+                let taken = boxes.span(board, row);
                 left.retain(|at| !taken.contains(at));
-                left.retain(|at| {
-                    let text = row.text(*at);
-                    if Some(*at) == addressing
-                        && let Some(words) = layout(text)
-                    {
-                        let what =
-                            "its strings do not lie so; the display has `addressing per prop`";
-                        board.addressing =
-                            Some((words, of_cell(page, row, (*at, &headings), what)));
-                        return false;
+                left.retain(|at| match boxes.take(board, row, *at, &mut whole) {
+                    Ok(taken) => !taken,
+                    Err(why) => {
+                        notes.push(boxes.note(row, *at, why));
+                        true
                     }
-                    let count = cells::whole(text).filter(|count| (1..=1_024).contains(count));
-                    if let (true, Some(count)) = (Some(*at) == ports, count) {
-                        board.ports = Some((count, of_cell(page, row, (*at, &headings), "")));
-                        return false;
-                    }
-                    let why = match (*at == name, Some(*at) == host, input(text)) {
-                        (true, ..) => None,
-                        (_, true, _) => {
-                            let why = set_host(board, &address(text, whole));
-                            whole = Some(text).filter(|text| !text.starts_with('.')).or(whole);
-                            if why.is_none() && board.host_cell.is_none() {
-                                let note = of_cell(page, row, (*at, &headings), "");
-                                board.host_cell = Some(Note { grade: Grade::Wrong, ..note });
-                            }
-                            why
-                        }
-                        (_, _, Some(words)) => {
-                            board.input = Some(words);
-                            None
-                        }
-                        (_, _, None) if Some(*at) == protocol => {
-                            Some("no input that is known; kept as a comment")
-                        }
-                        (_, _, None) => return true,
-                    };
-                    if let Some(why) = why {
-                        note(*at, why);
-                    }
-                    why.is_some()
                 });
             }
         }
-        found.comments.extend(comment(page, row, &headings, &left));
+        found.comments.extend(boxes.comment(row, &left));
     }
-    let what =
-        format!("the sheet `{}` was read for hosts, inputs and universes", shown(&page.name));
-    notes.push(Note::of_table(what, Grade::Told));
+    for row in between {
+        boxes.words(row, found, notes);
+    }
+    let what = "it was read for hosts, inputs and universes".to_owned();
+    notes.push(Note { place: page.place.clone(), ..Note::of_table(what, Grade::Told) });
     true
+}
+
+impl<'p> Boxes<'p> {
+    /// A sheet with a header of boxes and a column of their names, and the index of the header.
+    fn of(page: &'p Page, reading: &Reading) -> Option<(usize, Self)> {
+        let (at, kinds, headings) = columns::of_hosts(&page.rows, reading)?;
+        let column = |wanted: &[Kind]| column(&kinds, wanted);
+        let headed = |words: &[&str]| headed(&headings, words);
+        let count = headed(&COUNTS);
+        let first = kinds
+            .iter()
+            .enumerate()
+            .position(|(at, kind)| *kind == Some(Kind::Universe) && Some(at) != count);
+        let boxes = Self {
+            page,
+            name: column(&[Kind::Controller, Kind::Name])?,
+            host: column(&[Kind::Host]),
+            protocol: column(&[Kind::Chip]),
+            spans: [first, count, column(&[Kind::EndUniverse])],
+            addressing: headed(&["addressing"]),
+            ports: headed(&PORTS),
+            volts: column(&[Kind::Volts]),
+            headings,
+        };
+        Some((at, boxes))
+    }
+
+    /// Takes a cell for a box: whether it is understood, or what to say of it. `whole` is the last whole address of a host.
+    fn take<'r>(
+        &self,
+        board: &mut Board,
+        row: &'r Row,
+        at: usize,
+        whole: &mut Option<&'r str>,
+    ) -> Result<bool, &'static str> {
+        let text = row.text(at);
+        let is = |column: Option<usize>| column == Some(at);
+        let count = cells::whole(text).filter(|count| (1..=1_024).contains(count));
+        if at == self.name {
+            return Ok(true);
+        }
+        if is(self.host) {
+            let why = set_host(board, &address(text, *whole));
+            *whole = Some(text).filter(|text| !text.starts_with('.')).or(*whole);
+            if let Some(why) = why {
+                return Err(why);
+            }
+            let note = Note { grade: Grade::Wrong, ..self.note(row, at, "") };
+            board.host_cell.get_or_insert(note);
+        } else if let (true, Some(words)) = (is(self.addressing), layout(text)) {
+            let what = "its strings do not lie so; the display has `addressing per prop`";
+            board.addressing = Some((words, self.note(row, at, what)));
+        } else if let (true, Some(volts)) = (is(self.volts), cells::volts(text)) {
+            board.volts = Some(volts);
+        } else if let (true, Some(count)) = (is(self.ports), count) {
+            board.ports = Some((count, self.note(row, at, "")));
+        } else if let Some(words) = input(text) {
+            board.input = Some(words);
+        } else if is(self.protocol) {
+            return Err("no input that is known; kept as a comment");
+        } else {
+            return Ok(false);
+        }
+        Ok(true)
+    }
+
+    /// A note on a cell.
+    fn note(&self, row: &Row, at: usize, what: &str) -> Note {
+        Note {
+            row: Some(row.number),
+            column: self.headings.get(at).cloned().unwrap_or_default(),
+            place: self.page.place.clone(),
+            text: row.text(at).to_owned(),
+            ..Note::of_table(what.to_owned(), Grade::Lost)
+        }
+    }
+
+    /// Takes the universes of a controller from the columns of its first one, of their number and of its last one. Gives the
+    /// columns that were understood.
+    fn span(&self, board: &mut Board, row: &Row) -> Vec<usize> {
+        let [first, count, last] = self.spans;
+        let read = |at: Option<usize>| Some((at?, cells::universes(row.text(at?))?));
+        let (first, count, last) = (read(first), read(count), read(last));
+        // A range in one cell says both ends, under whichever heading.
+        let range = [first, count].into_iter().flatten().find(|(_, (_, to))| to.is_some());
+        let Some((at, (from, to))) = range.or(first) else {
+            return Vec::new();
+        };
+        let by_count = count.filter(|(_, (count, to))| *count > 0 && to.is_none());
+        let by_count = by_count.map(|(at, (count, _))| (at, from + count - 1));
+        let ends: Vec<(usize, u64)> = to
+            .map(|to| (at, to))
+            .into_iter()
+            .chain(by_count)
+            .chain(last.map(|(at, (last, to))| (at, to.unwrap_or(last))))
+            .collect();
+        let end = ends.first().map(|(_, end)| *end);
+        if ends.iter().any(|(_, other)| Some(*other) != end) || end.is_some_and(|end| end < from) {
+            return Vec::new();
+        }
+        let note = self.note(row, at, "");
+        board.said = Some((from, end, note));
+        ends.iter().map(|(at, _)| *at).chain([at]).collect()
+    }
+
+    /// Takes the words between the rows of a sheet of boxes: what all boxes listen to, and how large universes are.
+    fn words(&self, row: &Row, found: &mut Found, notes: &mut Vec<Note>) {
+        let (at, text) = row.filled().next().map_or((0, ""), |(at, cell)| (at, &cell.text));
+        let note = Note { column: String::new(), ..self.note(row, at, "") };
+        let mut told = |what: String| notes.push(Note { what, grade: Grade::Told, ..note.clone() });
+        let lower = text.to_lowercase();
+        let of_all =
+            ["all", "every", "each"].iter().any(|word| lower.split(' ').any(|own| own == *word));
+        // Of the inputs only that of E1.31 has both.
+        let said = input(text).or_else(|| lower.contains("unicast").then_some("e131 unicast"));
+        if let Some(input) = said.filter(|_| of_all) {
+            for board in found.boxes.iter_mut().filter(|board| board.input.is_none()) {
+                board.input = Some(input);
+            }
+            told(format!("taken as `input {input}` of each box whose row says nothing else"));
+        }
+        if let Some(size) = sizes::said(text) {
+            // Words may name the sheet that they are about.
+            let names = |place: &&String| {
+                let name = place.rsplit('`').nth(1).unwrap_or("").to_lowercase();
+                !name.is_empty() && lower.contains(&name)
+            };
+            let table = found.places.iter().position(|place| names(&place));
+            let of = found.places.get(table.unwrap_or(usize::MAX));
+            let of = of.map_or("each sheet that does not show another".to_owned(), String::clone);
+            told(format!("taken as {} slots of a universe for {of}", size.get()));
+            found.said.push(Said { size, table, note: None });
+        }
+        let words = columns::begin(row);
+        let place = if self.page.place.is_empty() { "boxes" } else { &self.page.place };
+        found.comments.push(format!("{place}, row {}: {words}", row.number));
+    }
+
+    /// What a row says besides.
+    fn comment(&self, row: &Row, left: &[usize]) -> Option<String> {
+        let said = |at: &usize| {
+            let heading = self.headings.get(*at).map_or("", String::as_str);
+            format!("{heading}: {}", row.text(*at))
+        };
+        let said: Vec<String> = left.iter().map(said).collect();
+        let begin = columns::begin(row);
+        (!said.is_empty()).then(|| {
+            format!("sheet {}, row {}, {begin}: {}", self.page.name, row.number, said.join("; "))
+        })
+    }
+}
+
+/// Gives each cell with a mark that means "as above" what stands above it.
+fn ditto(rows: &mut [Row]) {
+    for at in 1..rows.len() {
+        let Some((above, [own, ..])) = rows.split_at_mut_checked(at) else { return };
+        let Some(above) = above.last() else { return };
+        for (cell, above) in own.cells.iter_mut().zip(&above.cells) {
+            if is_mark(&cell.text) {
+                cell.text.clone_from(&above.text);
+            }
+        }
+    }
 }
 
 /// Makes a controller of each row of a sheet of boxes that has no table of props beside it.
@@ -188,48 +337,39 @@ const PORTS: [&str; 11] = [
     "#outputs",
 ];
 
-/// A note on a cell of such a sheet.
-fn of_cell(page: &Page, row: &Row, (at, headings): (usize, &[String]), what: &str) -> Note {
-    let heading = headings.get(at).map_or("", String::as_str);
-    Note {
-        row: Some(row.number),
-        column: heading.to_owned(),
-        place: page.place.clone(),
-        text: row.text(at).to_owned(),
-        ..Note::of_table(what.to_owned(), Grade::Lost)
-    }
-}
-
-/// Takes the universes of a controller from the columns of its first one, of their number and of its last one. Gives the
-/// columns that were understood.
-fn span(
-    board: &mut Board,
-    page: &Page,
-    row: &Row,
-    ([first, count, last], headings): ([Option<usize>; 3], &[String]),
-) -> Vec<usize> {
-    let read = |at: Option<usize>| Some((at?, cells::universes(row.text(at?))?));
-    let (first, count, last) = (read(first), read(count), read(last));
-    // A range in one cell says both ends, under whichever heading.
-    let range = [first, count].into_iter().flatten().find(|(_, (_, to))| to.is_some());
-    let Some((at, (from, to))) = range.or(first) else {
-        return Vec::new();
+/// Gives nodes whose rows say no voltage that of their box.
+pub fn volts(found: &mut Found) {
+    let of_line = |found: &Found, line: &SheetLine| {
+        let own = line.make.and_then(|make| found.makes.get(make)?.volts.clone());
+        let board = line.controller.and_then(|at| found.boxes.get(at)?.volts.clone());
+        own.or(board)
     };
-    let by_count = count.filter(|(_, (count, to))| *count > 0 && to.is_none());
-    let by_count = by_count.map(|(at, (count, _))| (at, from + count - 1));
-    let ends: Vec<(usize, u64)> = to
-        .map(|to| (at, to))
-        .into_iter()
-        .chain(by_count)
-        .chain(last.map(|(at, (last, to))| (at, to.unwrap_or(last))))
-        .collect();
-    let end = ends.first().map(|(_, end)| *end);
-    if ends.iter().any(|(_, other)| Some(*other) != end) || end.is_some_and(|end| end < from) {
-        return Vec::new();
+    let mut of_make: BTreeMap<usize, BTreeSet<Option<String>>> = BTreeMap::new();
+    let mut lines = Vec::new();
+    for (prop, place, line) in found.lines() {
+        if let Some(make) = line.make {
+            let volts = of_line(found, line);
+            of_make.entry(make).or_default().insert(volts.clone());
+            lines.push((prop, place, make, volts));
+        }
     }
-    let note = of_cell(page, row, (at, headings), "");
-    board.said = Some((from, end, note));
-    ends.iter().map(|(at, _)| *at).chain([at]).collect()
+    let alone = |make: usize| of_make.get(&make).is_some_and(|volts| volts.len() == 1);
+    for (prop, place, make, volts) in lines {
+        let now = match (found.makes.get_mut(make), volts) {
+            (Some(own), Some(volts)) if alone(make) => {
+                own.volts = Some(volts);
+                make
+            }
+            (Some(own), Some(volts)) if own.volts.is_none() => {
+                let own = Make { volts: Some(volts), ..own.clone() };
+                makes::add(own, None, &mut found.makes)
+            }
+            _ => make,
+        };
+        if let Some(line) = found.line_mut(prop, place) {
+            line.make = Some(now);
+        }
+    }
 }
 
 /// Holds the ports that a sheet gives the boxes against those that are in use.
@@ -327,16 +467,4 @@ fn input(text: &str) -> Option<&'static str> {
         () if one("sacn") || one("e131") => Some("e131 multicast"),
         () => None,
     }
-}
-
-/// What a row says besides.
-fn comment(page: &Page, row: &Row, headings: &[String], left: &[usize]) -> Option<String> {
-    let said = |at: &usize| {
-        let heading = headings.get(*at).map_or("", String::as_str);
-        format!("{heading}: {}", row.text(*at))
-    };
-    let said: Vec<String> = left.iter().map(said).collect();
-    let begin = columns::begin(row);
-    (!said.is_empty())
-        .then(|| format!("sheet {}, row {}, {begin}: {}", page.name, row.number, said.join("; ")))
 }

@@ -43,6 +43,49 @@ fn digits_of(text: &str) -> Option<u64> {
     plain.then(|| text.parse().ok()).flatten()
 }
 
+/// Which of several a cell names: `2`, `2 of 6`, `2/6`.
+pub fn nth(text: &str) -> Option<u64> {
+    let parts = text.split_once(" of ").or_else(|| text.split_once('/'));
+    match parts.map(|(own, all)| (digits_of(own.trim()), digits_of(all.trim()))) {
+        Some((Some(own), Some(all))) => Some(own).filter(|own| (1..=all).contains(own)),
+        Some(_) => None,
+        None => whole(text),
+    }
+}
+
+/// A number that words follow or that is not sure: `80 ish`, `30 rgbw (x4)`, `≈50`.
+pub fn rough(text: &str) -> Option<u64> {
+    let text = text.trim_start_matches(['≈', '~', '±', ' ']);
+    let text = ["approx.", "approx", "about", "circa", "ca.", "ca"]
+        .iter()
+        .find_map(|word| text.strip_prefix(word))
+        .unwrap_or(text)
+        .trim_start();
+    let end = text.find(|c: char| !(c.is_ascii_digit() || c == ',')).unwrap_or(text.len());
+    let (number, rest) = text.split_at_checked(end)?;
+    // `4 x` begins another form, `12.5` is no count.
+    let next = rest.trim_start().chars().next();
+    let words = next.is_none_or(|c| c.is_alphabetic() && c != 'x' || matches!(c, '(' | '-' | '?'));
+    words.then(|| whole(number)).flatten()
+}
+
+/// The slots of one node that words beside a count say: `60 (4 ch!)`, `30 rgbw (x4)`.
+pub fn width(text: &str) -> Option<u64> {
+    let lower = text.to_lowercase();
+    let words: Vec<&str> =
+        lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    let after = words.get(1..)?.iter().enumerate();
+    let mut found = after.filter_map(|(at, word)| {
+        let next = words.get(at + 2).copied().unwrap_or("");
+        let channels = ["ch", "chan", "channels", "slots"].contains(&next);
+        let number = word.strip_prefix('x').or(word.strip_suffix("ch"));
+        let number = number.or(channels.then_some(*word)).and_then(digits_of);
+        let letters = colour(word).filter(|letters| letters.contains("RGB") && letters.len() > 2);
+        number.or(letters.map(|letters| letters.len() as u64)).filter(|width| *width <= 12)
+    });
+    found.next()
+}
+
 /// A number of equal pieces: `16x50`, `16 × 50 px`, `2 of 25`, `4 strands of 28`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Multiple {
@@ -106,7 +149,9 @@ pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<Shee
         let (name, rest) = text.split_at_checked(at)?;
         let ports = listed(rest).filter(|_| first.is_ascii_digit() && known(name))?;
         let bare = ports.iter().all(|(name, _)| name.is_none());
-        bare.then(|| ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect())
+        bare.then(|| {
+            ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect()
+        })
     });
     all.next().filter(|_| all.next().is_none())
 }
@@ -191,6 +236,15 @@ pub type Spots = Vec<(Vec<At>, Option<Vec<At>>)>;
 /// channels, where a point or a comma parts thousands.
 pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
     let plain = text.to_lowercase();
+    // `410-1` is no range, since it goes down.
+    let falls = |(from, to): &(&str, &str)| {
+        let numbers = digits_of(from.trim()).zip(digits_of(to.trim()));
+        numbers.is_some_and(|(from, to)| from > to)
+    };
+    let plain = match plain.split_once('-').filter(falls) {
+        Some((universe, slot)) => format!("{universe}/{slot}"),
+        None => plain,
+    };
     let plain = plain.replace("..", "–").replace(" to ", "–").replace([';', '&', '\n'], "|");
     // `1/1, 1/151` is a list, `12,307` one address.
     let plain = plain.replace(", ", "|");
@@ -222,6 +276,21 @@ pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
         (each && words.len() > 1).then(|| read(&words)).flatten()
     });
     read.filter(|all| !all.is_empty() && all.len() <= MOST_LISTED)
+}
+
+/// A universe and a slot that one cell says, and the end where it does: `75/1`, `U75 ch 1`, `93 / 1-6`.
+pub fn whole_address(text: &str) -> Option<(At, Option<At>)> {
+    let marked = text.contains(['/', ':', '.']) || text.contains(char::is_alphabetic);
+    let spots = spots(text, false, false).filter(|_| marked)?;
+    let one = |places: &[At]| match places {
+        [at @ At::Slot(..)] => Some(*at),
+        _ => None,
+    };
+    match spots.as_slice() {
+        [(from, None)] => Some((one(from)?, None)),
+        [(from, Some(to))] => Some((one(from)?, Some(one(to)?))),
+        _ => None,
+    }
 }
 
 fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
@@ -351,13 +420,6 @@ pub fn yes(text: &str) -> Option<bool> {
     }
 }
 
-/// Whether a remark says, and says no more, that something is not put up.
-pub fn is_stored(text: &str) -> bool {
-    const WORDS: [&str; 6] =
-        ["stored", "in storage", "not this year", "not this season", "not used", "not up"];
-    WORDS.contains(&text.trim().to_lowercase().as_str())
-}
-
 /// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None` where one is none.
 pub fn runs(text: &str) -> Option<u64> {
     let run = |run: &str| {
@@ -376,4 +438,36 @@ pub fn runs(text: &str) -> Option<u64> {
         }
     };
     text.split("->").map(run).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Output, ports, ports_of_box};
+
+    #[test]
+    fn a_box_and_its_ports_stand_in_one_cell() {
+        let known = |name: &str| {
+            matches!(name.trim_end_matches([' ', '-', '/']), "DL" | "Pump 2" | "R" | "R1")
+        };
+        let named = |name: &str, all: &[u32]| {
+            let one = |port: &u32| (Some(name.to_owned()), Output::Pixel(*port));
+            Some(all.iter().map(one).collect::<Vec<_>>())
+        };
+        for (text, name, all) in [
+            ("DL3", "DL", &[3][..]),
+            ("DL 12", "DL ", &[12]),
+            ("DL3-4", "DL", &[3, 4]),
+            ("Pump 2 / 5", "Pump 2 / ", &[5]),
+        ] {
+            let name = name.trim();
+            assert_eq!(ports_of_box(text, &known), named(name, all), "{text}");
+        }
+        // `R` or `R1`: either may be meant.
+        assert_eq!(ports_of_box("R12", &known), None);
+        assert_eq!(ports_of_box("DL", &known), None);
+        assert_eq!(ports("C-12"), named("C", &[12]));
+        let several = [6, 7, 8].map(|port| (None, Output::Pixel(port)));
+        assert_eq!(ports("6 7 8"), Some(several.to_vec()));
+        assert_eq!(ports("3 seven"), None);
+    }
 }

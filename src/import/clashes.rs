@@ -136,11 +136,13 @@ pub(super) fn nodes_before(
     (grid.lay(end(least), Body { nodes: 1, each }).start == channel).then_some(least)
 }
 
-/// Two strings on one slot: equal ones show the same data, of others the later one loses its address. So does one whose
-/// own end contradicts its start: it is `stray`.
+/// Two strings on one slot: equal ones on one port, or of which a row says so, show the same data where the table gives the
+/// ends of both (`ended`). Of others the later one loses its address. So does one whose own end contradicts its start: it is
+/// `stray`.
 pub(super) fn clashes(
     found: &mut Found,
     stray: &BTreeSet<(usize, (usize, usize))>,
+    ended: &BTreeSet<(usize, (usize, usize))>,
     notes: &mut Vec<Note>,
 ) {
     let mut all = lying(found);
@@ -162,8 +164,12 @@ pub(super) fn clashes(
             if stray.contains(&own.3) || stray.contains(&same.3) {
                 return false;
             }
-            let body = |of: &Lying| found.line(of.3.0, of.3.1).map(|line| found.body(line));
-            body(same) == body(&own)
+            let line = |of: &Lying| found.line(of.3.0, of.3.1);
+            let Some((one, two)) = line(same).zip(line(&own)) else { return false };
+            let at = |line: &SheetLine| (line.controller, line.output);
+            let meant = one.mirrors || two.mirrors || at(one) == at(two);
+            let ends = ended.contains(&own.3) && ended.contains(&same.3);
+            found.body(one) == found.body(two) && (ends || one.mirrors || two.mirrors) && meant
         });
         if let Some(same) = same {
             let name = found.name(same.3.0, same.3.1);
@@ -175,8 +181,11 @@ pub(super) fn clashes(
             }
             continue;
         }
-        // Of two that clash the later row gives way.
-        let (loser, holder, holder_row) = if row >= before.2 {
+        // Of two that clash the one that is not put up gives way, else the later row.
+        let stored =
+            |at: (usize, (usize, usize))| found.line(at.0, at.1).is_some_and(|line| line.stored);
+        let gives_way = (stored(own.3), row) >= (stored(before.3), before.2);
+        let (loser, holder, holder_row) = if gives_way {
             (own.3, other, before.2)
         } else {
             (before.3, found.name(prop, place), row)
@@ -190,7 +199,8 @@ pub(super) fn clashes(
             own_start / slots + 1,
             own_start % slots + 1,
         );
-        notes.push(about(found, loser, what));
+        let grade = if stored(loser) { Grade::Lost } else { Grade::Wrong };
+        notes.push(Note { grade, ..about(found, loser, what) });
         if let Some(line) = found.line_mut(loser.0, loser.1) {
             line.start = None;
         }
@@ -203,7 +213,11 @@ pub(super) fn clashes(
 /// Two controllers on one universe: the later one's strings lose their addresses there.
 pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
     let mut all = lying(found);
-    all.sort_by_key(|(start, _, row, at)| (*row, *at, *start));
+    // What is not put up gives way.
+    let stored = |(prop, place): (usize, (usize, usize))| {
+        found.line(prop, place).is_some_and(|line| line.stored)
+    };
+    all.sort_by_key(|(start, _, row, at)| (stored(*at), *row, *at, *start));
     let slots = found.universe_slots.each();
     let mut owners: BTreeMap<u64, (Option<usize>, usize)> = BTreeMap::new();
     for (start, end, row, (prop, place)) in all {

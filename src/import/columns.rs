@@ -31,6 +31,8 @@ pub enum Kind {
     NodesPerStrand,
     /// Slots of the whole row.
     Slots,
+    /// Slots of one node.
+    SlotsPerNode,
     /// The controller it hangs on.
     Controller,
     /// Where that is on the network.
@@ -97,7 +99,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Name,
         "name prop props propname element item nameofprop model display fixture what namewhat whatitis thing \
-         spot spots luminaire",
+         spot spots luminaire nm lamp flood floods",
     ),
     (Kind::Count, "count qty quantity howmany copies amount pieces pcs numberofprops propcount"),
     (Kind::Instance, "instance member copy"),
@@ -118,13 +120,26 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Slots,
         "channels channelcount numberofchannels noofchannels totalchannels chtotal totalch slots slotcount footprint chans mode dmxmode #channels",
     ),
-    (Kind::Controller, "controller controllername box boxname bx board ctrl controllers device"),
-    (Kind::Host, "host ip ipaddress hostaddress controllerip boxip networkaddress"),
+    (
+        Kind::SlotsPerNode,
+        "channelspernode channelsper% channelsa% chper% cha% ch% slotsper% slotsa% bytesper% bpp",
+    ),
+    (
+        Kind::Controller,
+        "controller controllername box boxname bx board ctrl controllers device dmxplugof",
+    ),
+    (
+        Kind::Host,
+        "host ip ipaddress hostaddress controllerip boxip networkaddress numberonthenetwork networknumber",
+    ),
     (
         Kind::Port,
-        "port ports output outputs portnumber portno port# #port controllerport outputport plug socket whereitplugs plugsinto pluggedinto",
+        "port ports output outputs out portnumber portno port# #port controllerport outputport plug pt socket whereitplugs plugsinto pluggedinto",
     ),
-    (Kind::Position, "position pos placeonport orderonport order positiononport"),
+    (
+        Kind::Position,
+        "position pos placeonport placeonline placeonstring orderonport order positiononport #",
+    ),
     (Kind::Limit, "limit maxnodes maxpixels nodesatmost portlimit maxperport"),
     (Kind::Receiver, "receiver receivername remote remotereceiver"),
     (Kind::ReceiverPort, "receiverport remoteport portonreceiver receiveroutput"),
@@ -134,8 +149,11 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Skip,
         "darknodesbefore darkbefore skipbefore dark dark% skip nullsbefore null% nulls startnulls deadbefore dead% skip%",
     ),
-    (Kind::Lead, "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
-         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst%"),
+    (
+        Kind::Lead,
+        "lead leadbefore leadlength cable cablelength leadin leadbeforemm extension wire wirelength \
+         wireto1st% wiretofirst% leadto1st% leadtofirst% cableto1st% cabletofirst% leadm leadft leadcm leadmetres leadfeet",
+    ),
     (
         Kind::Universe,
         "universe universes startuniverse firstuniverse univ uni unis u universestart firstuni startuni",
@@ -144,19 +162,25 @@ const HEADINGS: &[(Kind, &str)] = &[
         Kind::Slot,
         "slot sl startslot firstslot startaddress dmxaddress dmxaddr dmxstart dial universechannel slotstart",
     ),
-    (Kind::Start, "start starts address addresses addr startsat begin begins first from startat"),
+    (
+        Kind::Start,
+        "start starts address addresses addr startsat begin begins first from startat startedat st",
+    ),
     (
         Kind::StartChannel,
-        "startchannel channel ch chan firstchannel firstch startch channelstart chstart fromch fromchannel fromchan absolutechannel absolutestart",
+        "startchannel channel ch chan firstchannel firstch startch channelstart chstart fromch fromchannel fromchan absolutechannel absolutestart absstart abschannel startabs",
     ),
     (Kind::EndUniverse, "enduniverse enduni enduniv lastuniverse lastuni lastuniv universeend"),
     (Kind::EndSlot, "endslot endsl lastslot lastsl endaddress slotend"),
-    (Kind::End, "end ends endsat last to until endat"),
-    (Kind::EndChannel, "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend"),
+    (Kind::End, "end ends endsat last to until endat endedat en"),
+    (
+        Kind::EndChannel,
+        "endchannel lastchannel endch lastch endchan channelend chend toch tochannel tochan absoluteend absend endabs",
+    ),
     (Kind::Label, "label description title caption"),
     (Kind::Make, "node nodemake make nodename"),
-    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind"),
-    (Kind::Colour, "colourorder colour color colororder rgborder orderofcolours rgb col"),
+    (Kind::Chip, "chip chiptype ic protocol pixeltype nodetype type kind speaks"),
+    (Kind::Colour, "colourorder colour color colororder ord rgborder orderofcolours rgb col"),
     (Kind::Volts, "volts voltage volt v"),
     (Kind::Enters, "enters direction entersat datain dataenters startsfrom"),
     (Kind::Stored, "stored notused unused"),
@@ -164,7 +188,7 @@ const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Note,
         "note notes remark remarks comment comments location where place size length height width row area \
-        material weight date checked done status info crate # no nr id amps amp bright brightness level",
+        material weight date checked done status info crate cmt stands year mindedby means since bits no nr id amps amp bright brightness level",
     ),
     (Kind::Derived, "fullname limitin left onepiece contiguous skipped receivers"),
 ];
@@ -192,7 +216,15 @@ impl Columns {
     /// The cell of a kind in a row, if the table has the column and the row a cell with something in it.
     pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
         let at = self.by_kind.get(&kind)?;
-        Some(row.text(*at)).filter(|text| !text.is_empty())
+        // A dash stands for a box or a port that does not exist.
+        let dash = |text: &str| matches!(text, "-" | "–" | "—");
+        let none = |text: &str| matches!(kind, Kind::Controller | Kind::Port) && dash(text);
+        Some(row.text(*at)).filter(|text| !text.is_empty() && !none(text))
+    }
+
+    /// All headings.
+    pub fn headings(&self) -> &[String] {
+        &self.headings
     }
 
     /// The column of a kind, from 0.
@@ -355,7 +387,12 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
             None => Headings::default(),
         };
         if rank(&kinds) == 0 {
-            section.rows.push(at);
+            if is_of_headings(row, &kinds) {
+                let note = Note::of_table("a row of headings; left out".to_owned(), Grade::Told);
+                notes.push(Note { row: Some(row.number), text: begin(row), ..note });
+            } else {
+                section.rows.push(at);
+            }
             continue;
         }
         let same = |(at, heading): (usize, &String)| {
@@ -379,6 +416,56 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
     Ok(sections)
 }
 
+/// Whether a row that is no header has nothing but headings: `Starts | Ends` above one that is printed again.
+fn is_of_headings(row: &Row, kinds: &[Option<Kind>]) -> bool {
+    let known = |at: usize| kinds.get(at).copied().flatten().is_some();
+    let word = |text: &str| text.chars().all(|c| c.is_alphabetic() || " .-/".contains(c));
+    row.filled().nth(1).is_some() && row.filled().all(|(at, cell)| known(at) && word(&cell.text))
+}
+
+/// Takes the second of two columns that say where a row begins as where it ends: `Universe | Channel | Universe | Channel`;
+/// and channels beside a start as a number of them.
+fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
+    const PAIRS: [(Kind, Kind); 4] = [
+        (Kind::Universe, Kind::EndUniverse),
+        (Kind::Slot, Kind::EndSlot),
+        (Kind::Start, Kind::End),
+        (Kind::StartChannel, Kind::EndChannel),
+    ];
+    let all = |kinds: &[Option<Kind>], kind: Kind| -> Vec<usize> {
+        let of = |(at, own): (usize, &Option<Kind>)| (*own == Some(kind)).then_some(at);
+        kinds.iter().enumerate().filter_map(of).collect()
+    };
+    let begins = [all(kinds, Kind::Start), all(kinds, Kind::StartChannel)].concat();
+    let short = |at: &&usize| headings.get(**at).is_some_and(|own| plain(own) == "ch");
+    if let (Some(at), true) = (begins.iter().find(short), begins.len() > 1)
+        && !kinds.contains(&Some(Kind::Universe))
+        && !kinds.contains(&Some(Kind::Slots))
+        && let Some(own) = kinds.get_mut(*at)
+    {
+        *own = Some(Kind::Slots);
+    }
+    // With two, `#` is the place and `order` that of the colours.
+    let positions = all(kinds, Kind::Position);
+    let ordered = |at: &&usize| headings.get(**at).is_some_and(|own| plain(own) == "order");
+    if let (true, Some(at)) = (positions.len() > 1, positions.iter().find(ordered))
+        && !kinds.contains(&Some(Kind::Colour))
+        && let Some(own) = kinds.get_mut(*at)
+    {
+        *own = Some(Kind::Colour);
+    }
+    if all(kinds, Kind::Universe).len() != 2 {
+        return;
+    }
+    for (start, end) in PAIRS {
+        if let ([_, second], false) = (all(kinds, start).as_slice(), kinds.contains(&Some(end)))
+            && let Some(own) = kinds.get_mut(*second)
+        {
+            *own = Some(end);
+        }
+    }
+}
+
 /// What the columns below a row of headings are. `row` is its number where it is not the first of its sheet.
 fn meant(
     header: usize,
@@ -390,6 +477,7 @@ fn meant(
     let mut note = |column: &str, what: String, grade: Grade| {
         notes.push(Note { row, column: column.to_owned(), ..Note::of_table(what, grade) });
     };
+    paired(&mut kinds, &headings);
     // With both, one names the prop and the other says the same with number and string.
     let names = kinds.iter().filter(|kind| **kind == Some(Kind::Name)).count();
     if names > 1 && kinds.contains(&Some(Kind::Instance)) {
@@ -425,7 +513,7 @@ fn meant(
                 let mut what = "no column that is known; kept as comments".to_owned();
                 if !std::mem::replace(offered, true) {
                     what.push_str(&format!(
-                        ". Known are {OFFERED}; --column '{heading}=KIND' says what it is"
+                        "; --column '{heading}=KIND' says what it is, and '{heading}=?' lists the kinds"
                     ));
                 }
                 note(heading, what, Grade::Lost);
@@ -465,13 +553,37 @@ pub fn of_hosts(
         one(Kind::Host)
             || one(Kind::Controller) && one(Kind::Universe) && !one(Kind::Port) && !sized
     };
-    let (at, (kinds, headings)) = headers.find(|(_, (kinds, _))| has(kinds))?;
-    Some((at, kinds, headings))
+    if let Some((at, (kinds, headings))) = headers.find(|(_, (kinds, _))| has(kinds)) {
+        return Some((at, kinds, headings));
+    }
+    // Whatever its heading says, a column of addresses of four numbers is one of hosts.
+    let rows = table.iter().enumerate().take(BEFORE);
+    rows.filter_map(|(at, row)| {
+        let (mut kinds, headings) = read(row, None, reading);
+        let named = kinds.contains(&Some(Kind::Controller));
+        let below = table.get(at + 1..)?;
+        let hosts = |column: &usize| {
+            let all = below.iter().map(|row| row.text(*column)).filter(|text| !text.is_empty());
+            let of_hosts = all.clone().filter(|text| is_host(text)).count();
+            of_hosts > 1 && of_hosts * 2 > all.count()
+        };
+        let column = (0..kinds.len()).find(hosts)?;
+        *kinds.get_mut(column)? = Some(Kind::Host);
+        let sized = SIZES.iter().any(|kind| kinds.contains(&Some(*kind)));
+        let of_props = sized && kinds.contains(&Some(Kind::Name));
+        (named && !of_props).then_some((at, kinds, headings))
+    })
+    .next()
+}
+
+/// Whether a cell begins with an address of four numbers.
+fn is_host(text: &str) -> bool {
+    text.split_whitespace().next().is_some_and(|word| word.parse::<std::net::Ipv4Addr>().is_ok())
 }
 
 /// The kinds of columns that are offered, by the first of their headings.
 const OFFERED: &str = "`name`, `count` (props alike), `instance` (which of them), `nodes`, `nodesperstring`, \
-     `nodesperstrand`, `strings`, `stringnumber`, `stringname`, `strands`, `channels` (how many); `controller`, `host`, \
+     `nodesperstrand`, `strings`, `stringnumber`, `stringname`, `strands`, `channels` (how many), `channelspernode`; `controller`, `host`, \
      `port`, `position` (on the port), `limit` (nodes of the port), `receiver`, `receiverport`, `built` (runs), `skips` \
      (dark nodes within), `darknodesbefore`, `lead`; where it begins: `start` (12/307, or a channel), `universe` with \
      `slot` (1 to 512), `startchannel` (counted through all universes); where it ends: `end`, `enduniverse` with \
@@ -515,10 +627,17 @@ fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
             _ => {}
         }
     }
-    KNOWN.get(&word).map(|(kind, says_more)| match *kind {
+    let known = KNOWN.get(&word).map(|(kind, says_more)| match *kind {
         Kind::Nodes if reading.nodes_per_string && !*says_more => Kind::NodesPerString,
         kind => kind,
-    })
+    });
+    // `Mode / remarks`, and `??` of a column without a name.
+    let remarks = || {
+        let mut words = heading.split(|c: char| !c.is_alphanumeric()).map(plain);
+        let remark = words.any(|word| ["remarks", "notes", "comments"].contains(&&*word));
+        remark || word.is_empty() && heading.contains('?')
+    };
+    known.or_else(|| remarks().then_some(Kind::Note))
 }
 
 /// What each heading in small letters means, and whether it says what its nodes are counted for.

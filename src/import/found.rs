@@ -45,6 +45,8 @@ pub struct SheetLine {
     pub same_as: Option<String>,
     /// Whether it is not put up.
     pub stored: bool,
+    /// Whether a remark says that it shows what another string shows.
+    pub mirrors: bool,
 }
 
 /// A prop of the table.
@@ -81,6 +83,8 @@ pub struct Board {
     pub from_zero: bool,
     /// Whether a node that does not fit in what is left of its universe starts the next one.
     pub whole: bool,
+    /// How many slots of a universe its pixel ports use, where that is not all.
+    pub slots: Option<UniverseSlots>,
     /// Whether each string has a start of its own.
     pub per_prop: bool,
     /// How a sheet of boxes says that it numbers its strings, with what to say where they lie otherwise.
@@ -91,6 +95,8 @@ pub struct Board {
     pub universes: Option<(u64, Option<u64>)>,
     /// How many ports a sheet of boxes gives it, with what to say where that is too few.
     pub ports: Option<(u64, Note)>,
+    /// The voltage that a sheet of boxes gives its nodes.
+    pub volts: Option<String>,
     /// The most nodes of a port, by port.
     pub limits: BTreeMap<u32, u64>,
 }
@@ -98,6 +104,10 @@ pub struct Board {
 /// Where a row says that its strings lie.
 #[derive(Debug)]
 pub struct Claim {
+    /// The table, as an index of [`Found::places`].
+    pub table: usize,
+    /// Whether the words above its rows say another size of a universe than the rest of its table.
+    pub apart: bool,
     /// The row.
     pub row: usize,
     /// Its prop.
@@ -116,6 +126,17 @@ pub struct Claim {
     pub end_universe: Option<u64>,
     /// The heading and the text of its start, and of its end.
     pub texts: [(String, String); 2],
+}
+
+/// What says how many slots a universe has.
+#[derive(Debug)]
+pub struct Said {
+    /// The slots.
+    pub size: UniverseSlots,
+    /// The table that it is about, as an index of [`Found::places`]; `None` for all of a workbook.
+    pub table: Option<usize>,
+    /// The row of its words, to be worded; columns together have none.
+    pub note: Option<Note>,
 }
 
 /// What a table holds.
@@ -137,8 +158,10 @@ pub struct Found {
     pub comments: Vec<String>,
     /// Slots of a universe, by which its channels count.
     pub universe_slots: UniverseSlots,
-    /// What says how many slots a universe has, with the row of its words, to be worded; columns together have none.
-    pub said: Vec<(UniverseSlots, Option<Note>)>,
+    /// What says how many slots a universe has.
+    pub said: Vec<Said>,
+    /// How many slots of a universe the channels of each table count, where that is not the display's.
+    pub sizes: Vec<UniverseSlots>,
     /// How notes name its tables; empty where there is one.
     pub places: Vec<String>,
     /// Whether its rows are ports.

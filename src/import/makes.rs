@@ -146,7 +146,7 @@ pub fn of(
 }
 
 /// The index of a make, added where there is none like it.
-fn add(mut make: Make, name: Option<&str>, makes: &mut Vec<Make>) -> usize {
+pub fn add(mut make: Make, name: Option<&str>, makes: &mut Vec<Make>) -> usize {
     let base = match (name, &make.chip) {
         (Some(name), _) => lawful(name, "node"),
         (None, Some(chip)) => chip.clone(),

@@ -1,7 +1,7 @@
 //! A table of props, as people keep it in a spreadsheet, becomes a display and, where it has addresses, its lock.
 //!
 //! ```text
-//!  bytes ──sheet, book──▶ rows of cells ──columns──▶ which column is what ──rows──▶ props ──places──▶ addresses
+//!  bytes ──sheet, book, open──▶ rows of cells ──columns──▶ which column is what ──rows──▶ props ──places──▶ addresses
 //!                                                                 display and lock ◀──settle, write──┘
 //! ```
 //!
@@ -147,6 +147,8 @@ pub struct Reading {
 struct Sheet {
     /// How notes name it, where there are several.
     place: String,
+    /// Its own name in the workbook.
+    name: String,
     rows: Vec<Row>,
     sections: Vec<Block>,
     /// Remarks on its cells, by row.
@@ -174,10 +176,11 @@ pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, St
         return Err("there is no row below its header".to_owned());
     }
     open::beside(&others, reading, &mut found, &mut notes);
-    if found.props.is_empty() && !(alone && !found.boxes.is_empty()) {
+    if found.props.is_empty() && (found.boxes.is_empty() || !alone) {
         let what = "none of its rows is a prop".to_owned();
         notes.push(Note::of_table(what, Grade::Lost));
     }
+    boxes::volts(&mut found);
     clashes::shared_hosts(&found, &mut notes);
     let placed = places::settle(&mut found, reading.universe_slots, &mut notes);
     rows::same::whole(&mut found, &mut notes);

@@ -4,6 +4,7 @@ use super::book::{self, Page};
 use super::found::Found;
 use super::{Grade, Note, Reading, Sheet, boxes, columns, rows, sheet};
 use crate::diagnostic::words::shown;
+use crate::unit;
 use columns::Kind;
 use std::collections::BTreeSet;
 
@@ -103,59 +104,104 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
     let seen = |page: &Page, rank: u8| rank == best && !page.hidden;
     let any = pages.iter().zip(&ranks).any(|(page, rank)| seen(page, *rank));
     let own = pages.iter().zip(&ranks).any(|(page, rank)| page.name == "strings" && *rank == 2);
-    let mut before: Vec<(String, BTreeSet<String>)> = Vec::new();
-    let each = pages.iter_mut().zip(ranks).map(|(page, rank)| {
-        if own && OURS.contains(&page.name.as_str()) {
-            page.ours = true;
-            return false;
-        }
-        if rank < best || any && page.hidden {
+    let ranked = pages.iter().zip(&ranks).filter(|(page, rank)| seen(page, **rank)).count();
+    let mut all: Vec<(usize, Content)> = Vec::new();
+    for (at, (page, rank)) in pages.iter_mut().zip(ranks).enumerate() {
+        page.ours = own && OURS.contains(&page.name.as_str());
+        if page.ours || rank < best || any && page.hidden {
             let why = if page.hidden { "is hidden and was not read" } else { "was not read" };
-            page.left = format!("{why}; --sheet reads it");
-            return false;
+            page.left = format!("{why}; --sheet '{}' reads it", page.name);
+        } else if ranked > 1 && is_unused(&page.name) {
+            let why = "is not in use by its name and was not read";
+            page.left = format!("{why}; --sheet '{}' reads it", page.name);
+        } else {
+            all.push((at, Content::of(page, reading)));
         }
-        let keys = keys(page, reading);
-        let copied = before.iter().find(|(_, other)| {
-            let both = other.intersection(&keys).count();
-            both > 1 && both * 2 >= keys.len()
-        });
-        if let Some((other, _)) = copied {
-            page.left = format!(
-                "repeats rows of the sheet `{}` and was not read; --sheet reads it",
-                shown(other)
-            );
-            return false;
-        }
-        let first = before.is_empty();
-        before.push((page.name.clone(), keys));
+    }
+    // Of two sheets with the same props the one with addresses counts.
+    all.sort_by_key(|(_, content)| !content.placed);
+    let mut chosen = vec![false; pages.len()];
+    let mut before: Vec<(String, Content)> = Vec::new();
+    for (at, content) in all {
+        let Some((page, chosen)) = pages.get_mut(at).zip(chosen.get_mut(at)) else { continue };
         // Ports without names are what a table by port has; one such sheet says all.
-        best == 2 || first
-    });
-    each.collect()
+        let mut first = before.iter();
+        let first =
+            if best == 2 { first.find(|(_, one)| content.repeats(one)) } else { first.next() };
+        match first {
+            Some((_, other)) if best == 2 && other.placed && !content.placed => {
+                page.of_props = true;
+            }
+            Some((other, _)) => {
+                page.left = format!(
+                    "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",
+                    shown(other),
+                    page.name
+                );
+            }
+            None => {
+                *chosen = true;
+                before.push((page.name.clone(), content));
+            }
+        }
+    }
+    chosen
 }
 
-/// What each row of a sheet is and where it lies, to know a copy by.
-fn keys(page: &Page, reading: &Reading) -> BTreeSet<String> {
-    const KINDS: [Kind; 7] = [
-        Kind::Name,
-        Kind::Controller,
-        Kind::Port,
-        Kind::Universe,
-        Kind::Slot,
-        Kind::Start,
-        Kind::StartChannel,
-    ];
-    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
-    let of_section = |section: &columns::Block| -> Vec<String> {
-        let rows = section.rows.iter().filter_map(|at| page.rows.get(*at));
-        let key = |row: &sheet::Row| {
-            let cells = KINDS.iter().filter_map(|kind| section.columns.cell(row, *kind));
-            cells.map(str::to_lowercase).collect::<Vec<_>>().join("|")
+/// Whether the name of a sheet says that what it lists is not in use.
+fn is_unused(name: &str) -> bool {
+    const WORDS: [&str; 8] =
+        ["old", "unused", "retired", "archive", "gone", "scrapped", "stored", "notused"];
+    let plain = columns::plain(name);
+    let first: String = name.to_lowercase().chars().take_while(|c| c.is_alphabetic()).collect();
+    WORDS.contains(&&*plain) || WORDS.contains(&&*first)
+}
+
+/// What the rows of a sheet are and where they lie, to know a copy by.
+#[derive(Default)]
+struct Content {
+    names: BTreeSet<String>,
+    /// Names with what the rows say of where they lie.
+    keys: BTreeSet<String>,
+    /// Whether they say it.
+    placed: bool,
+}
+
+impl Content {
+    fn of(page: &Page, reading: &Reading) -> Self {
+        const PLACES: [Kind; 6] = [
+            Kind::Controller,
+            Kind::Port,
+            Kind::Universe,
+            Kind::Slot,
+            Kind::Start,
+            Kind::StartChannel,
+        ];
+        let mut content = Self::default();
+        let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+        for section in &sections {
+            let rows = section.rows.iter().filter_map(|at| page.rows.get(*at));
+            for row in rows.filter(|row| row.filled().nth(1).is_some()) {
+                let Some(name) = section.columns.cell(row, Kind::Name) else { continue };
+                let places = PLACES.iter().filter_map(|kind| section.columns.cell(row, *kind));
+                let key = places.fold(name.to_lowercase(), |key, place| key + "|" + place);
+                content.placed |= key.contains('|');
+                content.names.insert(name.to_lowercase());
+                content.keys.insert(key.to_lowercase());
+            }
+        }
+        content
+    }
+
+    /// Whether at least half of it, and two rows, stand in another sheet: with the same places, where both have them.
+    fn repeats(&self, other: &Self) -> bool {
+        let (own, all) = match self.placed && other.placed {
+            true => (&self.keys, &other.keys),
+            false => (&self.names, &other.names),
         };
-        let named = rows.filter(|row| section.columns.cell(row, Kind::Name).is_some());
-        named.filter(|row| row.filled().nth(1).is_some()).map(key).collect()
-    };
-    sections.iter().flat_map(of_section).collect()
+        let both = own.intersection(all).count();
+        both > 1 && both * 2 >= own.len()
+    }
 }
 
 /// Finds the columns of a table of props.
@@ -167,35 +213,92 @@ fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<She
     for note in notes.iter_mut().skip(from).filter(|note| note.place.is_empty()) {
         note.place.clone_from(&page.place);
     }
-    Ok(Sheet { place: page.place, rows: page.rows, sections, remarks: page.remarks })
+    Ok(Sheet {
+        place: page.place,
+        name: page.name,
+        rows: page.rows,
+        sections,
+        remarks: page.remarks,
+    })
 }
 
 /// Reads the sheets beside those that have the props.
 pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let before: BTreeSet<String> = found.comments.iter().cloned().collect();
     for page in pages.iter().filter(|page| !page.rows.is_empty()) {
         let mut said: Vec<String> = page.remarks.values().flatten().cloned().collect();
-        if page.ours || !boxes::read(page, reading, found, notes) {
+        if page.of_props {
+            of_props(page, reading, found, notes);
+        } else if page.ours || !boxes::read(page, reading, found, notes) {
             let table = columns::best(&page.rows, reading) > 0 && !page.ours;
             let grade = if table { Grade::Lost } else { Grade::Told };
             let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
                 (true, ..) => "says the same as the sheet `strings` and was not read",
-                (_, true, _) => page.left.as_str(),
+                (_, true, _) => &shown(&page.left),
                 (.., true) => "has no header of props and was not read",
                 _ => "has no header of props; its rows are kept as comments",
             };
             if !table && !page.ours && page.rows.len() <= MOST_WORDS {
-                let words =
-                    |row: &sheet::Row| format!("{}, row {}: {}", page.place, row.number, columns::begin(row));
+                let words = |row: &sheet::Row| {
+                    format!("{}, row {}: {}", page.place, row.number, columns::begin(row))
+                };
                 said.extend(page.rows.iter().map(words));
             }
-            let name = shown(&page.name);
-            let what = match name.is_empty() {
-                true => format!("it {why}"),
-                false => format!("the sheet `{name}` {why}"),
-            };
-            notes.push(Note::of_table(what, grade));
+            let place = page.place.clone();
+            notes.push(Note { place, ..Note::of_table(format!("it {why}"), grade) });
         }
-        said.retain(|words| !found.comments.contains(words));
+        said.retain(|words| !before.contains(words));
         found.comments.extend(said);
     }
+}
+
+/// Puts what a sheet says of props whose ports and addresses stand elsewhere at these props, as comments and labels.
+fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
+    let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+    let (mut known, mut lost) = (0_u64, Vec::new());
+    for section in &sections {
+        for row in section.rows.iter().filter_map(|at| page.rows.get(*at)) {
+            let Some(name) = section.columns.cell(row, Kind::Name) else { continue };
+            let said = row.filled().filter(|(at, _)| section.columns.at(Kind::Name) != Some(*at));
+            let said =
+                said.map(|(at, cell)| format!("{}: {}", section.columns.heading_at(at), cell.text));
+            let said: Vec<String> = said.collect();
+            if said.is_empty() {
+                continue;
+            }
+            let is = |text: &str| boxes::squeezed(text) == boxes::squeezed(name);
+            let prop = found
+                .props
+                .iter_mut()
+                .find(|prop| is(&prop.name) || prop.label.as_deref().is_some_and(is));
+            let words = format!("{}, row {}: {}", page.place, row.number, said.join("; "));
+            let Some(prop) = prop else {
+                found.comments.push(format!("{words} (of {})", shown(name)));
+                lost.push(format!("{} (\"{}\")", row.number, shown(name)));
+                continue;
+            };
+            known += 1;
+            prop.comments.push(words);
+        }
+    }
+    let mut what = format!(
+        "the sheet `{}` has no ports and no addresses: what it says of {} stands there as comments",
+        shown(&page.name),
+        unit::counted(known as i64, "prop")
+    );
+    if !lost.is_empty() {
+        const MOST: usize = 12;
+        let more = if lost.len() > MOST {
+            format!(" and {} more", lost.len() - MOST)
+        } else {
+            String::new()
+        };
+        lost.truncate(MOST);
+        what += &format!(
+            "; no prop of the other sheets is called as in its rows {}{more}",
+            lost.join(", ")
+        );
+    }
+    let grade = if lost.is_empty() { Grade::Told } else { Grade::Lost };
+    notes.push(Note::of_table(what, grade));
 }

@@ -10,6 +10,7 @@ use super::{Grade, Note};
 use crate::grid::Grid;
 use crate::model::Output;
 use crate::protocol::UniverseSlots;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
@@ -36,7 +37,9 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     if found.of_ports {
         mirrored(found, notes);
     }
-    clashes(found, &stray.into_keys().collect(), notes);
+    let ended = claims.iter().filter(|claim| claim.end.is_some());
+    let ended = ended.flat_map(|claim| claim.lines.iter().map(|place| (claim.prop, *place)));
+    clashes(found, &stray.into_keys().collect(), &ended.collect(), notes);
     shared_universes(found, notes);
     addressing(found);
     found.claims = claims;
@@ -99,11 +102,12 @@ fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     }
 }
 
-/// Channels from 0 that a place may mean.
-fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
+/// Channels from 0 that a place in the table of a claim may mean, as the display counts them.
+fn channels(found: &Found, claim: &Claim, places: &[At]) -> Vec<u64> {
     let slots = found.universe_slots.each();
-    let shift =
-        u64::from(board.and_then(|at| found.boxes.get(at)).is_some_and(|board| board.from_zero));
+    let own = found.sizes.get(claim.table).map_or(slots, |size| size.each());
+    let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
+    let shift = u64::from(board.is_some_and(|board| board.from_zero));
     let one = |at: &At| match at {
         At::Slot(universe, slot) => {
             let universe = universe + shift;
@@ -111,24 +115,33 @@ fn channels(found: &Found, board: Option<usize>, places: &[At]) -> Vec<u64> {
             lawful.then(|| (universe - 1) * slots + slot - 1)
         }
         At::Channel(channel) => {
-            let channel =
-                channel.checked_sub(1).filter(|channel| channel / slots < MOST_UNIVERSE)?;
-            Some(channel + shift * slots)
+            let channel = channel.checked_sub(1)?;
+            let universe = Some(channel / own).filter(|universe| *universe < MOST_UNIVERSE)?;
+            Some((universe + shift) * slots + channel % own)
         }
     };
     places.iter().filter_map(one).collect()
 }
 
-/// How a controller fills its universes, as the table has it.
+/// How a controller fills its universes: how many slots of each its pixel ports use, and whether nodes stay whole.
+pub(super) type Fill = (UniverseSlots, bool);
+
+/// How a controller fills its universes, as the table has it or as `fill` says.
 pub(super) fn grid(
     found: &Found,
     board: Option<usize>,
     line: &SheetLine,
-    whole: Option<bool>,
+    fill: Option<Fill>,
 ) -> Grid {
-    let own = board.and_then(|at| found.boxes.get(at)).is_some_and(|board| board.whole);
-    let pixels = line.make.is_some();
-    Grid::new(found.universe_slots, pixels && whole.unwrap_or(own))
+    let all = found.universe_slots;
+    let board = board.and_then(|at| found.boxes.get(at));
+    let own = || board.map_or((all, false), |board| (board.slots.unwrap_or(all), board.whole));
+    let (slots, whole) = fill.unwrap_or_else(own);
+    let grid = Grid::new(all, line.make.is_some() && whole);
+    match line.output {
+        Some(Output::Dmx(_)) => grid,
+        _ => grid.using(slots.get()),
+    }
 }
 
 /// Starts and ends of a claim's strings, laid one after another from a channel.
@@ -137,7 +150,7 @@ fn laid(
     claim: &Claim,
     range: std::ops::Range<usize>,
     from: u64,
-    whole: Option<bool>,
+    fill: Option<Fill>,
 ) -> Vec<(u64, u64)> {
     let board = board_of(found, claim);
     let mut at = from;
@@ -145,68 +158,86 @@ fn laid(
     let lines = lines.filter_map(|place| found.line(claim.prop, *place));
     lines
         .map(|line| {
-            let range = grid(found, board, line, whole).lay(at, found.body(line));
+            let range = grid(found, board, line, fill).lay(at, found.body(line));
             at = range.end;
             (range.start, range.end)
         })
         .collect()
 }
 
-/// Finds for each controller whether its nodes stay whole at the end of a universe: what more of its ends agree with.
+/// Finds how each controller fills its universes: what most of its ends agree with, and where no end tells, the starts of
+/// what comes next.
 fn layouts(found: &mut Found, claims: &[Claim]) {
-    let mut score: BTreeMap<usize, [u64; 2]> = BTreeMap::new();
-    let mut ends: BTreeMap<(usize, Option<Output>), Vec<[u64; 2]>> = BTreeMap::new();
-    let mut starts: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
+    let mut of_board: BTreeMap<usize, Vec<(&Claim, u64)>> = BTreeMap::new();
     for claim in claims {
-        let Some(board) = board_of(found, claim) else {
+        let (Some(board), [places]) = (board_of(found, claim), claim.starts.as_slice()) else {
             continue;
         };
-        let [places] = claim.starts.as_slice() else {
-            continue;
-        };
-        let [start] = channels(found, Some(board), places)[..] else {
-            continue;
-        };
-        let all = 0..claim.lines.len();
-        let by_whole = [false, true].map(|whole| {
-            laid(found, claim, all.clone(), start, Some(whole)).last().map_or(start, |last| last.1)
-        });
-        starts.entry(board).or_default().push(start);
-        let output = claim.lines.first().and_then(|line| found.line(claim.prop, *line)?.output);
-        ends.entry((board, output)).or_default().push(by_whole);
-        let end = claim.end.as_deref().map(|end| channels(found, Some(board), end));
-        for (score, own) in score.entry(board).or_default().iter_mut().zip(by_whole) {
-            *score +=
-                u64::from(end.as_ref().is_some_and(|end| end.contains(&(own.saturating_sub(1)))));
+        if let [start] = channels(found, claim, places)[..] {
+            of_board.entry(board).or_default().push((claim, start));
         }
     }
-    // Where no end tells, the start of what comes next on the port does.
-    let slots = found.universe_slots.each();
-    for ((board, _), ends) in ends {
-        let Some(starts) = starts.get_mut(&board) else {
-            continue;
-        };
-        starts.sort_unstable();
-        let Some(score) = score.get_mut(&board) else {
-            continue;
-        };
-        for [plain, whole] in ends {
-            let at = |channel: &u64| starts.binary_search(channel).is_ok();
-            let next = whole.next_multiple_of(slots);
-            score[0] += u64::from(at(&plain));
-            score[1] += u64::from(at(&whole) || next - whole < 12 && at(&next));
-        }
-    }
-    for (board, [plain, whole]) in score {
-        if let Some(board) = found.boxes.get_mut(board) {
-            board.whole = whole > plain;
+    for (board, claims) in of_board {
+        let fills = fills(found, &claims);
+        // The first of equals.
+        let scores = fills.iter().map(|fill| score(found, &claims, *fill)).enumerate();
+        let best = scores.max_by_key(|(at, score)| (*score, Reverse(*at)));
+        let best = best.and_then(|(at, _)| fills.get(at));
+        let all = found.universe_slots;
+        if let Some(((slots, whole), own)) = best.zip(found.boxes.get_mut(board)) {
+            own.whole = *whole;
+            own.slots = Some(*slots).filter(|slots| *slots != all);
         }
     }
 }
 
+/// The ways in which a controller may fill its universes, the likeliest first: as its table counts, all slots, all with whole
+/// nodes, and the size that at least two of its rows prove.
+fn fills(found: &Found, claims: &[(&Claim, u64)]) -> Vec<Fill> {
+    let all = found.universe_slots;
+    let of_table = claims.first().and_then(|(claim, _)| found.sizes.get(claim.table));
+    let mut fills =
+        vec![(of_table.copied().unwrap_or(all).min(all), false), (all, false), (all, true)];
+    let mut proven: BTreeMap<UniverseSlots, u32> = BTreeMap::new();
+    for (claim, start) in claims {
+        let lines = claim.lines.iter().filter_map(|place| found.line(claim.prop, *place));
+        let slots: u64 = lines.map(|line| found.body(line).slots()).sum();
+        let end = claim.end.as_deref().map(|end| channels(found, claim, end)).unwrap_or_default();
+        let Some(end) = end.first() else { continue };
+        let universes = (end / all.each()).saturating_sub(start / all.each());
+        let rest = (slots + start % all.each()).checked_sub(end % all.each() + 1);
+        let size = rest.filter(|rest| universes > 0 && rest.is_multiple_of(universes));
+        let size = size.and_then(|rest| UniverseSlots::new(u32::try_from(rest / universes).ok()?));
+        if let Some(size) = size.filter(|size| *size < all) {
+            *proven.entry(size).or_insert(0) += 1;
+        }
+    }
+    let proven = proven.into_iter().filter(|(_, rows)| *rows > 1);
+    fills.extend(proven.max_by_key(|(_, rows)| *rows).map(|(size, _)| (size, false)));
+    fills
+}
+
+/// How many ends of a controller's rows a way to fill its universes agrees with, and how many starts of what comes next.
+fn score(found: &Found, claims: &[(&Claim, u64)], fill: Fill) -> usize {
+    let slots = found.universe_slots.each();
+    let mut starts: Vec<u64> = claims.iter().map(|(_, start)| *start).collect();
+    starts.sort_unstable();
+    let at = |channel: &u64| starts.binary_search(channel).is_ok();
+    let padded = fill != (found.universe_slots, false);
+    let of_claim = |(claim, start): &(&Claim, u64)| {
+        let laid = laid(found, claim, 0..claim.lines.len(), *start, Some(fill));
+        let end = laid.last().map_or(*start, |last| last.1);
+        let said = claim.end.as_deref().map(|end| channels(found, claim, end));
+        let ends = said.is_some_and(|said| said.contains(&end.saturating_sub(1)));
+        let next = end.next_multiple_of(slots);
+        let goes_on = at(&end) || padded && next - end < 12 && at(&next);
+        usize::from(ends) + usize::from(goes_on)
+    };
+    claims.iter().map(of_claim).sum()
+}
+
 /// Gives the strings of a claim their starts, and says what does not agree. Gives its end, where that is another.
 fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64> {
-    let board = board_of(found, claim);
     let (count, parts) = (claim.lines.len(), claim.starts.len());
     if count == 0 || !count.is_multiple_of(parts) {
         let what = format!("{parts} addresses for {count} strings; not kept");
@@ -215,11 +246,11 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64
     }
     uneven(found, claim);
     let share = count / parts;
-    let end = claim.end.as_deref().map(|end| channels(found, board, end));
+    let end = claim.end.as_deref().map(|end| channels(found, claim, end));
     let mut last = 0;
     for (part, places) in claim.starts.iter().enumerate() {
         let range = part * share..(part + 1) * share;
-        let all = channels(found, board, places);
+        let all = channels(found, claim, places);
         let ends = end.as_deref().filter(|_| parts == 1);
         let Some(start) = start_of(found, claim, &range, (&all, ends), notes) else {
             continue;
@@ -292,13 +323,12 @@ fn start_of(
     (all, ends): (&[u64], Option<&[u64]>),
     notes: &mut Vec<Note>,
 ) -> Option<u64> {
-    let board = board_of(found, claim);
     let last = |start: u64| {
         let laid = laid(found, claim, range.clone(), start, None);
         laid.last().map_or(start, |last| last.1).saturating_sub(1)
     };
     let by_end = ends.and_then(|ends| all.iter().find(|start| ends.contains(&last(**start))));
-    let own = claim.channel.map(|channel| channels(found, board, &[At::Channel(channel)]));
+    let own = claim.channel.map(|channel| channels(found, claim, &[At::Channel(channel)]));
     let by_channel = own.and_then(|own| own.first().copied());
     let agreed = by_channel.filter(|channel| all.contains(channel));
     let start = match (by_end.copied().or(agreed), all) {
@@ -317,7 +347,7 @@ fn start_of(
             *start
         }
     };
-    let every = || claim.starts.iter().flat_map(|places| channels(found, board, places));
+    let every = || claim.starts.iter().flat_map(|places| channels(found, claim, places));
     let first = range.start == 0;
     if first && by_channel.is_some_and(|channel| every().all(|start| start != channel)) {
         let what = format!(
@@ -356,10 +386,12 @@ fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut 
 /// What to say where the end in the table is not `last`, the channel after the strings as they are laid.
 fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Option<Note> {
     let last = last.checked_sub(1)?;
+    let slots = found.universe_slots.each();
+    let own = found.sizes.get(claim.table).map_or(slots, |size| size.each());
     let ends = format!(
         "ends at {} (channel {}) by its start and its size",
         shown_at(found, last),
-        last + 1
+        last / slots * own + last % slots + 1
     );
     let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
     let shift = u64::from(board.is_some_and(|board| board.from_zero));
@@ -367,7 +399,7 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
     match end {
         Some(end) if !end.contains(&last) => {
             let start = claim.starts.first()?;
-            let start = *channels(found, board_of(found, claim), start).first()?;
+            let start = *channels(found, claim, start).first()?;
             let slots = (last + 1).checked_sub(start).filter(|_| claim.starts.len() == 1);
             let other = slots.and_then(|slots| (end.first()? + 1).checked_sub(slots));
             let other = other.map_or_else(String::new, |start| {
@@ -384,13 +416,12 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
 
 /// Sizes strings that the table gives only together, by where each of them starts and the last one ends.
 fn uneven(found: &mut Found, claim: &Claim) {
-    let board = board_of(found, claim);
     let Some(end) =
-        claim.end.as_deref().and_then(|end| channels(found, board, end).first().copied())
+        claim.end.as_deref().and_then(|end| channels(found, claim, end).first().copied())
     else {
         return;
     };
-    let starts = claim.starts.iter().map(|places| channels(found, board, places).first().copied());
+    let starts = claim.starts.iter().map(|places| channels(found, claim, places).first().copied());
     let Some(starts) = starts.collect::<Option<Vec<u64>>>() else {
         return;
     };

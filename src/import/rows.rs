@@ -1,29 +1,34 @@
 //! From rows of cells to props and their strings, with a note on all that is not understood.
 //!
-//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `claim.rs` where they lie; `ditto.rs` fills
-//! cells that mean the one above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what
-//! came of it in order; `same.rs` finds the strings whose data others show.
+//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `ports.rs` which outputs, `claim.rs` where
+//! they lie; `told.rs` says what becomes of remarks, and `remarked.rs` what they mean. `ditto.rs` fills cells that mean the one
+//! above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what came of it in order;
+//! `same.rs` finds the strings whose data others show.
 
+mod band;
 mod claim;
 mod ditto;
 mod fit;
 mod hang;
+mod ports;
 mod remarked;
 pub(super) mod same;
 mod shape;
+mod told;
 mod total;
 
 use super::cells::{self, SheetPort};
 use super::columns::{self, Columns, Kind};
-use super::found::{Found, SheetProp};
+use super::found::{Found, Said, SheetProp};
 use super::names::Names;
 use super::sheet::Row;
 use super::sizes;
-use super::{Grade, Note, Sheet};
+use super::{Grade, Note, Sheet, boxes};
 use crate::diagnostic::words;
 use crate::model::MOST_STRINGS;
+use crate::protocol::UniverseSlots;
 use crate::unit;
-pub(super) use ditto::fill as ditto;
+pub(super) use ditto::{fill as ditto, is_mark};
 use fit::{cut, drop_unused, fitted, in_order};
 use std::collections::BTreeMap;
 use total::Sums;
@@ -73,15 +78,27 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         members: BTreeMap::new(),
         last: None,
         sums: Sums::default(),
+        live: Sums::default(),
+        idle: false,
+        on: None,
+        dmx: false,
+        told_channels: false,
+        heads: Vec::new(),
+        counted: None,
         carried: BTreeMap::new(),
         remarks: BTreeMap::new(),
         hung: BTreeMap::new(),
         place: String::new(),
+        band: None,
+        port: None,
+        own_port: None,
     };
+    let by_sheet = band::by_sheet(&tables);
     // `wire any` means every controller there is.
     stage.boxes.keep("any");
     for table in tables {
         let from = stage.notes.len();
+        stage.box_of_sheet(&table, by_sheet);
         stage.table(&table);
         for note in stage.notes.iter_mut().skip(from) {
             note.place.clone_from(&table.place);
@@ -123,8 +140,21 @@ struct Stage<'a> {
     members: BTreeMap<(usize, u64), usize>,
     /// The row before this one that is a prop: its name as written and its prop.
     last: Option<(String, usize)>,
-    /// The sums of what stands above.
+    /// The sums of what stands above, and of what of it is put up.
     sums: Sums,
+    live: Sums,
+    /// Whether the row is not put up.
+    idle: bool,
+    /// The box that the words above the table say it is on.
+    on: Option<String>,
+    /// Whether it is a table of DMX fixtures, whose sockets are DMX outputs.
+    dmx: bool,
+    /// Whether it was said how channels in a column of slots are read.
+    told_channels: bool,
+    /// Rows of words right above the headers of further tables of a sheet.
+    heads: Vec<usize>,
+    /// The slots of a universe that such words say, where the rest of the sheet counts by others.
+    counted: Option<UniverseSlots>,
     /// The last text of the columns that a blank cell may take over.
     carried: BTreeMap<Kind, String>,
     /// Remarks on cells, by row.
@@ -134,6 +164,12 @@ struct Stage<'a> {
     hung: BTreeMap<String, SheetPort>,
     /// How notes name the table.
     place: String,
+    /// The box of the rows at hand, where no column says it.
+    band: Option<String>,
+    /// The port of the row at hand, where it stands in the cell of its box.
+    own_port: Option<Vec<SheetPort>>,
+    /// The port of the rows at hand, where a line of its own says it.
+    port: Option<Vec<SheetPort>>,
 }
 
 impl Stage<'_> {
@@ -158,24 +194,40 @@ impl Stage<'_> {
     fn table(&mut self, table: &Sheet) {
         self.place.clone_from(&table.place);
         self.remarks.clone_from(&table.remarks);
+        self.on = None;
         let first = table.sections.first().map_or(0, |section| section.columns.header);
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
             self.said(row, &words);
+            self.on = self.on.take().or_else(|| boxes::named_in(&words, self.known));
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
         // A total is of the rows of its own table.
-        self.sums = Sums::default();
+        self.told_channels = false;
+        let heads = table.sections.iter().skip(1).filter_map(|section| {
+            let row = table.rows.get(section.columns.header.checked_sub(1)?)?;
+            row.filled().nth(1).is_none().then_some(row.number)
+        });
+        self.heads = heads.collect();
+        (self.sums, self.live) = (Sums::default(), Sums::default());
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
             let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
             self.columns = section.columns.clone();
-            let size = fitted(&rows, &mut self.columns, self.notes);
-            self.found.said.extend(size.map(|size| (size, None)));
+            // A row of one cell is words, though it may be merged over all columns.
+            let cells = rows.iter().copied().filter(|row| row.filled().nth(1).is_some());
+            let size = fitted(&cells.collect::<Vec<_>>(), &mut self.columns, self.notes);
+            let own = Some(self.found.places.len());
+            let said = |size| Said { size, table: own, note: None };
+            self.found.said.extend(size.map(said));
             self.found.of_ports |= self.columns.of_ports;
             self.cut = cut(&rows, &self.columns);
             (self.last, self.carried) = (None, BTreeMap::new());
+            let above = section.columns.header.checked_sub(1);
+            self.counted = above.and_then(|at| self.apart(table.rows.get(at)?));
             self.sums.another();
+            self.live.another();
+            self.dmx = self.is_of_dmx(table.rows.get(..first).unwrap_or(&[]));
             for row in rows {
                 self.found.rows += 1;
                 self.row(row);
@@ -216,18 +268,39 @@ impl Stage<'_> {
         }
     }
 
+    /// The slots of a universe that words right above a further table of a sheet say, where the sheet has said another size.
+    fn apart(&self, row: &Row) -> Option<UniverseSlots> {
+        let size =
+            sizes::said(&columns::begin(row)).filter(|_| self.heads.contains(&row.number))?;
+        let table = Some(self.found.places.len());
+        let other = |said: &Said| said.table == table && said.size != size;
+        self.found.said.iter().any(other).then_some(size)
+    }
+
     /// Notes what the words of a row say about universes.
     fn said(&mut self, row: &Row, words: &str) {
-        let size = sizes::said(words);
-        self.found.said.extend(size.map(|size| {
+        if let Some(size) = self.apart(row) {
+            let what = format!(
+                "says that a universe has {} slots; so the table below it is read",
+                size.get()
+            );
+            let note = Note::of_table(what, Grade::Told);
+            self.notes.push(Note { row: Some(row.number), ..note });
+            return;
+        }
+        let table = Some(self.found.places.len());
+        let said = sizes::said(words).map(|size| {
             let note = Note::of_table(String::new(), Grade::Told);
-            (size, Some(Note { row: Some(row.number), place: self.place.clone(), ..note }))
-        }));
+            let note = Note { row: Some(row.number), place: self.place.clone(), ..note };
+            Said { size, table, note: Some(note) }
+        });
+        self.found.said.extend(said);
     }
 
     fn row(&mut self, row: &Row) {
-        if row.filled().count() == 1 && self.is_words(row) {
+        if row.filled().count() == 1 && self.is_words(row) || self.is_port_line(row) {
             self.said(row, &columns::begin(row));
+            self.band_of(row);
             self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
             return;
         }
@@ -239,6 +312,7 @@ impl Stage<'_> {
             }
             self.notes.extend(wrong);
             self.sums.mark();
+            self.live.mark();
             return;
         }
         let from = self.notes.len();
@@ -249,6 +323,16 @@ impl Stage<'_> {
             }
             self.add(row);
         }
+    }
+
+    /// Whether a table is of DMX fixtures: its headings or the words above it say DMX, and nothing in it counts nodes.
+    fn is_of_dmx(&self, above: &[Row]) -> bool {
+        let says = |text: &str| text.to_lowercase().contains("dmx");
+        let mut words =
+            above.iter().flat_map(|row| row.filled().map(|(_, cell)| cell.text.as_str()));
+        let nodes = [Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand];
+        !nodes.iter().any(|kind| self.columns.has(*kind))
+            && (self.columns.headings().iter().any(|heading| says(heading)) || words.any(says))
     }
 
     /// Whether the one cell of a row is a heading of rows, not a prop without nodes or a number.
@@ -303,6 +387,7 @@ impl Stage<'_> {
         let lines = self.lines(row, prop, controller, &mut facts);
         self.note_port(&written, prop, lines.last());
         self.claim(row, prop, lines);
+        self.note_remarks(row);
         self.comments(row, prop);
         Some(prop)
     }
@@ -355,9 +440,24 @@ impl Stage<'_> {
         let Some(text) = self.columns.cell(row, kind) else {
             return Ok(None);
         };
-        match cells::whole(text) {
-            Some(number) if number <= most => Ok(Some(number)),
+        let read = match kind {
+            Kind::StringNumber => cells::nth(text),
+            _ => cells::whole(text),
+        };
+        match read {
+            Some(number) if number <= most && !text.starts_with(['~', '≈']) => Ok(Some(number)),
+            // A string may be called by a word, which a comment keeps.
+            _ if kind == Kind::StringNumber && !text.starts_with(|c: char| c.is_ascii_digit()) => {
+                Ok(None)
+            }
             _ => {
+                let rough = cells::rough(text).filter(|number| (1..=most).contains(number));
+                let nodes = [Kind::Nodes, Kind::NodesPerString].contains(&kind);
+                if let Some(number) = rough.filter(|_| nodes) {
+                    let what = format!("taken as {number}, which may not be what it says");
+                    self.note((row, kind), what, Grade::Lost);
+                    return Ok(Some(number));
+                }
                 self.note((row, kind), format!("no number that fits here; {then}"), Grade::Lost);
                 Err(())
             }

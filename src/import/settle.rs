@@ -15,7 +15,7 @@ use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
 use crate::{Compiled, compile_beside, lockfile};
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Frames a second that are tried where a port has no time for the usual 40.
 const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
@@ -98,8 +98,44 @@ pub fn settle(
         text = self::text(name, &found, &notes, rate);
         compiled = around((display, &text), lock.as_deref());
     }
+    notes = folded(notes);
     let (rows, props, tables) = (found.rows, found.props.len(), found.places.len());
     Import { tables, text, lock, notes, rows, props, compiled }
+}
+
+/// Notes, of which those that lose nothing and say the same of several rows of a column are one.
+fn folded(notes: Vec<Note>) -> Vec<Note> {
+    let mut rows: BTreeMap<(String, String, String), BTreeSet<usize>> = BTreeMap::new();
+    let key = |note: &Note| (note.place.clone(), note.column.clone(), note.what.clone());
+    for note in notes.iter().filter(|note| note.grade == Grade::Told) {
+        rows.entry(key(note)).or_default().extend(note.row);
+    }
+    let mut all = Vec::with_capacity(notes.len());
+    for mut note in notes {
+        let several = |rows: &&mut BTreeSet<usize>| rows.len() != 1;
+        let own = rows.get_mut(&key(&note)).filter(several);
+        if let Some(own) = own.filter(|_| note.grade == Grade::Told && note.row.is_some()) {
+            // The first stands for all.
+            if own.is_empty() {
+                continue;
+            }
+            let own: Vec<usize> = std::mem::take(own).into_iter().collect();
+            (note.row, note.text) = (None, String::new());
+            note.what = format!("row {}: {}", ranges(&own), note.what);
+        }
+        all.push(note);
+    }
+    all
+}
+
+/// Numbers that rise, with neighbours as ranges: `4-6, 8`.
+pub(super) fn ranges(numbers: &[usize]) -> String {
+    let runs = numbers.chunk_by(|one, next| *next == one + 1);
+    let run = |run: &[usize]| match run {
+        [first, .., last] if run.len() > 2 => format!("{first}-{last}"),
+        run => run.iter().map(usize::to_string).collect::<Vec<_>>().join(", "),
+    };
+    runs.map(run).collect::<Vec<_>>().join(", ")
 }
 
 /// Says where the display lays strings whose addresses are not kept; whether there are any.

@@ -17,18 +17,20 @@ pub struct Cell {
     pub number: bool,
     /// Whether the text is that of a merged cell which begins in another cell.
     pub merged: bool,
+    /// Whether it is struck out.
+    pub struck: bool,
 }
 
 impl Cell {
     /// A cell with a text.
     pub fn new(text: &str, number: bool) -> Self {
         let text = text.trim().to_owned();
-        Self { text, number, merged: false }
+        Self { text, number, ..Self::default() }
     }
 }
 
 /// A row of cells.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Row {
     /// Its number as a spreadsheet counts rows, from 1.
     pub number: usize,

@@ -1,11 +1,11 @@
 //! How many slots of a universe a table uses: by its words, by its columns, or by where its boxes begin.
 
 use super::cells::At;
-use super::found::{Claim, Found};
+use super::found::{Claim, Found, Said};
 use super::places::board_of;
 use super::{Grade, Note};
 use crate::protocol::UniverseSlots;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The slots of 170 nodes of three, which is what many boxes send in a universe.
 const WHOLE_NODES: u64 = 510;
@@ -61,39 +61,123 @@ pub fn said(text: &str) -> Option<UniverseSlots> {
     })
 }
 
-/// Settles how many slots a universe has. `given` is the size that the user of `import` asked for.
+/// Settles how many slots a universe has: those of the display, and those by which the channels of each table count.
+/// `given` is the size that the user of `import` asked for, which holds for tables that do not show it.
 pub fn settle(
     found: &mut Found,
     claims: &[Claim],
     given: Option<UniverseSlots>,
     notes: &mut Vec<Note>,
 ) {
-    if let Some(size) = given {
-        found.universe_slots = size;
-        return;
-    }
     let said = std::mem::take(&mut found.said);
-    // Columns say it for every row, words may be about one of them.
-    let Some((size, own)) = said.iter().find(|(_, note)| note.is_none()).or(said.first()) else {
-        if let Some((what, grade, size)) = by_starts(found, claims) {
-            found.universe_slots = size;
-            notes.push(Note::of_table(what, grade));
+    let mut sizes: Vec<Option<UniverseSlots>> = Vec::new();
+    for table in 0..found.places.len() {
+        let own: Vec<&Claim> =
+            claims.iter().filter(|claim| claim.table == table && !claim.apart).collect();
+        let size = by_words(&said, table, &own, notes);
+        let general = || said.iter().find(|said| said.table.is_none()).map(|said| said.size);
+        let shown =
+            |size: &UniverseSlots| beyond(&own, *size).is_none() && !disproved(found, &own, *size);
+        let asked = given.filter(|given| {
+            let shown = shown(given);
+            if size.is_none() && !shown {
+                let place = found.places.get(table).cloned().unwrap_or_default();
+                let what = format!(
+                    "its universes have more than {} slots, so --universe-slots does not hold for it",
+                    given.get()
+                );
+                notes.push(Note { place, ..Note::of_table(what, Grade::Told) });
+            }
+            shown
+        });
+        let size = size.or(asked).or_else(|| general().filter(shown)).or_else(|| {
+            let (what, grade, size) = by_starts(found, &own)?;
+            let place = found.places.get(table).cloned().unwrap_or_default();
+            notes.push(Note { place, ..Note::of_table(what, grade) });
+            Some(size)
+        });
+        sizes.push(size);
+    }
+    let all: BTreeSet<u32> = sizes.iter().flatten().map(|size| size.get()).collect();
+    let one = all.first().and_then(|size| UniverseSlots::new(*size)).filter(|_| all.len() == 1);
+    let open = |claim: &&Claim| claim.apart || sizes.get(claim.table).is_none_or(Option::is_none);
+    let open: Vec<&Claim> = claims.iter().filter(open).collect();
+    let holds =
+        |size: &UniverseSlots| beyond(&open, *size).is_none() && !disproved(found, &open, *size);
+    let size = one.filter(holds).unwrap_or(UniverseSlots::ALL);
+    found.universe_slots = size;
+    found.sizes = sizes.into_iter().map(|own| own.unwrap_or(size)).collect();
+    counted_otherwise(found, claims, notes);
+}
+
+/// Says which tables count channels by another size than the display.
+fn counted_otherwise(found: &Found, claims: &[Claim], notes: &mut Vec<Note>) {
+    let all = found.universe_slots;
+    for (table, size) in found.sizes.iter().enumerate().filter(|(_, size)| **size != all) {
+        let channel = |at: &At| matches!(at, At::Channel(_));
+        let own = claims.iter().filter(|claim| claim.table == table);
+        if own.flat_map(|claim| claim.starts.iter().flatten()).any(channel) {
+            let what = format!(
+                "its channels count {} to a universe and those of the display {}: universes and slots are the same, \
+                 the numbers of channels are not",
+                size.get(),
+                all.get()
+            );
+            let place = found.places.get(table).cloned().unwrap_or_default();
+            notes.push(Note { place, ..Note::of_table(what, Grade::Told) });
         }
-        return;
+    }
+}
+
+/// A claim that lies on a slot beyond a size.
+fn beyond<'c>(claims: &[&'c Claim], size: UniverseSlots) -> Option<&'c Claim> {
+    let lies = |at: &At| matches!(at, At::Slot(_, slot) if *slot > size.each());
+    let any = |claim: &&&Claim| {
+        claim.starts.iter().chain(&claim.end).any(|at| at.first().is_some_and(lies))
     };
-    for (other, note) in said.iter().filter(|(other, _)| other != size) {
+    claims.iter().find(any).copied()
+}
+
+/// Whether more rows end where whole universes put them than where a size does.
+fn disproved(found: &Found, claims: &[&Claim], size: UniverseSlots) -> bool {
+    let ends = |size: UniverseSlots| {
+        let fits = |claim: &&&Claim| ends_by(found, claim, size.each());
+        claims.iter().filter(fits).count()
+    };
+    ends(UniverseSlots::ALL) > ends(size)
+}
+
+/// Whether a row with one start and an end, each a universe and a slot, ends where universes of a size put it.
+fn ends_by(found: &Found, claim: &Claim, size: u64) -> bool {
+    let ([starts], Some(ends)) = (claim.starts.as_slice(), &claim.end) else { return false };
+    let [At::Slot(universe, slot)] = starts[..] else { return false };
+    let lines = claim.lines.iter().filter_map(|place| found.line(claim.prop, *place));
+    let slots: u64 = lines.map(|line| found.body(line).slots()).sum();
+    let last = (universe * size + slot - 1 + slots).saturating_sub(1);
+    ends.contains(&At::Slot(last / size, last % size + 1))
+}
+
+/// The size that a table says itself; what contradicts it is reported.
+fn by_words(
+    said: &[Said],
+    table: usize,
+    claims: &[&Claim],
+    notes: &mut Vec<Note>,
+) -> Option<UniverseSlots> {
+    let all = || said.iter().filter(|said| said.table == Some(table));
+    // Columns say it for every row, words may be about one of them.
+    let own = all().find(|said| said.note.is_none()).or(all().next())?;
+    let size = own.size;
+    for other in all().filter(|other| other.size != size) {
         let what = format!(
             "says {} slots to a universe, where the table has {} elsewhere, which is taken",
-            other.get(),
+            other.size.get(),
             size.get()
         );
-        notes.extend(note.clone().map(|note| Note { what, grade: Grade::Wrong, ..note }));
+        notes.extend(other.note.clone().map(|note| Note { what, grade: Grade::Wrong, ..note }));
     }
-    let lies = |at: &At| matches!(at, At::Slot(_, slot) if *slot > size.each());
-    let beyond = claims
-        .iter()
-        .find(|claim| claim.starts.iter().chain(&claim.end).any(|at| at.first().is_some_and(lies)));
-    let (what, grade) = match beyond {
+    let claim = beyond(claims, size);
+    let (what, grade) = match claim {
         Some(claim) => {
             let words = format!(
                 "says {} slots to a universe, but row {} lies beyond; 512 are taken",
@@ -103,17 +187,16 @@ pub fn settle(
             (words, Grade::Wrong)
         }
         None => {
-            found.universe_slots = *size;
-            let words =
-                format!("says that a universe has {} slots: so has the display", size.get());
+            let words = format!("says that a universe has {} slots; so it is read", size.get());
             (words, Grade::Told)
         }
     };
-    notes.extend(own.clone().map(|note| Note { what, grade, ..note }));
+    notes.extend(own.note.clone().map(|note| Note { what, grade, ..note }));
+    Some(if claim.is_some() { UniverseSlots::ALL } else { size })
 }
 
 /// What the channels at which the boxes of a table begin say, where it has channels and no universes.
-fn by_starts(found: &Found, claims: &[Claim]) -> Option<(String, Grade, UniverseSlots)> {
+fn by_starts(found: &Found, claims: &[&Claim]) -> Option<(String, Grade, UniverseSlots)> {
     let mut firsts: BTreeMap<Option<usize>, u64> = BTreeMap::new();
     let mut across = Vec::new();
     for claim in claims {
@@ -131,8 +214,8 @@ fn by_starts(found: &Found, claims: &[Claim]) -> Option<(String, Grade, Universe
     let all = UniverseSlots::ALL;
     let beyond = firsts.values().any(|first| *first > 0);
     if begin(WHOLE_NODES) && beyond && !begin(all.each()) {
-        let what = "its channels count 510 to a universe, since every box begins on such a one: so \
-                    does the display";
+        let what = "its channels count 510 to a universe, since every box begins on such a one; so \
+                    it is read";
         return Some((what.to_owned(), Grade::Told, UniverseSlots::new(510)?));
     }
     let first = across.first()?;

@@ -52,7 +52,7 @@ fn what_is_not_understood_is_told_with_its_place() {
     let glue = lost.remove(0);
     assert!(
         glue.starts_with(
-            "column `Glue`: no column that is known; kept as comments. Known are `name`, "
+            "column `Glue`: no column that is known; kept as comments; --column 'Glue=KIND' says what it is"
         ),
         "{glue}"
     );

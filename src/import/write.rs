@@ -250,6 +250,9 @@ fn controllers(found: &Found, out: &mut String) {
                 out.push_str("# fill in: universes from N, where its universes begin\n")
             }
         }
+        if let Some(slots) = board.slots {
+            let _ = writeln!(out, "universe {} slots", slots.get());
+        }
         match &board.addressing {
             _ if board.per_prop => out.push_str("addressing per prop\n"),
             Some((words, _)) => {

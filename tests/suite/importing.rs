@@ -725,7 +725,7 @@ fn a_sheet_of_boxes_says_hosts_and_inputs() {
     let doubts: Vec<String> = doubts.map(ToString::to_string).collect();
     assert_eq!(doubts.len(), 3, "{doubts:?}");
     for wanted in
-        ["no address of a host", "no input that is known", "nothing of the table hangs on it"]
+        ["no address of a host", "no input that is known", "no row of props names this box"]
     {
         assert!(doubts.iter().any(|doubt| doubt.contains(wanted)), "{wanted} {doubts:?}");
     }

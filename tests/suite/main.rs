@@ -49,6 +49,7 @@
 
 mod advice;
 mod allocation;
+mod areas;
 mod build;
 mod changes;
 mod check;

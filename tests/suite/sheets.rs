@@ -287,3 +287,85 @@ fn a_type_may_be_the_order_of_colours() {
         import.text
     );
 }
+
+/// Starts and ends in two pairs of columns with words above them, strings by number or by word, a whole address in a
+/// column of universes, and a channel through all universes: 5,633 is 11 universes of 512 and one.
+#[test]
+fn ends_in_a_second_pair_of_columns() {
+    let import = imported(
+        "Weir walk,,,,,,,,,\n,,,,,Starts,,Ends,,\n\
+         Prop,String,Box,Port,Lights,Universe,Channel,Universe,Channel,Remarks\n\
+         Lock gate,1 of 2,K,1,50,1,1,1,150,\nLock gate,2/2,K,1,50,1,151,1,300,\n\
+         Sluice,left,K,2,60,2,1,2,180,\nSluice,sill,K,2,40,2,181,2,300,\n\
+         Towpath,,K,3,40,,5633,,5752,\n\
+         ,,,,,Starts,,Ends,,\nProp,String,Box,Port,Lights,Universe,Channel,Universe,Channel,Remarks\n\
+         Heron,,M,1,20,201/1,,201/60,,\nEel,,M,1,30,U201 ch 61,,,,\nReed,,M,2,25,202,1,202,100,\n\
+         Otter,,–,–,≈50,,,,,\n",
+    );
+    lies(
+        &import,
+        &[
+            "Lock-gate.1: {port: K.1, start: 1/1, slots: 150",
+            "Lock-gate.2: {port: K.1, start: 1/151, slots: 150",
+            "Sluice.1: {port: K.2, start: 2/1, slots: 180",
+            "Sluice.2: {port: K.2, start: 2/181, slots: 120",
+            "Towpath: {port: K.3, start: 12/1, slots: 120",
+            "Heron: {port: M.1, start: 201/1, slots: 60",
+            "Eel: {port: M.1, start: 201/61, slots: 90",
+            // 25 nodes that take 100 slots have four each.
+            "Reed: {port: M.2, start: 202/1, slots: 100",
+        ],
+    );
+    assert!(import.text.contains("String: sill"), "{}", import.text);
+    assert_eq!(
+        doubts(&import),
+        ["row 14, column `Lights`: \"≈50\": taken as 50, which may not be what it says"]
+    );
+}
+
+/// Short headings of a second table, whose words say another size of a universe than those above the first: channel 51,201
+/// is 100 universes of 512 and one.
+#[test]
+fn short_headings_of_a_second_table() {
+    let import = imported(
+        "Wharf: 510 channels to a universe,,,,,,,,,,\nProp,Box,Port,Nodes,Start,End,,,,,\n\
+         Crane,A,1,200,3/1,4/90,,,,,\n\
+         all new: 512 per uni from here on,,,,,,,,,,\nnm,#,bx,pt,px,bpp,st,en,ord,V,cmt\n\
+         Sail,3,F,1-3,40,3,51201,51560,RGB,12,one on each\nFlag,1,F,9,50,4,51713,51912,GRBW,5,lead 2 m\n\
+         Lamp,Box,Out,Channels,Universe,Channel,,,,,\nBow lamp,D,dmx1,7 ch,93 / 1-7,,,,,,\n",
+    );
+    lies(
+        &import,
+        &[
+            "Crane: {port: A.1, start: 3/1, slots: ",
+            "Sail.1: {port: F.1, start: 101/1, slots: 120",
+            "Sail.3: {port: F.3, start: 101/241, slots: 120",
+            "Flag: {port: F.9, start: 102/1, slots: 200",
+            "Bow-lamp: {port: D.dmx1, start: 93/1, slots: 7",
+        ],
+    );
+    assert!(import.text.contains("GRBW"), "{}", import.text);
+    assert!(doubts(&import).is_empty(), "{:#?}", doubts(&import));
+}
+
+/// A place on each port headed `#`, slots of a node beside a number of them, and pairs with a dash.
+#[test]
+fn hash_is_a_place_and_a_dash_parts_universe_and_slot() {
+    let import = imported(
+        "Out,#,Item,Px,Ch/px,Ch,Start (U/C),End (U/C),Lead m,Order,??\n\
+         1,1,Buoy,35,3,105,101-1,101-105,2,GRB,\n1,2,Bell,30,4,120,101-106,101-225,0.5,RGBW,loud\n\
+         2,1,Net,80 ish,3,240,103-1,103-240,,GRB,\n",
+    );
+    lies(
+        &import,
+        &[
+            "Buoy: {port: main.1, start: 101/1, slots: 105",
+            "Bell: {port: main.1, start: 101/106, slots: 120",
+            "Net: {port: main.2, start: 103/1, slots: 240",
+        ],
+    );
+    assert_eq!(
+        doubts(&import),
+        ["row 4, column `Px`: \"80 ish\": taken as 80, which may not be what it says"]
+    );
+}

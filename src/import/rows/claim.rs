@@ -15,6 +15,8 @@ impl Stage<'_> {
             cell.is_some_and(|cell| cell.number && stage.cut)
         };
         let mut claim = Claim {
+            table: self.found.places.len(),
+            apart: self.counted.is_some(),
             row: row.number,
             prop,
             lines,
@@ -25,11 +27,19 @@ impl Stage<'_> {
             end_universe: None,
             texts: [Kind::Start, Kind::End].map(|_| (String::new(), String::new())),
         };
-        let (from_pair, universe_end) = self.pair(row, Kind::Universe, Kind::Slot);
-        let (to_pair, _) = self.pair(row, Kind::EndUniverse, Kind::EndSlot);
+        let [full, full_end] = self.full(row);
+        let (from_pair, universe_end) = match full {
+            Some(at) => (Some(at), None),
+            None => self.pair(row, Kind::Universe, Kind::Slot),
+        };
+        let to_pair = full_end.or_else(|| self.pair(row, Kind::EndUniverse, Kind::EndSlot).0);
         let [start, end] = [Kind::Start, Kind::End].map(|kind| {
             let text = self.columns.cell(row, kind)?;
-            Some(cells::spots(text, false, cut(kind, self)))
+            // Beside an end, `21-256` is no range.
+            let bare = |text: &str| text.chars().all(|c| c.is_ascii_digit() || "- ".contains(c));
+            let to = kind == Kind::End || self.columns.cell(row, Kind::End).is_some_and(bare);
+            let text = if to && bare(text) { text.replacen('-', "/", 1) } else { text.to_owned() };
+            Some(cells::spots(&text, false, cut(kind, self)))
         });
         let [from, to] = [Kind::StartChannel, Kind::EndChannel].map(|kind| {
             let text = self.columns.cell(row, kind)?;
@@ -78,10 +88,64 @@ impl Stage<'_> {
             (_, None, Some(channel)) => vec![vec![At::Channel(channel)]],
             (_, None, None) => return,
         };
+        if let Some(size) = self.counted.map(|size| size.each()) {
+            for at in claim.starts.iter_mut().chain(&mut claim.end).flatten() {
+                if let At::Channel(channel @ 1..) = *at {
+                    *at = At::Slot((channel - 1) / size + 1, (channel - 1) % size + 1);
+                }
+            }
+            claim.channel = None;
+        }
         let universe = self.columns.cell(row, Kind::Universe).and_then(cells::universes);
         claim.universe = universe.filter(|_| from_pair.is_none()).map(|(first, _)| first);
         claim.end_universe = universe_end;
         self.found.claims.push(claim);
+    }
+
+    /// The whole address that a cell has where its column is of universes, of slots, or of something else that it can't
+    /// be; and the end.
+    fn full(&mut self, row: &Row) -> [Option<At>; 2] {
+        let starts = [Kind::Start, Kind::StartChannel];
+        let said = starts.iter().any(|kind| self.columns.cell(row, *kind).is_some());
+        let stray = Some(Kind::SlotsPerNode).filter(|_| !said);
+        let of = |kinds: &[Kind]| {
+            let texts = kinds.iter().filter_map(|kind| self.columns.cell(row, *kind));
+            texts.filter(|text| cells::universes(text).is_none()).find_map(cells::whole_address)
+        };
+        let begins = [Some(Kind::Universe), Some(Kind::Slot), stray];
+        let from = of(&begins.into_iter().flatten().collect::<Vec<_>>());
+        let to = of(&[Kind::EndUniverse, Kind::EndSlot]).map(|(to, _)| to);
+        let end = from.and_then(|(_, end)| end);
+        let channels = [
+            self.beyond(row, Kind::Universe, Kind::Slot),
+            self.beyond(row, Kind::EndUniverse, Kind::EndSlot),
+        ];
+        let [channel, channel_end] = channels;
+        [from.map(|(from, _)| from).or(channel), to.or(end).or(channel_end)]
+    }
+
+    /// The universe and slot of a channel that is counted through all universes, in a column of slots of a row without a
+    /// universe.
+    fn beyond(&mut self, row: &Row, universe: Kind, slot: Kind) -> Option<At> {
+        const ALL: u64 = 512;
+        let text = self.columns.cell(row, slot)?.to_lowercase();
+        let text = ["channel", "chan", "ch", "abs"]
+            .iter()
+            .find_map(|word| text.strip_prefix(word))
+            .unwrap_or(&text);
+        let channel = cells::whole(text.trim_start_matches([' ', '.'])).filter(|at| *at > ALL)?;
+        if self.columns.cell(row, universe).is_some() {
+            return None;
+        }
+        let [own, at] = [(channel - 1) / ALL + 1, (channel - 1) % ALL + 1];
+        if !std::mem::replace(&mut self.told_channels, true) {
+            let what = format!(
+                "no universe; taken as a channel counted through universes of {ALL} slots: {own}/{at}; so are \
+                 others like it"
+            );
+            self.note((row, slot), what, Grade::Told);
+        }
+        Some(At::Slot(own, at))
     }
 
     /// Where a row ends by a slot alone, as all that it may mean: in any universe that its slots can reach.
@@ -191,6 +255,7 @@ impl Stage<'_> {
                 Some(Kind::SkipWithin) => {
                     cell.text != "0" && self.columns.cell(row, Kind::Runs).is_none()
                 }
+                Some(Kind::StringNumber) => cells::nth(&cell.text).is_none(),
                 // It is no setting of a table of ports.
                 Some(Kind::Strings) => self.columns.of_ports,
                 _ => false,

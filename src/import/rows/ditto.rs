@@ -1,16 +1,18 @@
 //! Cells with a mark that means "as above".
 
 use crate::import::columns::Block;
+use crate::import::settle::ranges;
 use crate::import::sheet::{Cell, Row};
 use crate::import::{Grade, Note};
 use std::collections::BTreeSet;
 
 /// What stands for the cell above, in small letters.
-const MARKS: [&str; 16] = [
+const MARKS: [&str; 17] = [
     "\"",
     "''",
     "\u{3003}",
     "ditto",
+    "same",
     "do.",
     "-\"-",
     "-''-",
@@ -26,7 +28,7 @@ const MARKS: [&str; 16] = [
 ];
 
 /// Whether a cell means the one above it.
-pub(super) fn is_mark(text: &str) -> bool {
+pub fn is_mark(text: &str) -> bool {
     text.len() <= 9 && MARKS.contains(&text.to_lowercase().as_str())
 }
 
@@ -52,7 +54,7 @@ pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
                 let known = above.get(column).filter(|above| !above.text.is_empty());
                 let own = rows.get_mut(*at).and_then(|row| row.cells.get_mut(column));
                 if let Some((own, above)) = own.zip(known) {
-                    *own = Cell { merged: false, ..above.clone() };
+                    *own = Cell { merged: false, struck: own.struck, ..above.clone() };
                     filled.insert(number);
                     columns.insert(section.columns.heading_at(column).to_owned());
                 }
@@ -60,12 +62,12 @@ pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
         }
     }
     if !filled.is_empty() {
-        let rows: Vec<String> = filled.iter().map(ToString::to_string).collect();
+        let rows: Vec<usize> = filled.into_iter().collect();
         let columns: Vec<String> = columns.into_iter().map(|name| format!("`{name}`")).collect();
         let what = format!(
             "ditto marks are read as the cell above them: column {}, row {}",
             columns.join(", "),
-            rows.join(", ")
+            ranges(&rows)
         );
         notes.push(Note::of_table(what, Grade::Told));
     }

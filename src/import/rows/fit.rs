@@ -108,12 +108,14 @@ pub(super) fn fitted(
         columns.turn(Kind::Colour, Kind::Note);
     }
     // A mode may be the footprint of a fixture, or its number.
-    let is_footprint = |text: &str| text.to_lowercase().contains("ch") && cells::whole(text).is_some();
+    let is_footprint =
+        |text: &str| text.to_lowercase().contains("ch") && cells::whole(text).is_some();
     if columns.heading(Kind::Slots).to_lowercase().contains("mode")
         && !all(columns, Kind::Slots, &is_footprint)
     {
         columns.turn(Kind::Slots, Kind::Note);
     }
+    hashed(rows, columns);
     if columns.has(Kind::Position)
         && !all(columns, Kind::Position, &|text| cells::whole(text).is_some())
     {
@@ -127,8 +129,13 @@ pub(super) fn fitted(
     // Where nothing else says how large a string is, a count is that of its nodes.
     if columns.has(Kind::Count)
         && !SIZES.iter().any(|kind| columns.has(*kind))
-        && rows.iter().any(|row| columns.cell(row, Kind::Count).is_some_and(|text| cells::whole(text).is_some()))
-        && all(columns, Kind::Count, &|text| cells::whole(text).or(cells::multiple(text).map(|of| of.count)).is_some())
+        && rows.iter().any(|row| {
+            columns.cell(row, Kind::Count).is_some_and(|text| cells::whole(text).is_some())
+        })
+        && all(columns, Kind::Count, &|text| {
+            let count = cells::whole(text).or(cells::multiple(text).map(|of| of.count));
+            count.or(cells::rough(text)).is_some()
+        })
     {
         let what = "taken as the number of nodes, since no other column says it".to_owned();
         let column = columns.heading(Kind::Count).to_owned();
@@ -145,11 +152,58 @@ pub(super) fn fitted(
         names.iter().any(|(name, count)| name.is_some() && *count > 1)
     };
     let singular = columns.heading(Kind::Strings).trim().eq_ignore_ascii_case("string");
+    // `1 of 2` or a word is no count of strings.
+    let numbered = numbered || {
+        let mut cells = rows.iter().filter_map(|row| columns.cell(row, Kind::Strings));
+        cells.any(|text| cells::whole(text).is_none())
+    };
     if singular && numbered && !columns.has(Kind::StringNumber) {
         columns.turn(Kind::Strings, Kind::StringNumber);
     }
     slots(rows, columns);
     universe_slots(rows, columns)
+}
+
+/// A column headed `#` has the places on each port, where these count from 1, or how many strings a row has, where ports
+/// or ends agree; else it is a running number.
+fn hashed(rows: &[&Row], columns: &mut Columns) {
+    if columns.heading(Kind::Position).trim() != "#" {
+        return;
+    }
+    let whole = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
+    let mut port = (None, None);
+    let (mut last, mut placed, mut strings) = (0, true, 0_usize);
+    let numbers = rows.iter().filter_map(|row| whole(row, Kind::Position));
+    let running = numbers.zip(1..).all(|(number, at)| number == at);
+    for row in rows {
+        let Some(number) = whole(row, Kind::Position) else { continue };
+        let cells = [Kind::Controller, Kind::Port].map(|kind| columns.cell(row, kind));
+        let own = (cells[0].or(port.0), cells[1].or(port.1));
+        last = if own == port { last + 1 } else { 1 };
+        port = own;
+        placed &= number == last;
+        let ports = cells[1].and_then(cells::ports).map_or(0, |ports| ports.len() as u64);
+        strings += usize::from(number > 1 && ports == number);
+        let span = whole(row, Kind::Start).zip(whole(row, Kind::End));
+        let nodes = whole(row, Kind::Nodes).zip(whole(row, Kind::SlotsPerNode));
+        let each = nodes.and_then(|(nodes, each)| nodes.checked_mul(each)?.checked_mul(number));
+        let fits = span.and_then(|(from, to)| (to + 1).checked_sub(from)) == each;
+        strings += usize::from(number > 1 && each.is_some() && fits);
+    }
+    if placed {
+        return;
+    }
+    match strings > 0
+        && !running
+        && !columns.has(Kind::Strings)
+        && !columns.has(Kind::NodesPerString)
+    {
+        true => {
+            columns.turn(Kind::Position, Kind::Strings);
+            columns.turn(Kind::Nodes, Kind::NodesPerString);
+        }
+        false => columns.turn(Kind::Position, Kind::Note),
+    }
 }
 
 /// A number beside a universe is a slot of it where most are too small for channels that count through all universes.

@@ -14,7 +14,8 @@ impl Stage<'_> {
     /// A controller by its text, or where the cell is blank by the one above it, if the row has a port.
     pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
         if !self.columns.has(Kind::Controller) {
-            return None;
+            let band = self.band.clone()?;
+            return Some(self.board(&band));
         }
         let text = match self.columns.cell(row, Kind::Controller) {
             Some(text) => text.to_owned(),
@@ -26,6 +27,7 @@ impl Stage<'_> {
                 above
             }
         };
+        let text = self.box_and_port(row, text);
         self.carried.insert(Kind::Controller, text.clone());
         let at = self.board(&text);
         let host = self.columns.cell(row, Kind::Host).map(str::to_owned);
@@ -52,8 +54,7 @@ impl Stage<'_> {
     }
 
     pub(super) fn board(&mut self, text: &str) -> usize {
-        let known = self.known.get(&boxes::squeezed(text));
-        let text = known.map_or(text, String::as_str);
+        let text = self.known_box(text).unwrap_or(text);
         let key = text.to_lowercase();
         if let Some(at) = self.boxes_by_text.get(&key) {
             return *at;
@@ -68,65 +69,6 @@ impl Stage<'_> {
         let label = differs.then(|| text.to_owned());
         self.found.boxes.push(Board { name, label, ..Board::default() });
         at
-    }
-
-    /// The outputs of a row.
-    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
-        let marked = |text: &&str| super::ditto::is_mark(text);
-        let Some(text) = self.columns.cell(row, Kind::Port).filter(|text| !marked(text)) else {
-            return self.port_before(row);
-        };
-        let known = |name: &str| self.known.contains_key(&boxes::squeezed(name));
-        let letters = |name: &str| name.chars().all(char::is_alphabetic);
-        let ports = cells::ports_of_box(text, &known).or_else(|| cells::ports(text));
-        // Where no column names a box, its letter stands before the port: `C12`.
-        let unnamed = !self.columns.has(Kind::Controller);
-        let ports = ports.or_else(|| cells::ports_of_box(text, &letters).filter(|_| unnamed));
-        if ports.is_none() {
-            let what = "no port that is understood; the port is left open";
-            self.note((row, Kind::Port), what, Grade::Lost);
-        }
-        ports
-    }
-
-    /// The output of a row without a port that says which prop it comes after: `after Cane 1`.
-    fn port_before(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
-        let own = self.columns.cell(row, Kind::Port).is_some();
-        let mut said = self.remarks_of(row).filter_map(|(_, text)| remarked::after(text));
-        let before = said.find_map(|name| self.hung.get(&name).cloned());
-        drop(said);
-        match &before {
-            Some((name, output)) => {
-                let name = name.as_deref().unwrap_or("");
-                let what = format!(
-                    "taken as port {} of `{name}`, by what the row comes after",
-                    output.name()
-                );
-                self.note((row, Kind::Port), what, Grade::Told);
-            }
-            None if own => {
-                let what = "no port stands above; the port is left open";
-                self.note((row, Kind::Port), what, Grade::Lost);
-            }
-            None => {}
-        }
-        before.map(|port| vec![port])
-    }
-
-    /// Notes the box and the port of a prop, for what says that it comes after it.
-    pub(super) fn note_port(&mut self, written: &str, prop: usize, last: Option<&(usize, usize)>) {
-        let line = last.and_then(|place| self.found.line(prop, *place));
-        let board = line.and_then(|line| self.found.boxes.get(line.controller?));
-        if let Some((board, output)) = board.zip(line.and_then(|line| line.output)) {
-            let name = board.label.as_ref().unwrap_or(&board.name).clone();
-            self.hung.insert(written.to_lowercase(), (Some(name), output));
-        }
-    }
-
-    /// The cells of a row that are remarks, with their columns.
-    pub(super) fn remarks_of<'r>(&self, row: &'r Row) -> impl Iterator<Item = (usize, &'r str)> {
-        let is = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
-        row.filled().filter(move |(at, _)| is(*at)).map(|(at, cell)| (at, cell.text.as_str()))
     }
 
     /// Makes the strings of a row and hangs them on its ports. Gives where they stand in their prop.
@@ -165,12 +107,15 @@ impl Stage<'_> {
             for (at, size) in facts.sizes.iter().enumerate() {
                 let nodes = if facts.make.is_some() { *size } else { 0 };
                 self.sums.nodes = self.sums.nodes.saturating_add(nodes);
+                if !line.stored {
+                    self.live.nodes = self.live.nodes.saturating_add(nodes);
+                }
                 places.push((member, strings.len()));
                 strings.push(SheetLine {
                     size: *size,
-                    enters: enters.get(at).or(enters.first()).cloned(),
+                    enters: enters.get(at).or(enters.first()).or(line.enters.as_ref()).cloned(),
                     same_as: same_as.get(at).or(same_as.first()).cloned(),
-                    skip: skips.get(at).or(skips.first()).copied().unwrap_or(0),
+                    skip: skips.get(at).or(skips.first()).copied().unwrap_or(line.skip),
                     runs: runs.get(at).filter(|runs| runs.contains("->")).cloned(),
                     ..line.clone()
                 });
@@ -225,23 +170,28 @@ impl Stage<'_> {
     /// What holds for each string of a row.
     pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> SheetLine {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
-        let name = cell(Kind::StringName).map(|name| lawful(&name, "string"));
+        // Strings may have names where others have numbers.
+        let letters = |text: &String| text.starts_with(char::is_alphabetic);
+        let unnumbered = cell(Kind::StringNumber).filter(letters);
+        let numbered = unnumbered.is_none();
+        let name = cell(Kind::StringName).or(unnumbered).map(|name| lawful(&name, "string"));
         let heading = self.columns.heading(Kind::Lead).to_lowercase();
         let unit = heading.rsplit(|c: char| !c.is_alphabetic()).find(|word| !word.is_empty());
         let lead = cell(Kind::Lead).filter(|lead| lead != "0");
         let length = lead.as_deref().map(|lead| cells::length(lead, unit.unwrap_or("")));
         let receiver = cell(Kind::Receiver);
         let stored = cell(Kind::Stored).map(|text| cells::yes(&text));
-        let idle = row.filled().any(|(at, cell)| {
-            self.columns.kind_at(at) == Some(Kind::Note) && cells::is_stored(&cell.text)
-        });
+        self.idle = stored.flatten().unwrap_or_else(|| self.is_idle(row));
         if length == Some(None) {
             self.note((row, Kind::Lead), "no length with a unit; left out", Grade::Lost);
         }
         if stored == Some(None) {
             self.note((row, Kind::Stored), "neither yes nor no; left out", Grade::Lost);
         }
-        let number = self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None);
+        let number = match numbered {
+            true => self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None),
+            false => None,
+        };
         let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
         let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
@@ -254,7 +204,10 @@ impl Stage<'_> {
             position,
             lead: length.flatten(),
             receiver,
-            stored: stored.flatten().unwrap_or(idle),
+            stored: self.idle,
+            mirrors: self.remarks_of(row).any(|(_, text)| remarked::is_shared(text)),
+            skip: self.remark(row, &remarked::dark).unwrap_or(0),
+            enters: self.remark(row, &remarked::enters),
             ..SheetLine::default()
         }
     }
@@ -303,16 +256,27 @@ impl Stage<'_> {
         let even = count > 0 && count <= strings && strings % count == 0;
         let share = if even { strings / count } else { 1 };
         let mut homeless = false;
+        let board = controller.and_then(|at| self.found.boxes.get(at));
+        let own = board.map(|board| boxes::squeezed(&board.name));
+        let other = ports.iter().filter_map(|(name, _)| name.clone()).find(|name| {
+            let name = self.known.get(&boxes::squeezed(name)).unwrap_or(name);
+            own.as_ref().is_some_and(|own| *own != boxes::squeezed(name))
+        });
+        if let Some(name) = other {
+            let what = format!("the row is on another box than `{name}`, which is not kept");
+            self.note((row, Kind::Port), what, Grade::Wrong);
+        }
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
             // What stays open still hangs on the box that is named.
             let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
+            let column = self.columns.has(Kind::Controller) && controller.is_some();
             let own = match named {
-                Some(name) if controller.is_none() => Some(self.board(name)),
+                Some(name) if !column => Some(self.board(name)),
                 _ => controller,
             };
             // One box is all that ports without a controller can mean.
-            let only = !self.columns.has(Kind::Controller) && named.is_none();
+            let only = !self.columns.has(Kind::Controller) && own.is_none();
             let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
             if let Some(line) = self.found.line_mut(prop, *place) {
@@ -329,6 +293,9 @@ impl Stage<'_> {
 
     /// The box of a table that names none.
     fn the_only_box(&mut self) -> usize {
+        if let Some(name) = self.on.clone() {
+            return self.board(&name);
+        }
         if !self.boxes_by_text.contains_key("main") {
             let what = "it names no controller: the display calls it `main`";
             // Beside boxes that have names it may be one of them.

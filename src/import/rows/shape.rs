@@ -1,6 +1,6 @@
 //! How large the strings of a row are, and of what nodes.
 
-use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage};
+use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage, remarked};
 use crate::import::Grade;
 use crate::import::cells::{self, At, SheetPort};
 use crate::import::columns::Kind;
@@ -49,6 +49,7 @@ impl Stage<'_> {
                     self.by_port(row, &mut facts);
                 }
                 let nodes = facts.sizes.iter().sum::<u64>().saturating_mul(facts.count);
+                let slots = slots.or_else(|| self.by_width(row, nodes));
                 facts.make = self.make(row, (nodes, facts.count), slots);
                 if facts.make.is_none() {
                     // Channels that no number of slots a node gives: they are kept, since addresses hang on them.
@@ -73,6 +74,44 @@ impl Stage<'_> {
             }
         }
         Some(facts)
+    }
+
+    /// The slots of a row's nodes by those of one, or where its start and end show that each has four.
+    fn by_width(&self, row: &Row, nodes: u64) -> Option<u64> {
+        const SIZED: [Kind; 2] = [Kind::Nodes, Kind::NodesPerString];
+        let each = self.columns.cell(row, Kind::SlotsPerNode).and_then(cells::whole);
+        let beside = || SIZED.iter().find_map(|kind| cells::width(self.columns.cell(row, *kind)?));
+        if let Some(each) = each.or_else(beside).filter(|each| (1..=12).contains(each)) {
+            return nodes.checked_mul(each);
+        }
+        let said = [Kind::Make, Kind::Chip, Kind::Colour].map(|kind| self.columns.cell(row, kind));
+        let span = self.span(row).filter(|_| said.iter().all(Option::is_none))?;
+        (nodes.checked_mul(4)? == span).then_some(span)
+    }
+
+    /// The slots from a row's start to its end, where both lie in one universe.
+    fn span(&self, row: &Row) -> Option<u64> {
+        let cell = |kind| self.columns.cell(row, kind);
+        let one = |[universe, slot, whole, channel]: [Kind; 4]| {
+            let slot = cell(slot).and_then(cells::whole);
+            let pair = cell(universe).and_then(cells::universes).zip(slot);
+            let pair = pair.map(|((universe, _), slot)| At::Slot(universe, slot));
+            let text = cell(whole).or(cell(channel)).or(cell(universe));
+            let full = || match cells::spots(text?, cell(whole).is_none(), false)?.as_slice() {
+                [(at, None)] => at.first().copied(),
+                _ => None,
+            };
+            pair.or_else(full)
+        };
+        let from = one([Kind::Universe, Kind::Slot, Kind::Start, Kind::StartChannel])?;
+        let to = one([Kind::EndUniverse, Kind::EndSlot, Kind::End, Kind::EndChannel])?;
+        match (from, to) {
+            (At::Slot(one, from), At::Slot(other, to)) if one == other => {
+                (to + 1).checked_sub(from)
+            }
+            (At::Channel(from), At::Channel(to)) => (to + 1).checked_sub(from),
+            _ => None,
+        }
     }
 
     /// Several ports of a row that says no number of strings: a string on each, where its nodes come out even.
@@ -311,7 +350,9 @@ impl Stage<'_> {
         slots: Option<u64>,
     ) -> Option<usize> {
         let text = |kind| self.columns.cell(row, kind);
-        let texts = [text(Kind::Make), text(Kind::Chip), text(Kind::Colour), text(Kind::Volts)];
+        let order = self.remarks_of(row).find_map(|(_, text)| remarked::colour(text));
+        let colour = text(Kind::Colour).or(order.as_deref());
+        let texts = [text(Kind::Make), text(Kind::Chip), colour, text(Kind::Volts)];
         let sure = slots.is_some_and(|slots| self.ends_as(row, slots));
         let made = makes::of(
             texts,

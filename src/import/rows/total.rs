@@ -56,7 +56,7 @@ impl Sums {
 
 /// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
 pub(super) fn is_worded(row: &Row) -> bool {
-    const WORDS: [&str; 10] = [
+    const WORDS: [&str; 16] = [
         "total",
         "totals",
         "sum",
@@ -65,6 +65,12 @@ pub(super) fn is_worded(row: &Row) -> bool {
         "grandtotal",
         "alltogether",
         "altogether",
+        "together",
+        "told",
+        "wholebox",
+        "alllights",
+        "allnodes",
+        "allrowsabove",
         "\u{3c3}",
         "\u{2211}",
     ];
@@ -101,8 +107,11 @@ impl Stage<'_> {
             let product = cells::multiple(&cell.text).map(|of| of.count.saturating_mul(of.each));
             if let Some(number) = number.or(product) {
                 let key = self.key(at);
-                let sum = self.sums.all.entry(key).or_insert(0);
-                *sum = sum.saturating_add(number);
+                let live = Some(&mut self.live).filter(|_| !self.idle);
+                for sums in [&mut self.sums].into_iter().chain(live) {
+                    let sum = sums.all.entry(key).or_insert(0);
+                    *sum = sum.saturating_add(number);
+                }
             }
         }
     }
@@ -126,7 +135,7 @@ impl Stage<'_> {
             let Some(number) = cells::whole(&cell.text) else { continue };
             numbers += 1;
             let key = self.key(at);
-            if self.sums.fits(key, number) {
+            if self.sums.fits(key, number) || self.live.fits(key, number) {
                 continue;
             }
             let all = self.sums.since(key, None);

@@ -1,0 +1,91 @@
+//! What becomes of the remarks of a row and of cells that are struck out.
+
+use super::{Stage, remarked};
+use crate::import::columns::{self, Kind};
+use crate::import::sheet::Row;
+use crate::import::{Grade, Note};
+
+impl Stage<'_> {
+    /// The cells of a row that are remarks, with their columns.
+    pub(super) fn remarks_of<'r>(&self, row: &'r Row) -> impl Iterator<Item = (usize, &'r str)> {
+        let is = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
+        row.filled().filter(move |(at, _)| is(*at)).map(|(at, cell)| (at, cell.text.as_str()))
+    }
+
+    /// Whether a row says that it is not put up: by its name, by a remark, or because it is struck out. What says so is noted.
+    pub(super) fn is_idle(&mut self, row: &Row) -> bool {
+        let struck = |at: usize| row.cells.get(at).is_some_and(|cell| cell.struck);
+        let name = self.columns.cell(row, Kind::Name).unwrap_or("");
+        let said = self.remarks_of(row).find(|(_, text)| remarked::is_retired(text));
+        let at = said.map(|(at, _)| at);
+        let by_name = remarked::is_retired_name(name);
+        let by_line = self.columns.at(Kind::Name).is_some_and(struck);
+        let idle = at.is_some() || by_name || by_line;
+        let what = match (at, by_name, by_line) {
+            (Some(_), ..) => "taken as `stored`, by this remark",
+            (_, true, _) => "taken as `stored`, by its name",
+            (_, _, true) => "taken as `stored`, since it is struck out",
+            _ => "struck out in part; read as it stands",
+        };
+        let at = at.or(self.columns.at(Kind::Name).filter(|_| idle));
+        let at = at.or_else(|| row.filled().find(|(_, cell)| cell.struck).map(|(at, _)| at));
+        if let Some(at) = at {
+            let grade = if idle { Grade::Told } else { Grade::Lost };
+            self.note_at(row, at, what, grade);
+        }
+        idle
+    }
+
+    /// What a row's remarks say as a setting.
+    pub(super) fn remark<T>(&self, row: &Row, read: &dyn Fn(&str) -> Option<T>) -> Option<T> {
+        self.remarks_of(row).find_map(|(_, text)| read(text))
+    }
+
+    /// Says what became of the remarks of a row that speak of set-up.
+    pub(super) fn note_remarks(&mut self, row: &Row) {
+        const LEVELS: [&str; 4] = ["bright", "brightness", "level", "dim"];
+        let all: Vec<(usize, String)> =
+            self.remarks_of(row).map(|(at, text)| (at, text.to_owned())).collect();
+        for (at, text) in all {
+            if LEVELS.contains(&columns::plain(self.columns.heading_at(at)).as_str()) {
+                continue;
+            }
+            let all = [
+                (Kind::Skip, "skip", remarked::dark(&text).map(|nodes| nodes.to_string())),
+                (Kind::Enters, "enters", remarked::enters(&text)),
+                (Kind::Colour, "colour", remarked::colour(&text)),
+            ];
+            // A column of its own says it for certain.
+            let (open, said): (Vec<_>, Vec<_>) = all
+                .into_iter()
+                .filter_map(|(kind, word, value)| Some((kind, word, value?)))
+                .partition(|(kind, ..)| self.columns.cell(row, *kind).is_none());
+            let differs = said.iter().any(|(kind, _, value)| {
+                let own = self.columns.cell(row, *kind).unwrap_or("");
+                !own.eq_ignore_ascii_case(value)
+            });
+            if differs {
+                let what = "another column of the row says otherwise; kept as a comment";
+                self.note_at(row, at, what, Grade::Wrong);
+            } else if !open.is_empty() {
+                let open: Vec<String> =
+                    open.iter().map(|(_, word, value)| format!("`{word} {value}`")).collect();
+                let what = format!("taken as {}", open.join(" and "));
+                self.note_at(row, at, &what, Grade::Told);
+            } else if said.is_empty() && remarked::is_setup(&text) {
+                let what = "speaks of set-up and is not understood; kept as a comment";
+                self.note_at(row, at, what, Grade::Lost);
+            }
+        }
+    }
+
+    /// A note on a cell by its column.
+    fn note_at(&mut self, row: &Row, at: usize, what: &str, grade: Grade) {
+        self.notes.push(Note {
+            row: Some(row.number),
+            column: self.columns.heading_at(at).to_owned(),
+            text: row.text(at).to_owned(),
+            ..Note::of_table(what.to_owned(), grade)
+        });
+    }
+}

@@ -124,14 +124,20 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
     let mut before: Vec<(String, Content)> = Vec::new();
     for (at, content) in all {
         let Some((page, chosen)) = pages.get_mut(at).zip(chosen.get_mut(at)) else { continue };
+        // A list of the props of other sheets.
+        if best == 2 && !content.placed {
+            let names = before.iter().flat_map(|(_, one)| one.names.iter().cloned()).collect();
+            let all = Content { names, ..Content::default() };
+            page.of_props = content.repeats(&all);
+        }
+        if page.of_props {
+            continue;
+        }
         // Ports without names are what a table by port has; one such sheet says all.
         let mut first = before.iter();
         let first =
             if best == 2 { first.find(|(_, one)| content.repeats(one)) } else { first.next() };
         match first {
-            Some((_, other)) if best == 2 && other.placed && !content.placed => {
-                page.of_props = true;
-            }
             Some((other, _)) => {
                 page.left = format!(
                     "repeats rows of the sheet `{}` and was not read; --sheet '{}' reads it",

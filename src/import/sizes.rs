@@ -16,7 +16,7 @@ pub fn said(text: &str) -> Option<UniverseSlots> {
     const UNITS: [&str; 8] =
         ["ch", "chs", "chan", "channel", "channels", "slot", "slots", "addresses"];
     const SAYS: [&str; 8] = ["of", "size", "is", "are", "has", "have", "with", "uses"];
-    let lower = text.to_lowercase();
+    let lower = text.to_lowercase().replace('/', " per ");
     let parted = |c: char| !c.is_alphanumeric();
     let words: Vec<&str> = lower.split(parted).filter(|word| !word.is_empty()).collect();
     let is_universe =
@@ -250,6 +250,7 @@ mod tests {
             ("170 px (510 ch) to a universe, never 512!", Some(510)),
             ("170 pixels per universe", Some(510)),
             ("500 channels/universe", Some(500)),
+            ("the loft: ports 2 + 4 are dead. 510/uni", Some(510)),
             ("each universe has 510 slots", Some(510)),
             ("510ch universes", Some(510)),
             ("universe size: 480", Some(480)),

@@ -3,8 +3,9 @@
 use super::book::Page;
 use super::cells;
 use super::clashes::lying;
-use super::columns::{self, Kind};
+use super::columns;
 use super::found::{Board, Found, Said, SheetLine};
+use super::headings::{Kind, plain};
 use super::makes::{self, Make};
 use super::names::Names;
 use super::places::MOST_UNIVERSE;
@@ -25,7 +26,7 @@ fn column(kinds: &[Option<Kind>], wanted: &[Kind]) -> Option<usize> {
 
 /// The column with one of some headings.
 fn headed(headings: &[String], words: &[&str]) -> Option<usize> {
-    headings.iter().position(|heading| words.contains(&&*columns::plain(heading)))
+    headings.iter().position(|heading| words.contains(&&*plain(heading)))
 }
 
 /// Whether a sheet has a header of boxes and says nothing of how large strings are.
@@ -424,9 +425,9 @@ pub fn universes(found: &mut Found, notes: &mut Vec<Note>) {
 
 /// How a controller numbers its strings, as a cell says it.
 fn layout(text: &str) -> Option<&'static str> {
-    let words = columns::plain(text);
+    let words = plain(text);
     let all = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
-    let words_of = |one: &Addressing| columns::plain(one.words()) == words;
+    let words_of = |one: &Addressing| plain(one.words()) == words;
     all.iter().find(|one| words_of(one)).map(|one| one.words())
 }
 

@@ -14,6 +14,7 @@ mod cells;
 mod clashes;
 mod columns;
 mod found;
+mod headings;
 mod makes;
 mod names;
 mod open;
@@ -28,7 +29,7 @@ mod tests;
 mod wires;
 mod write;
 
-pub use columns::{Kind, given};
+pub use headings::{Kind, given};
 
 use crate::Compiled;
 use crate::diagnostic::words;

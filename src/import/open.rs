@@ -2,10 +2,10 @@
 
 use super::book::{self, Page};
 use super::found::Found;
+use super::headings::{Kind, plain};
 use super::{Grade, Note, Reading, Sheet, boxes, columns, rows, sheet};
 use crate::diagnostic::words::shown;
 use crate::unit;
-use columns::Kind;
 use std::collections::BTreeSet;
 
 /// Our own workbook has these beside its sheet `strings`; they say the same in other ways.
@@ -158,9 +158,9 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
 fn is_unused(name: &str) -> bool {
     const WORDS: [&str; 8] =
         ["old", "unused", "retired", "archive", "gone", "scrapped", "stored", "notused"];
-    let plain = columns::plain(name);
+    let whole = plain(name);
     let first: String = name.to_lowercase().chars().take_while(|c| c.is_alphabetic()).collect();
-    WORDS.contains(&&*plain) || WORDS.contains(&&*first)
+    WORDS.contains(&&*whole) || WORDS.contains(&&*first)
 }
 
 /// What the rows of a sheet are and where they lie, to know a copy by.

@@ -18,8 +18,9 @@ mod told;
 mod total;
 
 use super::cells::{self, SheetPort};
-use super::columns::{self, Columns, Kind};
+use super::columns::{self, Columns};
 use super::found::{Found, Said, SheetProp};
+use super::headings::Kind;
 use super::names::Names;
 use super::sheet::Row;
 use super::sizes;

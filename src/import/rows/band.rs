@@ -3,7 +3,8 @@
 
 use super::Stage;
 use crate::import::cells::{self, SheetPort};
-use crate::import::columns::{self, Kind};
+use crate::import::columns;
+use crate::import::headings::Kind;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note, Sheet, boxes};
 use std::collections::{BTreeMap, BTreeSet};

@@ -3,8 +3,8 @@
 use super::Stage;
 use crate::import::Grade;
 use crate::import::cells::{self, At, Spots};
-use crate::import::columns::Kind;
 use crate::import::found::Claim;
+use crate::import::headings::Kind;
 use crate::import::sheet::Row;
 
 impl Stage<'_> {

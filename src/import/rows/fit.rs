@@ -1,8 +1,9 @@
 //! Fits the kinds of columns to what stands in them, and puts what came of the rows in order.
 
 use crate::import::cells;
-use crate::import::columns::{Columns, Kind, SIZES};
+use crate::import::columns::{Columns, SIZES};
 use crate::import::found::{Found, SheetLine};
+use crate::import::headings::Kind;
 use crate::import::makes;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};

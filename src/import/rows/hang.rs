@@ -2,8 +2,8 @@
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Stage, remarked};
 use crate::import::cells::{self, SheetPort};
-use crate::import::columns::Kind;
 use crate::import::found::{Board, SheetLine};
+use crate::import::headings::Kind;
 use crate::import::names::lawful;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note, boxes};

@@ -3,7 +3,7 @@
 use super::{Stage, remarked};
 use crate::import::Grade;
 use crate::import::cells::{self, SheetPort};
-use crate::import::columns::Kind;
+use crate::import::headings::Kind;
 use crate::import::sheet::Row;
 use crate::model::Output;
 

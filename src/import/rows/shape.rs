@@ -3,7 +3,7 @@
 use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage, remarked};
 use crate::import::Grade;
 use crate::import::cells::{self, At, SheetPort};
-use crate::import::columns::Kind;
+use crate::import::headings::Kind;
 use crate::import::makes;
 use crate::import::sheet::Row;
 use crate::unit;

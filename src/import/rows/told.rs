@@ -1,7 +1,7 @@
 //! What becomes of the remarks of a row and of cells that are struck out.
 
 use super::{Stage, remarked};
-use crate::import::columns::{self, Kind};
+use crate::import::headings::{Kind, plain};
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
 
@@ -47,7 +47,7 @@ impl Stage<'_> {
         let all: Vec<(usize, String)> =
             self.remarks_of(row).map(|(at, text)| (at, text.to_owned())).collect();
         for (at, text) in all {
-            if LEVELS.contains(&columns::plain(self.columns.heading_at(at)).as_str()) {
+            if LEVELS.contains(&plain(self.columns.heading_at(at)).as_str()) {
                 continue;
             }
             let all = [

@@ -2,7 +2,7 @@
 
 use super::Stage;
 use crate::import::cells;
-use crate::import::columns::Kind;
+use crate::import::headings::Kind;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
 use std::collections::BTreeMap;

@@ -33,6 +33,7 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
         }
     }
     reaches(found, &claims, &stray, notes);
+    going_on(found, &claims, notes);
     same::starts(found, notes);
     if found.of_ports {
         mirrored(found, notes);
@@ -45,6 +46,33 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     found.claims = claims;
     at_cells(found, notes);
     found.lines().any(|(.., line)| line.start.is_some())
+}
+
+/// A row without a port that begins where the row above it ends, on the same controller, is on its port.
+fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
+    for pair in claims.windows(2) {
+        let [above, claim] = pair else { continue };
+        let [place] = claim.lines[..] else { continue };
+        let before = above.lines.last().and_then(|place| found.line(above.prop, *place));
+        let (Some(before), Some(line)) = (before, found.line(claim.prop, place)) else { continue };
+        let same = above.table == claim.table && before.controller == line.controller;
+        let (Some(Output::Pixel(port)), None, Some(from)) =
+            (before.output, line.output, before.start)
+        else {
+            continue;
+        };
+        let end = grid(found, before.controller, before, None).lay(from, found.body(before)).end;
+        let next = grid(found, line.controller, line, None).lay(end, found.body(line)).start;
+        if !same || line.controller.is_none() || line.start != Some(next) || line.make.is_none() {
+            continue;
+        }
+        let what =
+            format!("no port; taken as port {port}, since it begins where the row above ends");
+        notes.push(Note { grade: Grade::Told, ..note(claim, false, what) });
+        if let Some(line) = found.line_mut(claim.prop, place) {
+            line.output = Some(Output::Pixel(port));
+        }
+    }
 }
 
 /// Puts what is said of a string at the cell of its start.

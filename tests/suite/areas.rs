@@ -339,7 +339,8 @@ Port|Prop|Nodes|Universe|Channel|Last channel
 1|Buoy|30|1|151|240
 |Port 1 together|80
 2|Net|80|2|1|240
-|Whole box|160";
+|Tern|10|2|241|270
+|Whole box|170";
 
 /// A line of words names a port for what stands below it.
 const SOUTH: &str = "\
@@ -380,6 +381,7 @@ fn a_box_stands_in_the_name_of_a_sheet_or_between_the_rows_or_beside_its_port() 
             "Gull: {port: North-pier.1, start: 1/1, slots: 150,",
             "Buoy: {port: North-pier.1, start: 1/151, slots: 90,",
             "Net: {port: North-pier.2, start: 2/1, slots: 240,",
+            "Tern: {port: North-pier.2, start: 2/241, slots: 30,",
             "crab: {port: South-pier.1, start: 11/1, slots: 120,",
             "eel: {port: South-pier.3, start: 12/1, slots: 150,",
             "Kite: {port: the-long-white-one.1, start: 21/1, slots: 60,",

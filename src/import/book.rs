@@ -95,7 +95,14 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
         String::from_utf8_lossy(&text).into_owned()
     };
     remarks::add(&mut text, &mut pages);
-    if text("xl/styles.xml").contains("strike") {
+    let styles = text("xl/styles.xml");
+    if styles.contains("patternType=\"solid\"") {
+        let what = "colours of cells are not read: what one means must stand in a column";
+        if let Some(page) = pages.first_mut() {
+            page.notes.push(Note::of_table(what.to_owned(), Grade::Told));
+        }
+    }
+    if styles.contains("strike") {
         for page in &mut pages {
             strike(&mut book, page);
         }

@@ -192,8 +192,17 @@ impl<'p> Boxes<'p> {
             board.ports = Some((count, self.note(row, at, "")));
         } else if let Some(words) = input(text) {
             board.input = Some(words);
+            // A sentence says more.
+            return Ok(is(self.protocol) || text.split_whitespace().nth(3).is_none());
         } else if is(self.protocol) {
             return Err("no input that is known; kept as a comment");
+        } else if matches!(&*text.to_lowercase(), "-" | "–" | "—" | "n/a" | "none" | "no" | "?")
+        {
+            return Ok(false);
+        } else if is(self.ports) || is(self.volts) || self.spans.contains(&Some(at)) {
+            return Err("not understood; kept as a comment");
+        } else if is_setup(text) {
+            return Err("speaks of set-up and is not understood; kept as a comment");
         } else {
             return Ok(false);
         }
@@ -284,6 +293,25 @@ impl<'p> Boxes<'p> {
             format!("sheet {}, row {}, {begin}: {}", self.page.name, row.number, said.join("; "))
         })
     }
+}
+
+/// Whether a remark on a box speaks of how it is set up.
+fn is_setup(text: &str) -> bool {
+    const WORDS: [&str; 10] = [
+        "multicast",
+        "unicast",
+        "counts",
+        "dead",
+        "null",
+        "nulls",
+        "limit",
+        "brightness",
+        "dim",
+        "firmware",
+    ];
+    let lower = text.to_lowercase();
+    lower.contains('%')
+        || lower.split(|c: char| !c.is_alphanumeric()).any(|word| WORDS.contains(&word))
 }
 
 /// Gives each cell with a mark that means "as above" what stands above it.
@@ -385,7 +413,10 @@ pub fn ports(found: &mut Found, notes: &mut Vec<Note>) {
     for (board, most) in used {
         let Some(board) = found.boxes.get_mut(board) else { continue };
         if let Some((_, note)) = board.ports.take_if(|(count, _)| *count < u64::from(most)) {
-            let what = format!("`{}` has something on port {most}; this is not kept", board.name);
+            let what = format!(
+                "`{}` has something on port {most}; the display gives it more ports",
+                board.name
+            );
             notes.push(Note { what, grade: Grade::Wrong, ..note });
         }
     }

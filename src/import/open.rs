@@ -30,10 +30,13 @@ pub fn all(
         if let Some((other, _)) = same {
             return Err(why(format!("it has the same content as {}: name it once", shown(other))));
         }
-        for (page, props) in pages(bytes, &label, reading, notes).map_err(why)? {
+        for (mut page, props) in pages(bytes, &label, reading, notes).map_err(why)? {
             match props {
                 true => tables.push(table(page, reading, notes).map_err(why)?),
-                false => others.push(page),
+                false => {
+                    notes.append(&mut page.notes);
+                    others.push(page);
+                }
             }
         }
     }
@@ -258,7 +261,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
     }
 }
 
-/// Puts what a sheet says of props whose ports and addresses stand elsewhere at these props, as comments and labels.
+/// Puts what a sheet says of props whose ports and addresses stand elsewhere at these props, as comments.
 fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
     let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
     let (mut known, mut lost) = (0_u64, Vec::new());

@@ -228,7 +228,9 @@ impl Stage<'_> {
             self.counted = above.and_then(|at| self.apart(table.rows.get(at)?));
             self.sums.another();
             self.live.another();
-            self.dmx = self.is_of_dmx(table.rows.get(..first).unwrap_or(&[]));
+            let right_above = above.and_then(|at| table.rows.get(at..=at)).unwrap_or(&[]);
+            self.dmx = self.is_of_dmx(table.rows.get(..first).unwrap_or(&[]))
+                || self.is_of_dmx(right_above);
             for row in rows {
                 self.found.rows += 1;
                 self.row(row);

@@ -174,7 +174,9 @@ fn needs(found: &Found) -> Vec<Needs<'_>> {
     let mut all: Vec<Needs<'_>> = Vec::new();
     all.resize_with(found.boxes.len().max(1), Needs::default);
     for (prop, _, line) in found.lines() {
-        let Some(needs) = all.get_mut(line.controller.unwrap_or(0)) else {
+        // What names no box goes to the first, unless it is known how many ports that has.
+        let first = found.boxes.first().is_none_or(|board| board.ports.is_none()).then_some(0);
+        let Some(needs) = line.controller.or(first).and_then(|at| all.get_mut(at)) else {
             continue;
         };
         needs.size += found.body(line).slots();

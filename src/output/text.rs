@@ -1,9 +1,7 @@
-//! A survey for a person: tables in columns that fit 100 characters, numbers to the right, groups
-//! apart.
+//! A survey for a person: tables in columns that fit 100 characters, numbers to the right, groups apart.
 //!
-//! Rows are made twice, once to measure and once to print, so that no table is held in memory. A
-//! name that is too long for its column, and remarks that do not fit after a row get a line of
-//! their own.
+//! Rows are made twice, once to measure and once to print, so that no table is held in memory. A name that is too long for
+//! its column, and remarks that do not fit after a row get a line of their own.
 
 use super::sheet::joined;
 use crate::diagnostic::words::shown;

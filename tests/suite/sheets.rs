@@ -107,7 +107,7 @@ fn a_sheet_of_two_seasons_comes_in_as_it_stands() {
         doubts(&import),
         [
             "sheet `Network`, row 4, column `IP`: \"10.7.0.2\": `Weir` has this host, and so has `Jetty` (row 3)",
-            "sheet `Network`, row 4, column `Plugs`: \"1\": `Weir` has something on port 2; this is not kept",
+            "sheet `Network`, row 4, column `Plugs`: \"1\": `Weir` has something on port 2; the display gives it more ports",
         ]
     );
     let ditto = "ditto marks are read as the cell above them: column `Box`, row 15, 16";

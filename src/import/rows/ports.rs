@@ -1,10 +1,10 @@
 //! The outputs that a row names, by its own cell or by what it comes after.
 
 use super::{Stage, remarked};
-use crate::import::Grade;
 use crate::import::cells::{self, SheetPort};
 use crate::import::headings::Kind;
 use crate::import::sheet::Row;
+use crate::import::{Grade, boxes};
 use crate::model::Output;
 
 impl Stage<'_> {
@@ -15,7 +15,7 @@ impl Stage<'_> {
             let own = self.own_port.take().or_else(|| self.port.clone());
             return own.or_else(|| self.port_before(row));
         };
-        let known = |name: &str| self.known_box(name).is_some();
+        let known = |name: &str| self.known.contains_key(&boxes::squeezed(name));
         let letters = |name: &str| name.chars().all(char::is_alphabetic);
         let ports = cells::ports_of_box(text, &known).or_else(|| cells::ports(text));
         // Where no column names a box, its letter stands before the port: `C12`.

@@ -18,21 +18,25 @@ const ENDS: [char; 5] = [',', ';', '(', '.', '!'];
 /// may mean something else counts only where a year, a mark or nothing follows.
 pub(super) fn is_retired(text: &str) -> bool {
     const SURE: &str = "not used|no longer used|not in use|out of use|unused|retired|scrapped|\
-                        decommissioned|not this year|not this season|not up";
+                        decommissioned|not this year|not this season|not up|not out";
     const PERHAPS: &str = "stored|in storage|spare|dead|gone|broken|removed|withdrawn";
     let lower = text.trim().to_lowercase();
-    let rest_of = |word: &str| {
-        let rest = lower.strip_prefix(word)?;
-        (!rest.starts_with(char::is_alphanumeric)).then_some(rest.trim_start())
-    };
+    let rest_of = |word: &str| begins(&lower, word);
     let year = |rest: &str| {
         let rest = rest.strip_prefix("since ").or(rest.strip_prefix("in ")).unwrap_or(rest);
         rest.starts_with(|c: char| c.is_ascii_digit())
     };
     let ends =
         |rest: &str| rest.is_empty() || rest.starts_with(ENDS) || rest.starts_with(['-', ':', '–']);
-    SURE.split('|').any(|word| rest_of(word).is_some())
+    let said = |part: &str| SURE.split('|').any(|word| begins(part.trim_start(), word).is_some());
+    lower.split(ENDS).any(said)
         || PERHAPS.split('|').filter_map(rest_of).any(|rest| ends(rest) || year(rest))
+}
+
+/// What follows a word at the beginning of a text.
+fn begins<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    let rest = text.strip_prefix(word)?;
+    (!rest.starts_with(char::is_alphanumeric)).then_some(rest.trim_start())
 }
 
 /// Whether a name says so after what it names: `Deer (retired)`, `Deer - NOT USED`.
@@ -124,7 +128,10 @@ pub(super) fn colour(text: &str) -> Option<String> {
 
 /// Whether a remark speaks of set-up.
 pub(super) fn is_setup(text: &str) -> bool {
-    const WORDS: [&str; 17] = [
+    const WORDS: [&str; 20] = [
+        "mirrored",
+        "dead",
+        "wired",
         "reversed",
         "reverse",
         "backwards",
@@ -148,9 +155,19 @@ pub(super) fn is_setup(text: &str) -> bool {
     lower.contains('%') || words.any(|word| WORDS.contains(&word))
 }
 
+/// The order of colours that stands among other words of a remark: `this batch is GRB`.
+pub(super) fn order_in(text: &str) -> Option<String> {
+    let words = text.split(|c: char| !c.is_alphanumeric());
+    let mut orders = words.filter(|word| word.len() < 5 && *word == word.to_uppercase());
+    orders.find_map(|word| {
+        let order = cells::colour(word)?;
+        ["R", "G", "B"].iter().all(|letter| order.contains(letter)).then_some(order)
+    })
+}
+
 #[cfg(test)]
 mod tests {
-    use super::{after, colour, dark, enters, is_retired, is_retired_name, is_setup};
+    use super::{after, colour, dark, enters, is_retired, is_retired_name, is_setup, order_in};
 
     #[test]
     fn remarks_that_take_a_prop_down() {
@@ -161,6 +178,7 @@ mod tests {
             "spare",
             "dead 2030",
             "stored, loft",
+            "lent to the school, NOT this year",
         ] {
             assert!(is_retired(text), "{text}");
         }
@@ -206,5 +224,10 @@ mod tests {
         }
         assert_eq!(after("after Reed 1, reversed").as_deref(), Some("reed 1"));
         assert!(is_setup("keep under 30%") && !is_setup("new start of the path"));
+        assert!(
+            order_in("this batch is GRB").is_some()
+                && is_setup("mirrored")
+                && !is_setup("grab rail")
+        );
     }
 }

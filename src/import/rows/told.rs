@@ -72,11 +72,19 @@ impl Stage<'_> {
                     open.iter().map(|(_, word, value)| format!("`{word} {value}`")).collect();
                 let what = format!("taken as {}", open.join(" and "));
                 self.note_at(row, at, &what, Grade::Told);
-            } else if said.is_empty() && remarked::is_setup(&text) {
+            } else if said.is_empty()
+                && (remarked::is_setup(&text) || self.is_other_order(row, &text))
+            {
                 let what = "speaks of set-up and is not understood; kept as a comment";
                 self.note_at(row, at, what, Grade::Lost);
             }
         }
+    }
+
+    /// Whether a remark names an order of colours, and not that of its row's own column.
+    fn is_other_order(&self, row: &Row, text: &str) -> bool {
+        let own = self.columns.cell(row, Kind::Colour).unwrap_or("");
+        remarked::order_in(text).is_some_and(|order| !order.eq_ignore_ascii_case(own))
     }
 
     /// A note on a cell by its column.

@@ -54,10 +54,15 @@ impl Stage<'_> {
     }
 
     pub(super) fn board(&mut self, text: &str) -> usize {
+        let own = text.to_lowercase();
+        if let Some(at) = self.boxes_by_text.get(&own) {
+            return *at;
+        }
         let text = self.known_box(text).unwrap_or(text);
         let key = text.to_lowercase();
-        if let Some(at) = self.boxes_by_text.get(&key) {
-            return *at;
+        if let Some(at) = self.boxes_by_text.get(&key).copied() {
+            self.boxes_by_text.insert(own, at);
+            return at;
         }
         let name = self.boxes.give(text, "box");
         let differs = name != *text;
@@ -65,7 +70,7 @@ impl Stage<'_> {
             self.renamed.push((text.to_owned(), name.clone()));
         }
         let at = self.found.boxes.len();
-        self.boxes_by_text.insert(key, at);
+        self.boxes_by_text.extend([(key, at), (own, at)]);
         let label = differs.then(|| text.to_owned());
         self.found.boxes.push(Board { name, label, ..Board::default() });
         at

@@ -14,23 +14,27 @@ pub(super) fn after(text: &str) -> Option<String> {
 /// Words that end what a remark says of one thing.
 const ENDS: [char; 5] = [',', ';', '(', '.', '!'];
 
-/// Whether a remark or a name says that its row is not put up: `retired 2024, canes use its port`, `NOT USED`. A word that
-/// may mean something else counts only where a year, a mark or nothing follows.
+/// Whether a remark or a name says that its row is not put up: `retired 2024, canes use its port`, `NOT USED`. Only what a
+/// year, a mark, a word of time or nothing follows counts: `not out of reach` and `not used on Sundays` say something else.
+/// Words that may mean something else must also begin the text.
 pub(super) fn is_retired(text: &str) -> bool {
     const SURE: &str = "not used|no longer used|not in use|out of use|unused|retired|scrapped|\
                         decommissioned|not this year|not this season|not up|not out";
     const PERHAPS: &str = "stored|in storage|spare|dead|gone|broken|removed|withdrawn";
+    const TIMES: &str = "since|any more|anymore|now|last year|last season|this year|this season";
     let lower = text.trim().to_lowercase();
-    let rest_of = |word: &str| begins(&lower, word);
     let year = |rest: &str| {
         let rest = rest.strip_prefix("since ").or(rest.strip_prefix("in ")).unwrap_or(rest);
         rest.starts_with(|c: char| c.is_ascii_digit())
     };
-    let ends =
-        |rest: &str| rest.is_empty() || rest.starts_with(ENDS) || rest.starts_with(['-', ':', '–']);
-    let said = |part: &str| SURE.split('|').any(|word| begins(part.trim_start(), word).is_some());
-    lower.split(ENDS).any(said)
-        || PERHAPS.split('|').filter_map(rest_of).any(|rest| ends(rest) || year(rest))
+    let ends = |rest: &str| {
+        rest.is_empty() || rest.starts_with(ENDS) || rest.starts_with(['-', ':', '–']) || year(rest)
+    };
+    let timed =
+        |rest: &str| ends(rest) || TIMES.split('|').any(|time| begins(rest, time).is_some());
+    let sure = |part: &str| SURE.split('|').filter_map(|word| begins(part.trim(), word)).any(timed);
+    lower.split(ENDS).any(sure)
+        || PERHAPS.split('|').filter_map(|word| begins(&lower, word)).any(ends)
 }
 
 /// What follows a word at the beginning of a text.
@@ -179,6 +183,7 @@ mod tests {
             "dead 2030",
             "stored, loft",
             "lent to the school, NOT this year",
+            "not used any more",
         ] {
             assert!(is_retired(text), "{text}");
         }
@@ -188,6 +193,8 @@ mod tests {
             "used twice",
             "stored next to the pump",
             "brokenly",
+            "not out of reach",
+            "dim, not used on Sundays",
         ] {
             assert!(!is_retired(text), "{text}");
         }

@@ -6,8 +6,11 @@ use super::{Grade, Note};
 use crate::grid::Body;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Which string: its prop, member and string, from 0.
+type Of = (usize, (usize, usize));
+
 /// A string that lies somewhere: its stretch, its row, and which it is.
-type Lying = (u64, u64, usize, (usize, (usize, usize)));
+type Lying = (u64, u64, usize, Of);
 
 pub(super) fn lying(found: &Found) -> Vec<Lying> {
     let lines = found.lines().filter_map(|(prop, place, line)| {
@@ -69,27 +72,11 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         within.push((*prop, other, first));
     }
     for (prop, cuts) in &mut cuts {
-        let Some(line) = found.line(*prop, (0, 0)).cloned() else {
-            continue;
-        };
-        let grid = grid(found, line.controller, &line, None);
-        let each = found.body(&line).each;
+        let Some(line) = found.line(*prop, (0, 0)) else { continue };
         cuts.extend([0, line.size]);
         cuts.sort_unstable();
         cuts.dedup();
-        let mut at = line.start.unwrap_or(0);
-        let pieces = cuts.windows(2).filter_map(|pair| {
-            let [from, to] = pair else { return None };
-            let range = grid.lay(at, Body { nodes: to - from, each });
-            at = range.end;
-            Some(SheetLine {
-                size: to - from,
-                start: Some(range.start),
-                strands: 0,
-                ..line.clone()
-            })
-        });
-        let pieces: Vec<SheetLine> = pieces.collect();
+        let pieces = pieces(found, line, cuts);
         if let Some(own) = found.props.get_mut(*prop) {
             own.members = vec![(1, pieces)];
         }
@@ -110,6 +97,21 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
             line.same_as = Some(name);
         }
     }
+}
+
+/// The parts of a string from each node of `cuts` to the next.
+fn pieces(found: &Found, line: &SheetLine, cuts: &[u64]) -> Vec<SheetLine> {
+    let grid = grid(found, line.controller, line, None);
+    let each = found.body(line).each;
+    let mut at = line.start.unwrap_or(0);
+    let pieces = cuts.windows(2).filter_map(|pair| {
+        let [from, to] = pair else { return None };
+        let range = grid.lay(at, Body { nodes: to - from, each });
+        at = range.end;
+        let (size, start) = (to - from, Some(range.start));
+        Some(SheetLine { size, start, strands: 0, ..line.clone() })
+    });
+    pieces.collect()
 }
 
 /// How many nodes of a string that starts at `from` lie before a channel where its next node starts.
@@ -141,8 +143,8 @@ pub(super) fn nodes_before(
 /// `stray`.
 pub(super) fn clashes(
     found: &mut Found,
-    stray: &BTreeSet<(usize, (usize, usize))>,
-    ended: &BTreeSet<(usize, (usize, usize))>,
+    stray: &BTreeSet<Of>,
+    ended: &BTreeSet<Of>,
     notes: &mut Vec<Note>,
 ) {
     let mut all = lying(found);
@@ -160,18 +162,8 @@ pub(super) fn clashes(
             continue;
         };
         let other = found.name(before.3.0, before.3.1);
-        let same = first_of.get(&(start, end)).filter(|same| {
-            if stray.contains(&own.3) || stray.contains(&same.3) {
-                return false;
-            }
-            let line = |of: &Lying| found.line(of.3.0, of.3.1);
-            let Some((one, two)) = line(same).zip(line(&own)) else { return false };
-            let at = |line: &SheetLine| (line.controller, line.output);
-            let meant = one.mirrors || two.mirrors || at(one) == at(two);
-            let ends = ended.contains(&own.3) && ended.contains(&same.3);
-            found.body(one) == found.body(two) && (ends || one.mirrors || two.mirrors) && meant
-        });
-        if let Some(same) = same {
+        let same = first_of.get(&(start, end));
+        if let Some(same) = same.filter(|same| show_same(found, same.3, own.3, (stray, ended))) {
             let name = found.name(same.3.0, same.3.1);
             let what =
                 format!("lies where `{name}`, row {}, lies; written as `same as {name}`", same.2);
@@ -182,22 +174,18 @@ pub(super) fn clashes(
             continue;
         }
         // Of two that clash the one that is not put up gives way, else the later row.
-        let stored =
-            |at: (usize, (usize, usize))| found.line(at.0, at.1).is_some_and(|line| line.stored);
+        let stored = |at: Of| found.line(at.0, at.1).is_some_and(|line| line.stored);
         let gives_way = (stored(own.3), row) >= (stored(before.3), before.2);
         let (loser, holder, holder_row) = if gives_way {
             (own.3, other, before.2)
         } else {
             (before.3, found.name(prop, place), row)
         };
-        let slots = found.universe_slots.each();
-        let own_start = if loser == own.3 { start } else { before.0 };
+        let at = |start| found.universe_slots.place(start);
         let what = format!(
-            "lies on slots of `{holder}`, row {holder_row}, from {}/{} on; its address {}/{} is not kept",
-            start / slots + 1,
-            start % slots + 1,
-            own_start / slots + 1,
-            own_start % slots + 1,
+            "lies on slots of `{holder}`, row {holder_row}, from {} on; its address {} is not kept",
+            at(start),
+            at(if loser == own.3 { start } else { before.0 }),
         );
         let grade = if stored(loser) { Grade::Lost } else { Grade::Wrong };
         notes.push(Note { grade, ..about(found, loser, what) });
@@ -210,13 +198,26 @@ pub(super) fn clashes(
     }
 }
 
+/// Whether two strings on the same slots are meant to show the same data.
+fn show_same(
+    found: &Found,
+    one: Of,
+    two: Of,
+    (stray, ended): (&BTreeSet<Of>, &BTreeSet<Of>),
+) -> bool {
+    let line = |of: Of| found.line(of.0, of.1).filter(|_| !stray.contains(&of));
+    let Some((first, second)) = line(one).zip(line(two)) else { return false };
+    let port = |line: &SheetLine| (line.controller, line.output);
+    let ends = ended.contains(&one) && ended.contains(&two);
+    let meant = first.mirrors || second.mirrors || ends && port(first) == port(second);
+    meant && found.body(first) == found.body(second)
+}
+
 /// Two controllers on one universe: the later one's strings lose their addresses there.
 pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
     let mut all = lying(found);
     // What is not put up gives way.
-    let stored = |(prop, place): (usize, (usize, usize))| {
-        found.line(prop, place).is_some_and(|line| line.stored)
-    };
+    let stored = |(prop, place): Of| found.line(prop, place).is_some_and(|line| line.stored);
     all.sort_by_key(|(start, _, row, at)| (stored(*at), *row, *at, *start));
     let slots = found.universe_slots.each();
     let mut owners: BTreeMap<u64, (Option<usize>, usize)> = BTreeMap::new();
@@ -248,7 +249,7 @@ pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
             "lies in universe {universe}, which is `{}`'s too (row {other}), and two controllers can't share one: its address {} \
              is not kept; give `{}` universes of its own, or put both on one controller",
             name(owner),
-            format_args!("{}/{}", start / slots + 1, start % slots + 1),
+            found.universe_slots.place(start),
             name(board),
         );
         notes.push(about(found, (prop, place), what));

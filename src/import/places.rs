@@ -368,7 +368,7 @@ fn start_of(
         }
         (None, [start]) => *start,
         (None, [start, more @ ..]) => {
-            let shown = |at: &u64| shown_at(found, *at);
+            let shown = |at: &u64| found.universe_slots.place(*at);
             let more: Vec<String> = more.iter().map(shown).collect();
             let what = format!("taken as {}; it may mean {} too", shown(start), more.join(" or "));
             notes.push(note(claim, false, what));
@@ -385,12 +385,6 @@ fn start_of(
         notes.push(note(claim, false, what));
     }
     Some(start)
-}
-
-/// Universe and slot of a channel, the channel counted from 0: `3/170`.
-fn shown_at(found: &Found, channel: u64) -> String {
-    let slots = found.universe_slots.each();
-    format!("{}/{}", channel / slots + 1, channel % slots + 1)
 }
 
 /// Widens a string of slots that the table ends further on than its slots reach; whether it did.
@@ -418,7 +412,7 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
     let own = found.sizes.get(claim.table).map_or(slots, |size| size.each());
     let ends = format!(
         "ends at {} (channel {}) by its start and its size",
-        shown_at(found, last),
+        found.universe_slots.place(last),
         last / slots * own + last % slots + 1
     );
     let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
@@ -431,7 +425,10 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
             let slots = (last + 1).checked_sub(start).filter(|_| claim.starts.len() == 1);
             let other = slots.and_then(|slots| (end.first()? + 1).checked_sub(slots));
             let other = other.map_or_else(String::new, |start| {
-                format!(", and by this end and its size it starts at {}", shown_at(found, start))
+                format!(
+                    ", and by this end and its size it starts at {}",
+                    found.universe_slots.place(start)
+                )
             });
             Some(note(claim, true, format!("{ends}{other}; this end is not kept")))
         }

@@ -3,11 +3,11 @@
 //! A family is cut into stretches of members that are alike, so that a thousand members cost no more than
 //! one until the string table is laid out.
 
-use super::arithmetic::Lets;
 use super::kept::Before;
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
+use super::names::Decl;
 use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
 use super::sketch::{Sketch, sketch};
@@ -137,34 +137,9 @@ pub fn props<'a>(
             (None, base) => draft(base.and_then(Option::as_deref), index, row.block, sink),
         };
         let draft = made.unwrap_or(&drafted);
-        // How many there are is no setting, so `like` does not take it.
-        let members = match &row.block.count {
-            Some(expr) => members(reader.lets, reader, expr, sink),
-            None => Some(None),
-        };
-        let (number, known) = (members.flatten(), members.is_some());
-        members_so_far += u64::from(number.unwrap_or(1));
-        let over = members_so_far > u64::from(model.most_strings);
-        if over {
-            let at = (row.block.count.as_ref()).map_or(row.block.name.span, |count| count.span());
-            sink.push(rules::size::too_much::strings(at, model.most_strings));
-            members_so_far -= u64::from(number.unwrap_or(1));
-        }
-        let mut prop = Prop {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
-            label: draft.label.clone(),
-            enters: places(reader, draft.enters),
-            count: number,
-            first: 0,
-            cut: Cut::Even(0),
-            stands: draft.stands,
-            draw_mw: draft.draw_mw,
-            circuit: draft.circuit,
-            members: Vec::new(),
-            broken: draft.broken || !known || over,
-            stock: row.stock,
-        };
+        let (number, lawful) = members(reader, row.block, &mut members_so_far, model, sink);
+        let mut prop = prop(reader, row, draft, number);
+        prop.broken |= !lawful;
         let context = Context { reader, index, most, more };
         if !prop.broken {
             context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
@@ -180,15 +155,47 @@ pub fn props<'a>(
     drafts
 }
 
-/// `* N`: `Some(None)` never comes from here; `None` where the number is no lawful one.
+/// How many members `* N` says, after `so_far` members of other props, and whether that is lawful.
 fn members(
-    lets: &Lets<'_>,
     reader: &Reader<'_, '_>,
-    expr: &Expr,
+    block: &Block,
+    so_far: &mut u64,
+    model: &Model,
     sink: &mut Sink,
-) -> Option<Option<u32>> {
-    let most = i64::from(MOST_STRINGS);
-    lets.whole(reader.names, expr, "the number of members", (1, most), sink).map(|n| Some(count(n)))
+) -> (Option<u32>, bool) {
+    // How many there are is no setting, so `like` does not take it.
+    let said = block.count.as_ref().map(|expr| {
+        let range = (1, i64::from(MOST_STRINGS));
+        reader.lets.whole(reader.names, expr, "the number of members", range, sink)
+    });
+    let number = said.flatten().map(count);
+    let own = u64::from(number.unwrap_or(1));
+    if *so_far + own > u64::from(model.most_strings) {
+        let at = block.count.as_ref().map_or(block.name.span, |count| count.span());
+        sink.push(rules::size::too_much::strings(at, model.most_strings));
+        return (number, false);
+    }
+    *so_far += own;
+    (number, said != Some(None))
+}
+
+/// A prop as its draft says, without its strings.
+fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Option<u32>) -> Prop {
+    Prop {
+        name: row.name.as_ref().into(),
+        at: row.block.name.span,
+        label: draft.label.clone(),
+        enters: places(reader, draft.enters),
+        count: members,
+        first: 0,
+        cut: Cut::Even(0),
+        stands: draft.stands,
+        draw_mw: draft.draw_mw,
+        circuit: draft.circuit,
+        members: Vec::new(),
+        broken: draft.broken,
+        stock: row.stock,
+    }
 }
 
 /// A family's name, size and place, to hold members against.

@@ -21,19 +21,23 @@ pub enum Spot {
 }
 
 impl Spot {
+    /// All that it is.
+    pub fn targets(&self) -> &[Target] {
+        match self {
+            Self::One(target) | Self::Open(target) => std::slice::from_ref(target),
+            Self::Range(targets) => targets,
+        }
+    }
+
     /// What a wire names is part of the display, from `stock` or not.
     pub fn name_in(&self, model: &mut Model) {
-        let first = match self {
-            Self::One(target) | Self::Open(target) => Some(*target),
-            Self::Range(targets) => targets.first().copied(),
-        };
-        let (controller, receiver) = match first {
-            Some(Target::Port(controller, _, receiver)) => (Some(controller), receiver),
+        let (controller, receiver) = match self.targets().first() {
+            Some(Target::Port(controller, _, receiver)) => (Some(*controller), *receiver),
             Some(Target::Dmx(controller, _) | Target::Controller(controller)) => {
-                (Some(controller), None)
+                (Some(*controller), None)
             }
             Some(Target::Receiver(receiver)) => {
-                (Some(model.receivers[receiver].controller), Some(receiver))
+                (Some(model.receivers[*receiver].controller), Some(*receiver))
             }
             Some(Target::Any) | None => (None, None),
         };

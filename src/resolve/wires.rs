@@ -133,13 +133,8 @@ impl Wiring {
             }
         }
         if std::mem::replace(&mut self.missing, missing) {
-            let lacking = match &target {
-                Some(Spot::One(target) | Spot::Open(target)) => std::slice::from_ref(target),
-                Some(Spot::Range(targets)) => targets,
-                None => &[],
-            };
-            for target in lacking {
-                gaps::of_line(*target, model);
+            for lacking in target.iter().flat_map(Spot::targets) {
+                gaps::of_line(*lacking, model);
             }
         }
     }

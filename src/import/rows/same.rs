@@ -60,14 +60,13 @@ pub fn starts(found: &mut Found, notes: &mut Vec<Note>) {
             continue;
         };
         let Some(other_at) = by_name.get(&other).copied() else { continue };
-        let slots = found.universe_slots.each();
+        let slots = found.universe_slots;
         match found.line_mut(other_at.0, other_at.1) {
             Some(line) if line.start.is_none() => line.start = Some(start),
             Some(line) if line.start != Some(start) => {
                 let what = format!(
-                    "shows the data of `{other}`, which starts elsewhere; its own address {}/{} is not kept",
-                    start / slots + 1,
-                    start % slots + 1
+                    "shows the data of `{other}`, which starts elsewhere; its own address {} is not kept",
+                    slots.place(start)
                 );
                 notes.push(about(found, (prop, place), what));
                 if let Some(line) = found.line_mut(prop, place) {

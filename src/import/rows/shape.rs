@@ -59,18 +59,12 @@ impl Stage<'_> {
             }
             Size::Footprint(slots) => facts.sizes = vec![slots],
             Size::Slots => {
-                let of = facts.count.max(1);
-                let whole = slots.unwrap_or(0);
-                let each = if self.columns.cell(row, Kind::Slots).is_some()
+                let (of, whole) = (facts.count.max(1), slots.unwrap_or(0));
+                let shared = self.columns.cell(row, Kind::Slots).is_some()
                     && of > 1
                     && whole.is_multiple_of(of)
-                    && self.ends_as(row, whole)
-                {
-                    whole / of
-                } else {
-                    whole
-                };
-                facts.sizes = vec![each];
+                    && self.ends_as(row, whole);
+                facts.sizes = vec![if shared { whole / of } else { whole }];
             }
         }
         Some(facts)

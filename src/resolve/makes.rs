@@ -69,7 +69,9 @@ pub fn count(number: i64) -> u32 {
 }
 
 /// The chips of a display: those declared, and known ones once something names them.
-pub struct Chips {
+pub struct Chips<'r, 'a> {
+    /// Reads the settings that name them.
+    pub reader: &'r Reader<'r, 'a>,
     by_name: HashMap<&'static str, ChipId>,
 }
 
@@ -87,12 +89,12 @@ struct Said<'a> {
 }
 
 /// Reads the `chip` statements.
-pub fn chips(
-    reader: &Reader<'_, '_>,
+pub fn chips<'r, 'a>(
+    reader: &'r Reader<'r, 'a>,
     lineage: &Lineage<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
-) -> Chips {
+) -> Chips<'r, 'a> {
     let said = lineage.each(|_, row, like: Option<&Said<'_>>| {
         let mut said = like.copied().unwrap_or_default();
         if like.is_none() {
@@ -141,20 +143,20 @@ pub fn chips(
             floor_told: said.floor_mv.is_some(),
         });
     }
-    Chips { by_name: HashMap::new() }
+    Chips { reader, by_name: HashMap::new() }
 }
 
-impl Chips {
+impl Chips<'_, '_> {
     /// The chip of a name, declared or known; an unknown one is reported. `letters` are those of the node's colour,
     /// where a node names it.
     pub fn find(
         &mut self,
-        reader: &Reader<'_, '_>,
         model: &mut Model,
         word: Ident,
         letters: Option<usize>,
         sink: &mut Sink,
     ) -> Option<ChipId> {
+        let reader = self.reader;
         let key = reader.names.key(word);
         if let Some(index) = reader.names.chips.use_name(&key) {
             return Some(ChipId(index));
@@ -223,7 +225,7 @@ fn near(
 pub fn nodes(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) {
@@ -255,7 +257,7 @@ pub fn nodes(
         }
         if let Some((word, at)) = named {
             let letters = node.colour.chars().count();
-            let chip = chips.find(reader, model, word, Some(letters), sink);
+            let chip = chips.find(model, word, Some(letters), sink);
             node.chip = chip.map(|value| Told { value, at });
         }
         node

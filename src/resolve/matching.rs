@@ -4,7 +4,7 @@ use super::arithmetic::Lets;
 use super::misfits::{Measured, Misfit, Why};
 use super::names::Names;
 use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
-use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
+use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, Setting};
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::Span;
@@ -94,8 +94,7 @@ impl<'a> Reader<'_, 'a> {
                 let known = first_words(scope);
                 let elsewhere = blocks_with(first);
                 sink.push(rules::syntax::unknown_setting::word(
-                    setting.key.span,
-                    first,
+                    (setting.key.span, first),
                     scope.word(),
                     &known,
                     &elsewhere,
@@ -195,9 +194,7 @@ impl<'a> Reader<'_, 'a> {
         rest: &mut &'a [Arg],
         sink: &mut Sink,
     ) -> Result<Option<Value<'a>>, Why<'a>> {
-        let Some((first, tail)) = rest.split_first() else {
-            return Err(Why::Ends);
-        };
+        let (first, tail) = rest.split_first().ok_or(Why::Ends)?;
         let value = match (slot, first) {
             (Slot::Word(word), Arg::Word(written)) if self.names.text(*written) == *word => {
                 *rest = tail;
@@ -213,7 +210,9 @@ impl<'a> Reader<'_, 'a> {
                 Value::Number(self.thousandths(first, *dimension, (*least, *most), sink)?)
             }
             (Slot::Range(least, most) | Slot::RangeOrOne(least, most), Arg::Range(range)) => {
-                self.range(range, (*least, *most), sink)?
+                let ends = self.rising(range, "an end of the range", (*least, *most), sink);
+                let (from, to) = ends.ok_or(Why::Told)?;
+                Value::Range(from, to)
             }
             (Slot::RangeOrOne(least, most), Arg::Number(_) | Arg::Word(_)) => {
                 let one = self.count(first, None, (*least, *most), sink)?;
@@ -374,23 +373,6 @@ impl<'a> Reader<'_, 'a> {
             .ok_or(Why::OutOfRange(of))
     }
 
-    fn range(
-        &self,
-        range: &'a SelRange,
-        bounds: (i64, i64),
-        sink: &mut Sink,
-    ) -> Result<Value<'a>, Why<'a>> {
-        let (from, to) = self
-            .lets
-            .range(self.names, range, "an end of the range", bounds, sink)
-            .ok_or(Why::Told)?;
-        if from > to {
-            sink.push(rules::syntax::number::backwards(range.span, from, to));
-            return Err(Why::Told);
-        }
-        Ok(Value::Range(from, to))
-    }
-
     /// A wire size: `18 AWG` or `1.5 mm2`.
     fn gauge(&self, quantity: &'a Quantity, sink: &mut Sink) -> Result<Gauge, Why<'a>> {
         let unit = quantity.unit.and_then(|unit| unit::find(self.names.text(unit)));
@@ -453,6 +435,10 @@ impl<'a> Reader<'_, 'a> {
     }
 
     /// A measure that stands in a statement, reported if it is none.
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "what is read, what it may be, and where faults go"
+    )]
     pub fn measure_of(
         &self,
         quantity: &'a Quantity,
@@ -496,7 +482,7 @@ impl<'a> Reader<'_, 'a> {
             }
         }
         let most = super::settings::MOST_SLOTS;
-        let count = self.lets.whole(self.names, &quantity.value, what, (1, most), sink)?;
+        let count = self.whole(&quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
     }
 }

@@ -51,21 +51,17 @@ impl Spot {
 }
 
 /// Finds ports by name.
-pub struct Ports<'p> {
+pub struct Ports<'p, 'a> {
+    /// Reads what stands in a reference.
+    pub reader: &'p Reader<'p, 'a>,
     /// The receiver in the model of each receiver declared, if it has its place there.
     pub receivers: &'p [Option<u32>],
 }
 
-impl Ports<'_> {
+impl Ports<'_, '_> {
     /// What a reference means; `None` once reported, or where what it names is known to be broken.
-    pub fn find(
-        &self,
-        reader: &Reader<'_, '_>,
-        reference: &Reference,
-        model: &Model,
-        sink: &mut Sink,
-    ) -> Option<Spot> {
-        let names = reader.names;
+    pub fn find(&self, reference: &Reference, model: &Model, sink: &mut Sink) -> Option<Spot> {
+        let names = self.reader.names;
         let key = names.key(reference.name);
         let controller = names.controllers.use_name(&key).map(ControllerId);
         let receiver = match controller {
@@ -82,8 +78,8 @@ impl Ports<'_> {
             None => None,
         };
         match (controller, receiver) {
-            (Some(id), _) => self.of_controller(reader, reference, id, model, sink),
-            (None, Some(id)) => self.of_receiver(reader, reference, id, model, sink),
+            (Some(id), _) => self.of_controller(reference, id, model, sink),
+            (None, Some(id)) => self.of_receiver(reference, id, model, sink),
             (None, None) if key == "any" && reference.part.is_none() => {
                 Some(Spot::Open(Target::Any))
             }
@@ -115,9 +111,26 @@ impl Ports<'_> {
         }
     }
 
+    /// The ports and outputs that a reference names; a target whose port is open is reported.
+    pub fn named(
+        &self,
+        reference: &Reference,
+        model: &Model,
+        sink: &mut Sink,
+    ) -> Option<Vec<Target>> {
+        match self.find(reference, model, sink)? {
+            Spot::Open(_) => {
+                let at = reference.span;
+                let written = self.reader.names.text_at(at);
+                sink.push(rules::syntax::unexpected::port_wanted(at, written));
+                None
+            }
+            spot => Some(spot.targets().to_vec()),
+        }
+    }
+
     fn of_controller(
         &self,
-        reader: &Reader<'_, '_>,
         reference: &Reference,
         id: ControllerId,
         model: &Model,
@@ -127,7 +140,7 @@ impl Ports<'_> {
         match &reference.part {
             None => Some(Spot::Open(Target::Controller(id))),
             Some(Part::Name(word)) => {
-                let written = reader.names.text(*word);
+                let written = self.reader.names.text(*word);
                 let number = written.strip_prefix("dmx").and_then(|n| n.parse::<u32>().ok());
                 let there = number.filter(|n| controller.dmx.iter().any(|out| out.value == *n));
                 if let Some(number) = there {
@@ -146,7 +159,7 @@ impl Ports<'_> {
                 None
             }
             Some(Part::Number(range)) => {
-                let numbers = numbers(reader, range, sink)?;
+                let numbers = numbers(self.reader, range, sink)?;
                 let lacks = |number: &&u32| controller.port(**number).is_none();
                 let missing: Vec<u32> = numbers.iter().filter(lacks).copied().collect();
                 if let Some(missing) = stretch(&missing) {
@@ -169,7 +182,6 @@ impl Ports<'_> {
 
     fn of_receiver(
         &self,
-        reader: &Reader<'_, '_>,
         reference: &Reference,
         id: ReceiverId,
         model: &Model,
@@ -185,12 +197,12 @@ impl Ports<'_> {
         match &reference.part {
             None => Some(Spot::Open(Target::Receiver(id))),
             Some(Part::Name(word)) => {
-                lacks(word.span, Missing::Other(reader.names.text(*word)));
+                lacks(word.span, Missing::Other(self.reader.names.text(*word)));
                 None
             }
             Some(Part::Number(range)) => {
                 let mut found = Sink::default();
-                let Some(numbers) = numbers(reader, range, &mut found) else {
+                let Some(numbers) = numbers(self.reader, range, &mut found) else {
                     for finding in found.finish() {
                         sink.push(finding);
                     }
@@ -222,7 +234,7 @@ fn numbers(
     sink: &mut Sink,
 ) -> Option<Vec<u32>> {
     let bounds = (1, MOST_PORTS);
-    let (from, to) = reader.lets.ends(reader.names, range, "the port", bounds, sink)?;
+    let (from, to) = reader.ends(range, "the port", bounds, sink)?;
     Some(if from <= to { (from..=to).collect() } else { (to..=from).rev().collect() })
 }
 

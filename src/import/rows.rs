@@ -200,7 +200,8 @@ impl Stage<'_> {
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
             self.said(row, &words);
-            self.on = self.on.take().or_else(|| boxes::named_in(&words, self.known));
+            let on = || boxes::named_in(self.known, &words, &["on", "the", "box", "controller"]);
+            self.on = self.on.take().or_else(|| on().map(str::to_owned));
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
         // A total is of the rows of its own table.

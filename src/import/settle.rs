@@ -154,7 +154,7 @@ fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
     }
     let ids: BTreeMap<_, _> = named(compiled).collect();
     for note in lost {
-        let name = note.line.map(|(prop, place)| found.name(prop, place));
+        let name = note.line.map(|at| found.name(at));
         let id = name.and_then(|name| ids.get(&name));
         if let Some(laid) = id.and_then(|id| compiled.plan.of(*id)) {
             let at = found.universe_slots.place(laid.start);
@@ -265,8 +265,8 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
         Some((first.model.controller(port.controller)?.name.clone(), port.output))
     };
     let mut rows = Vec::new();
-    for (prop, place, line) in found.lines().filter(|(.., line)| claimed(line)) {
-        let own = found.name(prop, place);
+    for (at, line) in found.lines().filter(|(.., line)| claimed(line)) {
+        let own = found.name(at);
         let board = line.controller.and_then(|at| found.boxes.get(at));
         let written =
             board.zip(line.output).map(|(board, output)| (board.name.as_str().into(), output));
@@ -294,15 +294,15 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     // The display has the strings of the table in its order.
     let mut ids = named(&second).peekable();
     let mut moved = Moved::new();
-    for (prop, place, line) in found.lines() {
-        let own = found.name(prop, place);
+    for (at, line) in found.lines() {
+        let own = found.name(at);
         let id = ids.next_if(|(name, _)| *name == own).map(|(_, id)| id);
         let now = id.and_then(|id| second.plan.of(id)).map(|placed| placed.start);
         if claimed(line) && now != line.start {
             let note = Note {
                 row: Some(line.row),
-                prop: Some(prop),
-                line: Some((prop, place)),
+                prop: Some(at.0),
+                line: Some(at),
                 ..Note::of_table(String::new(), Grade::Lost)
             };
             moved.insert(own, (line.controller.or(Some(0)), note));

@@ -1,7 +1,7 @@
 //! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
 
 use super::Note;
-use super::found::{Board, Found, SheetLine, SheetProp};
+use super::found::{Board, Found, SheetLine, SheetProp, StringAt};
 use super::places::chains;
 use super::wires::wires;
 use crate::chip;
@@ -171,7 +171,7 @@ struct Needs<'a> {
 fn needs(found: &Found) -> Vec<Needs<'_>> {
     let mut all: Vec<Needs<'_>> = Vec::new();
     all.resize_with(found.boxes.len().max(1), Needs::default);
-    for (prop, _, line) in found.lines() {
+    for ((prop, _), line) in found.lines() {
         // What names no box goes to the first, unless it is known how many ports that has.
         let first = found.boxes.first().is_none_or(|board| board.ports.is_none()).then_some(0);
         let Some(needs) = line.controller.or(first).and_then(|at| all.get_mut(at)) else {
@@ -304,7 +304,7 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
     let mut bases: BTreeMap<usize, BTreeSet<Option<(usize, u32)>>> = BTreeMap::new();
     let mut ports: BTreeMap<usize, u32> = BTreeMap::new();
     let mut rows: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
-    for (_, _, line) in found.lines() {
+    for (_, line) in found.lines() {
         let Some((receiver, port)) = line.receiver else {
             continue;
         };
@@ -361,7 +361,7 @@ fn hang_in_order(found: &Found, hubs: &Hubs, ports: &BTreeMap<usize, u32>) -> bo
             let count = ports.get(receiver).copied().unwrap_or(1);
             !dmx && *own == board && (*base..*base + count).contains(&port)
         });
-        let receiver = |(prop, place): &(usize, _)| Some(found.line(*prop, *place)?.receiver?.0);
+        let receiver = |at: &StringAt| Some(found.line(*at)?.receiver?.0);
         let order: Vec<Option<usize>> = chain.iter().map(receiver).collect();
         !carried || !order.contains(&None) && order.is_sorted()
     })

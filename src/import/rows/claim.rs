@@ -151,7 +151,7 @@ impl Stage<'_> {
     ) -> Option<Vec<At>> {
         let At::Slot(universe, _) = start? else { return None };
         let slot = self.columns.cell(row, Kind::EndSlot).and_then(cells::whole)?;
-        let lines = lines.iter().filter_map(|at| self.found.line(prop, *at));
+        let lines = lines.iter().filter_map(|at| self.found.line((prop, *at)));
         let slots: u64 = lines.map(|line| self.found.body(line).slots()).sum();
         let last = last.unwrap_or(universe + (slots / 500 + 1).min(64));
         Some((universe..=last).map(|universe| At::Slot(universe, slot)).collect())

@@ -284,7 +284,7 @@ impl Stage<'_> {
             let only = !self.columns.has(Kind::Controller) && own.is_none();
             let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
-            if let Some(line) = self.found.line_mut(prop, *place) {
+            if let Some(line) = self.found.line_mut((prop, *place)) {
                 line.controller = own;
                 line.output = port.map(|(_, output)| *output).filter(|_| own.is_some());
             }
@@ -323,7 +323,7 @@ impl Stage<'_> {
             return;
         };
         for place in places {
-            let line = self.found.line(prop, *place);
+            let line = self.found.line((prop, *place));
             let Some((Some(Output::Pixel(port)), pixels)) =
                 line.map(|line| (line.output, line.make.is_some()))
             else {

@@ -5,7 +5,7 @@ use super::matching::{Reader, Value};
 use super::settings::{Key, Scope};
 use super::{settings_of, told};
 use crate::ast::{BlockKind, Ident};
-use crate::chip::{BitTime, KNOWN, known};
+use crate::chip::{BitTime, KNOWN, KnownChip, USUAL, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
@@ -123,27 +123,40 @@ pub fn chips<'r, 'a>(
         said
     });
     for (row, said) in lineage.table.rows.iter().zip(said) {
-        // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
-        // slowest usual one: 800 kHz and 300 us.
+        // What no `rate` or `latch` says is that of the known chip it is like or is named as.
         let base = said.root.and_then(known).or_else(|| known(&row.name));
-        let usual = base.map_or(Some(BitTime::of_rate(800)), |base| base.bit);
-        let latch_ns = base.map_or(300_000, |base| base.latch_ns);
-        let floor_mv = base.map_or(4_500, |base| base.floor_mv);
+        let base = known_beforehand(base.unwrap_or(&USUAL));
         model.chips.push(Chip {
             name: row.name.as_ref().into(),
             at: Some(row.block.name.span),
-            bit: said.bit.or(usual),
-            latch_ns: said.latch_ns.unwrap_or(latch_ns),
-            depth: said.depth.or(base.map(|base| base.depth)).unwrap_or(8),
-            extra_bits: base.map_or(0, |base| base.extra_bits),
+            bit: said.bit.or(base.bit),
+            latch_ns: said.latch_ns.unwrap_or(base.latch_ns),
+            depth: said.depth.unwrap_or(base.depth),
             letter_bits: said.letter_bits,
-            header_bits: said.header_bits.unwrap_or(base.map_or(0, |base| base.header_bits)),
-            tail_quarters: base.map_or(0, |base| base.tail_quarters),
-            floor_mv: said.floor_mv.unwrap_or(floor_mv),
+            header_bits: said.header_bits.unwrap_or(base.header_bits),
+            floor_mv: said.floor_mv.unwrap_or(base.floor_mv),
             floor_told: said.floor_mv.is_some(),
+            ..base
         });
     }
     Chips { reader, by_name: HashMap::new() }
+}
+
+/// A chip that no display declares.
+fn known_beforehand(row: &KnownChip) -> Chip {
+    Chip {
+        name: row.name.into(),
+        at: None,
+        bit: row.bit,
+        latch_ns: row.latch_ns,
+        depth: row.depth,
+        extra_bits: row.extra_bits,
+        letter_bits: None,
+        header_bits: row.header_bits,
+        tail_quarters: row.tail_quarters,
+        floor_mv: row.floor_mv,
+        floor_told: false,
+    }
 }
 
 impl Chips<'_, '_> {
@@ -165,19 +178,7 @@ impl Chips<'_, '_> {
             if let Some(id) = self.by_name.get(row.name) {
                 return Some(*id);
             }
-            let id = model.chips.push(Chip {
-                name: row.name.into(),
-                at: None,
-                bit: row.bit,
-                latch_ns: row.latch_ns,
-                depth: row.depth,
-                extra_bits: row.extra_bits,
-                letter_bits: None,
-                header_bits: row.header_bits,
-                tail_quarters: row.tail_quarters,
-                floor_mv: row.floor_mv,
-                floor_told: false,
-            });
+            let id = model.chips.push(known_beforehand(row));
             self.by_name.insert(row.name, id);
             return Some(id);
         }

@@ -8,7 +8,7 @@ use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, Setting};
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::Span;
-use crate::unit::{self, Decimal, Dimension, Gauge};
+use crate::unit::{self, Dimension, Gauge};
 
 /// What one place of a setting holds.
 #[derive(Clone, Copy, Debug)]
@@ -276,23 +276,23 @@ impl<'a> Reader<'_, 'a> {
     fn number_of(
         &self,
         arg: &'a Arg,
+        dimension: Option<Dimension>,
+        bounds: (i64, i64),
         sink: &mut Sink,
-    ) -> Result<(Decimal, Option<Ident>), Why<'a>> {
-        match arg {
-            Arg::Number(Quantity { value, unit, .. }) => {
-                let value = self.lets.eval(self.names, value, sink).ok_or(Why::Told)?;
-                Ok((value, *unit))
-            }
+    ) -> Result<Measured, Why<'a>> {
+        let name;
+        let (number, unit) = match arg {
+            Arg::Number(Quantity { value, unit, .. }) => (value, *unit),
             // A word of the language is none that a `let` was forgotten for.
-            Arg::Word(word) if self.is_own_word(*word) => Err(Why::Found(arg)),
-            // A lone name in a number's place is that of a `let`.
-            Arg::Word(word) => {
-                let value =
-                    self.lets.eval(self.names, &Expr::Name(*word), sink).ok_or(Why::Told)?;
-                Ok((value, None))
+            Arg::Word(word) if !self.is_own_word(*word) => {
+                // A lone name in a number's place is that of a `let`.
+                name = Expr::Name(*word);
+                (&name, None)
             }
-            other => Err(Why::Found(other)),
-        }
+            other => return Err(Why::Found(other)),
+        };
+        let value = self.lets.eval(self.names, number, sink).ok_or(Why::Told)?;
+        Ok(Measured { at: arg.span(), value, unit, dimension, bounds })
     }
 
     /// Whether a word means something of its own and is no name of a `let`.
@@ -310,8 +310,7 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        self.scaled(Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds })
+        self.scaled(self.number_of(arg, Some(dimension), bounds, sink)?)
     }
 
     /// A measure in base units.
@@ -323,10 +322,7 @@ impl<'a> Reader<'_, 'a> {
         let Some(known) = known.filter(|unit| Some(unit.dimension) == of.dimension) else {
             return Err(Why::WrongUnit(of, written));
         };
-        of.value
-            .scaled(known.factor)
-            .filter(|value| (of.bounds.0..=of.bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
+        of.held(of.value.scaled(known.factor))
     }
 
     /// A decimal without a unit, in thousandths.
@@ -337,15 +333,11 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        if let Some(written) = unit {
+        let of = self.number_of(arg, Some(dimension), bounds, sink)?;
+        if let Some(written) = of.unit {
             return Err(Why::Over(written.span));
         }
-        let of = Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds };
-        value
-            .scaled(1_000)
-            .filter(|value| (bounds.0..=bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
+        of.held(of.value.scaled(1_000))
     }
 
     fn count(
@@ -355,9 +347,8 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        let of = Measured { at: arg.span(), value, unit, dimension, bounds };
-        if let Some(written) = unit {
+        let of = self.number_of(arg, dimension, bounds, sink)?;
+        if let Some(written) = of.unit {
             let fits = unit::find(self.names.text(written))
                 .is_some_and(|unit| Some(unit.dimension) == dimension);
             if !fits {
@@ -367,10 +358,7 @@ impl<'a> Reader<'_, 'a> {
                 });
             }
         }
-        value
-            .as_whole()
-            .filter(|value| (bounds.0..=bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
+        of.held(of.value.as_whole())
     }
 
     /// A wire size: `18 AWG` or `1.5 mm2`.

@@ -223,11 +223,9 @@ impl Scene<'_> {
 
     /// Where it ended, and ends.
     fn ends(&self, id: StringId) -> (String, String) {
-        let slots = self.past.universe_slots.each();
         let was = self.past.of(id).map_or(0, |was| was.end().saturating_sub(1));
         let now = self.plan.of(id).map_or(0, |placed| placed.end);
-        let (universe, slot) = self.plan.universe_slot(now);
-        (format!("{}/{}", was / slots + 1, was % slots + 1), format!("{universe}/{slot}"))
+        (self.past.universe_slots.place(was), self.plan.universe_slots.place(now))
     }
 
     fn lies(&self, id: StringId) -> String {

@@ -31,6 +31,11 @@ impl Columns {
         Some(row.text(*at)).filter(|text| !text.is_empty() && !none(text))
     }
 
+    /// The cell of the first of some kinds that has one.
+    pub fn first<'r>(&self, row: &'r Row, kinds: &[Kind]) -> Option<&'r str> {
+        kinds.iter().find_map(|kind| self.cell(row, *kind))
+    }
+
     /// All headings.
     pub fn headings(&self) -> &[String] {
         &self.headings

@@ -98,9 +98,8 @@ impl Stage<'_> {
     /// The whole address that a cell has where its column is of universes, of slots, or of something else that it can't
     /// be; and the end.
     fn full(&mut self, row: &Row) -> [Option<At>; 2] {
-        let starts = [Kind::Start, Kind::StartChannel];
-        let said = starts.iter().any(|kind| self.columns.cell(row, *kind).is_some());
-        let stray = Some(Kind::SlotsPerNode).filter(|_| !said);
+        let said = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
+        let stray = Some(Kind::SlotsPerNode).filter(|_| said.is_none());
         let of = |kinds: &[Kind]| {
             let texts = kinds.iter().filter_map(|kind| self.columns.cell(row, *kind));
             texts.filter(|text| cells::universes(text).is_none()).find_map(cells::whole_address)
@@ -203,20 +202,14 @@ impl Stage<'_> {
             (None, _) => return (None, None),
         };
         self.carried.insert(universe, text.clone());
-        let read = cells::universes(&text);
-        let Some((first, last)) = read else {
-            self.note(
-                (row, universe),
-                "no universe that is understood; the address is not kept",
-                Grade::Lost,
-            );
+        let Some((first, last)) = cells::universes(&text) else {
+            let what = "no universe that is understood; the address is not kept";
+            self.note((row, universe), what, Grade::Lost);
             return (None, None);
         };
-        let start_known = [Kind::Start, Kind::StartChannel]
-            .iter()
-            .any(|kind| self.columns.cell(row, *kind).is_some());
         let Some(text) = self.columns.cell(row, slot) else {
-            if universe == Kind::Universe && !start_known {
+            let start = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
+            if universe == Kind::Universe && start.is_none() {
                 let what = "a universe without a slot; the address is not kept";
                 self.note((row, universe), what, Grade::Lost);
             }
@@ -228,11 +221,8 @@ impl Stage<'_> {
         }) {
             Some(slot @ 1..=512) => (Some(At::Slot(first, slot)), last),
             _ => {
-                self.note(
-                    (row, slot),
-                    "no slot of a universe (1 to 512); the address is not kept",
-                    Grade::Lost,
-                );
+                let what = "no slot of a universe (1 to 512); the address is not kept";
+                self.note((row, slot), what, Grade::Lost);
                 (None, last)
             }
         }

@@ -232,7 +232,7 @@ impl Scene<'_> {
         let Some(placed) = self.plan.of(id) else {
             return "nowhere".to_owned();
         };
-        let (universe, slot) = self.plan.universe_slot(placed.start);
+        let at = self.plan.universe_slots.place(placed.start);
         let port = self.plan.ports.as_slice().get(placed.port as usize);
         let elsewhere = port.filter(|port| {
             let was = self.past.of(id);
@@ -241,10 +241,8 @@ impl Scene<'_> {
             })
         });
         match elsewhere {
-            Some(port) => {
-                format!("{universe}/{slot} on port `{}`", plug_name(self.model, port, Some(id)))
-            }
-            None => format!("{universe}/{slot}"),
+            Some(port) => format!("{at} on port `{}`", plug_name(self.model, port, Some(id))),
+            None => at,
         }
     }
 

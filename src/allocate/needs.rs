@@ -124,10 +124,6 @@ pub(super) enum Reason {
     Unlike,
 }
 
-pub(super) fn count(count: u64, one: &str) -> String {
-    counted(i64::try_from(count).unwrap_or(i64::MAX), one)
-}
-
 /// Reasons with how many ports have each, in words; those that differ in a figure only are one.
 pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<String> {
     let mut reasons: Vec<(&'static str, usize, String)> = Vec::new();
@@ -146,11 +142,11 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Nodes(over) => (
                 "nodes",
-                format!("too short or too full (the roomiest by {})", count(over, "node")),
+                format!("too short or too full (the roomiest by {})", counted(over, "node")),
             ),
             Reason::Time(over) => {
                 let rate = quantity(rate, Dimension::Frequency);
-                ("time", format!("too slow at {rate} (the roomiest by {})", count(over, "node")))
+                ("time", format!("too slow at {rate} (the roomiest by {})", counted(over, "node")))
             }
             Reason::Fuse(over) => {
                 let over = i64::try_from(over).unwrap_or(i64::MAX);
@@ -159,7 +155,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Slots(over) => (
                 "slots",
-                format!("too short or too full (the roomiest by {})", count(over, "slot")),
+                format!("too short or too full (the roomiest by {})", counted(over, "slot")),
             ),
             Reason::Unlike => ("unlike", "in use for other nodes".to_owned()),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
@@ -172,7 +168,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
     }
     let told = reasons.into_iter().map(|(_, many, words)| {
         let is = if many == 1 { "is" } else { "are" };
-        format!("{} {is} {words}", count(many as u64, ports))
+        format!("{} {is} {words}", counted(many, ports))
     });
     told.collect()
 }

@@ -1,11 +1,12 @@
 //! Why outputs do not take a line, in words, and what sets their limits.
 
-use super::needs::{Kind, Need, Reason, count, told};
+use super::needs::{Kind, Need, Reason, told};
 use super::outlets::Outlets;
 use crate::limits::{NodeTime, PortLimit};
 use crate::model::Output;
 use crate::rules::place::no_room::Tried;
 use crate::source::Span;
+use crate::unit::counted;
 use std::collections::BTreeMap;
 
 impl Outlets<'_> {
@@ -37,11 +38,11 @@ impl Outlets<'_> {
     pub fn missing(&self, need: &Need) -> String {
         let load = Self::load(self.model, need);
         if need.fixture {
-            return format!("a DMX output with {} free", count(load.slots, "slot"));
+            return format!("a DMX output with {} free", counted(load.slots, "slot"));
         }
         let chip = self.model.chip_of(need.first.0);
         let drives = chip.map_or(String::new(), |chip| format!(" that drives `{}`", chip.name));
-        format!("a port{drives} with room for {}", count(load.length(), "node"))
+        format!("a port{drives} with room for {}", counted(load.length(), "node"))
     }
 
     /// The settings that say how many nodes of a line's kind a port may have, with what to say there.
@@ -59,21 +60,21 @@ impl Outlets<'_> {
             PortLimit::of(self.model, outlet.controller, port, receivers)
         {
             nodes = u64::from(most.value);
-            bounds.push((most.at, format!("at most {} a port", count(nodes, "node"))));
+            bounds.push((most.at, format!("at most {} a port", counted(nodes, "node"))));
         }
         let rate = self.model.display.frame_rate_mhz;
         let time = NodeTime::of(self.model, need.first.0).and_then(|time| time.most(rate));
         let time = time.map(u64::from).filter(|time| *time < nodes);
         if let (Some(time), Some(at)) = (time, self.model.display.frame_rate_at) {
             nodes = time;
-            let time = count(time, "node");
+            let time = counted(time, "node");
             bounds.push((at, format!("a frame has time for at most {time} like these")));
         }
         let settings = self.model.port_settings(outlet.controller, port, receiver);
         let fuse = settings.and_then(|settings| settings.fuse);
         let fed = self.fed(outlet, port, receiver, self.draw(need));
         if let (Some(fuse), Some(fed)) = (fuse, fed.filter(|fed| *fed < nodes)) {
-            let fed = count(fed, "more node");
+            let fed = counted(fed, "more node");
             bounds.push((fuse.at, format!("this feeds {fed} like these")));
         }
         bounds

@@ -135,14 +135,12 @@ fn told(
     }
     let lost = import.notes.iter().filter(|note| note.is_doubt()).count();
     if !console.quiet {
-        let told =
-            |count: usize, one: &str| unit::counted(i64::try_from(count).unwrap_or(i64::MAX), one);
         let lock = if import.lock.is_some() { " and a lock" } else { "" };
         text.push_str(&format!(
             "{name}: {} became {}{lock}; {} not understood or in doubt\n",
-            told(import.rows, "row"),
-            told(import.props, "prop"),
-            told(lost, "thing"),
+            unit::counted(import.rows, "row"),
+            unit::counted(import.props, "prop"),
+            unit::counted(lost, "thing"),
         ));
     }
     console.tell(text.as_bytes());

@@ -59,7 +59,7 @@ fn of_controller(
         }
     }
     let (left, addressing) = best?;
-    let saved = counted(i64::try_from(asked - left).unwrap_or(i64::MAX), "string");
+    let saved = counted(asked - left, "string");
     let name = shown(&model.controller(id)?.name);
     let rest = if left == 0 { "none" } else { "fewer" };
     Some(format!(

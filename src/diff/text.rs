@@ -37,7 +37,6 @@ pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Re
 
 /// The whole in a line.
 fn sum(changes: &Changes<'_>) -> String {
-    let count = |count: usize, one: &str| counted(i64::try_from(count).unwrap_or(i64::MAX), one);
     let (strings, slots) = changes.moved_slots();
     let freed = changes.past.map_or(0, |past| past.freed.len());
     let moved = match strings {
@@ -54,7 +53,7 @@ fn sum(changes: &Changes<'_>) -> String {
     boxes.dedup();
     format!(
         "{first}{moved}, {} to set up again, {} new, {freed} freed{off}",
-        count(boxes.len(), "controller"),
+        counted(boxes.len(), "controller"),
         changes.new.len()
     )
 }

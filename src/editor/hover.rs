@@ -245,8 +245,8 @@ fn of_prop(compiled: &Compiled, id: PropId, out: &mut String) {
     let shapes = strings.clone().filter_map(|id| model.shape_of(StringId(id)));
     let nodes: u64 = shapes.map(|shape| u64::from(shape.nodes)).sum();
     if nodes > 0 {
-        parts.push(counted(strings.len() as i64, "string"));
-        parts.push(counted(nodes as i64, "node"));
+        parts.push(counted(strings.len(), "string"));
+        parts.push(counted(nodes, "node"));
     }
     let node = model.node_of(StringId(prop.first));
     let own = |node: &&crate::model::NodeKind| !strings.is_empty() && !node.name.is_empty();

@@ -293,7 +293,7 @@ fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     let mut what = format!(
         "the sheet `{}` has no ports and no addresses: what it says of {} stands there as comments",
         shown(&page.name),
-        unit::counted(known as i64, "prop")
+        unit::counted(known, "prop")
     );
     if !lost.is_empty() {
         const MOST: usize = 12;

@@ -263,7 +263,7 @@ impl Stage<'_> {
         let some: Vec<String> = self.renamed.iter().take(SHOWN).map(pair).collect();
         if !some.is_empty() {
             let more = if self.renamed.len() > SHOWN { ", and so on" } else { "" };
-            let count = unit::counted(self.renamed.len() as i64, "name");
+            let count = unit::counted(self.renamed.len(), "name");
             let what = format!(
                 "{count} had to change, and each stays as a label: {}{more}",
                 some.join(", ")

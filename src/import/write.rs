@@ -34,7 +34,7 @@ pub struct Style<'a> {
 pub fn display(found: &Found, style: &Style<'_>) -> String {
     let mut out = String::new();
     let name = words::shown(style.table);
-    let props = unit::counted(found.props.len() as i64, "prop");
+    let props = unit::counted(found.props.len(), "prop");
     // Writing to a String can't fail; so below.
     let _ = writeln!(out, "# Imported from {name}: {props}.");
     out.push_str("# What the table did not say has a comment that begins with \"fill in\".\n");
@@ -383,7 +383,7 @@ fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
     if let Some(make) = make {
         settings.push(format!("node {}", make.name));
     }
-    let nodes = |line: &SheetLine| counted(line.size);
+    let nodes = |line: &SheetLine| unit::counted(line.size, "node");
     match lines {
         [one] if one.make.is_none() => settings.push(format!("slots {}", one.size)),
         [one, rest @ ..]
@@ -399,7 +399,7 @@ fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
                 (count, 1) => format!("strings {count} of {}", nodes(one)),
                 (count, strands) => format!(
                     "strings {count} of {strands} strands of {}",
-                    counted(one.size / strands)
+                    unit::counted(one.size / strands, "node")
                 ),
             });
         }
@@ -479,10 +479,6 @@ fn block(head: &str, settings: &[String], out: &mut String) {
     } else {
         let _ = writeln!(out, "{head} {{\n{}\n}}", settings.join("\n"));
     }
-}
-
-fn counted(nodes: u64) -> String {
-    unit::counted(i64::try_from(nodes).unwrap_or(i64::MAX), "node")
 }
 
 #[cfg(test)]

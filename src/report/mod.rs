@@ -15,6 +15,7 @@ pub use layout::wrap;
 
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::source::{Place, SourceFile, SourceMap, Span};
+use crate::unit::counted;
 use std::io::{self, Write};
 
 /// What writes all findings in a form.
@@ -70,18 +71,15 @@ pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
 #[must_use]
 pub fn count(findings: &[Diagnostic]) -> String {
     let of = |severity| findings.iter().filter(|f| f.severity == severity).count();
-    let plural = |count: usize| if count == 1 { "" } else { "s" };
-    let (errors, warnings, advice) =
-        (of(Severity::Error), of(Severity::Warning), of(Severity::Advice));
     let mut parts = Vec::new();
-    if errors > 0 {
-        parts.push(format!("{errors} error{}", plural(errors)));
-    }
-    if warnings > 0 {
-        parts.push(format!("{warnings} warning{}", plural(warnings)));
-    }
-    if advice > 0 {
-        parts.push(format!("{advice} piece{} of advice", plural(advice)));
+    for (severity, one, rest) in [
+        (Severity::Error, "error", ""),
+        (Severity::Warning, "warning", ""),
+        (Severity::Advice, "piece", " of advice"),
+    ] {
+        if let count @ 1.. = of(severity) {
+            parts.push(format!("{}{rest}", counted(count, one)));
+        }
     }
     if parts.is_empty() { "no errors".to_owned() } else { parts.join(", ") }
 }

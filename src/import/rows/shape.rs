@@ -127,7 +127,7 @@ impl Stage<'_> {
                 .and_then(|text| cells::spots(text, *kind == Kind::StartChannel, false))
                 .is_some_and(|starts| starts.len() as u64 == ports)
         });
-        let nodes = |nodes| unit::counted(i64::try_from(nodes).unwrap_or(i64::MAX), "node");
+        let nodes = |nodes: u64| unit::counted(nodes, "node");
         let all = nodes(each.saturating_mul(ports));
         let what = format!("{all}: taken as a string of {} on each of {ports} ports", nodes(each));
         let grade = if said || per_string { Grade::Told } else { Grade::Lost };

@@ -169,7 +169,6 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
     let unit = if clash.fixtures { "slot" } else { "node" };
     let names = names(model, &clash.lines);
     let s = if clash.lines.len() == 1 { "s" } else { "" };
-    let count = |count: u64, one: &str| counted(i64::try_from(count).unwrap_or(i64::MAX), one);
     let passed = match clash.passed.is_empty() {
         true => String::new(),
         false => format!("; {}", list(&clash.passed, "and")),
@@ -183,16 +182,16 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
         Lack::Ports { needed, free } => {
             let drives = drives(model, clash);
             let have = if *free == 1 { "has" } else { "have" };
-            let needed = count(*needed, output);
+            let needed = counted(*needed, output);
             format!("{names} need{s} {needed} of {place}{drives}, and {free} {have} room{passed}")
         }
         Lack::Slots { needed, left } => {
-            let needed = count(*needed, "slot");
+            let needed = counted(*needed, "slot");
             format!("{names} need{s} {needed}, and {left} are left in the universes of {place}")
         }
         Lack::Unproven { placed, all, size } => {
-            let lines = counted(i64::try_from(*all).unwrap_or(i64::MAX), "line");
-            let size = count(*size, unit);
+            let lines = counted(*all, "line");
+            let size = counted(*size, unit);
             format!(
                 "no room was found for {names} on the {output}s of {place}, and it is not proven \
                  that there is none: {placed} of {lines} have a {output}, and the best try needs \
@@ -207,9 +206,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
             };
             let rooms: Vec<String> = rooms
                 .iter()
-                .map(|(room, ports)| {
-                    format!("{} with room for {room}", count(*ports as u64, output))
-                })
+                .map(|(room, ports)| format!("{} with room for {room}", counted(*ports, output)))
                 .collect();
             let rooms = match rooms.is_empty() {
                 true => String::new(),
@@ -263,8 +260,7 @@ fn place(model: &Model, target: Target) -> String {
 fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
     let others = match more {
         0 => String::new(),
-        1 => " and 1 more string".into(),
-        more => format!(" and {more} more strings"),
+        more => format!(" and {}", counted(more, "more string")),
     };
     let reasons =
         if tried.reasons.is_empty() { tried.none.to_owned() } else { list(&tried.reasons, "and") };

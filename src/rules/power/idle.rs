@@ -52,7 +52,7 @@ pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
         let name = words::shown(&model.name_of(first.string));
         let more = match others {
             0 => String::new(),
-            others => format!(" (and {} more)", counted(others as i64, "point")),
+            others => format!(" (and {} more)", counted(others, "point")),
         };
         sink.push(
             RULE.report(

@@ -44,10 +44,7 @@ pub struct Reason {
 #[must_use]
 pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
     let first = reasons.first()?;
-    let count = |reason: &Reason| {
-        let nodes = i64::try_from(reason.nodes).unwrap_or(i64::MAX);
-        format!("{} {}", counted(nodes, "node"), reason.what)
-    };
+    let count = |reason: &Reason| format!("{} {}", counted(reason.nodes, "node"), reason.what);
     let all: Vec<String> = reasons.iter().map(count).collect();
     let settings: Vec<&str> = reasons.iter().filter_map(|one| one.setting).collect();
     let help = if settings.is_empty() {

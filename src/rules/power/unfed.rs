@@ -3,6 +3,7 @@
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -34,8 +35,7 @@ pub const RULE: Rule = Rule {
 pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> Diagnostic {
     let others = match more {
         0 => String::new(),
-        1 => ", nor 1 more port beside it".into(),
-        more => format!(", nor {more} more ports beside it"),
+        more => format!(", nor {} beside it", counted(more, "more port")),
     };
     RULE.report(at, format!("nothing feeds port `{port}`{others}"))
         .label(format!("`{string}` has no power"))

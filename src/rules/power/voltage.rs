@@ -128,8 +128,7 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     let floor = quantity(low.floor_uv / 1_000, Dimension::Voltage);
     let more = match others {
         0 => String::new(),
-        1 => " (and nodes of 1 more line)".into(),
-        others => format!(" (and nodes of {others} more lines)"),
+        others => format!(" (and nodes of {})", counted(others, "more line")),
     };
     let add = added(model, case.inject(), "tinsel power FILE --suggest --at 100");
     let help = if add.is_empty() {

@@ -6,6 +6,7 @@ use crate::model::{ChipId, Model, NodeId, Output, PieceKind, PortSettings, Recei
 use crate::plan::{Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use crate::usage::plug_name;
 
 /// The rule.
@@ -87,6 +88,14 @@ pub(super) fn each_make(
     }
 }
 
+/// What else hangs on a port as a string that is named does: ` (and 2 more strings on it)`.
+pub(super) fn others(more: usize) -> String {
+    match more {
+        0 => String::new(),
+        more => format!(" (and {} on it)", counted(more, "more string")),
+    }
+}
+
 /// At most this many chips of a port are named.
 const MOST_NAMED: usize = 8;
 
@@ -120,11 +129,7 @@ fn refused(
     };
     let output = plug_name(model, port, Some(id));
     let name = model.name_of(id);
-    let others = match more {
-        0 => String::new(),
-        1 => " (and 1 more string on it)".into(),
-        more => format!(" (and {more} more strings on it)"),
-    };
+    let others = others(more);
     let finding = RULE
         .report(
             at,

@@ -1,6 +1,6 @@
 //! `wire/mixed`: strings of unlike nodes on one port.
 
-use super::chip::each_make;
+use super::chip::{each_make, others};
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::fed_apart;
 use crate::model::{Model, NodeKind, PortSettings, StringId};
@@ -144,11 +144,7 @@ fn finding(
     let plug = plug_name(model, port, Some(other.id));
     let (one, two) = (model.name_of(first.id), model.name_of(other.id));
     let (has, wants) = (&unlike.has.0, &unlike.has.1);
-    let others = match other.more {
-        0 => String::new(),
-        1 => " (and 1 more string on it)".into(),
-        more => format!(" (and {more} more strings on it)"),
-    };
+    let others = others(other.more);
     let name = &model.controllers[port.controller].name;
     let mut finding = RULE
         .report(

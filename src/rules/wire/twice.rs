@@ -3,6 +3,7 @@
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -29,8 +30,7 @@ pub const RULE: Rule = Rule {
 pub fn again(second: Span, first: Span, name: &str, more: usize) -> Diagnostic {
     let others = match more {
         0 => " is".to_owned(),
-        1 => " and 1 more string are".to_owned(),
-        more => format!(" and {more} more strings are"),
+        more => format!(" and {} are", counted(more, "more string")),
     };
     let them = if more == 0 { "it" } else { "them" };
     RULE.report(second, format!("`{name}`{others} wired twice"))

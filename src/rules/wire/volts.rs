@@ -1,6 +1,6 @@
 //! `wire/volts`: a voltage that the port does not supply.
 
-use super::chip::each_make;
+use super::chip::{each_make, others};
 use crate::diagnostic::{Severity, Sink};
 use crate::limits::fed_apart;
 use crate::model::Model;
@@ -45,11 +45,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             let name = model.name_of(id);
             let words = |value| quantity(value, Dimension::Voltage);
             let (wants, has) = (words(volts.value), words(port_volts.value));
-            let others = match more {
-                0 => String::new(),
-                1 => " (and 1 more string on it)".into(),
-                more => format!(" (and {more} more strings on it)"),
-            };
+            let others = others(more);
             let why = if port_volts.value > volts.value {
                 "more voltage than the nodes are made for destroys them at once"
             } else {

@@ -1,7 +1,7 @@
 //! Pixel ports: an unbroken range each, an unbroken range all together, or a start for each string.
 
 use super::addresses::{Layer, Run};
-use super::chain::{Chain, Item, items};
+use super::chain::{Chain, Item, fill};
 use crate::grid::Body;
 use crate::model::{Addressing, PieceKind};
 use crate::plan::{PortPlan, Why};
@@ -26,17 +26,21 @@ impl Layer<'_> {
     /// Lays a port at or behind a channel; where the next goes on.
     pub fn pixel_port(&mut self, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
         let consecutive = run.declared.addressing == Addressing::Consecutive;
-        let items = items(self.model, port, consecutive);
-        if items.is_empty() {
-            return cursor;
-        }
+        let mut items = std::mem::take(&mut self.items);
+        fill(&mut items, self.model, port, consecutive);
         let chain = Chain::new(run.grid, run.declared, &items);
-        let end = match run.declared.addressing {
-            Addressing::PerPort => self.per_port(run, &chain, cursor),
-            Addressing::PerProp => self.per_prop(run, &chain, cursor),
-            Addressing::Consecutive => return self.consecutive(run, &chain, cursor),
+        let next = match run.declared.addressing {
+            _ if items.is_empty() => cursor,
+            Addressing::PerPort => {
+                self.per_port(run, &chain, cursor).saturating_add(self.spare(port))
+            }
+            Addressing::PerProp => {
+                self.per_prop(run, &chain, cursor).saturating_add(self.spare(port))
+            }
+            Addressing::Consecutive => self.consecutive(run, &chain, cursor),
         };
-        end.saturating_add(self.spare(port))
+        self.items = items;
+        next
     }
 
     /// Slots left free behind a used port: spare nodes of the make that hangs there last.
@@ -53,7 +57,7 @@ impl Layer<'_> {
         let begin = chain.begin(0, cursor);
         // What an offset within a universe makes of the chain is the same in every universe.
         let mut known: Option<(u64, Range<u64>)> = None;
-        let (start, stepped) = self.clear(run, chain, 0, begin, Some(run.owner), |at| {
+        let (stretch, stepped) = self.clear(run, chain, 0, begin, Some(run.owner), |at| {
             let offset = run.grid.offset(at);
             if known.as_ref().is_none_or(|(of, _)| *of != offset) {
                 known = Some((offset, chain.stretch(offset)));
@@ -63,7 +67,7 @@ impl Layer<'_> {
                 base.saturating_add(stretch.start)..base.saturating_add(stretch.end)
             })
         });
-        let ghost = chain.stretch(start);
+        let start = stretch.start;
         let pin = chain.items.first().and_then(|item| item.pin);
         let why = match (pin, stepped) {
             (Some((_, at)), _) => Why::Pinned(at),
@@ -71,7 +75,7 @@ impl Layer<'_> {
             (None, None) => run.why(cursor, start),
         };
         self.put(run, chain, pin.map_or(start, |(channel, _)| channel), why);
-        ghost.end
+        stretch.end
     }
 
     /// Puts a chain down from a channel on and holds its pins against where they fall.
@@ -198,8 +202,7 @@ impl Layer<'_> {
             body.map_or(at..at, |body| run.grid.lay(at, body))
         };
         let begin = chain.begin(index, at);
-        let (start, stepped) = self.clear(run, chain, index, begin, without, lay);
-        (lay(start), stepped)
+        self.clear(run, chain, index, begin, without, lay)
     }
 
     /// One range over all ports of a controller; only its first slot is free.
@@ -216,8 +219,8 @@ impl Layer<'_> {
         self.put(run, chain, start, why)
     }
 
-    /// The first channel at or behind `at` from which what `lay` makes touches nothing fixed, and what it stepped
-    /// over last.
+    /// The first stretch at or behind `at` that `lay` makes and that touches nothing fixed, and what it stepped over
+    /// last.
     fn clear(
         &mut self,
         run: &Run<'_>,
@@ -226,17 +229,17 @@ impl Layer<'_> {
         at: u64,
         without: Option<u32>,
         mut lay: impl FnMut(u64) -> Range<u64>,
-    ) -> (u64, Option<Span>) {
+    ) -> (Range<u64>, Option<Span>) {
         let mut at = at;
         let mut stepped = None;
         loop {
             let stretch = lay(at);
             let Some((end, over)) = self.touched(run.controller, &stretch, without) else {
-                return (stretch.start, stepped);
+                return (stretch, stepped);
             };
             self.steps += 1;
             if self.steps > MOST_STEPS {
-                return (stretch.start, stepped);
+                return (stretch, stepped);
             }
             at = chain.begin(index, end);
             stepped = Some(over);

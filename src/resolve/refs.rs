@@ -10,7 +10,7 @@ use crate::rules;
 use crate::source::Span;
 
 /// What a reference picks.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Picked {
     /// All strings, member by member and string by string in the order written.
     pub strings: Vec<StringId>,
@@ -60,6 +60,30 @@ pub fn pick(
     reference: &Reference,
     sink: &mut Sink,
 ) -> Option<Picked> {
+    let mut picked = Picked::default();
+    pick_into(&mut picked, reader, model, reference, sink).then_some(picked)
+}
+
+/// The same, into what was picked before: its room is used again. Gives whether it picked.
+pub fn pick_into(
+    picked: &mut Picked,
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    reference: &Reference,
+    sink: &mut Sink,
+) -> bool {
+    picked.strings.clear();
+    picked.ends.clear();
+    add(picked, reader, model, reference, sink).is_some()
+}
+
+fn add(
+    picked: &mut Picked,
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    reference: &Reference,
+    sink: &mut Sink,
+) -> Option<()> {
     let (_, prop) = prop(reader, model, reference.name, sink)?;
     let whole = [(1, prop.count.unwrap_or(1))];
     let chosen;
@@ -80,7 +104,6 @@ pub fn pick(
         }
         (None, _) => &whole[..],
     };
-    let mut picked = Picked { strings: Vec::new(), ends: Vec::new() };
     for (from, to) in members.iter().copied() {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
         let most = match &reference.part {
@@ -115,7 +138,7 @@ pub fn pick(
             (to..=from).rev().try_for_each(&mut add)?;
         }
     }
-    Some(picked)
+    Some(())
 }
 
 fn part_of(

@@ -27,8 +27,9 @@ pub struct Wiring {
     missing: bool,
     /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
     doubtful: BTreeSet<PropId>,
-    /// What stands on the port at hand; kept so that its room is used again.
+    /// What stands on the port at hand, and what a reference picks; kept so that their room is used again.
     items: Items,
+    picked: refs::Picked,
 }
 
 /// The pieces of some chains, and what of them stays together.
@@ -68,6 +69,7 @@ impl Wiring {
             missing: false,
             doubtful: BTreeSet::new(),
             items: Items::default(),
+            picked: refs::Picked::default(),
         }
     }
 
@@ -173,13 +175,19 @@ impl Wiring {
                         reader.lets.whole(reader.names, by, "the length of a chain", range, sink)
                     });
                     let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
-                    let Some(picked) = refs::pick(reader, model, reference, sink) else {
+                    let mut picked = std::mem::take(&mut self.picked);
+                    let found = refs::pick_into(&mut picked, reader, model, reference, sink);
+                    let cuts = match found {
+                        true => self.picked(&picked, reference.span, pin, items, model, sink),
+                        false => Vec::new(),
+                    };
+                    self.picked = picked;
+                    if !found {
                         model.incomplete = true;
                         self.missing = true;
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
-                    };
-                    let cuts = self.picked(&picked, reference.span, pin, items, model, sink);
+                    }
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
                         None => Together::Strings(cuts),
@@ -443,18 +451,18 @@ impl Together {
 
 /// `wire fox: shed.2`: a prop before the `:` and a port after it.
 fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
+    let [chain] = wire.chains.as_slice() else {
+        return None;
+    };
+    let [Item::Reference(item, None, None)] = chain.items.as_slice() else {
+        return None;
+    };
     let names = reader.names;
     let target = names.key(wire.target.name);
     let feeds = |key: &str| {
         let boxes = [(&names.controllers, "controller"), (&names.receivers, "receiver")];
         let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
         found.map(|(_, kind)| *kind)
-    };
-    let [chain] = wire.chains.as_slice() else {
-        return None;
-    };
-    let [Item::Reference(item, None, None)] = chain.items.as_slice() else {
-        return None;
     };
     if names.props.get(&target).is_none() || feeds(&target).is_some() {
         return None;

@@ -17,8 +17,9 @@ pub struct BitTime {
 impl BitTime {
     /// The bit time at a rate in kHz (kbit/s), which must be above 0.
     #[must_use]
-    pub fn of_rate(kilohertz: u64) -> Self {
-        Self { nanoseconds: 1_000_000, divisor: kilohertz.max(1) }
+    pub const fn of_rate(kilohertz: u64) -> Self {
+        let divisor = if kilohertz == 0 { 1 } else { kilohertz };
+        Self { nanoseconds: 1_000_000, divisor }
     }
 }
 
@@ -65,6 +66,10 @@ const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static st
         source,
     }
 }
+
+/// What a chip is taken for of which nothing is known: the slowest usual one, 800 kHz and 300 us.
+pub const USUAL: KnownChip =
+    KnownChip { bit: Some(BitTime::of_rate(800)), ..row("", 1_250, 300, "") };
 
 /// A clocked chip: the bits of a node that are no colour, those of a frame that belong to no node, and the clocks
 /// after the data.

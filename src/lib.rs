@@ -123,13 +123,13 @@ pub fn compile_relaid(
     relay: &Relay,
     side: Option<Side>,
 ) -> Compiled {
-    let reading = Reading::default();
-    let sources = SourceMap::default();
-    compile_read(sources, &reading, files, main, lock, (relay, side))
+    compile_read(SourceMap::default(), &Reading::of(files), main, lock, (relay, side))
 }
 
-/// The stages that read texts; a display that is being edited has ones that remember.
+/// Where texts are, and the stages that read them; a display that is being edited has ones that remember.
 pub struct Reading<'r> {
+    /// All that it may include.
+    pub files: &'r dyn Files,
     /// Reads a text of the display.
     pub parse: &'r Parse<'r>,
     /// Reads its lock.
@@ -138,9 +138,11 @@ pub struct Reading<'r> {
     pub change: &'r dyn Fn(&mut Model),
 }
 
-impl Default for Reading<'_> {
-    fn default() -> Self {
-        Self { parse: &syntax::parse, lock: &lockfile::read, change: &|_| () }
+impl<'r> Reading<'r> {
+    /// As a display is read that is not being edited.
+    #[must_use]
+    pub fn of(files: &'r dyn Files) -> Self {
+        Self { files, parse: &syntax::parse, lock: &lockfile::read, change: &|_| () }
     }
 }
 
@@ -149,13 +151,12 @@ impl Default for Reading<'_> {
 pub fn compile_read(
     sources: SourceMap,
     reading: &Reading<'_>,
-    files: &dyn Files,
     main: Loaded,
     lock: Option<Loaded>,
     (relay, side): (&Relay, Option<Side>),
 ) -> Compiled {
     let mut sink = Sink::default();
-    let (mut sources, ast, mut model) = understand(sources, reading.parse, files, main, &mut sink);
+    let (mut sources, ast, mut model) = understand(sources, reading, main, &mut sink);
     (reading.change)(&mut model);
     let beside = lock.is_some();
     let lock = lock
@@ -177,19 +178,18 @@ pub fn compile_read(
 pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> Compiled {
     let mut sink = Sink::default();
     let sources = SourceMap::default();
-    let (sources, ast, model) = understand(sources, &syntax::parse, files, main, &mut sink);
+    let (sources, ast, model) = understand(sources, &Reading::of(files), main, &mut sink);
     decide((sources, ast, model), None, lock, &Relay::Nothing, sink)
 }
 
 /// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
 fn understand(
     mut sources: SourceMap,
-    parse: &Parse<'_>,
-    files: &dyn Files,
+    reading: &Reading<'_>,
     main: Loaded,
     sink: &mut Sink,
 ) -> (SourceMap, Ast, Model) {
-    let ast = resolve::include::gather(files, main, parse, &mut sources, sink);
+    let ast = resolve::include::gather(reading.files, main, reading.parse, &mut sources, sink);
     let meant = |more: &[u32]| {
         let mut told = Sink::default();
         (resolve::resolve(&ast, &sources, more, &mut told), told)

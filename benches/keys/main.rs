@@ -108,6 +108,11 @@ fn main() {
         }
         press(name, text, "undoing");
     }
+    report(&times);
+}
+
+/// Prints how long the presses of each kind took.
+fn report(times: &[(Duration, &str)]) {
     for what in ["typing", "deleting", "pasting", "renaming", "undoing", ""] {
         let mut own: Vec<Duration> = times
             .iter()

@@ -112,6 +112,13 @@ impl<'a> Chain<'a> {
         if self.aligned(index) { self.grid.up(at) } else { at }
     }
 
+    /// The stretch of one string, at or behind a channel.
+    pub fn one(&self, index: usize, at: u64) -> Range<u64> {
+        let begin = self.begin(index, at);
+        let item = self.items.get(index);
+        item.map_or(begin..begin, |item| self.grid.lay(begin, item.body))
+    }
+
     /// The stretches of its strings, one behind another, the first at a channel.
     pub fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
         let mut at = start;

@@ -12,10 +12,11 @@ use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
 
-/// A fixture of the output: itself, and its first slot counted from 0 if it is pinned.
+/// A fixture of the output: itself, and its first slot counted from 0 if it is pinned, or where what it had before is kept.
 struct Fixture {
     item: Item,
     pin: Option<(u64, Pinned)>,
+    kept: Option<u64>,
 }
 
 /// Lays an output at or behind a channel; where the next goes on.
@@ -42,7 +43,7 @@ pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, curs
             }
         }
     }
-    fill(layer, run, port, begin, &fixtures, None);
+    fill(layer, run, port, begin, &fixtures);
     run.grid.up(free.saturating_add(1))
 }
 
@@ -54,7 +55,7 @@ pub(super) fn kept(
     begin: u64,
     old: &Old<'_>,
 ) {
-    let fixtures = fixtures(layer.model, port);
+    let mut fixtures = fixtures(layer.model, port);
     let begin = universe_pin(layer.model, port).map_or(begin, |(begin, _)| begin);
     let unpinned: Vec<Footprint> = fixtures
         .iter()
@@ -64,7 +65,11 @@ pub(super) fn kept(
     let taken = taken_stretches(layer.model, run, port, &fixtures);
     let stretches: Vec<Range<u64>> = taken.iter().map(|(start, end, _)| *start..*end).collect();
     let slots = keep::fixtures::slots(layer.model, old, &unpinned, &stretches);
-    fill(layer, run, port, begin, &fixtures, slots.as_deref());
+    let unpinned = fixtures.iter_mut().filter(|fixture| fixture.pin.is_none());
+    for (fixture, slot) in unpinned.zip(slots.unwrap_or_default()) {
+        fixture.kept = Some(slot);
+    }
+    fill(layer, run, port, begin, &fixtures);
 }
 
 /// The first universe at or behind a channel that nothing fixed touches, this output's own pin left out.
@@ -94,7 +99,7 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
             }
         });
         let item = Item::of(model, id, piece, position)?;
-        Some(Fixture { item, pin: slot })
+        Some(Fixture { item, pin: slot, kept: None })
     });
     fixtures.filter(|fixture| fixture.item.same.is_none()).collect()
 }
@@ -129,31 +134,21 @@ fn taken_stretches(
     pins.chain(reserved).collect()
 }
 
-/// Lays fixtures; `decided` has the slots of those without a pin, in their order.
-fn fill(
-    layer: &mut Layer<'_>,
-    run: &Run<'_>,
-    port: &PortPlan,
-    begin: u64,
-    fixtures: &[Fixture],
-    decided: Option<&[u64]>,
-) {
+/// Lays fixtures.
+fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtures: &[Fixture]) {
     let model = layer.model;
     let room = model.display.universe_slots.each();
     let taken = taken(model, run, port, fixtures);
     let asked: u64 = fixtures.iter().map(|fixture| fixture.item.body.slots()).sum();
     let mut cursor = 0;
     let mut told = false;
-    let mut decided = decided.map(|slots| slots.iter().copied());
     for fixture in fixtures {
         let item = &fixture.item;
         let one = (item.id, item.at);
-        let (stretch, why) = match fixture.pin {
-            Some((slot, pin)) => (slot..slot + item.body.slots(), Why::Pinned(pin.at)),
-            None => match decided.as_mut().and_then(Iterator::next) {
-                Some(slot) => (slot..slot + item.body.slots(), Why::Free),
-                None => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
-            },
+        let (stretch, why) = match (fixture.pin, fixture.kept) {
+            (Some((slot, pin)), _) => (slot..slot + item.body.slots(), Why::Pinned(pin.at)),
+            (None, Some(slot)) => (slot..slot + item.body.slots(), Why::Free),
+            (None, None) => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
         };
         cursor = stretch.end;
         if stretch.end <= room {

@@ -7,7 +7,6 @@ use crate::model::{
     Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId, Target,
 };
 use crate::plan::{Cause, Change, Move, Placed, Plan, Unseated, Was, Why};
-use crate::protocol::UniverseSlots;
 use std::collections::BTreeMap;
 
 /// Every move with its cause, by string.
@@ -24,7 +23,7 @@ pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -
         })
         .filter(|(id, was, placed)| {
             let said = said.get(id.index()).copied().unwrap_or(false);
-            is_moved(model, plan, old, said, was, placed)
+            lies_elsewhere(model, old, was, placed) || !said && changed_output(plan, was, placed)
         })
         .collect();
     if moved.is_empty() {
@@ -37,29 +36,20 @@ pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -
     causes.collect()
 }
 
-/// Whether a string lies somewhere else, or was put on another output without anybody having said so.
-fn is_moved(
-    model: &Model,
-    plan: &Plan,
-    old: &Old<'_>,
-    said: bool,
-    was: &Was,
-    placed: &Placed,
-) -> bool {
-    let split = |channel: u64, slots: UniverseSlots| slots.split(channel);
+/// Whether a string has other slots than it had.
+fn lies_elsewhere(model: &Model, old: &Old<'_>, was: &Was, placed: &Placed) -> bool {
     let (before, now) = (old.past.universe_slots, model.display.universe_slots);
-    if split(was.start, before) != split(placed.start, now) {
-        return true;
-    }
-    // In universes of another size a string that begins where it did may still run on elsewhere.
-    if before != now && split(was.end().saturating_sub(1), before) != split(placed.end, now) {
-        return true;
-    }
+    before.split(was.start) != now.split(placed.start)
+        // In universes of another size a string that begins where it did may still run on elsewhere.
+        || before != now && before.split(was.end().saturating_sub(1)) != now.split(placed.end)
+}
+
+/// Whether a string is on another output than it was. A controller that is gone took its ports along; that is the display's
+/// own doing.
+fn changed_output(plan: &Plan, was: &Was, placed: &Placed) -> bool {
     let port = plan.ports.as_slice().get(placed.port as usize);
     let here = port.map(|port| (port.controller, port.output));
-    // A controller that is gone took its ports along; that is the display's own doing.
-    let there = was.controller.map(|controller| (controller, was.output));
-    there.is_some() && here != there && !said
+    was.controller.is_some_and(|controller| here != Some((controller, was.output)))
 }
 
 /// By string: whether a wire names its output.

@@ -338,6 +338,23 @@ impl<'a> Outlets<'a> {
         Ok(())
     }
 
+    /// Seats, with those of lines that are put on some outputs, each line with its index.
+    pub fn seated(
+        &self,
+        mut seats: Vec<Option<Seat>>,
+        lines: &[(usize, Need)],
+        outputs: &[usize],
+    ) -> Vec<Option<Seat>> {
+        for ((index, need), at) in lines.iter().zip(outputs) {
+            if let (Some(outlet), Some(seat)) = (self.rows.get(*at), seats.get_mut(*index)) {
+                let (controller, output) = (outlet.controller, outlet.output);
+                let receiver = self.seat(outlet, need);
+                *seat = receiver.map(|receiver| Seat { controller, output, receiver });
+            }
+        }
+        seats
+    }
+
     /// The receiver that a line would come out of; `None` where the target does not allow the output.
     pub fn seat(&self, outlet: &OutletRoom, need: &Need) -> Option<Option<ReceiverId>> {
         let last = outlet.receivers.iter().max().copied();

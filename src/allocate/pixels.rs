@@ -54,10 +54,10 @@ impl Layer<'_> {
 
     /// An unbroken range with a start of its own.
     fn per_port(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
-        let begin = chain.begin(0, cursor);
         // What an offset within a universe makes of the chain is the same in every universe.
         let mut known: Option<(u64, Range<u64>)> = None;
-        let (stretch, stepped) = self.clear(run, chain, 0, begin, Some(run.owner), |at| {
+        let (stretch, stepped) = self.clear(run, cursor, Some(run.owner), |at| {
+            let at = chain.begin(0, at);
             let offset = run.grid.offset(at);
             if known.as_ref().is_none_or(|(of, _)| *of != offset) {
                 known = Some((offset, chain.stretch(offset)));
@@ -135,8 +135,9 @@ impl Layer<'_> {
             return at;
         }
         // Where the port would have ended without its pins.
-        (0..chain.items.len())
-            .fold(cursor, |at, index| self.next(run, chain, index, at, Some(run.owner)).0.end)
+        (0..chain.items.len()).fold(cursor, |at, index| {
+            self.clear(run, at, Some(run.owner), |at| chain.one(index, at)).0.end
+        })
     }
 
     /// Puts a string of a `per prop` port where it is pinned.
@@ -179,7 +180,7 @@ impl Layer<'_> {
         {
             from = known.stretch.1;
         }
-        let (stretch, stepped) = self.next(run, chain, index, from, None);
+        let (stretch, stepped) = self.clear(run, from, None, |at| chain.one(index, at));
         if stepped.is_some() {
             self.searched = Some(Searched { body, aligned, stretch: (begin, stretch.start) });
         }
@@ -187,22 +188,6 @@ impl Layer<'_> {
         let over =
             over.and_then(|_| self.touched(run.controller, &run.grid.lay(begin, body), None));
         (stretch, stepped.or(over.map(|(_, at)| at)))
-    }
-
-    fn next(
-        &mut self,
-        run: &Run<'_>,
-        chain: &Chain<'_>,
-        index: usize,
-        at: u64,
-        without: Option<u32>,
-    ) -> (Range<u64>, Option<Span>) {
-        let lay = |at| {
-            let body = chain.items.get(index).map(|item| item.body);
-            body.map_or(at..at, |body| run.grid.lay(at, body))
-        };
-        let begin = chain.begin(index, at);
-        self.clear(run, chain, index, begin, without, lay)
     }
 
     /// One range over all ports of a controller; only its first slot is free.
@@ -219,18 +204,14 @@ impl Layer<'_> {
         self.put(run, chain, start, why)
     }
 
-    /// The first stretch at or behind `at` that `lay` makes and that touches nothing fixed, and what it stepped over
-    /// last.
+    /// The first that `lay` makes at or behind a channel and that touches nothing fixed, and what it stepped over last.
     fn clear(
         &mut self,
         run: &Run<'_>,
-        chain: &Chain<'_>,
-        index: usize,
-        at: u64,
+        mut at: u64,
         without: Option<u32>,
         mut lay: impl FnMut(u64) -> Range<u64>,
     ) -> (Range<u64>, Option<Span>) {
-        let mut at = at;
         let mut stepped = None;
         loop {
             let stretch = lay(at);
@@ -241,8 +222,7 @@ impl Layer<'_> {
             if self.steps > MOST_STEPS {
                 return (stretch, stepped);
             }
-            at = chain.begin(index, end);
-            stepped = Some(over);
+            (at, stepped) = (end, Some(over));
         }
     }
 }

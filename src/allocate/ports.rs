@@ -144,7 +144,8 @@ fn together(
             let Ok(now) = &found else {
                 break;
             };
-            if !pushed_out(model, outlets, seats, lines, &now.outputs, &mut less) {
+            let seats = outlets.seated(seats.to_vec(), lines, &now.outputs);
+            if !pushed_out(model, &seats, &mut less) {
                 break;
             }
             let next = ask(Universes::Safe).tighter(&less).place();
@@ -161,28 +162,8 @@ fn together(
 }
 
 /// Whether some controller comes to lie past its universes, with one universe less for each that does.
-fn pushed_out(
-    model: &Model,
-    outlets: &Outlets<'_>,
-    seats: &[Option<Seat>],
-    lines: &[(usize, Need)],
-    outputs: &[usize],
-    less: &mut [u64],
-) -> bool {
-    let mut seats = seats.to_vec();
-    for ((index, need), at) in lines.iter().zip(outputs) {
-        let Some(outlet) = outlets.rows.get(*at) else {
-            continue;
-        };
-        if let Some(entry) = seats.get_mut(*index) {
-            *entry = outlets.seat(outlet, need).map(|receiver| Seat {
-                controller: outlet.controller,
-                output: outlet.output,
-                receiver,
-            });
-        }
-    }
-    let ports = chains::join(model, &chains::order(model, &seats, None));
+fn pushed_out(model: &Model, seats: &[Option<Seat>], less: &mut [u64]) -> bool {
+    let ports = chains::join(model, &chains::order(model, seats, None));
     let plan = addresses::lay(model, ports, None, &mut Sink::default()).0;
     let mut any = false;
     for (index, (controller, less)) in model.controllers.iter().zip(less).enumerate() {

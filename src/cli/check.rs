@@ -65,9 +65,9 @@ pub fn reread(
     lock: Option<Loaded>,
     change: &dyn Fn(&mut Model),
 ) -> Compiled {
-    let reading = Reading { change, ..Reading::default() };
+    let reading = Reading { change, ..Reading::of(disk) };
     let (sources, nothing) = (SourceMap::default(), Relay::Nothing);
-    strictly(input, compile_read(sources, &reading, disk, main, lock, (&nothing, None)))
+    strictly(input, compile_read(sources, &reading, main, lock, (&nothing, None)))
 }
 
 /// The same, but what was asked for is laid out afresh.

@@ -201,10 +201,7 @@ fn columns(lock: &Lock, rows: &[&Row]) -> Option<[Option<String>; 4]> {
         Some(made) => u64::from(made.nodes) * u64::from(made.each),
         None => row.slots,
     });
-    let starts = rows.iter().map(|row| {
-        let (universe, slot) = lock.universe_slot(row.start);
-        format!("{universe}/{slot}")
-    });
+    let starts = rows.iter().map(|row| lock.universe_slots.place(row.start));
     Some([
         made().next().map(|_| nodes.to_string()),
         Some(slots.sum::<u64>().to_string()),

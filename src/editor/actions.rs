@@ -189,10 +189,7 @@ fn split_here(
     within: Span,
 ) -> Option<Fix> {
     let text = |span: Span| compiled.sources.text(span);
-    let at = chain.items.iter().position(|item| {
-        let span = item.span();
-        span.start <= within.start && within.start <= span.end
-    })?;
+    let at = item_at(chain, within)?;
     let (before, from) = (chain.items.get(at.checked_sub(1)?)?, chain.items.get(at)?);
     let gap = Span::new(end_of(before), from.span().start);
     let title = format!("split this chain before `{}`", text(from.span()));
@@ -207,6 +204,12 @@ fn split_here(
     let edits =
         vec![edit(Span::new(end_of(before), statement.end), format!("\nwire {target}: {rest}"))];
     Some(fix(title, edits))
+}
+
+/// The place in a chain of the item at the cursor.
+fn item_at(chain: &Chain, within: Span) -> Option<usize> {
+    let at = |span: Span| span.start <= within.start && within.start <= span.end;
+    chain.items.iter().position(|item| at(item.span()))
 }
 
 /// Where an item ends, its pin and cut included.
@@ -224,10 +227,7 @@ fn end_of(item: &Item) -> u32 {
 /// Exchanges an item of a chain with the one after it.
 fn move_after(compiled: &Compiled, chain: &Chain, within: Span) -> Option<Fix> {
     let whole = |item: &Item| Span::new(item.span().start, end_of(item));
-    let at = chain.items.iter().position(|item| {
-        let span = item.span();
-        span.start <= within.start && within.start <= span.end
-    })?;
+    let at = item_at(chain, within)?;
     let (one, next) = (whole(chain.items.get(at)?), whole(chain.items.get(at + 1)?));
     let text = |span: Span| compiled.sources.text(span);
     let title = format!("move `{}` after `{}`", text(one), text(next));

@@ -62,10 +62,10 @@ impl Desk {
         let reading = Reading {
             parse: &|file, sink| self.parse(file, sink),
             lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
-            ..Reading::default()
+            ..Reading::of(&files)
         };
         let sources = SourceMap::after(sources);
-        let compiled = compile_read(sources, &reading, &files, main, lock, (&Relay::Nothing, None));
+        let compiled = compile_read(sources, &reading, main, lock, (&Relay::Nothing, None));
         self.given.loads = files.loads.into_inner();
         // A lock or a text that is no UTF-8 may begin where one of the display did.
         self.parsed.get_mut().retain(|_, one| std::mem::take(&mut one.read));

@@ -90,8 +90,7 @@ impl Hints<'_> {
                 ids.extend(strings);
                 let first = strings.iter().find_map(|id| self.compiled.plan.of(*id));
                 if let Some(placed) = first {
-                    let (universe, slot) = self.compiled.plan.universe_slot(placed.start);
-                    let text = format!("{universe}/{slot}");
+                    let text = self.compiled.plan.universe_slots.place(placed.start);
                     self.add(reference.span.end, text, "universe and slot of its first slot");
                 }
             }

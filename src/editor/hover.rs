@@ -212,10 +212,7 @@ fn of_strings(compiled: &Compiled, one: &Use, at: u32, out: &mut String) {
         let Some(shape) = model.shape_of(*id) else {
             continue;
         };
-        let spot = |channel: u64| {
-            let (universe, slot) = plan.universe_slot(channel);
-            format!("{universe}/{slot}")
-        };
+        let spot = |channel: u64| plan.universe_slots.place(channel);
         let placed = plan.of(*id);
         let (from, to) = placed.map_or_else(Default::default, |p| (spot(p.start), spot(p.end)));
         let _ = writeln!(

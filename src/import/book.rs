@@ -8,7 +8,8 @@ use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
 use super::{Grade, Note};
 use crate::diagnostic::words;
 use calamine::{
-    DataRef, Dimensions, Reader as _, SheetType, SheetVisible, Xlsx, XlsxFormulaMetadata,
+    DataRef, Dimensions, Reader as _, SheetType, SheetVisible, Xlsx, XlsxCellFormulaMetadataRecord,
+    XlsxFormulaMetadata,
 };
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, copy, sink};
@@ -223,6 +224,35 @@ fn value(data: &DataRef<'_>) -> Option<Cell> {
     Some(Cell::new(&text, matches!(data, DataRef::Float(_))))
 }
 
+/// A cell of a row; `None` where it is empty. What has no value is reported, and stands as it is written, so that its row is
+/// not taken for one with a blank there.
+fn cell(
+    record: &XlsxCellFormulaMetadataRecord<'_>,
+    (row, place): (usize, &str),
+    notes: &mut Vec<Note>,
+) -> Option<Cell> {
+    let formula = record.formula.as_ref().map(|formula| match formula {
+        XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
+            formula.as_str()
+        }
+        // Part of a shared one; the type is open to more kinds.
+        _ => "",
+    });
+    let read = value(&record.value);
+    let what = match &read {
+        Some(_) if formula.is_some() && matches!(record.value, DataRef::Empty) => {
+            "has a formula without a kept value; open the workbook and save it"
+        }
+        Some(_) => return read.filter(|cell| !cell.text.is_empty()),
+        None => "holds the error of a formula, no value",
+    };
+    let text = format!("={}", formula.unwrap_or(""));
+    let own = Cell::new(&text, false);
+    let note = Note::of_table(format!("cell {place} {what}"), Grade::Lost);
+    notes.push(Note { row: Some(row), text, ..note });
+    Some(own)
+}
+
 /// Reads the rows of a sheet; `count` counts the cells of all sheets.
 fn rows(
     book: &mut Xlsx<Cursor<&[u8]>>,
@@ -240,42 +270,15 @@ fn rows(
         let Some(record) = record else { break };
         let (row, column) = record.pos;
         let place = cell_name(row, column);
+        let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
         if let Some((row, column)) = last.filter(|last| *last >= record.pos) {
             return Err(format!("cell {place} stands after cell {}", cell_name(row, column)));
         }
         last = Some(record.pos);
-        let fault = |text: &str, what: &str| Note {
-            row: usize::try_from(row).ok().map(|row| row + 1),
-            column: String::new(),
-            text: text.to_owned(),
-            what: format!("cell {place} {what}"),
-            ..Note::of_table(String::new(), Grade::Lost)
-        };
-        let formula = record.formula.as_ref().map(|formula| match formula {
-            XlsxFormulaMetadata::Normal { formula }
-            | XlsxFormulaMetadata::Shared { formula, .. } => formula.as_str(),
-            // Part of a shared one; the type is open to more kinds.
-            _ => "",
-        });
-        // What has no value stands as it is written, so that its row is not taken for one with a blank there.
-        let written = format!("={}", formula.unwrap_or(""));
-        let cell = match value(&record.value) {
-            Some(_) if formula.is_some() && matches!(record.value, DataRef::Empty) => {
-                let what = "has a formula without a kept value; open the workbook and save it";
-                notes.push(fault(&written, what));
-                Cell::new(&written, false)
-            }
-            Some(cell) if cell.text.is_empty() => continue,
-            Some(cell) => cell,
-            None => {
-                notes.push(fault(&written, "holds the error of a formula, no value"));
-                Cell::new(&written, false)
-            }
-        };
+        let Some(cell) = cell(&record, (number, &place), &mut notes) else { continue };
         if column >= MOST_COLUMNS {
             return Err(format!("cell {place} stands beyond column {MOST_COLUMNS}: take it out"));
         }
-        let number = usize::try_from(row).unwrap_or(usize::MAX).saturating_add(1);
         let column = column as usize;
         if rows.last().is_none_or(|last| last.number != number) {
             rows.push(Row { number, cells: Vec::new() });
@@ -287,12 +290,8 @@ fn rows(
                 "it has more than {MOST_ROWS} rows or {MOST_CELLS} cells up to cell {place}"
             ));
         }
-        let Some(own) = rows.last_mut() else { break };
-        if own.cells.len() <= column {
-            own.cells.resize_with(column + 1, Cell::default);
-        }
-        if let Some(at) = own.cells.get_mut(column) {
-            *at = cell;
+        if let Some(own) = rows.last_mut() {
+            own.put(column, cell);
         }
     }
     drop(reader);
@@ -325,12 +324,7 @@ fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<
                 if (row.number, column) == (top, left) {
                     continue;
                 }
-                if row.cells.len() <= column {
-                    row.cells.resize_with(column + 1, Cell::default);
-                }
-                if let Some(cell) = row.cells.get_mut(column) {
-                    *cell = Cell { merged: true, ..Cell::new(&text, false) };
-                }
+                row.put(column, Cell { merged: true, ..Cell::new(&text, false) });
             }
         }
     }

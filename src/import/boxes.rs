@@ -61,18 +61,32 @@ pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     known.into_iter().filter_map(|(form, name)| Some((form, name?))).collect()
 }
 
-/// The box that words name after `on` or the like: `all spots are on the mill`.
-pub fn named_in(words: &str, known: &BTreeMap<String, String>) -> Option<String> {
-    const BEFORE: [&str; 4] = ["on", "the", "box", "controller"];
-    let parted = |c: char| !c.is_alphanumeric() && c != '-';
-    let words: Vec<&str> = words.split(parted).filter(|word| !word.is_empty()).collect();
-    let mut all = (1..=3).flat_map(|count| words.windows(count + 1)).filter_map(|words| {
-        let (before, name) = words.split_first()?;
-        let before = BEFORE.contains(&before.to_lowercase().as_str());
-        known.get(&squeezed(&name.concat())).filter(|_| before)
-    });
-    let first = all.next()?;
-    all.all(|other| other == first).then(|| first.clone())
+/// The box that a text names, by any form that a sheet of boxes has for it; `None` where it names none or several. With
+/// words of `after`, a name counts after one of them alone: `all spots are on the mill`.
+pub fn named_in<'k>(
+    known: &'k BTreeMap<String, String>,
+    text: &str,
+    after: &[&str],
+) -> Option<&'k str> {
+    /// The most words of a name.
+    const MOST_WORDS: usize = 5;
+    let parted = |c: char| !c.is_alphanumeric() && c != '.';
+    let words: Vec<&str> = text.split(parted).filter(|word| !word.is_empty()).collect();
+    let mut by_length: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
+    for from in 0..words.len() {
+        let before = words.get(from.wrapping_sub(1)).map(|word| word.to_lowercase());
+        if !after.is_empty() && !before.is_some_and(|word| after.contains(&&*word)) {
+            continue;
+        }
+        for to in from + 1..=words.len().min(from + MOST_WORDS) {
+            let name = squeezed(&words.get(from..to).unwrap_or(&[]).concat());
+            if let Some(name) = known.get(&name) {
+                by_length.entry(to - from).or_default().insert(name.as_str());
+            }
+        }
+    }
+    let mut longest = by_length.pop_last()?.1.into_iter();
+    longest.next().filter(|_| longest.next().is_none())
 }
 
 /// A sheet of boxes, with where its columns stand.
@@ -375,15 +389,15 @@ pub fn volts(found: &mut Found) {
     };
     let mut of_make: BTreeMap<usize, BTreeSet<Option<String>>> = BTreeMap::new();
     let mut lines = Vec::new();
-    for (prop, place, line) in found.lines() {
+    for (at, line) in found.lines() {
         if let Some(make) = line.make {
             let volts = of_line(found, line);
             of_make.entry(make).or_default().insert(volts.clone());
-            lines.push((prop, place, make, volts));
+            lines.push((at, make, volts));
         }
     }
     let alone = |make: usize| of_make.get(&make).is_some_and(|volts| volts.len() == 1);
-    for (prop, place, make, volts) in lines {
+    for (at, make, volts) in lines {
         let now = match (found.makes.get_mut(make), volts) {
             (Some(own), Some(volts)) if alone(make) => {
                 own.volts = Some(volts);
@@ -395,7 +409,7 @@ pub fn volts(found: &mut Found) {
             }
             _ => make,
         };
-        if let Some(line) = found.line_mut(prop, place) {
+        if let Some(line) = found.line_mut(at) {
             line.make = Some(now);
         }
     }
@@ -426,8 +440,8 @@ pub fn ports(found: &mut Found, notes: &mut Vec<Note>) {
 pub fn universes(found: &mut Found, notes: &mut Vec<Note>) {
     let slots = found.universe_slots.each();
     let mut used: BTreeMap<usize, (u64, u64)> = BTreeMap::new();
-    for (start, end, _, (prop, place)) in lying(found) {
-        let line = found.line(prop, place).filter(|line| line.same_as.is_none());
+    for (start, end, _, at) in lying(found) {
+        let line = found.line(at).filter(|line| line.same_as.is_none());
         if let Some(board) = line.and_then(|line| line.controller) {
             let (first, last) = (start / slots + 1, (end - 1) / slots + 1);
             let own = used.entry(board).or_insert((first, last));

@@ -1,28 +1,27 @@
 //! Strings on the same slots, and controllers on the same universes: what of it a display can keep.
 
-use super::found::{Board, Found, SheetLine};
+use super::found::{Board, Found, SheetLine, StringAt};
 use super::places::grid;
 use super::{Grade, Note};
 use crate::grid::Body;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A string that lies somewhere: its stretch, its row, and which it is.
-type Lying = (u64, u64, usize, (usize, (usize, usize)));
+type Lying = (u64, u64, usize, StringAt);
 
 pub(super) fn lying(found: &Found) -> Vec<Lying> {
-    let lines = found.lines().filter_map(|(prop, place, line)| {
+    let lines = found.lines().filter_map(|(at, line)| {
         let start = line.start?;
         let range = grid(found, line.controller, line, None).lay(start, found.body(line));
-        Some((range.start, range.end, line.row, (prop, place)))
+        Some((range.start, range.end, line.row, at))
     });
     lines.collect()
 }
 
-pub(super) fn about(found: &Found, (prop, place): (usize, (usize, usize)), what: String) -> Note {
-    let row = found.line(prop, place).map(|line| line.row);
-    let what = format!("`{}` {what}", found.name(prop, place));
-    let line = Some((prop, place));
-    Note { row, prop: Some(prop), line, ..Note::of_table(what, Grade::Wrong) }
+pub(super) fn about(found: &Found, at: StringAt, what: String) -> Note {
+    let row = found.line(at).map(|line| line.row);
+    let what = format!("`{}` {what}", found.name(at));
+    Note { row, prop: Some(at.0), line: Some(at), ..Note::of_table(what, Grade::Wrong) }
 }
 
 /// Controllers with the host of another.
@@ -49,47 +48,28 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
     let mut holder: Option<Lying> = None;
     let mut cuts: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
     let mut within: Vec<(usize, usize, u64)> = Vec::new();
-    for (start, end, _, (prop, place)) in &all {
-        let before = holder.filter(|before| before.1 >= *end);
+    for (start, end, _, own_at) in all {
+        let before = holder.filter(|before| before.1 >= end);
         if before.is_none() {
-            holder = Some((*start, *end, 0, (*prop, *place)));
+            holder = Some((start, end, 0, own_at));
         }
-        let outer = before.and_then(|(from, to, _, (other, at))| {
-            let (start, end) = (*start, *end);
+        let outer = before.and_then(|(from, to, _, at)| {
             let holds = from <= start && end <= to && (to - from) > (end - start);
-            let (own, line) = (found.line(*prop, *place)?, found.line(other, at)?);
+            let (own, line) = (found.line(own_at)?, found.line(at)?);
             let alike = found.body(line).each == found.body(own).each && line.make.is_some();
             let first = nodes_before(found, line, from, start).filter(|_| holds && alike)?;
-            (first + own.size <= line.size).then_some((other, first, first + own.size))
+            (first + own.size <= line.size).then_some((at.0, first, first + own.size))
         });
-        let Some((other, first, last)) = outer else {
-            continue;
-        };
+        let Some((other, first, last)) = outer else { continue };
         cuts.entry(other).or_default().extend([first, last]);
-        within.push((*prop, other, first));
+        within.push((own_at.0, other, first));
     }
     for (prop, cuts) in &mut cuts {
-        let Some(line) = found.line(*prop, (0, 0)).cloned() else {
-            continue;
-        };
-        let grid = grid(found, line.controller, &line, None);
-        let each = found.body(&line).each;
+        let Some(line) = found.line((*prop, (0, 0))) else { continue };
         cuts.extend([0, line.size]);
         cuts.sort_unstable();
         cuts.dedup();
-        let mut at = line.start.unwrap_or(0);
-        let pieces = cuts.windows(2).filter_map(|pair| {
-            let [from, to] = pair else { return None };
-            let range = grid.lay(at, Body { nodes: to - from, each });
-            at = range.end;
-            Some(SheetLine {
-                size: to - from,
-                start: Some(range.start),
-                strands: 0,
-                ..line.clone()
-            })
-        });
-        let pieces: Vec<SheetLine> = pieces.collect();
+        let pieces = pieces(found, line, cuts);
         if let Some(own) = found.props.get_mut(*prop) {
             own.members = vec![(1, pieces)];
         }
@@ -100,16 +80,31 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
             continue;
         };
         let body = |line: &SheetLine| found.body(line);
-        if found.line(prop, (0, 0)).map(body) != found.line(other, (0, piece)).map(body) {
+        if found.line((prop, (0, 0))).map(body) != found.line((other, (0, piece))).map(body) {
             continue;
         }
-        let name = found.name(other, (0, piece));
+        let name = found.name((other, (0, piece)));
         let what = format!("shows what a part of another port shows; written as `same as {name}`");
         notes.push(Note { grade: Grade::Told, ..about(found, (prop, (0, 0)), what) });
-        if let Some(line) = found.line_mut(prop, (0, 0)) {
+        if let Some(line) = found.line_mut((prop, (0, 0))) {
             line.same_as = Some(name);
         }
     }
+}
+
+/// The parts of a string from each node of `cuts` to the next.
+fn pieces(found: &Found, line: &SheetLine, cuts: &[u64]) -> Vec<SheetLine> {
+    let grid = grid(found, line.controller, line, None);
+    let each = found.body(line).each;
+    let mut at = line.start.unwrap_or(0);
+    let pieces = cuts.windows(2).filter_map(|pair| {
+        let [from, to] = pair else { return None };
+        let range = grid.lay(at, Body { nodes: to - from, each });
+        at = range.end;
+        let (size, start) = (to - from, Some(range.start));
+        Some(SheetLine { size, start, strands: 0, ..line.clone() })
+    });
+    pieces.collect()
 }
 
 /// How many nodes of a string that starts at `from` lie before a channel where its next node starts.
@@ -141,8 +136,8 @@ pub(super) fn nodes_before(
 /// `stray`.
 pub(super) fn clashes(
     found: &mut Found,
-    stray: &BTreeSet<(usize, (usize, usize))>,
-    ended: &BTreeSet<(usize, (usize, usize))>,
+    stray: &BTreeSet<StringAt>,
+    ended: &BTreeSet<StringAt>,
     notes: &mut Vec<Note>,
 ) {
     let mut all = lying(found);
@@ -150,8 +145,8 @@ pub(super) fn clashes(
     let mut last: Option<Lying> = None;
     let mut first_of: BTreeMap<(u64, u64), Lying> = BTreeMap::new();
     for own in all {
-        let (start, end, row, (prop, place)) = own;
-        let said = found.line(prop, place).is_some_and(|line| line.same_as.is_some());
+        let (start, end, row, at) = own;
+        let said = found.line(at).is_some_and(|line| line.same_as.is_some());
         let Some(before) = last.filter(|before| before.1 > start && !said) else {
             if !said && last.is_none_or(|before| end > before.1) {
                 last = Some(own);
@@ -159,49 +154,32 @@ pub(super) fn clashes(
             first_of.entry((start, end)).or_insert(own);
             continue;
         };
-        let other = found.name(before.3.0, before.3.1);
-        let same = first_of.get(&(start, end)).filter(|same| {
-            if stray.contains(&own.3) || stray.contains(&same.3) {
-                return false;
-            }
-            let line = |of: &Lying| found.line(of.3.0, of.3.1);
-            let Some((one, two)) = line(same).zip(line(&own)) else { return false };
-            let at = |line: &SheetLine| (line.controller, line.output);
-            let meant = one.mirrors || two.mirrors || at(one) == at(two);
-            let ends = ended.contains(&own.3) && ended.contains(&same.3);
-            found.body(one) == found.body(two) && (ends || one.mirrors || two.mirrors) && meant
-        });
-        if let Some(same) = same {
-            let name = found.name(same.3.0, same.3.1);
+        let other = found.name(before.3);
+        let same = first_of.get(&(start, end));
+        if let Some(same) = same.filter(|same| show_same(found, same.3, at, (stray, ended))) {
+            let name = found.name(same.3);
             let what =
                 format!("lies where `{name}`, row {}, lies; written as `same as {name}`", same.2);
-            notes.push(about(found, own.3, what));
-            if let Some(line) = found.line_mut(prop, place) {
+            notes.push(about(found, at, what));
+            if let Some(line) = found.line_mut(at) {
                 line.same_as = Some(name);
             }
             continue;
         }
         // Of two that clash the one that is not put up gives way, else the later row.
-        let stored =
-            |at: (usize, (usize, usize))| found.line(at.0, at.1).is_some_and(|line| line.stored);
-        let gives_way = (stored(own.3), row) >= (stored(before.3), before.2);
-        let (loser, holder, holder_row) = if gives_way {
-            (own.3, other, before.2)
-        } else {
-            (before.3, found.name(prop, place), row)
-        };
-        let slots = found.universe_slots.each();
-        let own_start = if loser == own.3 { start } else { before.0 };
+        let stored = |at| found.line(at).is_some_and(|line| line.stored);
+        let gives_way = (stored(at), row) >= (stored(before.3), before.2);
+        let (loser, holder, holder_row) =
+            if gives_way { (at, other, before.2) } else { (before.3, found.name(at), row) };
+        let shown = |start| found.universe_slots.place(start);
         let what = format!(
-            "lies on slots of `{holder}`, row {holder_row}, from {}/{} on; its address {}/{} is not kept",
-            start / slots + 1,
-            start % slots + 1,
-            own_start / slots + 1,
-            own_start % slots + 1,
+            "lies on slots of `{holder}`, row {holder_row}, from {} on; its address {} is not kept",
+            shown(start),
+            shown(if loser == at { start } else { before.0 }),
         );
         let grade = if stored(loser) { Grade::Lost } else { Grade::Wrong };
         notes.push(Note { grade, ..about(found, loser, what) });
-        if let Some(line) = found.line_mut(loser.0, loser.1) {
+        if let Some(line) = found.line_mut(loser) {
             line.start = None;
         }
         if loser == before.3 {
@@ -210,18 +188,31 @@ pub(super) fn clashes(
     }
 }
 
+/// Whether two strings on the same slots are meant to show the same data.
+fn show_same(
+    found: &Found,
+    one: StringAt,
+    two: StringAt,
+    (stray, ended): (&BTreeSet<StringAt>, &BTreeSet<StringAt>),
+) -> bool {
+    let line = |of: StringAt| found.line(of).filter(|_| !stray.contains(&of));
+    let Some((first, second)) = line(one).zip(line(two)) else { return false };
+    let port = |line: &SheetLine| (line.controller, line.output);
+    let ends = ended.contains(&one) && ended.contains(&two);
+    let meant = first.mirrors || second.mirrors || ends && port(first) == port(second);
+    meant && found.body(first) == found.body(second)
+}
+
 /// Two controllers on one universe: the later one's strings lose their addresses there.
 pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
     let mut all = lying(found);
     // What is not put up gives way.
-    let stored = |(prop, place): (usize, (usize, usize))| {
-        found.line(prop, place).is_some_and(|line| line.stored)
-    };
+    let stored = |at| found.line(at).is_some_and(|line| line.stored);
     all.sort_by_key(|(start, _, row, at)| (stored(*at), *row, *at, *start));
     let slots = found.universe_slots.each();
     let mut owners: BTreeMap<u64, (Option<usize>, usize)> = BTreeMap::new();
-    for (start, end, row, (prop, place)) in all {
-        let line = found.line(prop, place);
+    for (start, end, row, at) in all {
+        let line = found.line(at);
         let Some((board, same)) = line.map(|line| (line.controller, line.same_as.is_some())) else {
             continue;
         };
@@ -248,11 +239,11 @@ pub(super) fn shared_universes(found: &mut Found, notes: &mut Vec<Note>) {
             "lies in universe {universe}, which is `{}`'s too (row {other}), and two controllers can't share one: its address {} \
              is not kept; give `{}` universes of its own, or put both on one controller",
             name(owner),
-            format_args!("{}/{}", start / slots + 1, start % slots + 1),
+            found.universe_slots.place(start),
             name(board),
         );
-        notes.push(about(found, (prop, place), what));
-        if let Some(line) = found.line_mut(prop, place) {
+        notes.push(about(found, at, what));
+        if let Some(line) = found.line_mut(at) {
             line.start = None;
         }
     }

@@ -31,6 +31,11 @@ impl Columns {
         Some(row.text(*at)).filter(|text| !text.is_empty() && !none(text))
     }
 
+    /// The cell of the first of some kinds that has one.
+    pub fn first<'r>(&self, row: &'r Row, kinds: &[Kind]) -> Option<&'r str> {
+        kinds.iter().find_map(|kind| self.cell(row, *kind))
+    }
+
     /// All headings.
     pub fn headings(&self) -> &[String] {
         &self.headings
@@ -232,8 +237,8 @@ fn is_of_headings(row: &Row, kinds: &[Option<Kind>]) -> bool {
     row.filled().nth(1).is_some() && row.filled().all(|(at, cell)| known(at) && word(&cell.text))
 }
 
-/// Takes the second of two columns that say where a row begins as where it ends: `Universe | Channel | Universe | Channel`;
-/// and channels beside a start as a number of them.
+/// Says of two columns with one kind what each of them is: of two that say where a row begins, the second says where it ends
+/// (`Universe | Channel | Universe | Channel`), and channels beside a start are a number of them.
 fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     const PAIRS: [(Kind, Kind); 4] = [
         (Kind::Universe, Kind::EndUniverse),
@@ -263,6 +268,21 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     {
         *own = Some(Kind::Colour);
     }
+    // With both, one names the prop and the other says the same with number and string.
+    let names = all(kinds, Kind::Name).len();
+    if names > 1 && kinds.contains(&Some(Kind::Instance)) {
+        let full = headings.iter().position(|heading| plain(heading) == "name");
+        if let Some(kind) = full.and_then(|at| kinds.get_mut(at)) {
+            *kind = Some(Kind::Derived);
+        }
+    }
+    // Beside a column of nodes, one of a `node` names its make.
+    let nodes = all(kinds, Kind::Nodes).len();
+    for (own, _) in
+        kinds.iter_mut().zip(headings).filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
+    {
+        *own = Some(Kind::Make);
+    }
     if all(kinds, Kind::Universe).len() != 2 {
         return;
     }
@@ -287,14 +307,6 @@ fn meant(
         notes.push(Note { row, column: column.to_owned(), ..Note::of_table(what, grade) });
     };
     paired(&mut kinds, &headings);
-    // With both, one names the prop and the other says the same with number and string.
-    let names = kinds.iter().filter(|kind| **kind == Some(Kind::Name)).count();
-    if names > 1 && kinds.contains(&Some(Kind::Instance)) {
-        let full = headings.iter().position(|heading| plain(heading) == "name");
-        if let Some(kind) = full.and_then(|at| kinds.get_mut(at)) {
-            *kind = Some(Kind::Derived);
-        }
-    }
     let weak = |heading: &str| WEAK_NAMES.contains(&plain(heading).as_str());
     let named =
         |(kind, heading): (&Option<Kind>, &String)| *kind == Some(Kind::Name) && !weak(heading);
@@ -306,13 +318,6 @@ fn meant(
                 note(heading, what.to_owned(), Grade::Told);
             }
         }
-    }
-    // Beside a column of nodes, one of a `node` names its make.
-    let nodes = kinds.iter().filter(|kind| **kind == Some(Kind::Nodes)).count();
-    for (own, _) in
-        kinds.iter_mut().zip(&headings).filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
-    {
-        *own = Some(Kind::Make);
     }
     let mut by_kind = BTreeMap::new();
     for (at, (own, heading)) in kinds.iter_mut().zip(&headings).enumerate() {

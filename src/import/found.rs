@@ -8,6 +8,9 @@ use crate::model::Output;
 use crate::protocol::UniverseSlots;
 use std::collections::BTreeMap;
 
+/// Which string of a table: its prop, and its member and place there, from 0.
+pub type StringAt = (usize, (usize, usize));
+
 /// A string or a fixture.
 #[derive(Clone, Debug, Default)]
 pub struct SheetLine {
@@ -170,27 +173,28 @@ pub struct Found {
 
 impl Found {
     /// A string.
-    pub fn line(&self, prop: usize, (member, string): (usize, usize)) -> Option<&SheetLine> {
+    pub fn line(&self, (prop, (member, string)): StringAt) -> Option<&SheetLine> {
         self.props.get(prop)?.members.get(member)?.1.get(string)
     }
 
     /// The same, to be changed.
-    pub fn line_mut(
-        &mut self,
-        prop: usize,
-        (member, string): (usize, usize),
-    ) -> Option<&mut SheetLine> {
+    pub fn line_mut(&mut self, (prop, (member, string)): StringAt) -> Option<&mut SheetLine> {
         self.props.get_mut(prop)?.members.get_mut(member)?.1.get_mut(string)
     }
 
-    /// All strings in their order: prop, member and string from 0.
-    pub fn lines(&self) -> impl Iterator<Item = (usize, (usize, usize), &SheetLine)> {
+    /// All strings in their order.
+    pub fn lines(&self) -> impl Iterator<Item = (StringAt, &SheetLine)> {
         self.props.iter().enumerate().flat_map(|(prop, own)| {
             own.members.iter().enumerate().flat_map(move |(member, (_, lines))| {
                 let lines = lines.iter().enumerate();
-                lines.map(move |(string, line)| (prop, (member, string), line))
+                lines.map(move |(string, line)| ((prop, (member, string)), line))
             })
         })
+    }
+
+    /// The strings of a claim.
+    pub fn lines_of(&self, claim: &Claim) -> impl Iterator<Item = &SheetLine> {
+        claim.lines.iter().filter_map(|at| self.line((claim.prop, *at)))
     }
 
     /// Slots of each node of a string, and its nodes; a fixture is one slot after another.
@@ -201,7 +205,7 @@ impl Found {
     }
 
     /// The name of a string as a display has it.
-    pub fn name(&self, prop: usize, (member, string): (usize, usize)) -> String {
+    pub fn name(&self, (prop, (member, string)): StringAt) -> String {
         let Some(own) = self.props.get(prop) else {
             return String::new();
         };

@@ -81,31 +81,17 @@ pub fn of(
     let mut clash = None;
     let width = match slots {
         None => expected,
-        Some((slots, sure)) => {
-            let one = nodes / count.max(1);
-            let fits = |nodes: u64| {
-                slots
-                    .checked_div(nodes)
-                    .filter(|each| nodes * each == slots && (1..=12).contains(each))
-            };
-            let both: BTreeSet<u64> = [nodes, one].into_iter().filter_map(fits).collect();
-            let best = both
-                .get(&expected)
-                .or_else(|| both.iter().find(|each| matches!(each, 3 | 4)))
-                .or(both.first());
-            match best {
-                Some(each) => *each,
-                None => {
-                    clash = Some(format!(
-                        "{slots} channels are no whole number for each of {nodes} nodes"
-                    ));
-                    if sure {
-                        return Made { make: None, odd, clash };
-                    }
-                    expected
+        Some((slots, sure)) => match each_of(slots, [nodes, nodes / count.max(1)], expected) {
+            Some(each) => each,
+            None => {
+                let what = "channels are no whole number for each of";
+                clash = Some(format!("{slots} {what} {nodes} nodes"));
+                if sure {
+                    return Made { make: None, odd, clash };
                 }
+                expected
             }
-        }
+        },
     };
     let (letters, depth) = match own.or(of_chip) {
         Some(letters) if letters * bytes == width => (letters, bytes * 8),
@@ -124,14 +110,7 @@ pub fn of(
         Some(said) if said.len() as u64 == letters => said.clone(),
         _ => usual(letters).unwrap_or("RGB").to_owned(),
     };
-    // A known chip keeps its name only where it is as it is known.
-    let fits = row.is_none_or(|chip| u64::from(chip.depth) == depth);
-    let declared = named.is_some() && row.is_none() || named.is_none() && depth == 16 || !fits;
-    let chip = match (row, named) {
-        (Some(row), _) if fits => Some(row.name.to_owned()),
-        (_, Some(text)) => Some(lawful(text, "chip")),
-        (_, None) => (depth == 16).then(|| "pixel-16".to_owned()),
-    };
+    let (chip, declared) = chip_of(row, named, depth);
     let make = Make {
         name: String::new(),
         chip,
@@ -143,6 +122,33 @@ pub fn of(
         volts,
     };
     Made { make: Some(add(make, name, makes)), odd, clash }
+}
+
+/// Slots of each node where `slots` are those of all `nodes` of a row, or of its nodes counted otherwise: as expected, else
+/// 3 or 4, else any number that comes out even.
+fn each_of(slots: u64, nodes: [u64; 2], expected: u64) -> Option<u64> {
+    let even = |nodes: u64| {
+        let each = slots.checked_div(nodes).filter(|each| (1..=12).contains(each))?;
+        (nodes * each == slots).then_some(each)
+    };
+    let all: BTreeSet<u64> = nodes.into_iter().filter_map(even).collect();
+    let usual = || all.iter().find(|each| matches!(each, 3 | 4));
+    all.get(&expected).or_else(usual).or(all.first()).copied()
+}
+
+/// The name of a chip with a depth, and whether the display must declare it: a known one keeps its name only where it is as
+/// it is known.
+fn chip_of(
+    known: Option<&chip::KnownChip>,
+    named: Option<&str>,
+    depth: u64,
+) -> (Option<String>, bool) {
+    match (known, named) {
+        (Some(known), _) if u64::from(known.depth) == depth => (Some(known.name.to_owned()), false),
+        (_, Some(text)) => (Some(lawful(text, "chip")), true),
+        (_, None) if depth == 16 => (Some("pixel-16".to_owned()), true),
+        (_, None) => (None, false),
+    }
 }
 
 /// The index of a make, added where there is none like it.

@@ -87,7 +87,7 @@ pub struct Note {
     /// The prop that it is about, in their order.
     pub prop: Option<usize>,
     /// The string that it is about: its prop, member and string.
-    line: Option<(usize, (usize, usize))>,
+    line: Option<found::StringAt>,
 }
 
 impl Note {

@@ -3,7 +3,7 @@
 
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
-use super::found::{Board, Claim, Found, SheetLine};
+use super::found::{Board, Claim, Found, SheetLine, StringAt};
 use super::rows::same;
 use super::sizes;
 use super::{Grade, Note};
@@ -53,8 +53,10 @@ fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     for pair in claims.windows(2) {
         let [above, claim] = pair else { continue };
         let [place] = claim.lines[..] else { continue };
-        let before = above.lines.last().and_then(|place| found.line(above.prop, *place));
-        let (Some(before), Some(line)) = (before, found.line(claim.prop, place)) else { continue };
+        let before = above.lines.last().and_then(|place| found.line((above.prop, *place)));
+        let (Some(before), Some(line)) = (before, found.line((claim.prop, place))) else {
+            continue;
+        };
         let same = above.table == claim.table && before.controller == line.controller;
         let (Some(Output::Pixel(port)), None, Some(from)) =
             (before.output, line.output, before.start)
@@ -69,7 +71,7 @@ fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
         let what =
             format!("no port; taken as port {port}, since it begins where the row above ends");
         notes.push(Note { grade: Grade::Told, ..note(claim, false, what) });
-        if let Some(line) = found.line_mut(claim.prop, place) {
+        if let Some(line) = found.line_mut((claim.prop, place)) {
             line.output = Some(Output::Pixel(port));
         }
     }
@@ -108,7 +110,7 @@ fn note(claim: &Claim, end: bool, what: String) -> Note {
 
 /// The controller of a claim's first string.
 pub(super) fn board_of(found: &Found, claim: &Claim) -> Option<usize> {
-    found.line(claim.prop, *claim.lines.first()?)?.controller
+    found.lines_of(claim).next()?.controller
 }
 
 /// Controllers that the table counts from universe 0 get one universe more, as the language counts them.
@@ -183,7 +185,7 @@ fn laid(
     let board = board_of(found, claim);
     let mut at = from;
     let lines = claim.lines.get(range).unwrap_or(&[]).iter();
-    let lines = lines.filter_map(|place| found.line(claim.prop, *place));
+    let lines = lines.filter_map(|place| found.line((claim.prop, *place)));
     lines
         .map(|line| {
             let range = grid(found, board, line, fill).lay(at, found.body(line));
@@ -228,7 +230,7 @@ fn fills(found: &Found, claims: &[(&Claim, u64)]) -> Vec<Fill> {
         vec![(of_table.copied().unwrap_or(all).min(all), false), (all, false), (all, true)];
     let mut proven: BTreeMap<UniverseSlots, u32> = BTreeMap::new();
     for (claim, start) in claims {
-        let lines = claim.lines.iter().filter_map(|place| found.line(claim.prop, *place));
+        let lines = found.lines_of(claim);
         let slots: u64 = lines.map(|line| found.body(line).slots()).sum();
         let end = claim.end.as_deref().map(|end| channels(found, claim, end)).unwrap_or_default();
         let Some(end) = end.first() else { continue };
@@ -285,7 +287,7 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64
         };
         let ranges = laid(found, claim, range.clone(), start, None);
         for (place, (start, end)) in claim.lines.get(range).unwrap_or(&[]).iter().zip(ranges) {
-            if let Some(line) = found.line_mut(claim.prop, *place) {
+            if let Some(line) = found.line_mut((claim.prop, *place)) {
                 line.start = Some(start);
             }
             last = last.max(end);
@@ -304,35 +306,26 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64
 fn other_universe(found: &Found, claim: &Claim) -> Option<Note> {
     let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
     let said = claim.universe? + u64::from(board.is_some_and(|board| board.from_zero));
-    let start = found.line(claim.prop, *claim.lines.first()?)?.start?;
+    let start = found.lines_of(claim).next()?.start?;
     let own = start / found.universe_slots.each() + 1;
     let what = format!("lies in universe {own}, and the row says {said}; {said} is not kept");
     (own != said).then(|| note(claim, false, what))
 }
 
 /// Says which strings lie where others end by the table and not by their sizes.
-fn reaches(
-    found: &Found,
-    claims: &[Claim],
-    stray: &BTreeMap<(usize, (usize, usize)), u64>,
-    notes: &mut [Note],
-) {
-    let mut starts: BTreeMap<u64, (usize, (usize, usize))> = BTreeMap::new();
-    for (prop, place, line) in found.lines().filter(|_| !stray.is_empty()) {
-        starts.extend(line.start.map(|start| (start, (prop, place))));
+fn reaches(found: &Found, claims: &[Claim], stray: &BTreeMap<StringAt, u64>, notes: &mut [Note]) {
+    let mut starts: BTreeMap<u64, StringAt> = BTreeMap::new();
+    for (at, line) in found.lines().filter(|_| !stray.is_empty()) {
+        starts.extend(line.start.map(|start| (start, at)));
     }
     let mut ends = BTreeMap::new();
     for claim in claims {
         let own = claim.lines.last().map(|place| (claim.prop, *place));
         let Some((own, end)) = own.and_then(|own| Some((own, stray.get(&own)?))) else { continue };
-        let start = found.line(own.0, own.1).and_then(|line| line.start);
+        let start = found.line(own).and_then(|line| line.start);
         let next = start.and_then(|start| starts.range(start + 1..).next());
         if let Some((_, next)) = next.filter(|(start, _)| **start < *end) {
-            let (prop, place) = *next;
-            ends.insert(
-                (claim.row, claim.prop),
-                (found.name(prop, place), found.line(prop, place)),
-            );
+            ends.insert((claim.row, claim.prop), (found.name(*next), found.line(*next)));
         }
     }
     for note in notes.iter_mut().filter(|note| note.what.ends_with("this end is not kept")) {
@@ -368,7 +361,7 @@ fn start_of(
         }
         (None, [start]) => *start,
         (None, [start, more @ ..]) => {
-            let shown = |at: &u64| shown_at(found, *at);
+            let shown = |at: &u64| found.universe_slots.place(*at);
             let more: Vec<String> = more.iter().map(shown).collect();
             let what = format!("taken as {}; it may mean {} too", shown(start), more.join(" or "));
             notes.push(note(claim, false, what));
@@ -387,17 +380,11 @@ fn start_of(
     Some(start)
 }
 
-/// Universe and slot of a channel, the channel counted from 0: `3/170`.
-fn shown_at(found: &Found, channel: u64) -> String {
-    let slots = found.universe_slots.each();
-    format!("{}/{}", channel / slots + 1, channel % slots + 1)
-}
-
 /// Widens a string of slots that the table ends further on than its slots reach; whether it did.
 fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut Vec<Note>) -> bool {
     let place = claim.lines.first().copied().unwrap_or_default();
     if let (true, Some([end])) = (found.of_ports, end)
-        && let Some(line) = found.line_mut(claim.prop, place)
+        && let Some(line) = found.line_mut((claim.prop, place))
         && let Some(span) = line.start.and_then(|start| (end + 1).checked_sub(start))
         && line.make.is_none()
         && span > line.size
@@ -418,7 +405,7 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
     let own = found.sizes.get(claim.table).map_or(slots, |size| size.each());
     let ends = format!(
         "ends at {} (channel {}) by its start and its size",
-        shown_at(found, last),
+        found.universe_slots.place(last),
         last / slots * own + last % slots + 1
     );
     let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
@@ -431,7 +418,10 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
             let slots = (last + 1).checked_sub(start).filter(|_| claim.starts.len() == 1);
             let other = slots.and_then(|slots| (end.first()? + 1).checked_sub(slots));
             let other = other.map_or_else(String::new, |start| {
-                format!(", and by this end and its size it starts at {}", shown_at(found, start))
+                format!(
+                    ", and by this end and its size it starts at {}",
+                    found.universe_slots.place(start)
+                )
             });
             Some(note(claim, true, format!("{ends}{other}; this end is not kept")))
         }
@@ -456,8 +446,7 @@ fn uneven(found: &mut Found, claim: &Claim) {
     if starts.len() != claim.lines.len() || starts.len() < 2 {
         return;
     }
-    let lines: Vec<&SheetLine> =
-        claim.lines.iter().filter_map(|place| found.line(claim.prop, *place)).collect();
+    let lines: Vec<&SheetLine> = found.lines_of(claim).collect();
     let total: u64 = lines.iter().map(|line| line.size).sum();
     let Some(first) = lines.first() else { return };
     let each = found.body(first).each;
@@ -489,7 +478,7 @@ fn uneven(found: &mut Found, claim: &Claim) {
     if sizes.iter().sum::<u64>() == total && sizes.iter().all(|size| *size > 0) {
         for (place, size) in order.iter().zip(sizes) {
             let line = claim.lines.get(*place).copied();
-            if let Some(line) = line.and_then(|line| found.line_mut(claim.prop, line)) {
+            if let Some(line) = line.and_then(|line| found.line_mut((claim.prop, line))) {
                 line.size = size;
                 line.strands = 0;
             }
@@ -499,21 +488,21 @@ fn uneven(found: &mut Found, claim: &Claim) {
 
 /// The strings of each output in the order of its cable: their props and their places there. An output is a controller,
 /// whether it is a DMX port, and its number.
-pub type Chains = BTreeMap<(usize, bool, u32), Vec<(usize, (usize, usize))>>;
+pub type Chains = BTreeMap<(usize, bool, u32), Vec<StringAt>>;
 
 /// The strings of each output.
 pub fn chains(found: &Found) -> Chains {
     let mut chains = Chains::new();
-    for (prop, place, line) in found.lines() {
+    for (at, line) in found.lines() {
         let key = match (line.controller, line.output) {
             (Some(board), Some(Output::Pixel(number))) => (board, false, number),
             (Some(board), Some(Output::Dmx(number))) => (board, true, number),
             _ => continue,
         };
-        chains.entry(key).or_default().push((prop, place));
+        chains.entry(key).or_default().push(at);
     }
     for chain in chains.values_mut() {
-        let of = |at: &(usize, (usize, usize))| found.line(at.0, at.1);
+        let of = |at: &StringAt| found.line(*at);
         if chain.iter().all(|at| of(at).is_some_and(|line| line.position.is_some())) {
             chain.sort_by_key(|at| of(at).and_then(|line| line.position));
         } else if chain.iter().all(|at| of(at).is_some_and(|line| line.start.is_some())) {
@@ -530,7 +519,7 @@ fn addressing(found: &mut Found) {
         let mut at: Option<u64> = None;
         let mut known = false;
         for (prop, place) in &chain {
-            let Some(line) = found.line(*prop, *place) else {
+            let Some(line) = found.line((*prop, *place)) else {
                 continue;
             };
             let grid = grid(found, Some(board), line, None);

@@ -200,7 +200,8 @@ impl Stage<'_> {
         for row in table.rows.get(..first).unwrap_or(&[]) {
             let words = columns::begin(row);
             self.said(row, &words);
-            self.on = self.on.take().or_else(|| boxes::named_in(&words, self.known));
+            let on = || boxes::named_in(self.known, &words, &["on", "the", "box", "controller"]);
+            self.on = self.on.take().or_else(|| on().map(str::to_owned));
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
         // A total is of the rows of its own table.
@@ -399,9 +400,7 @@ impl Stage<'_> {
     fn goes_on(&mut self, row: &Row, written: &str, merged: bool) -> Option<usize> {
         let key = written.to_lowercase();
         let prop = *self.props.get(&key)?;
-        let numbered = [Kind::StringNumber, Kind::Instance]
-            .iter()
-            .any(|kind| self.columns.cell(row, *kind).is_some());
+        let numbered = self.columns.first(row, &[Kind::StringNumber, Kind::Instance]).is_some();
         if numbered || merged || self.columns.cell(row, Kind::Name).is_none() {
             return Some(prop);
         }
@@ -410,13 +409,10 @@ impl Stage<'_> {
             return None;
         }
         let starts = [Kind::Start, Kind::Universe, Kind::StartChannel, Kind::Slot];
-        let placed = starts.iter().any(|kind| self.columns.cell(row, *kind).is_some());
+        let placed = self.columns.first(row, &starts).is_some();
         let grade = if placed { Grade::Told } else { Grade::Lost };
-        self.note(
-            (row, Kind::Name),
-            "the row above has this name too; taken as another string of it",
-            grade,
-        );
+        let what = "the row above has this name too; taken as another string of it";
+        self.note((row, Kind::Name), what, grade);
         Some(prop)
     }
 
@@ -437,6 +433,11 @@ impl Stage<'_> {
         let prop = self.found.props.len() - 1;
         self.props.insert(written.to_lowercase(), prop);
         prop
+    }
+
+    /// A number that a row need not have; one that does not fit is left out.
+    fn optional(&mut self, row: &Row, kind: Kind, most: u64) -> Option<u64> {
+        self.number(row, kind, most, "left out").unwrap_or(None)
     }
 
     fn number(&mut self, row: &Row, kind: Kind, most: u64, then: &str) -> Result<Option<u64>, ()> {

@@ -33,10 +33,7 @@ pub fn settle(
     let display = reading.display.as_deref().unwrap_or("<imported>");
     let (mut rate, mut tried) = (None, 0);
     let (mut text, mut compiled, mut holds) = loop {
-        for board in found.boxes.iter_mut().filter(|board| board.per_prop) {
-            let said = board.addressing.take_if(|(words, _)| *words != Addressing::PerProp.words());
-            notes.extend(said.map(|(_, note)| note));
-        }
+        notes.extend(overruled(&mut found));
         in_order(&found, &mut notes);
         let text = text(name, &found, &notes, rate);
         let (compiled, moved) = compiled((display, &text), &found, placed);
@@ -49,15 +46,7 @@ pub fn settle(
             rate = Some(next);
             continue;
         }
-        let mut again = false;
-        for (controller, _) in moved.values() {
-            let board = controller.and_then(|at| found.boxes.get_mut(at));
-            if let Some(board) = board.filter(|board| !board.per_prop) {
-                board.per_prop = true;
-                again = true;
-            }
-        }
-        if again && tried < TRIES {
+        if own_starts(&mut found, &moved) && tried < TRIES {
             continue;
         }
         if moved.is_empty() {
@@ -103,6 +92,24 @@ pub fn settle(
     Import { tables, text, lock, notes, rows, props, compiled }
 }
 
+/// Gives each string of the controllers on which some moved a start of its own; whether one had none yet.
+fn own_starts(found: &mut Found, moved: &Moved) -> bool {
+    let mut any = false;
+    for at in moved.values().filter_map(|(controller, _)| *controller) {
+        if let Some(board) = found.boxes.get_mut(at) {
+            any |= !std::mem::replace(&mut board.per_prop, true);
+        }
+    }
+    any
+}
+
+/// What sheets say on how controllers number their strings, where each string has a start of its own all the same.
+fn overruled(found: &mut Found) -> Vec<Note> {
+    let boards = found.boxes.iter_mut().filter(|board| board.per_prop);
+    let other = |(words, _): &mut (&str, Note)| *words != Addressing::PerProp.words();
+    boards.filter_map(|board| Some(board.addressing.take_if(other)?.1)).collect()
+}
+
 /// Notes, of which those that lose nothing and say the same of several rows of a column are one.
 fn folded(notes: Vec<Note>) -> Vec<Note> {
     let mut rows: BTreeMap<(String, String, String), BTreeSet<usize>> = BTreeMap::new();
@@ -146,13 +153,12 @@ fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
         return false;
     }
     let ids: BTreeMap<_, _> = named(compiled).collect();
-    let slots = found.universe_slots.each();
     for note in lost {
-        let name = note.line.map(|(prop, place)| found.name(prop, place));
+        let name = note.line.map(|at| found.name(at));
         let id = name.and_then(|name| ids.get(&name));
         if let Some(laid) = id.and_then(|id| compiled.plan.of(*id)) {
-            let (universe, slot) = (laid.start / slots + 1, laid.start % slots + 1);
-            note.what.push_str(&format!("; the display lays it at {universe}/{slot}"));
+            let at = found.universe_slots.place(laid.start);
+            note.what.push_str(&format!("; the display lays it at {at}"));
         }
     }
     true
@@ -259,8 +265,8 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
         Some((first.model.controller(port.controller)?.name.clone(), port.output))
     };
     let mut rows = Vec::new();
-    for (prop, place, line) in found.lines().filter(|(.., line)| claimed(line)) {
-        let own = found.name(prop, place);
+    for (at, line) in found.lines().filter(|(.., line)| claimed(line)) {
+        let own = found.name(at);
         let board = line.controller.and_then(|at| found.boxes.get(at));
         let written =
             board.zip(line.output).map(|(board, output)| (board.name.as_str().into(), output));
@@ -288,15 +294,15 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
     // The display has the strings of the table in its order.
     let mut ids = named(&second).peekable();
     let mut moved = Moved::new();
-    for (prop, place, line) in found.lines() {
-        let own = found.name(prop, place);
+    for (at, line) in found.lines() {
+        let own = found.name(at);
         let id = ids.next_if(|(name, _)| *name == own).map(|(_, id)| id);
         let now = id.and_then(|id| second.plan.of(id)).map(|placed| placed.start);
         if claimed(line) && now != line.start {
             let note = Note {
                 row: Some(line.row),
-                prop: Some(prop),
-                line: Some((prop, place)),
+                prop: Some(at.0),
+                line: Some(at),
                 ..Note::of_table(String::new(), Grade::Lost)
             };
             moved.insert(own, (line.controller.or(Some(0)), note));

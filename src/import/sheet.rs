@@ -44,6 +44,16 @@ impl Row {
         self.cells.get(column).map_or("", |cell| &cell.text)
     }
 
+    /// Sets the cell of a column; those before it that it does not have yet are empty.
+    pub fn put(&mut self, column: usize, cell: Cell) {
+        if self.cells.len() <= column {
+            self.cells.resize_with(column + 1, Cell::default);
+        }
+        if let Some(own) = self.cells.get_mut(column) {
+            *own = cell;
+        }
+    }
+
     /// Its own cells that hold anything, with their columns: those of a merged cell count once.
     pub fn filled(&self) -> impl Iterator<Item = (usize, &Cell)> {
         let cells = self.cells.iter().enumerate();

@@ -151,7 +151,7 @@ fn disproved(found: &Found, claims: &[&Claim], size: UniverseSlots) -> bool {
 fn ends_by(found: &Found, claim: &Claim, size: u64) -> bool {
     let ([starts], Some(ends)) = (claim.starts.as_slice(), &claim.end) else { return false };
     let [At::Slot(universe, slot)] = starts[..] else { return false };
-    let lines = claim.lines.iter().filter_map(|place| found.line(claim.prop, *place));
+    let lines = found.lines_of(claim);
     let slots: u64 = lines.map(|line| found.body(line).slots()).sum();
     let last = (universe * size + slot - 1 + slots).saturating_sub(1);
     ends.contains(&At::Slot(last / size, last % size + 1))
@@ -231,7 +231,7 @@ fn by_starts(found: &Found, claims: &[&Claim]) -> Option<(String, Grade, Univers
 /// Whether a node of a claim would lie in two universes of 512 slots.
 fn crosses(found: &Found, claim: &Claim, start: u64) -> bool {
     let mut at = start;
-    claim.lines.iter().filter_map(|place| found.line(claim.prop, *place)).any(|line| {
+    found.lines_of(claim).any(|line| {
         let body = found.body(line);
         let (from, border) = (at, (at / 512 + 1) * 512);
         at += body.slots();

@@ -1,6 +1,6 @@
 //! What hangs on what, as `wire` statements with the shortest references.
 
-use super::found::{Found, SheetProp};
+use super::found::{Found, SheetProp, StringAt};
 use super::places::chains;
 use super::write::{Hubs, WIDTH};
 use std::collections::BTreeMap;
@@ -9,14 +9,11 @@ use std::fmt::Write as _;
 /// At most this many chains stand in one wire, since a statement may not be of any length.
 const MOST_CHAINS: usize = 1_000;
 
-/// Where a string stands: its prop, member and number, from 0.
-type At = (usize, (usize, usize));
-
 pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
     let chains = chains(found);
-    let mut free: BTreeMap<Option<usize>, Vec<At>> = BTreeMap::new();
-    for (prop, place, line) in found.lines().filter(|(.., line)| line.output.is_none()) {
-        free.entry(line.controller).or_default().push((prop, place));
+    let mut free: BTreeMap<Option<usize>, Vec<StringAt>> = BTreeMap::new();
+    for (at, line) in found.lines().filter(|(.., line)| line.output.is_none()) {
+        free.entry(line.controller).or_default().push(at);
     }
     let mut open = |board: Option<usize>, name: &str, out: &mut String| {
         let free = free.remove(&board).unwrap_or_default();
@@ -28,8 +25,8 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
         out.push('\n');
         for ((_, dmx, number), chain) in chains.range((at, false, 0)..(at + 1, false, 0)) {
             // A daisy chain of receivers is a wire for each.
-            let hub = |at: &At| {
-                let (receiver, port) = found.line(at.0, at.1)?.receiver?;
+            let hub = |at: &StringAt| {
+                let (receiver, port) = found.line(*at)?.receiver?;
                 hubs.contains_key(&receiver).then_some((receiver, port))
             };
             let dmx = if *dmx { "dmx" } else { "" };
@@ -51,11 +48,8 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
         out.push_str("\n# fill in: what hangs where; until then the compiler picks\n");
     }
     open(None, "any", out);
-    let stored: Vec<At> = found
-        .lines()
-        .filter(|(.., line)| line.stored)
-        .map(|(prop, place, _)| (prop, place))
-        .collect();
+    let stored: Vec<StringAt> =
+        found.lines().filter(|(.., line)| line.stored).map(|(at, _)| at).collect();
     if !stored.is_empty() {
         let plain: Vec<String> = groups(found, &stored, false);
         out.push('\n');
@@ -64,7 +58,7 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
 }
 
 /// What hangs on one line, in order: strings, nodes that show nothing, leads.
-pub(super) fn items(found: &Found, chain: &[At]) -> Vec<String> {
+pub(super) fn items(found: &Found, chain: &[StringAt]) -> Vec<String> {
     let mut items = Vec::new();
     for part in chain.chunk_by(|_, next| before(found, next).is_empty()) {
         items.extend(part.first().map(|at| before(found, at)).into_iter().flatten());
@@ -74,17 +68,17 @@ pub(super) fn items(found: &Found, chain: &[At]) -> Vec<String> {
 }
 
 /// What stands before a string on its line: nodes that show nothing, a lead.
-fn before(found: &Found, at: &At) -> Vec<String> {
-    let line = found.line(at.0, at.1);
+fn before(found: &Found, at: &StringAt) -> Vec<String> {
+    let line = found.line(*at);
     let skip = line.filter(|line| line.skip > 0).map(|line| format!("skip {}", line.skip));
     let lead = line.and_then(|line| line.lead.as_ref()).map(|lead| format!("lead {lead}"));
     skip.into_iter().chain(lead).collect()
 }
 
 /// Strings whose ports are open, as chains: one with something before it is a chain of its own.
-fn open_chains(found: &Found, free: &[At]) -> Vec<String> {
+fn open_chains(found: &Found, free: &[StringAt]) -> Vec<String> {
     let mut chains = Vec::new();
-    let plain = |at: &At| before(found, at).is_empty();
+    let plain = |at: &StringAt| before(found, at).is_empty();
     for part in free.chunk_by(|at, next| plain(at) && plain(next)) {
         let own = groups(found, part, true);
         let ahead = part.first().map(|at| before(found, at)).unwrap_or_default();
@@ -98,7 +92,7 @@ fn open_chains(found: &Found, free: &[At]) -> Vec<String> {
 
 /// Strings as references, neighbours together. Where they are `open`, only whole props and members stand together, since
 /// each reference is placed by itself.
-pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
+pub(super) fn groups(found: &Found, chain: &[StringAt], open: bool) -> Vec<String> {
     let mut out = Vec::new();
     let mut rest = chain;
     while let Some((at, _)) = rest.split_first() {
@@ -109,7 +103,7 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
             (0..lines.len()).map(move |string| (at.0, (member, string)))
         });
         let first = at.1 == (0, 0);
-        let whole: Vec<At> = all.take(if first { usize::MAX } else { 0 }).collect();
+        let whole: Vec<StringAt> = all.take(if first { usize::MAX } else { 0 }).collect();
         let strings = |member: usize| prop.members.get(member).map_or(1, |(_, lines)| lines.len());
         let of_member =
             |member: usize| (0..strings(member)).map(move |string| (at.0, (member, string)));
@@ -123,7 +117,7 @@ pub(super) fn groups(found: &Found, chain: &[At], open: bool) -> Vec<String> {
                 while let Some(next) =
                     last.checked_add_signed(step).filter(|next| *next < prop.members.len())
                 {
-                    let own: Vec<At> = of_member(next).collect();
+                    let own: Vec<StringAt> = of_member(next).collect();
                     if !rest.get(length..).is_some_and(|rest| rest.starts_with(&own)) {
                         break;
                     }

@@ -1,7 +1,7 @@
 //! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
 
 use super::Note;
-use super::found::{Board, Found, SheetLine, SheetProp};
+use super::found::{Board, Found, SheetLine, SheetProp, StringAt};
 use super::places::chains;
 use super::wires::wires;
 use crate::chip;
@@ -92,12 +92,10 @@ fn makes(found: &Found, out: &mut String) {
     }
     for make in used {
         let _ = writeln!(out, "\nnode {} {{", make.name);
-        match &make.chip {
-            Some(chip) => {
-                let _ = writeln!(out, "chip {chip}");
-            }
-            None => out.push_str("chip ws2811 # fill in: the chip of these nodes\n"),
-        }
+        let _ = match &make.chip {
+            Some(chip) => writeln!(out, "chip {chip}"),
+            None => writeln!(out, "chip ws2811 # fill in: the chip of these nodes"),
+        };
         let fill =
             if make.colour_said { "" } else { " # fill in: the order in which the slots light" };
         let _ = writeln!(out, "colour {}{fill}", make.colour);
@@ -173,7 +171,7 @@ struct Needs<'a> {
 fn needs(found: &Found) -> Vec<Needs<'_>> {
     let mut all: Vec<Needs<'_>> = Vec::new();
     all.resize_with(found.boxes.len().max(1), Needs::default);
-    for (prop, _, line) in found.lines() {
+    for ((prop, _), line) in found.lines() {
         // What names no box goes to the first, unless it is known how many ports that has.
         let first = found.boxes.first().is_none_or(|board| board.ports.is_none()).then_some(0);
         let Some(needs) = line.controller.or(first).and_then(|at| all.get_mut(at)) else {
@@ -216,42 +214,32 @@ fn controllers(found: &Found, out: &mut String) {
     let boxes: Vec<_> =
         if found.boxes.is_empty() { vec![&main] } else { found.boxes.iter().collect() };
     for (board, needs) in boxes.into_iter().zip(needs) {
-        let open = needed(found, &needs.open);
-        let least = (needs.pixel + open).max(u64::from(needs.dmx == 0 && !needs.fixtures));
-        let said = board.ports.as_ref().map(|(ports, _)| *ports).filter(|ports| *ports >= least);
-        let ports = said.unwrap_or_else(|| rounded(least));
         let _ = writeln!(out, "\ncontroller {} {{", board.name);
         if let Some(label) = &board.label {
             let _ = writeln!(out, "label \"{}\"", quotable(label));
         }
-        match &board.host {
-            Some(host) => {
-                let _ = writeln!(out, "host {host}");
-            }
-            None => out.push_str("# fill in: host ADDRESS, where the box is on your network\n"),
-        }
+        let _ = match &board.host {
+            Some(host) => writeln!(out, "host {host}"),
+            None => writeln!(out, "# fill in: host ADDRESS, where the box is on your network"),
+        };
         let input = if board.from_zero { Some("artnet from 0") } else { board.input };
         if let Some(input) = input {
             let _ = writeln!(out, "input {input}");
         }
-        match (board.universes, needs.first) {
-            (Some((first, None)), _) => {
-                let _ = writeln!(out, "universes from {first}");
-            }
-            (Some((first, Some(last))), _) => {
-                let _ = writeln!(out, "universes {first}..{last}");
-            }
-            (None, Some(first)) => {
-                let _ = writeln!(out, "universes from {first}");
+        let _ = match (board.universes, needs.first) {
+            (Some((first, Some(last))), _) => writeln!(out, "universes {first}..{last}"),
+            (Some((first, None)), _) | (None, Some(first)) => {
+                writeln!(out, "universes from {first}")
             }
             (None, None) if any => {
-                let _ = writeln!(out, "universes from {free} # fill in: where its universes begin");
+                let begin = free;
                 free += needs.size / found.universe_slots.each() + 2;
+                writeln!(out, "universes from {begin} # fill in: where its universes begin")
             }
             (None, None) => {
-                out.push_str("# fill in: universes from N, where its universes begin\n")
+                writeln!(out, "# fill in: universes from N, where its universes begin")
             }
-        }
+        };
         if let Some(slots) = board.slots {
             let _ = writeln!(out, "universe {} slots", slots.get());
         }
@@ -265,19 +253,28 @@ fn controllers(found: &Found, out: &mut String) {
         if board.whole {
             out.push_str("whole nodes\n");
         }
-        if needs.pixel + open > 0 || needs.dmx == 0 && !needs.fixtures {
-            let many = if said.is_some() { "" } else { "how many there are, and " };
-            let _ = writeln!(
-                out,
-                "ports 1..{ports} {{ }} # fill in: {many}nodes at most N for what one drives"
-            );
-        }
-        limits(board, &needs, out);
-        let dmx = needs.dmx.max(u64::from(needs.fixtures));
-        if dmx > 0 {
-            let _ = writeln!(out, "dmx 1..{dmx}");
-        }
+        outputs(found, board, &needs, out);
         out.push_str("}\n");
+    }
+}
+
+/// The ports and DMX outputs of a controller.
+fn outputs(found: &Found, board: &Board, needs: &Needs<'_>, out: &mut String) {
+    let pixel = needs.pixel + needed(found, &needs.open);
+    let least = pixel.max(u64::from(needs.dmx == 0 && !needs.fixtures));
+    let said = board.ports.as_ref().map(|(ports, _)| *ports).filter(|ports| *ports >= least);
+    if least > 0 {
+        let ports = said.unwrap_or_else(|| rounded(least));
+        let many = if said.is_some() { "" } else { "how many there are, and " };
+        let _ = writeln!(
+            out,
+            "ports 1..{ports} {{ }} # fill in: {many}nodes at most N for what one drives"
+        );
+    }
+    limits(board, needs, out);
+    let dmx = needs.dmx.max(u64::from(needs.fixtures));
+    if dmx > 0 {
+        let _ = writeln!(out, "dmx 1..{dmx}");
     }
 }
 
@@ -307,7 +304,7 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
     let mut bases: BTreeMap<usize, BTreeSet<Option<(usize, u32)>>> = BTreeMap::new();
     let mut ports: BTreeMap<usize, u32> = BTreeMap::new();
     let mut rows: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
-    for (_, _, line) in found.lines() {
+    for (_, line) in found.lines() {
         let Some((receiver, port)) = line.receiver else {
             continue;
         };
@@ -327,19 +324,7 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
             hubs.insert(*receiver, *base);
         }
     }
-    // What hangs on a carried port hangs on one of its receivers, first on those declared first.
-    let wrong = chains(found).into_iter().find_map(|((board, dmx, port), chain)| {
-        let carried = hubs.iter().any(|(receiver, (own, base))| {
-            let count = ports.get(receiver).copied().unwrap_or(1);
-            !dmx && *own == board && (*base..*base + count).contains(&port)
-        });
-        let order: Vec<Option<usize>> = chain
-            .iter()
-            .map(|(prop, place)| found.line(*prop, *place)?.receiver.map(|(receiver, _)| receiver))
-            .collect();
-        (carried && (order.contains(&None) || !order.is_sorted())).then_some(())
-    });
-    if wrong.is_some() {
+    if !hang_in_order(found, &hubs, &ports) {
         hubs.clear();
     }
     for (receiver, name) in found.receivers.iter().enumerate() {
@@ -367,6 +352,19 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
         }
     }
     hubs
+}
+
+/// Whether what hangs on a carried port hangs on one of its receivers, first on those declared first.
+fn hang_in_order(found: &Found, hubs: &Hubs, ports: &BTreeMap<usize, u32>) -> bool {
+    chains(found).into_iter().all(|((board, dmx, port), chain)| {
+        let carried = hubs.iter().any(|(receiver, (own, base))| {
+            let count = ports.get(receiver).copied().unwrap_or(1);
+            !dmx && *own == board && (*base..*base + count).contains(&port)
+        });
+        let receiver = |at: &StringAt| Some(found.line(*at)?.receiver?.0);
+        let order: Vec<Option<usize>> = chain.iter().map(receiver).collect();
+        !carried || !order.contains(&None) && order.is_sorted()
+    })
 }
 
 /// A text fit to stand between quotes.

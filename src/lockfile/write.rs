@@ -40,7 +40,7 @@ pub fn write(lock: &Lock, added: &Added) -> String {
     text.push_str(if lock.rows.is_empty() { "strings: {}\n" } else { "strings:\n" });
     for row in &lock.rows {
         let more = added.rows.get(&row.name).map_or("", String::as_str);
-        write_row(row, lock.universe_slots.split(row.start), more, &mut text);
+        write_row(row, &lock.universe_slots.place(row.start), more, &mut text);
     }
     text.push_str("...\n");
     text
@@ -71,10 +71,10 @@ fn write_box(one: &SetUp, universe_slots: UniverseSlots, more: &str, text: &mut 
     let _ = writeln!(text, "{more}}}");
 }
 
-fn write_row(row: &Row, (universe, slot): (u32, u32), more: &str, text: &mut String) {
+fn write_row(row: &Row, start: &str, more: &str, text: &mut String) {
     let _ = write!(
         text,
-        "  {}: {{port: {}.{}, start: {universe}/{slot}, slots: {}",
+        "  {}: {{port: {}.{}, start: {start}, slots: {}",
         Word(&row.name),
         row.controller,
         row.output.name(),

@@ -77,6 +77,53 @@ impl About<'_> {
         let as_json = |edit: &Edit| json!({"range": self.range(edit.span), "newText": edit.text});
         edits.iter().map(as_json).collect()
     }
+
+    /// The answer to a request; `mains` are the main files of the displays that the text is part of.
+    fn answer(&self, method: &str, mains: &[String]) -> Result<Value, Refusal> {
+        let desk = &self.display.desk;
+        match method {
+            "textDocument/hover" => self.hover(),
+            "textDocument/definition" => {
+                let at = self.at("/position")?;
+                Ok(self.places(&names::definition(desk, at)))
+            }
+            "textDocument/references" => {
+                let at = self.at("/position")?;
+                let own = self.params.pointer("/context/includeDeclaration");
+                let own = own.and_then(Value::as_bool).unwrap_or(true);
+                Ok(self.places(&names::references(desk, at, own)))
+            }
+            "textDocument/completion" => self.completion(),
+            "textDocument/prepareRename" => {
+                let at = self.at("/position")?;
+                let one = rename::target(desk, at).map_err(|why| (code::FAILED, why))?;
+                Ok(json!({"range": self.range(one.at), "placeholder": one.key}))
+            }
+            "textDocument/rename" => {
+                let at = self.at("/position")?;
+                let new = text(self.params, "/newName").unwrap_or("");
+                let edits = rename::rename(desk, at, new);
+                Ok(self.edits(&edits.map_err(|why| (code::FAILED, why))?))
+            }
+            "textDocument/codeAction" => self.actions(mains),
+            "textDocument/formatting" => {
+                let edits = format::whole(self.file).unwrap_or_default();
+                Ok(self.own_edits(&edits))
+            }
+            "textDocument/rangeFormatting" => {
+                let edits = format::range(desk, self.file, self.within()?);
+                Ok(self.own_edits(&edits.unwrap_or_default()))
+            }
+            "textDocument/documentSymbol" => Ok(self.outline()),
+            "textDocument/foldingRange" => {
+                let folds = outline::folds(desk, self.file).into_iter();
+                Ok(folds.map(|(a, b)| json!({"startLine": a, "endLine": b})).collect())
+            }
+            "textDocument/semanticTokens/full" => Ok(self.tokens()),
+            "textDocument/inlayHint" => self.hints(),
+            _ => Err((code::NO_METHOD, format!("`{method}` is not known"))),
+        }
+    }
 }
 
 impl Server<'_> {
@@ -114,48 +161,7 @@ impl Server<'_> {
             versions,
             params,
         };
-        match method {
-            "textDocument/hover" => about.hover(),
-            "textDocument/definition" => {
-                let at = about.at("/position")?;
-                Ok(about.places(&names::definition(&display.desk, at)))
-            }
-            "textDocument/references" => {
-                let at = about.at("/position")?;
-                let own = params.pointer("/context/includeDeclaration");
-                let own = own.and_then(Value::as_bool).unwrap_or(true);
-                Ok(about.places(&names::references(&display.desk, at, own)))
-            }
-            "textDocument/completion" => about.completion(),
-            "textDocument/prepareRename" => {
-                let at = about.at("/position")?;
-                let one = rename::target(&display.desk, at).map_err(|why| (code::FAILED, why))?;
-                Ok(json!({"range": about.range(one.at), "placeholder": one.key}))
-            }
-            "textDocument/rename" => {
-                let at = about.at("/position")?;
-                let new = text(params, "/newName").unwrap_or("");
-                let edits = rename::rename(&display.desk, at, new);
-                Ok(about.edits(&edits.map_err(|why| (code::FAILED, why))?))
-            }
-            "textDocument/codeAction" => about.actions(&others),
-            "textDocument/formatting" => {
-                let edits = format::whole(file).unwrap_or_default();
-                Ok(about.own_edits(&edits))
-            }
-            "textDocument/rangeFormatting" => {
-                let edits = format::range(&display.desk, file, about.within()?);
-                Ok(about.own_edits(&edits.unwrap_or_default()))
-            }
-            "textDocument/documentSymbol" => Ok(about.outline()),
-            "textDocument/foldingRange" => {
-                let folds = outline::folds(&display.desk, file).into_iter();
-                Ok(folds.map(|(a, b)| json!({"startLine": a, "endLine": b})).collect())
-            }
-            "textDocument/semanticTokens/full" => Ok(about.tokens()),
-            "textDocument/inlayHint" => about.hints(),
-            _ => Err((code::NO_METHOD, format!("`{method}` is not known"))),
-        }
+        about.answer(method, &others)
     }
 
     fn symbols(&mut self, params: &Value) -> Value {

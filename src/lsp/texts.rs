@@ -3,7 +3,7 @@
 use super::uri;
 use crate::ast::StatementKind;
 use crate::diagnostic::Sink;
-use crate::source::{FileError, Files, Loaded, SourceMap, quoted};
+use crate::source::{FileError, Files, Loaded, SourceMap, joined, quoted};
 use crate::syntax;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -76,7 +76,7 @@ impl Files for Over<'_> {
             Ok(file) => Ok(self.now(file)),
             Err(FileError::Missing) => {
                 // It may be open and not saved yet.
-                let meant = join(from, path).ok_or(FileError::Missing)?;
+                let meant = joined(from, path).ok_or(FileError::Missing)?;
                 let mut open = self.open.values();
                 let own = open.find(|open| open.path.as_deref() == Some(&meant));
                 let own = own.ok_or(FileError::Missing)?;
@@ -89,22 +89,6 @@ impl Files for Over<'_> {
             Err(error) => Err(error),
         }
     }
-}
-
-/// `path` as seen from the folder of the file `from`.
-fn join(from: &str, path: &str) -> Option<String> {
-    let mut parts: Vec<&str> = from.split('/').collect();
-    parts.pop();
-    for part in path.split('/') {
-        match part {
-            "" | "." => {}
-            ".." => {
-                parts.pop()?;
-            }
-            _ => parts.push(part),
-        }
-    }
-    Some(parts.join("/"))
 }
 
 /// The folder of a path.
@@ -213,7 +197,7 @@ fn included(shelf: &dyn Shelf, open: &OpenTexts, path: &str) -> Vec<String> {
     let paths = ast.statements.iter().filter_map(|one| match &one.kind {
         StatementKind::Include(include) => {
             let said = quoted::said(sources.text(include.path.span)).into_owned();
-            join(path, &said)
+            joined(path, &said)
         }
         _ => None,
     });

@@ -10,6 +10,7 @@ use crate::model::{
     PowerFeed, Prop, Receiver, ReceiverId, Shape, StringDef, StringId,
 };
 use crate::plan::{Plan, PortPlan};
+use crate::protocol::UniverseSlots;
 use crate::survey::{PortRow, StringRow, View};
 use crate::unit::{self, Dimension, Gauge, quantity};
 use crate::usage::output_name;
@@ -107,7 +108,7 @@ pub struct Hung<'a> {
     /// Its make of node; `None` for a fixture.
     pub node: Option<&'a NodeKind>,
     /// Slots in a universe.
-    pub slots_of_universe: u32,
+    pub slots_of_universe: UniverseSlots,
     /// Nodes of the data line before its first: strings, skips and its own skips count, stored
     /// strings do not.
     pub before: u32,
@@ -467,7 +468,7 @@ fn hung<'a>(model: &'a Model, id: StringId, row: StringRow<'a>, before: u32) -> 
         row,
         shape: model.shape(id),
         node: model.node_of(id),
-        slots_of_universe: model.display.universe_slots.get(),
+        slots_of_universe: model.display.universe_slots,
         before,
         straight_um: None,
         plugs: None,

@@ -49,6 +49,14 @@ fn sites(model: &Model) -> Vec<(StringId, InjectionId)> {
     sites
 }
 
+/// Whose nodes they are: their make, their string, and where the display says so.
+#[derive(Clone, Copy)]
+struct Whose {
+    node: NodeId,
+    string: Option<StringId>,
+    at: Span,
+}
+
 /// One injection on one string, in the order along it.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Event {
@@ -109,8 +117,10 @@ impl Builder<'_> {
                     self.cable(&mut on, length, gauge, piece.piece.at);
                 }
                 PieceKind::Skip(count) => {
-                    let node = near(model, pieces, at);
-                    self.nodes(&mut on, node, None, (count, 0), piece.piece.at);
+                    if let Some(node) = near(model, pieces, at) {
+                        let whose = Whose { node, string: None, at: piece.piece.at };
+                        self.nodes(&mut on, whose, count, 0);
+                    }
                 }
                 PieceKind::String(id, _) => {
                     if model.is_up(id) {
@@ -174,19 +184,12 @@ impl Builder<'_> {
         });
     }
 
-    /// `what`: how many nodes, and the number of the first; 0 for nodes that show nothing.
-    fn nodes(
-        &mut self,
-        on: &mut Stretch,
-        node: Option<NodeId>,
-        string: Option<StringId>,
-        what: (u32, u32),
-        at: Span,
-    ) {
-        let (count, first) = what;
-        let Some(make) = node.map(|id| self.nets.makes[id]).filter(|_| count > 0) else {
+    /// Adds nodes; `first` is the number of the first, 0 for nodes that show nothing.
+    fn nodes(&mut self, on: &mut Stretch, whose: Whose, count: u32, first: u32) {
+        if count == 0 {
             return;
-        };
+        }
+        let make = self.nets.makes[whose.node];
         on.whole &= make.whole;
         if first > 0 && !make.draws {
             on.silent = on.silent.saturating_add(count);
@@ -197,17 +200,17 @@ impl Builder<'_> {
             plus: make.ohms / 2.0,
             minus: make.ohms / 2.0,
             floor: 0.0,
-            make: node,
+            make: Some(whose.node),
             lit: first > 0,
-            string,
+            string: whose.string,
             first,
-            at,
+            at: whose.at,
             gauge: make.gauge,
             lead: None,
         });
         let idle = make.idle > 0.0 && on.from != From::Nothing;
         if make.draws && first > 0 || idle {
-            on.at = on.at.or(Some(at));
+            on.at = on.at.or(Some(whose.at));
         }
         if first > 0 && make.draws {
             on.volts = on.volts.or(make.volts.map(|volts| volts.value));
@@ -218,13 +221,14 @@ impl Builder<'_> {
         let model = self.model;
         let shape = model.shape(id);
         let Some(node) = shape.node else { return };
+        let whose = Whose { node, string: Some(id), at };
         let events = self.events(id, shape.nodes, shape.strand);
         let mut events = events.iter().peekable();
         let mut done = 0;
         let plain = [ShapeRun::Nodes(None, shape.nodes)];
         let runs = if shape.runs.is_empty() { &plain } else { shape.runs.as_slice() };
         while let Some(event) = events.next_if(|event| event.after == 0 && !event.on_node) {
-            self.inject(on, id, *event, node, at);
+            self.inject(on, id, *event, whose);
         }
         for run in runs {
             match run {
@@ -239,15 +243,15 @@ impl Builder<'_> {
                             event = Event { after: done, apart: false, on_node: false, ..event };
                         }
                         let count = event.after.saturating_sub(done);
-                        self.nodes(on, Some(node), Some(id), (count, done + 1), at);
+                        self.nodes(on, whose, count, done + 1);
                         done = done.max(event.after);
-                        self.inject(on, id, event, node, at);
+                        self.inject(on, id, event, whose);
                         done += u32::from(event.on_node);
                     }
-                    self.nodes(on, Some(node), Some(id), (end - done, done + 1), at);
+                    self.nodes(on, whose, end - done, done + 1);
                     done = end;
                 }
-                ShapeRun::Skip(count) => self.nodes(on, Some(node), Some(id), (*count, 0), at),
+                ShapeRun::Skip(count) => self.nodes(on, whose, *count, 0),
                 ShapeRun::Lead(length, gauge) => {
                     let gauge = gauge.or(self.lead(Some(node)));
                     self.cable(on, *length, gauge, shape.at);
@@ -291,7 +295,7 @@ impl Builder<'_> {
         events
     }
 
-    fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, node: NodeId, at: Span) {
+    fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, whose: Whose) {
         // Where the plus was cut just here it need not be cut again.
         let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
         if begins && event.apart && on.sites.iter().all(|site| site.string != id) {
@@ -316,10 +320,10 @@ impl Builder<'_> {
             string: id,
             after: event.after + u32::from(event.on_node),
             point: on.points + u32::from(event.on_node),
-            ohms: if pigtail { self.nets.makes[node].ohms } else { 0.0 },
+            ohms: if pigtail { self.nets.makes[whose.node].ohms } else { 0.0 },
         });
         if event.on_node {
-            self.nodes(on, Some(node), Some(id), (1, event.after + 1), at);
+            self.nodes(on, whose, 1, event.after + 1);
             if let Some(run) = on.runs.last_mut() {
                 run.plus = 0.0;
             }

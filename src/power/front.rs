@@ -114,15 +114,15 @@ impl Front {
         (self.pp, self.pm, self.jp) = (0.0, 0.0, 0.0);
     }
 
-    /// Adds a further point to a mesh.
+    /// Adds a further point to a mesh: that of the supply at a place among `supplies`.
     pub fn join(
         &self,
         at: usize,
-        supply: usize,
         (bus, ground): (Option<usize>, usize),
         supplies: &[usize],
         mesh: &mut Mesh,
     ) {
+        let Some(&supply) = supplies.get(at) else { return };
         let (plus, minus) = self.to.get(at).copied().unwrap_or_default();
         if let Some(bus) = bus {
             mesh.add(supply, bus, plus);

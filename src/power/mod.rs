@@ -62,7 +62,9 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
     faults::leave_out(model, plan, &mut nets);
     faults::tell(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, all, sink);
-    unknown::tell(model, plan, &nets, &long, &loads.allowed, sink);
+    if let Some(finding) = unknown::finding(model, plan, &nets, &long, &loads.allowed) {
+        sink.push(finding);
+    }
     // A display without supplies does not say how power reaches its ports.
     (!model.supplies.is_empty()).then_some((nets, loads))
 }

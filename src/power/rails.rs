@@ -112,8 +112,8 @@ fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option
             mesh.add(bus, ground, front.pm);
             mesh.flow(bus, front.jp);
         }
-        for (at, supply) in work.supplies.iter().enumerate() {
-            front.join(at, *supply, (bus, ground), &work.supplies, &mut mesh);
+        for at in 0..work.supplies.len() {
+            front.join(at, (bus, ground), &work.supplies, &mut mesh);
         }
     }
     Some(Volts { all: mesh.solve(steps)?, supplies, grounds })

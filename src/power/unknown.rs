@@ -1,7 +1,7 @@
 //! Nodes whose power could not be checked, with the reason.
 
 use super::net::Nets;
-use crate::diagnostic::Sink;
+use crate::diagnostic::Diagnostic;
 use crate::keyed::Keyed;
 use crate::loads::{From, SectionId, Study};
 use crate::model::{Model, Output, PieceKind, StringId};
@@ -9,16 +9,14 @@ use crate::plan::{Plan, PortPlan};
 use crate::rules::power::unchecked::{Reason, reasons};
 use crate::source::Span;
 
-/// Reports, once, how many nodes could not be checked and why. `long` has for each stretch whether it is too long to be
-/// solved.
-pub fn tell(
+/// How many nodes could not be checked, and why. `long` has for each stretch whether it is too long to be solved.
+pub fn finding(
     model: &Model,
     plan: &Plan,
     nets: &Nets,
     long: &Keyed<SectionId, bool>,
     study: &Study,
-    sink: &mut Sink,
-) {
+) -> Option<Diagnostic> {
     let mut found = settings(model, plan);
     let (mut too_long, mut no_volts) = (Count::default(), Count::default());
     for (id, stretch) in nets.stretches.pairs() {
@@ -34,9 +32,7 @@ pub fn tell(
     }
     found.extend(no_volts.reason("without a known voltage", Some("`volts`")));
     found.extend(too_long.reason("on lines too long to solve", None));
-    if let Some(finding) = reasons(&found) {
-        sink.push(finding);
-    }
+    reasons(&found)
 }
 
 #[derive(Default)]

@@ -5,7 +5,7 @@
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, Edit, Fix, Label};
-use crate::source::{SourceMap, Span};
+use crate::source::{Place, SourceMap};
 use serde::Serialize;
 use std::io::{self, Write};
 
@@ -57,7 +57,7 @@ pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) 
 }
 
 fn finding<'a>(sources: &'a SourceMap, finding: &'a Diagnostic) -> Finding<'a> {
-    let label = |label: &'a Label| stretch(sources, label.span, &label.text);
+    let label = |label: &'a Label| stretch(spot(sources, label.span), &label.text);
     Finding {
         code: finding.code,
         severity: finding.severity.word(),
@@ -79,8 +79,7 @@ fn whole<'a>(sources: &'a SourceMap, fix: &'a Fix) -> Cure<'a> {
     }
 }
 
-fn stretch<'a>(sources: &'a SourceMap, span: Span, text: &'a str) -> Stretch<'a> {
-    let place = spot(sources, span);
+fn stretch<'a>(place: Place<'a>, text: &'a str) -> Stretch<'a> {
     Stretch {
         file: place.file,
         line: place.line,
@@ -93,15 +92,6 @@ fn stretch<'a>(sources: &'a SourceMap, span: Span, text: &'a str) -> Stretch<'a>
 
 /// An edit keeps its place to the byte, also at the end of a file.
 fn cure<'a>(sources: &'a SourceMap, edit: &'a Edit) -> Stretch<'a> {
-    match sources.place(edit.span) {
-        Some(place) => Stretch {
-            file: place.file,
-            line: place.line,
-            column: place.column,
-            end_line: place.end_line,
-            end_column: place.end_column,
-            text: &edit.text,
-        },
-        None => stretch(sources, edit.span, &edit.text),
-    }
+    let place = sources.place(edit.span).unwrap_or_else(|| spot(sources, edit.span));
+    stretch(place, &edit.text)
 }

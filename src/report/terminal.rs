@@ -201,8 +201,9 @@ struct ShownLine {
 }
 
 /// The lines around the labels of one finding, as one text.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Excerpt {
+    look: Look,
     names: Vec<String>,
     text: String,
     lines: Vec<ShownLine>,
@@ -223,7 +224,8 @@ struct Wanted<'a> {
 
 impl Excerpt {
     fn of(sources: &SourceMap, finding: &Diagnostic, look: Look) -> Self {
-        let mut excerpt = Self::default();
+        let (names, lines, marked) = (Vec::new(), Vec::new(), Vec::new());
+        let mut excerpt = Self { look, names, text: String::new(), lines, marked };
         let mut files: Vec<&SourceFile> = Vec::new();
         let mut wanted: Vec<Wanted<'_>> = Vec::new();
         for (at, label) in finding.labels.iter().take(MOST_LABELS).enumerate() {
@@ -237,7 +239,9 @@ impl Excerpt {
                 files.len() - 1
             });
             let column = spot(sources, span).column as usize - 1;
-            wanted.push(one_line(index, file, span, column, &label.text, at == 0));
+            let (line, start, end) = on_one_line(file, span);
+            let text = label.text.as_str();
+            wanted.push(Wanted { file: index, line, start, end, column, text, first: at == 0 });
         }
         let Some(primary) = wanted.first().map(|w| (w.file, w.line)) else {
             return excerpt;
@@ -245,7 +249,7 @@ impl Excerpt {
         for (file, from, to) in chunks(&files, &wanted, primary) {
             for number in from..=to {
                 if let Some(source) = files.get(file) {
-                    excerpt.add_line(source, file, number, &wanted, look);
+                    excerpt.add_line(source, (file, number), &wanted);
                 }
             }
         }
@@ -256,17 +260,15 @@ impl Excerpt {
     fn add_line(
         &mut self,
         source: &SourceFile,
-        file: usize,
-        number: usize,
+        (file, number): (usize, usize),
         wanted: &[Wanted<'_>],
-        look: Look,
     ) {
         let (line_start, line) = line_of(source, number);
         let on_line: Vec<&Wanted<'_>> =
             wanted.iter().filter(|w| w.file == file && w.line == number).collect();
         let first = on_line.iter().map(|w| w.start).min().unwrap_or(line_start);
         let start = self.text.len();
-        let places = self.clip(line, first - line_start, look);
+        let places = self.clip(line, first - line_start);
         let end = self.text.len();
         self.text.push('\n');
         let map = |offset: usize| {
@@ -276,7 +278,7 @@ impl Excerpt {
         for want in on_line {
             let from = map(want.start);
             let column = self.text.get(start..from).unwrap_or("").chars().count();
-            let room = look.width.saturating_sub(column + BESIDE);
+            let room = self.look.width.saturating_sub(column + BESIDE);
             self.marked.push(Marked {
                 start: from,
                 end: map(want.end).max(from),
@@ -291,9 +293,9 @@ impl Excerpt {
     /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where
     /// each character and the end of what is shown went: (offset in the line, offset in the
     /// excerpt).
-    fn clip(&mut self, line: &str, first: usize, look: Look) -> Vec<(usize, usize)> {
-        let mark = if look.ascii { "..." } else { "…" };
-        let room = look.width.saturating_sub(BESIDE).max(40);
+    fn clip(&mut self, line: &str, first: usize) -> Vec<(usize, usize)> {
+        let mark = if self.look.ascii { "..." } else { "…" };
+        let room = self.look.width.saturating_sub(BESIDE).max(40);
         let fits = columns(line.chars()).all(|wide| wide <= room);
         let before = line.get(..first).unwrap_or(line);
         let kept = columns(before.chars().rev()).take_while(|wide| fits || *wide <= room / 3);
@@ -339,28 +341,13 @@ fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     })
 }
 
-/// A label held to the line it begins on; its text says the rest.
-fn one_line<'a>(
-    index: usize,
-    file: &SourceFile,
-    span: Span,
-    column: usize,
-    text: &'a str,
-    first: bool,
-) -> Wanted<'a> {
-    let start = (span.start - file.base) as usize;
+/// A span held to the line it begins on: that line, and the offsets within its file.
+fn on_one_line(file: &SourceFile, span: Span) -> (usize, usize, usize) {
     let line = file.lines.line(span.start - file.base);
     let (line_start, content) = line_of(file, line);
     let line_end = line_start + content.len();
-    Wanted {
-        file: index,
-        line,
-        start: start.min(line_end),
-        end: ((span.end - file.base) as usize).clamp(start.min(line_end), line_end),
-        column,
-        text,
-        first,
-    }
+    let start = ((span.start - file.base) as usize).min(line_end);
+    (line, start, ((span.end - file.base) as usize).clamp(start, line_end))
 }
 
 /// Where a line of a file begins, and its text without the line end.

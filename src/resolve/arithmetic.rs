@@ -1,7 +1,7 @@
 //! Whole-number arithmetic and the names of `let`.
 
 use super::names::Names;
-use crate::ast::{Binary, Expr, Let, Operator, Quantity, SelRange};
+use crate::ast::{Binary, Expr, Let, Operator, Quantity};
 use crate::diagnostic::Sink;
 use crate::graph;
 use crate::rules;
@@ -174,66 +174,6 @@ impl<'a> Lets<'a> {
                 result_of(names, binary, (left?, right?), sink)
             }
         }
-    }
-
-    /// A whole number between two bounds; anything else is reported.
-    pub fn whole(
-        &self,
-        names: &Names<'a>,
-        expr: &Expr,
-        what: &str,
-        bounds: (i64, i64),
-        sink: &mut Sink,
-    ) -> Option<i64> {
-        let value = self.eval(names, expr, sink)?;
-        match value.as_whole() {
-            Some(n) if (bounds.0..=bounds.1).contains(&n) => Some(n),
-            Some(n) if n <= 0 && hyphen(names, expr.span(), what, sink) => None,
-            Some(n) => {
-                let (at, written) = (expr.span(), value.words());
-                sink.push(if n < bounds.0 {
-                    rules::syntax::number::too_small(at, what, written, bounds.0)
-                } else {
-                    rules::syntax::number::too_big(at, what, written, bounds.1)
-                });
-                None
-            }
-            None => {
-                let written = value.words();
-                sink.push(rules::syntax::number::not_whole(expr.span(), what, written));
-                None
-            }
-        }
-    }
-
-    /// Both ends of a range, each between the bounds; one number is both ends. May fall.
-    pub fn range(
-        &self,
-        names: &Names<'a>,
-        range: &SelRange,
-        what: &str,
-        bounds: (i64, i64),
-        sink: &mut Sink,
-    ) -> Option<(i64, i64)> {
-        let from = self.whole(names, &range.from, what, bounds, sink)?;
-        let to = match &range.to {
-            Some(to) => self.whole(names, to, what, bounds, sink)?,
-            None => from,
-        };
-        Some((from, to))
-    }
-
-    /// As [`Self::range`], for bounds above 0 that fit.
-    pub fn ends(
-        &self,
-        names: &Names<'a>,
-        range: &SelRange,
-        what: &str,
-        bounds: (i64, i64),
-        sink: &mut Sink,
-    ) -> Option<(u32, u32)> {
-        let (from, to) = self.range(names, range, what, bounds, sink)?;
-        Some((u32::try_from(from).ok()?, u32::try_from(to).ok()?))
     }
 
     /// `side-1` where `side` is a name: the slip of writing a subtraction without blanks.

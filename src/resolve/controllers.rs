@@ -63,7 +63,7 @@ fn by_number(ports: Vec<Port>) -> Ports {
 pub fn controllers(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) {
@@ -105,7 +105,7 @@ pub fn controllers(
         for set in read {
             match set.key {
                 Key::Ports => {
-                    made.outputs |= !add_ports(reader, &set, chips, model, &mut ports, sink);
+                    made.outputs |= !add_ports(&set, chips, model, &mut ports, sink);
                 }
                 Key::Dmx => made.outputs |= !add_dmx(reader, &set, controller, sink),
                 Key::Align => {
@@ -246,7 +246,7 @@ fn start(
         Value::Range(from, to) => ([from, to], Start::Range(count(from), count(to))),
         Value::Word(other) => {
             let names = reader.names;
-            let other = names.find(&names.controllers, "controller", other, sink)?;
+            let other = names.find(&names.controllers, other, sink)?;
             return Some(Start::After(ControllerId(other)));
         }
         _ => return None,
@@ -308,7 +308,7 @@ pub fn is_universe(number: i64) -> bool {
 /// The mains circuit of a name.
 pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<CircuitId> {
     let names = reader.names;
-    names.find(&names.circuits, "circuit", word, sink).map(CircuitId)
+    names.find(&names.circuits, word, sink).map(CircuitId)
 }
 
 /// Adds DMX outputs; `false` where they are too many.
@@ -331,9 +331,8 @@ fn add_dmx(
 
 /// Adds ports or changes them; `false` where they are too many.
 fn add_ports(
-    reader: &Reader<'_, '_>,
     set: &Matched<'_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     ports: &mut Ports,
     sink: &mut Sink,
@@ -342,6 +341,7 @@ fn add_ports(
         Some(Value::Range(from, to)) => (count(from), count(to)),
         _ => (count(set.number(0)), count(set.number(0))),
     };
+    let reader = chips.reader;
     if !reader.names.may_have_ports((to + 1).saturating_sub(from) as usize, set.at(), sink) {
         model.incomplete = true;
         return false;
@@ -361,7 +361,7 @@ fn add_ports(
             _ => {
                 let mut fresh = before.as_deref().cloned().unwrap_or_default();
                 for one in &read {
-                    port_setting(reader, one, chips, model, &mut fresh, sink);
+                    port_setting(one, chips, model, &mut fresh, sink);
                 }
                 Arc::new(fresh)
             }
@@ -374,9 +374,8 @@ fn add_ports(
 }
 
 fn port_setting(
-    reader: &Reader<'_, '_>,
     set: &Matched<'_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     port: &mut PortSettings,
     sink: &mut Sink,
@@ -388,14 +387,14 @@ fn port_setting(
             for arg in args {
                 match arg {
                     Arg::Word(word) => {
-                        let chip = chips.find(reader, model, *word, None, sink);
+                        let chip = chips.find(model, *word, None, sink);
                         let at = set.at();
                         port.chips.extend(chip.map(|value| Told { value, at }));
                     }
                     Arg::Comma(_) => {}
                     other => sink.push(rules::syntax::unexpected::setting_form(
                         other.span(),
-                        reader.names.text_at(other.span()),
+                        chips.reader.names.text_at(other.span()),
                         "ports",
                         "chip ws2811, ws2815",
                     )),
@@ -454,7 +453,7 @@ struct Carrier {
 pub fn receivers(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Vec<Option<u32>> {
@@ -468,12 +467,12 @@ pub fn receivers(
         let scope = Scope::Of(BlockKind::Receiver);
         for set in settings_of(reader, scope, &row.block.settings, sink) {
             match (set.key, set.value(0)) {
-                (Key::Carries, Some(value)) => {
-                    made.carried = carries(reader, &set, value, model, &row.name, sink);
+                (Key::Carries, Some(_)) => {
+                    made.carried = carries(reader, &set, model, &row.name, sink);
                 }
                 (Key::Stands, Some(Value::Range(x, y))) => made.stands = Some((x, y)),
                 (Key::Ports, _) => {
-                    add_ports(reader, &set, chips, model, &mut ports, sink);
+                    add_ports(&set, chips, model, &mut ports, sink);
                 }
                 _ => {}
             }
@@ -523,30 +522,25 @@ pub fn receivers(
 fn carries(
     reader: &Reader<'_, '_>,
     set: &Matched<'_>,
-    value: Value<'_>,
     model: &Model,
     name: &str,
     sink: &mut Sink,
 ) -> Option<(ControllerId, u32, u32)> {
     let names = reader.names;
-    let (word, part, span) = match value {
+    let (word, part, span) = match set.value(0)? {
         Value::Reference(reference) => (reference.name, reference.part.as_ref(), reference.span),
         Value::Word(word) => (word, None, word.span),
         _ => return None,
     };
-    let index = names.find(&names.controllers, "controller", word, sink)?;
+    let index = names.find(&names.controllers, word, sink)?;
     let Some(Part::Number(range)) = part else {
         let name = names.text(word);
         sink.push(rules::syntax::unexpected::port_wanted(span, name));
         return None;
     };
     let bounds = (1, super::settings::MOST_PORTS);
-    let (from, to) = reader.lets.ends(names, range, "the port", bounds, sink)?;
-    if from > to {
-        let (from, to) = (i64::from(from), i64::from(to));
-        sink.push(rules::syntax::number::backwards(range.span, from, to));
-        return None;
-    }
+    let (from, to) = reader.rising(range, "the port", bounds, sink)?;
+    let (from, to) = (count(from), count(to));
     let id = ControllerId(index);
     let controller = &model.controllers[id];
     if let Some(port) = (from..=to).find(|port| controller.port(*port).is_none()) {

@@ -1,7 +1,6 @@
 //! What may be missing because a statement did not parse or resolve, by the names that it has.
 
 use super::matching::Reader;
-use super::names::Names;
 use super::refs;
 use super::targets::{Ports, Spot, numbered};
 use crate::ast::Reference;
@@ -10,12 +9,8 @@ use crate::diagnostic::words::nearest;
 use crate::model::{ControllerId, Model, PropId, ReceiverId, StringId, Target};
 
 /// The controller of that name, or that a receiver of that name hangs on.
-pub fn controller_of(
-    names: &Names<'_>,
-    ports: &Ports<'_>,
-    key: &str,
-    model: &Model,
-) -> Option<ControllerId> {
+pub fn controller_of(ports: &Ports<'_, '_>, key: &str, model: &Model) -> Option<ControllerId> {
+    let names = ports.reader.names;
     if let Some(at) = names.controllers.get(key) {
         return Some(ControllerId(at));
     }
@@ -25,20 +20,15 @@ pub fn controller_of(
 }
 
 /// The controllers that a target which does not resolve may mean: the one it names, or those whose names are near.
-fn meant(
-    reader: &Reader<'_, '_>,
-    ports: &Ports<'_>,
-    target: &Reference,
-    model: &Model,
-) -> Vec<ControllerId> {
-    let names = reader.names;
+fn meant(ports: &Ports<'_, '_>, target: &Reference, model: &Model) -> Vec<ControllerId> {
+    let names = ports.reader.names;
     let key = names.key(target.name);
-    if let Some(id) = controller_of(names, ports, &key, model) {
+    if let Some(id) = controller_of(ports, &key, model) {
         return vec![id];
     }
     let all = names.controllers.names().chain(names.receivers.names());
     let near = nearest(&key, all);
-    near.iter().filter_map(|name| controller_of(names, ports, name, model)).collect()
+    near.iter().filter_map(|name| controller_of(ports, name, model)).collect()
 }
 
 /// Whether a target is a receiver, which may hang on any controller where that is not known.
@@ -48,9 +38,9 @@ fn is_receiver(reader: &Reader<'_, '_>, target: &Reference) -> bool {
 }
 
 /// Notes that what a wire says of a target is missing.
-pub fn of_wire(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, model: &mut Model) {
-    let meant = meant(reader, ports, target, model);
-    model.gaps.anywhere |= meant.is_empty() && is_receiver(reader, target);
+pub fn of_wire(ports: &Ports<'_, '_>, target: &Reference, model: &mut Model) {
+    let meant = meant(ports, target, model);
+    model.gaps.anywhere |= meant.is_empty() && is_receiver(ports.reader, target);
     model.gaps.lines.extend(meant.into_iter().map(|id| (id, None)));
 }
 
@@ -64,23 +54,18 @@ pub fn of_line(target: Target, model: &mut Model) {
 }
 
 /// Notes that what a `power` says of a target is missing.
-pub fn of_power(reader: &Reader<'_, '_>, ports: &Ports<'_>, target: &Reference, model: &mut Model) {
-    let spot = ports.find(reader, target, model, &mut Sink::default());
-    let targets = match spot {
-        Some(Spot::One(target)) => vec![target],
-        Some(Spot::Range(targets)) => targets,
-        Some(Spot::Open(_)) | None => Vec::new(),
-    };
+pub fn of_power(ports: &Ports<'_, '_>, target: &Reference, model: &mut Model) {
+    let spot = ports.find(target, model, &mut Sink::default());
     let mut found = false;
-    for target in targets {
-        if let Target::Port(id, port, _) = target {
+    for named in spot.iter().flat_map(Spot::targets) {
+        if let Target::Port(id, port, _) = *named {
             found = true;
             model.gaps.feeds.insert((id, port, port));
         }
     }
     if !found {
-        let meant = meant(reader, ports, target, model);
-        model.gaps.any_feed |= meant.is_empty() && is_receiver(reader, target);
+        let meant = meant(ports, target, model);
+        model.gaps.any_feed |= meant.is_empty() && is_receiver(ports.reader, target);
         model.gaps.feeds.extend(meant.into_iter().map(|id| (id, 0, u32::MAX)));
     }
 }

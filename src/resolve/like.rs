@@ -2,6 +2,7 @@
 
 use super::names::{Decl, NameTable, Names};
 use crate::ast::BlockKind;
+use crate::chip;
 use crate::diagnostic::Sink;
 use crate::graph;
 use crate::model::Like;
@@ -19,15 +20,8 @@ pub struct Lineage<'t, 'a> {
 }
 
 impl<'t, 'a> Lineage<'t, 'a> {
-    /// Reads the `like` of every declaration of a kind; tells unknown names and rings. `known` says whether
-    /// a name that no declaration has is known all the same (a chip known beforehand).
-    pub fn read(
-        table: &'t NameTable<'a>,
-        kind: BlockKind,
-        names: &Names<'a>,
-        known: impl Fn(&str) -> bool,
-        sink: &mut Sink,
-    ) -> Self {
+    /// Reads the `like` of every declaration of a kind; tells unknown names and rings.
+    pub fn read(table: &'t NameTable<'a>, names: &Names<'a>, sink: &mut Sink) -> Self {
         let mut lineage = Self {
             table,
             parents: vec![None; table.rows.len()],
@@ -37,10 +31,11 @@ impl<'t, 'a> Lineage<'t, 'a> {
         for (index, row) in table.rows.iter().enumerate() {
             let Some(like) = row.block.like else { continue };
             let key = names.key(like);
-            if table.get(&key).is_none() && known(&key) {
+            let beforehand = table.kind == BlockKind::Chip && chip::known(&key).is_some();
+            if beforehand && table.get(&key).is_none() {
                 continue;
             }
-            let parent = names.find_other(table, kind.word(), like, Some(&row.name), sink);
+            let parent = names.find_other(table, like, Some(&row.name), sink);
             match parent {
                 Some(parent) => needs.push((index, parent as usize)),
                 None => set(&mut lineage.lost, index, true),
@@ -103,7 +98,8 @@ impl<'t, 'a> Lineage<'t, 'a> {
     }
 
     /// Who takes whose settings.
-    pub fn likes(&self, kind: BlockKind) -> impl Iterator<Item = Like> {
+    pub fn likes(&self) -> impl Iterator<Item = Like> {
+        let kind = self.table.kind;
         (0_u32..)
             .zip(&self.parents)
             .filter_map(move |(child, parent)| Some(Like { kind, child, parent: (*parent)? }))

@@ -1,14 +1,14 @@
 //! What text that did not parse may have said, by the words that stand in it.
 
 use super::gaps::controller_of;
-use super::names::Names;
 use super::targets::Ports;
 use crate::ast::{Ast, Ident};
 use crate::model::{ControllerId, Model, PropId, StringId};
 use std::collections::BTreeSet;
 
 /// Notes what the words of text that did not parse may stand for.
-pub fn of_text(ast: &Ast, names: &Names<'_>, ports: &Ports<'_>, model: &mut Model) {
+pub fn of_text(ast: &Ast, ports: &Ports<'_, '_>, model: &mut Model) {
+    let names = ports.reader.names;
     let key = |word: &Ident| -> Box<str> { names.key(*word).into() };
     let words: BTreeSet<Box<str>> = ast.mentioned.iter().map(key).collect();
     let begins = ast.mentioned.iter().filter(|word| names.begins(**word));
@@ -16,7 +16,7 @@ pub fn of_text(ast: &Ast, names: &Names<'_>, ports: &Ports<'_>, model: &mut Mode
     let has = |word: &str| begins.contains(word);
     let (wire, power, inject) = (has("wire"), has("power"), has("inject"));
     let boxes: Vec<ControllerId> =
-        (words.iter()).filter_map(|word| controller_of(names, ports, word, model)).collect();
+        (words.iter()).filter_map(|word| controller_of(ports, word, model)).collect();
     let gaps = &mut model.gaps;
     gaps.all = ast.lost;
     gaps.boxes = ["controller", "receiver", "ports", "port", "dmx"].iter().any(|word| has(word))

@@ -5,7 +5,7 @@ use super::matching::{Reader, Value};
 use super::settings::{Key, Scope};
 use super::{settings_of, told};
 use crate::ast::{BlockKind, Ident};
-use crate::chip::{BitTime, KNOWN, known};
+use crate::chip::{BitTime, KNOWN, KnownChip, USUAL, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
@@ -69,7 +69,9 @@ pub fn count(number: i64) -> u32 {
 }
 
 /// The chips of a display: those declared, and known ones once something names them.
-pub struct Chips {
+pub struct Chips<'r, 'a> {
+    /// Reads the settings that name them.
+    pub reader: &'r Reader<'r, 'a>,
     by_name: HashMap<&'static str, ChipId>,
 }
 
@@ -87,12 +89,12 @@ struct Said<'a> {
 }
 
 /// Reads the `chip` statements.
-pub fn chips(
-    reader: &Reader<'_, '_>,
+pub fn chips<'r, 'a>(
+    reader: &'r Reader<'r, 'a>,
     lineage: &Lineage<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
-) -> Chips {
+) -> Chips<'r, 'a> {
     let said = lineage.each(|_, row, like: Option<&Said<'_>>| {
         let mut said = like.copied().unwrap_or_default();
         if like.is_none() {
@@ -121,40 +123,53 @@ pub fn chips(
         said
     });
     for (row, said) in lineage.table.rows.iter().zip(said) {
-        // What no `rate` or `latch` says is that of the known chip it is like or is named as, or else the
-        // slowest usual one: 800 kHz and 300 us.
+        // What no `rate` or `latch` says is that of the known chip it is like or is named as.
         let base = said.root.and_then(known).or_else(|| known(&row.name));
-        let usual = base.map_or(Some(BitTime::of_rate(800)), |base| base.bit);
-        let latch_ns = base.map_or(300_000, |base| base.latch_ns);
-        let floor_mv = base.map_or(4_500, |base| base.floor_mv);
+        let base = known_beforehand(base.unwrap_or(&USUAL));
         model.chips.push(Chip {
             name: row.name.as_ref().into(),
             at: Some(row.block.name.span),
-            bit: said.bit.or(usual),
-            latch_ns: said.latch_ns.unwrap_or(latch_ns),
-            depth: said.depth.or(base.map(|base| base.depth)).unwrap_or(8),
-            extra_bits: base.map_or(0, |base| base.extra_bits),
+            bit: said.bit.or(base.bit),
+            latch_ns: said.latch_ns.unwrap_or(base.latch_ns),
+            depth: said.depth.unwrap_or(base.depth),
             letter_bits: said.letter_bits,
-            header_bits: said.header_bits.unwrap_or(base.map_or(0, |base| base.header_bits)),
-            tail_quarters: base.map_or(0, |base| base.tail_quarters),
-            floor_mv: said.floor_mv.unwrap_or(floor_mv),
+            header_bits: said.header_bits.unwrap_or(base.header_bits),
+            floor_mv: said.floor_mv.unwrap_or(base.floor_mv),
             floor_told: said.floor_mv.is_some(),
+            ..base
         });
     }
-    Chips { by_name: HashMap::new() }
+    Chips { reader, by_name: HashMap::new() }
 }
 
-impl Chips {
+/// A chip that no display declares.
+fn known_beforehand(row: &KnownChip) -> Chip {
+    Chip {
+        name: row.name.into(),
+        at: None,
+        bit: row.bit,
+        latch_ns: row.latch_ns,
+        depth: row.depth,
+        extra_bits: row.extra_bits,
+        letter_bits: None,
+        header_bits: row.header_bits,
+        tail_quarters: row.tail_quarters,
+        floor_mv: row.floor_mv,
+        floor_told: false,
+    }
+}
+
+impl Chips<'_, '_> {
     /// The chip of a name, declared or known; an unknown one is reported. `letters` are those of the node's colour,
     /// where a node names it.
     pub fn find(
         &mut self,
-        reader: &Reader<'_, '_>,
         model: &mut Model,
         word: Ident,
         letters: Option<usize>,
         sink: &mut Sink,
     ) -> Option<ChipId> {
+        let reader = self.reader;
         let key = reader.names.key(word);
         if let Some(index) = reader.names.chips.use_name(&key) {
             return Some(ChipId(index));
@@ -163,19 +178,7 @@ impl Chips {
             if let Some(id) = self.by_name.get(row.name) {
                 return Some(*id);
             }
-            let id = model.chips.push(Chip {
-                name: row.name.into(),
-                at: None,
-                bit: row.bit,
-                latch_ns: row.latch_ns,
-                depth: row.depth,
-                extra_bits: row.extra_bits,
-                letter_bits: None,
-                header_bits: row.header_bits,
-                tail_quarters: row.tail_quarters,
-                floor_mv: row.floor_mv,
-                floor_told: false,
-            });
+            let id = model.chips.push(known_beforehand(row));
             self.by_name.insert(row.name, id);
             return Some(id);
         }
@@ -223,7 +226,7 @@ fn near(
 pub fn nodes(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
-    chips: &mut Chips,
+    chips: &mut Chips<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
 ) {
@@ -255,7 +258,7 @@ pub fn nodes(
         }
         if let Some((word, at)) = named {
             let letters = node.colour.chars().count();
-            let chip = chips.find(reader, model, word, Some(letters), sink);
+            let chip = chips.find(model, word, Some(letters), sink);
             node.chip = chip.map(|value| Told { value, at });
         }
         node

@@ -1,6 +1,6 @@
 //! Holds a setting as written against the rows of the table and reads its values.
 
-use super::arithmetic::Lets;
+use super::arithmetic::{Lets, hyphen};
 use super::misfits::{Measured, Misfit, Why};
 use super::names::Names;
 use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
@@ -8,7 +8,7 @@ use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting}
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::Span;
-use crate::unit::{self, Decimal, Dimension, Gauge};
+use crate::unit::{self, Dimension, Gauge};
 
 /// What one place of a setting holds.
 #[derive(Clone, Copy, Debug)]
@@ -94,8 +94,7 @@ impl<'a> Reader<'_, 'a> {
                 let known = first_words(scope);
                 let elsewhere = blocks_with(first);
                 sink.push(rules::syntax::unknown_setting::word(
-                    setting.key.span,
-                    first,
+                    (setting.key.span, first),
                     scope.word(),
                     &known,
                     &elsewhere,
@@ -195,9 +194,7 @@ impl<'a> Reader<'_, 'a> {
         rest: &mut &'a [Arg],
         sink: &mut Sink,
     ) -> Result<Option<Value<'a>>, Why<'a>> {
-        let Some((first, tail)) = rest.split_first() else {
-            return Err(Why::Ends);
-        };
+        let (first, tail) = rest.split_first().ok_or(Why::Ends)?;
         let value = match (slot, first) {
             (Slot::Word(word), Arg::Word(written)) if self.names.text(*written) == *word => {
                 *rest = tail;
@@ -213,7 +210,9 @@ impl<'a> Reader<'_, 'a> {
                 Value::Number(self.thousandths(first, *dimension, (*least, *most), sink)?)
             }
             (Slot::Range(least, most) | Slot::RangeOrOne(least, most), Arg::Range(range)) => {
-                self.range(range, (*least, *most), sink)?
+                let ends = self.rising(range, "an end of the range", (*least, *most), sink);
+                let (from, to) = ends.ok_or(Why::Told)?;
+                Value::Range(from, to)
             }
             (Slot::RangeOrOne(least, most), Arg::Number(_) | Arg::Word(_)) => {
                 let one = self.count(first, None, (*least, *most), sink)?;
@@ -277,23 +276,23 @@ impl<'a> Reader<'_, 'a> {
     fn number_of(
         &self,
         arg: &'a Arg,
+        dimension: Option<Dimension>,
+        bounds: (i64, i64),
         sink: &mut Sink,
-    ) -> Result<(Decimal, Option<Ident>), Why<'a>> {
-        match arg {
-            Arg::Number(Quantity { value, unit, .. }) => {
-                let value = self.lets.eval(self.names, value, sink).ok_or(Why::Told)?;
-                Ok((value, *unit))
-            }
+    ) -> Result<Measured, Why<'a>> {
+        let name;
+        let (number, unit) = match arg {
+            Arg::Number(Quantity { value, unit, .. }) => (value, *unit),
             // A word of the language is none that a `let` was forgotten for.
-            Arg::Word(word) if self.is_own_word(*word) => Err(Why::Found(arg)),
-            // A lone name in a number's place is that of a `let`.
-            Arg::Word(word) => {
-                let value =
-                    self.lets.eval(self.names, &Expr::Name(*word), sink).ok_or(Why::Told)?;
-                Ok((value, None))
+            Arg::Word(word) if !self.is_own_word(*word) => {
+                // A lone name in a number's place is that of a `let`.
+                name = Expr::Name(*word);
+                (&name, None)
             }
-            other => Err(Why::Found(other)),
-        }
+            other => return Err(Why::Found(other)),
+        };
+        let value = self.lets.eval(self.names, number, sink).ok_or(Why::Told)?;
+        Ok(Measured { at: arg.span(), value, unit, dimension, bounds })
     }
 
     /// Whether a word means something of its own and is no name of a `let`.
@@ -311,8 +310,7 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        self.scaled(Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds })
+        self.scaled(self.number_of(arg, Some(dimension), bounds, sink)?)
     }
 
     /// A measure in base units.
@@ -324,10 +322,7 @@ impl<'a> Reader<'_, 'a> {
         let Some(known) = known.filter(|unit| Some(unit.dimension) == of.dimension) else {
             return Err(Why::WrongUnit(of, written));
         };
-        of.value
-            .scaled(known.factor)
-            .filter(|value| (of.bounds.0..=of.bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
+        of.held(of.value.scaled(known.factor))
     }
 
     /// A decimal without a unit, in thousandths.
@@ -338,15 +333,11 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        if let Some(written) = unit {
+        let of = self.number_of(arg, Some(dimension), bounds, sink)?;
+        if let Some(written) = of.unit {
             return Err(Why::Over(written.span));
         }
-        let of = Measured { at: arg.span(), value, unit, dimension: Some(dimension), bounds };
-        value
-            .scaled(1_000)
-            .filter(|value| (bounds.0..=bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
+        of.held(of.value.scaled(1_000))
     }
 
     fn count(
@@ -356,9 +347,8 @@ impl<'a> Reader<'_, 'a> {
         bounds: (i64, i64),
         sink: &mut Sink,
     ) -> Result<i64, Why<'a>> {
-        let (value, unit) = self.number_of(arg, sink)?;
-        let of = Measured { at: arg.span(), value, unit, dimension, bounds };
-        if let Some(written) = unit {
+        let of = self.number_of(arg, dimension, bounds, sink)?;
+        if let Some(written) = of.unit {
             let fits = unit::find(self.names.text(written))
                 .is_some_and(|unit| Some(unit.dimension) == dimension);
             if !fits {
@@ -368,27 +358,7 @@ impl<'a> Reader<'_, 'a> {
                 });
             }
         }
-        value
-            .as_whole()
-            .filter(|value| (bounds.0..=bounds.1).contains(value))
-            .ok_or(Why::OutOfRange(of))
-    }
-
-    fn range(
-        &self,
-        range: &'a SelRange,
-        bounds: (i64, i64),
-        sink: &mut Sink,
-    ) -> Result<Value<'a>, Why<'a>> {
-        let (from, to) = self
-            .lets
-            .range(self.names, range, "an end of the range", bounds, sink)
-            .ok_or(Why::Told)?;
-        if from > to {
-            sink.push(rules::syntax::number::backwards(range.span, from, to));
-            return Err(Why::Told);
-        }
-        Ok(Value::Range(from, to))
+        of.held(of.value.as_whole())
     }
 
     /// A wire size: `18 AWG` or `1.5 mm2`.
@@ -453,6 +423,10 @@ impl<'a> Reader<'_, 'a> {
     }
 
     /// A measure that stands in a statement, reported if it is none.
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "what is read, what it may be, and where faults go"
+    )]
     pub fn measure_of(
         &self,
         quantity: &'a Quantity,
@@ -496,8 +470,81 @@ impl<'a> Reader<'_, 'a> {
             }
         }
         let most = super::settings::MOST_SLOTS;
-        let count = self.lets.whole(self.names, &quantity.value, what, (1, most), sink)?;
+        let count = self.whole(&quantity.value, what, (1, most), sink)?;
         u32::try_from(count).ok()
+    }
+
+    /// A whole number between two bounds; anything else is reported.
+    pub fn whole(
+        &self,
+        expr: &Expr,
+        what: &str,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Option<i64> {
+        let value = self.lets.eval(self.names, expr, sink)?;
+        match value.as_whole() {
+            Some(n) if (bounds.0..=bounds.1).contains(&n) => Some(n),
+            Some(n) if n <= 0 && hyphen(self.names, expr.span(), what, sink) => None,
+            Some(n) => {
+                let (at, written) = (expr.span(), value.words());
+                sink.push(if n < bounds.0 {
+                    rules::syntax::number::too_small(at, what, written, bounds.0)
+                } else {
+                    rules::syntax::number::too_big(at, what, written, bounds.1)
+                });
+                None
+            }
+            None => {
+                let written = value.words();
+                sink.push(rules::syntax::number::not_whole(expr.span(), what, written));
+                None
+            }
+        }
+    }
+
+    /// Both ends of a range, each between the bounds; one number is both ends. May fall.
+    pub fn range(
+        &self,
+        range: &SelRange,
+        what: &str,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Option<(i64, i64)> {
+        let from = self.whole(&range.from, what, bounds, sink)?;
+        let to = match &range.to {
+            Some(to) => self.whole(to, what, bounds, sink)?,
+            None => from,
+        };
+        Some((from, to))
+    }
+
+    /// As [`Self::range`]; one that falls is reported.
+    pub fn rising(
+        &self,
+        range: &SelRange,
+        what: &str,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Option<(i64, i64)> {
+        let (from, to) = self.range(range, what, bounds, sink)?;
+        if from > to {
+            sink.push(rules::syntax::number::backwards(range.span, from, to));
+            return None;
+        }
+        Some((from, to))
+    }
+
+    /// As [`Self::range`], for bounds above 0 that fit.
+    pub fn ends(
+        &self,
+        range: &SelRange,
+        what: &str,
+        bounds: (i64, i64),
+        sink: &mut Sink,
+    ) -> Option<(u32, u32)> {
+        let (from, to) = self.range(range, what, bounds, sink)?;
+        Some((u32::try_from(from).ok()?, u32::try_from(to).ok()?))
     }
 }
 

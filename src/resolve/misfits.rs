@@ -64,6 +64,12 @@ pub(super) struct Measured {
 }
 
 impl Measured {
+    /// What it comes to in base units, if that lies in its bounds.
+    pub(super) fn held<'a>(self, value: Option<i64>) -> Result<i64, Why<'a>> {
+        let within = |value: &i64| (self.bounds.0..=self.bounds.1).contains(value);
+        value.filter(within).ok_or(Why::OutOfRange(self))
+    }
+
     /// The units it may have: those in which the number lies in its bounds, if there are such.
     fn units(&self, what: &str) -> Vec<&'static str> {
         let of = match self.dimension {

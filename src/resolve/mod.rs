@@ -30,7 +30,7 @@ mod targets;
 pub mod uses;
 mod wires;
 
-use crate::ast::{Ast, BlockKind, Item, Setting, StatementKind};
+use crate::ast::{Ast, Item, Setting, StatementKind};
 use crate::diagnostic::Sink;
 use crate::model::{Model, Told, most_strings};
 use crate::rules;
@@ -38,7 +38,8 @@ use crate::source::SourceMap;
 use arithmetic::Lets;
 use like::Lineage;
 use matching::{Matched, Reader};
-use names::Names;
+use names::{Decl, Names};
+use props::Splits;
 use settings::{Key, Scope};
 pub use split::fewest;
 use std::cell::LazyCell;
@@ -121,33 +122,31 @@ fn things(
 ) -> Vec<Option<u32>> {
     let names = reader.names;
     let mut likes = Vec::new();
-    let mut lineage = |table, kind, sink: &mut Sink| {
-        let known = |name: &str| kind == BlockKind::Chip && crate::chip::known(name).is_some();
-        let lineage = Lineage::read(table, kind, names, known, sink);
-        likes.extend(lineage.likes(kind));
+    let mut lineage = |table, sink: &mut Sink| {
+        let lineage = Lineage::read(table, names, sink);
+        likes.extend(lineage.likes());
         lineage
     };
     model.display = makes::display(reader, sink);
-    let chips = lineage(&names.chips, BlockKind::Chip, sink);
+    let chips = lineage(&names.chips, sink);
     let mut chips = makes::chips(reader, &chips, model, sink);
-    let nodes = lineage(&names.nodes, BlockKind::Node, sink);
+    let nodes = lineage(&names.nodes, sink);
     makes::nodes(reader, &nodes, &mut chips, model, sink);
-    let circuits = lineage(&names.circuits, BlockKind::Circuit, sink);
+    let circuits = lineage(&names.circuits, sink);
     rest::circuits(reader, &circuits, model, sink);
-    let supplies = lineage(&names.supplies, BlockKind::Supply, sink);
+    let supplies = lineage(&names.supplies, sink);
     rest::supplies(reader, &supplies, model, sink);
-    let controllers = lineage(&names.controllers, BlockKind::Controller, sink);
+    let controllers = lineage(&names.controllers, sink);
     controllers::controllers(reader, &controllers, &mut chips, model, sink);
-    let lines = lineage(&names.receivers, BlockKind::Receiver, sink);
+    let lines = lineage(&names.receivers, sink);
     let receivers = controllers::receivers(reader, &lines, &mut chips, model, sink);
-    let props = lineage(&names.props, BlockKind::Prop, sink);
+    let props = lineage(&names.props, sink);
     model.likes = likes;
     // Asked for only where a prop is split.
-    let targets = LazyCell::new(|| split::Targets::read(ast, names));
-    let most = |model: &Model, prop: &str, node| {
-        targets.most(names, reader.lets, &receivers, model, prop, node)
-    };
-    let mut drafts = props::props(reader, &props, model, &most, more, sink);
+    let targets = LazyCell::new(|| split::Targets::read(ast, names, &receivers));
+    let most = |model: &Model, prop: &str, node| targets.most(reader, model, prop, node);
+    let splits = Splits { most: &most, more };
+    let mut drafts = props::props(reader, &props, model, splits, sink);
     same::cut_rings(reader, &mut drafts, model, sink);
     same::borrow_shapes(reader, &mut drafts, model, sink);
     table::lay_out(&drafts.stretches, model, sink);
@@ -163,9 +162,9 @@ fn wiring(
     ast: &Ast,
     sink: &mut Sink,
 ) {
-    let ports = Ports { receivers };
-    lost::of_text(ast, reader.names, &ports, model);
-    let mut wires = wires::Wiring::new(model);
+    let ports = Ports { reader, receivers };
+    lost::of_text(ast, &ports, model);
+    let mut wires = wires::Wiring::new(&ports, model);
     make_room(ast, model);
     let renames = ast.statements.iter().filter_map(|s| match &s.kind {
         StatementKind::Renamed(one) => Some(&**one),
@@ -174,18 +173,16 @@ fn wiring(
     let renames = rest::Renames::read(reader.names, renames);
     for statement in &ast.statements {
         match &statement.kind {
-            StatementKind::Wire(wire) => wires.wire(reader, &ports, wire, model, sink),
-            StatementKind::Reserve(one) => rest::reserve(reader, &ports, one, model, sink),
+            StatementKind::Wire(wire) => wires.wire(wire, model, sink),
+            StatementKind::Reserve(one) => rest::reserve(&ports, one, model, sink),
             StatementKind::Stored(refs) => rest::stored(reader, refs, model, sink),
             StatementKind::Renamed(one) => rest::renamed(reader, &renames, one, model, sink),
-            StatementKind::Power(one) => {
-                rest::power(reader, &ports, one, statement.span, model, sink);
-            }
+            StatementKind::Power(one) => rest::power(&ports, one, statement.span, model, sink),
             StatementKind::Inject(one) => rest::inject(reader, one, statement.span, model, sink),
             StatementKind::Block(_) | StatementKind::Include(_) | StatementKind::Let(_) => {}
         }
     }
-    wires.unasked(reader, model);
+    wires.unasked(model);
 }
 
 /// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
@@ -208,18 +205,15 @@ fn make_room(ast: &Ast, model: &mut Model) {
 /// Controllers and receivers are looked at once it is known what lies on them.
 fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
     let names = reader.names;
-    for (table, kind) in [
-        (&names.chips, "chip"),
-        (&names.nodes, "node"),
-        (&names.supplies, "supply"),
-        (&names.circuits, "circuit"),
-    ] {
-        for row in table
-            .rows
-            .iter()
-            .filter(|row| !row.stock && !row.used.get() && !names.is_mentioned(&row.name))
-        {
-            sink.push(rules::name::unused::declared(kind, &row.name, row.block.name.span));
+    for table in [&names.chips, &names.nodes, &names.supplies, &names.circuits] {
+        let idle =
+            |row: &&Decl<'_>| !row.stock && !row.used.get() && !names.is_mentioned(&row.name);
+        for row in table.rows.iter().filter(idle) {
+            sink.push(rules::name::unused::declared(
+                table.kind.word(),
+                &row.name,
+                row.block.name.span,
+            ));
         }
     }
 }

@@ -26,8 +26,10 @@ pub struct Decl<'a> {
 }
 
 /// All declarations of one kind.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct NameTable<'a> {
+    /// Which kind.
+    pub kind: BlockKind,
     by_name: HashMap<Cow<'a, str>, u32, RandomState>,
     /// In file order.
     pub rows: Vec<Decl<'a>>,
@@ -35,8 +37,9 @@ pub struct NameTable<'a> {
 
 impl<'a> NameTable<'a> {
     /// Empty, with room for a number of rows.
-    fn with_room(rows: usize) -> Self {
+    fn with_room(kind: BlockKind, rows: usize) -> Self {
         Self {
+            kind,
             by_name: HashMap::with_capacity_and_hasher(rows, RandomState::default()),
             rows: Vec::with_capacity(rows),
         }
@@ -128,18 +131,21 @@ const MOST_COMPARED: usize = 1_000_000;
 impl<'a> Names<'a> {
     /// Reads every declaration of a display; tells names that are taken.
     pub fn read(ast: &'a Ast, sources: &'a SourceMap, sink: &mut Sink) -> Self {
+        let props = ast.statements.iter().filter(|statement| {
+            matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
+        });
         let mut names = Self {
             sources,
             mentioned: HashSet::default(),
             unnamed: Vec::new(),
             lost: ast.lost,
-            chips: NameTable::default(),
-            nodes: NameTable::default(),
-            controllers: NameTable::default(),
-            receivers: NameTable::default(),
-            props: NameTable::default(),
-            supplies: NameTable::default(),
-            circuits: NameTable::default(),
+            chips: NameTable::with_room(BlockKind::Chip, 0),
+            nodes: NameTable::with_room(BlockKind::Node, 0),
+            controllers: NameTable::with_room(BlockKind::Controller, 0),
+            receivers: NameTable::with_room(BlockKind::Receiver, 0),
+            props: NameTable::with_room(BlockKind::Prop, props.count()),
+            supplies: NameTable::with_room(BlockKind::Supply, 0),
+            circuits: NameTable::with_room(BlockKind::Circuit, 0),
             displays: Vec::new(),
             overrides: Vec::new(),
             picked: Cell::new(0),
@@ -149,10 +155,6 @@ impl<'a> Names<'a> {
             most_ports: most_ports(sources.bytes()),
             compared: Cell::new(0),
         };
-        let props = ast.statements.iter().filter(|statement| {
-            matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
-        });
-        names.props = NameTable::with_room(props.count());
         for kind in &ast.unnamed {
             if !names.unnamed.contains(kind) {
                 names.unnamed.push(*kind);
@@ -220,13 +222,13 @@ impl<'a> Names<'a> {
 
     /// Tells names that look alike. One of two such names is not plain, so only those are looked at.
     fn tell_alike(&self, sink: &mut Sink) {
-        for (table, kind) in [
-            (&self.props, BlockKind::Prop),
-            (&self.controllers, BlockKind::Controller),
-            (&self.receivers, BlockKind::Receiver),
-            (&self.nodes, BlockKind::Node),
-            (&self.supplies, BlockKind::Supply),
-            (&self.circuits, BlockKind::Circuit),
+        for table in [
+            &self.props,
+            &self.controllers,
+            &self.receivers,
+            &self.nodes,
+            &self.supplies,
+            &self.circuits,
         ] {
             let mut seen: HashMap<String, u32> = HashMap::new();
             for (index, row) in (0_u32..).zip(&table.rows) {
@@ -242,7 +244,7 @@ impl<'a> Names<'a> {
                 if let (Some(one), Some(two)) = (table.row(first), table.row(second)) {
                     let at = |row: &Decl<'a>| row.block.name.span;
                     sink.push(rules::name::alike::second(
-                        kind.word(),
+                        table.kind.word(),
                         &two.name,
                         at(two),
                         &one.name,
@@ -327,26 +329,19 @@ impl<'a> Names<'a> {
     }
 
     /// The index of a name in a table; an unknown one is reported, unless it stands in text that did not parse.
-    pub fn find(
-        &self,
-        table: &NameTable<'a>,
-        kind: &str,
-        word: Ident,
-        sink: &mut Sink,
-    ) -> Option<u32> {
-        self.find_other(table, kind, word, None, sink)
+    pub fn find(&self, table: &NameTable<'a>, word: Ident, sink: &mut Sink) -> Option<u32> {
+        self.find_other(table, word, None, sink)
     }
 
     /// As [`Self::find`], for a declaration named `own` that names another.
     pub fn find_other(
         &self,
         table: &NameTable<'a>,
-        kind: &str,
         word: Ident,
         own: Option<&str>,
         sink: &mut Sink,
     ) -> Option<u32> {
-        let key = self.key(word);
+        let (key, kind) = (self.key(word), table.kind.word());
         let found = table.use_name(&key);
         if found.is_none() && !self.is_mentioned(&key) && !self.has_unnamed(kind) {
             let known = self.held(table).filter(|name| Some(*name) != own);
@@ -426,15 +421,15 @@ impl<'a> Names<'a> {
     #[must_use]
     pub fn kind_of(&self, key: &str) -> Option<&'static str> {
         [
-            (&self.props, BlockKind::Prop),
-            (&self.controllers, BlockKind::Controller),
-            (&self.receivers, BlockKind::Receiver),
-            (&self.nodes, BlockKind::Node),
-            (&self.chips, BlockKind::Chip),
-            (&self.supplies, BlockKind::Supply),
-            (&self.circuits, BlockKind::Circuit),
+            &self.props,
+            &self.controllers,
+            &self.receivers,
+            &self.nodes,
+            &self.chips,
+            &self.supplies,
+            &self.circuits,
         ]
         .into_iter()
-        .find_map(|(table, kind)| table.get(key).map(|_| kind.word()))
+        .find_map(|table| table.get(key).map(|_| table.kind.word()))
     }
 }

@@ -69,7 +69,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
 fn size(reader: &Reader<'_, '_>, expr: &Expr) -> Option<u32> {
     let mut quiet = Sink::default();
     let most = i64::from(MOST_STRINGS);
-    let members = reader.lets.whole(reader.names, expr, "", (1, most), &mut quiet)?;
+    let members = reader.whole(expr, "", (1, most), &mut quiet)?;
     Some(count(members))
 }
 

@@ -3,11 +3,11 @@
 //! A family is cut into stretches of members that are alike, so that a thousand members cost no more than
 //! one until the string table is laid out.
 
-use super::arithmetic::Lets;
 use super::kept::Before;
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
+use super::names::Decl;
 use super::overrides::{Cover, Override, overrides};
 use super::settings::{Key, Scope};
 use super::sketch::{Sketch, sketch};
@@ -82,16 +82,21 @@ pub struct Drafts<'a> {
     pub same: Vec<(u32, (u32, u32), SameRef<'a>, bool)>,
 }
 
+/// How many strings each `split` makes.
+#[derive(Clone, Copy)]
+pub struct Splits<'s> {
+    /// The longest string, in nodes, that the ports a prop is wired to may drive.
+    pub most: &'s dyn Fn(&Model, &str, NodeId) -> Option<u32>,
+    /// How many strings above the fewest, in the order of `Model::splits`.
+    pub more: &'s [u32],
+}
+
 /// Reads the `prop` statements, families and overrides, into props without strings and drafts of those.
-///
-/// `most` gives the longest string, in nodes, that the ports a prop is wired to may drive, `more` how many strings above
-/// the fewest each `split` makes, in the order of `Model::splits`.
 pub fn props<'a>(
     reader: &Reader<'_, 'a>,
     lineage: &Lineage<'_, 'a>,
     model: &mut Model,
-    most: &dyn Fn(&Model, &str, NodeId) -> Option<u32>,
-    more: &[u32],
+    splits: Splits<'_>,
     sink: &mut Sink,
 ) -> Drafts<'a> {
     let table = &reader.names.props;
@@ -137,37 +142,13 @@ pub fn props<'a>(
             (None, base) => draft(base.and_then(Option::as_deref), index, row.block, sink),
         };
         let draft = made.unwrap_or(&drafted);
-        // How many there are is no setting, so `like` does not take it.
-        let members = match &row.block.count {
-            Some(expr) => members(reader.lets, reader, expr, sink),
-            None => Some(None),
-        };
-        let (number, known) = (members.flatten(), members.is_some());
-        members_so_far += u64::from(number.unwrap_or(1));
-        let over = members_so_far > u64::from(model.most_strings);
-        if over {
-            let at = (row.block.count.as_ref()).map_or(row.block.name.span, |count| count.span());
-            sink.push(rules::size::too_much::strings(at, model.most_strings));
-            members_so_far -= u64::from(number.unwrap_or(1));
-        }
-        let mut prop = Prop {
-            name: row.name.as_ref().into(),
-            at: row.block.name.span,
-            label: draft.label.clone(),
-            enters: places(reader, draft.enters),
-            count: number,
-            first: 0,
-            cut: Cut::Even(0),
-            stands: draft.stands,
-            draw_mw: draft.draw_mw,
-            circuit: draft.circuit,
-            members: Vec::new(),
-            broken: draft.broken || !known || over,
-            stock: row.stock,
-        };
-        let context = Context { reader, index, most, more };
+        let (number, lawful) = members(reader, row.block, &mut members_so_far, model, sink);
+        let mut prop = prop(reader, row, draft, number);
+        prop.broken |= !lawful;
         if !prop.broken {
-            context.stretches(draft, &mut prop, own, model, &mut drafts, sink);
+            let (name, drafts) = (&row.name, &mut drafts);
+            let mut context = Context { reader, index, name, overrides: own, splits, drafts };
+            context.stretches(draft, &mut prop, model, sink);
         }
         if lone && draft.same_as.is_none() && sink.count() == told && !sink.is_full() {
             let shapes = model.shapes.as_slice().get(start as usize..).unwrap_or(&[]);
@@ -180,15 +161,47 @@ pub fn props<'a>(
     drafts
 }
 
-/// `* N`: `Some(None)` never comes from here; `None` where the number is no lawful one.
+/// How many members `* N` says, after `so_far` members of other props, and whether that is lawful.
 fn members(
-    lets: &Lets<'_>,
     reader: &Reader<'_, '_>,
-    expr: &Expr,
+    block: &Block,
+    so_far: &mut u64,
+    model: &Model,
     sink: &mut Sink,
-) -> Option<Option<u32>> {
-    let most = i64::from(MOST_STRINGS);
-    lets.whole(reader.names, expr, "the number of members", (1, most), sink).map(|n| Some(count(n)))
+) -> (Option<u32>, bool) {
+    // How many there are is no setting, so `like` does not take it.
+    let said = block.count.as_ref().map(|expr| {
+        let range = (1, i64::from(MOST_STRINGS));
+        reader.whole(expr, "the number of members", range, sink)
+    });
+    let number = said.flatten().map(count);
+    let own = u64::from(number.unwrap_or(1));
+    if *so_far + own > u64::from(model.most_strings) {
+        let at = block.count.as_ref().map_or(block.name.span, |count| count.span());
+        sink.push(rules::size::too_much::strings(at, model.most_strings));
+        return (number, false);
+    }
+    *so_far += own;
+    (number, said != Some(None))
+}
+
+/// A prop as its draft says, without its strings.
+fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Option<u32>) -> Prop {
+    Prop {
+        name: row.name.as_ref().into(),
+        at: row.block.name.span,
+        label: draft.label.clone(),
+        enters: places(reader, draft.enters),
+        count: members,
+        first: 0,
+        cut: Cut::Even(0),
+        stands: draft.stands,
+        draw_mw: draft.draw_mw,
+        circuit: draft.circuit,
+        members: Vec::new(),
+        broken: draft.broken,
+        stock: row.stock,
+    }
 }
 
 /// A family's name, size and place, to hold members against.
@@ -276,7 +289,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
             (Key::Label, Some(Value::Word(text))) => draft.label = Some(names.said(text).into()),
             (Key::Enters, Some(Value::Args(places))) => draft.enters = places,
             (Key::Node, Some(Value::Word(word))) => {
-                let found = names.find(&names.nodes, "node", word, sink);
+                let found = names.find(&names.nodes, word, sink);
                 draft.node = found.map(|index| (NodeId(index), at));
                 draft.node_lost = found.is_none();
             }
@@ -312,25 +325,25 @@ fn places(reader: &Reader<'_, '_>, written: &[Arg]) -> Box<[Box<str>]> {
 struct Context<'c, 'r, 'a> {
     reader: &'c Reader<'r, 'a>,
     index: u32,
-    most: &'c dyn Fn(&Model, &str, NodeId) -> Option<u32>,
-    more: &'c [u32],
+    name: &'c str,
+    overrides: &'c [Override<'a>],
+    splits: Splits<'c>,
+    drafts: &'c mut Drafts<'a>,
 }
 
 impl<'a> Context<'_, '_, 'a> {
     /// Cuts a prop into stretches of members that are alike.
     fn stretches(
-        &self,
+        &mut self,
         draft: &Draft<'a>,
         prop: &mut Prop,
-        overrides: &[Override<'a>],
         model: &mut Model,
-        drafts: &mut Drafts<'a>,
         sink: &mut Sink,
     ) {
-        let members = prop.members_count();
+        let (members, overrides) = (prop.members_count(), self.overrides);
         if overrides.is_empty() {
             let shapes = self.shapes(draft, prop, model, sink);
-            self.stretch(draft, (1, members), shapes, drafts);
+            self.stretch(draft, (1, members), shapes);
             return;
         }
         let mut cuts = vec![1, members + 1];
@@ -373,25 +386,19 @@ impl<'a> Context<'_, '_, 'a> {
             if !touched {
                 base = Some(shapes.clone());
             }
-            self.stretch(&own, (from, to), shapes, drafts);
+            self.stretch(&own, (from, to), shapes);
         }
     }
 
     /// Keeps a stretch of members, and what they are to show the data of.
-    fn stretch(
-        &self,
-        own: &Draft<'a>,
-        (from, to): (u32, u32),
-        shapes: Range<u32>,
-        drafts: &mut Drafts<'a>,
-    ) {
+    fn stretch(&mut self, own: &Draft<'a>, (from, to): (u32, u32), shapes: Range<u32>) {
         if let Some(same) = own.same_as {
             let has_own = own.shapes.is_some();
             let loads = own.loads.map(|(loads, _)| loads);
             let same = SameRef { loads, ..same };
-            drafts.same.push((self.index, (from, to), same, has_own));
+            self.drafts.same.push((self.index, (from, to), same, has_own));
         }
-        drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
+        self.drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
     }
 
     /// Makes the shapes that a draft says; reported where it says none.
@@ -443,7 +450,7 @@ impl<'a> Context<'_, '_, 'a> {
         }
         if !prop.broken {
             for sketch in shapes {
-                self.shape(sketch, draft, prop, model, sink);
+                prop.broken |= !self.shape(sketch, draft, model, sink);
             }
         }
         let strings = count(model.shapes.len() as i64) - start;
@@ -455,14 +462,14 @@ impl<'a> Context<'_, '_, 'a> {
         start..start + strings
     }
 
+    /// Makes the shapes of a sketch; whether they are lawful, and reported where not.
     fn shape(
         &self,
         sketch: &Sketch<'a>,
         draft: &Draft<'a>,
-        prop: &mut Prop,
         model: &mut Model,
         sink: &mut Sink,
-    ) {
+    ) -> bool {
         let node = draft.node.map(|(node, _)| node);
         let each = node.map_or(0, |node| model.nodes[node].slots);
         let plain = |nodes: u32, strand: Option<u32>| Shape {
@@ -481,15 +488,14 @@ impl<'a> Context<'_, '_, 'a> {
                 let most = model.most_strings;
                 if count(model.shapes.len() as i64).saturating_add(*strings) > most {
                     sink.push(rules::size::too_much::strings(sketch.at(), most));
-                    prop.broken = true;
-                    return;
+                    return false;
                 }
                 let shape = plain(*nodes, *strand);
                 model.shapes.rows_mut().extend(std::iter::repeat_n(shape, *strings as usize));
             }
             Sketch::Split { units, nodes, .. } => {
-                let most = node.and_then(|node| (self.most)(model, &prop.name, node));
-                let more = self.more.get(model.splits.len()).copied().unwrap_or(0);
+                let most = node.and_then(|node| (self.splits.most)(model, self.name, node));
+                let more = self.splits.more.get(model.splits.len()).copied().unwrap_or(0);
                 let parts = super::split::even(*units, *nodes, most, more);
                 model.splits.push(Split {
                     at: sketch.at(),
@@ -515,13 +521,14 @@ impl<'a> Context<'_, '_, 'a> {
                     let slots = shape.nodes.saturating_mul(each);
                     model.shapes.push(Shape { node, slots, ..shape });
                 }
-                None => prop.broken = true,
+                None => return false,
             },
         }
         let longest = model.shapes.last().map_or(0, |shape| shape.slots);
-        if i64::from(longest) > super::settings::MOST_SLOTS {
+        let fits = i64::from(longest) <= super::settings::MOST_SLOTS;
+        if !fits {
             sink.push(rules::syntax::number::string_too_long(sketch.at()));
-            prop.broken = true;
         }
+        fits
     }
 }

@@ -3,11 +3,10 @@
 use super::makes::count;
 use super::matching::Reader;
 use super::props::{Bounds, member_ranges, number_of};
-use crate::ast::{Ident, Part, Reference};
+use crate::ast::{Expr, Ident, Part, Reference};
 use crate::diagnostic::Sink;
 use crate::model::{Model, Prop, PropId, StringId};
 use crate::rules;
-use crate::source::Span;
 
 /// What a reference picks.
 #[derive(Debug, Default)]
@@ -49,7 +48,7 @@ pub fn prop<'m>(
         sink.push(rules::name::unknown::numbered(name.span, "prop", &key, &meant));
         return None;
     }
-    names.find(&names.props, "prop", name, sink);
+    names.find(&names.props, name, sink);
     None
 }
 
@@ -119,7 +118,7 @@ fn add(
             match &reference.part {
                 None => picked.strings.extend(prop.strings_of(member).map(StringId)),
                 Some(part) => {
-                    let own = part_of(reader, model, prop, member, (reference, part), sink)?;
+                    let own = part_of(reader, model, (prop, member), (reference, part), sink)?;
                     if matches!(part, Part::Number(_)) {
                         more = own.len().saturating_sub(1) as u64;
                     }
@@ -144,8 +143,7 @@ fn add(
 fn part_of(
     reader: &Reader<'_, '_>,
     model: &Model,
-    prop: &Prop,
-    member: u32,
+    (prop, member): (&Prop, u32),
     (reference, part): (&Reference, &Part),
     sink: &mut Sink,
 ) -> Option<Vec<StringId>> {
@@ -170,11 +168,17 @@ fn part_of(
             };
             let names = (&*prop.name, whole.as_str());
             let counts = (strings, prop.count.filter(|_| reference.members.is_none()));
-            let from = string_number(reader, &range.from, names, counts, declared, sink)?;
-            let to = match &range.to {
-                Some(to) => string_number(reader, to, names, counts, declared, sink)?,
-                None => from,
+            let mut number = |expr: &Expr| {
+                let number = number_of(reader, expr, sink)?;
+                if (1..=i64::from(strings)).contains(&number) {
+                    return Some(count(number));
+                }
+                let at = expr.span();
+                sink.push(rules::name::string::beyond(at, names, number, counts, declared));
+                None
             };
+            let from = number(&range.from)?;
+            let to = range.to.as_ref().map_or(Some(from), number)?;
             let id = |number: u32| StringId(first + number - 1);
             Some(if from <= to {
                 (from..=to).map(id).collect()
@@ -196,21 +200,4 @@ fn part_of(
             found.map(|id| vec![StringId(id)])
         }
     }
-}
-
-fn string_number(
-    reader: &Reader<'_, '_>,
-    expr: &crate::ast::Expr,
-    names: (&str, &str),
-    counts: (u32, Option<u32>),
-    declared: Span,
-    sink: &mut Sink,
-) -> Option<u32> {
-    let number = number_of(reader, expr, sink)?;
-    if (1..=i64::from(counts.0)).contains(&number) {
-        return Some(count(number));
-    }
-    let at = expr.span();
-    sink.push(rules::name::string::beyond(at, names, number, counts, declared));
-    None
 }

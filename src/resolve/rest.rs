@@ -6,7 +6,7 @@ use super::makes::count;
 use super::matching::{Reader, Value};
 use super::names::Names;
 use super::settings::{Key, Scope};
-use super::targets::{Ports, Spot};
+use super::targets::Ports;
 use super::{gaps, refs, settings_of, told};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
 use crate::diagnostic::Sink;
@@ -80,18 +80,13 @@ pub fn circuits(
 }
 
 /// Takes a `reserve`.
-pub fn reserve(
-    reader: &Reader<'_, '_>,
-    ports: &Ports<'_>,
-    reserve: &Reserve,
-    model: &mut Model,
-    sink: &mut Sink,
-) {
+pub fn reserve(ports: &Ports<'_, '_>, reserve: &Reserve, model: &mut Model, sink: &mut Sink) {
+    let reader = ports.reader;
     let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.said(text).into());
     match &reserve.what {
         ReserveKind::Universes(range) => {
             let bounds = (i64::MIN, i64::MAX);
-            let ends = reader.lets.range(reader.names, range, "the universe", bounds, sink);
+            let ends = reader.range(range, "the universe", bounds, sink);
             let Some((first, last)) = ends else { return };
             let outside = [first, last].into_iter().find(|n| !super::controllers::is_universe(*n));
             if let Some(universe) = outside {
@@ -112,7 +107,7 @@ pub fn reserve(
         }
         ReserveKind::Port(reference) => {
             let at = reference.span;
-            for (controller, output) in outputs(reader, ports, reference, model, sink) {
+            for (controller, output) in outputs(ports, reference, model, sink) {
                 model.reserved_outputs.push(ReservedOutput {
                     at,
                     controller,
@@ -124,14 +119,11 @@ pub fn reserve(
         }
         ReserveKind::Slots(reference, range) => {
             let most = i64::from(model.display.universe_slots.get());
-            let ends = reader.lets.ends(reader.names, range, "the slot", (1, most), sink);
-            let Some((first, last)) = ends else { return };
-            if first > last {
-                let (from, to) = (i64::from(first), i64::from(last));
-                sink.push(rules::syntax::number::backwards(range.span, from, to));
+            let ends = reader.rising(range, "the slot", (1, most), sink);
+            let Some((first, last)) = ends.map(|(first, last)| (count(first), count(last))) else {
                 return;
-            }
-            for (controller, output) in outputs(reader, ports, reference, model, sink) {
+            };
+            for (controller, output) in outputs(ports, reference, model, sink) {
                 if let Output::Pixel(_) = output {
                     let at = reference.span;
                     sink.push(rules::wire::kind::reserved_slots(at));
@@ -150,22 +142,12 @@ pub fn reserve(
 }
 
 fn outputs(
-    reader: &Reader<'_, '_>,
-    ports: &Ports<'_>,
+    ports: &Ports<'_, '_>,
     reference: &Reference,
     model: &Model,
     sink: &mut Sink,
 ) -> Vec<(crate::model::ControllerId, Output)> {
-    let targets = match ports.find(reader, reference, model, sink) {
-        Some(Spot::One(target)) => vec![target],
-        Some(Spot::Range(targets)) => targets,
-        Some(Spot::Open(_)) => {
-            let at = reference.span;
-            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
-            Vec::new()
-        }
-        None => Vec::new(),
-    };
+    let targets = ports.named(reference, model, sink).unwrap_or_default();
     targets
         .into_iter()
         .filter_map(|target| match target {
@@ -270,7 +252,7 @@ pub fn renamed(
 
 fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<FeedLead> {
     let names = reader.names;
-    let supply = names.find(&names.supplies, "supply", feed.supply, sink);
+    let supply = names.find(&names.supplies, feed.supply, sink);
     let bounds = (0, 100_000_000_000);
     let length = reader.measure_of(&feed.length, Dimension::Length, "the lead", bounds, sink);
     let gauge = reader.gauge_of(&feed.gauge, sink);
@@ -287,38 +269,26 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
 
 /// Takes a `power`.
 pub fn power<'a>(
-    reader: &Reader<'_, 'a>,
-    ports: &Ports<'_>,
+    ports: &Ports<'_, 'a>,
     power: &'a Power,
     at: Span,
     model: &mut Model,
     sink: &mut Sink,
 ) {
-    if keep_power(reader, ports, power, at, model, sink).is_none() {
-        gaps::of_power(reader, ports, &power.target, model);
+    if keep_power(ports, power, at, model, sink).is_none() {
+        gaps::of_power(ports, &power.target, model);
     }
 }
 
 fn keep_power<'a>(
-    reader: &Reader<'_, 'a>,
-    ports: &Ports<'_>,
+    ports: &Ports<'_, 'a>,
     power: &'a Power,
     at: Span,
     model: &mut Model,
     sink: &mut Sink,
 ) -> Option<()> {
-    let lead = feed(reader, &power.feed, sink);
-    let spot = ports.find(reader, &power.target, model, sink);
-    let targets = match spot {
-        Some(Spot::One(target)) => vec![target],
-        Some(Spot::Range(targets)) => targets,
-        Some(Spot::Open(_)) => {
-            let at = power.target.span;
-            sink.push(rules::syntax::unexpected::port_wanted(at, reader.names.text_at(at)));
-            return None;
-        }
-        None => return None,
-    };
+    let lead = feed(ports.reader, &power.feed, sink);
+    let targets = ports.named(&power.target, model, sink)?;
     let mut ends: Option<(crate::model::ControllerId, Option<crate::model::ReceiverId>, u32, u32)> =
         None;
     for target in targets {
@@ -360,7 +330,7 @@ fn keep_injection<'a>(
     let (place_at, place) = &inject.place;
     let mut number = |expr, what| {
         let most = super::settings::MOST_SLOTS;
-        let read = reader.lets.whole(reader.names, expr, what, (1, most), sink);
+        let read = reader.whole(expr, what, (1, most), sink);
         read.map(count)
     };
     let place = match place {

@@ -140,10 +140,11 @@ pub fn borrow_shapes(
         model.strings.rows_mut().clear();
         super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
-        for (prop, members, same) in ready {
-            match borrow(reader, prop, members, &same, model, sink) {
+        for row in ready {
+            let prop = row.0;
+            match borrow(reader, &row, model, sink) {
                 Some(stretches) => {
-                    found.insert((prop, members.0), stretches);
+                    found.insert((prop, row.1.0), stretches);
                 }
                 None => {
                     model.props[PropId(prop)].broken = true;
@@ -175,9 +176,7 @@ fn replace(drafts: &mut Drafts<'_>, found: &mut BTreeMap<(u32, u32), Vec<Stretch
 
 fn borrow(
     reader: &Reader<'_, '_>,
-    prop: u32,
-    (from, to): (u32, u32),
-    same: &SameRef<'_>,
+    (prop, (from, to), same): &(u32, (u32, u32), SameRef<'_>),
     model: &mut Model,
     sink: &mut Sink,
 ) -> Option<Vec<Stretch>> {
@@ -204,7 +203,7 @@ fn borrow(
             model.shapes.push(shape);
         }
         stretches.push(Stretch {
-            prop,
+            prop: *prop,
             members: each,
             shapes: start..count(model.shapes.len() as i64),
         });
@@ -268,9 +267,8 @@ pub fn bind(reader: &Reader<'_, '_>, drafts: &Drafts<'_>, model: &mut Model, sin
             let slots = (words(own), words(other.map(|id| id.0)));
             let shown_at = other.map_or(at, |id| model.shape(id).at);
             let other_name = reader.names.text_at(same.name.span);
-            sink.push(rules::address::overlap::footprint(
-                same.at, &name, other_name, counts, slots, shown_at,
-            ));
+            let (at, names) = ((same.at, shown_at), (&*name, other_name));
+            sink.push(rules::address::overlap::footprint(at, names, counts, slots));
         }
     }
 }

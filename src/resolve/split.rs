@@ -4,7 +4,7 @@
 //! ports those are is read from the wires; a prop that no wire names may come to any port. Where so few find no room,
 //! whoever places them asks for more.
 
-use super::arithmetic::Lets;
+use super::matching::Reader;
 use super::names::Names;
 use crate::ast::{Ast, Chain, Item, Part, Reference, StatementKind};
 use crate::diagnostic::Sink;
@@ -100,6 +100,8 @@ fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
 #[derive(Default)]
 pub struct Targets<'a> {
     by_prop: HashMap<&'a str, Vec<&'a Reference>>,
+    /// The receiver in the model of each receiver declared.
+    receivers: &'a [Option<u32>],
     /// What was found for each make of node that may go anywhere.
     anywhere: RefCell<HashMap<NodeId, Option<Option<u32>>>>,
 }
@@ -107,8 +109,8 @@ pub struct Targets<'a> {
 impl<'a> Targets<'a> {
     /// Reads the wires.
     #[must_use]
-    pub fn read(ast: &'a Ast, names: &Names<'a>) -> Self {
-        let mut targets = Self::default();
+    pub fn read(ast: &'a Ast, names: &Names<'a>, receivers: &'a [Option<u32>]) -> Self {
+        let mut targets = Self { receivers, ..Self::default() };
         for statement in &ast.statements {
             let StatementKind::Wire(wire) = &statement.kind else {
                 continue;
@@ -138,13 +140,12 @@ impl<'a> Targets<'a> {
     #[must_use]
     pub fn most(
         &self,
-        names: &Names<'a>,
-        lets: &Lets<'a>,
-        receivers: &[Option<u32>],
+        reader: &Reader<'_, '_>,
         model: &Model,
         prop: &str,
         node: NodeId,
     ) -> Option<u32> {
+        let names = reader.names;
         let wired = self.by_prop.get(prop).map_or(&[][..], Vec::as_slice);
         let mut named: Vec<Option<u32>> = Vec::new();
         let mut open: Vec<Option<u32>> = Vec::new();
@@ -154,7 +155,7 @@ impl<'a> Targets<'a> {
             let receiver = names
                 .receivers
                 .get(&key)
-                .and_then(|at| receivers.get(at as usize).copied().flatten())
+                .and_then(|at| self.receivers.get(at as usize).copied().flatten())
                 .map(crate::model::ReceiverId);
             let place = match (controller, receiver) {
                 (Some(controller), _) => Some((controller, None, 1)),
@@ -168,7 +169,7 @@ impl<'a> Targets<'a> {
                 (Some((controller, receiver, first)), Some(Part::Number(range))) => {
                     let mut quiet = Sink::default();
                     let bounds = (1, super::settings::MOST_PORTS);
-                    if let Some((a, b)) = lets.ends(names, range, "", bounds, &mut quiet) {
+                    if let Some((a, b)) = reader.ends(range, "", bounds, &mut quiet) {
                         let ports = a.min(b)..=a.max(b);
                         named.extend(
                             ports

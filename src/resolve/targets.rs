@@ -21,19 +21,23 @@ pub enum Spot {
 }
 
 impl Spot {
+    /// All that it is.
+    pub fn targets(&self) -> &[Target] {
+        match self {
+            Self::One(target) | Self::Open(target) => std::slice::from_ref(target),
+            Self::Range(targets) => targets,
+        }
+    }
+
     /// What a wire names is part of the display, from `stock` or not.
     pub fn name_in(&self, model: &mut Model) {
-        let first = match self {
-            Self::One(target) | Self::Open(target) => Some(*target),
-            Self::Range(targets) => targets.first().copied(),
-        };
-        let (controller, receiver) = match first {
-            Some(Target::Port(controller, _, receiver)) => (Some(controller), receiver),
+        let (controller, receiver) = match self.targets().first() {
+            Some(Target::Port(controller, _, receiver)) => (Some(*controller), *receiver),
             Some(Target::Dmx(controller, _) | Target::Controller(controller)) => {
-                (Some(controller), None)
+                (Some(*controller), None)
             }
             Some(Target::Receiver(receiver)) => {
-                (Some(model.receivers[receiver].controller), Some(receiver))
+                (Some(model.receivers[*receiver].controller), Some(*receiver))
             }
             Some(Target::Any) | None => (None, None),
         };
@@ -47,21 +51,17 @@ impl Spot {
 }
 
 /// Finds ports by name.
-pub struct Ports<'p> {
+pub struct Ports<'p, 'a> {
+    /// Reads what stands in a reference.
+    pub reader: &'p Reader<'p, 'a>,
     /// The receiver in the model of each receiver declared, if it has its place there.
     pub receivers: &'p [Option<u32>],
 }
 
-impl Ports<'_> {
+impl Ports<'_, '_> {
     /// What a reference means; `None` once reported, or where what it names is known to be broken.
-    pub fn find(
-        &self,
-        reader: &Reader<'_, '_>,
-        reference: &Reference,
-        model: &Model,
-        sink: &mut Sink,
-    ) -> Option<Spot> {
-        let names = reader.names;
+    pub fn find(&self, reference: &Reference, model: &Model, sink: &mut Sink) -> Option<Spot> {
+        let names = self.reader.names;
         let key = names.key(reference.name);
         let controller = names.controllers.use_name(&key).map(ControllerId);
         let receiver = match controller {
@@ -78,8 +78,8 @@ impl Ports<'_> {
             None => None,
         };
         match (controller, receiver) {
-            (Some(id), _) => self.of_controller(reader, reference, id, model, sink),
-            (None, Some(id)) => self.of_receiver(reader, reference, id, model, sink),
+            (Some(id), _) => self.of_controller(reference, id, model, sink),
+            (None, Some(id)) => self.of_receiver(reference, id, model, sink),
             (None, None) if key == "any" && reference.part.is_none() => {
                 Some(Spot::Open(Target::Any))
             }
@@ -111,9 +111,26 @@ impl Ports<'_> {
         }
     }
 
+    /// The ports and outputs that a reference names; a target whose port is open is reported.
+    pub fn named(
+        &self,
+        reference: &Reference,
+        model: &Model,
+        sink: &mut Sink,
+    ) -> Option<Vec<Target>> {
+        match self.find(reference, model, sink)? {
+            Spot::Open(_) => {
+                let at = reference.span;
+                let written = self.reader.names.text_at(at);
+                sink.push(rules::syntax::unexpected::port_wanted(at, written));
+                None
+            }
+            spot => Some(spot.targets().to_vec()),
+        }
+    }
+
     fn of_controller(
         &self,
-        reader: &Reader<'_, '_>,
         reference: &Reference,
         id: ControllerId,
         model: &Model,
@@ -123,7 +140,7 @@ impl Ports<'_> {
         match &reference.part {
             None => Some(Spot::Open(Target::Controller(id))),
             Some(Part::Name(word)) => {
-                let written = reader.names.text(*word);
+                let written = self.reader.names.text(*word);
                 let number = written.strip_prefix("dmx").and_then(|n| n.parse::<u32>().ok());
                 let there = number.filter(|n| controller.dmx.iter().any(|out| out.value == *n));
                 if let Some(number) = there {
@@ -142,7 +159,7 @@ impl Ports<'_> {
                 None
             }
             Some(Part::Number(range)) => {
-                let (from, to) = ends(reader, range, sink)?;
+                let (from, to) = ends(self.reader, range, sink)?;
                 if range.to.is_none() && controller.port(from).is_some() {
                     return Some(Spot::One(Target::Port(id, from, None)));
                 }
@@ -169,7 +186,6 @@ impl Ports<'_> {
 
     fn of_receiver(
         &self,
-        reader: &Reader<'_, '_>,
         reference: &Reference,
         id: ReceiverId,
         model: &Model,
@@ -185,12 +201,12 @@ impl Ports<'_> {
         match &reference.part {
             None => Some(Spot::Open(Target::Receiver(id))),
             Some(Part::Name(word)) => {
-                lacks(word.span, Missing::Other(reader.names.text(*word)));
+                lacks(word.span, Missing::Other(self.reader.names.text(*word)));
                 None
             }
             Some(Part::Number(range)) => {
                 let mut found = Sink::default();
-                let Some((from, to)) = ends(reader, range, &mut found) else {
+                let Some((from, to)) = ends(self.reader, range, &mut found) else {
                     for finding in found.finish() {
                         sink.push(finding);
                     }
@@ -223,7 +239,7 @@ fn ends(
     range: &crate::ast::SelRange,
     sink: &mut Sink,
 ) -> Option<(u32, u32)> {
-    reader.lets.ends(reader.names, range, "the port", (1, MOST_PORTS), sink)
+    reader.ends(range, "the port", (1, MOST_PORTS), sink)
 }
 
 fn numbers(from: u32, to: u32) -> Vec<u32> {

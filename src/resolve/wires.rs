@@ -19,7 +19,8 @@ use crate::unit::Decimal;
 use std::collections::BTreeSet;
 
 /// Builds the lines of a display.
-pub struct Wiring {
+pub struct Wiring<'p, 'a> {
+    ports: &'p Ports<'p, 'a>,
     /// Where each string is wired, by string.
     wired: Keyed<StringId, Option<Span>>,
     groups: u32,
@@ -59,11 +60,12 @@ struct Draft {
     strings: usize,
 }
 
-impl Wiring {
+impl<'p, 'a> Wiring<'p, 'a> {
     /// For a model whose strings are laid out.
     #[must_use]
-    pub fn new(model: &Model) -> Self {
+    pub fn new(ports: &'p Ports<'p, 'a>, model: &Model) -> Self {
         Self {
+            ports,
             wired: model.strings.map(|_| None),
             groups: 0,
             missing: false,
@@ -74,24 +76,18 @@ impl Wiring {
     }
 
     /// Takes one `wire`.
-    pub fn wire(
-        &mut self,
-        reader: &Reader<'_, '_>,
-        ports: &Ports<'_>,
-        wire: &Wire,
-        model: &mut Model,
-        sink: &mut Sink,
-    ) {
-        if let Some(finding) = swapped(reader, wire) {
+    pub fn wire(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) {
+        let ports = self.ports;
+        if let Some(finding) = swapped(ports.reader, wire) {
             sink.push(finding);
             let mut items = wire.chains.iter().flat_map(|chain| &chain.items);
             if let (Some(Item::Reference(port, ..)), None) = (items.next(), items.next()) {
-                gaps::of_wire(reader, ports, port, model);
+                gaps::of_wire(ports, port, model);
             }
             model.incomplete = true;
-            return self.mark_quietly(reader, &wire.target, model);
+            return self.mark_quietly(&wire.target, model);
         }
-        let target = ports.find(reader, &wire.target, model, sink);
+        let target = ports.find(&wire.target, model, sink);
         let at = wire.target.span;
         if let Some(spot) = &target {
             spot.name_in(model);
@@ -104,7 +100,7 @@ impl Wiring {
                 all.pieces.clear();
                 all.each.clear();
                 for chain in &wire.chains {
-                    self.items(reader, chain, &mut all, model, sink);
+                    self.items(chain, &mut all, model, sink);
                 }
                 check_kinds(&all.pieces, *target, at, model, sink);
                 self.groups += 1;
@@ -112,7 +108,7 @@ impl Wiring {
                 self.items = all;
             }
             Some(Spot::Range(spots)) => {
-                let lines = self.range_lines(reader, wire, spots.len(), model, sink);
+                let lines = self.range_lines(wire, spots.len(), model, sink);
                 if lines.len() > spots.len() {
                     sink.push(rules::wire::no_port::too_few(at, lines.len(), spots.len()));
                 }
@@ -122,7 +118,7 @@ impl Wiring {
                 }
             }
             Some(Spot::Open(target)) => {
-                for line in self.open_lines(reader, wire, model, sink) {
+                for line in self.open_lines(wire, model, sink) {
                     check_mixed(&line.pieces, *target, model, sink);
                     push_line(model, at, *target, &line.pieces, line.group);
                 }
@@ -130,31 +126,20 @@ impl Wiring {
             // The target has been reported; its strings count as wired all the same.
             None => {
                 model.incomplete = true;
-                gaps::of_wire(reader, ports, &wire.target, model);
-                self.open_lines(reader, wire, model, sink);
+                gaps::of_wire(ports, &wire.target, model);
+                self.open_lines(wire, model, sink);
             }
         }
         if std::mem::replace(&mut self.missing, missing) {
-            let lacking = match &target {
-                Some(Spot::One(target) | Spot::Open(target)) => std::slice::from_ref(target),
-                Some(Spot::Range(targets)) => targets,
-                None => &[],
-            };
-            for target in lacking {
-                gaps::of_line(*target, model);
+            for lacking in target.iter().flat_map(Spot::targets) {
+                gaps::of_line(*lacking, model);
             }
         }
     }
 
     /// Adds the items of a chain: pieces of each, with the strings that stay together for a reference.
-    fn items(
-        &mut self,
-        reader: &Reader<'_, '_>,
-        chain: &Chain,
-        items: &mut Items,
-        model: &mut Model,
-        sink: &mut Sink,
-    ) {
+    fn items(&mut self, chain: &Chain, items: &mut Items, model: &mut Model, sink: &mut Sink) {
+        let reader = self.ports.reader;
         for item in &chain.items {
             match item {
                 Item::Skip(at, quantity) => {
@@ -171,14 +156,15 @@ impl Wiring {
                 }
                 Item::Reference(reference, by, pin) => {
                     let range = (1, i64::from(crate::model::MOST_STRINGS));
-                    let by = by.as_ref().and_then(|by| {
-                        reader.lets.whole(reader.names, by, "the length of a chain", range, sink)
-                    });
-                    let pin = pin.as_ref().and_then(|pin| self.pin(reader, pin, model, sink));
+                    let by = by
+                        .as_ref()
+                        .and_then(|by| reader.whole(by, "the length of a chain", range, sink));
+                    let pin = pin.as_ref().and_then(|pin| self.pin(pin, model, sink));
                     let mut picked = std::mem::take(&mut self.picked);
                     let found = refs::pick_into(&mut picked, reader, model, reference, sink);
+                    let mut twice = Vec::new();
                     let cuts = match found {
-                        true => self.picked(&picked, reference.span, pin, items, model, sink),
+                        true => self.picked(&picked, (reference.span, pin), items, &mut twice),
                         false => Vec::new(),
                     };
                     self.picked = picked;
@@ -187,6 +173,10 @@ impl Wiring {
                         self.missing = true;
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
+                    }
+                    for one in twice {
+                        let (at, name) = (reference.span, model.name_of(one.string));
+                        sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
                     }
                     let together = match by {
                         Some(by) => Together::By(count(by) as usize),
@@ -198,41 +188,35 @@ impl Wiring {
         }
     }
 
-    /// Adds the strings of a reference that were not wired before; gives where a member's next string begins.
+    /// Adds the strings of a reference that were not wired before; the others go to `twice`. Gives where a member's next
+    /// string begins.
     fn picked(
         &mut self,
         picked: &refs::Picked,
-        at: Span,
-        pin: Option<Pinned>,
+        (at, pin): (Span, Option<Pinned>),
         items: &mut Items,
-        model: &Model,
-        sink: &mut Sink,
+        twice: &mut Vec<Twice>,
     ) -> Vec<usize> {
         let start = items.pieces.len();
         let mut cuts = Vec::new();
-        let mut twice: Vec<Twice> = Vec::new();
         for strings in picked.members() {
             for (index, id) in strings.iter().enumerate() {
                 if index > 0 {
                     cuts.push(items.pieces.len() - start);
                 }
-                if self.mark(*id, at, &mut twice) {
+                if self.mark(*id, at, twice) {
                     let pinned = pin.filter(|_| items.pieces.len() == start);
                     items.pieces.push(Piece { at, kind: PieceKind::String(*id, pinned) });
                 }
             }
         }
-        for one in twice {
-            let name = model.name_of(one.string);
-            sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
-        }
         cuts
     }
 
     /// Marks what a reference picks as wired, whatever else is wrong with it.
-    fn mark_quietly(&mut self, reader: &Reader<'_, '_>, reference: &Reference, model: &Model) {
+    fn mark_quietly(&mut self, reference: &Reference, model: &Model) {
         let mut quiet = Sink::default();
-        if let Some(picked) = refs::pick(reader, model, reference, &mut quiet) {
+        if let Some(picked) = refs::pick(self.ports.reader, model, reference, &mut quiet) {
             for id in picked.strings {
                 self.mark(id, reference.span, &mut Vec::new());
             }
@@ -253,15 +237,9 @@ impl Wiring {
         false
     }
 
-    fn pin(
-        &self,
-        reader: &Reader<'_, '_>,
-        pin: &Pin,
-        model: &Model,
-        sink: &mut Sink,
-    ) -> Option<Pinned> {
+    fn pin(&self, pin: &Pin, model: &Model, sink: &mut Sink) -> Option<Pinned> {
+        let reader = self.ports.reader;
         let slots = i64::from(model.display.universe_slots.get());
-        let names = reader.names;
         let place = match &pin.kind {
             PinKind::UniverseSlot(universe, slot) => {
                 let universe = number_of(reader, universe, sink)?;
@@ -274,14 +252,14 @@ impl Wiring {
             }
             PinKind::Channel(channel) => {
                 let most = slots * 63_999;
-                let channel = reader.lets.whole(names, channel, "the channel", (1, most), sink)?;
+                let channel = reader.whole(channel, "the channel", (1, most), sink)?;
                 PinPlace::Channel(channel as u64 - 1)
             }
             PinKind::Slot(slot) => {
                 if let Expr::Number(at, digits, places) = *slot
                     && (Decimal { digits, places }).as_whole().is_none()
                 {
-                    let written = names.text_at(at);
+                    let written = reader.names.text_at(at);
                     sink.push(rules::syntax::number::pin_with_point(at, written));
                     return None;
                 }
@@ -300,7 +278,6 @@ impl Wiring {
     /// reference that stands alone is one, as where ports are open.
     fn range_lines(
         &mut self,
-        reader: &Reader<'_, '_>,
         wire: &Wire,
         ports: usize,
         model: &mut Model,
@@ -312,13 +289,13 @@ impl Wiring {
         for chain in &wire.chains {
             let alone = chain.items.iter().filter(is_reference).count() == 1;
             if chain.items.iter().any(is_cut) || (alone && wire.chains.len() < ports) {
-                self.open_chain(reader, chain, &mut lines, model, sink);
+                self.open_chain(chain, &mut lines, model, sink);
                 continue;
             }
             self.groups += 1;
             let mut line = Draft { group: self.groups, ..Draft::default() };
             let mut items = Items::default();
-            self.items(reader, chain, &mut items, model, sink);
+            self.items(chain, &mut items, model, sink);
             line.pieces = items.pieces;
             lines.push(line);
         }
@@ -326,16 +303,10 @@ impl Wiring {
     }
 
     /// The lines of a `wire` whose ports are open.
-    fn open_lines(
-        &mut self,
-        reader: &Reader<'_, '_>,
-        wire: &Wire,
-        model: &mut Model,
-        sink: &mut Sink,
-    ) -> Vec<Draft> {
+    fn open_lines(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) -> Vec<Draft> {
         let mut lines = Vec::new();
         for chain in &wire.chains {
-            self.open_chain(reader, chain, &mut lines, model, sink);
+            self.open_chain(chain, &mut lines, model, sink);
         }
         lines
     }
@@ -343,14 +314,13 @@ impl Wiring {
     /// The lines of one chain whose ports are open.
     fn open_chain(
         &mut self,
-        reader: &Reader<'_, '_>,
         chain: &Chain,
         lines: &mut Vec<Draft>,
         model: &mut Model,
         sink: &mut Sink,
     ) {
         let mut items = Items::default();
-        self.items(reader, chain, &mut items, model, sink);
+        self.items(chain, &mut items, model, sink);
         let alone = items.each.len() == 1;
         let mut open = Draft::default();
         let mut begin = 0;
@@ -394,7 +364,8 @@ impl Wiring {
 
     /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no
     /// others.
-    pub fn unasked(&mut self, reader: &Reader<'_, '_>, model: &mut Model) {
+    pub fn unasked(&mut self, model: &mut Model) {
+        let reader = self.ports.reader;
         if reader.names.picked_too_many() {
             return;
         }
@@ -460,9 +431,8 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let names = reader.names;
     let target = names.key(wire.target.name);
     let feeds = |key: &str| {
-        let boxes = [(&names.controllers, "controller"), (&names.receivers, "receiver")];
-        let found = boxes.iter().find(|(table, _)| table.use_name(key).is_some());
-        found.map(|(_, kind)| *kind)
+        let mut boxes = [&names.controllers, &names.receivers].into_iter();
+        boxes.find(|table| table.use_name(key).is_some()).map(|table| table.kind.word())
     };
     if names.props.get(&target).is_none() || feeds(&target).is_some() {
         return None;

@@ -73,6 +73,12 @@ fn join(from: &str, path: &str) -> Option<String> {
     if path.starts_with('/') || path.contains('\\') || path.contains(':') {
         return None;
     }
+    joined(from, path)
+}
+
+/// The parts of `path` after the folder of `from`; `None` if that would leave the topmost folder.
+#[must_use]
+pub fn joined(from: &str, path: &str) -> Option<String> {
     let mut parts: Vec<&str> = from.split('/').collect();
     parts.pop();
     for part in path.split('/') {

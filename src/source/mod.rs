@@ -7,7 +7,7 @@ mod files;
 mod position;
 pub mod quoted;
 
-pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory};
+pub use files::{FileError, Files, Loaded, MOST_FILE_BYTES, Memory, joined};
 pub use position::{LineTable, Place};
 
 use std::cell::Cell;

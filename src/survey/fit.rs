@@ -316,7 +316,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
                 (None, Output::Pixel(number)) => slowest.of(model, controller, number),
                 _ => None,
             };
-            rows.push(((id, output), port_row(model, (id, controller), output, plan, state, time)));
+            rows.push(((id, output), port_row(model, (id, output), plan, state, time)));
         }
     }
     rows
@@ -324,8 +324,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
 
 fn port_row(
     model: &Model,
-    (id, controller): (ControllerId, &Controller),
-    output: Output,
+    (id, output): (ControllerId, Output),
     plan: Option<&PortPlan>,
     state: State,
     time: Option<u32>,
@@ -364,7 +363,7 @@ fn port_row(
     };
     let most = most.filter(|_| state != State::Reserved);
     PortRow {
-        controller: controller.name.to_string(),
+        controller: model.controllers[id].name.to_string(),
         port: output.name(),
         state,
         strings,

@@ -67,12 +67,18 @@ impl Values<'_> {
 
     /// Arithmetic, where `/` divides.
     pub fn sum(&mut self, tokens: &mut Tokens<'_>) -> Option<Expr> {
-        self.whole_sum(tokens, true)
+        self.whole_sum(None, tokens, true)
     }
 
-    fn whole_sum(&mut self, tokens: &mut Tokens<'_>, divides: bool) -> Option<Expr> {
+    /// The same, or without `/`; `first` is the first operand where it has been read.
+    fn whole_sum(
+        &mut self,
+        first: Option<Expr>,
+        tokens: &mut Tokens<'_>,
+        divides: bool,
+    ) -> Option<Expr> {
         let mut operators = 0;
-        let expr = self.level(tokens, divides, &mut operators)?;
+        let expr = self.level(first, tokens, divides, &mut operators)?;
         if operators > MOST_OPERATORS {
             let span = expr.span();
             self.sink.push(number::too_long(span, MOST_OPERATORS));
@@ -83,17 +89,18 @@ impl Values<'_> {
 
     fn level(
         &mut self,
+        first: Option<Expr>,
         tokens: &mut Tokens<'_>,
         divides: bool,
         operators: &mut u32,
     ) -> Option<Expr> {
-        let mut left = self.product(tokens, divides, operators)?;
+        let mut left = self.product(first, tokens, divides, operators)?;
         while let Some(pair) =
             tokens.next_if(|pair| matches!(pair.as_rule(), Rule::plus | Rule::minus))
         {
             let operator =
                 if pair.as_rule() == Rule::plus { Operator::Add } else { Operator::Subtract };
-            let right = self.product(tokens, divides, operators)?;
+            let right = self.product(None, tokens, divides, operators)?;
             left = join(operator, left, right, operators);
         }
         Some(left)
@@ -101,11 +108,15 @@ impl Values<'_> {
 
     fn product(
         &mut self,
+        first: Option<Expr>,
         tokens: &mut Tokens<'_>,
         divides: bool,
         operators: &mut u32,
     ) -> Option<Expr> {
-        let mut left = self.operand(tokens, operators)?;
+        let mut left = match first {
+            Some(first) => first,
+            None => self.operand(tokens, operators)?,
+        };
         let binds = |rule| rule == Rule::times || (divides && rule == Rule::over);
         while let Some(pair) = tokens.next_if(|pair| binds(pair.as_rule())) {
             let operator =
@@ -124,7 +135,7 @@ impl Values<'_> {
             Rule::minus => self.signed(self.span(&pair), tokens, operators),
             Rule::open => {
                 let open = self.span(&pair);
-                let mut inner = self.level(tokens, true, operators)?;
+                let mut inner = self.level(None, tokens, true, operators)?;
                 let close = tokens.next_if(|pair| pair.as_rule() == Rule::close)?;
                 if let Expr::Binary(binary) = &mut inner {
                     binary.span = open.to(self.span(&close));
@@ -254,9 +265,9 @@ impl Values<'_> {
             let kind = PinKind::Channel(self.sum(&mut tokens)?);
             return Some(Pin { span, kind });
         }
-        let first = self.whole_sum(&mut tokens, false)?;
+        let first = self.whole_sum(None, &mut tokens, false)?;
         let kind = match tokens.next_if(|pair| pair.as_rule() == Rule::over) {
-            Some(_) => PinKind::UniverseSlot(first, self.whole_sum(&mut tokens, false)?),
+            Some(_) => PinKind::UniverseSlot(first, self.whole_sum(None, &mut tokens, false)?),
             None => PinKind::Slot(first),
         };
         Some(Pin { span, kind })
@@ -319,7 +330,7 @@ impl Values<'_> {
             // `at -3 m`: the `-` is a sign, since `at` is no number.
             Rule::minus if SMALL.contains(&pair.as_str()) => Some(Arg::Word(name)),
             Rule::plus | Rule::minus | Rule::times | Rule::over => {
-                let value = self.sum_from(name, tokens)?;
+                let value = self.whole_sum(Some(Expr::Name(name)), tokens, true)?;
                 self.arg_from_value(value, tokens)
             }
             // `per-side nodes`, `share %`: the name of a number with its unit.
@@ -331,30 +342,6 @@ impl Values<'_> {
             }
             _ => Some(Arg::Word(name)),
         }
-    }
-
-    /// Arithmetic whose first operand, a name, has been read.
-    fn sum_from(&mut self, name: Ident, tokens: &mut Tokens<'_>) -> Option<Expr> {
-        let mut operators = 0;
-        let mut left = Expr::Name(name);
-        while let Some(pair) = tokens.next_if(|pair| {
-            matches!(pair.as_rule(), Rule::times | Rule::over | Rule::plus | Rule::minus)
-        }) {
-            // Until the first `+` or `-` the row binds to the left as it stands; after it a product may.
-            let (operator, right) = match pair.as_rule() {
-                Rule::times => (Operator::Multiply, self.operand(tokens, &mut operators)?),
-                Rule::over => (Operator::Divide, self.operand(tokens, &mut operators)?),
-                Rule::plus => (Operator::Add, self.product(tokens, true, &mut operators)?),
-                _ => (Operator::Subtract, self.product(tokens, true, &mut operators)?),
-            };
-            left = join(operator, left, right, &mut operators);
-        }
-        if operators > MOST_OPERATORS {
-            let span = left.span();
-            self.sink.push(number::too_long(span, MOST_OPERATORS));
-            return Some(Expr::Broken(span));
-        }
-        Some(left)
     }
 }
 

@@ -46,6 +46,11 @@
     clippy::indexing_slicing,
     reason = "a test that fails says so by a panic"
 )]
+#![allow(
+    clippy::too_many_lines,
+    clippy::too_many_arguments,
+    reason = "a test tells one story from its start to its end"
+)]
 
 mod advice;
 mod allocation;

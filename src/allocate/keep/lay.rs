@@ -188,6 +188,10 @@ impl<'a> Keeper<'a> {
     }
 
     /// Where each unit of a controller begins.
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "the layer gives all that it knows of a controller"
+    )]
     pub fn place(
         &mut self,
         model: &Model,
@@ -356,6 +360,10 @@ impl<'a> Keeper<'a> {
 }
 
 /// The first free stretch for a unit. `known` holds from where on there may be one, by size.
+#[allow(
+    clippy::too_many_arguments,
+    reason = "what is laid, from where, and what the search remembers"
+)]
 fn search(
     model: &Model,
     unit: &Unit,

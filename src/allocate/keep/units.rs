@@ -7,7 +7,7 @@ use super::super::chain::{Chain, Item, items};
 use super::super::fixed::{Fixed, universe_pin};
 use super::Old;
 use crate::grid::{Body, Grid};
-use crate::model::{Addressing, Controller, Model, Output, PieceKind};
+use crate::model::{Addressing, Controller, ControllerId, Model, Output, PieceKind};
 use crate::plan::PortPlan;
 use crate::source::Span;
 use std::ops::Range;
@@ -107,7 +107,7 @@ pub(super) fn gather(
         let made = units.get_mut(from..).unwrap_or(&mut []);
         let window = old.window(model, index, made);
         for unit in made {
-            places(model, old, fixed, declared, unit, &window);
+            places(model, old, fixed, unit, &window);
         }
     }
     units
@@ -194,14 +194,8 @@ pub(super) fn items_of_output(model: &Model, port: &PortPlan) -> Vec<Item> {
 }
 
 /// Finds the lawful places of a unit.
-fn places(
-    model: &Model,
-    old: &Old<'_>,
-    fixed: &Fixed,
-    declared: &Controller,
-    unit: &mut Unit,
-    window: &Range<u64>,
-) {
+fn places(model: &Model, old: &Old<'_>, fixed: &Fixed, unit: &mut Unit, window: &Range<u64>) {
+    let declared = &model.controllers[ControllerId::from(unit.controller)];
     let grid = Grid::of(model, declared);
     let targets: Vec<Option<u64>> = unit
         .items

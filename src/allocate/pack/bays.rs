@@ -303,7 +303,8 @@ impl<'a> Search<'a> {
         }
         let alike = self.units.get(other as usize).is_some_and(|other| other.hash == unit.hash);
         let judge = |ports: i64| lead + ports as f64 * port <= allowed;
-        if alike && !judge(0) || !alike && !self.exchange(from, to, index as u32, other, &judge) {
+        if alike && !judge(0) || !alike && !self.exchange((from, index as u32), (to, other), &judge)
+        {
             return false;
         }
         self.relocate(index, to);
@@ -313,13 +314,11 @@ impl<'a> Search<'a> {
         true
     }
 
-    /// Counts two bays that exchange groups; false where that is worse than `judge` allows.
+    /// Counts two bays that exchange groups, each bay with the one that leaves it; false where that is worse than `judge` allows.
     fn exchange(
         &mut self,
-        from: usize,
-        to: usize,
-        one: u32,
-        other: u32,
+        (from, one): (usize, u32),
+        (to, other): (usize, u32),
         judge: &dyn Fn(i64) -> bool,
     ) -> bool {
         let (here, there) = (self.bays[from].cost, self.bays[to].cost);

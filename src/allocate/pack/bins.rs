@@ -40,7 +40,7 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
     if packed.bins.len() as u64 <= packed.bound {
         return packed;
     }
-    let mut root = Master::new(demand.clone());
+    let mut root = Master::new(demand);
     root.solve(&[], packed.bins.len() as u64, steps / 8 * 7);
     packed.bound = packed.bound.max(root.bound);
     packed.steps += root.steps;
@@ -49,11 +49,12 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
         let course = Course {
             bold: BOLD[turn % BOLD.len()],
             blur: if turn < BOLD.len() { 0.0 } else { 0.3 },
+            steps,
         };
         if packed.bins.len() as u64 <= packed.bound || packed.steps >= steps {
             break;
         }
-        dive(&root, &demand, &course, &mut random, steps, &mut packed, simple);
+        dive(&root, &course, &mut random, &mut packed, simple);
     }
     packed
 }
@@ -62,21 +63,22 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
 struct Course {
     bold: f64,
     blur: f64,
+    /// It ends after this number of steps, counted from the first dive.
+    steps: u64,
 }
 
 fn dive(
     root: &Master,
-    demand: &Demand,
     course: &Course,
     random: &mut Random,
-    steps: u64,
     packed: &mut Packed,
     simple: &mut Simple<'_>,
 ) {
+    let demand = &root.demand;
     let mut left = demand.counts.clone();
     let mut bins: Vec<Vec<u64>> = Vec::new();
     let mut chosen: Vec<(f64, Pattern)> = owned(root);
-    while left.iter().any(|&count| count > 0) && packed.steps < steps {
+    while left.iter().any(|&count| count > 0) && packed.steps < course.steps {
         let pool: Vec<Pattern> = chosen.iter().map(|(_, pattern)| pattern.clone()).collect();
         if course.blur > 0.0 {
             for (level, _) in &mut chosen {
@@ -107,7 +109,7 @@ fn dive(
         let known: Vec<Pattern> =
             pool.iter().filter_map(|pattern| within(pattern, &rows, &left)).collect();
         let wanted = (packed.bins.len() - bins.len()) as u64;
-        master.solve(&known, wanted, steps.saturating_sub(packed.steps));
+        master.solve(&known, wanted, course.steps.saturating_sub(packed.steps));
         packed.steps += master.steps;
         if master.bound >= wanted {
             return;

@@ -65,7 +65,8 @@ impl Demand {
 /// The programme and where the simplex stands.
 #[derive(Debug, Clone)]
 pub struct Master {
-    demand: Demand,
+    /// What is to be packed.
+    pub demand: Demand,
     columns: Vec<Variable>,
     basis: Vec<usize>,
     inverse: Vec<f64>,

@@ -28,6 +28,13 @@ struct Way {
     ports: Vec<u32>,
 }
 
+/// Where a run of lines goes on: the port of the next line, what that port has of the run already, and the price so far.
+struct Turn {
+    port: u32,
+    more: (u64, u64, u64),
+    price: i64,
+}
+
 /// Puts groups into a state.
 pub struct Inserter {
     /// Looks taken.
@@ -199,20 +206,18 @@ impl Inserter {
                     continue;
                 }
                 self.stack.clear();
-                self.run(state, lines, first, (0, 0, 0), 0, &mut best);
+                self.run(state, lines, Turn { port: first, more: (0, 0, 0), price: 0 }, &mut best);
             }
         }
         best
     }
 
-    /// Tries the next line of a run on `port`, which has `more` of it already.
+    /// Tries the next line of a run on a port.
     fn run(
         &mut self,
         state: &State<'_>,
         lines: &[usize],
-        port: u32,
-        more: (u64, u64, u64),
-        price: i64,
+        Turn { port, more, price }: Turn,
         best: &mut Option<Way>,
     ) -> bool {
         let Some(&line) = lines.get(self.stack.len()) else {
@@ -235,15 +240,16 @@ impl Inserter {
         );
         self.stack.push(port);
         let depth = self.stack.len();
-        let shared = depth < lines.len() && self.run(state, lines, port, more, price, best);
+        let shared =
+            depth < lines.len() && self.run(state, lines, Turn { port, more, price }, best);
         self.stack.truncate(depth);
         let mut found = shared;
         if depth == lines.len() {
-            found = self.run(state, lines, port, more, price, best);
+            found = self.run(state, lines, Turn { port, more, price }, best);
         } else if !shared || lines.len() <= MOST_PATTERNS {
             let next = port + 1;
             if (next as usize) < state.hung.len() && state.field.neighbours(port, next) {
-                found |= self.run(state, lines, next, (0, 0, 0), price, best);
+                found |= self.run(state, lines, Turn { port: next, more: (0, 0, 0), price }, best);
             }
         }
         self.stack.truncate(depth - 1);

@@ -7,27 +7,7 @@ use crate::import::columns;
 use crate::import::headings::Kind;
 use crate::import::sheet::Row;
 use crate::import::{Grade, Note, Sheet, boxes};
-use std::collections::{BTreeMap, BTreeSet};
-
-/// The most words of the name of a box.
-const MOST_WORDS: usize = 5;
-
-/// The box that a text names, by any form that a sheet of boxes has for it; `None` where it names none or several.
-fn named<'k>(known: &'k BTreeMap<String, String>, text: &str) -> Option<&'k str> {
-    let parted = |c: char| !c.is_alphanumeric() && c != '.';
-    let words: Vec<&str> = text.split(parted).filter(|word| !word.is_empty()).collect();
-    let mut longest: Vec<(usize, &str)> = Vec::new();
-    for from in 0..words.len() {
-        for to in (from + 1..=words.len().min(from + MOST_WORDS)).rev() {
-            let some = words.get(from..to).unwrap_or(&[]).concat();
-            longest.extend(known.get(&boxes::squeezed(&some)).map(|name| (to - from, &**name)));
-        }
-    }
-    let most = longest.iter().map(|(words, _)| *words).max()?;
-    let mut names = longest.iter().filter(|(words, _)| *words == most).map(|(_, name)| *name);
-    let first = names.next()?;
-    names.all(|name| name == first).then_some(first)
-}
+use std::collections::BTreeSet;
 
 /// A port that a line of its own names at its beginning: `PORT 3 (left of the door)`.
 fn port(text: &str) -> Option<Vec<SheetPort>> {
@@ -97,7 +77,7 @@ impl<'a> Stage<'a> {
         let own = by_sheet.then_some(&*table.name).filter(|name| !name.is_empty());
         self.band = [&table.name, &title]
             .into_iter()
-            .find_map(|text| named(self.known, text))
+            .find_map(|text| boxes::named_in(self.known, text, &[]))
             .or(own)
             .filter(|_| table.sections.iter().all(ported))
             .map(str::to_owned);
@@ -112,7 +92,7 @@ impl<'a> Stage<'a> {
     pub(super) fn band_of(&mut self, row: &Row) {
         let words = row.filled().map(|(_, cell)| cell.text.as_str()).next().unwrap_or("");
         self.port = port(words);
-        let Some(name) = named(self.known, words) else { return };
+        let Some(name) = boxes::named_in(self.known, words, &[]) else { return };
         if self.columns.has(Kind::Controller) {
             self.carried.insert(Kind::Controller, name.to_owned());
         } else {

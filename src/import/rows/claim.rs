@@ -10,77 +10,35 @@ use crate::import::sheet::Row;
 impl Stage<'_> {
     /// Notes where a row says that its strings lie.
     pub(super) fn claim(&mut self, row: &Row, prop: usize, lines: Vec<(usize, usize)>) {
-        let cut = |kind: Kind, stage: &Self| {
-            let cell = stage.columns.at(kind).and_then(|at| row.cells.get(at));
-            cell.is_some_and(|cell| cell.number && stage.cut)
-        };
-        let mut claim = Claim {
-            table: self.found.places.len(),
-            apart: self.counted.is_some(),
-            row: row.number,
-            prop,
-            lines,
-            starts: Vec::new(),
-            channel: None,
-            end: None,
-            universe: None,
-            end_universe: None,
-            texts: [Kind::Start, Kind::End].map(|_| (String::new(), String::new())),
-        };
         let [full, full_end] = self.full(row);
-        let (from_pair, universe_end) = match full {
+        let (from_pair, end_universe) = match full {
             Some(at) => (Some(at), None),
             None => self.pair(row, Kind::Universe, Kind::Slot),
         };
         let to_pair = full_end.or_else(|| self.pair(row, Kind::EndUniverse, Kind::EndSlot).0);
-        let [start, end] = [Kind::Start, Kind::End].map(|kind| {
-            let text = self.columns.cell(row, kind)?;
-            // Beside an end, `21-256` is no range.
-            let bare = |text: &str| text.chars().all(|c| c.is_ascii_digit() || "- ".contains(c));
-            let to = kind == Kind::End || self.columns.cell(row, Kind::End).is_some_and(bare);
-            let text = if to && bare(text) { text.replacen('-', "/", 1) } else { text.to_owned() };
-            Some(cells::spots(&text, false, cut(kind, self)))
-        });
-        let [from, to] = [Kind::StartChannel, Kind::EndChannel].map(|kind| {
-            let text = self.columns.cell(row, kind)?;
-            Some(cells::spots(text, true, false))
-        });
-        for (kind, read) in [
-            (Kind::Start, &start),
-            (Kind::End, &end),
-            (Kind::StartChannel, &from),
-            (Kind::EndChannel, &to),
-        ] {
-            if matches!(read, Some(None)) {
-                let what = "no address that is understood, such as 12/307; not kept";
-                self.note((row, kind), what, Grade::Lost);
-            }
-        }
-        let (start, from) = (start.flatten(), from.flatten());
+        let [start, end, from, to] = self.addresses(row);
         let range =
             self.columns.cell(row, Kind::Slots).and_then(|text| cells::spots(text, true, false));
         let range: Option<Spots> = range.filter(|spots| spots.iter().all(|(_, to)| to.is_some()));
         let first = |spots: Option<Spots>| {
             spots.and_then(|spots| spots.into_iter().next().map(|(from, _)| from))
         };
-        let listed = start.clone().or(from.clone().filter(|spots| spots.len() > 1)).or(range);
-        claim.end = to_pair
+        let listed = start.or(from.clone().filter(|spots| spots.len() > 1)).or(range);
+        let last = || listed.as_ref().or(from.as_ref()).and_then(|spots| spots.last()?.1.clone());
+        let mut end = to_pair
             .map(|at| vec![at])
-            .or_else(|| self.end_slot(row, &claim, from_pair, universe_end))
-            .or_else(|| first(end.flatten()))
-            .or_else(|| first(to.flatten()));
-        claim.end = claim.end.take().or_else(|| {
-            listed.as_ref().or(from.as_ref()).and_then(|spots| spots.last()?.1.clone())
-        });
-        claim.channel = match from.as_deref() {
+            .or_else(|| self.end_slot(row, (prop, &lines), from_pair, end_universe))
+            .or_else(|| first(end))
+            .or_else(|| first(to))
+            .or_else(last);
+        let mut channel = match from.as_deref() {
             Some([(at, _)]) => at.iter().find_map(|at| match at {
                 At::Channel(channel) => Some(*channel),
                 At::Slot(..) => None,
             }),
             _ => None,
         };
-        claim.texts = self.texts(row);
-        claim.starts = match (from_pair, listed, claim.channel) {
+        let mut starts = match (from_pair, listed, channel) {
             (Some(at), listed, _) if listed.as_ref().is_none_or(|listed| listed.len() < 2) => {
                 vec![vec![at]]
             }
@@ -89,25 +47,59 @@ impl Stage<'_> {
             (_, None, None) => return,
         };
         if let Some(size) = self.counted.map(|size| size.each()) {
-            for at in claim.starts.iter_mut().chain(&mut claim.end).flatten() {
+            for at in starts.iter_mut().chain(&mut end).flatten() {
                 if let At::Channel(channel @ 1..) = *at {
                     *at = At::Slot((channel - 1) / size + 1, (channel - 1) % size + 1);
                 }
             }
-            claim.channel = None;
+            channel = None;
         }
         let universe = self.columns.cell(row, Kind::Universe).and_then(cells::universes);
-        claim.universe = universe.filter(|_| from_pair.is_none()).map(|(first, _)| first);
-        claim.end_universe = universe_end;
-        self.found.claims.push(claim);
+        self.found.claims.push(Claim {
+            table: self.found.places.len(),
+            apart: self.counted.is_some(),
+            row: row.number,
+            prop,
+            lines,
+            starts,
+            channel,
+            end,
+            universe: universe.filter(|_| from_pair.is_none()).map(|(first, _)| first),
+            end_universe,
+            texts: self.texts(row),
+        });
+    }
+
+    /// What a row's cells of start, end, first channel and last channel say; what is not understood is reported.
+    fn addresses(&mut self, row: &Row) -> [Option<Spots>; 4] {
+        [Kind::Start, Kind::End, Kind::StartChannel, Kind::EndChannel].map(|kind| {
+            let text = self.columns.cell(row, kind)?;
+            // Beside an end, `21-256` is no range.
+            let bare = |text: &str| text.chars().all(|c| c.is_ascii_digit() || "- ".contains(c));
+            let read = match kind {
+                Kind::Start | Kind::End => {
+                    let cell = self.columns.at(kind).and_then(|at| row.cells.get(at));
+                    let cut = self.cut && cell.is_some_and(|cell| cell.number);
+                    let beside = self.columns.cell(row, Kind::End).is_some_and(bare);
+                    let slash = bare(text) && (beside || kind == Kind::End);
+                    let text = if slash { &text.replacen('-', "/", 1) } else { text };
+                    cells::spots(text, false, cut)
+                }
+                _ => cells::spots(text, true, false),
+            };
+            if read.is_none() {
+                let what = "no address that is understood, such as 12/307; not kept";
+                self.note((row, kind), what, Grade::Lost);
+            }
+            read
+        })
     }
 
     /// The whole address that a cell has where its column is of universes, of slots, or of something else that it can't
     /// be; and the end.
     fn full(&mut self, row: &Row) -> [Option<At>; 2] {
-        let starts = [Kind::Start, Kind::StartChannel];
-        let said = starts.iter().any(|kind| self.columns.cell(row, *kind).is_some());
-        let stray = Some(Kind::SlotsPerNode).filter(|_| !said);
+        let said = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
+        let stray = Some(Kind::SlotsPerNode).filter(|_| said.is_none());
         let of = |kinds: &[Kind]| {
             let texts = kinds.iter().filter_map(|kind| self.columns.cell(row, *kind));
             texts.filter(|text| cells::universes(text).is_none()).find_map(cells::whole_address)
@@ -152,13 +144,13 @@ impl Stage<'_> {
     fn end_slot(
         &self,
         row: &Row,
-        claim: &Claim,
+        (prop, lines): (usize, &[(usize, usize)]),
         start: Option<At>,
         last: Option<u64>,
     ) -> Option<Vec<At>> {
         let At::Slot(universe, _) = start? else { return None };
         let slot = self.columns.cell(row, Kind::EndSlot).and_then(cells::whole)?;
-        let lines = claim.lines.iter().filter_map(|at| self.found.line(claim.prop, *at));
+        let lines = lines.iter().filter_map(|at| self.found.line((prop, *at)));
         let slots: u64 = lines.map(|line| self.found.body(line).slots()).sum();
         let last = last.unwrap_or(universe + (slots / 500 + 1).min(64));
         Some((universe..=last).map(|universe| At::Slot(universe, slot)).collect())
@@ -210,20 +202,14 @@ impl Stage<'_> {
             (None, _) => return (None, None),
         };
         self.carried.insert(universe, text.clone());
-        let read = cells::universes(&text);
-        let Some((first, last)) = read else {
-            self.note(
-                (row, universe),
-                "no universe that is understood; the address is not kept",
-                Grade::Lost,
-            );
+        let Some((first, last)) = cells::universes(&text) else {
+            let what = "no universe that is understood; the address is not kept";
+            self.note((row, universe), what, Grade::Lost);
             return (None, None);
         };
-        let start_known = [Kind::Start, Kind::StartChannel]
-            .iter()
-            .any(|kind| self.columns.cell(row, *kind).is_some());
         let Some(text) = self.columns.cell(row, slot) else {
-            if universe == Kind::Universe && !start_known {
+            let start = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
+            if universe == Kind::Universe && start.is_none() {
                 let what = "a universe without a slot; the address is not kept";
                 self.note((row, universe), what, Grade::Lost);
             }
@@ -235,11 +221,8 @@ impl Stage<'_> {
         }) {
             Some(slot @ 1..=512) => (Some(At::Slot(first, slot)), last),
             _ => {
-                self.note(
-                    (row, slot),
-                    "no slot of a universe (1 to 512); the address is not kept",
-                    Grade::Lost,
-                );
+                let what = "no slot of a universe (1 to 512); the address is not kept";
+                self.note((row, slot), what, Grade::Lost);
                 (None, last)
             }
         }

@@ -143,26 +143,23 @@ pub(super) fn fitted(
         notes.push(Note { column, ..Note::of_table(what, Grade::Told) });
         columns.turn(Kind::Count, Kind::Nodes);
     }
-    // One prop a row needs no number of its string; where it has one, that is a count.
-    let numbered = columns.has(Kind::Instance) || columns.has(Kind::Position) || {
-        let mut names = BTreeMap::new();
-        for row in rows {
-            let name = columns.cell(row, Kind::Name).map(str::to_lowercase);
-            *names.entry(name).or_insert(0) += 1;
-        }
-        names.iter().any(|(name, count)| name.is_some() && *count > 1)
-    };
-    let singular = columns.heading(Kind::Strings).trim().eq_ignore_ascii_case("string");
-    // `1 of 2` or a word is no count of strings.
-    let numbered = numbered || {
-        let mut cells = rows.iter().filter_map(|row| columns.cell(row, Kind::Strings));
-        cells.any(|text| cells::whole(text).is_none())
-    };
-    if singular && numbered && !columns.has(Kind::StringNumber) {
+    if !columns.has(Kind::StringNumber) && numbers_strings(rows, columns) {
         columns.turn(Kind::Strings, Kind::StringNumber);
     }
     slots(rows, columns);
     universe_slots(rows, columns)
+}
+
+/// Whether a column headed `string` numbers the strings of props: one prop a row needs no number, so there it is a count,
+/// unless it says `1 of 2` or a word.
+fn numbers_strings(rows: &[&Row], columns: &Columns) -> bool {
+    let cells = |kind: Kind| rows.iter().filter_map(move |row| columns.cell(row, kind));
+    let mut names = BTreeSet::new();
+    columns.heading(Kind::Strings).trim().eq_ignore_ascii_case("string")
+        && (columns.has(Kind::Instance)
+            || columns.has(Kind::Position)
+            || !cells(Kind::Name).all(|name| names.insert(name.to_lowercase()))
+            || cells(Kind::Strings).any(|text| cells::whole(text).is_none()))
 }
 
 /// A column headed `#` has the places on each port, where these count from 1, or how many strings a row has, where ports

@@ -86,7 +86,7 @@ impl Stage<'_> {
     ) -> Vec<(usize, usize)> {
         let runs = self.runs(row, facts);
         let line = self.plain(row, facts);
-        let instance = self.number(row, Kind::Instance, MOST_COUNT, "left out").unwrap_or(None);
+        let instance = self.optional(row, Kind::Instance, MOST_COUNT);
         let strings = facts.sizes.len();
         let [enters, same_as] =
             [Kind::Enters, Kind::SameAs].map(|kind| self.for_each(row, kind, strings));
@@ -194,11 +194,11 @@ impl Stage<'_> {
             self.note((row, Kind::Stored), "neither yes nor no; left out", Grade::Lost);
         }
         let number = match numbered {
-            true => self.number(row, Kind::StringNumber, MOST_COUNT, "left out").unwrap_or(None),
+            true => self.optional(row, Kind::StringNumber, MOST_COUNT),
             false => None,
         };
-        let position = self.number(row, Kind::Position, MOST_NODES, "left out").unwrap_or(None);
-        let receiver_port = self.number(row, Kind::ReceiverPort, 1_024, "left out").unwrap_or(None);
+        let position = self.optional(row, Kind::Position, MOST_NODES);
+        let receiver_port = self.optional(row, Kind::ReceiverPort, 1_024);
         let receiver = receiver.map(|text| self.receiver(row, &text, receiver_port));
         SheetLine {
             row: row.number,
@@ -284,7 +284,7 @@ impl Stage<'_> {
             let only = !self.columns.has(Kind::Controller) && own.is_none();
             let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
-            if let Some(line) = self.found.line_mut(prop, *place) {
+            if let Some(line) = self.found.line_mut((prop, *place)) {
                 line.controller = own;
                 line.output = port.map(|(_, output)| *output).filter(|_| own.is_some());
             }
@@ -318,12 +318,12 @@ impl Stage<'_> {
         places: &[(usize, usize)],
     ) {
         let in_slots = self.columns.has(Kind::Derived) && self.columns.of_ports;
-        let limit = self.number(row, Kind::Limit, MOST_NODES, "left out").unwrap_or(None);
+        let limit = self.optional(row, Kind::Limit, MOST_NODES);
         let Some(limit) = limit.filter(|limit| *limit > 0) else {
             return;
         };
         for place in places {
-            let line = self.found.line(prop, *place);
+            let line = self.found.line((prop, *place));
             let Some((Some(Output::Pixel(port)), pixels)) =
                 line.map(|line| (line.output, line.make.is_some()))
             else {

@@ -60,7 +60,7 @@ impl Stage<'_> {
 
     /// Notes the box and the port of a prop, for what says that it comes after it.
     pub(super) fn note_port(&mut self, written: &str, prop: usize, last: Option<&(usize, usize)>) {
-        let line = last.and_then(|place| self.found.line(prop, *place));
+        let line = last.and_then(|place| self.found.line((prop, *place)));
         let board = line.and_then(|line| self.found.boxes.get(line.controller?));
         if let Some((board, output)) = board.zip(line.and_then(|line| line.output)) {
             let name = board.label.as_ref().unwrap_or(&board.name).clone();

@@ -2,44 +2,39 @@
 
 use crate::import::Note;
 use crate::import::clashes::about;
-use crate::import::found::{Found, SheetLine};
+use crate::import::found::{Found, SheetLine, StringAt};
 use std::collections::BTreeMap;
-
-/// Where a string stands: its prop, and its member and string there.
-type At = (usize, (usize, usize));
 
 /// Puts the name that a display has in place of each text that names the string whose data another shows. `written` has
 /// the props by the text of their rows in small letters.
 pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes: &mut Vec<Note>) {
-    let said = |(prop, place, line): (usize, (usize, usize), &SheetLine)| {
-        Some(((prop, place), line.same_as.clone()?))
-    };
-    let said: Vec<(At, String)> = found.lines().filter_map(said).collect();
+    let said = found.lines().filter_map(|(at, line)| Some((at, line.same_as.clone()?)));
+    let said: Vec<(StringAt, String)> = said.collect();
     if said.is_empty() {
         return;
     }
-    let mut by_name: BTreeMap<String, At> = BTreeMap::new();
-    for (prop, place, line) in found.lines() {
-        by_name.insert(found.name(prop, place).to_lowercase(), (prop, place));
-        if let (Some(own), Some(prop_of)) = (&line.name, found.props.get(prop)) {
-            by_name.insert(format!("{}.{own}", prop_of.name).to_lowercase(), (prop, place));
+    let mut by_name: BTreeMap<String, StringAt> = BTreeMap::new();
+    for (at, line) in found.lines() {
+        by_name.insert(found.name(at).to_lowercase(), at);
+        if let (Some(own), Some(prop)) = (&line.name, found.props.get(at.0)) {
+            by_name.insert(format!("{}.{own}", prop.name).to_lowercase(), at);
         }
     }
-    for ((prop, place), text) in said {
+    for (at, text) in said {
         let key = text.to_lowercase();
         // A prop's name stands for its strings in their order.
-        let by_prop = || written.get(&key).map(|other| (*other, place));
+        let by_prop = || written.get(&key).map(|other| (*other, at.1));
         let other = by_name.get(&key).copied().or_else(by_prop);
-        let other = other.filter(|(other, at)| found.line(*other, *at).is_some());
-        let name = other.filter(|other| *other != (prop, place));
-        let name = name.map(|(other, at)| found.name(other, at));
+        let other = other.filter(|other| found.line(*other).is_some());
+        let name = other.filter(|other| *other != at);
+        let name = name.map(|other| found.name(other));
         if name.is_none() {
             let what = format!(
                 "is the same as \"{text}\", which no other string of the table is called; left out"
             );
-            notes.push(about(found, (prop, place), what));
+            notes.push(about(found, at, what));
         }
-        if let Some(line) = found.line_mut(prop, place) {
+        if let Some(line) = found.line_mut(at) {
             line.same_as = name;
         }
     }
@@ -50,27 +45,26 @@ pub fn starts(found: &mut Found, notes: &mut Vec<Note>) {
     if found.lines().all(|(.., line)| line.same_as.is_none()) {
         return;
     }
-    let lines = found.lines().map(|(prop, place, _)| (found.name(prop, place), (prop, place)));
-    let by_name: BTreeMap<String, At> = lines.collect();
-    let all: Vec<At> = found.lines().map(|(prop, place, _)| (prop, place)).collect();
-    for (prop, place) in all {
+    let lines = found.lines().map(|(at, _)| (found.name(at), at));
+    let by_name: BTreeMap<String, StringAt> = lines.collect();
+    let all: Vec<StringAt> = found.lines().map(|(at, _)| at).collect();
+    for at in all {
         let Some((start, other)) =
-            found.line(prop, place).and_then(|line| Some((line.start?, line.same_as.clone()?)))
+            found.line(at).and_then(|line| Some((line.start?, line.same_as.clone()?)))
         else {
             continue;
         };
         let Some(other_at) = by_name.get(&other).copied() else { continue };
-        let slots = found.universe_slots.each();
-        match found.line_mut(other_at.0, other_at.1) {
+        let slots = found.universe_slots;
+        match found.line_mut(other_at) {
             Some(line) if line.start.is_none() => line.start = Some(start),
             Some(line) if line.start != Some(start) => {
                 let what = format!(
-                    "shows the data of `{other}`, which starts elsewhere; its own address {}/{} is not kept",
-                    start / slots + 1,
-                    start % slots + 1
+                    "shows the data of `{other}`, which starts elsewhere; its own address {} is not kept",
+                    slots.place(start)
                 );
-                notes.push(about(found, (prop, place), what));
-                if let Some(line) = found.line_mut(prop, place) {
+                notes.push(about(found, at, what));
+                if let Some(line) = found.line_mut(at) {
                     line.start = None;
                 }
             }
@@ -96,15 +90,15 @@ pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
             }
         }
     }
-    for (prop, place) in broken {
-        let Some(other) = found.line_mut(prop, place).and_then(|line| line.same_as.take()) else {
+    for at in broken {
+        let Some(other) = found.line_mut(at).and_then(|line| line.same_as.take()) else {
             continue;
         };
         let what = format!(
             "shows the data of `{other}`, but not all strings of its prop show those of one prop in \
              their order; left out"
         );
-        notes.push(about(found, (prop, place), what));
+        notes.push(about(found, at, what));
     }
 }
 

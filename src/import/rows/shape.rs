@@ -16,11 +16,8 @@ impl Stage<'_> {
         if in_count.is_none() {
             match self.number(row, Kind::Count, MOST_COUNT, "taken as 1") {
                 Ok(Some(0)) => {
-                    self.left_out(
-                        (row, Kind::Count),
-                        "there are none; the row is left out",
-                        Grade::Lost,
-                    );
+                    let what = "there are none; the row is left out";
+                    self.left_out((row, Kind::Count), what, Grade::Lost);
                     return None;
                 }
                 Ok(count) => facts.count = count.unwrap_or(1),
@@ -29,15 +26,12 @@ impl Stage<'_> {
         }
         let strings = match self.columns.has(Kind::StringNumber) || self.columns.of_ports {
             true => None,
-            false => self
-                .number(row, Kind::Strings, MOST_COUNT, "taken as 1")
-                .unwrap_or(None)
-                .filter(|count| *count > 0),
+            false => self.number(row, Kind::Strings, MOST_COUNT, "taken as 1").unwrap_or(None),
         };
+        let strings = strings.filter(|count| *count > 0);
         facts.slots = self.slots(row);
         let slots = facts.slots;
-        let size = self.size(row, in_count, strings, &facts)?;
-        match size {
+        match self.size(row, in_count, strings, &facts)? {
             Size::Nodes(sizes, strands) => {
                 if let Some(of) = in_count.filter(|of| {
                     self.columns.cell(row, Kind::Nodes).is_none() && sizes == [of.each]
@@ -59,18 +53,12 @@ impl Stage<'_> {
             }
             Size::Footprint(slots) => facts.sizes = vec![slots],
             Size::Slots => {
-                let of = facts.count.max(1);
-                let whole = slots.unwrap_or(0);
-                let each = if self.columns.cell(row, Kind::Slots).is_some()
+                let (of, whole) = (facts.count.max(1), slots.unwrap_or(0));
+                let shared = self.columns.cell(row, Kind::Slots).is_some()
                     && of > 1
                     && whole.is_multiple_of(of)
-                    && self.ends_as(row, whole)
-                {
-                    whole / of
-                } else {
-                    whole
-                };
-                facts.sizes = vec![each];
+                    && self.ends_as(row, whole);
+                facts.sizes = vec![if shared { whole / of } else { whole }];
             }
         }
         Some(facts)
@@ -248,33 +236,17 @@ impl Stage<'_> {
         if let Some(size) = self.in_one_cell(row, strings, facts) {
             return size;
         }
-        let per_strand = self.columns.has(Kind::NodesPerStrand).then_some(());
-        let strands = self.number(row, Kind::Strands, MOST_COUNT, "left out").unwrap_or(None);
+        let strands = self.optional(row, Kind::Strands, MOST_COUNT);
         let whole = strings.unwrap_or(1);
         let count = usize::try_from(whole).unwrap_or(1);
-        let per_strand = match per_strand {
-            Some(_) => {
-                self.number(row, Kind::NodesPerStrand, MOST_NODES, "left out").unwrap_or(None)
-            }
-            None => None,
-        };
-        match self.number(row, Kind::NodesPerString, MOST_NODES, OUT) {
-            Ok(Some(nodes)) if nodes > 0 => {
-                return Some(Size::Nodes(vec![nodes; count], strands.unwrap_or(0)));
-            }
-            Err(()) => {
-                self.left_row(row, OUT);
-                return None;
-            }
-            Ok(_) => {}
+        let per_strand = self.optional(row, Kind::NodesPerStrand, MOST_NODES);
+        let per_string = self.number(row, Kind::NodesPerString, MOST_NODES, OUT);
+        let per_string = per_string.map_err(|()| self.left_row(row, OUT)).ok()?;
+        if let Some(nodes) = per_string.filter(|nodes| *nodes > 0) {
+            return Some(Size::Nodes(vec![nodes; count], strands.unwrap_or(0)));
         }
-        let total = match self.number(row, Kind::Nodes, MOST_NODES, OUT) {
-            Ok(total) => total.filter(|total| *total > 0),
-            Err(()) => {
-                self.left_row(row, OUT);
-                return None;
-            }
-        };
+        let total = self.number(row, Kind::Nodes, MOST_NODES, OUT);
+        let total = total.map_err(|()| self.left_row(row, OUT)).ok()?.filter(|total| *total > 0);
         match (total, per_strand, in_count) {
             (Some(nodes), _, _) => {
                 if nodes < whole {

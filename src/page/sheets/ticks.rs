@@ -46,9 +46,8 @@ fn string(line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
         Some(node) => {
             // Nodes are whole or cut; either way the last one's first slot is this far before its
             // last.
-            let slots = u64::from(hung.slots_of_universe.max(1));
             let channel = end.channel.saturating_sub(u64::from(node.slots));
-            put!(html; hung.shape.nodes, ": ", channel / slots + 1, "/", channel % slots + 1);
+            put!(html; hung.shape.nodes, ": ", hung.slots_of_universe.place(channel));
         }
         None => {
             put!(html; "slot ", end.universe, "/", end.slot);

@@ -44,7 +44,7 @@ pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
         // The plus is cut before the first of them where it is 0.
         let cut = run.plus < run.minus;
         let ohms = if cut { 0.0 } else { run.plus + run.minus };
-        wire.push(run.count, ohms, amps, floor, most);
+        wire.push(run.count, (ohms, amps), floor, most);
         if let Some(floor) = floor {
             wire.scale = (made_for - floor).max(0.1);
         }

@@ -110,7 +110,7 @@ impl Wire {
     }
 
     /// Appends equal points, each with the resistance before it and what it draws.
-    pub fn push(&mut self, count: u32, ohms: f64, amps: f64, floor: Option<f64>, most: f64) {
+    pub fn push(&mut self, count: u32, (ohms, amps): (f64, f64), floor: Option<f64>, most: f64) {
         let first = self.ohms.len();
         for _ in 0..count {
             let far = item(&self.ohms, self.ohms.len() - 1) + ohms;

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::grid::Body;
-use crate::model::{Controller, Model, StringId};
+use crate::model::{Controller, Model, ReservedUniverses, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -49,16 +49,15 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             (None, Some(_)) => true,
             _ => holder.0 <= comer.0,
         };
-        let (moves, stays) = if comer_moves {
-            ((clash.comer, comer), (clash.holder, holder))
-        } else {
-            ((clash.holder, holder), (clash.comer, comer))
-        };
+        let mut both = [(clash.comer, comer), (clash.holder, holder)];
+        if !comer_moves {
+            both.reverse();
+        }
         searches += 1;
         let free = (searches <= MOST_SEARCHES)
-            .then(|| free_range(model, plan, &by_start, moves.0))
+            .then(|| free_range(model, plan, &by_start, both[0].0))
             .flatten();
-        sink.push(told(model, plan, clash, moves, stays, free));
+        sink.push(told(model, plan, clash, both, free));
     }
 }
 
@@ -68,8 +67,7 @@ fn told(
     model: &Model,
     plan: &Plan,
     clash: &Clash,
-    moves: Where,
-    stays: Where,
+    [moves, stays]: [Where; 2],
     free: Option<u64>,
 ) -> Diagnostic {
     let (name, other) = (model.name_of(moves.0), model.name_of(stays.0));
@@ -109,16 +107,14 @@ fn told(
     .and_if(stays.1.1, "pinned here")
 }
 
-/// A prop that is to show another's data but has another footprint: names, counts of strings, and the slots of the
+/// A prop that is to show another's data but has another footprint: places, names, counts of strings, and the slots of the
 /// first strings that differ, each of this one and of the shown.
 #[must_use]
 pub fn footprint(
-    at: Span,
-    name: &str,
-    shown: &str,
+    (at, shown_at): (Span, Span),
+    (name, shown): (&str, &str),
     counts: (usize, usize),
     slots: (String, String),
-    shown_at: Span,
 ) -> Diagnostic {
     let (what, label) = if counts.0 == counts.1 {
         (
@@ -150,8 +146,7 @@ pub fn in_the_way(
     one: (StringId, Span),
     whose: &Controller,
     words: (&str, &str),
-    reserved_last: u32,
-    reserved_at: Span,
+    row: &ReservedUniverses,
 ) -> Diagnostic {
     let name = model.name_of(one.0);
     let (range, reserved) = words;
@@ -167,9 +162,9 @@ pub fn in_the_way(
     .help(format!(
         "start `{}` behind it: `universes from {}`",
         whose.name,
-        reserved_last.saturating_add(1)
+        row.last.saturating_add(1)
     ))
-    .and(reserved_at, format!("{reserved} reserved here"))
+    .and(row.at, format!("{reserved} reserved here"))
     .and_if(whose.addressing_at, "addressing is consecutive")
 }
 

@@ -97,7 +97,7 @@ fn on_universes(
     });
     // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
     if whose.addressing == Addressing::Consecutive && pin.is_none() {
-        return overlap::in_the_way(model, one, whose, (&range, &reserved), row.last, row.at);
+        return overlap::in_the_way(model, one, whose, (&range, &reserved), row);
     }
     RULE.report(
         one.1,

@@ -223,18 +223,16 @@ impl Scene<'_> {
 
     /// Where it ended, and ends.
     fn ends(&self, id: StringId) -> (String, String) {
-        let slots = self.past.universe_slots.each();
         let was = self.past.of(id).map_or(0, |was| was.end().saturating_sub(1));
         let now = self.plan.of(id).map_or(0, |placed| placed.end);
-        let (universe, slot) = self.plan.universe_slot(now);
-        (format!("{}/{}", was / slots + 1, was % slots + 1), format!("{universe}/{slot}"))
+        (self.past.universe_slots.place(was), self.plan.universe_slots.place(now))
     }
 
     fn lies(&self, id: StringId) -> String {
         let Some(placed) = self.plan.of(id) else {
             return "nowhere".to_owned();
         };
-        let (universe, slot) = self.plan.universe_slot(placed.start);
+        let at = self.plan.universe_slots.place(placed.start);
         let port = self.plan.ports.as_slice().get(placed.port as usize);
         let elsewhere = port.filter(|port| {
             let was = self.past.of(id);
@@ -243,10 +241,8 @@ impl Scene<'_> {
             })
         });
         match elsewhere {
-            Some(port) => {
-                format!("{universe}/{slot} on port `{}`", plug_name(self.model, port, Some(id)))
-            }
-            None => format!("{universe}/{slot}"),
+            Some(port) => format!("{at} on port `{}`", plug_name(self.model, port, Some(id))),
+            None => at,
         }
     }
 

@@ -108,9 +108,9 @@ pub fn set_up(lock: &str, first: &SetUp, second: &SetUp) -> Diagnostic {
 }
 
 fn lies(of: &Lock, row: &Row) -> String {
-    let (universe, slot) = of.universe_slot(row.start);
+    let at = of.universe_slots.place(row.start);
     let (name, port) = (shown(&row.name), row.output.name());
-    format!("`{name}` at {universe}/{slot} on `{}.{port}`", shown(&row.controller))
+    format!("`{name}` at {at} on `{}.{port}`", shown(&row.controller))
 }
 
 fn places(finding: Diagnostic, of: &Lock, pairs: &[(&Row, &Row)]) -> Diagnostic {

@@ -105,8 +105,7 @@ fn in_one_word(written: &str, known: &[&str]) -> Option<String> {
 /// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
 /// the kinds of block that do have it, `blocks_with` the kinds that have another.
 pub fn word(
-    span: Span,
-    written: &str,
+    (span, written): (Span, &str),
     block: &str,
     known: &[&str],
     elsewhere: &[&str],

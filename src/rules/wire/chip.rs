@@ -30,7 +30,7 @@ pub const RULE: Rule = Rule {
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for port in &plan.ports {
         each_make(model, port, &[], |settings, id, at, more| {
-            if let Some(finding) = refused(model, port, settings, id, at, more) {
+            if let Some(finding) = refused(model, port, settings, (id, at), more) {
                 sink.push(finding);
             }
         });
@@ -94,8 +94,7 @@ fn refused(
     model: &Model,
     port: &PortPlan,
     settings: &PortSettings,
-    id: StringId,
-    at: Span,
+    (id, at): (StringId, Span),
     more: usize,
 ) -> Option<Diagnostic> {
     let node = model.node_of(id)?;

@@ -93,8 +93,8 @@ pub const UNITS: &[Unit] = &[
 /// The unit of a word as written.
 #[must_use]
 pub fn find(word: &str) -> Option<&'static Unit> {
-    let is = |name: &&str| name.len() == word.len() && *name == word;
-    UNITS.iter().find(|unit| is(&unit.name) || unit.also.iter().any(is))
+    let named = UNITS.iter().find(|unit| unit.name == word);
+    named.or_else(|| UNITS.iter().find(|unit| unit.also.contains(&word)))
 }
 
 /// The units that measure one thing, each size once: of `Hz` and `fps` the first.

@@ -90,14 +90,15 @@ pub struct Heard {
 #[must_use]
 pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
     let controller = &model.controllers[id];
-    let ports = plan.ports_of(id).iter();
-    let mut laid: Vec<(u64, u64, Output, StringId)> = ports
-        .flat_map(|port| strings(port).map(|(id, _)| (port.output, id)))
-        .filter_map(|(output, id)| {
-            let placed = plan.of(id)?;
-            Some((placed.start, placed.end, output, id))
-        })
-        .collect();
+    let ports = plan.ports_of(id);
+    let mut laid: Vec<(u64, u64, Output, StringId)> =
+        Vec::with_capacity(ports.iter().map(|port| port.pieces.len()).sum());
+    for port in ports {
+        for (id, _) in strings(port) {
+            let placed = plan.of(id);
+            laid.extend(placed.map(|placed| (placed.start, placed.end, port.output, id)));
+        }
+    }
     // Strings with the same data lie on the same slots; one of them says it all.
     laid.sort_unstable();
     laid.dedup_by_key(|(start, end, ..)| (*start, *end));

@@ -19,11 +19,10 @@ use std::time::Duration;
 use tinsel::editor::desk::Desk;
 use tinsel::source::{Files, Loaded, Memory};
 
-/// How long this thread has been on a processor (Linux: the first figure of schedstat, in nanoseconds).
+/// How long this thread has been on a processor.
 fn on_processor() -> Duration {
-    let stat = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap();
-    let first = stat.split(' ').next().unwrap();
-    Duration::from_nanos(first.parse().unwrap())
+    let time = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    Duration::new(time.tv_sec.unsigned_abs(), u32::try_from(time.tv_nsec).unwrap())
 }
 
 /// The texts, main file first, of a display cut at every eighth controller.

@@ -34,6 +34,8 @@ pub(super) struct Layer<'a> {
     pub searched: Option<Searched>,
     /// How often anything was stepped over.
     pub steps: u64,
+    /// What hangs on the port at hand; kept so that its room is used again.
+    pub items: Vec<Item>,
 }
 
 /// Lays all outputs, around what lay somewhere before.
@@ -55,6 +57,7 @@ pub(super) fn lay(
         pins: false,
         searched: None,
         steps: 0,
+        items: Vec::new(),
     };
     let mut keeper = old.map(|old| Keeper::new(model, old, &ports, &spans, &mut layer.fixed));
     let mut controllers: Vec<ControllerPlan> = spans

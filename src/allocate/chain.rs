@@ -47,21 +47,29 @@ impl Item {
 /// The strings of an output, those that show another's data only if asked for. On an unbroken port the line closes up
 /// where a string is stored, so what is stored stands last.
 pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
+    let mut items = Vec::with_capacity(port.pieces.len());
+    fill(&mut items, model, port, with_same);
+    items
+}
+
+/// The same, in a list whose room is used again.
+pub(super) fn fill(items: &mut Vec<Item>, model: &Model, port: &PortPlan, with_same: bool) {
+    items.clear();
     let strings = port.pieces.iter().filter_map(|piece| {
         let PieceKind::String(id, _) = piece.piece.kind else {
             return None;
         };
         Some((id, piece.piece))
     });
-    let items =
-        strings.zip(1..).filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
-    let mut items: Vec<Item> = items.filter(|item| with_same || item.same.is_none()).collect();
+    let of = strings.zip(1..);
+    let of = of.filter_map(|((id, piece), position)| Item::of(model, id, piece, position));
+    items.extend(of.filter(|item| with_same || item.same.is_none()));
     let declared = model.controller(port.controller);
     let unbroken = declared.is_some_and(|c| c.addressing != Addressing::PerProp);
-    if unbroken && matches!(port.output, Output::Pixel(_)) {
-        items.sort_by_key(|item| model.string(item.id).is_some_and(|string| string.stored));
+    let stored = |item: &Item| model.string(item.id).is_some_and(|string| string.stored);
+    if unbroken && matches!(port.output, Output::Pixel(_)) && items.iter().any(stored) {
+        items.sort_by_key(stored);
     }
-    items
 }
 
 /// The strings of a port and how its controller lays them.

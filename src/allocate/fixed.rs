@@ -7,7 +7,7 @@ use super::space::{Block, Blocks, NOBODY};
 use crate::diagnostic::Sink;
 use crate::grid::Grid;
 use crate::model::{Addressing, Controller, Model, Output, PieceKind, PinPlace, Start};
-use crate::plan::PortPlan;
+use crate::plan::{ChainPiece, PortPlan};
 use crate::protocol::UNIVERSES;
 use crate::rules;
 use crate::source::Span;
@@ -156,6 +156,10 @@ fn pins_of(
             if let Some((channel, at)) = universe_pin(model, port) {
                 add(grid.universes(&(channel..channel + 1)), at);
             }
+            continue;
+        }
+        let pinned = |piece: &ChainPiece| pin_of(model, piece.piece.kind).is_some();
+        if !consecutive && !port.pieces.iter().any(pinned) {
             continue;
         }
         let items = items(model, port, consecutive);

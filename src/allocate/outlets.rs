@@ -272,6 +272,11 @@ impl<'a> Outlets<'a> {
 
     /// Marks the lines that no fuse of the ports they may use feeds, even alone.
     pub fn mark_unfed(&self, lines: &mut [(usize, Need)]) {
+        let own = self.model.controllers.iter().map(|one| &one.ports);
+        let mut ports = own.chain(self.model.receivers.iter().map(|one| &one.ports)).flatten();
+        if ports.all(|port| port.settings.fuse.is_none()) {
+            return;
+        }
         // Of free outputs that are alike one is asked.
         let mut seen = BTreeSet::new();
         let mut apart: Vec<usize> = (0..self.rows.len()).collect();

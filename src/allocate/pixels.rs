@@ -1,7 +1,7 @@
 //! Pixel ports: an unbroken range each, an unbroken range all together, or a start for each string.
 
 use super::addresses::{Layer, Run};
-use super::chain::{Chain, Item, items};
+use super::chain::{Chain, Item, fill};
 use crate::grid::Body;
 use crate::model::{Addressing, PieceKind};
 use crate::plan::{PortPlan, Why};
@@ -26,17 +26,21 @@ impl Layer<'_> {
     /// Lays a port at or behind a channel; where the next goes on.
     pub fn pixel_port(&mut self, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
         let consecutive = run.declared.addressing == Addressing::Consecutive;
-        let items = items(self.model, port, consecutive);
-        if items.is_empty() {
-            return cursor;
-        }
+        let mut items = std::mem::take(&mut self.items);
+        fill(&mut items, self.model, port, consecutive);
         let chain = Chain::new(run.grid, run.declared, &items);
-        let end = match run.declared.addressing {
-            Addressing::PerPort => self.per_port(run, &chain, cursor),
-            Addressing::PerProp => self.per_prop(run, &chain, cursor),
-            Addressing::Consecutive => return self.consecutive(run, &chain, cursor),
+        let next = match run.declared.addressing {
+            _ if items.is_empty() => cursor,
+            Addressing::PerPort => {
+                self.per_port(run, &chain, cursor).saturating_add(self.spare(port))
+            }
+            Addressing::PerProp => {
+                self.per_prop(run, &chain, cursor).saturating_add(self.spare(port))
+            }
+            Addressing::Consecutive => self.consecutive(run, &chain, cursor),
         };
-        end.saturating_add(self.spare(port))
+        self.items = items;
+        next
     }
 
     /// Slots left free behind a used port: spare nodes of the make that hangs there last.
@@ -52,7 +56,7 @@ impl Layer<'_> {
     fn per_port(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
         // What an offset within a universe makes of the chain is the same in every universe.
         let mut known: Option<(u64, Range<u64>)> = None;
-        let (Range { start, .. }, stepped) = self.clear(run, cursor, Some(run.owner), |at| {
+        let (stretch, stepped) = self.clear(run, cursor, Some(run.owner), |at| {
             let at = chain.begin(0, at);
             let offset = run.grid.offset(at);
             if known.as_ref().is_none_or(|(of, _)| *of != offset) {
@@ -63,7 +67,7 @@ impl Layer<'_> {
                 base.saturating_add(stretch.start)..base.saturating_add(stretch.end)
             })
         });
-        let ghost = chain.stretch(start);
+        let start = stretch.start;
         let pin = chain.items.first().and_then(|item| item.pin);
         let why = match (pin, stepped) {
             (Some((_, at)), _) => Why::Pinned(at),
@@ -71,7 +75,7 @@ impl Layer<'_> {
             (None, None) => run.why(cursor, start),
         };
         self.put(run, chain, pin.map_or(start, |(channel, _)| channel), why);
-        ghost.end
+        stretch.end
     }
 
     /// Puts a chain down from a channel on and holds its pins against where they fall.

@@ -182,15 +182,27 @@ impl<'a> Asked<'a> {
         }
         let kinds = self.kinds(samples.keys());
         let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
-        // Ports that were looked at last, for each look that ports share.
-        let mut known: BTreeMap<Look, Vec<(usize, usize)>> = BTreeMap::new();
-        let mut places: BTreeMap<(ControllerId, Option<ReceiverId>), usize> = BTreeMap::new();
+        // Of the controller at hand: ports that were looked at last, for each look that ports share, and its places.
+        let mut known: Vec<(Look, Vec<(usize, usize)>)> = Vec::new();
+        let mut places: Vec<(Option<ReceiverId>, usize)> = Vec::new();
+        let (mut controller, mut many) = (None, 0);
         for (at, row) in self.outlets.rows.iter().enumerate() {
             let (Kind::Pixel, Output::Pixel(number)) = (row.kind, row.output) else {
                 continue;
             };
+            if controller.replace(row.controller) != Some(row.controller) {
+                known.clear();
+                places.clear();
+            }
             let free = self.outlets.state(at) == Some(State::Free);
-            let seen = self.outlets.look(at).map(|key| known.entry(key).or_default());
+            let seen = self.outlets.look(at).map(|key| {
+                let at = known.iter().position(|(one, _)| *one == key);
+                at.unwrap_or_else(|| {
+                    known.push((key, Vec::new()));
+                    known.len() - 1
+                })
+            });
+            let seen = seen.and_then(|at| known.get_mut(at)).map(|(_, seen)| seen);
             let filled = self.outlets.filled(at);
             let alike = |(other, _): &&(usize, usize)| self.outlets.filled(*other) == filled;
             let last = seen.as_ref().map_or(&[][..], |seen| seen.as_slice()).iter().rev();
@@ -207,8 +219,12 @@ impl<'a> Asked<'a> {
                     look
                 }
             };
-            let next = places.len();
-            let place = *places.entry((row.controller, row.receiver)).or_insert(next);
+            let place = places.iter().find(|(receiver, _)| *receiver == row.receiver);
+            let place = place.map_or(many, |(_, place)| *place);
+            if place == many {
+                places.push((row.receiver, many));
+                many += 1;
+            }
             let kind = match self.outlets.hangs(at) {
                 Hangs::Nothing => None,
                 Hangs::One(make) => {

@@ -153,8 +153,8 @@ impl<'a> Orders<'a> {
                 let ids = prop.strings_of(member).map(StringId);
                 let new: Vec<&Row> =
                     ids.filter_map(|id| self.now.row(&self.model.name_of(id))).collect();
-                let name = match number {
-                    0 => prop.name.clone(),
+                let name: Box<str> = match number {
+                    0 => Box::from(&*prop.name),
                     number => format!("{}[{number}]", prop.name).into(),
                 };
                 // Its strings may have had another name; one that came later has none before.

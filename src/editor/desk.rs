@@ -8,6 +8,8 @@ use crate::ast::{Ast, BlockKind, Ident, Statement};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Sink};
 use crate::lock::Relay;
 use crate::lockfile::{self, LockText};
+use crate::model::Model;
+use crate::plan::Plan;
 use crate::resolve::uses::{self, Uses};
 use crate::source::{Files, Loaded, SourceFile, SourceMap, Span};
 use crate::{Compiled, Reading, compile_read, syntax};
@@ -53,7 +55,8 @@ pub struct Desk {
 impl Desk {
     /// Compiles the display as its texts are now.
     pub fn compile(&mut self, files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> &Compiled {
-        let sources = self.take_back();
+        // What the last compile made gives its memory back after this one: the system would take it in between.
+        let (sources, _last) = self.take_back();
         self.given = Given { main: Some(bare(&main)), lock: lock.clone(), loads: BTreeMap::new() };
         let files = Noting { files, loads: RefCell::default() };
         let reading = Reading {
@@ -70,10 +73,10 @@ impl Desk {
         self.compiled.insert(compiled)
     }
 
-    /// Puts the statements of the last compile back to their texts; gives those texts.
-    fn take_back(&mut self) -> SourceMap {
+    /// Puts the statements of the last compile back to their texts; gives those texts, and what else it made.
+    fn take_back(&mut self) -> (SourceMap, Option<(Model, Plan)>) {
         let Some(compiled) = self.compiled.take() else {
-            return SourceMap::default();
+            return (SourceMap::default(), None);
         };
         let base = compiled.sources.files().last().map_or(0, |file| file.base);
         *self.lock.get_mut() = compiled.lock.map(|lock| (base, lock));
@@ -81,26 +84,22 @@ impl Desk {
         for one in parsed.values_mut() {
             one.statements.clear();
         }
-        let mut statements = compiled.ast.statements.into_iter().peekable();
-        while let Some(first) = statements.next() {
-            let Some(file) = compiled.sources.file_at(first.span.start) else {
-                continue;
-            };
-            let own = |one: &Statement| one.span.start <= file.span().end;
-            let Some(kept) = parsed.get_mut(&file.base) else {
-                continue;
-            };
-            kept.statements.push(first);
-            while let Some(next) =
-                statements.next_if(|next| next.span.start >= file.base && own(next))
-            {
-                kept.statements.push(next);
+        let mut statements = compiled.ast.statements.into_iter();
+        while let Some(first) = statements.as_slice().first() {
+            let file = compiled.sources.file_at(first.span.start);
+            let own = file.map_or(1..=0, |file| file.base..=file.span().end);
+            let all = statements.as_slice().iter();
+            let stretch = all.take_while(|one| own.contains(&one.span.start)).count().max(1);
+            let stretch = statements.by_ref().take(stretch);
+            match file.and_then(|file| parsed.get_mut(&file.base)) {
+                Some(kept) => kept.statements.extend(stretch),
+                None => drop(stretch.count()),
             }
         }
         for one in parsed.values_mut().flat_map(|one| &mut one.statements) {
             one.stock = false;
         }
-        compiled.sources
+        (compiled.sources, Some((compiled.model, compiled.plan)))
     }
 
     /// Reads a lock that is not the one of the last compile.

@@ -4,12 +4,13 @@ use super::{CircuitId, NodeId, PropId, ShapeId, StringId};
 use crate::source::Span;
 use crate::unit::Gauge;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// A prop, or a family of `* N` props.
 #[derive(Debug, Clone)]
 pub struct Prop {
     /// Its name.
-    pub name: Box<str>,
+    pub name: Arc<str>,
     /// Its declaration (the name).
     pub at: Span,
     /// A label for people.

@@ -115,7 +115,11 @@ impl<'a> Lets<'a> {
     }
 
     /// The value of an expression; `None` where it has none, which has then been reported.
+    #[inline]
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
+        if let Expr::Number(_, digits, places) = *expr {
+            return Some(Decimal { digits, places });
+        }
         self.value_of(names, expr, None, sink)
     }
 
@@ -193,6 +197,11 @@ impl<'a> Lets<'a> {
         if let Some(row) = self.by_name.get(name).and_then(|at| self.rows.get(*at)) {
             row.used.set(true);
         }
+    }
+
+    /// All names, in file order.
+    pub fn names<'n>(&'n self, names: &'n Names<'a>) -> impl Iterator<Item = &'a str> + 'n {
+        self.rows.iter().map(|row| names.text_at(row.at))
     }
 
     /// Whether there is such a name.

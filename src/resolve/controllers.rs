@@ -1,5 +1,6 @@
 //! `controller` and `receiver`.
 
+use super::kept::Before;
 use super::like::Lineage;
 use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
@@ -9,8 +10,8 @@ use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
 use crate::diagnostic::words::nearest;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
-    Addressing, Align, CircuitId, Controller, ControllerId, Model, Port, PortSettings, Receiver,
-    ReservedUniverses, Start, Told,
+    Addressing, Align, ChipId, CircuitId, Controller, ControllerId, Model, Port, PortSettings,
+    Receiver, ReservedUniverses, Start, Told,
 };
 use crate::protocol::{self, Input};
 use crate::rules;
@@ -32,6 +33,27 @@ struct Made {
     outputs: bool,
 }
 
+impl Made {
+    /// The chips that its ports drive.
+    fn chips(&self) -> impl Iterator<Item = ChipId> {
+        let ports = self.controller.ports.chunk_by(|a, b| Arc::ptr_eq(&a.settings, &b.settings));
+        let settings = ports.filter_map(<[Port]>::first).map(|port| &port.settings);
+        settings.flat_map(|settings| &settings.chips).map(|chip| chip.value)
+    }
+
+    /// The same controller, if there is room for so many more ports.
+    fn again(&self, reader: &Reader<'_, '_>, ports: usize, stock: bool) -> Option<Self> {
+        let names = reader.names;
+        if !names.add_ports(ports) {
+            return None;
+        }
+        self.chips().for_each(|chip| names.chips.use_row(chip.0));
+        let mut made = self.clone();
+        made.controller.stock = stock;
+        Some(made)
+    }
+}
+
 /// Ports by their numbers.
 fn by_number(ports: Vec<Port>) -> Ports {
     ports.into_iter().map(|port| (port.number, port)).collect()
@@ -45,9 +67,20 @@ pub fn controllers(
     model: &mut Model,
     sink: &mut Sink,
 ) {
+    let whole = model.display.whole_nodes;
+    let known = model.chips.iter().map(|chip| format!("{}\n", chip.name));
+    let before = Before::new(reader, known.chain([format!("{whole}\n")]));
+    let first_new = model.chips.len();
     let made = lineage.each(|index, row, like: Option<&Made>| {
+        let stock = row.stock;
+        let kept = before
+            .read(row.block, |(made, ports): &(Made, usize)| made.again(reader, *ports, stock));
+        if let Some(made) = kept.flatten() {
+            return made;
+        }
+        let (told, declared) = (sink.count(), reader.names.ports());
         let mut made = like.cloned().unwrap_or(Made {
-            controller: Controller::plain("", model.display.whole_nodes),
+            controller: Controller::plain("", whole),
             align_at: None,
             outputs: false,
         });
@@ -85,6 +118,13 @@ pub fn controllers(
         controller.dmx.sort_by_key(|output| output.value);
         controller.dmx.dedup_by_key(|output| output.value);
         controller.ports = ports.into_values().collect();
+        if sink.count() == told && !sink.is_full() && !made.outputs {
+            let ports = reader.names.ports() - declared;
+            // A port that was said twice may have named a chip that it does not keep.
+            let once = ports == made.controller.ports.len() + made.controller.dmx.len();
+            let known = once && made.chips().all(|chip| chip.index() < first_new);
+            before.write(reader, row.block, || known.then(|| (made.clone(), ports)));
+        }
         made
     });
     for made in made {
@@ -114,12 +154,15 @@ fn lacks_outputs(reader: &Reader<'_, '_>, block: &Block, read: &[Matched<'_>]) -
     let names = reader.names;
     let words = ["ports", "port", "dmx"];
     let lost = block.broken && words.iter().any(|word| names.is_mentioned(word));
+    if lost || read.len() == block.settings.len() {
+        return lost;
+    }
     let known = first_words(Scope::Of(BlockKind::Controller));
     let mut unread = block.settings.iter().filter(|setting| {
         let is = |set: &Matched<'_>| std::ptr::eq(set.setting, *setting);
         !read.iter().any(is)
     });
-    lost || unread.any(|setting| {
+    unread.any(|setting| {
         let key = names.text(setting.key);
         let near = nearest(key, known.iter().copied());
         let own = known.contains(&key) && !words.contains(&key);

@@ -22,6 +22,9 @@ struct Gather<'g> {
     seen: Vec<String>,
     /// The files that are being read, with the place of the include that led on from each.
     open: Vec<(String, String, Span)>,
+    /// The statements so far, in stretches; and whether the last one may be added to.
+    parts: Vec<Vec<Statement>>,
+    grows: bool,
     all: Ast,
 }
 
@@ -42,10 +45,22 @@ pub fn gather(
         sink,
         seen: vec![main.identity.clone()],
         open: Vec::new(),
+        parts: Vec::new(),
+        grows: false,
         all: Ast::default(),
     };
     gather.read(main, false, None);
-    gather.all
+    let Gather { mut parts, mut all, .. } = gather;
+    // A display of one file, mostly: a large one need not be moved.
+    all.statements = match parts.len() {
+        1 => parts.pop().unwrap_or_default(),
+        _ => {
+            let mut whole = Vec::with_capacity(parts.iter().map(Vec::len).sum());
+            parts.iter_mut().for_each(|part| whole.append(part));
+            whole
+        }
+    };
+    all
 }
 
 impl Gather<'_> {
@@ -84,16 +99,15 @@ impl Gather<'_> {
         self.all.mentioned.extend(ast.mentioned);
         self.all.unnamed.extend(ast.unnamed);
         let includes = |one: &Statement| matches!(one.kind, StatementKind::Include(_));
-        if !stock && self.all.statements.is_empty() && !ast.statements.iter().any(includes) {
-            // A display of one file, mostly: a large one need not be moved.
-            self.all.statements = ast.statements;
+        if !stock && !ast.statements.iter().any(includes) {
+            self.parts.push(ast.statements);
+            self.grows = false;
             return;
         }
-        self.all.statements.reserve(ast.statements.len());
         for statement in ast.statements {
             match statement.kind {
                 StatementKind::Include(include) => {
-                    self.all.statements.push(Statement {
+                    self.push(Statement {
                         stock: statement.stock || stock,
                         kind: StatementKind::Include(include),
                         ..statement
@@ -104,12 +118,17 @@ impl Gather<'_> {
                     self.include(&file, &path, stock || include.stock, place);
                     self.open.pop();
                 }
-                kind => self.all.statements.push(Statement {
-                    stock: statement.stock || stock,
-                    kind,
-                    ..statement
-                }),
+                kind => self.push(Statement { stock: statement.stock || stock, kind, ..statement }),
             }
+        }
+    }
+
+    fn push(&mut self, statement: Statement) {
+        if !std::mem::replace(&mut self.grows, true) {
+            self.parts.push(Vec::new());
+        }
+        if let Some(part) = self.parts.last_mut() {
+            part.push(statement);
         }
     }
 

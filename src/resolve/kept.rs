@@ -1,55 +1,95 @@
-//! What a prop came to last time: while a display is edited, most of its statements stay as they are.
+//! What a statement came to last time: while a display is edited, most of its statements stay as they are.
 
 use super::matching::Reader;
 use super::names::Decl;
 use super::sketch::Sketch;
 use crate::ast::{Arg, Block, Body, Expr, Setting};
 use crate::model::{Model, Prop, Shape};
+use std::cell::Cell;
 use std::sync::Arc;
 
-/// A prop of one member whose settings name nothing but its make of node.
-struct Kept {
+/// What a statement came to whose settings name nothing but what stood before it.
+struct Kept<T> {
     /// What those settings were read against.
     beside: Arc<str>,
-    prop: Prop,
-    shapes: Box<[Shape]>,
+    made: T,
 }
 
-/// The props of a display that is being edited, as they were made last time.
+/// A prop of one member, and its shapes.
+type Whole = (Prop, Box<[Shape]>);
+
+/// The statements of a kind in a display that is being edited, as they were made last time.
 pub struct Before {
-    /// The makes of node in their order, each with what a shape takes from it; `None` where nothing is kept.
+    /// What they may name; `None` where nothing is kept.
     beside: Option<Arc<str>>,
+    /// Where a copy of it lies that was last seen to be the same: nearly all statements share one.
+    same: Cell<Option<*const u8>>,
 }
 
 impl Before {
-    /// For a model whose makes of node are known.
-    pub fn new(reader: &Reader<'_, '_>, model: &Model) -> Self {
-        let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
-        let beside = reader.names.is_edited().then(|| nodes.collect::<String>().into());
-        Self { beside }
+    /// For statements that may name so much.
+    pub fn new(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Self {
+        let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
+        let all = || beside.chain(lets).collect::<String>().into();
+        Self { beside: reader.names.is_edited().then(all), same: Cell::new(None) }
     }
 
-    /// Puts a prop and its shapes into the model as they were made last time, if they would be the same now. Gives how
-    /// many shapes.
-    pub fn put(&self, reader: &Reader<'_, '_>, row: &Decl<'_>, model: &mut Model) -> Option<usize> {
-        let made = row.block.made.0.lock().ok()?;
-        let kept = made.as_ref()?.downcast_ref::<Kept>()?;
-        let most = model.most_strings as usize;
-        let fits = model.shapes.len() + kept.shapes.len() <= most;
-        if !fits || self.beside.as_ref().is_none_or(|beside| **beside != *kept.beside) {
+    /// For props in a model whose makes of node are known.
+    pub fn props(reader: &Reader<'_, '_>, model: &Model) -> Self {
+        let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
+        Self::new(reader, nodes)
+    }
+
+    /// Reads what a statement came to last time, if it would come to the same now.
+    pub fn read<T: 'static, R>(&self, block: &Block, read: impl FnOnce(&T) -> R) -> Option<R> {
+        let made = block.made.0.lock().ok()?;
+        let kept = made.as_ref()?.downcast_ref::<Kept<T>>()?;
+        let beside = self.beside.as_ref()?;
+        let lies = Some(kept.beside.as_ptr());
+        if self.same.get() != lies && **beside != *kept.beside {
             return None;
         }
-        for shape in &kept.shapes {
-            if let Some(node) = shape.node {
-                reader.names.nodes.use_row(node.0);
-            }
-            model.shapes.push(shape.clone());
-        }
-        model.props.push(Prop { stock: row.stock, ..kept.prop.clone() });
-        Some(kept.shapes.len())
+        self.same.set(lies);
+        Some(read(&kept.made))
     }
 
-    /// Keeps a prop that was made without a finding, if its statement alone and the makes of node say all of it.
+    /// Keeps what a statement came to without a finding, if the statement and what is beside it say all of it.
+    pub fn write<T: Send + 'static>(
+        &self,
+        reader: &Reader<'_, '_>,
+        block: &Block,
+        make: impl FnOnce() -> Option<T>,
+    ) {
+        let Some(beside) = &self.beside else {
+            return;
+        };
+        let own = |setting| is_own(reader, setting);
+        let alone = block.like.is_none() && block.count.is_none() && !block.broken;
+        let made = (alone && block.settings.iter().all(own)).then(make).flatten();
+        if let Ok(mut kept) = block.made.0.lock() {
+            *kept = made.map(|made| Box::new(Kept { beside: Arc::clone(beside), made }) as _);
+        }
+    }
+
+    /// Puts a prop and its shapes into the model as they were made last time. Gives how many shapes.
+    pub fn put(&self, reader: &Reader<'_, '_>, row: &Decl<'_>, model: &mut Model) -> Option<usize> {
+        self.read(row.block, |(prop, shapes): &Whole| {
+            let most = model.most_strings as usize;
+            if model.shapes.len() + shapes.len() > most {
+                return None;
+            }
+            for shape in shapes {
+                if let Some(node) = shape.node {
+                    reader.names.nodes.use_row(node.0);
+                }
+                model.shapes.push(shape.clone());
+            }
+            model.props.push(Prop { stock: row.stock, ..prop.clone() });
+            Some(shapes.len())
+        })?
+    }
+
+    /// Keeps a prop that was made without a finding.
     pub fn keep(
         &self,
         reader: &Reader<'_, '_>,
@@ -57,34 +97,37 @@ impl Before {
         prop: &Prop,
         (sketches, shapes): (&[Sketch<'_>], &[Shape]),
     ) {
-        let Some(beside) = &self.beside else {
-            return;
-        };
-        let alone = block.like.is_none() && block.count.is_none() && !block.broken && !prop.broken;
-        let plain = sketches.iter().all(|one| matches!(one, Sketch::Plain { .. }));
-        let literal = |setting| is_literal(reader, setting);
-        let kept = alone && plain && !shapes.is_empty() && block.settings.iter().all(literal);
-        if let Ok(mut made) = block.made.0.lock() {
-            *made = kept.then(|| {
-                let (beside, prop, shapes) = (Arc::clone(beside), prop.clone(), shapes.into());
-                Box::new(Kept { beside, prop, shapes }) as _
-            });
-        }
+        self.write(reader, block, || {
+            let plain = sketches.iter().all(|one| matches!(one, Sketch::Plain { .. }));
+            let whole = plain && !prop.broken && !shapes.is_empty();
+            whole.then(|| -> Whole { (prop.clone(), shapes.into()) })
+        });
     }
 }
 
-/// Whether what a setting of a prop says hangs on no name but that of a node.
-fn is_literal(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
+/// Whether what a setting says hangs on no name but that of a make of node or a chip.
+fn is_own(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
     let names = reader.names;
-    let node = names.text(setting.key) == "node";
-    let literal = |arg: &Arg| match arg {
-        Arg::Number(quantity) => matches!(quantity.value, Expr::Number(..)),
-        Arg::Text(_) | Arg::Comma(_) => true,
+    let number = |one: &Expr| matches!(one, Expr::Number(..));
+    let own = |arg: &Arg| match arg {
+        Arg::Number(quantity) => number(&quantity.value),
+        Arg::Range(range) => number(&range.from) && range.to.as_ref().is_none_or(number),
+        Arg::Text(_) | Arg::Comma(_) | Arg::Address(_) => true,
         Arg::Word(word) => {
-            let text = names.text(*word);
-            node || matches!(text, "of" | "at") && !reader.lets.has(text)
+            let key = names.key(*word);
+            let plain = match names.kind_of(&key) {
+                Some(kind) => matches!(kind, "node" | "chip"),
+                // It may be a name whose declaration is not finished.
+                None => !names.is_mentioned(&key) && !names.has_nameless(),
+            };
+            plain && !reader.lets.has(&key)
         }
-        Arg::Range(_) | Arg::Address(_) | Arg::Reference(_) => false,
+        Arg::Reference(_) => false,
     };
-    matches!(setting.body, Body::None) && setting.args.iter().all(literal)
+    let inner = match &setting.body {
+        Body::None => true,
+        Body::Block(settings, broken) => !broken && settings.iter().all(|one| is_own(reader, one)),
+        Body::Runs(_) => false,
+    };
+    inner && setting.args.iter().all(own)
 }

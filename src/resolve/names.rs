@@ -315,6 +315,11 @@ impl<'a> Names<'a> {
         self.unnamed.iter().any(|unnamed| unnamed.word() == kind)
     }
 
+    /// Whether a declaration of any kind has no name that can be read.
+    pub fn has_nameless(&self) -> bool {
+        !self.unnamed.is_empty()
+    }
+
     /// Marks what a word names, of any kind, as used.
     pub fn use_anywhere(&self, word: Ident) {
         let key = self.key(word);
@@ -387,16 +392,29 @@ impl<'a> Names<'a> {
         all <= MOST_POINTS
     }
 
+    /// How many ports were declared so far.
+    pub fn ports(&self) -> usize {
+        self.ports.get()
+    }
+
+    /// Declares this many more ports, if there is room for them.
+    pub fn add_ports(&self, ports: usize) -> bool {
+        let all = self.ports.get().saturating_add(ports);
+        let fits = all <= self.most_ports;
+        if fits {
+            self.ports.set(all);
+        }
+        fits
+    }
+
     /// Whether this many more ports may be declared or taken from elsewhere. The first that may not are reported;
     /// what is refused takes no room from what follows.
     pub fn may_have_ports(&self, ports: usize, at: Span, sink: &mut Sink) -> bool {
-        let all = self.ports.get().saturating_add(ports);
-        if all <= self.most_ports {
-            self.ports.set(all);
-        } else if !self.ports_refused.replace(true) {
+        let fits = self.add_ports(ports);
+        if !fits && !self.ports_refused.replace(true) {
             sink.push(rules::size::too_much::ports(at, self.most_ports));
         }
-        ports == 0 || all <= self.most_ports
+        ports == 0 || fits
     }
 
     /// The kind of something that has this name.

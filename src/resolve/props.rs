@@ -118,7 +118,7 @@ pub fn props<'a>(
     model.props.rows_mut().reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
     drafts.stretches.reserve(table.rows.len());
-    let before = Before::new(reader, model);
+    let before = Before::props(reader, model);
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);

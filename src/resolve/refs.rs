@@ -9,7 +9,7 @@ use crate::model::{Model, Prop, PropId, StringId};
 use crate::rules;
 
 /// What a reference picks.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Picked {
     /// All strings, member by member and string by string in the order written.
     pub strings: Vec<StringId>,
@@ -59,6 +59,30 @@ pub fn pick(
     reference: &Reference,
     sink: &mut Sink,
 ) -> Option<Picked> {
+    let mut picked = Picked::default();
+    pick_into(&mut picked, reader, model, reference, sink).then_some(picked)
+}
+
+/// The same, into what was picked before: its room is used again. Gives whether it picked.
+pub fn pick_into(
+    picked: &mut Picked,
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    reference: &Reference,
+    sink: &mut Sink,
+) -> bool {
+    picked.strings.clear();
+    picked.ends.clear();
+    add(picked, reader, model, reference, sink).is_some()
+}
+
+fn add(
+    picked: &mut Picked,
+    reader: &Reader<'_, '_>,
+    model: &Model,
+    reference: &Reference,
+    sink: &mut Sink,
+) -> Option<()> {
     let (_, prop) = prop(reader, model, reference.name, sink)?;
     let whole = [(1, prop.count.unwrap_or(1))];
     let chosen;
@@ -79,7 +103,6 @@ pub fn pick(
         }
         (None, _) => &whole[..],
     };
-    let mut picked = Picked { strings: Vec::new(), ends: Vec::new() };
     for (from, to) in members.iter().copied() {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
         let most = match &reference.part {
@@ -114,7 +137,7 @@ pub fn pick(
             (to..=from).rev().try_for_each(&mut add)?;
         }
     }
-    Some(picked)
+    Some(())
 }
 
 fn part_of(

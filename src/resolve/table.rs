@@ -12,7 +12,7 @@ pub fn lay_out(mut stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
     let most = all.min(u64::from(model.most_strings));
     model.strings.reserve(usize::try_from(most).unwrap_or(0));
     for id in model.props.ids() {
-        let own = stretches.partition_point(|one| one.prop <= id.0);
+        let own = stretches.iter().take_while(|one| one.prop <= id.0).count();
         let (own, rest) = stretches.split_at(own);
         lay_out_prop(id, own, model, sink);
         stretches = rest;

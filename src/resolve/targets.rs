@@ -159,7 +159,11 @@ impl Ports<'_, '_> {
                 None
             }
             Some(Part::Number(range)) => {
-                let numbers = numbers(self.reader, range, sink)?;
+                let (from, to) = ends(self.reader, range, sink)?;
+                if range.to.is_none() && controller.port(from).is_some() {
+                    return Some(Spot::One(Target::Port(id, from, None)));
+                }
+                let numbers = numbers(from, to);
                 let lacks = |number: &&u32| controller.port(**number).is_none();
                 let missing: Vec<u32> = numbers.iter().filter(lacks).copied().collect();
                 if let Some(missing) = stretch(&missing) {
@@ -202,12 +206,13 @@ impl Ports<'_, '_> {
             }
             Some(Part::Number(range)) => {
                 let mut found = Sink::default();
-                let Some(numbers) = numbers(self.reader, range, &mut found) else {
+                let Some((from, to)) = ends(self.reader, range, &mut found) else {
                     for finding in found.finish() {
                         sink.push(finding);
                     }
                     return None;
                 };
+                let numbers = numbers(from, to);
                 let beyond: Vec<u32> = numbers.iter().copied().filter(|n| *n > own).collect();
                 if let Some((first, last)) = stretch(&beyond) {
                     lacks(range.span, Missing::Carried(first, last));
@@ -228,14 +233,17 @@ fn spots(is_range: bool, numbers: Vec<u32>, target: impl Fn(u32) -> Target) -> S
     }
 }
 
-fn numbers(
+/// The ends of a range of ports as written, which may fall.
+fn ends(
     reader: &Reader<'_, '_>,
     range: &crate::ast::SelRange,
     sink: &mut Sink,
-) -> Option<Vec<u32>> {
-    let bounds = (1, MOST_PORTS);
-    let (from, to) = reader.ends(range, "the port", bounds, sink)?;
-    Some(if from <= to { (from..=to).collect() } else { (to..=from).rev().collect() })
+) -> Option<(u32, u32)> {
+    reader.ends(range, "the port", (1, MOST_PORTS), sink)
+}
+
+fn numbers(from: u32, to: u32) -> Vec<u32> {
+    if from <= to { (from..=to).collect() } else { (to..=from).rev().collect() }
 }
 
 /// A name that ends in a number, cut before it: `shed`, `3`; a `-` between them is cut out.

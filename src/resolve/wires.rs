@@ -28,8 +28,9 @@ pub struct Wiring<'p, 'a> {
     missing: bool,
     /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
     doubtful: BTreeSet<PropId>,
-    /// What stands on the port at hand; kept so that its room is used again.
+    /// What stands on the port at hand, and what a reference picks; kept so that their room is used again.
     items: Items,
+    picked: refs::Picked,
 }
 
 /// The pieces of some chains, and what of them stays together.
@@ -70,6 +71,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
             missing: false,
             doubtful: BTreeSet::new(),
             items: Items::default(),
+            picked: refs::Picked::default(),
         }
     }
 
@@ -158,14 +160,20 @@ impl<'p, 'a> Wiring<'p, 'a> {
                         .as_ref()
                         .and_then(|by| reader.whole(by, "the length of a chain", range, sink));
                     let pin = pin.as_ref().and_then(|pin| self.pin(pin, model, sink));
-                    let Some(picked) = refs::pick(reader, model, reference, sink) else {
+                    let mut picked = std::mem::take(&mut self.picked);
+                    let found = refs::pick_into(&mut picked, reader, model, reference, sink);
+                    let mut twice = Vec::new();
+                    let cuts = match found {
+                        true => self.picked(&picked, (reference.span, pin), items, &mut twice),
+                        false => Vec::new(),
+                    };
+                    self.picked = picked;
+                    if !found {
                         model.incomplete = true;
                         self.missing = true;
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
-                    };
-                    let mut twice = Vec::new();
-                    let cuts = self.picked(&picked, (reference.span, pin), items, &mut twice);
+                    }
                     for one in twice {
                         let (at, name) = (reference.span, model.name_of(one.string));
                         sink.push(rules::wire::twice::again(at, one.first, &name, one.more));
@@ -414,17 +422,17 @@ impl Together {
 
 /// `wire fox: shed.2`: a prop before the `:` and a port after it.
 fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
-    let names = reader.names;
-    let target = names.key(wire.target.name);
-    let feeds = |key: &str| {
-        let mut boxes = [&names.controllers, &names.receivers].into_iter();
-        boxes.find(|table| table.use_name(key).is_some()).map(|table| table.kind.word())
-    };
     let [chain] = wire.chains.as_slice() else {
         return None;
     };
     let [Item::Reference(item, None, None)] = chain.items.as_slice() else {
         return None;
+    };
+    let names = reader.names;
+    let target = names.key(wire.target.name);
+    let feeds = |key: &str| {
+        let mut boxes = [&names.controllers, &names.receivers].into_iter();
+        boxes.find(|table| table.use_name(key).is_some()).map(|table| table.kind.word())
     };
     if names.props.get(&target).is_none() || feeds(&target).is_some() {
         return None;

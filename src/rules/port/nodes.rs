@@ -36,11 +36,15 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let Output::Pixel(number) = port.output else {
             continue;
         };
+        let total = u64::from(port.nodes) + u64::from(port.skipped);
+        // The plan's figure is no larger than what is set.
+        if port.nodes > 0 && port.limit.is_some_and(|most| total <= u64::from(most)) {
+            continue;
+        }
         let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
         match PortLimit::of(model, port.controller, number, receivers) {
             PortLimit::Time => {}
             PortLimit::Nodes(most) => {
-                let total = u64::from(port.nodes) + u64::from(port.skipped);
                 if total > u64::from(most.value) {
                     sink.push(over(model, port, most, total, "node"));
                 }

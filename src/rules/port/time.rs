@@ -41,8 +41,12 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 }
 
 fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
-    let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
     let total = u64::from(port.nodes) + u64::from(port.skipped);
+    // The plan's figure counts the time too.
+    if port.limit.is_some_and(|most| total <= u64::from(most)) {
+        return;
+    }
+    let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
     match PortLimit::of(model, port.controller, number, receivers) {
         PortLimit::Slots(_) => return,
         // Told as `port/nodes`; what is too long for its port is no second fault.

@@ -50,29 +50,29 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let apart = fed_apart(model);
     let fed = !model.supplies.is_empty() || !model.circuits.is_empty();
     for port in &plan.ports {
-        let mut makes: Vec<Make<'_>> = Vec::new();
+        let mut first: Option<Make<'_>> = None;
         each_make(model, port, &[], |settings, id, at, more| {
             let Some(node) = model.node_of(id) else {
                 return;
             };
             let own_feed = apart[id];
-            makes.push(Make {
+            let make = Make {
                 node,
                 id,
                 at,
                 more,
                 driven: drives(settings, node),
                 volts: !fed && !own_feed && settings.volts.is_none() && settings.fuse.is_none(),
-            });
-        });
-        let Some((first, others)) = makes.split_first() else {
-            continue;
-        };
-        for other in others {
-            if let Some(unlike) = unlike(model, first, other) {
-                sink.push(finding(model, port, first, other, &unlike));
+            };
+            match &first {
+                None => first = Some(make),
+                Some(first) => {
+                    if let Some(unlike) = unlike(model, first, &make) {
+                        sink.push(finding(model, port, first, &make, &unlike));
+                    }
+                }
             }
-        }
+        });
     }
 }
 

@@ -164,3 +164,46 @@ fn a_text_that_was_gone_comes_back_whole() {
         assert_eq!(table(desk.compiled().unwrap()), table(&texts.compiled()));
     }
 }
+
+/// A controller that stays as it is named what it named, though other texts change: chips that a later setting of its ports
+/// replaced, words that are no names yet, places in the order of chips and circuits.
+#[test]
+fn controllers_that_stay_name_what_they_named() {
+    let pier = "controller pier { host 10.0.0.7; ports 1..4 { chip slow }; ports 1..4 { chip ws2811 } }\n\
+                controller dock { host 10.0.0.8; input e131 unicast; ports 1..2 { chip slow; nodes at most 90 } }\n\
+                controller mole { host 10.0.0.9; universes after dock; ports 1..2 { chip ws2815 }; on lane }\n\
+                controller quay { host 10.0.0.10; priority high; ports 1..2 { chip ws2811 }; port 1 { chip ws2801 } }\n";
+    let main = "include \"pier.tinsel\"\nnode dot { chip ws2811; colour RGB }\nprop arch { node dot; string 50 nodes }\n";
+    let added = [
+        "",
+        "# nothing\n",
+        "chip slow { bit 2.5 us; latch 50 us }\n",
+        "chip sl",
+        "circuit lane { volts 120 V; breaker 15 A }\n",
+        "let high = 120\n",
+        "let high = 90\n",
+        "let unicast = 3\n",
+        "prop e131 { node dot; string 9 nodes }\n",
+        "controller ",
+        "chip",
+        "chip ws2815 { like ws2811 }\n",
+        "node first { chip ws2801; colour RGB }\n",
+        "wire quay.1: arch\n",
+        "display \"all\" { whole nodes }\n",
+        "controller dock { host 10.0.0.11 }\n",
+    ];
+    let mut texts = Texts::one("");
+    texts.texts.insert("pier.tinsel".to_owned(), pier.to_owned());
+    let mut desk = Desk::default();
+    for one in added {
+        for two in added {
+            for text in [format!("{main}{one}{two}"), format!("{one}{main}{two}")] {
+                texts.texts.insert("yard.tinsel".to_owned(), text);
+                texts.on(&mut desk);
+                let full = texts.compiled();
+                assert_eq!(shown(desk.compiled().unwrap()), shown(&full), "{one}{two}");
+                assert_eq!(table(desk.compiled().unwrap()), table(&full), "{one}{two}");
+            }
+        }
+    }
+}

@@ -67,6 +67,15 @@ pub(super) struct Asked<'a> {
     limited: bool,
 }
 
+/// What ports take, each kind once.
+#[derive(Default)]
+struct Looks {
+    /// The number of each.
+    all: BTreeMap<Vec<Option<Room>>, usize>,
+    /// Of the controller at hand, for each look that ports share: those that were looked at last, with their number.
+    known: Vec<(Look, Vec<(usize, usize)>)>,
+}
+
 /// Kinds by make, and by what keeps lines of one make apart.
 type Kinds = BTreeMap<(Option<Make>, usize), usize>;
 
@@ -181,9 +190,8 @@ impl<'a> Asked<'a> {
             samples.entry(*class).or_insert(need);
         }
         let kinds = self.kinds(samples.keys());
-        let mut looks: BTreeMap<Vec<Option<Room>>, usize> = BTreeMap::new();
-        // Of the controller at hand: ports that were looked at last, for each look that ports share, and its places.
-        let mut known: Vec<(Look, Vec<(usize, usize)>)> = Vec::new();
+        let mut looks = Looks::default();
+        // Of the controller at hand.
         let mut places: Vec<(Option<ReceiverId>, usize)> = Vec::new();
         let (mut controller, mut many) = (None, 0);
         for (at, row) in self.outlets.rows.iter().enumerate() {
@@ -191,34 +199,11 @@ impl<'a> Asked<'a> {
                 continue;
             };
             if controller.replace(row.controller) != Some(row.controller) {
-                known.clear();
+                looks.known.clear();
                 places.clear();
             }
             let free = self.outlets.state(at) == Some(State::Free);
-            let seen = self.outlets.look(at).map(|key| {
-                let at = known.iter().position(|(one, _)| *one == key);
-                at.unwrap_or_else(|| {
-                    known.push((key, Vec::new()));
-                    known.len() - 1
-                })
-            });
-            let seen = seen.and_then(|at| known.get_mut(at)).map(|(_, seen)| seen);
-            let filled = self.outlets.filled(at);
-            let alike = |(other, _): &&(usize, usize)| self.outlets.filled(*other) == filled;
-            let last = seen.as_ref().map_or(&[][..], |seen| seen.as_slice()).iter().rev();
-            let look = match last.take(MOST_ALIKE).find(alike) {
-                Some((_, look)) => *look,
-                None => {
-                    let room = |need: &&Need| self.room(at, need);
-                    let rooms: Vec<Option<Room>> = samples.values().map(room).collect();
-                    let next = looks.len();
-                    let look = *looks.entry(rooms).or_insert(next);
-                    if let Some(seen) = seen {
-                        seen.push((at, look));
-                    }
-                    look
-                }
-            };
+            let look = self.look(at, &samples, &mut looks);
             let place = places.iter().find(|(receiver, _)| *receiver == row.receiver);
             let place = place.map_or(many, |(_, place)| *place);
             if place == many {
@@ -244,10 +229,36 @@ impl<'a> Asked<'a> {
                 slots: self.outlets.taken(at).1,
             });
         }
-        let mut rows: Vec<(Vec<Option<Room>>, usize)> = looks.into_iter().collect();
+        let mut rows: Vec<(Vec<Option<Room>>, usize)> = looks.all.into_iter().collect();
         rows.sort_unstable_by_key(|(_, look)| *look);
         self.instance.looks = rows.into_iter().map(|(rooms, _)| rooms).collect();
         samples.into_keys().zip(0..).collect()
+    }
+
+    /// The look of a port: what it takes of each class.
+    fn look(&self, at: usize, samples: &BTreeMap<Class, &Need>, looks: &mut Looks) -> usize {
+        let known = &mut looks.known;
+        let seen = self.outlets.look(at).map(|key| {
+            let at = known.iter().position(|(one, _)| *one == key);
+            at.unwrap_or_else(|| {
+                known.push((key, Vec::new()));
+                known.len() - 1
+            })
+        });
+        let seen = seen.and_then(|at| known.get_mut(at)).map(|(_, seen)| seen);
+        let filled = self.outlets.filled(at);
+        let alike = |(other, _): &&(usize, usize)| self.outlets.filled(*other) == filled;
+        let last = seen.as_ref().map_or(&[][..], |seen| seen.as_slice()).iter().rev();
+        if let Some((_, look)) = last.take(MOST_ALIKE).find(alike) {
+            return *look;
+        }
+        let rooms: Vec<Option<Room>> = samples.values().map(|need| self.room(at, need)).collect();
+        let next = looks.all.len();
+        let look = *looks.all.entry(rooms).or_insert(next);
+        if let Some(seen) = seen {
+            seen.push((at, look));
+        }
+        look
     }
 
     /// The kind of each class.

@@ -87,9 +87,10 @@ impl Desk {
         let mut statements = compiled.ast.statements.into_iter();
         while let Some(first) = statements.as_slice().first() {
             let file = compiled.sources.file_at(first.span.start);
-            let own = file.map_or(1..=0, |file| file.base..=file.span().end);
+            let own =
+                |at: &u32| file.is_some_and(|file| (file.base..=file.span().end).contains(at));
             let all = statements.as_slice().iter();
-            let stretch = all.take_while(|one| own.contains(&one.span.start)).count().max(1);
+            let stretch = all.take_while(|one| own(&one.span.start)).count().max(1);
             let stretch = statements.by_ref().take(stretch);
             match file.and_then(|file| parsed.get_mut(&file.base)) {
                 Some(kept) => kept.statements.extend(stretch),

@@ -4,6 +4,7 @@ use super::kept::Before;
 use super::like::Lineage;
 use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
+use super::names::Decl;
 use super::settings::{Key, Scope, first_words};
 use super::{settings_of, told};
 use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
@@ -79,24 +80,9 @@ pub fn controllers(
             return made;
         }
         let (told, declared) = (sink.count(), reader.names.ports());
-        let mut made = like.cloned().unwrap_or(Made {
-            controller: Controller::plain("", whole),
-            align_at: None,
-            outputs: false,
-        });
+        let mut made = begun(reader, row, like, whole, sink);
         let controller = &mut made.controller;
-        controller.name = row.name.as_ref().into();
-        controller.at = row.block.name.span;
-        controller.stock = row.stock;
-        controller.broken |= row.block.broken || lineage.is_lost(index);
-        let taken = controller.ports.len() + controller.dmx.len();
-        if !reader.names.may_have_ports(taken, controller.at, sink) {
-            // What is cleared would keep its room.
-            controller.ports = Vec::new();
-            controller.dmx = Vec::new();
-            controller.broken = true;
-            made.outputs = true;
-        }
+        controller.broken |= lineage.is_lost(index);
         let mut ports = by_number(std::mem::take(&mut controller.ports));
         let scope = Scope::Of(BlockKind::Controller);
         let read = settings_of(reader, scope, &row.block.settings, sink);
@@ -131,6 +117,33 @@ pub fn controllers(
         add_controller(made, model, sink);
     }
     cut_rings(model, sink);
+}
+
+/// A controller before its settings are read: as the one that it is like.
+fn begun(
+    reader: &Reader<'_, '_>,
+    row: &Decl<'_>,
+    like: Option<&Made>,
+    whole: bool,
+    sink: &mut Sink,
+) -> Made {
+    let plain =
+        || Made { controller: Controller::plain("", whole), align_at: None, outputs: false };
+    let mut made = like.cloned().unwrap_or_else(plain);
+    let controller = &mut made.controller;
+    controller.name = row.name.as_ref().into();
+    controller.at = row.block.name.span;
+    controller.stock = row.stock;
+    controller.broken |= row.block.broken;
+    let taken = controller.ports.len() + controller.dmx.len();
+    if !reader.names.may_have_ports(taken, controller.at, sink) {
+        // What is cleared would keep its room.
+        controller.ports = Vec::new();
+        controller.dmx = Vec::new();
+        controller.broken = true;
+        made.outputs = true;
+    }
+    made
 }
 
 /// Adds a controller that was read, and reports settings of it that do not go together.

@@ -90,9 +90,7 @@ impl Prop {
     /// All its strings, as a stretch of the string table.
     #[must_use]
     pub fn strings(&self) -> Range<u32> {
-        let members = self.members_count();
-        let last = self.strings_of(members);
-        self.first..last.end
+        self.first..self.strings_of(self.members_count()).end
     }
 }
 

@@ -116,11 +116,9 @@ fn refused(
     let all = settings.chips.iter().map(|chip| word(chip.value));
     let driven: Vec<&str> = all.take(MOST_NAMED).collect();
     let unnamed = settings.chips.len() - driven.len();
-    let mut list = driven.clone();
-    list.push(word(chip.value));
     let chip_name = word(chip.value);
     let add = match unnamed {
-        0 => format!("`chip {}`", list.join(", ")),
+        0 => format!("`chip {}, {chip_name}`", driven.join(", ")),
         _ => format!("`{chip_name}` behind the others"),
     };
     let driven = match unnamed {

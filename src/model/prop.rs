@@ -3,8 +3,7 @@
 use super::{CircuitId, NodeId, PropId, ShapeId, StringId};
 use crate::source::Span;
 use crate::unit::Gauge;
-use std::ops::Range;
-use std::sync::Arc;
+use std::{ops::Range, sync::Arc};
 
 /// A prop, or a family of `* N` props.
 #[derive(Debug, Clone)]

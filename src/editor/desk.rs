@@ -92,13 +92,11 @@ impl Desk {
             let all = statements.as_slice().iter();
             let stretch = all.take_while(|one| own(&one.span.start)).count().max(1);
             let stretch = statements.by_ref().take(stretch);
+            let stretch = stretch.map(|one| Statement { stock: false, ..one });
             match file.and_then(|file| parsed.get_mut(&file.base)) {
                 Some(kept) => kept.statements.extend(stretch),
                 None => drop(stretch.count()),
             }
-        }
-        for one in parsed.values_mut().flat_map(|one| &mut one.statements) {
-            one.stock = false;
         }
         (compiled.sources, Some((compiled.model, compiled.plan)))
     }

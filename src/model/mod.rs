@@ -19,8 +19,8 @@ use crate::keyed::{Keyed, id};
 use crate::protocol::UniverseSlots;
 use crate::source::Span;
 use crate::unit::Gauge;
+use std::borrow::Cow;
 use std::ops::{Index, Range};
-use std::sync::Arc;
 
 id!(
     /// A chip of the display.
@@ -458,15 +458,15 @@ impl Model {
         controller: ControllerId,
         port: u32,
         receiver: Option<ReceiverId>,
-    ) -> Option<Arc<PortSettings>> {
-        let base = &self.controllers[controller].port(port)?.settings;
+    ) -> Option<Cow<'_, PortSettings>> {
+        let base = &*self.controllers[controller].port(port)?.settings;
         let over = receiver.and_then(|id| {
             let receiver = &self.receivers[id];
             let own = port.checked_sub(receiver.first)? + 1;
             receiver.ports.iter().find(|p| p.number == own)
         });
         if receiver.is_none() || over.is_none() && base.fuse.is_none() && base.volts.is_none() {
-            return Some(Arc::clone(base));
+            return Some(Cow::Borrowed(base));
         }
         let none = PortSettings::default();
         let over = over.map_or(&none, |p| &*p.settings);
@@ -483,6 +483,6 @@ impl Model {
         settings.fuse = over.fuse;
         settings.volts = over.volts;
         settings.dim = over.dim.or(settings.dim);
-        Some(Arc::new(settings))
+        Some(Cow::Owned(settings))
     }
 }

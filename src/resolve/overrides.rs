@@ -27,7 +27,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
     let mut found = Overrides::new();
     for block in &names.overrides {
         let key = names.key(block.name);
-        let Some(index) = names.props.use_name(&key) else {
+        let Some(index) = names.props.get(&key) else {
             sink.push(rules::name::unknown::family(
                 block.name.span,
                 &key,

@@ -35,7 +35,7 @@ pub fn prop<'m>(
 ) -> Option<(PropId, &'m Prop)> {
     let names = reader.names;
     let key = names.key(name);
-    if let Some(id) = names.props.use_name(&key).map(PropId) {
+    if let Some(id) = names.props.get(&key).map(PropId) {
         let prop = &model.props[id];
         return (!prop.broken).then_some((id, prop));
     }

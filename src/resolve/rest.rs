@@ -207,9 +207,7 @@ pub fn renamed(
         && new.part.is_none()
         && names.props.get(&key).is_none()
         && names.controllers.get(&key).is_some();
-    if controller {
-        let _used = names.controllers.use_name(&key);
-    } else if refs::pick(reader, model, new, sink).is_none() {
+    if !controller && refs::pick(reader, model, new, sink).is_none() {
         return;
     }
     let text = |reference: &Reference| names.text_at(reference.span);

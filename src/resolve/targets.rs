@@ -63,10 +63,10 @@ impl Ports<'_, '_> {
     pub fn find(&self, reference: &Reference, model: &Model, sink: &mut Sink) -> Option<Spot> {
         let names = self.reader.names;
         let key = names.key(reference.name);
-        let controller = names.controllers.use_name(&key).map(ControllerId);
+        let controller = names.controllers.get(&key).map(ControllerId);
         let receiver = match controller {
             Some(_) => None,
-            None => names.receivers.use_name(&key),
+            None => names.receivers.get(&key),
         };
         if let Some(selector) = &reference.members {
             let target = names.text(reference.name);

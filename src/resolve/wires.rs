@@ -432,7 +432,7 @@ fn swapped(reader: &Reader<'_, '_>, wire: &Wire) -> Option<Diagnostic> {
     let target = names.key(wire.target.name);
     let feeds = |key: &str| {
         let mut boxes = [&names.controllers, &names.receivers].into_iter();
-        boxes.find(|table| table.use_name(key).is_some()).map(|table| table.kind.word())
+        boxes.find(|table| table.get(key).is_some()).map(|table| table.kind.word())
     };
     if names.props.get(&target).is_none() || feeds(&target).is_some() {
         return None;

@@ -34,7 +34,7 @@ pub(super) struct Layer<'a> {
     pub searched: Option<Searched>,
     /// How often anything was stepped over.
     pub steps: u64,
-    /// What hangs on the port at hand; kept so that its room is used again.
+    /// What hangs on the port at hand; kept so that its memory is used again.
     pub items: Vec<Item>,
 }
 

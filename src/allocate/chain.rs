@@ -52,7 +52,7 @@ pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item
     items
 }
 
-/// The same, in a list whose room is used again.
+/// The same, written over an earlier list, whose memory is used again.
 pub(super) fn fill(items: &mut Vec<Item>, model: &Model, port: &PortPlan, with_same: bool) {
     items.clear();
     let strings = port.pieces.iter().filter_map(|piece| {

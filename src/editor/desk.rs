@@ -55,7 +55,8 @@ pub struct Desk {
 impl Desk {
     /// Compiles the display as its texts are now.
     pub fn compile(&mut self, files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> &Compiled {
-        // What the last compile made gives its memory back after this one: the system would take it in between.
+        // What the last compile made is freed after this one. Freed before, its memory would go back to the system, and this
+        // compile would have to ask for it again.
         let (sources, _last) = self.take_back();
         self.given = Given { main: Some(bare(&main)), lock: lock.clone(), loads: BTreeMap::new() };
         let files = Noting { files, loads: RefCell::default() };

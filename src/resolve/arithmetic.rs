@@ -117,6 +117,7 @@ impl<'a> Lets<'a> {
     /// The value of an expression; `None` where it has none, which has then been reported.
     #[inline]
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
+        // Nearly all are plain numbers.
         if let Expr::Number(_, digits, places) = *expr {
             return Some(Decimal { digits, places });
         }

@@ -42,7 +42,7 @@ impl Made {
         settings.flat_map(|settings| &settings.chips).map(|chip| chip.value)
     }
 
-    /// The same controller, if there is room for so many more ports.
+    /// The same controller, if there is room for this many more ports.
     fn again(&self, reader: &Reader<'_, '_>, ports: usize, stock: bool) -> Option<Self> {
         let names = reader.names;
         if !names.add_ports(ports) {
@@ -106,7 +106,7 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         if sink.count() == told && !sink.is_full() && !made.outputs {
             let ports = reader.names.ports() - declared;
-            // A port that was said twice may have named a chip that it does not keep.
+            // Where a port is declared twice, the first may name a chip that the second replaces.
             let once = ports == made.controller.ports.len() + made.controller.dmx.len();
             let known = once && made.chips().all(|chip| chip.index() < first_new);
             before.write(reader, row.block, || known.then(|| (made.clone(), ports)));

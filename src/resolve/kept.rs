@@ -1,4 +1,4 @@
-//! What a statement came to last time: while a display is edited, most of its statements stay as they are.
+//! What was made of a statement last time. While a display is edited, most of its statements stay as they are.
 
 use super::matching::Reader;
 use super::names::Decl;
@@ -8,9 +8,9 @@ use crate::model::{Model, Prop, Shape};
 use std::cell::Cell;
 use std::sync::Arc;
 
-/// What a statement came to whose settings name nothing but what stood before it.
+/// What was made of a statement.
 struct Kept<T> {
-    /// What those settings were read against.
+    /// What the statement could name then.
     beside: Arc<str>,
     made: T,
 }
@@ -20,14 +20,14 @@ type Whole = (Prop, Box<[Shape]>);
 
 /// The statements of a kind in a display that is being edited, as they were made last time.
 pub struct Before {
-    /// What they may name; `None` where nothing is kept.
+    /// What they can name now; `None` where nothing is kept.
     beside: Option<Arc<str>>,
-    /// Where a copy of it lies that was last seen to be the same: nearly all statements share one.
+    /// The address of the copy that was last found to be equal. Nearly all statements share one copy.
     same: Cell<Option<*const u8>>,
 }
 
 impl Before {
-    /// For statements that may name so much.
+    /// For statements that can name what `beside` says, and each `let`.
     pub fn new(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Self {
         let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
         let all = || beside.chain(lets).collect::<String>().into();
@@ -40,7 +40,7 @@ impl Before {
         Self::new(reader, nodes)
     }
 
-    /// Reads what a statement came to last time, if it would come to the same now.
+    /// Reads what was made of a statement last time, if the same would be made now.
     pub fn read<T: 'static, R>(&self, block: &Block, read: impl FnOnce(&T) -> R) -> Option<R> {
         let made = block.made.0.lock().ok()?;
         let kept = made.as_ref()?.downcast_ref::<Kept<T>>()?;
@@ -53,7 +53,7 @@ impl Before {
         Some(read(&kept.made))
     }
 
-    /// Keeps what a statement came to without a finding, if the statement and what is beside it say all of it.
+    /// Keeps what was made of a statement without a finding, if nothing else in the display can change it.
     pub fn write<T: Send + 'static>(
         &self,
         reader: &Reader<'_, '_>,
@@ -89,7 +89,7 @@ impl Before {
         })?
     }
 
-    /// Keeps a prop that was made without a finding.
+    /// Keeps a prop that was made without a finding, as [`Self::write`] does.
     pub fn keep(
         &self,
         reader: &Reader<'_, '_>,
@@ -105,7 +105,7 @@ impl Before {
     }
 }
 
-/// Whether what a setting says hangs on no name but that of a make of node or a chip.
+/// Whether a setting uses no name but that of a make of node or a chip.
 fn is_own(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
     let names = reader.names;
     let number = |one: &Expr| matches!(one, Expr::Number(..));

@@ -60,29 +60,20 @@ pub fn pick(
     sink: &mut Sink,
 ) -> Option<Picked> {
     let mut picked = Picked::default();
-    pick_into(&mut picked, reader, model, reference, sink).then_some(picked)
+    pick_into(&mut picked, reader, model, reference, sink)?;
+    Some(picked)
 }
 
-/// The same, into what was picked before: its room is used again. Gives whether it picked.
+/// The same, written over an earlier pick, whose memory is used again.
 pub fn pick_into(
     picked: &mut Picked,
     reader: &Reader<'_, '_>,
     model: &Model,
     reference: &Reference,
     sink: &mut Sink,
-) -> bool {
+) -> Option<()> {
     picked.strings.clear();
     picked.ends.clear();
-    add(picked, reader, model, reference, sink).is_some()
-}
-
-fn add(
-    picked: &mut Picked,
-    reader: &Reader<'_, '_>,
-    model: &Model,
-    reference: &Reference,
-    sink: &mut Sink,
-) -> Option<()> {
     let (_, prop) = prop(reader, model, reference.name, sink)?;
     let whole = [(1, prop.count.unwrap_or(1))];
     let chosen;

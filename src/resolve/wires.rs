@@ -28,7 +28,7 @@ pub struct Wiring<'p, 'a> {
     missing: bool,
     /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
     doubtful: BTreeSet<PropId>,
-    /// What stands on the port at hand, and what a reference picks; kept so that their room is used again.
+    /// What stands on the port at hand, and what a reference picks; kept so that their memory is used again.
     items: Items,
     picked: refs::Picked,
 }
@@ -163,17 +163,15 @@ impl<'p, 'a> Wiring<'p, 'a> {
                     let mut picked = std::mem::take(&mut self.picked);
                     let found = refs::pick_into(&mut picked, reader, model, reference, sink);
                     let mut twice = Vec::new();
-                    let cuts = match found {
-                        true => self.picked(&picked, (reference.span, pin), items, &mut twice),
-                        false => Vec::new(),
-                    };
+                    let at = (reference.span, pin);
+                    let cuts = found.map(|()| self.picked(&picked, at, items, &mut twice));
                     self.picked = picked;
-                    if !found {
+                    let Some(cuts) = cuts else {
                         model.incomplete = true;
                         self.missing = true;
                         self.doubtful.extend(gaps::props_meant(reader, reference));
                         continue;
-                    }
+                    };
                     for one in twice {
                         let (at, name) = (reference.span, model.name_of(one.string));
                         sink.push(rules::wire::twice::again(at, one.first, &name, one.more));

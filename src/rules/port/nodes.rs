@@ -37,7 +37,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         };
         let total = u64::from(port.nodes) + u64::from(port.skipped);
-        // The plan's figure is no larger than what is set.
+        // The plan's figure is at most the set limit.
         if port.nodes > 0 && port.limit.is_some_and(|most| total <= u64::from(most)) {
             continue;
         }

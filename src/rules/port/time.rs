@@ -42,7 +42,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 
 fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
     let total = u64::from(port.nodes) + u64::from(port.skipped);
-    // The plan's figure counts the time too.
+    // The plan's figure is the smaller of the set limit and what a frame has time for.
     if port.limit.is_some_and(|most| total <= u64::from(most)) {
         return;
     }

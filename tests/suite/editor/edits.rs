@@ -165,14 +165,18 @@ fn a_text_that_was_gone_comes_back_whole() {
     }
 }
 
-/// A controller that stays as it is named what it named, though other texts change: chips that a later setting of its ports
-/// replaced, words that are no names yet, places in the order of chips and circuits.
+/// A controller whose text stays is read as a full compile reads it, though other texts change: chips that a later setting of
+/// its ports replaces, words that become names, the order of chips and circuits, `stock`, too many ports, many findings.
 #[test]
 fn controllers_that_stay_name_what_they_named() {
     let pier = "controller pier { host 10.0.0.7; ports 1..4 { chip slow }; ports 1..4 { chip ws2811 } }\n\
                 controller dock { host 10.0.0.8; input e131 unicast; ports 1..2 { chip slow; nodes at most 90 } }\n\
                 controller mole { host 10.0.0.9; universes after dock; ports 1..2 { chip ws2815 }; on lane }\n\
                 controller quay { host 10.0.0.10; priority high; ports 1..2 { chip ws2811 }; port 1 { chip ws2801 } }\n";
+    let crowd =
+        |n| format!("controller crowd-{n} {{ host 10.0.1.{n}; ports 1..9999 {{ chip slow }} }}\n");
+    let crowds: String = (1..=6).map(crowd).collect();
+    let unknown = "prop none { node absent; string 1 nodes }\n".repeat(1_100);
     let main = "include \"pier.tinsel\"\nnode dot { chip ws2811; colour RGB }\nprop arch { node dot; string 50 nodes }\n";
     let added = [
         "",
@@ -196,13 +200,15 @@ fn controllers_that_stay_name_what_they_named() {
     texts.texts.insert("pier.tinsel".to_owned(), pier.to_owned());
     let mut desk = Desk::default();
     for one in added {
-        for two in added {
-            for text in [format!("{main}{one}{two}"), format!("{one}{main}{two}")] {
+        for two in added.into_iter().chain([&*crowds, &unknown]) {
+            let stock = main.replacen("include", "stock", 1);
+            for text in [main, &stock].map(|main| format!("{one}{main}{two}")) {
                 texts.texts.insert("yard.tinsel".to_owned(), text);
                 texts.on(&mut desk);
                 let full = texts.compiled();
-                assert_eq!(shown(desk.compiled().unwrap()), shown(&full), "{one}{two}");
-                assert_eq!(table(desk.compiled().unwrap()), table(&full), "{one}{two}");
+                let about = || format!("{one:.80}{two:.80}");
+                assert_eq!(shown(desk.compiled().unwrap()), shown(&full), "{}", about());
+                assert_eq!(table(desk.compiled().unwrap()), table(&full), "{}", about());
             }
         }
     }

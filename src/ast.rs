@@ -6,6 +6,7 @@
 use crate::source::Span;
 use std::any::Any;
 use std::sync::Mutex;
+use std::sync::atomic::AtomicU32;
 
 /// A word that stands for something; its text is read from the source.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -138,7 +139,12 @@ pub struct Block {
 
 /// What a later stage made of a statement: while a display is edited, a statement whose text stays stays too.
 #[derive(Debug, Default)]
-pub struct Made(pub Mutex<Option<Box<dyn Any + Send>>>);
+pub struct Made {
+    /// The thing itself.
+    pub kept: Mutex<Option<Box<dyn Any + Send>>>,
+    /// Of a `prop`: which one of the last model it became, counted from 1; 0 where none is kept.
+    pub last: AtomicU32,
+}
 
 /// One setting: its first word, what follows, and its runs or its own block.
 #[derive(Debug)]
@@ -232,6 +238,12 @@ pub enum Expr {
 }
 
 impl Expr {
+    /// Whether it is a number as written.
+    #[must_use]
+    pub fn is_number(&self) -> bool {
+        matches!(self, Self::Number(..))
+    }
+
     /// Where it stands.
     #[must_use]
     pub fn span(&self) -> Span {
@@ -338,6 +350,8 @@ pub struct Wire {
     pub target: Reference,
     /// The chains, at least one.
     pub chains: Vec<Chain>,
+    /// While a display is edited: which line of the last model it made, counted from 1; 0 where none is kept.
+    pub last: AtomicU32,
 }
 
 /// Items in data order.

@@ -134,6 +134,8 @@ pub struct Reading<'r> {
     pub parse: &'r Parse<'r>,
     /// Reads its lock.
     pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
+    /// While a display is edited: what was meant last time.
+    pub last: Option<&'r Model>,
     /// Changes what was meant before anything is decided.
     pub change: &'r dyn Fn(&mut Model),
 }
@@ -142,7 +144,7 @@ impl<'r> Reading<'r> {
     /// As a display is read that is not being edited.
     #[must_use]
     pub fn of(files: &'r dyn Files) -> Self {
-        Self { files, parse: &syntax::parse, lock: &lockfile::read, change: &|_| () }
+        Self { files, parse: &syntax::parse, lock: &lockfile::read, last: None, change: &|_| () }
     }
 }
 
@@ -190,15 +192,16 @@ fn understand(
     sink: &mut Sink,
 ) -> (SourceMap, Ast, Model) {
     let ast = resolve::include::gather(reading.files, main, reading.parse, &mut sources, sink);
-    let meant = |more: &[u32]| {
+    let meant = |more: &[u32], last: Option<&Model>| {
         let mut told = Sink::default();
-        (resolve::resolve(&ast, &sources, more, &mut told), told)
+        (resolve::resolve((&ast, last), &sources, more, &mut told), told)
     };
-    let (mut model, mut told) = meant(&[]);
+    let (mut model, mut told) = meant(&[], reading.last);
     if let Some(most) = allocate::strings_to_spare(&model) {
-        let fits = |more: &[u32]| allocate::has_room(&meant(more).0);
-        if let Some(more) = resolve::fewest(&most, &fits) {
-            (model, told) = meant(&more);
+        let again = |more: &[u32]| meant(more, Some(&model));
+        let fits = |more: &[u32]| allocate::has_room(&again(more).0);
+        if let Some(fewest) = resolve::fewest(&most, &fits).map(|more| again(&more)) {
+            (model, told) = fewest;
         }
     }
     sink.append(told);

@@ -268,15 +268,15 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
         .filter(|controller| controller.circuit == Some(id) && !controller.stock)
         .filter_map(|controller| controller.draw_mw);
     let props = model.props.iter();
-    let fixtures =
-        props.filter(|prop| prop.circuit == Some(id)).map(|prop| fixtures_mw(model, plan, prop));
+    let on = |prop: &&Prop| prop.said.as_ref().is_some_and(|said| said.circuit == Some(id));
+    let fixtures = props.filter(on).map(|prop| fixtures_mw(model, plan, prop));
     supplies.chain(controllers).chain(fixtures).fold(0, i64::saturating_add)
 }
 
 /// What a prop's fixtures that are put up draw together, in milliwatts.
 #[must_use]
 pub fn fixtures_mw(model: &Model, plan: &Plan, prop: &Prop) -> i64 {
-    let Some(each) = prop.draw_mw else { return 0 };
+    let Some(each) = prop.said.as_ref().and_then(|said| said.draw_mw) else { return 0 };
     let up = prop.strings().filter(|index| {
         let id = StringId(*index);
         model.strings[id].number == 0 && model.is_up(id) && plan.of(id).is_some()

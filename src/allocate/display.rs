@@ -101,15 +101,10 @@ impl Display {
         self.model.props.push(Prop {
             name: format!("prop{index}").into(),
             at,
-            enters: Box::default(),
-            label: None,
             count: None,
             first: self.model.strings.len() as u32,
             cut: Cut::Even(1),
-            stands: None,
-            draw_mw: None,
-            circuit: None,
-            members: Vec::new(),
+            said: None,
             broken: false,
             stock: false,
         });

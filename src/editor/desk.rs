@@ -57,12 +57,13 @@ impl Desk {
     pub fn compile(&mut self, files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> &Compiled {
         // What the last compile made is freed after this one. Freed before, its memory would go back to the system, and this
         // compile would have to ask for it again.
-        let (sources, _last) = self.take_back();
+        let (sources, last) = self.take_back();
         self.given = Given { main: Some(bare(&main)), lock: lock.clone(), loads: BTreeMap::new() };
         let files = Noting { files, loads: RefCell::default() };
         let reading = Reading {
             parse: &|file, sink| self.parse(file, sink),
             lock: &|lock, sources, sink| self.read_lock(lock, sources, sink),
+            last: last.as_ref().map(|(model, _)| model),
             ..Reading::of(&files)
         };
         let sources = SourceMap::after(sources);

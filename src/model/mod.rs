@@ -7,12 +7,14 @@ mod gaps;
 mod hardware;
 mod power;
 mod prop;
+mod shape;
 mod wiring;
 
 pub use gaps::*;
 pub use hardware::*;
 pub use power::*;
 pub use prop::*;
+pub use shape::*;
 pub use wiring::*;
 
 use crate::keyed::{Keyed, id};
@@ -21,6 +23,7 @@ use crate::source::Span;
 use crate::unit::Gauge;
 use std::borrow::Cow;
 use std::ops::{Index, Range};
+use std::sync::Arc;
 
 id!(
     /// A chip of the display.
@@ -93,6 +96,8 @@ pub struct Model {
     pub controllers: Keyed<ControllerId, Controller>,
     /// Receivers in the order declared.
     pub receivers: Keyed<ReceiverId, Receiver>,
+    /// What a prop without `like` could name: its makes of node and each `let`.
+    pub beside_props: Arc<str>,
     /// Props in the order declared.
     pub props: Keyed<PropId, Prop>,
     /// What strings are made of.
@@ -368,9 +373,9 @@ impl Model {
     /// Where the prop or member of a string stands, in micrometres.
     #[must_use]
     pub fn stands(&self, id: StringId) -> Option<(i64, i64)> {
-        let (string, prop) = (&self.strings[id], self.prop(id));
-        let member = prop.members.iter().find(|m| m.number == string.member);
-        member.and_then(|member| member.stands).or(prop.stands)
+        let said = self.prop(id).said.as_ref()?;
+        let member = said.member(self.strings[id].member);
+        member.and_then(|member| member.stands).or(said.stands)
     }
 
     /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.

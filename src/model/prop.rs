@@ -1,27 +1,37 @@
 //! What is hung up: props, their members, and what their strings are made of.
 
-use super::{CircuitId, NodeId, PropId, ShapeId, StringId};
+use super::{CircuitId, PropId, ShapeId, StringId};
 use crate::source::Span;
-use crate::unit::Gauge;
 use std::{ops::Range, sync::Arc};
 
-/// A prop, or a family of `* N` props.
+/// A prop, or a family of `* N` props. A display has many, so what few of them say lies apart.
 #[derive(Debug, Clone)]
 pub struct Prop {
     /// Its name.
     pub name: Arc<str>,
     /// Its declaration (the name).
     pub at: Span,
-    /// A label for people.
-    pub label: Option<Box<str>>,
-    /// Where data comes in: one place for all strings, or one for each in order.
-    pub enters: Box<[Box<str>]>,
     /// How many members; `None` for a prop that is not `* N`.
     pub count: Option<u32>,
     /// Its first string in the table.
     pub first: u32,
     /// How the table is cut into members.
     pub cut: Cut,
+    /// What else it says; `None` where that is nothing.
+    pub said: Option<Box<Said>>,
+    /// Whether it did not parse or resolve: its strings are unknown.
+    pub broken: bool,
+    /// Whether it is from a `stock` file.
+    pub stock: bool,
+}
+
+/// What a prop says beside its strings.
+#[derive(Debug, Clone, Default)]
+pub struct Said {
+    /// A label for people.
+    pub label: Option<Box<str>>,
+    /// Where data comes in: one place for all strings, or one for each in order.
+    pub enters: Box<[Box<str>]>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
     /// What a fixture draws from the mains, in milliwatts.
@@ -30,10 +40,6 @@ pub struct Prop {
     pub circuit: Option<CircuitId>,
     /// Labels and places of single members, by member.
     pub members: Vec<Member>,
-    /// Whether it did not parse or resolve: its strings are unknown.
-    pub broken: bool,
-    /// Whether it is from a `stock` file.
-    pub stock: bool,
 }
 
 /// How a prop's strings are cut into members.
@@ -52,18 +58,26 @@ pub struct Member {
     pub number: u32,
     /// A label for people.
     pub label: Option<Box<str>>,
-    /// Where data comes in, as [`Prop::enters`].
+    /// Where data comes in, as [`Said::enters`].
     pub enters: Box<[Box<str>]>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
+}
+
+impl Said {
+    /// What one member says of itself.
+    #[must_use]
+    pub fn member(&self, number: u32) -> Option<&Member> {
+        self.members.iter().find(|one| one.number == number)
+    }
 }
 
 impl Prop {
     /// Where data comes into a member (1 for a prop that is no family): one place for all its strings, or one for each.
     #[must_use]
     pub fn enters_at(&self, member: u32) -> &[Box<str>] {
-        let own = self.members.iter().find(|one| one.number == member);
-        own.map_or(&self.enters, |own| &own.enters)
+        let Some(said) = &self.said else { return &[] };
+        said.member(member).map_or(&said.enters, |own| &own.enters)
     }
 
     /// How many members it has; 1 for a prop that is no family.
@@ -91,43 +105,6 @@ impl Prop {
     pub fn strings(&self) -> Range<u32> {
         self.first..self.strings_of(self.members_count()).end
     }
-}
-
-/// What a string is made of; shared by members that are alike.
-#[derive(Debug, Clone)]
-pub struct Shape {
-    /// The setting that says so.
-    pub at: Span,
-    /// Its name within the prop (`eaves`).
-    pub name: Option<Box<str>>,
-    /// Its make of node; `None` for a fixture.
-    pub node: Option<NodeId>,
-    /// Nodes that show something; 0 for a fixture.
-    pub nodes: u32,
-    /// Slots it takes.
-    pub slots: u32,
-    /// Nodes within it that show nothing.
-    pub skips: u32,
-    /// Nodes of one strand, where it is made of strands.
-    pub strand: Option<u32>,
-    /// The runs it is built of; empty for a plain string.
-    pub runs: Vec<ShapeRun>,
-    /// What a fixture loads its DMX line with, in thousandths of a unit load of EIA-485; else nothing.
-    pub loads: u32,
-}
-
-/// One unit load, which a fixture counts as where nothing else is said.
-pub const UNIT_LOAD: u32 = 1_000;
-
-/// A run of a string as built.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum ShapeRun {
-    /// Nodes, perhaps with a name.
-    Nodes(Option<Box<str>>, u32),
-    /// Nodes that show nothing.
-    Skip(u32),
-    /// Cable, in micrometres, and its conductor.
-    Lead(i64, Option<Gauge>),
 }
 
 /// One string of one prop or member, or one fixture.

@@ -60,23 +60,26 @@ fn by_number(ports: Vec<Port>) -> Ports {
     ports.into_iter().map(|port| (port.number, port)).collect()
 }
 
-/// Reads the `controller` statements.
+/// Reads the `controller` statements. Gives whether each is as it was last time.
 pub fn controllers(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
     chips: &mut Chips<'_, '_>,
     model: &mut Model,
     sink: &mut Sink,
-) {
+) -> Vec<bool> {
     let whole = model.display.whole_nodes;
     let known = model.chips.iter().map(|chip| format!("{}\n", chip.name));
     let before = Before::new(reader, known.chain([format!("{whole}\n")]));
     let first_new = model.chips.len();
+    let mut again = Vec::new();
     let made = lineage.each(|index, row, like: Option<&Made>| {
         let stock = row.stock;
         let kept = before
-            .read(row.block, |(made, ports): &(Made, usize)| made.again(reader, *ports, stock));
-        if let Some(made) = kept.flatten() {
+            .read(row.block, |(made, ports): &(Made, usize)| made.again(reader, *ports, stock))
+            .flatten();
+        again.push(kept.is_some());
+        if let Some(made) = kept {
             return made;
         }
         let (told, declared) = (sink.count(), reader.names.ports());
@@ -117,6 +120,7 @@ pub fn controllers(
         add_controller(made, model, sink);
     }
     cut_rings(model, sink);
+    again
 }
 
 /// A controller before its settings are read: as the one that it is like.

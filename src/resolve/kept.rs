@@ -1,12 +1,14 @@
 //! What was made of a statement last time. While a display is edited, most of its statements stay as they are.
 
+use super::makes::count;
 use super::matching::Reader;
 use super::names::Decl;
 use super::sketch::Sketch;
 use crate::ast::{Arg, Block, Body, Expr, Setting};
-use crate::model::{Model, Prop, Shape};
+use crate::model::{Cut, Model, Prop, PropId, Shape};
 use std::cell::Cell;
 use std::sync::Arc;
+use std::sync::atomic::Ordering::Relaxed;
 
 /// What was made of a statement.
 struct Kept<T> {
@@ -15,8 +17,14 @@ struct Kept<T> {
     made: T,
 }
 
-/// A prop of one member, and its shapes.
-type Whole = (Prop, Box<[Shape]>);
+/// What of a display is as it was last time.
+#[derive(Default)]
+pub struct Again {
+    /// Whether each controller is.
+    pub controllers: Vec<bool>,
+    /// Props: as in the last model, as now.
+    pub props: Vec<(PropId, PropId)>,
+}
 
 /// The statements of a kind in a display that is being edited, as they were made last time.
 pub struct Before {
@@ -26,23 +34,21 @@ pub struct Before {
     same: Cell<Option<*const u8>>,
 }
 
+/// What statements can name: what `beside` says, and each `let`. `None` where the display is not being edited.
+pub fn beside(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Option<Arc<str>> {
+    let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
+    reader.names.is_edited().then(|| beside.chain(lets).collect::<String>().into())
+}
+
 impl Before {
     /// For statements that can name what `beside` says, and each `let`.
-    pub fn new(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Self {
-        let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
-        let all = || beside.chain(lets).collect::<String>().into();
-        Self { beside: reader.names.is_edited().then(all), same: Cell::new(None) }
-    }
-
-    /// For props in a model whose makes of node are known.
-    pub fn props(reader: &Reader<'_, '_>, model: &Model) -> Self {
-        let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
-        Self::new(reader, nodes)
+    pub fn new(reader: &Reader<'_, '_>, named: impl Iterator<Item = String>) -> Self {
+        Self { beside: beside(reader, named), same: Cell::new(None) }
     }
 
     /// Reads what was made of a statement last time, if the same would be made now.
     pub fn read<T: 'static, R>(&self, block: &Block, read: impl FnOnce(&T) -> R) -> Option<R> {
-        let made = block.made.0.lock().ok()?;
+        let made = block.made.kept.lock().ok()?;
         let kept = made.as_ref()?.downcast_ref::<Kept<T>>()?;
         let beside = self.beside.as_ref()?;
         let lies = Some(kept.beside.as_ptr());
@@ -63,52 +69,71 @@ impl Before {
         let Some(beside) = &self.beside else {
             return;
         };
-        let own = |setting| is_own(reader, setting);
-        let alone = block.like.is_none() && block.count.is_none() && !block.broken;
-        let made = (alone && block.settings.iter().all(own)).then(make).flatten();
-        if let Ok(mut kept) = block.made.0.lock() {
+        let made = stands_alone(reader, block).then(make).flatten();
+        if let Ok(mut kept) = block.made.kept.lock() {
             *kept = made.map(|made| Box::new(Kept { beside: Arc::clone(beside), made }) as _);
         }
     }
+}
 
-    /// Puts a prop and its shapes into the model as they were made last time. Gives how many shapes.
-    pub fn put(&self, reader: &Reader<'_, '_>, row: &Decl<'_>, model: &mut Model) -> Option<usize> {
-        self.read(row.block, |(prop, shapes): &Whole| {
-            let most = model.most_strings as usize;
-            if model.shapes.len() + shapes.len() > most {
-                return None;
-            }
-            for shape in shapes {
-                if let Some(node) = shape.node {
-                    reader.names.nodes.use_row(node.0);
-                }
-                model.shapes.push(shape.clone());
-            }
-            model.props.push(Prop { stock: row.stock, ..prop.clone() });
-            Some(shapes.len())
-        })?
+/// Whether nothing but its own text and what is beside it can change what becomes of a statement.
+fn stands_alone(reader: &Reader<'_, '_>, block: &Block) -> bool {
+    let alone = block.like.is_none() && block.count.is_none() && !block.broken;
+    alone && block.settings.iter().all(|setting| is_own(reader, setting))
+}
+
+/// Puts a prop and its shapes into the model as they are in the last one, if they were kept. Gives how many shapes.
+pub fn put(
+    (last, again): (&Model, &mut Again),
+    reader: &Reader<'_, '_>,
+    row: &Decl<'_>,
+    model: &mut Model,
+) -> Option<usize> {
+    let made = &row.block.made.last;
+    let at = made.load(Relaxed).checked_sub(1)? as usize;
+    let prop = last.props.as_slice().get(at).filter(|prop| prop.at == row.block.name.span)?;
+    let strings = prop.strings();
+    let first = last.strings.as_slice().get(strings.start as usize)?.shape.index();
+    let shapes = last.shapes.as_slice().get(first..first + strings.len())?;
+    if shapes.is_empty() || model.shapes.len() + shapes.len() > model.most_strings as usize {
+        return None;
     }
+    for shape in shapes {
+        if let Some(node) = shape.node {
+            reader.names.nodes.use_row(node.0);
+        }
+        model.shapes.push(shape.clone());
+    }
+    let id = PropId(count(model.props.len() as i64));
+    made.store(id.0 + 1, Relaxed);
+    again.props.push((PropId::from(at), id));
+    let blank =
+        Prop { first: 0, cut: Cut::Even(0), broken: false, stock: row.stock, ..prop.clone() };
+    model.props.push(blank);
+    Some(shapes.len())
+}
 
-    /// Keeps a prop that was made without a finding, as [`Self::write`] does.
-    pub fn keep(
-        &self,
-        reader: &Reader<'_, '_>,
-        block: &Block,
-        prop: &Prop,
-        (sketches, shapes): (&[Sketch<'_>], &[Shape]),
-    ) {
-        self.write(reader, block, || {
-            let plain = sketches.iter().all(|one| matches!(one, Sketch::Plain { .. }));
-            let whole = plain && !prop.broken && !shapes.is_empty();
-            whole.then(|| -> Whole { (prop.clone(), shapes.into()) })
-        });
+/// Keeps a prop that was made without a finding and is the next in the model, if nothing else in the display can change it.
+pub fn keep(
+    reader: &Reader<'_, '_>,
+    block: &Block,
+    prop: &Prop,
+    (sketches, shapes): (&[Sketch<'_>], &[Shape]),
+    model: &Model,
+) {
+    if !reader.names.is_edited() {
+        return;
+    }
+    let plain = sketches.iter().all(|one| matches!(one, Sketch::Plain { .. }));
+    if plain && !prop.broken && !shapes.is_empty() && stands_alone(reader, block) {
+        block.made.last.store(count(model.props.len() as i64) + 1, Relaxed);
     }
 }
 
 /// Whether a setting uses no name but that of a make of node or a chip.
 fn is_own(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
     let names = reader.names;
-    let number = |one: &Expr| matches!(one, Expr::Number(..));
+    let number = Expr::is_number;
     let own = |arg: &Arg| match arg {
         Arg::Number(quantity) => number(&quantity.value),
         Arg::Range(range) => number(&range.from) && range.to.as_ref().is_none_or(number),

@@ -20,6 +20,7 @@ mod overrides;
 mod props;
 mod refs;
 mod rest;
+mod rewire;
 mod runs;
 mod same;
 pub mod settings;
@@ -36,10 +37,12 @@ use crate::model::{Model, Told, most_strings};
 use crate::rules;
 use crate::source::SourceMap;
 use arithmetic::Lets;
+use kept::Again;
 use like::Lineage;
 use matching::{Matched, Reader};
 use names::{Decl, Names};
 use props::Splits;
+use rewire::Rewire;
 use settings::{Key, Scope};
 pub use split::fewest;
 use std::cell::LazyCell;
@@ -84,7 +87,14 @@ fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
 
 /// What a display's statements mean. `more` says how many strings above the fewest each `split` makes, in the order of
 /// [`Model::splits`]; none where it is short.
-pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) -> Model {
+///
+/// While a display is edited, `last` is what its statements meant last time: a prop whose text stays is taken from there.
+pub fn resolve(
+    (ast, last): (&Ast, Option<&Model>),
+    sources: &SourceMap,
+    more: &[u32],
+    sink: &mut Sink,
+) -> Model {
     let names = Names::read(ast, sources, sink);
     let lets = Lets::read(
         &names,
@@ -102,8 +112,9 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
         includes: ast.includes.clone(),
         ..Model::default()
     };
-    let receivers = things(&reader, &mut model, ast, more, sink);
-    wiring(&reader, &receivers, &mut model, ast, sink);
+    let (receivers, again) = things(&reader, &mut model, (ast, last), more, sink);
+    let before = last.and_then(|last| Rewire::new(last, &again, &model));
+    wiring(&reader, (&receivers, before), &mut model, ast, sink);
     controllers::reserve_sync(&mut model);
     if !ast.lost {
         tell_unused(&reader, sink);
@@ -112,14 +123,14 @@ pub fn resolve(ast: &Ast, sources: &SourceMap, more: &[u32], sink: &mut Sink) ->
     model
 }
 
-/// Everything that is declared; gives the receiver in the model of each receiver declared.
+/// Everything that is declared; gives the receiver in the model of each receiver declared, and what is as it was.
 fn things(
     reader: &Reader<'_, '_>,
     model: &mut Model,
-    ast: &Ast,
+    (ast, last): (&Ast, Option<&Model>),
     more: &[u32],
     sink: &mut Sink,
-) -> Vec<Option<u32>> {
+) -> (Vec<Option<u32>>, Again) {
     let names = reader.names;
     let mut likes = Vec::new();
     let mut lineage = |table, sink: &mut Sink| {
@@ -137,7 +148,7 @@ fn things(
     let supplies = lineage(&names.supplies, sink);
     rest::supplies(reader, &supplies, model, sink);
     let controllers = lineage(&names.controllers, sink);
-    controllers::controllers(reader, &controllers, &mut chips, model, sink);
+    let kept = controllers::controllers(reader, &controllers, &mut chips, model, sink);
     let lines = lineage(&names.receivers, sink);
     let receivers = controllers::receivers(reader, &lines, &mut chips, model, sink);
     let props = lineage(&names.props, sink);
@@ -146,25 +157,27 @@ fn things(
     let targets = LazyCell::new(|| split::Targets::read(ast, names, &receivers));
     let most = |model: &Model, prop: &str, node| targets.most(reader, model, prop, node);
     let splits = Splits { most: &most, more };
-    let mut drafts = props::props(reader, &props, model, splits, sink);
+    let mut again = Again { controllers: kept, ..Again::default() };
+    let taken = (last, &mut again, splits);
+    let mut drafts = props::props(reader, &props, model, taken, sink);
     same::cut_rings(reader, &mut drafts, model, sink);
     same::borrow_shapes(reader, &mut drafts, model, sink);
     table::lay_out(&drafts.stretches, model, sink);
     same::bind(reader, &drafts, model, sink);
-    receivers
+    (receivers, again)
 }
 
 /// Everything that says what hangs where.
 fn wiring(
     reader: &Reader<'_, '_>,
-    receivers: &[Option<u32>],
+    (receivers, before): (&[Option<u32>], Option<Rewire<'_>>),
     model: &mut Model,
     ast: &Ast,
     sink: &mut Sink,
 ) {
     let ports = Ports { reader, receivers };
     lost::of_text(ast, &ports, model);
-    let mut wires = wires::Wiring::new(&ports, model);
+    let mut wires = wires::Wiring::new(&ports, before, model);
     make_room(ast, model);
     let renames = ast.statements.iter().filter_map(|s| match &s.kind {
         StatementKind::Renamed(one) => Some(&**one),

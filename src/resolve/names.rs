@@ -376,6 +376,16 @@ impl<'a> Names<'a> {
         picked <= MOST_PICKED
     }
 
+    /// Counts this many more strings that references pick, if there is room for them.
+    pub fn add_picked(&self, strings: usize) -> bool {
+        let all = self.picked.get().saturating_add(strings as u64);
+        let fits = all <= MOST_PICKED;
+        if fits {
+            self.picked.set(all);
+        }
+        fits
+    }
+
     /// Whether references picked too many strings, so that what they leave out is not known.
     pub fn picked_too_many(&self) -> bool {
         self.picked.get() > MOST_PICKED

@@ -3,7 +3,7 @@
 //! A family is cut into stretches of members that are alike, so that a thousand members cost no more than
 //! one until the string table is laid out.
 
-use super::kept::Before;
+use super::kept::{self, Again};
 use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
@@ -15,12 +15,13 @@ use super::{runs, settings_of};
 use crate::ast::{Arg, Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
 use crate::model::{
-    Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Shape, Split, UNIT_LOAD,
+    Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Said, Shape, Split, UNIT_LOAD,
 };
 use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
 use std::rc::Rc;
+use std::sync::atomic::Ordering::Relaxed;
 
 /// What the settings of a prop or member say, before its strings are laid out.
 #[derive(Clone, Default)]
@@ -96,7 +97,7 @@ pub fn props<'a>(
     reader: &Reader<'_, 'a>,
     lineage: &Lineage<'_, 'a>,
     model: &mut Model,
-    splits: Splits<'_>,
+    (last, again, splits): (Option<&Model>, &mut Again, Splits<'_>),
     sink: &mut Sink,
 ) -> Drafts<'a> {
     let table = &reader.names.props;
@@ -118,7 +119,10 @@ pub fn props<'a>(
     model.props.rows_mut().reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
     drafts.stretches.reserve(table.rows.len());
-    let before = Before::props(reader, model);
+    let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
+    let beside = kept::beside(reader, nodes).unwrap_or_default();
+    let last = last.filter(|last| last.beside_props == beside);
+    model.beside_props = beside;
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);
@@ -129,13 +133,14 @@ pub fn props<'a>(
         let lone = made.is_none() && own.is_empty();
         if lone
             && members_so_far < u64::from(model.most_strings)
-            && let Some(shapes) = before.put(reader, row, model)
+            && let Some(shapes) = last.and_then(|last| kept::put((last, again), reader, row, model))
         {
             members_so_far += 1;
             let shapes = start..start + count(shapes as i64);
             drafts.stretches.push(Stretch { prop: index, members: 1, shapes });
             continue;
         }
+        row.block.made.last.store(0, Relaxed);
         let told = sink.count();
         let drafted = match (made, lineage.parent(at).and_then(|at| bases.get(at))) {
             (Some(_), _) => Draft::default(),
@@ -153,7 +158,7 @@ pub fn props<'a>(
         if lone && draft.same_as.is_none() && sink.count() == told && !sink.is_full() {
             let shapes = model.shapes.as_slice().get(start as usize..).unwrap_or(&[]);
             let sketches = draft.shapes.as_deref().unwrap_or(&[]);
-            before.keep(reader, row.block, &prop, (sketches, shapes));
+            kept::keep(reader, row.block, &prop, (sketches, shapes), model);
         }
         model.incomplete |= prop.broken;
         model.props.push(prop);
@@ -187,18 +192,26 @@ fn members(
 
 /// A prop as its draft says, without its strings.
 fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Option<u32>) -> Prop {
-    Prop {
-        name: row.name.as_ref().into(),
-        at: row.block.name.span,
+    let says = draft.label.is_some()
+        || !draft.enters.is_empty()
+        || draft.stands.is_some()
+        || draft.draw_mw.is_some()
+        || draft.circuit.is_some();
+    let said = || Said {
         label: draft.label.clone(),
         enters: places(reader, draft.enters),
-        count: members,
-        first: 0,
-        cut: Cut::Even(0),
         stands: draft.stands,
         draw_mw: draft.draw_mw,
         circuit: draft.circuit,
         members: Vec::new(),
+    };
+    Prop {
+        name: row.name.as_ref().into(),
+        at: row.block.name.span,
+        count: members,
+        first: 0,
+        cut: Cut::Even(0),
+        said: says.then(|| Box::new(said())),
         broken: draft.broken,
         stock: row.stock,
     }
@@ -372,11 +385,13 @@ impl<'a> Context<'_, '_, 'a> {
             }
             if touched {
                 prop.broken |= own.broken;
-                prop.members.extend((from..=to).map(|number| Member {
-                    number,
-                    label: own.label.clone(),
-                    enters: places(self.reader, own.enters),
-                    stands: own.stands,
+                prop.said.get_or_insert_default().members.extend((from..=to).map(|number| {
+                    Member {
+                        number,
+                        label: own.label.clone(),
+                        enters: places(self.reader, own.enters),
+                        stands: own.stands,
+                    }
                 }));
             }
             let shapes = match &base {

@@ -7,6 +7,7 @@ use super::kinds::{check_kinds, check_mixed};
 use super::makes::count;
 use super::matching::Reader;
 use super::props::number_of;
+use super::rewire::{self, Rewire};
 use super::targets::{Ports, Spot};
 use super::{gaps, refs};
 use crate::ast::{Chain, Expr, Item, Pin, PinKind, Reference, Wire};
@@ -17,10 +18,13 @@ use crate::rules;
 use crate::source::Span;
 use crate::unit::Decimal;
 use std::collections::BTreeSet;
+use std::sync::atomic::Ordering::Relaxed;
 
 /// Builds the lines of a display.
 pub struct Wiring<'p, 'a> {
     ports: &'p Ports<'p, 'a>,
+    /// What wires made last time.
+    before: Option<Rewire<'p>>,
     /// Where each string is wired, by string.
     wired: Keyed<StringId, Option<Span>>,
     groups: u32,
@@ -63,9 +67,10 @@ struct Draft {
 impl<'p, 'a> Wiring<'p, 'a> {
     /// For a model whose strings are laid out.
     #[must_use]
-    pub fn new(ports: &'p Ports<'p, 'a>, model: &Model) -> Self {
+    pub fn new(ports: &'p Ports<'p, 'a>, before: Option<Rewire<'p>>, model: &Model) -> Self {
         Self {
             ports,
+            before,
             wired: model.strings.map(|_| None),
             groups: 0,
             missing: false,
@@ -78,6 +83,53 @@ impl<'p, 'a> Wiring<'p, 'a> {
     /// Takes one `wire`.
     pub fn wire(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) {
         let ports = self.ports;
+        let line = count(model.lines.len() as i64) + 1;
+        if self.again(wire, model) {
+            return wire.last.store(line, Relaxed);
+        }
+        let told = sink.count();
+        let found = self.read(wire, model, sink);
+        let one = matches!(found, Some(Spot::One(Target::Port(_, _, None))));
+        let kept = one
+            && ports.reader.names.is_edited()
+            && sink.count() == told
+            && !sink.is_full()
+            && rewire::is_plain(wire);
+        wire.last.store(if kept { line } else { 0 }, Relaxed);
+    }
+
+    /// Adds the line that a wire made last time, if it would make the same now.
+    fn again(&mut self, wire: &Wire, model: &mut Model) -> bool {
+        let found = self.before.as_ref().and_then(|before| Some((before, before.line(wire)?)));
+        let Some((before, (line, pieces))) = found else {
+            return false;
+        };
+        let free = |piece: &Piece| match before.piece(piece).map(|piece| piece.kind) {
+            Some(PieceKind::String(id, _)) => self.wired[id].is_none().then_some(1),
+            Some(_) => Some(0),
+            None => None,
+        };
+        let strings: Option<usize> = pieces.iter().map(free).sum();
+        if !strings.is_some_and(|strings| self.ports.reader.names.add_picked(strings)) {
+            return false;
+        }
+        let start = count(model.pieces.len() as i64);
+        for piece in pieces.iter().filter_map(|piece| before.piece(piece)) {
+            if let PieceKind::String(id, _) = piece.kind {
+                self.wired[id] = Some(piece.at);
+            }
+            model.pieces.push(piece);
+        }
+        Spot::One(line.target).name_in(model);
+        self.groups += 1;
+        let pieces = start..count(model.pieces.len() as i64);
+        model.lines.push(Line { pieces, group: self.groups, ..line.clone() });
+        true
+    }
+
+    /// The same for a wire that is new; where it goes, if nothing that it names is missing.
+    fn read(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) -> Option<Spot> {
+        let ports = self.ports;
         if let Some(finding) = swapped(ports.reader, wire) {
             sink.push(finding);
             let mut items = wire.chains.iter().flat_map(|chain| &chain.items);
@@ -85,7 +137,8 @@ impl<'p, 'a> Wiring<'p, 'a> {
                 gaps::of_wire(ports, port, model);
             }
             model.incomplete = true;
-            return self.mark_quietly(&wire.target, model);
+            self.mark_quietly(&wire.target, model);
+            return None;
         }
         let target = ports.find(&wire.target, model, sink);
         let at = wire.target.span;
@@ -134,7 +187,9 @@ impl<'p, 'a> Wiring<'p, 'a> {
             for lacking in target.iter().flat_map(Spot::targets) {
                 gaps::of_line(*lacking, model);
             }
+            return None;
         }
+        target
     }
 
     /// Adds the items of a chain: pieces of each, with the strings that stay together for a reference.

@@ -306,7 +306,7 @@ impl<'s> Lower<'s> {
             }
         }
         chains.shrink_to_fit();
-        Some(Wire { target: target?, chains })
+        Some(Wire { target: target?, chains, last: std::sync::atomic::AtomicU32::default() })
     }
 
     fn chain(&mut self, pair: Pair<'_, Rule>) -> Chain {

@@ -213,3 +213,63 @@ fn controllers_that_stay_name_what_they_named() {
         }
     }
 }
+
+/// A wire whose text stays hangs what a full compile hangs there, though what it names, or what else names that, changes.
+#[test]
+fn wires_that_stay_hang_what_they_hung() {
+    let boxes = "controller pier { host 10.0.0.7; ports 1..6 { chip ws2811; nodes at most 600 } }\n\
+                 controller mole { host 10.0.0.8; ports 1..2 { chip ws2811 }; dmx1 }\n\
+                 node dot { chip ws2811; colour RGB; volts 12 V }\nnode lamp { chip ws2811; colour GRB; volts 12 V }\n";
+    let props = "prop arch { node dot; strings 3 of 50 nodes; enters \"left\" }\nprop bush { node dot; string 40 nodes }\n\
+                 prop gate { node lamp; string 30 nodes; stands at 1 m, 2 m }\nprop star * 3 { node dot; string 20 nodes }\n\
+                 prop hut { node dot; string of 9 strands of 10 nodes }\nprop post { node dot; string 8 nodes }\n";
+    let wires = "wire pier.1: arch.1 -> lead 2 m -> bush\nwire pier.2: arch.2..3, skip 3 -> gate\n\
+                 wire pier.3: star[2] -> star[1]\nwire pier.4: lead 1 m of 18 AWG -> hut\nwire mole.1: post at 9/1\n\
+                 wire mole: star[3]\n";
+    let added = [
+        "",
+        "# nothing\n",
+        "prop first { node dot; string 4 nodes }\n",
+        "prop arch { node lamp; string 7 nodes }\n",
+        "prop bush * 2 { node dot; string 7 nodes }\n",
+        "prop pier { node dot; string 7 nodes }\n",
+        "prop bush[1] { node dot }\n",
+        "wire pier.5: arch.2\n",
+        "wire pier.1: arch.3 -> post\n",
+        "wire bush: pier.6\n",
+        "controller berth { host 10.0.0.9; ports 1..2 { chip ws2811 } }\n",
+        "controller pier { host 10.0.0.9; port 1 { chip ws2811 } }\n",
+        "receiver reed { carries pier.1..2; ports 1..2 { volts 12 V; nodes at most 60 } }\n",
+        "receiver bush { carries pier.3 }\n",
+        "display \"all\" { lead of 20 AWG }\n",
+        "display \"all\" { universes of 96 slots }\n",
+        "let arch = 2\n",
+        "node first { chip ws2801; colour RGB; volts 12 V }\n",
+        "stored bush\n",
+        "renamed shrub -> bush\n",
+        "wire pier.6: bu",
+        "prop ",
+        "controller",
+    ];
+    let mut texts = Texts::one("");
+    for (name, text) in [("boxes", boxes), ("props", props), ("wires", wires)] {
+        texts.texts.insert(format!("{name}.tinsel"), text.to_owned());
+    }
+    let mut desk = Desk::default();
+    for one in added {
+        for two in added {
+            let main = |how| {
+                let files = format!("include \"boxes.tinsel\"\n{how} \"props.tinsel\"\n");
+                format!("{one}{files}include \"wires.tinsel\"\n{two}")
+            };
+            for text in ["include", "stock"].map(main) {
+                texts.texts.insert("yard.tinsel".to_owned(), text);
+                texts.on(&mut desk);
+                let full = texts.compiled();
+                let about = || format!("{one}{two}");
+                assert_eq!(shown(desk.compiled().unwrap()), shown(&full), "{}", about());
+                assert_eq!(table(desk.compiled().unwrap()), table(&full), "{}", about());
+            }
+        }
+    }
+}

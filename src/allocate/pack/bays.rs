@@ -200,7 +200,7 @@ impl<'a> Search<'a> {
             bays: bays.map(|bay| bay as u32).collect(),
         };
         let lead = |bay: &u32| self.lead_at(group, *bay as usize);
-        unit.bays.sort_by_key(|bay| (lead(bay), *bay));
+        unit.bays.sort_by_cached_key(|bay| (lead(bay), *bay));
         self.lead += self.lead_at(group, bay);
         let its = &mut self.bays[bay];
         its.members.push(self.units.len() as u32);

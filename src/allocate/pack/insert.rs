@@ -35,6 +35,15 @@ struct Turn {
     price: i64,
 }
 
+/// What was found for the last of some lines that are alike.
+struct Known {
+    line: usize,
+    /// The best port of each site, and its price.
+    best: Vec<Option<(i64, u32)>>,
+    /// The sites that changed since.
+    stale: Vec<usize>,
+}
+
 /// Puts groups into a state.
 pub struct Inserter {
     /// Looks taken.
@@ -100,6 +109,48 @@ impl Inserter {
             state.place(*line, port);
         }
         true
+    }
+
+    /// Gives each line of some groups that has none a port, group after group.
+    pub fn insert_each(&mut self, state: &mut State<'_>, groups: Vec<usize>) {
+        let mut known: Option<Known> = None;
+        for group in groups {
+            let mut open = state.field.span[group].clone().filter(|at| state.port_of[*at] == NONE);
+            match (open.next(), open.next()) {
+                (None, _) => {}
+                (Some(line), None) if self.blink == 0 => self.alike(state, line, &mut known),
+                _ => {
+                    known = None;
+                    self.insert(state, group, &Where::All);
+                }
+            }
+        }
+    }
+
+    /// The best port for a line by itself, as [`Self::single`] finds it anywhere. After a line like it, only the site on
+    /// which that was put can have changed.
+    fn alike(&mut self, state: &mut State<'_>, line: usize, known: &mut Option<Known>) {
+        let field = state.field;
+        let sites = &field.by_site[field.lines[line].class];
+        let same = known.take().filter(|known| field.are_alike(known.line, line));
+        let mut now = same.unwrap_or_else(|| Known {
+            line,
+            best: vec![None; sites.len()],
+            stale: (0..sites.len()).collect(),
+        });
+        self.steps += field.accepting[field.lines[line].class].len() as u64;
+        let steps = self.steps;
+        for at in std::mem::take(&mut now.stale) {
+            now.best[at] = self.best_of(state, line, sites[at].1.clone(), None);
+        }
+        self.steps = steps;
+        // Of equal prices the first counts.
+        let found = now.best.iter().enumerate().filter_map(|(at, best)| Some((at, (*best)?)));
+        if let Some((at, (_, port))) = found.min_by_key(|(_, (price, _))| *price) {
+            state.place(line, port);
+            now.stale.push(at);
+        }
+        *known = Some(now);
     }
 
     fn blinks(&mut self) -> bool {

@@ -48,11 +48,7 @@ pub fn greedy<'a>(field: &'a Field<'a>, several_first: bool, inserter: &mut Inse
 
 /// Puts in what has no port yet.
 pub fn fill(state: &mut State<'_>, several_first: bool, inserter: &mut Inserter) {
-    for group in by_size(state.field, several_first) {
-        if state.field.span[group].clone().any(|line| state.port_of[line] == NONE) {
-            inserter.insert(state, group, &Where::All);
-        }
-    }
+    inserter.insert_each(state, by_size(state.field, several_first));
 }
 
 /// Leaves what hangs on a port there, what is dearest to move first.
@@ -122,6 +118,9 @@ struct Fit {
     all: Vec<Vec<u32>>,
     by_site: Vec<BTreeMap<usize, Vec<u32>>>,
     steps: u64,
+    /// The last line that was placed anywhere, and how many ports of its class before the first that took it. Ports only
+    /// fill, so that lines like it need not look at those.
+    last: Option<(usize, usize)>,
 }
 
 impl Fit {
@@ -141,6 +140,7 @@ impl Fit {
             all: orders.collect(),
             by_site: Vec::new(),
             steps: 0,
+            last: None,
         };
         for ports in &fit.all {
             let mut sites: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
@@ -199,7 +199,7 @@ impl Fit {
                     let ports = self.by_site[field.lines[*line].class].get(site);
                     let ports = ports.map_or(&[][..], Vec::as_slice);
                     let port = port(state, *line, ports, self.choice, &mut self.steps);
-                    port.map(|port| state.place(*line, port)).is_some()
+                    port.map(|(_, port)| state.place(*line, port)).is_some()
                 });
                 if all {
                     return;
@@ -213,7 +213,13 @@ impl Fit {
         }
         for line in lines {
             let ports = &self.all[field.lines[line].class];
-            if let Some(port) = port(state, line, ports, self.choice, &mut self.steps) {
+            let alike = |(other, _): &(usize, usize)| field.lines[*other] == field.lines[line];
+            let from = self.last.filter(alike).map_or(0, |(_, from)| from);
+            self.steps += from as u64;
+            let found = port(state, line, &ports[from..], self.choice, &mut self.steps);
+            let first = found.map_or(ports.len(), |(first, _)| from + first);
+            self.last = Some((line, first));
+            if let Some((_, port)) = found {
                 state.place(line, port);
             }
         }
@@ -225,23 +231,26 @@ pub fn large(field: &Field<'_>) -> bool {
     field.lines.len() * field.instance.ports.len() > PAIRS
 }
 
-/// The first of some ports that takes a line, or that in use with the least left.
+/// The first of some ports that takes a line, or that in use with the least left. It comes after the number of ports before
+/// the first that has room.
 fn port(
     state: &State<'_>,
     line: usize,
     ports: &[u32],
     choice: Choice,
     steps: &mut u64,
-) -> Option<u32> {
+) -> Option<(usize, u32)> {
     let field = state.field;
+    let mut first = None;
     let mut closed = None;
     let mut found: Option<(u64, u32)> = None;
-    for &port in ports {
+    for (at, &port) in ports.iter().enumerate() {
         *steps += 1;
         let hung = &state.hung[port as usize];
         if hung.lines.is_empty() && !field.port(port).used {
             if closed.is_none() && state.fits(line, port) {
                 closed = Some(port);
+                first.get_or_insert(at);
                 if choice.early {
                     break;
                 }
@@ -251,6 +260,7 @@ fn port(
         if !state.fits(line, port) {
             continue;
         }
+        first.get_or_insert(at);
         let left = field.room(line, port).map_or(0, |room| room.nodes) - hung.nodes;
         if found.is_none_or(|(known, _)| left < known) {
             found = Some((left, port));
@@ -259,7 +269,7 @@ fn port(
             break;
         }
     }
-    found.map(|(_, port)| port).or(closed)
+    first.zip(found.map(|(_, port)| port).or(closed))
 }
 
 /// Packs groups of one line by patterns, kind by kind, onto the ports of the commonest room.

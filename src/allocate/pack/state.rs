@@ -134,6 +134,13 @@ impl<'a> Field<'a> {
         group.lead.get(place).copied().unwrap_or(0)
     }
 
+    /// Whether two lines that hang nowhere yet fit the same ports at the same price.
+    pub fn are_alike(&self, one: usize, other: usize) -> bool {
+        let lead = |line: usize| &self.instance.groups[self.group[line] as usize].lead;
+        let same = self.lines[one] == self.lines[other] && lead(one) == lead(other);
+        same && self.lines[one].home.is_none()
+    }
+
     /// Whether two ports stand side by side.
     pub fn neighbours(&self, port: u32, next: u32) -> bool {
         let (port, next) = (self.port(port), self.port(next));

@@ -118,9 +118,25 @@ struct Fit {
     all: Vec<Vec<u32>>,
     by_site: Vec<BTreeMap<usize, Vec<u32>>>,
     steps: u64,
-    /// The last line that was placed anywhere, and how many ports of its class before the first that took it. Ports only
-    /// fill, so that lines like it need not look at those.
-    last: Option<(usize, usize)>,
+    /// What the last line knew that was placed anywhere, and the last that began a group side by side.
+    last: Option<Full>,
+    last_beside: Option<Full>,
+}
+
+/// A line, and how many ports come before the first that has room for it. Ports only fill, so that a line like it need not look
+/// at those.
+#[derive(Clone, Copy)]
+struct Full {
+    line: usize,
+    ports: usize,
+}
+
+impl Full {
+    /// How many ports a line need not look at.
+    fn before(known: Option<Self>, field: &Field<'_>, line: usize) -> usize {
+        let alike = |known: &Self| field.lines[known.line] == field.lines[line];
+        known.filter(alike).map_or(0, |known| known.ports)
+    }
 }
 
 impl Fit {
@@ -141,6 +157,7 @@ impl Fit {
             by_site: Vec::new(),
             steps: 0,
             last: None,
+            last_beside: None,
         };
         for ports in &fit.all {
             let mut sites: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
@@ -156,7 +173,12 @@ impl Fit {
     fn beside(&mut self, state: &mut State<'_>, group: usize) -> bool {
         let field = state.field;
         let span = field.span[group].clone();
-        for &first in &field.accepting[field.lines[span.start].class] {
+        let ports = &field.accepting[field.lines[span.start].class];
+        let from = Full::before(self.last_beside, field, span.start);
+        self.steps += from as u64;
+        let full =
+            &mut self.last_beside.insert(Full { line: span.start, ports: ports.len() }).ports;
+        for (at, &first) in ports.iter().enumerate().skip(from) {
             let mut port = first;
             let all = span.clone().all(|line| {
                 self.steps += 1;
@@ -169,6 +191,7 @@ impl Fit {
                     }
                     port = next;
                 }
+                *full = at.min(*full);
                 state.place(line, port);
                 true
             });
@@ -213,12 +236,11 @@ impl Fit {
         }
         for line in lines {
             let ports = &self.all[field.lines[line].class];
-            let alike = |(other, _): &(usize, usize)| field.lines[*other] == field.lines[line];
-            let from = self.last.filter(alike).map_or(0, |(_, from)| from);
+            let from = Full::before(self.last, field, line);
             self.steps += from as u64;
             let found = port(state, line, &ports[from..], self.choice, &mut self.steps);
-            let first = found.map_or(ports.len(), |(first, _)| from + first);
-            self.last = Some((line, first));
+            let full = found.map_or(ports.len(), |(first, _)| from + first);
+            self.last = Some(Full { line, ports: full });
             if let Some((_, port)) = found {
                 state.place(line, port);
             }

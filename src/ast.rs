@@ -15,11 +15,48 @@ pub struct Ident {
     pub span: Span,
 }
 
-/// The statements of one text, or, after includes are read in place, of a whole display.
+/// The statements of one text.
 #[derive(Debug, Default)]
 pub struct Ast {
-    /// The statements in the order they count.
+    /// In file order.
     pub statements: Vec<Statement>,
+    /// Whether some of it did not parse: what follows from something missing is then not reported.
+    pub broken: bool,
+    /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
+    pub mentioned: Vec<Ident>,
+    /// The kinds of which a declaration has no name that can be read: what such a kind has is not known.
+    pub unnamed: Vec<BlockKind>,
+}
+
+/// The statements of a display, in the order they count: those of a text until it includes another, and so on. They are not
+/// moved into one stretch, since most of them go from one compile to the next while a display is edited.
+#[derive(Debug, Default)]
+pub struct Statements {
+    /// In stretches of one text each.
+    pub parts: Vec<Vec<Statement>>,
+}
+
+impl Statements {
+    /// All of them.
+    pub fn iter(&self) -> std::iter::Flatten<std::slice::Iter<'_, Vec<Statement>>> {
+        self.parts.iter().flatten()
+    }
+}
+
+impl<'a> IntoIterator for &'a Statements {
+    type Item = &'a Statement;
+    type IntoIter = std::iter::Flatten<std::slice::Iter<'a, Vec<Statement>>>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.iter()
+    }
+}
+
+/// What was written of a whole display, its includes read in place.
+#[derive(Debug, Default)]
+pub struct Whole {
+    /// The statements in the order they count.
+    pub statements: Statements,
     /// Whether some text did not parse: what follows from something missing is then not reported.
     pub broken: bool,
     /// Whether a text that the display includes could not be read: any name may be declared in it.

@@ -86,18 +86,15 @@ impl Desk {
         for one in parsed.values_mut() {
             one.statements.clear();
         }
-        let mut statements = compiled.ast.statements.into_iter();
-        while let Some(first) = statements.as_slice().first() {
-            let file = compiled.sources.file_at(first.span.start);
-            let own =
-                |at: &u32| file.is_some_and(|file| (file.base..=file.span().end).contains(at));
-            let all = statements.as_slice().iter();
-            let stretch = all.take_while(|one| own(&one.span.start)).count().max(1);
-            let stretch = statements.by_ref().take(stretch);
-            let stretch = stretch.map(|one| Statement { stock: false, ..one });
-            match file.and_then(|file| parsed.get_mut(&file.base)) {
-                Some(kept) => kept.statements.extend(stretch),
-                None => drop(stretch.count()),
+        for mut part in compiled.ast.statements.parts {
+            let file = part.first().and_then(|one| compiled.sources.file_at(one.span.start));
+            let Some(kept) = file.and_then(|file| parsed.get_mut(&file.base)) else {
+                continue;
+            };
+            part.iter_mut().for_each(|one| one.stock = false);
+            match kept.statements.is_empty() {
+                true => kept.statements = part,
+                false => kept.statements.append(&mut part),
             }
         }
         (compiled.sources, Some((compiled.model, compiled.plan)))

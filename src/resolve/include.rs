@@ -1,6 +1,6 @@
 //! `include` and `stock`: other files, read in place, each once.
 
-use crate::ast::{Ast, Statement, StatementKind};
+use crate::ast::{Ast, Statement, StatementKind, Whole};
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span, quoted};
@@ -22,10 +22,9 @@ struct Gather<'g> {
     seen: Vec<String>,
     /// The files that are being read, with the place of the include that led on from each.
     open: Vec<(String, String, Span)>,
-    /// The statements so far, in stretches; and whether the last one may be added to.
-    parts: Vec<Vec<Statement>>,
+    /// Whether the last stretch of statements may be added to: it is of the text at hand.
     grows: bool,
-    all: Ast,
+    all: Whole,
 }
 
 /// Reads a display's main file and everything it includes: all statements in the order they count.
@@ -37,7 +36,7 @@ pub fn gather(
     parse: &Parse<'_>,
     sources: &mut SourceMap,
     sink: &mut Sink,
-) -> Ast {
+) -> Whole {
     let mut gather = Gather {
         files,
         parse,
@@ -45,22 +44,11 @@ pub fn gather(
         sink,
         seen: vec![main.identity.clone()],
         open: Vec::new(),
-        parts: Vec::new(),
         grows: false,
-        all: Ast::default(),
+        all: Whole::default(),
     };
     gather.read(main, false, None);
-    let Gather { mut parts, mut all, .. } = gather;
-    // A display of one file, mostly: a large one need not be moved.
-    all.statements = match parts.len() {
-        1 => parts.pop().unwrap_or_default(),
-        _ => {
-            let mut whole = Vec::with_capacity(parts.iter().map(Vec::len).sum());
-            parts.iter_mut().for_each(|part| whole.append(part));
-            whole
-        }
-    };
-    all
+    gather.all
 }
 
 impl Gather<'_> {
@@ -100,8 +88,7 @@ impl Gather<'_> {
         self.all.unnamed.extend(ast.unnamed);
         let includes = |one: &Statement| matches!(one.kind, StatementKind::Include(_));
         if !stock && !ast.statements.iter().any(includes) {
-            self.parts.push(ast.statements);
-            self.grows = false;
+            self.all.statements.parts.push(ast.statements);
             return;
         }
         for statement in ast.statements {
@@ -115,7 +102,9 @@ impl Gather<'_> {
                     let path = quoted::said(self.sources.text(include.path.span)).into_owned();
                     let place = include.path.span;
                     self.open.push((file.identity.clone(), file.name.clone(), place));
+                    self.grows = false;
                     self.include(&file, &path, stock || include.stock, place);
+                    self.grows = false;
                     self.open.pop();
                 }
                 kind => self.push(Statement { stock: statement.stock || stock, kind, ..statement }),
@@ -124,10 +113,11 @@ impl Gather<'_> {
     }
 
     fn push(&mut self, statement: Statement) {
+        let parts = &mut self.all.statements.parts;
         if !std::mem::replace(&mut self.grows, true) {
-            self.parts.push(Vec::new());
+            parts.push(Vec::new());
         }
-        if let Some(part) = self.parts.last_mut() {
+        if let Some(part) = parts.last_mut() {
             part.push(statement);
         }
     }

@@ -1,8 +1,8 @@
 //! A display that is being edited: its texts as they were read, and what was last compiled from them.
 //!
 //! Each text keeps its own stretch of offsets while it grows ([`SourceMap::after`]), so that the statements of all texts
-//! that did not change go into the next compile as they are, and with them what their props came to (`resolve`).
-//! Everything else after the syntax stage is done anew.
+//! that did not change go into the next compile as they are, and with them what their controllers, props and wires came to
+//! (`resolve`). Everything else after the syntax stage is done anew.
 
 use crate::ast::{Ast, BlockKind, Ident, Statement};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Sink};

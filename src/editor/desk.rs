@@ -135,7 +135,6 @@ impl Desk {
                 broken: kept.broken,
                 mentioned: kept.mentioned.clone(),
                 unnamed: kept.unnamed.clone(),
-                ..Ast::default()
             };
         }
         let mut own = Sink::default();

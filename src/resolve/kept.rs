@@ -35,7 +35,7 @@ pub struct Before {
 }
 
 /// What statements can name: what `beside` says, and each `let`. `None` where the display is not being edited.
-pub fn beside(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Option<Arc<str>> {
+fn beside(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Option<Arc<str>> {
     let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
     reader.names.is_edited().then(|| beside.chain(lets).collect::<String>().into())
 }
@@ -80,6 +80,17 @@ impl Before {
 fn stands_alone(reader: &Reader<'_, '_>, block: &Block) -> bool {
     let alone = block.like.is_none() && block.count.is_none() && !block.broken;
     alone && block.settings.iter().all(|setting| is_own(reader, setting))
+}
+
+/// The last model, if its props could name what those of a model can whose makes of node are known.
+pub fn last_props<'l>(
+    last: Option<&'l Model>,
+    reader: &Reader<'_, '_>,
+    model: &mut Model,
+) -> Option<&'l Model> {
+    let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
+    model.beside_props = beside(reader, nodes).unwrap_or_default();
+    last.filter(|last| last.beside_props == model.beside_props)
 }
 
 /// Puts a prop and its shapes into the model as they are in the last one, if they were kept. Gives how many shapes.

@@ -119,10 +119,7 @@ pub fn props<'a>(
     model.props.rows_mut().reserve_exact(table.rows.len());
     model.shapes.reserve(table.rows.len());
     drafts.stretches.reserve(table.rows.len());
-    let nodes = model.nodes.iter().map(|node| format!("{} {}\n", node.name, node.slots));
-    let beside = kept::beside(reader, nodes).unwrap_or_default();
-    let last = last.filter(|last| last.beside_props == beside);
-    model.beside_props = beside;
+    let last = kept::last_props(last, reader, model);
     let mut members_so_far: u64 = 0;
     for (index, row) in table.rows.iter().enumerate() {
         let index = count(index as i64);

@@ -54,7 +54,7 @@ impl<'a> IntoIterator for &'a Statements {
 
 /// What was written of a whole display, its includes read in place.
 #[derive(Debug, Default)]
-pub struct Whole {
+pub struct Written {
     /// The statements in the order they count.
     pub statements: Statements,
     /// Whether some text did not parse: what follows from something missing is then not reported.

@@ -72,7 +72,7 @@ pub mod lsp;
 #[cfg(feature = "cli")]
 pub mod cli;
 
-use ast::Whole;
+use ast::Written;
 use diagnostic::{Diagnostic, Severity, Sink};
 use lock::{Lock, Relay, Row, Side};
 use lockfile::LockText;
@@ -87,7 +87,7 @@ pub struct Compiled {
     /// Its texts, the main one first, its lock last.
     pub sources: SourceMap,
     /// What was written.
-    pub ast: Whole,
+    pub ast: Written,
     /// What was meant.
     pub model: Model,
     /// What was decided.
@@ -190,7 +190,7 @@ fn understand(
     reading: &Reading<'_>,
     main: Loaded,
     sink: &mut Sink,
-) -> (SourceMap, Whole, Model) {
+) -> (SourceMap, Written, Model) {
     let ast = resolve::include::gather(reading.files, main, reading.parse, &mut sources, sink);
     let meant = |more: &[u32], last: Option<&Model>| {
         let mut told = Sink::default();
@@ -299,7 +299,7 @@ fn stays(plan: &Plan, row: usize) -> bool {
 
 /// From what was meant to addresses, around a lock as text or as data.
 fn decide(
-    (sources, ast, model): (SourceMap, Whole, Model),
+    (sources, ast, model): (SourceMap, Written, Model),
     text: Option<LockText>,
     lock: Option<&Lock>,
     relay: &Relay,

@@ -268,7 +268,8 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
         .filter(|controller| controller.circuit == Some(id) && !controller.stock)
         .filter_map(|controller| controller.draw_mw);
     let props = model.props.iter();
-    let on = |prop: &&Prop| prop.said.as_ref().is_some_and(|said| said.circuit == Some(id));
+    let on =
+        |prop: &&Prop| prop.details.as_ref().is_some_and(|details| details.circuit == Some(id));
     let fixtures = props.filter(on).map(|prop| fixtures_mw(model, plan, prop));
     supplies.chain(controllers).chain(fixtures).fold(0, i64::saturating_add)
 }
@@ -276,7 +277,7 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
 /// What a prop's fixtures that are put up draw together, in milliwatts.
 #[must_use]
 pub fn fixtures_mw(model: &Model, plan: &Plan, prop: &Prop) -> i64 {
-    let Some(each) = prop.said.as_ref().and_then(|said| said.draw_mw) else { return 0 };
+    let Some(each) = prop.details.as_ref().and_then(|details| details.draw_mw) else { return 0 };
     let up = prop.strings().filter(|index| {
         let id = StringId(*index);
         model.strings[id].number == 0 && model.is_up(id) && plan.of(id).is_some()

@@ -104,7 +104,7 @@ impl Display {
             count: None,
             first: self.model.strings.len() as u32,
             cut: Cut::Even(1),
-            said: None,
+            details: None,
             broken: false,
             stock: false,
         });

@@ -235,7 +235,7 @@ fn of_prop(compiled: &Compiled, id: PropId, out: &mut String) {
         return;
     };
     let mut parts: Vec<String> = Vec::new();
-    if let Some(label) = prop.said.as_ref().and_then(|said| said.label.as_deref()) {
+    if let Some(label) = prop.details.as_ref().and_then(|details| details.label.as_deref()) {
         parts.push(format!("“{label}”"));
     }
     if let Some(count) = prop.count {

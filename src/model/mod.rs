@@ -373,9 +373,9 @@ impl Model {
     /// Where the prop or member of a string stands, in micrometres.
     #[must_use]
     pub fn stands(&self, id: StringId) -> Option<(i64, i64)> {
-        let said = self.prop(id).said.as_ref()?;
-        let member = said.member(self.strings[id].member);
-        member.and_then(|member| member.stands).or(said.stands)
+        let details = self.prop(id).details.as_ref()?;
+        let member = details.member(self.strings[id].member);
+        member.and_then(|member| member.stands).or(details.stands)
     }
 
     /// The full name of a string: `heron[3]`, `lighthouse.2`, `heron[2].1`, `flood[1]`.

@@ -18,7 +18,7 @@ pub struct Prop {
     /// How the table is cut into members.
     pub cut: Cut,
     /// What else it says; `None` where that is nothing.
-    pub said: Option<Box<Said>>,
+    pub details: Option<Box<Details>>,
     /// Whether it did not parse or resolve: its strings are unknown.
     pub broken: bool,
     /// Whether it is from a `stock` file.
@@ -27,7 +27,7 @@ pub struct Prop {
 
 /// What a prop says beside its strings.
 #[derive(Debug, Clone, Default)]
-pub struct Said {
+pub struct Details {
     /// A label for people.
     pub label: Option<Box<str>>,
     /// Where data comes in: one place for all strings, or one for each in order.
@@ -58,13 +58,13 @@ pub struct Member {
     pub number: u32,
     /// A label for people.
     pub label: Option<Box<str>>,
-    /// Where data comes in, as [`Said::enters`].
+    /// Where data comes in, as [`Details::enters`].
     pub enters: Box<[Box<str>]>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
 }
 
-impl Said {
+impl Details {
     /// What one member says of itself.
     #[must_use]
     pub fn member(&self, number: u32) -> Option<&Member> {
@@ -76,8 +76,8 @@ impl Prop {
     /// Where data comes into a member (1 for a prop that is no family): one place for all its strings, or one for each.
     #[must_use]
     pub fn enters_at(&self, member: u32) -> &[Box<str>] {
-        let Some(said) = &self.said else { return &[] };
-        said.member(member).map_or(&said.enters, |own| &own.enters)
+        let Some(details) = &self.details else { return &[] };
+        details.member(member).map_or(&details.enters, |own| &own.enters)
     }
 
     /// How many members it has; 1 for a prop that is no family.

@@ -1,6 +1,6 @@
 //! `include` and `stock`: other files, read in place, each once.
 
-use crate::ast::{Ast, Statement, StatementKind, Whole};
+use crate::ast::{Ast, Statement, StatementKind, Written};
 use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span, quoted};
@@ -24,7 +24,7 @@ struct Gather<'g> {
     open: Vec<(String, String, Span)>,
     /// Whether the last stretch of statements may be added to: it is of the text at hand.
     grows: bool,
-    all: Whole,
+    all: Written,
 }
 
 /// Reads a display's main file and everything it includes: all statements in the order they count.
@@ -36,7 +36,7 @@ pub fn gather(
     parse: &Parse<'_>,
     sources: &mut SourceMap,
     sink: &mut Sink,
-) -> Whole {
+) -> Written {
     let mut gather = Gather {
         files,
         parse,
@@ -45,7 +45,7 @@ pub fn gather(
         seen: vec![main.identity.clone()],
         open: Vec::new(),
         grows: false,
-        all: Whole::default(),
+        all: Written::default(),
     };
     gather.read(main, false, None);
     gather.all

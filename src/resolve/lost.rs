@@ -2,12 +2,12 @@
 
 use super::gaps::controller_of;
 use super::targets::Ports;
-use crate::ast::{Ident, Whole};
+use crate::ast::{Ident, Written};
 use crate::model::{ControllerId, Model, PropId, StringId};
 use std::collections::BTreeSet;
 
 /// Notes what the words of text that did not parse may stand for.
-pub fn of_text(ast: &Whole, ports: &Ports<'_, '_>, model: &mut Model) {
+pub fn of_text(ast: &Written, ports: &Ports<'_, '_>, model: &mut Model) {
     let names = ports.reader.names;
     let key = |word: &Ident| -> Box<str> { names.key(*word).into() };
     let words: BTreeSet<Box<str>> = ast.mentioned.iter().map(key).collect();

@@ -31,7 +31,7 @@ mod targets;
 pub mod uses;
 mod wires;
 
-use crate::ast::{Item, Setting, StatementKind, Whole};
+use crate::ast::{Item, Setting, StatementKind, Written};
 use crate::diagnostic::Sink;
 use crate::model::{Model, Told, most_strings};
 use crate::rules;
@@ -90,7 +90,7 @@ fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
 ///
 /// While a display is edited, `last` is what its statements meant last time: a prop whose text stays is taken from there.
 pub fn resolve(
-    (ast, last): (&Whole, Option<&Model>),
+    (ast, last): (&Written, Option<&Model>),
     sources: &SourceMap,
     more: &[u32],
     sink: &mut Sink,
@@ -127,7 +127,7 @@ pub fn resolve(
 fn things(
     reader: &Reader<'_, '_>,
     model: &mut Model,
-    (ast, last): (&Whole, Option<&Model>),
+    (ast, last): (&Written, Option<&Model>),
     more: &[u32],
     sink: &mut Sink,
 ) -> (Vec<Option<u32>>, Again) {
@@ -172,7 +172,7 @@ fn wiring(
     reader: &Reader<'_, '_>,
     (receivers, before): (&[Option<u32>], Option<Rewire<'_>>),
     model: &mut Model,
-    ast: &Whole,
+    ast: &Written,
     sink: &mut Sink,
 ) {
     let ports = Ports { reader, receivers };
@@ -199,7 +199,7 @@ fn wiring(
 }
 
 /// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
-fn make_room(ast: &Whole, model: &mut Model) {
+fn make_room(ast: &Written, model: &mut Model) {
     let wires = ast.statements.iter().filter_map(|s| match &s.kind {
         StatementKind::Wire(wire) => Some(wire),
         _ => None,

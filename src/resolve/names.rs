@@ -1,6 +1,6 @@
 //! Names as written to things declared: one table a kind, and what is unknown because its text did not parse.
 
-use crate::ast::{Block, BlockKind, Ident, StatementKind, Whole};
+use crate::ast::{Block, BlockKind, Ident, StatementKind, Written};
 use crate::diagnostic::Sink;
 use crate::model::most_ports;
 use crate::rules;
@@ -130,7 +130,7 @@ const MOST_COMPARED: usize = 1_000_000;
 
 impl<'a> Names<'a> {
     /// Reads every declaration of a display; tells names that are taken.
-    pub fn read(ast: &'a Whole, sources: &'a SourceMap, sink: &mut Sink) -> Self {
+    pub fn read(ast: &'a Written, sources: &'a SourceMap, sink: &mut Sink) -> Self {
         let props = ast.statements.iter().filter(|statement| {
             matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
         });

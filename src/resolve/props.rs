@@ -15,7 +15,7 @@ use super::{runs, settings_of};
 use crate::ast::{Arg, Block, BlockKind, Expr, Ident, Reference};
 use crate::diagnostic::Sink;
 use crate::model::{
-    Cut, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Said, Shape, Split, UNIT_LOAD,
+    Cut, Details, MOST_STRINGS, Member, Model, NodeId, Prop, PropId, Shape, Split, UNIT_LOAD,
 };
 use crate::rules;
 use crate::source::Span;
@@ -194,7 +194,7 @@ fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Opt
         || draft.stands.is_some()
         || draft.draw_mw.is_some()
         || draft.circuit.is_some();
-    let said = || Said {
+    let details = || Details {
         label: draft.label.clone(),
         enters: places(reader, draft.enters),
         stands: draft.stands,
@@ -208,7 +208,7 @@ fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Opt
         count: members,
         first: 0,
         cut: Cut::Even(0),
-        said: says.then(|| Box::new(said())),
+        details: says.then(|| Box::new(details())),
         broken: draft.broken,
         stock: row.stock,
     }
@@ -382,7 +382,7 @@ impl<'a> Context<'_, '_, 'a> {
             }
             if touched {
                 prop.broken |= own.broken;
-                prop.said.get_or_insert_default().members.extend((from..=to).map(|number| {
+                prop.details.get_or_insert_default().members.extend((from..=to).map(|number| {
                     Member {
                         number,
                         label: own.label.clone(),

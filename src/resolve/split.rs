@@ -6,7 +6,7 @@
 
 use super::matching::Reader;
 use super::names::Names;
-use crate::ast::{Chain, Item, Part, Reference, StatementKind, Whole};
+use crate::ast::{Chain, Item, Part, Reference, StatementKind, Written};
 use crate::diagnostic::Sink;
 use crate::limits::NodeTime;
 use crate::model::{ControllerId, Model, NodeId, PortSettings};
@@ -109,7 +109,7 @@ pub struct Targets<'a> {
 impl<'a> Targets<'a> {
     /// Reads the wires.
     #[must_use]
-    pub fn read(ast: &'a Whole, names: &Names<'a>, receivers: &'a [Option<u32>]) -> Self {
+    pub fn read(ast: &'a Written, names: &Names<'a>, receivers: &'a [Option<u32>]) -> Self {
         let mut targets = Self { receivers, ..Self::default() };
         for statement in &ast.statements {
             let StatementKind::Wire(wire) = &statement.kind else {

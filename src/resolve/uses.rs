@@ -7,7 +7,7 @@ use super::settings::{Key, Scope, Slot, rows};
 use crate::ast::{
     Arg, Block, BlockKind, Body, Chain, Expr, Feed, Ident, Item, Let, Part, PinKind, Quantity,
     Reference, ReserveKind, Run, RunKind, SelRange, Selector, Setting, Statement, StatementKind,
-    Where, Whole,
+    Where, Written,
 };
 use crate::diagnostic::Sink;
 use crate::model::{Model, StringId};
@@ -95,7 +95,7 @@ impl Uses {
 
 /// Finds the names in those statements of a display that begin within a stretch.
 #[must_use]
-pub fn uses(ast: &Whole, sources: &SourceMap, model: &Model, within: Span) -> Uses {
+pub fn uses(ast: &Written, sources: &SourceMap, model: &Model, within: Span) -> Uses {
     let mut scratch = Sink::default();
     let names = Names::read(ast, sources, &mut scratch);
     let all = ast.statements.iter().filter_map(|one| match &one.kind {

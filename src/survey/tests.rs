@@ -2,8 +2,8 @@
 
 use super::{BY, View};
 use crate::model::{
-    Addressing, Align, Controller, ControllerId, Cut, Display, Model, NodeId, NodeKind, Output,
-    Piece, PieceKind, Prop, PropId, Said, Shape, ShapeId, Start, StringDef, StringId,
+    Addressing, Align, Controller, ControllerId, Cut, Details, Display, Model, NodeId, NodeKind,
+    Output, Piece, PieceKind, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId,
 };
 use crate::plan::{ChainPiece, ControllerPlan, Placed, Plan, PortPlan, Why};
 use crate::protocol::{Input, UniverseSlots};
@@ -71,7 +71,7 @@ fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
         count: Some(u32::try_from(strings.len()).unwrap()),
         first: 0,
         cut: Cut::Even(1),
-        said: Some(Box::new(Said { label: Some("=1+1".into()), ..Said::default() })),
+        details: Some(Box::new(Details { label: Some("=1+1".into()), ..Details::default() })),
         broken: false,
         stock: false,
     });
@@ -191,7 +191,7 @@ fn a_table_for_people_fits_a_hundred_columns() {
     let (mut model, plan) = laid_out(false, &[(30, 0, None), (3_000, 40_000_000, None)]);
     if let Some(prop) = model.props.rows_mut().first_mut() {
         prop.name = "a-name-that-is-much-longer-than-anybody-would-write-for-a-prop".into();
-        prop.said.get_or_insert_default().label =
+        prop.details.get_or_insert_default().label =
             Some("and a label, too, that says what this is and who keeps the key of it".into());
     }
     let view = View::new(&model, &plan);

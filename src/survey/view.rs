@@ -130,7 +130,7 @@ impl<'a> View<'a> {
 
 /// The label of a member, or of its prop where it has none of its own.
 pub(super) fn label_of(prop: &Prop, member: u32) -> Option<&str> {
-    let said = prop.said.as_ref()?;
-    let own = said.member(member).and_then(|own| own.label.as_deref());
-    own.or(said.label.as_deref())
+    let details = prop.details.as_ref()?;
+    let own = details.member(member).and_then(|own| own.label.as_deref());
+    own.or(details.label.as_deref())
 }

@@ -57,7 +57,7 @@ fn open_lines_go_to_the_nearer_controller_that_has_universes_left() {
         display.wire(Target::Any, &[(*id, None)]);
     }
     for prop in &mut display.model.props {
-        prop.said.get_or_insert_default().stands = Some((10_000_000, 5_000_000));
+        prop.details.get_or_insert_default().stands = Some((10_000_000, 5_000_000));
     }
     let on = |display: &Display| {
         let done = display.plan();

@@ -6,6 +6,7 @@ use crate::examples::EXAMPLES;
 use tinsel::Compiled;
 use tinsel::diagnostic::Diagnostic;
 use tinsel::editor::desk::Desk;
+use tinsel::model::{Line, Piece, PieceKind};
 
 /// Numbers by lot (xorshift64, Marsaglia 2003), the same in every run.
 struct Lot(u64);
@@ -134,6 +135,7 @@ fn answers_after_an_edit_are_those_of_a_full_compile() {
                     texts.texts.get(name).map_or("", |text| text)
                 )
             };
+            assert_eq!(hung(now), hung(&full), "{}", about());
             assert_eq!(shown(now), shown(&full), "{}", about());
             assert_eq!(now.blocks(), full.blocks(), "{}", about());
             assert_eq!(table(now), table(&full), "{}", about());
@@ -214,18 +216,36 @@ fn controllers_that_stay_name_what_they_named() {
     }
 }
 
+/// What hangs where, without the places of words.
+fn hung(compiled: &Compiled) -> Vec<String> {
+    let model = &compiled.model;
+    let piece = |piece: &Piece| match piece.kind {
+        PieceKind::String(id, pin) => {
+            format!("{} {:?}", model.name_of(id), pin.map(|pin| pin.place))
+        }
+        cable => format!("{cable:?}"),
+    };
+    let line = |line: &Line| {
+        let own = &model.pieces[line.pieces.start as usize..line.pieces.end as usize];
+        let pieces: Vec<String> = own.iter().map(piece).collect();
+        format!("{:?} {} {pieces:?}", line.target, line.group)
+    };
+    model.lines.iter().map(line).collect()
+}
+
 /// A wire whose text stays hangs what a full compile hangs there, though what it names, or what else names that, changes.
 #[test]
 fn wires_that_stay_hang_what_they_hung() {
     let boxes = "controller pier { host 10.0.0.7; ports 1..6 { chip ws2811; nodes at most 600 } }\n\
-                 controller mole { host 10.0.0.8; ports 1..2 { chip ws2811 }; dmx1 }\n\
+                 controller mole { host 10.0.0.8; ports 1..2 { chip ws2811 }; dmx 1 }\n\
                  node dot { chip ws2811; colour RGB; volts 12 V }\nnode lamp { chip ws2811; colour GRB; volts 12 V }\n";
     let props = "prop arch { node dot; strings 3 of 50 nodes; enters \"left\" }\nprop bush { node dot; string 40 nodes }\n\
                  prop gate { node lamp; string 30 nodes; stands at 1 m, 2 m }\nprop star * 3 { node dot; string 20 nodes }\n\
-                 prop hut { node dot; string of 9 strands of 10 nodes }\nprop post { node dot; string 8 nodes }\n";
+                 prop hut { node dot; strings 1 of 9 strands of 10 nodes }\nprop post { node dot; string 8 nodes }\n\
+                 prop vane { node dot; strings 3 of 5 nodes }\n";
     let wires = "wire pier.1: arch.1 -> lead 2 m -> bush\nwire pier.2: arch.2..3, skip 3 -> gate\n\
                  wire pier.3: star[2] -> star[1]\nwire pier.4: lead 1 m of 18 AWG -> hut\nwire mole.1: post at 9/1\n\
-                 wire mole: star[3]\n";
+                 wire mole: star[3]\nwire mole.2: vane.1..part\n";
     let added = [
         "",
         "# nothing\n",
@@ -244,6 +264,8 @@ fn wires_that_stay_hang_what_they_hung() {
         "display \"all\" { lead of 20 AWG }\n",
         "display \"all\" { universes of 96 slots }\n",
         "let arch = 2\n",
+        "let part = 2\n",
+        "let part = 3\n",
         "node first { chip ws2801; colour RGB; volts 12 V }\n",
         "stored bush\n",
         "renamed shrub -> bush\n",
@@ -267,8 +289,10 @@ fn wires_that_stay_hang_what_they_hung() {
                 texts.on(&mut desk);
                 let full = texts.compiled();
                 let about = || format!("{one}{two}");
-                assert_eq!(shown(desk.compiled().unwrap()), shown(&full), "{}", about());
-                assert_eq!(table(desk.compiled().unwrap()), table(&full), "{}", about());
+                let now = desk.compiled().unwrap();
+                assert_eq!(hung(now), hung(&full), "{}", about());
+                assert_eq!(shown(now), shown(&full), "{}", about());
+                assert_eq!(table(now), table(&full), "{}", about());
             }
         }
     }

@@ -387,7 +387,7 @@ pub struct Wire {
     pub target: Reference,
     /// The chains, at least one.
     pub chains: Vec<Chain>,
-    /// While a display is edited: which line of the last model it made, counted from 1; 0 where none is kept.
+    /// While a display is edited: which line of the last model it made, counted from 1; 0 for a wire that is new.
     pub last: AtomicU32,
 }
 

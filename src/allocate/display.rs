@@ -141,7 +141,14 @@ impl Display {
         }
         let to = self.model.pieces.len() as u32;
         let group = self.model.lines.len() as u32;
-        self.model.lines.push(Line { at, target, pieces: from..to, group, unasked: false });
+        self.model.lines.push(Line {
+            at,
+            target,
+            pieces: from..to,
+            group,
+            unasked: false,
+            again: false,
+        });
     }
 
     /// Wires strings to a port, unpinned.

@@ -35,6 +35,8 @@ pub struct Line {
     pub group: u32,
     /// Whether no wire names its strings.
     pub unasked: bool,
+    /// Whether its wire makes it again wherever the port and the strings that it names are as they were.
+    pub again: bool,
 }
 
 /// A piece of a line.

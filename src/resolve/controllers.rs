@@ -72,14 +72,17 @@ pub fn controllers(
     let known = model.chips.iter().map(|chip| format!("{}\n", chip.name));
     let before = Before::new(reader, known.chain([format!("{whole}\n")]));
     let first_new = model.chips.len();
-    let mut again = Vec::new();
+    let mut again = vec![false; reader.names.controllers.rows.len()];
     let made = lineage.each(|index, row, like: Option<&Made>| {
         let stock = row.stock;
         let kept = before
             .read(row.block, |(made, ports): &(Made, usize)| made.again(reader, *ports, stock))
             .flatten();
-        again.push(kept.is_some());
         if let Some(made) = kept {
+            // One that others are like is read before them.
+            if let Some(again) = again.get_mut(index as usize) {
+                *again = true;
+            }
             return made;
         }
         let (told, declared) = (sink.count(), reader.names.ports());

@@ -88,7 +88,7 @@ fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
 /// What a display's statements mean. `more` says how many strings above the fewest each `split` makes, in the order of
 /// [`Model::splits`]; none where it is short.
 ///
-/// While a display is edited, `last` is what its statements meant last time: a prop whose text stays is taken from there.
+/// While a display is edited, `last` is what its statements meant last time: props and wires whose text stays are taken from there.
 pub fn resolve(
     (ast, last): (&Written, Option<&Model>),
     sources: &SourceMap,

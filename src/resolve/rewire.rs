@@ -40,13 +40,15 @@ impl<'l> Rewire<'l> {
     /// The line that a wire made, if it would make the same now, and its pieces.
     pub fn line(&self, wire: &Wire) -> Option<(&'l Line, &'l [Piece])> {
         let at = wire.last.load(Relaxed).checked_sub(1)? as usize;
-        let line = self.last.lines.get(at).filter(|line| line.at == wire.target.span)?;
+        let line = self.last.lines.get(at)?;
+        // A `split` is tried in several ways, and the model that was taken need not be that of the last one.
+        let own = line.again && line.at == wire.target.span;
         let Target::Port(controller, _, None) = line.target else {
             return None;
         };
         let same = self.same.get(controller.index()).copied().unwrap_or(false);
         let pieces = line.pieces.start as usize..line.pieces.end as usize;
-        Some((line, self.last.pieces.get(pieces)?)).filter(|_| same)
+        Some((line, self.last.pieces.get(pieces)?)).filter(|_| own && same)
     }
 
     /// A piece of such a line as it is now, if it is still there.

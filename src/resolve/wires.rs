@@ -82,20 +82,18 @@ impl<'p, 'a> Wiring<'p, 'a> {
 
     /// Takes one `wire`.
     pub fn wire(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) {
-        let ports = self.ports;
         let line = count(model.lines.len() as i64) + 1;
-        if self.again(wire, model) {
-            return wire.last.store(line, Relaxed);
+        if !self.again(wire, model) {
+            let told = sink.count();
+            let found = self.read(wire, model, sink);
+            let whole = sink.count() == told && !sink.is_full();
+            if let Some(Spot::One(Target::Port(_, _, None))) = found
+                && let Some(last) = model.lines.last_mut()
+            {
+                last.again = whole && rewire::is_plain(wire);
+            }
         }
-        let told = sink.count();
-        let found = self.read(wire, model, sink);
-        let one = matches!(found, Some(Spot::One(Target::Port(_, _, None))));
-        let kept = one
-            && ports.reader.names.is_edited()
-            && sink.count() == told
-            && !sink.is_full()
-            && rewire::is_plain(wire);
-        wire.last.store(if kept { line } else { 0 }, Relaxed);
+        wire.last.store(line, Relaxed);
     }
 
     /// Adds the line that a wire made last time, if it would make the same now.
@@ -513,6 +511,7 @@ fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], grou
         pieces: start..count(model.pieces.len() as i64),
         group,
         unasked: false,
+        again: false,
     });
 }
 

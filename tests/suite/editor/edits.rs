@@ -297,3 +297,50 @@ fn wires_that_stay_hang_what_they_hung() {
         }
     }
 }
+
+/// What a wire hung on another port, or of another string, is not hung again: on a controller that is like one after it, and
+/// where a `split` is tried with more strings than it gets.
+#[test]
+fn wires_that_stay_do_not_hang_what_is_gone() {
+    let node = "node dot { chip ws2811; colour RGB; volts 12 V }\n";
+    let ports = |ports| format!("ports {ports} {{ chip ws2811; nodes at most 800 }}");
+    let like = |own| format!("controller pier like quay {{ host 10.0.0.7; {} }}\n", ports(own));
+    let alone = |own| format!("controller pier {{ host 10.0.0.7; {} }}\n", ports(own));
+    let quay = format!("controller quay {{ host 10.0.0.9; {} }}\n", ports("1..2"));
+    let cases = [
+        (
+            [like("1..4"), like("1..2")],
+            quay.as_str(),
+            "prop arch { node dot; strings 2 of 100 nodes }\n",
+            "wire pier.1: arch.1\nwire pier.4: arch.2\n",
+        ),
+        (
+            [alone("1..4"), alone("1..5")],
+            "",
+            "prop arch { node dot; strings 4 of 350 nodes }\nprop tall { node dot; split 3 strands of 50 nodes }\n\
+             prop wide { node dot; split 24 strands of 50 nodes }\n",
+            "wire pier.1: arch.1\nwire pier.2: arch.2\nwire pier.3: arch.3\nwire pier.4: arch.4 -> tall.3\n",
+        ),
+    ];
+    let files = ["pier", "quay", "props", "wires"];
+    let includes: String =
+        files.iter().map(|name| format!("include \"{name}.tinsel\"\n")).collect();
+    for (piers, quay, props, wires) in cases {
+        let mut texts = Texts::one("");
+        let mut desk = Desk::default();
+        for end in ["", "# more\n", "prop last { node dot; string 5 nodes }\n", "prop", ""] {
+            for pier in [&piers[0], &piers[1], &piers[0]] {
+                for (name, text) in files.iter().zip([pier, quay, props, wires]) {
+                    texts.texts.insert(format!("{name}.tinsel"), text.to_owned());
+                }
+                texts.texts.insert("yard.tinsel".to_owned(), format!("{node}{includes}{end}"));
+                texts.on(&mut desk);
+                let (now, full) = (desk.compiled().unwrap(), texts.compiled());
+                let about = || format!("{pier}{quay}{props}{wires}{end}");
+                assert_eq!(hung(now), hung(&full), "{}", about());
+                assert_eq!(shown(now), shown(&full), "{}", about());
+                assert_eq!(table(now), table(&full), "{}", about());
+            }
+        }
+    }
+}

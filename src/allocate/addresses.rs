@@ -1,4 +1,4 @@
-//! Outputs with all that hangs on them → universe and slot of every string. Section 5 of the language.
+//! Outputs in use → universe and slot of every string ("Where strings lie" in the language guide).
 
 use super::chain::Item;
 use super::fixed::{self, Fixed};
@@ -26,11 +26,11 @@ pub(super) struct Layer<'a> {
     pub sink: &'a mut Sink,
     /// What is fixed beforehand.
     pub fixed: Fixed,
-    /// What the controller at hand has laid, where a pin takes strings away from the cursor.
+    /// What the controller at hand has laid so far, where it has pins.
     pub laid: Laid,
-    /// Whether it has pins at all.
+    /// Whether that controller has pins.
     pub pins: bool,
-    /// What the last search behind a pin found.
+    /// The last search that had to step over something.
     pub searched: Option<Searched>,
     /// How often anything was stepped over.
     pub steps: u64,
@@ -145,8 +145,8 @@ impl Layer<'_> {
                 Output::Pixel(_) => self.pixel_port(&run, port, cursor),
                 Output::Dmx(_) => dmx::output(self, &run, port, cursor),
             };
-            // A port that only shows others' data takes nothing, so the next is still the first; a consecutive
-            // controller counts its slots all the same.
+            // A port that only shows others' data takes nothing, so the next is still the first. A
+            // consecutive controller counts its slots all the same.
             first = first && declared.addressing != Addressing::Consecutive && !self.took(port);
         }
     }
@@ -193,7 +193,7 @@ impl Layer<'_> {
         used.map(|(first, last)| (grid.universe(first), grid.universe(last)))
     }
 
-    /// What a stretch of a controller touches: the channel behind it and its place.
+    /// What a stretch of a controller touches: the channel after it, and the place that says so.
     pub fn touched(
         &self,
         controller: usize,

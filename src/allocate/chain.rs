@@ -29,7 +29,7 @@ pub(super) struct Item {
 }
 
 impl Item {
-    /// A string that a piece names, the so-manieth of its output.
+    /// The string that a piece names; `position` is its place on the output.
     pub fn of(model: &Model, id: StringId, piece: Piece, position: u32) -> Option<Self> {
         let string = model.string(id)?;
         Some(Self {
@@ -44,15 +44,15 @@ impl Item {
     }
 }
 
-/// The strings of an output, those that show another's data only if asked for. On an unbroken port the line closes up
-/// where a string is stored, so what is stored stands last.
+/// The strings of an output in chain order; those that show another's data only `with_same`. On an
+/// unbroken port stored strings come last, since the line closes up where a string is stored.
 pub(super) fn items(model: &Model, port: &PortPlan, with_same: bool) -> Vec<Item> {
     let mut items = Vec::with_capacity(port.pieces.len());
     fill(&mut items, model, port, with_same);
     items
 }
 
-/// The same, written over an earlier list, whose memory is used again.
+/// The same, written into an earlier list to reuse its memory.
 pub(super) fn fill(items: &mut Vec<Item>, model: &Model, port: &PortPlan, with_same: bool) {
     items.clear();
     let strings = port.pieces.iter().filter_map(|piece| {
@@ -107,19 +107,19 @@ impl<'a> Chain<'a> {
         }
     }
 
-    /// Where a string may begin at or behind a channel: a universe's first slot where `align` asks for it.
+    /// Where a string may begin at or after a channel: at slot 1 of a universe if `align` asks it.
     pub fn begin(&self, index: usize, at: u64) -> u64 {
         if self.aligned(index) { self.grid.up(at) } else { at }
     }
 
-    /// The stretch of one string, at or behind a channel.
+    /// The stretch of one string, at or after a channel.
     pub fn one(&self, index: usize, at: u64) -> Range<u64> {
         let begin = self.begin(index, at);
         let item = self.items.get(index);
         item.map_or(begin..begin, |item| self.grid.lay(begin, item.body))
     }
 
-    /// The stretches of its strings, one behind another, the first at a channel.
+    /// The stretches of its strings, one after another, the first at a channel.
     pub fn stretches(&self, start: u64) -> impl Iterator<Item = (&'a Item, Range<u64>)> {
         let mut at = start;
         self.items.iter().enumerate().map(move |(index, item)| {

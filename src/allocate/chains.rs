@@ -12,12 +12,12 @@ pub(super) struct Seat {
     pub controller: ControllerId,
     /// Which output of it.
     pub output: Output,
-    /// The receiver whose port it is; the controller's own comes before those.
+    /// The receiver where it comes out; the controller's own port comes before those.
     pub receiver: Option<ReceiverId>,
 }
 
 impl Seat {
-    /// The seat of a line that names its output; `None` where the output is open or there is no such.
+    /// The seat of a line that names its output; `None` where it is open or does not exist.
     pub fn said(model: &Model, target: Target) -> Option<Self> {
         let (controller, output, receiver) = match target {
             Target::Port(controller, port, receiver) => (controller, Output::Pixel(port), receiver),
@@ -33,10 +33,10 @@ impl Seat {
     }
 }
 
-/// All lines that have a seat, by output: by controller, then pixel ports, then DMX outputs, each by number.
+/// All lines that have a seat: by controller, pixel ports before DMX outputs, each by number.
 ///
-/// Lines of one output follow one another by receiver as declared, then as they stand in the file; open ones that were
-/// there before keep their order.
+/// On one output they are sorted by receiver as declared, wired lines before open ones, then as
+/// they stand in the file. Open lines that were there before keep their order.
 pub(super) fn order(
     model: &Model,
     seats: &[Option<Seat>],
@@ -44,7 +44,7 @@ pub(super) fn order(
 ) -> Vec<(Seat, usize)> {
     let mut order: Vec<(Seat, usize)> =
         seats.iter().enumerate().filter_map(|(line, seat)| seat.map(|seat| (seat, line))).collect();
-    // Nobody cables a chain anew for what the compiler adds: that comes at its end.
+    // What the compiler adds comes at the end of a chain, so that no chain is cabled anew.
     let wired = |line: usize| {
         let target = model.lines.get(line).map(|line| line.target);
         matches!(target, Some(Target::Port(..) | Target::Dmx(..)))
@@ -56,7 +56,7 @@ pub(super) fn order(
     order
 }
 
-/// The outputs with a string on them, of lines in their order.
+/// The outputs with a string on them; `order` has the lines in order.
 pub(super) fn join(model: &Model, order: &[(Seat, usize)]) -> Vec<PortPlan> {
     let mut ports: Vec<PortPlan> = Vec::with_capacity(order.len());
     for lines in

@@ -1,8 +1,8 @@
-//! What would make room for lines that clash: one more port, fewer nodes, a lower frame rate, another controller, more
-//! universes.
+//! What would make room for lines that clash: one more port, fewer nodes, a lower frame rate,
+//! another controller, more universes.
 //!
-//! Each is made in a copy of the model and placed before it is offered, first by a quick search for the least that helps,
-//! then the whole way to addresses and rules.
+//! Each is made in a copy of the model and tried before it is offered: first by a quick search for
+//! the least that helps, then the whole way to addresses and rules.
 
 use super::chains::{self, Seat};
 use super::fixtures::Fixtures;
@@ -20,7 +20,7 @@ use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Steps of search: at most for all that is tried for one clash, at most for one trial, and those that each line adds.
+/// Steps of search: at most in all for one clash, at most for one trial, and what each line adds.
 const STEPS: u64 = 20_000_000;
 const SHARE: u64 = 1_000_000;
 const SHARE_A_LINE: u64 = 5_000;
@@ -34,13 +34,13 @@ const MOST_MORE: u32 = 512;
 /// The most ports that a controller may have.
 const MOST_PORTS: u32 = 1_024;
 
-/// At most this many strings are tried shorter, and so many controllers larger.
+/// At most this many strings are tried shorter, and this many controllers larger.
 const MOST_TRIED: usize = 12;
 
 /// No frame rate below this is offered, in hertz: nodes then flicker.
 const SLOWEST: u32 = 10;
 
-/// What helps lines that clash, nearest first; `others` are lines that find no room for other reasons.
+/// What helps lines that clash; `others` are the lines that find no room for other reasons.
 pub(super) fn of(
     model: &Model,
     said: &[Option<Seat>],
@@ -82,7 +82,7 @@ pub(super) fn of(
     cures.into_iter().map(|(cure, _)| cure).collect()
 }
 
-/// A cure with the display as it then is.
+/// A cure with the display that it makes.
 type Tried = (Cure, Model);
 
 struct Trial<'a> {
@@ -92,12 +92,12 @@ struct Trial<'a> {
     /// Ascending.
     others: Vec<usize>,
     left: u64,
-    /// Errors of each code as the display is.
+    /// Errors of each code without any cure.
     before: Option<BTreeMap<&'static str, usize>>,
 }
 
 impl Trial<'_> {
-    /// Whether everything finds room but what clashes for other reasons.
+    /// Whether everything finds room except the lines that clash for other reasons.
     fn fits(&mut self, changed: &Model) -> bool {
         if self.left == 0 {
             return false;
@@ -116,7 +116,7 @@ impl Trial<'_> {
         fit && (fixtures.is_empty() || place().fits())
     }
 
-    /// Whether a display compiles, but for what was wrong with it for other reasons.
+    /// Whether a display has no new errors, and no line without a port but `others`.
     fn compiles(&mut self, changed: &Model) -> bool {
         let before = match self.before.take() {
             Some(before) => before,
@@ -130,7 +130,7 @@ impl Trial<'_> {
         fine
     }
 
-    /// Lines without a place, and how many errors of each code.
+    /// Lines without a port, and how many errors of each code.
     fn errors(&self, model: &Model) -> (Vec<usize>, BTreeMap<&'static str, usize>) {
         let mut sink = Sink::default();
         let mut seats = self.said.to_vec();
@@ -178,7 +178,7 @@ impl Trial<'_> {
         Some((high, best))
     }
 
-    /// The controllers that the lines may go to and that can be added to, as written in one place each.
+    /// The controllers that the lines may go to and that can grow, with text that is theirs alone.
     fn growing(&self, at: fn(&Controller) -> Vec<Span>) -> Vec<(usize, ControllerId, Span)> {
         let mut written: BTreeMap<Span, usize> = BTreeMap::new();
         for controller in &self.model.controllers {
@@ -245,7 +245,7 @@ impl Trial<'_> {
             let settings = Arc::new(settings);
             let first = last.number + 1;
             let most = match &best {
-                // A port like those there are comes before one for other nodes.
+                // A port like those there are is better than one for other nodes.
                 Some((known, count, _)) if *known == suits => count - 1,
                 Some((true, ..)) => continue,
                 Some(_) | None => MOST_MORE,
@@ -301,7 +301,7 @@ impl Trial<'_> {
         controller.map_or(String::new(), |one| one.name.to_string())
     }
 
-    /// The fewest nodes less in one setting.
+    /// The fewest nodes less in one setting that help.
     fn shorter(&mut self) -> Option<Tried> {
         let mut strings: Vec<(u32, Span, StringId)> = Vec::new();
         for (_, need) in self.lines {
@@ -351,7 +351,7 @@ impl Trial<'_> {
         best.map(|(_, tried)| tried)
     }
 
-    /// How many strings a setting says for one member, and what to call all that it says.
+    /// How many strings of one member a setting covers, and what to call all that it covers.
     fn said_by(&self, at: Span, id: StringId) -> (u32, String) {
         let says = |own: u32| {
             let shape = self.model.shape_of(StringId(own));
@@ -369,7 +369,7 @@ impl Trial<'_> {
         (u32::try_from(own.count()).unwrap_or(1), which)
     }
 
-    /// The highest lower frame rate.
+    /// The highest lower frame rate that helps.
     fn rate(&mut self) -> Option<Tried> {
         let display = &self.model.display;
         let top = u32::try_from(display.frame_rate_mhz.saturating_sub(1) / 1_000).ok()?;
@@ -430,7 +430,7 @@ impl Trial<'_> {
         best.map(|(_, tried)| tried)
     }
 
-    /// One more controller, with the fewest ports like the widest there are or such as take all.
+    /// One more controller with the fewest ports or outputs; ports have the largest node limit.
     fn controller(&mut self) -> Option<Tried> {
         let (_, need) = self.lines.first()?;
         let free = |name: &String| {
@@ -478,7 +478,7 @@ impl Trial<'_> {
         Some((cure, changed))
     }
 
-    /// One wire's lines to any controller.
+    /// The lines of one wire, free to go to any controller.
     fn anywhere(&mut self) -> Option<Tried> {
         let mut seen: Vec<Span> = Vec::new();
         for (index, need) in self.lines {

@@ -60,7 +60,7 @@ impl Display {
         NodeId::from(self.model.nodes.len() - 1)
     }
 
-    /// Adds a controller with so many ports and DMX outputs.
+    /// Adds a controller with `ports` ports and `dmx` DMX outputs.
     pub fn controller(&mut self, start: Start, ports: u32, dmx: u32) -> ControllerId {
         let at = self.spot();
         let settings = Arc::new(PortSettings::default());
@@ -81,7 +81,7 @@ impl Display {
         &mut self.model.controllers[id]
     }
 
-    /// Adds a prop of one string of so many nodes of a make, or (no make) a fixture of so many slots.
+    /// Adds a prop: a string of `count` nodes of a make or (no make) a fixture of `count` slots.
     pub fn prop(&mut self, node: Option<NodeId>, count: u32) -> StringId {
         let at = self.spot();
         let each = node.map_or(1, |node| self.model.nodes[node].slots);
@@ -119,7 +119,7 @@ impl Display {
         StringId::from(self.model.strings.len() - 1)
     }
 
-    /// A string of so many nodes of the first make.
+    /// A string of `nodes` nodes of the first make.
     pub fn string(&mut self, nodes: u32) -> StringId {
         self.prop(Some(NodeId(0)), nodes)
     }
@@ -129,7 +129,7 @@ impl Display {
         &mut self.model.strings[id]
     }
 
-    /// Wires strings, each with a pin perhaps.
+    /// Wires strings, each with or without a pin.
     pub fn wire(&mut self, target: Target, chain: &[(StringId, Option<PinPlace>)]) {
         let at = self.spot();
         let from = self.model.pieces.len() as u32;

@@ -12,14 +12,14 @@ use crate::rules;
 use crate::source::Span;
 use std::ops::Range;
 
-/// A fixture of the output: itself, and its first slot counted from 0 if it is pinned, or where what it had before is kept.
+/// A fixture of the output; its first slot, counted from 0, where it is pinned or keeps it.
 struct Fixture {
     item: Item,
     pin: Option<(u64, Pinned)>,
     kept: Option<u64>,
 }
 
-/// Lays an output at or behind a channel; where the next goes on.
+/// Lays an output at or after a channel; gives where the next goes on.
 pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
     let mut fixtures = fixtures(layer.model, port);
     if fixtures.is_empty() {
@@ -72,7 +72,7 @@ pub(super) fn kept(
     fill(layer, run, port, begin, &fixtures);
 }
 
-/// The first universe at or behind a channel that nothing fixed touches, this output's own pin left out.
+/// The first universe at or after a channel that nothing fixed touches, this output's pin left out.
 fn free_universe(layer: &Layer<'_>, run: &Run<'_>, cursor: u64) -> u64 {
     let mut begin = run.grid.up(cursor);
     loop {
@@ -104,7 +104,7 @@ fn fixtures(model: &Model, port: &PortPlan) -> Vec<Fixture> {
     fixtures.filter(|fixture| fixture.item.same.is_none()).collect()
 }
 
-/// Slots of an output, counted from 0, that its free fixtures step over.
+/// The slots of an output, counted from 0, that fixtures without a pin step over.
 fn taken(model: &Model, run: &Run<'_>, port: &PortPlan, fixtures: &[Fixture]) -> Blocks {
     let rows = taken_stretches(model, run, port, fixtures);
     let rows = rows.into_iter().map(|(start, end, at)| {
@@ -178,7 +178,7 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
     }
 }
 
-/// The first stretch of so many slots at or behind a slot that nothing has taken.
+/// The first stretch of `slots` slots at or after `cursor` that touches nothing in `taken`.
 fn free(taken: &Blocks, cursor: u64, slots: u64, first: bool) -> (Range<u64>, Why) {
     let mut start = cursor;
     let mut why = if first { Why::First } else { Why::Follows };

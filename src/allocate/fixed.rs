@@ -1,6 +1,6 @@
-//! What is laid before all else: reserved universes, pinned strings, and what an unbroken port hangs behind a pin.
+//! What is laid first: reserved universes, pins, and what follows a pin on an unbroken port.
 //!
-//! A controller's own pins block their slots for the rest of it; those of another block whole universes.
+//! A controller's own pins block their slots for the rest of it; those of others, whole universes.
 
 use super::chain::{Chain, items};
 use super::space::{Block, Blocks, NOBODY};
@@ -23,10 +23,10 @@ pub(super) struct Fixed {
     own: Vec<Blocks>,
     /// What stays where the lock has it: by universe, for controllers other than the owner.
     kept: Blocks,
-    /// Around a lock, the universes that controllers say they have, `N..M`: used or not, they are nobody else's who does
-    /// not say such a thing.
+    /// Around a lock, the universes that controllers say they have, `N..M`, used or not: no
+    /// controller without such a range may use them.
     declared: Blocks,
-    /// By controller: whether it says such a thing.
+    /// By controller: whether it has such a range.
     says: Vec<bool>,
 }
 
@@ -53,7 +53,7 @@ fn declared(model: &Model) -> Blocks {
 }
 
 impl Fixed {
-    /// The furthest of them that a stretch of a controller touches, what the port `without` owns left out.
+    /// The furthest block that a stretch of a controller touches, what `without` owns left out.
     pub fn touched(
         &self,
         controller: usize,
@@ -76,12 +76,12 @@ impl Fixed {
         .max_by_key(|block| block.end)
     }
 
-    /// Adds what stays, owned by the controllers.
+    /// Sets what stays, owned by the controllers.
     pub fn keep(&mut self, kept: Blocks) {
         self.kept = kept;
     }
 
-    /// Keeps the universes that controllers say they have for them alone.
+    /// Keeps the universes that controllers say they have (`N..M`) from those without a range.
     pub fn keep_declared(&mut self, model: &Model) {
         self.declared = declared(model);
         self.says = model.controllers.iter().map(says).collect();
@@ -141,7 +141,7 @@ fn pins_of(
     };
     let grid = Grid::of(model, declared);
     let consecutive = declared.addressing == Addressing::Consecutive;
-    // Where a consecutive controller goes on behind the pin of its first string.
+    // Where a consecutive controller goes on after the pin of its first string.
     let mut cursor: Option<(u64, Span)> = None;
     let mut first = true;
     for owner in span.clone() {
@@ -193,7 +193,8 @@ fn pins_of(
     blocks
 }
 
-/// The first channel of the universe that a pin of a DMX output's fixtures gives it, with the place of the pin.
+/// The first channel of the universe that a pin of a DMX output's fixtures gives it, with the place
+/// of the pin.
 pub(super) fn universe_pin(model: &Model, port: &PortPlan) -> Option<(u64, Span)> {
     port.pieces.iter().find_map(|piece| {
         let PieceKind::String(id, Some(pin)) = piece.piece.kind else {
@@ -213,7 +214,7 @@ pub(super) fn lawful(model: &Model, channel: u64) -> bool {
     channel < u64::from(*UNIVERSES.end()) * model.display.universe_slots.each()
 }
 
-/// The pin of a string as a channel, if it is one that can be.
+/// The pin of a string as a channel, if it is a channel that exists.
 pub(super) fn pin_of(model: &Model, item: PieceKind) -> Option<(u64, Span)> {
     match item {
         PieceKind::String(_, Some(pin)) => match pin.place {
@@ -224,7 +225,8 @@ pub(super) fn pin_of(model: &Model, item: PieceKind) -> Option<(u64, Span)> {
     }
 }
 
-/// Tells the pins that no output can hold: a universe that there is not, a slot without a universe on a pixel port.
+/// Reports the pins that no output can hold: to a universe that does not exist, or to a slot
+/// without a universe on a pixel port.
 pub(super) fn tell_unlawful(model: &Model, ports: &[PortPlan], sink: &mut Sink) {
     for port in ports {
         for piece in &port.pieces {

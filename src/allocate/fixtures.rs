@@ -1,4 +1,4 @@
-//! Open fixtures → DMX outputs by the placement engine, where filling one output after the other found no room.
+//! Open fixtures → DMX outputs by the engine, where filling one output after another found no room.
 
 use super::needs::{Need, State};
 use super::outlets::Outlets;
@@ -7,7 +7,7 @@ use super::seek::Clash;
 use crate::model::{Model, Target};
 use std::collections::BTreeMap;
 
-/// Fixtures and the outputs that they may go to: for the engine, slots in the place of nodes.
+/// Fixtures and the outputs that they may go to; slots take the place of the engine's nodes.
 pub(super) struct Fixtures {
     instance: Instance,
     /// The output of each port.

@@ -1,8 +1,9 @@
-//! The fuse of a port, where it and the draw of the nodes are known: how many nodes it feeds.
+//! How many nodes the fuse of a port feeds, where the fuse and the draw of the nodes are known.
 //!
-//! On the safe side and simple: all nodes at full white, at the level that `dim` allows, and 80 % of the fuse, past which
-//! `power/fuse` warns. A string with power of its own
-//! (`inject`) is left out. Losses in cable and what a supply can give are another matter: rules of the group `power`.
+//! A simple count on the safe side: all nodes at full white, at the level that `dim` allows,
+//! against 80 % of the fuse, above which `power/fuse` warns. Strings with power of their own
+//! (`inject`) are left out. Losses in cable and what supplies can give are left to the group
+//! `power`.
 
 use crate::cable::lasting;
 use crate::model::{ControllerId, Draw, Model, NodeKind, PortSettings, StringId};
@@ -25,7 +26,8 @@ fn draw_of(node: &NodeKind) -> u64 {
     }
 }
 
-/// What one node of a string asks of its port, in microamperes; 0 where that is not known, or it has power of its own.
+/// What one node of a string draws from its port, in microamperes; 0 where that is not known, where
+/// the string is stored or has power of its own.
 pub(super) fn draw(model: &Model, injected: &[bool], id: StringId) -> u64 {
     let own = injected.get(id.index()).copied().unwrap_or(false);
     let up = model.string(id).is_some_and(|string| !string.stored);
@@ -44,7 +46,7 @@ pub(super) fn injected(model: &Model) -> Vec<bool> {
     own
 }
 
-/// How much all nodes of a port may draw at full, in microamperes; `None` where no fuse is known.
+/// What all nodes of a port may draw at full white, in microamperes; `None` where no fuse is known.
 pub(super) fn most(
     model: &Model,
     controller: ControllerId,
@@ -56,6 +58,6 @@ pub(super) fn most(
         .or(model.controller(controller).and_then(|c| c.dim))
         .or(model.display.dim)
         .map_or(FULL, |told| told.value);
-    // What lasts for hours may be so much of it. At no level at all nothing is drawn.
+    // `lasting` is the part that may flow for hours. At level 0 nothing is drawn.
     lasting(fuse).unsigned_abs().saturating_mul(u64::from(FULL)).checked_div(u64::from(level))
 }

@@ -1,4 +1,4 @@
-//! What strings on one port have in common, which outputs wires name, and where something lies already.
+//! What strings on a port have in common, which outputs wires name, where something lay before.
 
 use super::chains::Seat;
 use super::outlets::{OutletRoom, Outlets, pieces};
@@ -43,7 +43,7 @@ pub(super) enum Hangs {
 
 /// Controllers and receivers that a wire names.
 pub(super) struct Named {
-    /// Controllers, those of the receivers too.
+    /// Controllers, including those of the receivers.
     pub controllers: BTreeSet<ControllerId>,
     /// Receivers.
     pub receivers: BTreeSet<ReceiverId>,
@@ -77,7 +77,7 @@ impl Named {
 }
 
 impl Outlets<'_> {
-    /// Marks the outputs that something lies on where it lay before, in one piece with what joins it.
+    /// Marks the outputs where a string that keeps its output, or had it, moves if a line joins.
     pub fn keep(&mut self, seats: &[Option<Seat>], past: &Past, homes: &Homes) {
         let model = self.model;
         for (line, seat) in model.lines.iter().zip(seats) {
@@ -116,7 +116,7 @@ impl Outlets<'_> {
     }
 
     /// Marks the pixel ports of a controller up to the last on which something lay: on a
-    /// `consecutive` one, what comes there moves all after it.
+    /// `consecutive` controller, what joins there moves all after it.
     fn keep_before_last(&mut self, controller: usize) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);

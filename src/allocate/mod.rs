@@ -1,13 +1,14 @@
 //! Model → plan: which output each string hangs on, and which universe and slots it takes.
 //!
-//! The rule, in prose. Lines that name no port are given one ([`ports`], and [`refuse`] where there is no room); then all lines of an output are joined
-//! ([`chains`]). Controllers are laid in the order declared, their pixel ports by number, then their DMX outputs;
-//! a port's strings lie one behind the other. What is fixed beforehand is taken first: reserved universes, pinned
-//! strings and what an unbroken port hangs behind them. Whatever is laid after that and would touch it moves up to
-//! the first place behind it where it fits. Last come strings that show another's data: they take its place.
+//! The rule, in prose. Lines that name no port are given one ([`ports`]; [`refuse`] where there is
+//! no room). Then all lines of an output are joined ([`chains`]). Controllers are laid as declared:
+//! their pixel ports by number, then their DMX outputs; the strings of a port one after another.
+//! What is fixed is laid first: reserved universes, pins, and what follows a pin on an unbroken
+//! port. Whatever is laid later and would touch it moves up to the first place after it where it
+//! fits. Strings that show another's data come last: they take its place.
 //!
-//! A pin moves its own port only. What comes after is laid as if the port were still where it would have been,
-//! so a pin added or taken away leaves all others alone.
+//! A pin moves its own port only. The next port is laid as if the pinned one were still where it
+//! would have been, so adding or removing a pin leaves all others alone.
 
 mod addresses;
 mod chain;
@@ -46,14 +47,14 @@ use crate::plan::{Past, Plan};
 use chains::Seat;
 pub use spare::{has_room, strings_to_spare};
 
-/// Decides where everything goes, around what the lock holds. Findings: pins that can't be, outputs that are too full,
-/// strings without a port.
+/// Decides where everything goes, around what the lock holds. Findings: pins that cannot hold,
+/// outputs that are too full, strings without a port, lines that close up where a string is stored.
 #[must_use]
 pub fn allocate(model: &Model, lock: Option<&Lock>, sink: &mut Sink) -> Plan {
     relay(model, lock, &Relay::Nothing, sink)
 }
 
-/// The same, but what is on some controllers is laid out afresh.
+/// The same, but the controllers that `relay` names are laid out afresh.
 #[must_use]
 pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) -> Plan {
     let mut plan = decide(model, lock, relay, sink);

@@ -15,7 +15,7 @@ pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -
     let moved: Vec<(StringId, Was, Placed)> = (0..model.strings.len())
         .map(StringId::from)
         .filter_map(|id| {
-            // What shows another's data goes with it.
+            // A string that shows another's data moves with it.
             let own = model.string(id)?.same_as.is_none();
             let was = *old.past.of(id).filter(|_| own)?;
             let placed = *plan.of(id)?;
@@ -40,12 +40,12 @@ pub(super) fn find(model: &Model, plan: &Plan, old: &Old<'_>, record: &Record) -
 fn lies_elsewhere(model: &Model, old: &Old<'_>, was: &Was, placed: &Placed) -> bool {
     let (before, now) = (old.past.universe_slots, model.display.universe_slots);
     before.split(was.start) != now.split(placed.start)
-        // In universes of another size a string that begins where it did may still run on elsewhere.
+        // In universes of another size, a string that begins where it did may still end elsewhere.
         || before != now && before.split(was.end().saturating_sub(1)) != now.split(placed.end)
 }
 
-/// Whether a string is on another output than it was. A controller that is gone took its ports along; that is the display's
-/// own doing.
+/// Whether a string is on another output than it was. Where its controller is gone, that does not
+/// count: the display removed it.
 fn changed_output(plan: &Plan, was: &Was, placed: &Placed) -> bool {
     let port = plan.ports.as_slice().get(placed.port as usize);
     let here = port.map(|port| (port.controller, port.output));
@@ -70,7 +70,7 @@ fn said(model: &Model) -> Vec<bool> {
     said
 }
 
-/// What is known of all units, ready to be asked.
+/// What is known about all units.
 struct Causes<'a> {
     model: &'a Model,
     plan: &'a Plan,
@@ -221,7 +221,7 @@ impl<'a> Causes<'a> {
         }
     }
 
-    /// The first string of its output is pinned, and it hangs behind that.
+    /// The cause for a string that follows a pin on its output.
     fn behind_a_pin(&self, placed: &Placed) -> Cause {
         let port = self.plan.ports.as_slice().get(placed.port as usize);
         let pieces = port.into_iter().flat_map(|port| &port.pieces);
@@ -232,7 +232,7 @@ impl<'a> Causes<'a> {
         pins.next().map_or(Cause::Before(Change::Settings), Cause::Pinned)
     }
 
-    /// A fixture that stays in its universe and has other slots there.
+    /// The cause for a fixture that stays in its universe but has other slots there.
     fn in_universe(&self, id: StringId, was: &Was, placed: &Placed) -> Cause {
         let slots = self.model.display.universe_slots.each();
         let first = was.start % slots;
@@ -283,7 +283,7 @@ impl<'a> Causes<'a> {
         }
     }
 
-    /// A unit that kept none of its places.
+    /// The cause for a unit that kept none of its places.
     fn unkept(&mut self, at: usize, unit: &Unit, line_place: i64) -> Cause {
         let Some(place) = unit.choices.first() else {
             return match unit.refused {
@@ -314,7 +314,7 @@ impl<'a> Causes<'a> {
         }
     }
 
-    /// What stays and lies where a unit would have liked to.
+    /// The unit that stays where this one would have kept a place.
     fn blocker(&self, at: usize, unit: &Unit, place: &Place) -> Option<usize> {
         let slots = self.model.display.universe_slots.each();
         let rows = self.record.units.iter().zip(&self.record.picked).enumerate();
@@ -331,7 +331,7 @@ impl<'a> Causes<'a> {
         over.next()
     }
 
-    /// What changed on a unit's lines: the nearest before a place, else the first behind it.
+    /// What changed on a unit's lines: the nearest change before a place, else the first after it.
     fn change(&mut self, at: usize, place: i64) -> Change {
         if !self.changes.contains_key(&at) {
             let unit = self.record.units.get(at);
@@ -345,7 +345,7 @@ impl<'a> Causes<'a> {
         found.map_or(Change::Settings, |(_, change)| *change)
     }
 
-    /// All that changed on a unit's lines, by place; what is gone stands before what came behind it.
+    /// All that changed on a unit's lines, by place; what is gone comes before what followed it.
     fn changed(&self, unit: &Unit) -> Vec<(i64, Change)> {
         let mut changes = Vec::new();
         let mut starts = Vec::with_capacity(unit.items.len());
@@ -408,7 +408,7 @@ impl<'a> Causes<'a> {
         if consecutive && unit.form == Form::Chain {
             let pixel = (id, Output::Pixel(0))..=(id, Output::Pixel(u32::MAX));
             let rows = self.left.range(pixel).flat_map(|(_, rows)| rows);
-            // What only went to another of its ports is a matter of order.
+            // What only went to another of its ports counts as a change of order.
             return rows
                 .filter(|(_, change)| match change {
                     Change::Left(id) => unit.items.iter().all(|item| item.id != *id),

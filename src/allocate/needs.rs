@@ -1,4 +1,4 @@
-//! What an open line asks of an output, and why an output does not give it.
+//! What an open line needs from an output, and why an output does not offer it.
 
 use crate::model::{ChipId, Line, Model, PieceKind, StringId, Target};
 use crate::source::Span;
@@ -22,19 +22,19 @@ pub(super) enum Kind {
 pub(super) enum State {
     /// Nothing.
     Free,
-    /// Lines that were given it here.
+    /// Open lines that the compiler put there.
     Picked,
-    /// Lines whose wire names it.
+    /// Lines whose wire names it, or open lines that keep an unbroken port.
     Wired,
 }
 
 /// Outputs to look at: of one kind, in one state.
 pub(super) type Way = (Kind, State);
 
-/// What a place to go on looking is kept by, for fixtures that are alike: way, scope and slots.
+/// The key under which the search for a fixture's output resumes: way, scope and slots.
 pub(super) type Hint = (Way, usize, u32);
 
-/// What a line asks for.
+/// What a line needs.
 #[derive(Clone, Debug)]
 pub(super) struct Need {
     /// Where it may go.
@@ -49,12 +49,12 @@ pub(super) struct Need {
     slots: u32,
     /// Its pieces, as a stretch of the model's.
     pub pieces: Range<u32>,
-    /// Whether, on an unbroken port, it must come first (a pin).
+    /// Whether it must come first on an unbroken port: its first string is pinned.
     pub head: bool,
-    /// Whether, on an unbroken port, it must be alone (another's data).
+    /// Whether it must be alone on an unbroken port: its first string shows another's data.
     pub alone: bool,
-    /// Whether no fuse of the ports that it may use feeds it, even alone: then none holds it back, and it is told with
-    /// the currents.
+    /// Whether no fuse of the ports that it may use feeds it, even alone. Then fuses do not limit
+    /// where it goes, and it is reported with the currents.
     pub unfed: bool,
 }
 
@@ -92,9 +92,9 @@ impl Need {
         if self.fixture { "there is no DMX output" } else { "there is no pixel port" }
     }
 
-    /// What to keep a place to go on looking by.
+    /// The key under which the search for its output resumes.
     pub fn hint(&self, way: Way, scope: usize) -> Hint {
-        // `any` begins where the first controller does, so it is kept apart by an odd number.
+        // `Any` begins at the same row as the first controller; the odd number keeps them apart.
         (way, 2 * scope + usize::from(self.target == Target::Any), self.slots)
     }
 }
@@ -102,7 +102,7 @@ impl Need {
 /// Why a line does not fit.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub(super) enum Reason {
-    /// Out of scope: not worth telling.
+    /// Out of scope; not reported.
     Elsewhere,
     /// Reserved.
     Reserved,
@@ -124,7 +124,7 @@ pub(super) enum Reason {
     Unlike,
 }
 
-/// Reasons with how many ports have each, in words; those that differ in a figure only are one.
+/// Reasons in words, with how many ports have each. Those that differ only in a figure are one.
 pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<String> {
     let mut reasons: Vec<(&'static str, usize, String)> = Vec::new();
     for (reason, many) in rows {
@@ -160,7 +160,7 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             Reason::Unlike => ("unlike", "in use for other nodes".to_owned()),
             Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
         };
-        // The map is in order, so the first of a kind has the smallest figure.
+        // The map is sorted, so the first of a kind has the smallest figure.
         match reasons.iter_mut().find(|(of, ..)| *of == key) {
             Some(row) => row.1 += many,
             None => reasons.push((key, *many, words)),

@@ -2,7 +2,7 @@
 
 use crate::model::{Model, Start};
 
-/// Every controller once: as declared, but one that another is `after` comes before that other.
+/// Every controller once, as declared, but the one that an `after` names comes before the other.
 pub(super) fn of(model: &Model) -> Vec<usize> {
     let count = model.controllers.len();
     let mut order = Vec::with_capacity(count);
@@ -10,7 +10,7 @@ pub(super) fn of(model: &Model) -> Vec<usize> {
     let mut waiting = Vec::new();
     for first in 0..count {
         let mut next = Some(first);
-        // Marking on the way in also ends a ring, which was refused before.
+        // Marking on the way in also ends a ring; rings were refused before.
         while let Some(index) = next.take() {
             if seen.get(index).copied().unwrap_or(true) {
                 break;
@@ -30,8 +30,8 @@ pub(super) fn of(model: &Model) -> Vec<usize> {
     order
 }
 
-/// The highest universe given to controllers declared before one, whatever the order they are laid in: a
-/// tree of maxima over prefixes.
+/// The highest universe given to the controllers declared before one, whatever the order they are
+/// laid in: a tree of maxima over prefixes (a Fenwick tree).
 #[derive(Debug)]
 pub(super) struct Given {
     tree: Vec<u32>,

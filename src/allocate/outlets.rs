@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::sync::Arc;
 
-/// What ports of one controller have in common that take the same where the same hangs on them.
+/// What ports of one controller share if they take the same lines whenever the same hangs on them.
 pub(super) type Look = (ControllerId, Option<ReceiverId>, usize, bool);
 
 /// An output.
@@ -32,14 +32,14 @@ pub(super) struct OutletRoom {
     /// Receivers in use on it.
     pub receivers: Vec<ReceiverId>,
     load: Load,
-    /// What its nodes draw at full where that is known, in microamperes.
+    /// What its nodes draw at full white where that is known, in microamperes.
     draw: u64,
     /// Slots of a DMX output that are reserved.
     reserved_slots: u64,
     reserved: bool,
-    /// Whether nothing may come behind what is there.
+    /// Whether nothing may follow what is there.
     closed: bool,
-    /// Whether something that lay there before would move for what joins it.
+    /// Whether a string that lay there before would move if something joined it.
     pub kept: bool,
     /// Which make of node hangs on it.
     hangs: Hangs,
@@ -47,7 +47,7 @@ pub(super) struct OutletRoom {
     any: bool,
 }
 
-/// All of them, by controller, pixel ports first, by number.
+/// All outputs: by controller, pixel ports first, by number.
 pub(super) struct Outlets<'a> {
     /// The display.
     pub model: &'a Model,
@@ -59,7 +59,7 @@ pub(super) struct Outlets<'a> {
 }
 
 impl<'a> Outlets<'a> {
-    /// With the lines that have a seat already hung on them.
+    /// All outputs of a display, with the lines that have a seat hung on them.
     pub fn new(model: &'a Model, seats: &[Option<Seat>]) -> Self {
         let named = Named::of(model);
         let reserved: BTreeSet<(ControllerId, Output)> = model
@@ -144,7 +144,7 @@ impl<'a> Outlets<'a> {
                 continue;
             };
             outlet.hang(model, &injected, &line.pieces, seat.receiver);
-            // Open lines that keep their output: where strings have starts of their own, more may join them.
+            // An open line keeps its output: where strings have their own starts, more may join it.
             let kept =
                 matches!(line.target, Target::Controller(_) | Target::Receiver(_) | Target::Any);
             let addressing = model.controller(seat.controller).map(|c| c.addressing);
@@ -158,12 +158,12 @@ impl<'a> Outlets<'a> {
         self.injected = injected;
     }
 
-    /// Whether something lies on an output that would move for what joins it.
+    /// Whether something that lies on an output would move if a line joined it.
     pub fn is_kept(&self, at: usize) -> bool {
         self.rows.get(at).is_some_and(|row| row.kept)
     }
 
-    /// The place of an output.
+    /// The index of an output among the rows.
     pub fn find(&self, controller: ControllerId, output: Output) -> Option<usize> {
         let span = self.spans.get(controller.index())?.clone();
         let rows = self.rows.get(span.clone())?;
@@ -171,7 +171,7 @@ impl<'a> Outlets<'a> {
         Some(span.start + at)
     }
 
-    /// Whether several lines fit on an output, one behind the other.
+    /// Whether several lines fit on an output together.
     pub fn fit_together(&mut self, at: usize, needs: &[&Need]) -> bool {
         let Some(before) = self.rows.get(at).cloned() else {
             return false;
@@ -184,7 +184,7 @@ impl<'a> Outlets<'a> {
         fit
     }
 
-    /// The outputs that a target allows to look at.
+    /// The rows to look at for a target: those of its controller, or all.
     pub fn scope(&self, target: Target) -> Range<usize> {
         let controller = match target {
             Target::Controller(id) => id,
@@ -202,7 +202,7 @@ impl<'a> Outlets<'a> {
         self.rows.get(at).is_some_and(|row| (row.kind, row.state) == way)
     }
 
-    /// Whether an output is for fixtures or, otherwise, for pixels.
+    /// Whether an output is of the kind asked for: for fixtures, or for pixels.
     pub fn is_for(&self, at: usize, fixtures: bool) -> bool {
         self.rows.get(at).is_some_and(|row| (row.kind != Kind::Pixel) == fixtures)
     }
@@ -270,14 +270,14 @@ impl<'a> Outlets<'a> {
         }
     }
 
-    /// Marks the lines that no fuse of the ports they may use feeds, even alone.
+    /// Marks the lines that every fuse of the ports they may use is too small for, even alone.
     pub fn mark_unfed(&self, lines: &mut [(usize, Need)]) {
         let own = self.model.controllers.iter().map(|one| &one.ports);
         let mut ports = own.chain(self.model.receivers.iter().map(|one| &one.ports)).flatten();
         if ports.all(|port| port.settings.fuse.is_none()) {
             return;
         }
-        // Of free outputs that are alike one is asked.
+        // Of free outputs that are alike, only one is tried.
         let mut seen = BTreeSet::new();
         let mut apart: Vec<usize> = (0..self.rows.len()).collect();
         apart.retain(|at| {
@@ -338,7 +338,7 @@ impl<'a> Outlets<'a> {
         Ok(())
     }
 
-    /// Seats, with those of lines that are put on some outputs, each line with its index.
+    /// `seats` with `lines` put on `outputs`, one output for each line.
     pub fn seated(
         &self,
         mut seats: Vec<Option<Seat>>,
@@ -355,7 +355,7 @@ impl<'a> Outlets<'a> {
         seats
     }
 
-    /// The receiver that a line would come out of; `None` where the target does not allow the output.
+    /// The receiver where a line would come out; `None` where the target does not allow the output.
     pub fn seat(&self, outlet: &OutletRoom, need: &Need) -> Option<Option<ReceiverId>> {
         let last = outlet.receivers.iter().max().copied();
         match need.target {
@@ -398,7 +398,7 @@ impl<'a> Outlets<'a> {
         self.apart[id]
     }
 
-    /// What a line hangs on an output.
+    /// The load of a line.
     pub fn load(model: &Model, need: &Need) -> Load {
         let mut load = Load::default();
         for piece in pieces(model, &need.pieces) {
@@ -416,7 +416,7 @@ impl<'a> Outlets<'a> {
         strings.max().unwrap_or(0)
     }
 
-    /// What a line draws at full where that is known, in microamperes.
+    /// What a line draws at full white where that is known, in microamperes.
     pub fn drawn(&self, need: &Need) -> u64 {
         drawn(self.model, &self.injected, &need.pieces)
     }
@@ -426,13 +426,13 @@ impl<'a> Outlets<'a> {
         self.rows.get(at).map_or(Hangs::Nothing, |row| row.hangs)
     }
 
-    /// What is on an output that decides what else it takes, for ports of one look.
+    /// What decides what else an output takes, among ports of one look.
     pub fn filled(&self, at: usize) -> Option<impl PartialEq> {
         let row = self.rows.get(at)?;
         Some((row.state, &row.receivers, row.load, row.draw, row.closed, row.hangs))
     }
 
-    /// What ports have in common that take the same where the same hangs on them; `None` where that is not known.
+    /// The look of a port; `None` where it cannot be compared with others.
     pub fn look(&self, at: usize) -> Option<Look> {
         let row = self.rows.get(at)?;
         let Output::Pixel(number) = row.output else {
@@ -450,9 +450,9 @@ impl<'a> Outlets<'a> {
         Some((row.controller, row.receiver, settings, row.reserved))
     }
 
-    /// How many nodes of a line's kind still fit on a pixel port, and how much current its fuse
-    /// still feeds in microamperes, all strings of the line being alike; `None` where it may not
-    /// hang there at all.
+    /// How many more nodes of a line's kind fit on a pixel port, and how much more current its fuse
+    /// feeds, in microamperes; all strings of the line are alike. `None` where it may not hang
+    /// there at all.
     pub fn room(&self, at: usize, need: &Need) -> Option<(u64, u64)> {
         let outlet = self.rows.get(at).filter(|row| row.kind == Kind::Pixel)?;
         match self.fits(at, need) {
@@ -537,7 +537,7 @@ impl OutletRoom {
                         Hangs::One(_) | Hangs::Unlike => Hangs::Unlike,
                     };
                 }
-                // What comes after a stored string, or one that shows another's data, would not lie right.
+                // What follows a stored string or one that shows another's data would lie wrong.
                 self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
             }
         }
@@ -562,7 +562,7 @@ pub(super) fn pieces(model: &Model, stretch: &Range<u32>) -> impl Iterator<Item 
     pieces.unwrap_or(&[]).iter().map(|piece| piece.kind)
 }
 
-/// What a line's nodes draw at full where that is known, in microamperes.
+/// What a line's nodes draw at full white where that is known, in microamperes.
 fn drawn(model: &Model, injected: &[bool], stretch: &Range<u32>) -> u64 {
     let strings = pieces(model, stretch).map(|piece| match piece {
         PieceKind::String(id, _) => {

@@ -9,8 +9,8 @@ use crate::rules::address::pin;
 use crate::source::Span;
 use std::ops::Range;
 
-/// A search that found no place for a body in a stretch. What is taken only grows, so none will be there for
-/// another that is as long.
+/// A search that found no place for a body in a stretch. What is taken only grows, so a body that
+/// is at least as long finds none there either.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Searched {
     body: Body,
@@ -18,12 +18,13 @@ pub(super) struct Searched {
     stretch: (u64, u64),
 }
 
-/// At most this many steps over what is taken are made in all. A display would need a hundred thousand pins with strings behind
-/// them in a maze of gaps to come here; what is left then lies where it falls, and clashes are told.
+/// At most this many steps over taken stretches are made in all. Only a display with about a
+/// hundred thousand pins, strings after them and a maze of gaps comes here; what is left then lies
+/// where it falls, and clashes are reported.
 const MOST_STEPS: u64 = 20_000_000;
 
 impl Layer<'_> {
-    /// Lays a port at or behind a channel; where the next goes on.
+    /// Lays a port at or after a channel; gives where the next goes on.
     pub fn pixel_port(&mut self, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
         let consecutive = run.declared.addressing == Addressing::Consecutive;
         let mut items = std::mem::take(&mut self.items);
@@ -43,7 +44,7 @@ impl Layer<'_> {
         next
     }
 
-    /// Slots left free behind a used port: spare nodes of the make that hangs there last.
+    /// Slots left free after a used port: spare nodes of the make that hangs there last.
     fn spare(&self, port: &PortPlan) -> u64 {
         let last = port.pieces.iter().rev().find_map(|piece| match piece.piece.kind {
             PieceKind::String(id, _) => self.model.node_of(id),
@@ -54,7 +55,7 @@ impl Layer<'_> {
 
     /// An unbroken range with a start of its own.
     fn per_port(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
-        // What an offset within a universe makes of the chain is the same in every universe.
+        // A chain lies alike in every universe if it begins at the same offset.
         let mut known: Option<(u64, Range<u64>)> = None;
         let (stretch, stepped) = self.clear(run, cursor, Some(run.owner), |at| {
             let at = chain.begin(0, at);
@@ -78,7 +79,7 @@ impl Layer<'_> {
         stretch.end
     }
 
-    /// Puts a chain down from a channel on and holds its pins against where they fall.
+    /// Lays a chain from a channel on and checks its pins against where the strings fall.
     pub fn put(&mut self, run: &Run<'_>, chain: &Chain<'_>, start: u64, why: Why) -> u64 {
         let mut before = start;
         let mut why = why;
@@ -159,7 +160,7 @@ impl Layer<'_> {
         stretch
     }
 
-    /// Where a string of a `per prop` port comes to lie behind a channel.
+    /// Where a string of a `per prop` port lies at or after a channel.
     fn behind(
         &mut self,
         run: &Run<'_>,
@@ -190,7 +191,7 @@ impl Layer<'_> {
         (stretch, stepped.or(over.map(|(_, at)| at)))
     }
 
-    /// One range over all ports of a controller; only its first slot is free.
+    /// One range over all ports of a controller; only its start can be chosen.
     fn consecutive(&mut self, run: &Run<'_>, chain: &Chain<'_>, cursor: u64) -> u64 {
         let first = chain.items.first().filter(|_| run.first);
         let pin = first.and_then(|item| item.pin);
@@ -204,7 +205,8 @@ impl Layer<'_> {
         self.put(run, chain, start, why)
     }
 
-    /// The first that `lay` makes at or behind a channel and that touches nothing fixed, and what it stepped over last.
+    /// The first stretch that `lay` makes at or after a channel and that touches nothing fixed, and
+    /// what was stepped over last.
     fn clear(
         &mut self,
         run: &Run<'_>,

@@ -6,8 +6,8 @@
 //! is a port like any other. Fixtures fill a DMX output before they begin the next; where some
 //! find no room that way, the engine packs them more closely.
 //!
-//! What goes in is the model and the seats of the lines that have theirs; what comes out is a
-//! seat for each open line. What finds none is told by [`super::refuse`].
+//! Input: the model, and the seats of the lines that have one. Output: a seat for each open line.
+//! Lines that find none are reported by [`super::refuse`].
 
 use super::addresses;
 use super::chains::{self, Seat};
@@ -22,10 +22,10 @@ use crate::plan::{Past, Picked};
 use crate::usage;
 use std::collections::BTreeMap;
 
-/// So often controllers get fewer universes where strings come to lie past them.
+/// At most this many rounds take universes from controllers whose strings lie past their last one.
 const MOST_TIGHTER: usize = 12;
 
-/// In which order fixtures look.
+/// The order in which fixtures look for an output.
 const FIXTURE: &[Way] = &[
     (Kind::Dmx, State::Picked),
     (Kind::Dmx, State::Free),
@@ -35,7 +35,7 @@ const FIXTURE: &[Way] = &[
     (Kind::Slots, State::Wired),
 ];
 
-/// What came of placing.
+/// The result of placing.
 pub(super) struct Filled {
     /// What is known of the ports that were picked.
     pub picked: Option<Picked>,
@@ -43,7 +43,7 @@ pub(super) struct Filled {
     pub left: Vec<(usize, Need)>,
 }
 
-/// Gives every open line that fits somewhere a seat; tells the rest. `past` is what lay somewhere before.
+/// Gives a seat to every open line that fits somewhere; reports the rest. `past`: what lay before.
 pub(super) fn place(
     model: &Model,
     seats: &mut [Option<Seat>],
@@ -75,9 +75,9 @@ pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> 
         .collect()
 }
 
-/// Gives every open line that fits somewhere a seat.
+/// Gives a seat to every open line that fits somewhere.
 ///
-/// With what lay somewhere before and the outputs that lines have now, where they stay if they can.
+/// With `past` (what lay before, and the outputs that lines have now), lines stay if they can.
 pub(super) fn fill(
     model: &Model,
     seats: &mut [Option<Seat>],
@@ -113,7 +113,7 @@ pub(super) fn fill(
     filled
 }
 
-/// The outputs of pixel lines, and what is known of them where all have one.
+/// The output of each pixel line, and what is known of the choice where all have one.
 fn together(
     model: &Model,
     outlets: &Outlets<'_>,
@@ -161,7 +161,7 @@ fn together(
     }
 }
 
-/// Whether some controller comes to lie past its universes, with one universe less for each that does.
+/// Whether some controller needs more universes than it has; adds one universe to `less` of each.
 fn pushed_out(model: &Model, seats: &[Option<Seat>], less: &mut [u64]) -> bool {
     let ports = chains::join(model, &chains::order(model, seats, None));
     let plan = addresses::lay(model, ports, None, &mut Sink::default()).0;
@@ -192,7 +192,7 @@ fn is_open(target: Target) -> bool {
 struct Search<'a> {
     model: &'a Model,
     outlets: Outlets<'a>,
-    /// Where to go on looking: what lies before was seen not to fit.
+    /// Where the search resumes: no output before that fits.
     hints: BTreeMap<Hint, usize>,
     left: Vec<(usize, Need)>,
 }
@@ -211,7 +211,7 @@ impl Search<'_> {
         }
     }
 
-    /// An output that was free is one of the picked from now on: fixtures look there again.
+    /// Before a free output becomes a picked one: fixtures must look there again.
     fn opens(&mut self, at: usize) {
         let Some(row) = self.outlets.rows.get(at) else {
             return;
@@ -228,7 +228,7 @@ impl Search<'_> {
         }
     }
 
-    /// Packs fixtures more closely, where one after the other some found no room.
+    /// Packs fixtures with the engine, where some found no room one after another.
     fn closer(&mut self, said: &[Option<Seat>], seats: &mut [Option<Seat>]) {
         let mut lines = open(self.model, said);
         lines.retain(|(_, need)| need.fixture);

@@ -14,8 +14,8 @@ use crate::rules::place::no_room::{self, Asker, Lack};
 use crate::source::Span;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A finding for each set of lines that clash, where that is proven; one for what is `left`
-/// without a port otherwise.
+/// A finding for each set of lines that provably clash. Where that does not explain all that is
+/// `left` without a port, one more for the rest.
 pub(super) fn findings(
     model: &Model,
     said: &[Option<Seat>],
@@ -67,7 +67,7 @@ impl Refusal<'_> {
         self.lines.get(at).map(|(_, need)| need)
     }
 
-    /// With what would help; `all` are the lines of every clash.
+    /// The finding with what would help; `all` are the lines of every clash.
     fn told(
         &self,
         mut words: no_room::Clash,
@@ -113,7 +113,7 @@ impl Refusal<'_> {
         })
     }
 
-    /// In the words' own data; `None` where what did not parse may be at fault.
+    /// A clash as the rule words it; `None` where what did not parse may be at fault.
     fn clash(&self, clash: &Clash, fixtures: bool) -> Option<no_room::Clash> {
         let mut lines = clash.lines.clone();
         lines.sort_unstable();
@@ -170,7 +170,7 @@ impl Refusal<'_> {
         scope.any(|at| self.outlets.is_for(at, need.fixture) && self.outlets.fits(at, need).is_ok())
     }
 
-    /// Why outputs that it may use do not take a line.
+    /// Why outputs that a line may use do not take it, and how many for each reason.
     fn reasons(&self, need: &Need) -> BTreeMap<Reason, usize> {
         let mut rows = BTreeMap::new();
         for at in self.outlets.scope(need.target) {
@@ -193,7 +193,7 @@ impl Refusal<'_> {
         }
     }
 
-    /// How many outputs have how much room for the first of some lines, the widest first.
+    /// The room that outputs have for any of some lines, and how many have it: the four widest.
     fn rooms(&self, lines: &[usize]) -> Vec<(u64, usize)> {
         let mut rooms: BTreeMap<u64, usize> = BTreeMap::new();
         let needs = || lines.iter().filter_map(|at| self.need(*at));

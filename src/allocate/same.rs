@@ -1,4 +1,4 @@
-//! Strings that show another's data take its place. They come last, when all others lie.
+//! Strings that show another's data take its place. They are laid last, after all others.
 
 use super::addresses::{Layer, Run};
 use super::chain::{Chain, Item, items};
@@ -46,7 +46,7 @@ fn roots(model: &Model) -> Vec<StringId> {
                 break root;
             }
             match model.string(at).and_then(|string| string.same_as) {
-                // A ring was refused before; a way as long as the table is one.
+                // A ring was refused before; only a ring makes a path as long as the table.
                 Some(next) if way.len() < count => {
                     way.push(at);
                     at = next;
@@ -92,7 +92,7 @@ fn output(
             _ if is_dmx(port) => None,
             Addressing::PerProp => None,
             Addressing::Consecutive => own_place(layer, item).map(|placed| placed.start),
-            // Nodes of its own on the line would come out of step with those of another.
+            // Own nodes on the line would be out of step with those of another string.
             Addressing::PerPort if !alone => Some(u64::MAX),
             Addressing::PerPort => {
                 chain_at.map(|at| run.grid.lay(chain.begin(index, at), item.body).start)
@@ -130,7 +130,7 @@ fn output(
 }
 
 fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
-    // Where something before it is missing, it may only seem to lie wrong.
+    // Where something before it is missing, it may only seem misplaced.
     let port = layer.ports.get(run.owner as usize);
     let output = port.map(|port| port.output);
     let id = ControllerId::from(run.controller);
@@ -142,8 +142,8 @@ fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alon
     layer.sink.push(finding);
 }
 
-/// Tells a string that shows the data of one on a controller which uses fewer slots of each universe, or more, where
-/// this controller would read it from other slots.
+/// Reports a string that shows the data of a string on a controller which uses more or fewer slots
+/// of each universe, where this controller would read it from other slots.
 fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, place: &Placed) {
     let model = layer.model;
     let Some(theirs) = layer.ports.get(place.port as usize) else {

@@ -1,8 +1,8 @@
-//! Open pixel lines → outputs, by the placement engine: its instance made of the model, its answer taken back.
+//! Open pixel lines → outputs, by the placement engine: makes its instance, reads its answer.
 //!
-//! Universes are counted on the safe side first; where they seem short, by what is needed at
-//! least, so that a refusal is certain. Whether a placement found that way holds is told when the
-//! addresses are known.
+//! Universes are counted on the safe side first. Where they seem short, they are counted by the
+//! least that is needed, so that a refusal is certain. The addresses show whether such a placement
+//! holds.
 
 use super::makes::{Hangs, Make};
 use super::needs::{Kind, Need, State};
@@ -15,10 +15,10 @@ use crate::model::{
 use crate::plan::Picked;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// What lines have in common that any port accepts alike.
+/// What lines share if every port treats them alike.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 enum Class {
-    /// All strings of one make: it, what else decides who takes them, and where they may go.
+    /// All strings of one make: the make; whether fed apart, unfed or alone; the target.
     Alike(Make, [bool; 3], (u8, usize)),
     /// A chain of strings of unlike makes, by the place of the line.
     Own(usize),
@@ -29,12 +29,12 @@ enum Class {
 pub(super) enum Universes {
     /// With all that alignment, whole nodes and spare may leave free.
     Safe,
-    /// The slots of the strings alone: what does not fit so does not fit at all.
+    /// The slots of the strings alone: what does not fit like this cannot fit at all.
     Least,
 }
 
-/// By line of the model: the output that it hangs on now, and how many strings and slots would
-/// leave it.
+/// By line of the model: the output that it hangs on now, and how many strings and slots leave it
+/// if the line does.
 pub(super) type Homes = BTreeMap<usize, (usize, (u64, u64))>;
 
 /// Where each line goes, and how good that is known to be.
@@ -67,12 +67,12 @@ pub(super) struct Asked<'a> {
     limited: bool,
 }
 
-/// What ports take, each kind once.
+/// The sets of rooms that ports have, each once.
 #[derive(Default)]
 struct Looks {
-    /// The number of each.
+    /// The number of each set.
     all: BTreeMap<Vec<Option<Room>>, usize>,
-    /// Of the controller at hand, for each look that ports share: those that were looked at last, with their number.
+    /// By look of the controller at hand: rows seen before, each with the number of its set.
     known: Vec<(Look, Vec<(usize, usize)>)>,
 }
 
@@ -118,7 +118,7 @@ impl<'a> Asked<'a> {
         asked
     }
 
-    /// Lines stay on the outputs that they have where they can.
+    /// Lets lines stay on the outputs that they have now, where they can.
     pub fn at_home(mut self, homes: &Homes) -> Self {
         let lines = self.instance.groups.iter_mut().flat_map(|group| &mut group.lines);
         for (line, (index, _)) in lines.zip(self.lines) {
@@ -131,7 +131,7 @@ impl<'a> Asked<'a> {
         self
     }
 
-    /// Controllers have so many slots of universes less.
+    /// Takes slots of universes away from controllers.
     pub fn tighter(mut self, less: &[u64]) -> Self {
         for (site, less) in self.instance.sites.iter_mut().zip(less) {
             site.taken = site.taken.saturating_add(*less);
@@ -183,7 +183,7 @@ impl<'a> Asked<'a> {
         self.lines.iter().enumerate().map(class).collect()
     }
 
-    /// The ports with what they take; the kind of each make.
+    /// Adds the ports with what they take; gives the number of each class.
     fn ports(&mut self, classes: &[Class]) -> BTreeMap<Class, usize> {
         let mut samples: BTreeMap<Class, &Need> = BTreeMap::new();
         for (class, (_, need)) in classes.iter().zip(self.lines) {
@@ -267,7 +267,7 @@ impl<'a> Asked<'a> {
         let mut kinds = Kinds::new();
         for class in classes {
             let kind = match *class {
-                // On a port with several receivers, lines for one of them keep to themselves.
+                // On a port with several receivers, lines for one of them share with no others.
                 Class::Alike(make, _, (2, receiver)) if daisy.contains(&receiver) => {
                     (Some(make), receiver + 1)
                 }
@@ -280,7 +280,7 @@ impl<'a> Asked<'a> {
         kinds
     }
 
-    /// Receivers with ports that another carries too.
+    /// Receivers that share a port with another receiver.
     fn daisy(&self) -> BTreeSet<usize> {
         let receivers = &self.model.receivers;
         let shares = |(index, one): &(usize, &crate::model::Receiver)| {
@@ -294,7 +294,7 @@ impl<'a> Asked<'a> {
         receivers.iter().enumerate().filter(shares).map(|(index, _)| index).collect()
     }
 
-    /// What an output has left for lines like one.
+    /// What an output has left for lines like this one.
     fn room(&self, at: usize, need: &Need) -> Option<Room> {
         if !self.outlets.scope(need.target).contains(&at) {
             return None;
@@ -372,7 +372,7 @@ impl<'a> Asked<'a> {
         }
         let node = strings(model, need).find_map(|id| model.node_of(id));
         let each = node.map_or(1, |node| u64::from(node.slots.max(1)));
-        // What it takes at most on any controller whose universes are limited.
+        // The most that it takes on any controller whose universes are limited.
         let its = model.controllers.iter().enumerate();
         its.filter(|(index, _)| limit(model, ControllerId::from(*index)) < u64::MAX)
             .map(|(_, controller)| {
@@ -390,7 +390,7 @@ impl<'a> Asked<'a> {
             .fold(slots, u64::max)
     }
 
-    /// Counts current in nodes where all nodes of a kind draw the same.
+    /// Where all nodes of a kind draw the same current, counts current as nodes.
     fn even_draws(&mut self) {
         let instance = &mut self.instance;
         let count = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
@@ -480,10 +480,10 @@ impl<'a> Asked<'a> {
     }
 }
 
-/// A port is held against at most this many that were looked at before it.
+/// A port is compared with at most this many that were looked at before it.
 const MOST_ALIKE: usize = 8;
 
-/// The kind of what no open line is alike.
+/// The kind of a port whose nodes are like those of no open line.
 const NO_KIND: usize = u32::MAX as usize - 1;
 
 /// Whether a line must have a port of its own.
@@ -500,7 +500,7 @@ fn lone(model: &Model, need: &Need) -> bool {
         || strings(model, need).any(stored)
 }
 
-/// A target as something to sort by.
+/// A target as a sort key.
 fn target(target: Target) -> (u8, usize) {
     match target {
         Target::Any => (0, 0),

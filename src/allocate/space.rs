@@ -1,32 +1,32 @@
-//! What is taken before anything is laid, and the question "does this stretch touch any of it". Pure arithmetic
+//! What is taken before anything is laid, and whether a stretch touches any of it. Pure arithmetic
 //! over channels; owners are plain numbers.
 
 use crate::source::Span;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-/// Something that stands in the way.
+/// A taken stretch.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct Block {
-    /// Channel behind its last.
+    /// The channel after its last.
     pub end: u64,
-    /// Who put it there.
+    /// Its owner.
     pub owner: u32,
     /// The place that says so.
     pub at: Span,
 }
 
-/// The owner of what no output put there.
+/// The owner of a block that belongs to no output.
 pub(super) const NOBODY: u32 = u32::MAX;
 
-/// Fixed blocks, ready to be asked. They may overlap.
+/// Fixed blocks, sorted for lookup. They may overlap.
 #[derive(Debug, Default)]
 pub(super) struct Blocks {
     rows: Vec<Row>,
 }
 
-/// A block's start, and how far the blocks up to here reach: the furthest, and the furthest of any other owner,
-/// so that one owner can be left out.
+/// A block's start, and how far the blocks up to here reach: the furthest block, and the furthest
+/// of any other owner, so that one owner can be left out.
 #[derive(Debug)]
 struct Row {
     start: u64,
@@ -35,7 +35,7 @@ struct Row {
 }
 
 impl Blocks {
-    /// Makes them ready.
+    /// Sorts them for lookup.
     pub fn new(mut blocks: Vec<(u64, Block)>) -> Self {
         blocks.sort_by_key(|(start, block)| (*start, block.end));
         let mut rows: Vec<Row> = Vec::with_capacity(blocks.len());
@@ -54,8 +54,8 @@ impl Blocks {
         self.rows.is_empty()
     }
 
-    /// The furthest block that a stretch touches, those of `without` left out. Nothing that is as long as
-    /// the stretch fits between its start and that block's end.
+    /// The furthest block that a stretch touches, those of `without` left out. Between the
+    /// stretch's start and that block's end no free stretch of the same length begins.
     pub fn touched(&self, stretch: &Range<u64>, without: Option<u32>) -> Option<Block> {
         let before = self.rows.partition_point(|row| row.start < stretch.end);
         let row = self.rows.get(before.checked_sub(1)?)?;
@@ -82,7 +82,7 @@ impl Row {
     }
 }
 
-/// Blocks that come while laying. None of them touches another.
+/// Blocks that are added while laying. None of them touches another.
 #[derive(Debug, Default)]
 pub(super) struct Laid {
     blocks: BTreeMap<u64, Block>,

@@ -1,4 +1,4 @@
-//! Whether there is room for everything, and which props may be cut into more strings where there is none.
+//! Whether there is room for everything, and where not, which props may be cut into more strings.
 
 use super::chains::Seat;
 use super::fixtures::Fixtures;
@@ -9,13 +9,13 @@ use super::seek::{Asked, Universes};
 use crate::model::{Model, PieceKind, PropId, Split, Target};
 use std::collections::BTreeSet;
 
-/// A prop is not cut into more strings than so many above the fewest.
+/// A prop is cut into at most this many strings more than the fewest.
 const MOST_MORE: u32 = 64;
 
 /// At most this many steps of search are spent on each way to cut.
 const STEPS: u64 = 4_000_000;
 
-/// Whether every line that names no port finds one, as far as a short search sees, and a fuse feeds each.
+/// Whether a short search finds a port for every line that names none, and a fuse feeds each.
 #[must_use]
 pub fn has_room(model: &Model) -> bool {
     let (fit, long) = look(model);
@@ -36,7 +36,7 @@ fn look(model: &Model) -> (bool, BTreeSet<PropId>) {
     (fit, long)
 }
 
-/// Props with a string that no fuse feeds, though they can be cut into more strings.
+/// Props that can be cut into more strings and have a string that no fuse feeds.
 fn too_long(model: &Model, lines: &[(usize, Need)]) -> BTreeSet<PropId> {
     let unfed = lines.iter().filter(|(_, need)| need.unfed);
     let unfed = unfed.filter_map(|(_, need)| model.string(need.first.0));
@@ -53,10 +53,10 @@ fn said(model: &Model) -> Vec<Option<Seat>> {
     lines.map(|line| Seat::said(model, line.target)).collect()
 }
 
-/// How many more strings each `split` could make; `None` where there is room and current as it is, or no more can be made.
-/// Where only current is short, those whose strings it is short for.
+/// How many more strings each `split` may make; `None` where there is room and current as it is, or
+/// none may make more. Where only current is short, only props with a string that lacks it count.
 ///
-/// What a wire gives a port of its own stays as it is.
+/// What a wire puts on a port by name stays as it is.
 #[must_use]
 pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
     if model.splits.is_empty() || model.gaps.all {

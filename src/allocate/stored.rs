@@ -1,5 +1,5 @@
-//! Stored strings in the middle of an unbroken line: which strings move because the line closes up, and ways that move
-//! fewer. Each way is made in a copy of the display, laid out and checked before it is offered.
+//! Stored strings in the middle of an unbroken line: which strings move because the line closes up,
+//! and ways that move fewer. Each way is tried in a copy of the display before it is offered.
 
 use super::decide;
 use crate::ast::BlockKind;
@@ -13,16 +13,16 @@ use crate::source::Span;
 use crate::usage::{output_name, strings};
 use std::collections::BTreeMap;
 
-/// Ways are looked for on the first lines, at most this many.
+/// Ways are sought on at most this many lines, the first ones.
 const MOST_LINES: usize = 8;
 
 /// Displays with more strings are not laid out again.
 const MOST_STRINGS: usize = 20_000;
 
-/// At most this many free ports are tried for what hangs after.
+/// At most this many free ports are tried for what follows a stored string.
 const MOST_PORTS: usize = 3;
 
-/// Reports each line that closes up, where a string moves by it.
+/// Reports each line that moves a string by closing up.
 pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut Sink) {
     if model.strings.iter().all(|string| !string.stored) {
         return;
@@ -102,7 +102,7 @@ fn all_up(model: &Model) -> Lock {
     Lock::of(&up, &plan)
 }
 
-/// The strings that are up and lay elsewhere.
+/// The strings that are up and begin elsewhere than before.
 fn moved(model: &Model, before: &Lock, plan: &Plan) -> Vec<StringId> {
     let ids = (0..model.strings.len()).map(StringId::from);
     let start = |id: StringId| match plan.past.as_deref() {
@@ -135,7 +135,7 @@ fn errors(model: &Model, plan: &Plan, mut sink: Sink) -> BTreeMap<&'static str, 
 struct Asked<'a> {
     model: &'a Model,
     before: &'a Lock,
-    /// The strings that move as it stands.
+    /// The strings that move in the display as written.
     moved: Vec<StringId>,
     errors: BTreeMap<&'static str, usize>,
 }
@@ -149,7 +149,7 @@ impl Asked<'_> {
         ways
     }
 
-    /// How many strings move in a changed display; `None` where it has a new error, or as many move.
+    /// How many strings move in a changed display; `None` with a new error, or if no fewer move.
     fn left(&self, changed: &Model) -> Option<usize> {
         let mut sink = Sink::default();
         let plan = decide(changed, Some(self.before), &Relay::Nothing, &mut sink);
@@ -176,7 +176,7 @@ impl Asked<'_> {
         Some(Way { fix, left })
     }
 
-    /// Where a controller says how it addresses, or can say so; `None` where the text is another controller's too.
+    /// The edit that makes a controller address per prop; `None` where its text is another's too.
     fn edit(&self, id: ControllerId) -> Option<Edit> {
         let controller = self.model.controller(id)?;
         let text = "addressing per prop";
@@ -198,7 +198,7 @@ impl Asked<'_> {
         (head == controller.at.start).then_some(Edit { span, text })
     }
 
-    /// What hangs after the last stored string on a free port of the same controller.
+    /// Plugs what follows the last stored string into a free port of the same controller.
     fn on_another_port(&self, port: &PortPlan, plan: &Plan) -> Option<Way> {
         let Output::Pixel(here_number) = port.output else {
             return None;
@@ -259,7 +259,7 @@ impl Asked<'_> {
         None
     }
 
-    /// The line cut between two places; what comes then, and whether more hangs on it.
+    /// Cuts the line between two places; `first` comes then, `more` says whether more hangs on it.
     fn rewired(
         &self,
         (last, next): (Span, Span),

@@ -1,4 +1,4 @@
-//! Section 5 of the language, rule by rule, on displays built by hand.
+//! "Where strings lie" in the language guide, rule by rule, on displays built by hand.
 
 #[cfg(test)]
 mod open;
@@ -281,7 +281,6 @@ fn the_same_data_lie_in_the_same_place() {
     display.on(first, 1, &[a, b]);
     display.on(second, 1, &[like_a, like_b]);
     display.on(second, 2, &[own]);
-    // A chain of them leads to the root.
     display.change(like_b).same_as = Some(b);
     display.change(like_a).same_as = Some(a);
     let done = display.plan();
@@ -290,13 +289,13 @@ fn the_same_data_lie_in_the_same_place() {
         [done.of(like_a), done.of(like_b), done.of(own)],
         [done.of(a), done.of(b), "2/1 2/150".into()]
     );
-    // The wrong way round the second does not lie behind the first.
+    // The wrong way round, the second does not lie after the first.
     display.change(like_a).same_as = Some(b);
     display.change(like_b).same_as = Some(a);
     assert_eq!(display.plan().codes, ["address/pin"]);
 }
 
-// It would take the first data behind the string before it, and the one behind would be out of step.
+// It would take the first data after the string before it, and the next would be out of step.
 #[test]
 fn the_same_data_need_a_port_of_their_own() {
     let (mut display, c) = one(Start::Auto);

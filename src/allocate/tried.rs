@@ -10,7 +10,7 @@ use crate::unit::counted;
 use std::collections::BTreeMap;
 
 impl Outlets<'_> {
-    /// Why each output that a line may use does not take it; in short, if not asked for by output.
+    /// Why the outputs that a line may use do not take it; one short reason unless `by_output`.
     pub fn tried(&self, need: &Need, by_output: bool) -> Tried {
         if !by_output {
             return Tried {
@@ -34,7 +34,7 @@ impl Outlets<'_> {
         Tried { none: need.none(), reasons, missing: self.missing(need) }
     }
 
-    /// What would have been needed for a line.
+    /// What a line would have needed, in words.
     pub fn missing(&self, need: &Need) -> String {
         let load = Self::load(self.model, need);
         if need.fixture {
@@ -45,7 +45,7 @@ impl Outlets<'_> {
         format!("a port{drives} with room for {}", counted(load.length(), "node"))
     }
 
-    /// The settings that say how many nodes of a line's kind a port may have, with what to say there.
+    /// The settings that limit how many nodes of a line's kind a port takes, each with its label.
     pub fn bounds(&self, at: usize, need: &Need) -> Vec<(Span, String)> {
         let Some(outlet) = self.rows.get(at).filter(|row| row.kind == Kind::Pixel) else {
             return Vec::new();

@@ -21,7 +21,7 @@ fn open_lines_stand_side_by_side_on_the_fewest_ports() {
     let seen: Vec<Output> = trio.iter().map(|id| on(*id)).collect();
     assert_eq!(seen, [1, 2, 3].map(Output::Pixel));
     assert_eq!(on(lone), Output::Pixel(4));
-    // A port has time for 800 nodes: three of the next share a port with one of 500, the other two open one.
+    // A port has time for 800 nodes: three of these share a port with one of 500, two open another.
     let more: Vec<StringId> = (0..5).map(|_| display.string(300)).collect();
     for id in &more {
         display.wire(Target::Any, &[(*id, None)]);

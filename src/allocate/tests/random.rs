@@ -75,8 +75,8 @@ fn pins_only(seed: u64) -> Display {
     display
 }
 
-// What the compiler places itself never clashes with anything: all clashes are between pins, or of pins with reserves.
-// Controllers are kept far enough apart that they do not grow into one another, unless a pin takes them there.
+// What the compiler places itself never clashes: all clashes are between pins, or of pins with
+// reserves. Controllers are too far apart to grow into one another, unless a pin takes them there.
 #[test]
 fn nothing_that_is_free_to_move_clashes() {
     let clash = |code: &str| matches!(code, "address/overlap" | "address/reserved" | "address/pin");

@@ -105,8 +105,8 @@ fn rows(model: &Model, lock: &Lock, names: &Names, carried: &mut [Carried]) -> B
     Bound { rows, claimed, reshaped }
 }
 
-/// Which strings are in this display, by string; empty where all are. Of a prop from `stock` it is those that hang on a
-/// line: the row of any other is freed.
+/// Which strings are in this display, by string; empty where all are. Of a prop from `stock` only
+/// those on a line are; the row of any other is freed.
 fn here(model: &Model) -> Vec<bool> {
     if !model.props.iter().any(|prop| prop.stock) {
         return Vec::new();
@@ -128,7 +128,7 @@ fn find(lock: &Lock, name: &str) -> Option<usize> {
     lock.rows.binary_search_by(|row| (*row.name).cmp(name)).ok()
 }
 
-/// The universe that each controller was to begin with. An older format does not say: it is the first in use.
+/// The first universe of each controller in the lock; in an older format, the first in use.
 fn begins(lock: &Lock, names: &BTreeMap<&str, ControllerId>) -> BTreeMap<ControllerId, u32> {
     let first = |runs: &[(u32, u32)]| Some(runs.first()?.0);
     let named = |(name, first): (&str, Option<u32>)| Some((*names.get(name)?, first?));
@@ -140,7 +140,7 @@ fn begins(lock: &Lock, names: &BTreeMap<&str, ControllerId>) -> BTreeMap<Control
     boxes.filter_map(named).collect()
 }
 
-/// The controllers by the names that the lock knows them by.
+/// The controllers, by the names that the lock has for them.
 fn controllers<'a>(
     model: &Model,
     lock: &'a Lock,

@@ -1,9 +1,10 @@
-//! Which stretches stay where they lay, so that the fewest slots move: pure arithmetic over intervals.
+//! Which stretches stay where they lay, so that the fewest slots move: arithmetic over intervals.
 //!
-//! Every unit (a port, a string, a whole controller) has places at which it would keep something, each an interval with a
-//! weight. Two intervals of one controller must not overlap, two of different controllers must not share a universe, and
-//! a unit has one place. Without that last rule the best choice is found in one sweep; it is a bound for the rest. Where
-//! the sweep gives a unit two places, the search splits on them and sweeps again, the best bound first.
+//! Every unit (a port, a string, a whole controller) has places where it would keep something, each
+//! an interval with a weight. Intervals of one controller must not overlap, those of different
+//! controllers must not share a universe, and a unit has one place. Without that last rule one
+//! sweep finds the best choice, a bound for the choice with it. Where the sweep gives a unit two
+//! places, the search branches on them and sweeps again, the best bound first.
 
 /// A place that a unit may keep.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,9 +17,9 @@ pub(super) struct Interval {
     pub controller: usize,
     /// First channel.
     pub start: u64,
-    /// Channel behind the last.
+    /// The channel after the last.
     pub end: u64,
-    /// What is kept by it.
+    /// The weight of what it keeps.
     pub weight: u64,
 }
 
@@ -37,7 +38,7 @@ pub(super) const MOST_LOOKS: u64 = 40_000_000;
 /// At most this many where a way is only tried.
 pub(super) const FEW_LOOKS: u64 = 100_000;
 
-/// Chooses for so many units; universes have `slots` slots, controllers are numbered below `controllers`.
+/// Chooses for `units` units. Universes have `slots` slots; controllers are below `controllers`.
 pub(super) fn best(
     intervals: &[Interval],
     units: usize,
@@ -151,7 +152,7 @@ impl<'a> Sweep<'a> {
     }
 }
 
-/// The search for one place a unit.
+/// The search for one place per unit.
 struct Search<'a> {
     sweep: Sweep<'a>,
     best: Vec<usize>,
@@ -159,7 +160,7 @@ struct Search<'a> {
     /// The highest bound that was not looked into.
     missed: u64,
     units: usize,
-    /// So many looks may be taken.
+    /// At most this many looks may be taken.
     most: u64,
 }
 
@@ -182,7 +183,7 @@ impl Search<'_> {
             .filter(|at| self.unit(*at) == Some(twice))
             .filter(|at| !left_out.get(*at).copied().unwrap_or(true))
             .collect();
-        // With one of them left in each time, every lawful choice is looked into.
+        // Leaving in one of them at a time covers every lawful choice.
         let mut children = Vec::with_capacity(of_unit.len());
         for kept in &of_unit {
             mark(left_out, &of_unit, true);
@@ -217,7 +218,7 @@ impl Search<'_> {
         twice
     }
 
-    /// Takes what was chosen with the heaviest place of each unit, if that is better than the best so far.
+    /// Takes what was chosen, with the heaviest place of each unit, if that is the best so far.
     fn settle_for(&mut self, chosen: &[usize]) {
         let mut kept: Vec<Option<usize>> = vec![None; self.units];
         let weight = |at: usize| self.sweep.intervals.get(at).map_or(0, |one| one.weight);

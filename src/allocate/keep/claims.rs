@@ -1,5 +1,5 @@
-//! Strings that the lock has on the same slots, as a clean merge of two branches may: the later one in file order has no
-//! claim to them. The same goes for a universe that two controllers have.
+//! Strings that the lock has on the same slots, as a clean merge of two branches may leave them:
+//! the later in file order has no claim to them. The same holds for a universe of two controllers.
 
 use crate::model::{ControllerId, Model, StringId};
 use crate::plan::Past;
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 pub(super) fn lost(model: &Model, past: &Past) -> Vec<Option<StringId>> {
     let slots = past.universe_slots.each();
     let mut lost = vec![None; model.strings.len()];
-    // What has a claim, by start: none of these overlaps another or shares a universe with another controller.
+    // What has a claim, by start: none overlaps another or shares another controller's universe.
     let mut held: BTreeMap<u64, (u64, Option<ControllerId>, StringId)> = BTreeMap::new();
     for (index, (string, was)) in model.strings.iter().zip(&past.was).enumerate() {
         let Some(was) = was.filter(|_| string.same_as.is_none()) else {

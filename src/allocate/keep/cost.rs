@@ -1,5 +1,5 @@
-//! What a way to hang lines costs: strings that change their port, limits that it breaks, and the slots that move whatever
-//! is done.
+//! What a way to hang lines costs: strings that change their port, limits that it breaks, and the
+//! slots that move in any case.
 
 use super::Old;
 use crate::allocate::chains::Seat;
@@ -19,7 +19,7 @@ pub(super) fn strings(model: &Model, line: usize) -> impl Iterator<Item = String
     })
 }
 
-/// Whether a line may stand anywhere on an unbroken port: no pin, nothing stored, nobody else's data.
+/// Whether a line may stand anywhere on an unbroken port: nothing pinned, stored or another's.
 pub(super) fn plain(model: &Model, line: usize) -> bool {
     let pieces = model.lines.get(line).map(|line| model.pieces_of(line));
     pieces.unwrap_or(&[]).iter().all(|piece| match piece.kind {
@@ -42,7 +42,7 @@ pub(super) fn plugs(model: &Model, old: &Old<'_>, line: usize, seat: Seat) -> u6
     strings(model, line).filter(changed).count() as u64
 }
 
-/// How many controllers come to lie past their universes.
+/// How many controllers use more universes than they have.
 pub(super) fn broken(model: &Model, plan: &Plan) -> u64 {
     let past = |(index, own): (usize, &Controller)| {
         let id = ControllerId::from(index);
@@ -55,7 +55,8 @@ pub(super) fn broken(model: &Model, plan: &Plan) -> u64 {
     model.controllers.iter().enumerate().filter(|one| past(*one)).count() as u64
 }
 
-/// Slots that move whatever is done: of strings that have no claim to their place, and of strings of one line that lay otherwise to each other.
+/// Slots that move in any case: of strings without a claim to their place, and of strings of one
+/// line that lay otherwise to each other.
 pub(super) fn least(model: &Model, old: &Old<'_>) -> u64 {
     let mut least = 0;
     for (index, line) in model.lines.iter().enumerate() {

@@ -1,4 +1,4 @@
-//! Puts the units of a controller down, and what of it has no choice: pinned strings.
+//! Lays the units of a controller, and its strings without a choice: the pinned ones.
 
 use super::units::{Form, Unit};
 use super::{Keeper, Old};
@@ -27,7 +27,7 @@ impl Layer<'_> {
         let mut covered = vec![false; plan.ports.len()];
         for ((unit, start), stays) in keeper.units_of(index).iter().zip(starts).zip(stays) {
             let mut at = start;
-            // The first string of what moves as a whole is at a free place; all others lie behind one another.
+            // The first string of what moves as a whole is at a free place; the others follow it.
             let mut why = if stays { Why::Follows } else { Why::Free };
             for owner in unit.ports.clone() {
                 let place = owner.saturating_sub(plan.ports.start) as usize;
@@ -62,7 +62,7 @@ impl Layer<'_> {
         self.tell_kept(old, index, plan);
     }
 
-    /// Puts down what a unit has on one output; where it goes on.
+    /// Lays what a unit has on one output; gives where it goes on.
     fn unit_on(&mut self, run: &Run<'_>, unit: &Unit, old: &Old<'_>, (at, why): (u64, Why)) -> u64 {
         let ports = self.ports;
         let Some(port) = ports.get(run.owner as usize) else {
@@ -98,7 +98,7 @@ impl Layer<'_> {
         }
     }
 
-    /// Says of all strings that lie where they lay that they do.
+    /// Marks as kept all strings that lie where they lay.
     fn tell_kept(&mut self, old: &Old<'_>, index: usize, plan: &ControllerPlan) {
         let ports = plan.ports.start as usize..plan.ports.end as usize;
         for port in self.ports.get(ports).unwrap_or(&[]) {
@@ -114,7 +114,7 @@ impl Layer<'_> {
         }
     }
 
-    /// Notes where a controller was laid of which nothing stays.
+    /// Notes where a controller of which nothing stays was laid.
     pub fn note(&self, keeper: &mut Keeper<'_>, index: usize, plan: &ControllerPlan) {
         let ports = plan.ports.start as usize..plan.ports.end as usize;
         for port in self.ports.get(ports).unwrap_or(&[]) {

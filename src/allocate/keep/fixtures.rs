@@ -1,4 +1,4 @@
-//! Fixtures of a DMX output: each keeps the slot that its switches are set to, new ones take free slots.
+//! Fixtures of a DMX output: each keeps the slot that it is set to, new ones take free slots.
 
 use super::Old;
 use super::choose::{self, Interval};
@@ -11,8 +11,8 @@ use std::ops::Range;
 /// A fixture without a pin: itself and its slots.
 pub(in crate::allocate) type Footprint = (StringId, u64);
 
-/// The first slot of each fixture, counted from 0, beside stretches of the output that are taken; `None` where they do
-/// not all fit. In their order, one goes behind the one before it if it can.
+/// The first slot of each fixture, counted from 0, off the stretches that are taken; `None` where
+/// not all fit. A new one goes right after the one before it if it can.
 pub(in crate::allocate) fn slots(
     model: &Model,
     old: &Old<'_>,

@@ -1,4 +1,4 @@
-//! What a controller lies on: what stands in the way of a unit, and what it had better leave alone.
+//! Where a controller's units may lie: what is in the way of a unit, and what it should avoid.
 
 use super::Old;
 use super::taken::Taken;
@@ -10,7 +10,7 @@ use crate::model::{Addressing, Controller, Model, PieceKind, Start};
 use crate::plan::PortPlan;
 use std::ops::Range;
 
-/// What a controller lies on.
+/// The ground for the units of one controller.
 pub(super) struct Ground<'a> {
     /// The display.
     pub model: &'a Model,
@@ -20,14 +20,14 @@ pub(super) struct Ground<'a> {
     pub fixed: &'a Fixed,
     /// The controller.
     pub declared: &'a Controller,
-    /// Room behind ports that stay, by port.
+    /// Spare room after ports that stay, by port.
     pub spare: Blocks,
     /// The controller's index.
     pub index: usize,
 }
 
 impl Ground<'_> {
-    /// Slots that are to be left free behind a port.
+    /// Slots that are to be left free after a port.
     pub fn spare_of(&self, port: u32) -> u64 {
         if self.declared.addressing == Addressing::Consecutive {
             return 0;
@@ -40,10 +40,10 @@ impl Ground<'_> {
         last.map_or(0, |node| u64::from(self.model.display.spare_nodes) * u64::from(node.slots))
     }
 
-    /// The channel behind what a unit must not lie on.
+    /// The channel after what a unit must not lie on.
     pub fn blocked(&self, unit: &Unit, stretch: &Range<u64>, taken: &Taken) -> Option<u64> {
         let taken = taken.touched(self.index, stretch);
-        // A consecutive controller steps over nothing that is said, only over what others have kept.
+        // A consecutive controller steps over what is laid, not over what the display fixes.
         let fixed =
             if self.declared.addressing == Addressing::Consecutive && unit.form == Form::Chain {
                 None
@@ -54,7 +54,7 @@ impl Ground<'_> {
         taken.into_iter().chain(fixed.map(|block| block.end)).max()
     }
 
-    /// The channel behind what a unit had better not lie on: spare room of another port, what another controller asks for.
+    /// The channel after what a unit should avoid: spare room of another port, what others ask for.
     pub fn soft(
         &self,
         unit: &Unit,
@@ -71,7 +71,7 @@ impl Ground<'_> {
         blocks.chain(taken).max()
     }
 
-    /// The stretches of a window that nothing said and no other controller has taken.
+    /// The stretches of a window that nothing fixes and nothing has taken.
     pub fn gaps(&self, window: &Range<u64>, taken: &Taken) -> Vec<Range<u64>> {
         let blocked = |stretch: &Range<u64>| {
             let fixed = self.fixed.touched(self.index, stretch, None);
@@ -129,7 +129,7 @@ pub(super) fn calm(model: &Model, old: &Old<'_>, units: &[Unit]) -> Vec<bool> {
     calm
 }
 
-/// The universes that controllers say they begin with, as many as they need: others had better step round them.
+/// The universes that controllers say they begin with, as many as they need: others avoid them.
 pub(super) fn asked(model: &Model, ports: &[PortPlan]) -> Blocks {
     let slots = model.display.universe_slots.each();
     let mut needs = vec![0_u64; model.controllers.len()];

@@ -26,12 +26,12 @@ pub(in crate::allocate) struct Keeper<'a> {
     /// The units of each controller.
     spans: Vec<Range<usize>>,
     taken: Taken,
-    /// What other controllers say that they begin with, by universe; better left alone.
+    /// The universes that controllers say they begin with; others avoid them if they can.
     asked: Blocks,
     steps: u64,
 }
 
-/// What became of the units; moves are explained by it.
+/// What became of the units; explains moves.
 #[derive(Debug, Default)]
 pub(in crate::allocate) struct Record {
     /// All units, by controller.
@@ -40,21 +40,21 @@ pub(in crate::allocate) struct Record {
     pub picked: Vec<Option<usize>>,
     /// By unit: the place that it would have kept, had it not made room.
     pub wanted: Vec<Option<usize>>,
-    /// At most so many slots fewer might have moved.
+    /// At most this many slots fewer might have moved.
     pub off: u64,
 }
 
 /// Where the units of a controller begin.
 pub(in crate::allocate) type Starts = Vec<u64>;
 
-/// At most this many looks for a free place are taken in all; what is left then lies behind everything.
+/// At most this many looks for a free place are taken in all; what is left lies where they end.
 const MOST_STEPS: u64 = 20_000_000;
 
-/// How many bits of a weight count what is calm: 400,000 strings need 19.
+/// The bits of a weight that count calm units: 400,000 strings need 19.
 const CALM_BITS: u32 = 20;
 
 impl<'a> Keeper<'a> {
-    /// Chooses what stays. What is kept is laid into `fixed` for all other controllers.
+    /// Chooses what stays. What is kept is added to `fixed` for all other controllers.
     pub fn new(
         model: &Model,
         old: &'a Old<'a>,
@@ -164,7 +164,7 @@ impl<'a> Keeper<'a> {
         self.spans.get(index).cloned().unwrap_or(0..0)
     }
 
-    /// The universe that a controller begins to fill: where nothing says so, the first in which it keeps something.
+    /// The first universe that a controller fills: by default the first where it keeps something.
     pub fn begins(&self, model: &Model, index: usize, fresh: u32) -> u32 {
         let Some(declared) = model.controllers.as_slice().get(index) else {
             return fresh;
@@ -182,7 +182,7 @@ impl<'a> Keeper<'a> {
         }
     }
 
-    /// Notes what was laid elsewhere for a controller.
+    /// Marks as taken what was laid for a controller of which nothing stays.
     pub fn note(&mut self, controller: usize, stretch: &Range<u64>) {
         self.taken.add(controller, stretch);
     }
@@ -229,7 +229,7 @@ impl<'a> Keeper<'a> {
         starts.iter().map(|stretch| stretch.start).collect()
     }
 
-    /// Room behind the ports that keep their place.
+    /// The spare room after the ports that keep their place.
     fn spare(&self, ground: &Ground<'_>, span: Range<usize>) -> Blocks {
         let mut ends: BTreeMap<u32, u64> = BTreeMap::new();
         for at in span {
@@ -250,7 +250,8 @@ impl<'a> Keeper<'a> {
         Blocks::new(blocks.collect())
     }
 
-    /// Lays what has no place to the first that is free; `careful` leaves spare room and what others asked for alone.
+    /// Lays units without a place at the first free one; if `careful`, not on spare room or on
+    /// universes that others ask for.
     fn first_free(
         &mut self,
         ground: &Ground<'_>,
@@ -298,7 +299,7 @@ impl<'a> Keeper<'a> {
         stretches
     }
 
-    /// Lets as little as can be give way, so that everything lies in the controller's universes.
+    /// Lets as little as possible give way, so that everything lies in the controller's universes.
     fn make_room(
         &mut self,
         ground: &Ground<'_>,
@@ -359,7 +360,7 @@ impl<'a> Keeper<'a> {
     }
 }
 
-/// The first free stretch for a unit. `known` holds from where on there may be one, by size.
+/// The first free stretch for a unit. `known`: by size, where the first one can be at the earliest.
 #[allow(
     clippy::too_many_arguments,
     reason = "what is laid, from where, and what the search remembers"
@@ -374,7 +375,7 @@ fn search(
 ) -> Range<u64> {
     let size: u64 = unit.items.iter().map(|item| item.body.slots()).sum();
     let aligned = unit.form != Form::Single(false);
-    // Where no shorter one fits, none as long does.
+    // Where nothing shorter fits, this does not fit either.
     let shorter =
         known.iter().filter(|((shorter, align), _)| *shorter <= size && *align == aligned);
     let at = shorter.map(|(_, at)| *at).max().unwrap_or(from).max(from);

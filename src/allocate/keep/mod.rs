@@ -1,11 +1,12 @@
 //! What may stay where the lock has it, and if something must move, the least.
 //!
-//! The rule, in prose. Every string is bound to its row of the lock by name ([`bind`](mod@bind)); an open line goes to the output that
-//! its strings had ([`seats`]). What moves as a whole is a unit ([`units`]): a port, with `per prop` a string, on a
-//! `consecutive` controller all its pixel ports, a DMX output's universe. Of the places at which units would keep
-//! something, those are chosen that keep the most slots ([`choose`]). What is left over is new or must move: it goes to
-//! the first free place ([`lay`]), out of the room that `spare` keeps where there is any other. Where a controller's
-//! universes have no gap that is long enough, as little as can be makes room ([`room`]).
+//! The rule, in prose. Every string is bound to its row of the lock by name ([`bind`](mod@bind));
+//! an open line goes to the output that its strings had ([`seats`]). What moves as a whole is a
+//! unit ([`units`]): a port; with `per prop` a string; on a `consecutive` controller all its pixel
+//! ports; a DMX output's universe. Of the places where units would keep something, those that keep
+//! the most slots are chosen ([`choose`]). What is new or must move goes to the first free place
+//! ([`lay`]), and leaves the room that `spare` keeps if it can. Where a controller's universes have
+//! no gap that is long enough, as little as possible makes room ([`room`]).
 
 mod bind;
 mod choose;
@@ -36,9 +37,9 @@ use std::cell::Cell;
 use std::ops::Range;
 use units::Unit;
 
-/// What lay where, ready to be asked.
+/// What lay where.
 pub(super) struct Old<'a> {
-    /// The rows by string.
+    /// What the lock held, by string.
     pub past: &'a Past,
     /// By string: the one that has the better claim to its old place.
     pub lost: Vec<Option<StringId>>,
@@ -52,7 +53,7 @@ pub(super) struct Old<'a> {
     shifts: Vec<i64>,
     /// How many looks are left for finding what must give way.
     room_looks: Cell<u64>,
-    /// Whether a way is only tried, so that little is spent on it.
+    /// Whether a way is only tried, so that few steps are spent on it.
     quick: Cell<bool>,
 }
 
@@ -62,7 +63,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 }
 
 impl<'a> Old<'a> {
-    /// Of a display and what was bound.
+    /// Of a display and what was bound to it.
     pub fn new(model: &Model, past: &'a Past, relay: &Relay) -> Self {
         let ranges = ranges(model);
         Self {
@@ -81,7 +82,7 @@ impl<'a> Old<'a> {
         }
     }
 
-    /// From here on ways are only tried, or, after that, laid as well as can be.
+    /// From here on ways are only tried (`quick`), or laid as well as possible.
     fn only_try(&self, quick: bool) {
         self.quick.set(quick);
         self.room_looks.set(match quick {
@@ -90,7 +91,7 @@ impl<'a> Old<'a> {
         });
     }
 
-    /// How many looks are taken to choose what stays.
+    /// How many looks may be taken to choose what stays.
     fn choose_looks(&self) -> u64 {
         match self.quick.get() {
             true => choose::FEW_LOOKS,
@@ -115,7 +116,8 @@ impl<'a> Old<'a> {
         self.same_size && lost.is_none() && !self.afresh(id) && self.past.of(id).is_some()
     }
 
-    /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any place.
+    /// Where a string on a controller would lie if it stayed; `None` where it has no claim to a
+    /// place.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
         let afresh = self.afresh.get(controller).copied().unwrap_or(false);
         let was = self.past.of(id).filter(|_| self.has_claim(id) && !afresh)?;
@@ -125,7 +127,7 @@ impl<'a> Old<'a> {
         was.start.checked_add_signed(shift.checked_mul(slots)?)
     }
 
-    /// How many universes a string moves with all of its controller; below 0 where it moves to lower ones.
+    /// How many universes a string moves with all of its controller; below 0 for lower ones.
     pub fn shift(&self, id: StringId) -> i64 {
         let controller = self.past.of(id).and_then(|was| was.controller);
         let shift = controller.and_then(|c| self.shifts.get(c.index()).copied());
@@ -137,8 +139,8 @@ impl<'a> Old<'a> {
         self.past.of(id).map_or(0, |was| was.slots)
     }
 
-    /// The channels that a controller may use: its universes; with `universes at most`, those from the first it has kept
-    /// on, if what it may keep lies in so many.
+    /// The channels that a controller may use: its universes. With `universes at most` they begin
+    /// where it may first keep something, if all that it may keep lies within that many.
     pub fn window(&self, model: &Model, controller: usize, units: &[Unit]) -> Range<u64> {
         let range = self.ranges.get(controller).cloned().unwrap_or(0..0);
         let Some(declared) = model.controllers.as_slice().get(controller) else {
@@ -167,7 +169,7 @@ impl<'a> Old<'a> {
     }
 }
 
-/// Makes a trade in a copy of the display: what it costs and saves, if it holds.
+/// Tries a trade in a copy of the display; gives what it costs and saves, if it saves slots there.
 pub(super) fn trade(
     model: &Model,
     lock: Option<&Lock>,
@@ -204,8 +206,8 @@ pub(super) fn limited(declared: &Controller) -> bool {
     matches!(declared.start, Start::Range(..)) || declared.most_universes.is_some()
 }
 
-/// How many universes each controller moves as a whole: where the number that the display wrote for its first universe is
-/// another one and none of its strings could stay.
+/// How many universes each controller moves as a whole: where the display writes another number for
+/// its first universe than before and none of its strings could stay.
 fn shifts(model: &Model, past: &Past, ranges: &[Range<u64>]) -> Vec<i64> {
     let mut stays = vec![false; model.controllers.len()];
     let freed = past.freed.iter().map(|freed| &freed.was);
@@ -240,7 +242,7 @@ fn ranges(model: &Model) -> Vec<Range<u64>> {
             Start::Auto => 0..all,
             Start::From(first) => begin(first)..all,
             Start::Range(first, last) => begin(first)..(u64::from(last) * slots).min(all),
-            // Behind where the other begins; a gap between them does no harm.
+            // After the other's first universe; a gap between them does no harm.
             Start::After(other) => {
                 let other = ranges.get(other.index()).map_or(0, |range| range.start);
                 other.saturating_add(slots)..all

@@ -1,6 +1,6 @@
-//! Which name a string, or a controller, had when the lock was made: its own, unless a `renamed` carries another over.
+//! The name that a string or controller had in the lock: its own, unless a `renamed` gives another.
 //!
-//! All renames happen at once, so two names may swap. Pure text: names as they stand in locks and renames.
+//! All renames happen at once, so two names may swap. Works on the text of locks and renames only.
 
 use crate::model::{Model, Rename, StringDef};
 use std::collections::BTreeMap;
@@ -32,7 +32,7 @@ impl Reference {
         Self { base: base.to_owned(), members, part }
     }
 
-    /// The name of one thing of it: a member (0 for none) and what comes after.
+    /// A full name from it: with a member (0 for none), and `rest` after it.
     fn name(&self, member: u32, rest: &str) -> String {
         let mut name = self.base.clone();
         if member > 0 {
@@ -46,7 +46,7 @@ impl Reference {
     }
 }
 
-/// The renames of a display, ready to be asked.
+/// The renames of a display.
 pub(super) struct Names {
     /// By the base of the new name: the rename's number, old and new.
     rows: BTreeMap<String, Vec<(usize, Reference, Reference)>>,
@@ -75,7 +75,7 @@ impl Names {
         (!of_prop).then(|| (row.0, row.1.base.clone()))
     }
 
-    /// The name that a string had, with the number of the rename; the rename that says most about it counts.
+    /// The name that a string had, with the number of the rename; the most specific rename counts.
     pub fn string(&self, model: &Model, string: &StringDef) -> Option<(usize, String)> {
         if self.rows.is_empty() {
             return None;
@@ -121,8 +121,8 @@ impl Names {
     }
 }
 
-/// Names that the same string may have had while its prop was of another shape: a prop of one string that got a second,
-/// one prop that became a family, and back.
+/// Names that a string may have had while its prop was of another shape: a prop of one string that
+/// got a second one, one prop that became a family, and back.
 pub(super) fn shapes(name: &str) -> Vec<String> {
     let mut names = Vec::new();
     if let Some(one) = name.strip_suffix(".1") {

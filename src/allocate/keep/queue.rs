@@ -1,12 +1,13 @@
-//! The order of lines on one output: what lay there, or beside it, keeps its order, and new open lines come last.
+//! The order of lines on an output: those that lay there or beside it keep theirs, new open lines
+//! come last.
 
 use crate::allocate::chains::Seat;
 use crate::model::{Addressing, Line, Model, Output, PieceKind, Target};
 use crate::plan::Past;
 
-/// Puts the open lines of each unbroken output that were there before into the order they had; new ones come last.
+/// Puts the open lines of each unbroken output into the order that they had; new ones come last.
 ///
-/// Lines whose wire names the output stay in the order of the file, as do all where strings have starts of their own.
+/// Lines whose wire names the output stay in file order, as do all where strings have own starts.
 pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat, usize)]) {
     let same = |a: &(Seat, usize), b: &(Seat, usize)| a.0 == b.0;
     for lines in order.chunk_by_mut(same) {
@@ -21,7 +22,7 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
         let seat = *seat;
         let lay: Vec<Option<Lay>> =
             lines.iter().map(|(_, line)| lay(model, past, model.lines.get(*line)?, seat)).collect();
-        // What lay elsewhere counts where it touches what comes beside it now: then all may stay.
+        // What lay elsewhere counts where it touched what is on this output now: then all may stay.
         let touches = |one: &Lay| {
             let others = lay.iter().flatten();
             others.clone().any(|other| other.end == one.start || one.end == other.start)
@@ -48,7 +49,7 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
             .filter(|(.., open)| *open)
             .map(|(line, began, _)| (*line, *began))
             .collect();
-        // New ones behind all that were there, in the order of the file.
+        // New ones after all that were there, in the order of the file.
         open.sort_by_key(|(line, began)| (began.is_none(), *began, *line));
         for (line, began) in open {
             let at = match began {
@@ -81,7 +82,7 @@ struct Lay {
     here: bool,
 }
 
-/// From where to where the strings of a line lay; `None` where none of them lay anywhere.
+/// From the first to the last slot that a line had; `None` where none of its strings lay anywhere.
 fn lay(model: &Model, past: &Past, line: &Line, seat: Seat) -> Option<Lay> {
     let pieces = model.pieces_of(line).iter();
     let places = pieces.filter_map(|piece| {

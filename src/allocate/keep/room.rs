@@ -1,10 +1,10 @@
-//! Room for what has no place, where a controller's universes have no gap that is long enough: what must move then,
-//! so that the fewest slots move. Pure arithmetic.
+//! Room for what has no place, where a controller's universes have no gap that is long enough: what
+//! must move then, so that the fewest slots move. Pure arithmetic.
 //!
-//! A state says for each unit at which of its places it stays, or that it is free to go anywhere. States are looked
-//! into by the slots that they move, fewest first. Where two units of a state overlap, one of them must give way; where the
-//! free ones do not fit into the gaps, one more must. So the first state that works is the best one, and where the steps
-//! run out, the state at hand says what no answer can be better than.
+//! A state says for each unit at which of its places it stays, or that it may go anywhere. States
+//! are tried by the slots that they move, fewest first. Where two units of a state overlap, one of
+//! them must give way; where the free ones do not fit into the gaps, one more must. So the first
+//! state that works is the best. Where the steps run out, no answer beats the state at hand.
 
 use super::units::Place;
 use std::cell::Cell;
@@ -12,7 +12,7 @@ use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 use std::ops::Range;
 
-/// What is to be made room for, and where.
+/// What needs room, and where.
 pub(super) struct Case<'a> {
     /// By unit: the places at which it keeps something, the one that keeps most first.
     pub places: Vec<Vec<Place>>,
@@ -20,7 +20,7 @@ pub(super) struct Case<'a> {
     pub old: Vec<u64>,
     /// Stretches that may be used, in order, none touching another.
     pub gaps: Vec<Range<u64>>,
-    /// The stretch of a unit from the first lawful channel at or behind one.
+    /// The stretch of a unit from the first lawful channel at or after one.
     pub lay: &'a dyn Fn(usize, u64) -> Range<u64>,
 }
 
@@ -29,7 +29,7 @@ pub(super) struct Case<'a> {
 pub(super) struct Found {
     /// By unit: where it begins, and the place that it keeps.
     pub starts: Vec<(u64, Option<usize>)>,
-    /// At most so many slots fewer might have moved.
+    /// At most this many slots fewer might have moved.
     pub off: u64,
 }
 
@@ -39,14 +39,13 @@ pub(super) const MOST_LOOKS: u64 = 30_000_000;
 /// At most this many where a way is only tried.
 pub(super) const FEW_LOOKS: u64 = 100_000;
 
-/// At most this many looks for each unit are taken even when those are used up.
+/// This many looks for each unit may be taken even when those are used up.
 const LEAST_LOOKS: u64 = 20;
 
-/// At most this many tries a state are made to fit the free units into the gaps.
+/// For each state, at most this many tries are made to fit the free units into the gaps.
 const MOST_TRIES: u32 = 400;
 
-/// The answer that moves the fewest slots; `None` where none was found. The looks that it takes are taken off
-/// `left`.
+/// The answer that moves the fewest slots; `None` where none was found. Takes its looks off `left`.
 pub(super) fn search(case: &Case<'_>, left: &Cell<u64>) -> Option<Found> {
     let count = case.places.len();
     let most = left.get().max(LEAST_LOOKS * count as u64);
@@ -61,10 +60,10 @@ struct Search<'a> {
     case: &'a Case<'a>,
     /// Slots moved, and where everything lies.
     best: Option<(u64, Starts)>,
-    /// So many looks may be taken.
+    /// At most this many looks may be taken.
     most: u64,
     looks: u64,
-    /// The fewest slots moved by a state of which it is not known whether the free units fit.
+    /// The fewest slots moved by a state for which it is unknown whether the free units fit.
     unsure: u64,
 }
 
@@ -109,7 +108,7 @@ impl Search<'_> {
         moved.sum()
     }
 
-    /// Looks into a state; what works and is better than the best so far becomes the best.
+    /// Tries a state; if it works and is better than the best so far, it becomes the best.
     fn try_state(&mut self, state: &[usize]) -> Option<Fault> {
         self.looks += 4 * state.len() as u64;
         let mut kept: Vec<(Place, usize)> = state
@@ -153,7 +152,8 @@ impl Search<'_> {
         None
     }
 
-    /// Fits free units into what the kept ones leave of the gaps: in order, then the largest first, then by trying.
+    /// Fits free units into what the kept ones leave of the gaps: in order, then the largest first,
+    /// then by trying.
     fn pack(
         &mut self,
         kept: &[(Place, usize)],
@@ -205,7 +205,7 @@ impl Search<'_> {
         let Some((unit, rest)) = units.split_first() else {
             return true;
         };
-        // Gaps that are as long are alike where nothing is aligned; those that are not are told apart by where they begin.
+        // Of gaps of one length in which the unit takes as much, only the first is tried.
         let mut seen: BTreeSet<(u64, u64)> = BTreeSet::new();
         for at in 0..gaps.len() {
             let Some(gap) = gaps.get(at).cloned() else {
@@ -236,7 +236,7 @@ impl Search<'_> {
         false
     }
 
-    /// A first answer: what lies in one stretch gives way, a short one first.
+    /// A first answer: neighbouring units give way, few at first.
     fn windows(&mut self) {
         let mut order: Vec<(u64, usize)> = (0..self.case.places.len())
             .filter_map(|unit| Some((self.place(unit, 0)?.start, unit)))
@@ -261,7 +261,7 @@ impl Search<'_> {
         }
     }
 
-    /// Looks into states by what they move; how far the best may be off.
+    /// Tries states by what they move, the least first; gives how far off the best may be.
     fn best_first(&mut self) -> u64 {
         let first = vec![0_usize; self.case.places.len()];
         let mut seen: BTreeSet<Vec<usize>> = BTreeSet::new();
@@ -302,7 +302,7 @@ impl Search<'_> {
     }
 }
 
-/// Gaps without what is kept in them; `kept` in order.
+/// The gaps without what is kept in them; `kept` is sorted by start.
 fn without(gaps: &[Range<u64>], kept: &[(Place, usize)]) -> Vec<Range<u64>> {
     let mut left = Vec::with_capacity(gaps.len() + kept.len());
     let mut kept = kept.iter().map(|(place, _)| place).peekable();
@@ -326,7 +326,7 @@ fn without(gaps: &[Range<u64>], kept: &[(Place, usize)]) -> Vec<Range<u64>> {
 mod tests {
     use super::*;
 
-    /// Units of a size each, some at a place, in so much room.
+    /// Units of a size each, some at a place, in `room` slots.
     fn moved(room: u64, units: &[(u64, Option<u64>)]) -> Option<(u64, u64)> {
         let sizes: Vec<u64> = units.iter().map(|(size, _)| *size).collect();
         let lay = |unit: usize, at: u64| at..at + sizes.get(unit).copied().unwrap_or(0);
@@ -354,7 +354,7 @@ mod tests {
 
     #[test]
     fn the_cheapest_gives_way() {
-        // 3 free, 4 kept, 3 free, 2 kept, 8 in the new one: only all of it fits, and the small one moves.
+        // The first has a gap of 8. In the second only all of it fits, so the small unit moves.
         assert_eq!(moved(20, &[(4, Some(3)), (2, Some(10)), (8, None)]), Some((0, 0)));
         assert_eq!(moved(14, &[(4, Some(0)), (2, Some(8)), (8, None)]), Some((2, 0)));
         assert_eq!(moved(13, &[(4, Some(0)), (2, Some(8)), (8, None)]), None);

@@ -1,11 +1,12 @@
-//! Which port each open line hangs on, and in which order, so that the fewest strings change their port and, of those
-//! ways, the one that moves the fewest slots.
+//! Which port each open line hangs on, and in which order, so that the fewest strings change their
+//! port and, among those ways, the fewest slots move.
 //!
-//! A way is the list of all lines by output, in data order. What a way moves is found out by laying it out, so whatever
-//! holds for addresses holds here. The search begins with what the placement engine found, betters it one line at a time,
-//! and then tries every way where there are few: every port that an open line may use, and on unbroken ports every order.
-//! Lines that wires name stay in the order of the file; what is new comes last. A bound from below says when nothing
-//! better is possible, and how far off the answer may be where the steps run out.
+//! A way is the list of all lines by output, in data order. It is laid out to find what moves, so
+//! whatever holds for addresses holds here. The search begins with what the placement engine found,
+//! improves it one line at a time and, where there are few lines, tries every way: every port that
+//! an open line may use, and on unbroken ports every order. Lines that wires name stay in the order
+//! of the file; new ones come last. A bound from below says when no way is better, or how far off
+//! the answer may be where the steps run out.
 
 use super::cost::{broken, least, plain, plugs, strings};
 use super::{Old, room};
@@ -21,27 +22,27 @@ use std::collections::{BTreeMap, BTreeSet};
 /// At most this many layouts of a string are made in all.
 const STEPS: u64 = 400_000;
 
-/// At most this many lines at home on a port make room in every combination.
+/// Of the lines at home on a port, at most this many make room in every combination.
 const MOST_AT_HOME: usize = 12;
 
-/// At most this many open lines at most are tried on every port.
+/// At most this many open lines are tried on every port.
 const MOST_LINES: usize = 24;
 
-/// At most this many for finding a line that had better hang elsewhere.
+/// At most this many layouts of a string are made to find a line that moves fewer slots elsewhere.
 const TRADE_STEPS: u64 = 20_000;
 
 /// A line and where it hangs.
 type Row = (Seat, usize);
 
-/// What a way costs: limits that it breaks, strings that change their port, slots that move; then props on several
-/// controllers and ports in use.
+/// What a way costs: limits that it breaks, strings that change their port, slots that move; then
+/// one number for props on several controllers and ports in use.
 type Cost = (u64, u64, u64, u64);
 
 /// What was found.
 pub(in crate::allocate) struct Settled {
     /// The outputs in use, each with all that hangs on it.
     pub ports: Vec<PortPlan>,
-    /// At most so many slots fewer might move with as many strings that change their port.
+    /// At most this many slots fewer might move with as many strings that change their port.
     pub off: u64,
     /// A line that moves fewer slots on another port.
     pub trade: Option<Trade>,
@@ -57,13 +58,13 @@ struct Open {
 
 /// Where open lines hang while ways are tried.
 struct Hung<'a> {
-    /// The outputs with what wires name.
+    /// The outputs, with the lines that wires name.
     outlets: Outlets<'a>,
     /// Open lines by output.
     on: BTreeMap<usize, Vec<usize>>,
-    /// Open lines that hang nowhere yet, the last is next.
+    /// Open lines that hang nowhere yet; the last is next.
     left: Vec<usize>,
-    /// Those that made room.
+    /// Lines that left their port to make room.
     away: BTreeSet<usize>,
 }
 
@@ -85,7 +86,7 @@ struct Search<'a> {
     missed: bool,
 }
 
-/// Betters the seats that open lines have, and settles in which order lines hang on their ports.
+/// Improves the seats that open lines have, and settles the order of lines on their ports.
 pub(in crate::allocate) fn settle(model: &Model, old: &Old<'_>, seats: &[Option<Seat>]) -> Settled {
     let order = chains::order(model, seats, Some(old.past));
     let mut search = Search::new(model, old, order);
@@ -145,7 +146,7 @@ impl<'a> Search<'a> {
         search
     }
 
-    /// Looks at a way; whether it is the best so far.
+    /// Costs a way; gives whether it is the best so far.
     fn offer(&mut self, order: Vec<Row>) -> bool {
         let cost = self.cost(&order);
         let better = cost < self.best.0;
@@ -180,7 +181,7 @@ impl<'a> Search<'a> {
         (broken, plugs, slots.sum(), self.spread(order))
     }
 
-    /// Props on several controllers, then ports in use.
+    /// A number for props on several controllers and, among equals, for ports in use.
     fn spread(&self, order: &[Row]) -> u64 {
         let mut boxes = BTreeSet::new();
         for (seat, line) in order {
@@ -191,7 +192,7 @@ impl<'a> Search<'a> {
         boxes.len() as u64 * self.model.lines.len() as u64 + ports
     }
 
-    /// Moves one line at a time, as long as that helps.
+    /// Moves one line at a time within its port, as long as that helps.
     fn better(&mut self) {
         while !self.done() && self.steps > 0 {
             if !self.reorder() {
@@ -223,7 +224,8 @@ impl<'a> Search<'a> {
         false
     }
 
-    /// Tries every way, as far as the steps go: first those that change no port, then one more, and so on.
+    /// Tries every way, as far as the steps go: those where no string changes its port, then one,
+    /// and so on.
     fn try_all(&mut self) {
         if self.done() {
             return;
@@ -262,8 +264,8 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Hangs what is left, and with it every set of lines, from one on, that leave the port that they are at home on: a
-    /// limit that no port has may ask for that.
+    /// Hangs what is left, then the same for every set of lines, from index `from` on, that leave
+    /// their home ports: a limit that is not a port's may need that.
     fn leave(&mut self, hung: &mut Hung<'_>, from: usize, most: u64) {
         self.steps = self.steps.saturating_sub(self.open.len() as u64);
         self.hang(hung, most);
@@ -302,7 +304,7 @@ impl<'a> Search<'a> {
         free && self.put(hung, at, index)
     }
 
-    /// The line that saves the most slots if it does not keep its port.
+    /// The line that saves the most slots if it gives up its port.
     fn trade(&mut self) -> Option<Trade> {
         let ((_, plugs_now, now, _), order) = self.best.clone();
         self.steps = TRADE_STEPS;
@@ -388,8 +390,8 @@ impl<'a> Search<'a> {
         hung.outlets.fit_together(at, &needs)
     }
 
-    /// Hangs what is left in every way in which at most so many strings change their port. Where there is no room, lines
-    /// that are at home make room.
+    /// Hangs what is left in every way in which at most `most` strings change their port. Where
+    /// there is no room, lines at home make room.
     fn hang(&mut self, hung: &mut Hung<'_>, most: u64) {
         if self.steps == 0 {
             self.cut = true;
@@ -407,7 +409,7 @@ impl<'a> Search<'a> {
             let Some((seat, plugs)) = self.seat_on(&hung.outlets, at, index) else {
                 continue;
             };
-            // A line that made room costs what it leaves; it does not go back.
+            // A line that made room was counted when it left; it does not go back.
             let away = hung.away.contains(&index);
             let cost = if away { 0 } else { plugs };
             if cost > most || (away && plugs == 0) || self.is_alike(hung, at, seat, &mut alike) {
@@ -434,7 +436,7 @@ impl<'a> Search<'a> {
         look.is_some_and(|look| !alike.insert(look))
     }
 
-    /// Hangs a line on an output, beside every smallest set of lines at home there that makes room for it.
+    /// Hangs a line on an output, beside every smallest set of lines there that makes room for it.
     fn make_room(&mut self, hung: &mut Hung<'_>, (at, index): (usize, usize), most: u64) {
         let on = hung.on.get(&at).cloned().unwrap_or_default();
         let home =
@@ -488,7 +490,7 @@ impl<'a> Search<'a> {
         had.count() as u64
     }
 
-    /// Every order of the lines on unbroken ports.
+    /// Tries every order of the lines on unbroken ports.
     fn arrange(&mut self, hung: &Hung<'_>) {
         let mut seats = seats(self.model, &self.best.1);
         for (at, on) in &hung.on {
@@ -557,7 +559,7 @@ impl<'a> Search<'a> {
     }
 }
 
-/// From where to where the lines of a seat stand in a way.
+/// The range of a seat's lines in a way.
 fn chunk(order: &[Row], seat: Seat) -> (usize, usize) {
     (order.partition_point(|row| row.0 < seat), order.partition_point(|row| row.0 <= seat))
 }

@@ -1,4 +1,4 @@
-//! Outputs that open lines keep: nothing is plugged in elsewhere that may stay where it is.
+//! Outputs that open lines keep: what may stay plugged in where it is stays there.
 
 use super::Old;
 use super::search::{self, Settled};
@@ -24,8 +24,8 @@ struct Candidate {
     start: u64,
 }
 
-/// Gives every open line that fits somewhere a seat: where it may stay, the one it had; tells the rest. Then settles in
-/// which order lines hang.
+/// Gives a seat to every open line that fits somewhere, if possible the one it had, and reports the
+/// rest. Then settles the order of lines.
 pub(in crate::allocate) fn place(
     model: &Model,
     old: &Old<'_>,
@@ -47,8 +47,8 @@ pub(in crate::allocate) fn place(
     (picked, settled)
 }
 
-/// Seats the open lines that may stay on the output they had: all seats then, and the homes of all
-/// that have one.
+/// Seats the open lines that may stay on the output they had. Gives all seats, and the homes of all
+/// lines that have one.
 fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat>>, Homes) {
     let mut seats = said.to_vec();
     let mut lines = ports::open(model, said);

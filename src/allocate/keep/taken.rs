@@ -1,5 +1,5 @@
-//! What is laid so far, over all controllers: the question what stands in the way of a stretch. Slots for the controller
-//! itself, whole universes for all others.
+//! What is laid so far, over all controllers, and what is in the way of a stretch: slots of the
+//! same controller, whole universes of all others.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -28,7 +28,7 @@ impl Taken {
         self.blocks.retain(|_, (_, owner)| *owner != controller);
     }
 
-    /// The channel behind the furthest block that is in the way of a controller's stretch.
+    /// The channel after the furthest block that is in the way of a controller's stretch.
     pub fn touched(&self, controller: usize, stretch: &Range<u64>) -> Option<u64> {
         let floor = stretch.start / self.slots * self.slots;
         let reach = stretch.end.div_ceil(self.slots).saturating_mul(self.slots);

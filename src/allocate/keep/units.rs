@@ -1,7 +1,8 @@
 //! What moves as a whole, and the places at which it would keep something.
 //!
-//! `per port`: a port. `per prop`: a string. `consecutive`: all pixel ports together. A DMX output: its universe. A
-//! place is lawful if it lies within the controller's universes, on nothing reserved and on nothing that is pinned.
+//! `per port`: a port. `per prop`: a string. `consecutive`: all pixel ports together. A DMX output:
+//! its universe. A lawful place is within the controller's universes, on nothing reserved or
+//! pinned.
 
 use super::super::chain::{Chain, Item, items};
 use super::super::fixed::{Fixed, universe_pin};
@@ -32,7 +33,7 @@ pub(in crate::allocate) struct Unit {
 /// How a unit lies.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(in crate::allocate) enum Form {
-    /// A chain of strings without a gap of their own making.
+    /// A chain of strings with no gaps but padding and alignment.
     Chain,
     /// One string, perhaps at the first slot of a universe.
     Single(bool),
@@ -45,7 +46,7 @@ pub(in crate::allocate) enum Form {
 pub(in crate::allocate) struct Place {
     /// First channel.
     pub start: u64,
-    /// Channel behind the last.
+    /// The channel after the last.
     pub end: u64,
     /// Slots of the strings that stay with it.
     pub kept: u64,
@@ -66,7 +67,7 @@ pub(in crate::allocate) enum Refused {
 const MOST_PLACES: usize = 24;
 
 impl Unit {
-    /// The stretch it takes from the first lawful channel at or behind one.
+    /// The stretch it takes from the first lawful channel at or after one.
     pub fn lay(&self, model: &Model, at: u64) -> Range<u64> {
         let Some(declared) = model.controllers.as_slice().get(self.controller) else {
             return at..at;
@@ -165,7 +166,7 @@ fn one(
             }
         }
     }
-    // A consecutive controller whose first string is pinned, or shows another's data, has no choice.
+    // A consecutive controller has no choice if its first string is pinned or shows another's data.
     if whole.first().is_some_and(|item| item.pin.is_none() && item.same.is_none()) {
         units.push(unit(span.start..last, whole, Form::Chain));
     }
@@ -206,7 +207,7 @@ fn places(model: &Model, old: &Old<'_>, fixed: &Fixed, unit: &mut Unit, window: 
         Form::Universe => (universes(old, grid, &unit.items, &targets), None),
         Form::Chain | Form::Single(_) => chains(old, grid, declared, unit, &targets),
     };
-    // Among equals, the one that keeps what hangs nearest the port.
+    // Of equal places, the one that keeps what hangs nearest the port comes first.
     found.sort_by_key(|place| std::cmp::Reverse(place.kept));
     found.retain(|place| {
         let stretch = place.start..place.end;
@@ -241,7 +242,7 @@ fn universes(old: &Old<'_>, grid: Grid, items: &[Item], targets: &[Option<u64>])
     places
 }
 
-/// The places at which a chain begins so that one of its strings, and mostly more, lies where it lay.
+/// The starts at which at least one string of a chain lies where it lay.
 fn chains(
     old: &Old<'_>,
     grid: Grid,
@@ -304,7 +305,7 @@ fn start_for(grid: Grid, chain: &Chain<'_>, index: usize, target: u64) -> Result
     let plain = target.checked_sub(before).ok_or(Refused::Outside)?;
     let mut start = plain;
     if falls(plain) != Some(target) {
-        // Padding and alignment only ever make a chain longer, so the last start that is early enough is looked for.
+        // Padding and alignment only make a chain longer: find the last start that is early enough.
         let (mut low, mut high) = (0, plain);
         while low < high {
             let middle = high - (high - low) / 2;

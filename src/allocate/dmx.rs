@@ -19,7 +19,7 @@ struct Fixture {
     kept: Option<u64>,
 }
 
-/// Lays an output at or after a channel; gives where the next goes on.
+/// Lays an output at or after a channel; returns where the next goes on.
 pub(super) fn output(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
     let mut fixtures = fixtures(layer.model, port);
     if fixtures.is_empty() {

@@ -24,7 +24,7 @@ pub(super) struct Searched {
 const MOST_STEPS: u64 = 20_000_000;
 
 impl Layer<'_> {
-    /// Lays a port at or after a channel; gives where the next goes on.
+    /// Lays a port at or after a channel; returns where the next goes on.
     pub fn pixel_port(&mut self, run: &Run<'_>, port: &PortPlan, cursor: u64) -> u64 {
         let consecutive = run.declared.addressing == Addressing::Consecutive;
         let mut items = std::mem::take(&mut self.items);

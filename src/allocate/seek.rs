@@ -183,7 +183,7 @@ impl<'a> Asked<'a> {
         self.lines.iter().enumerate().map(class).collect()
     }
 
-    /// Adds the ports with what they take; gives the number of each class.
+    /// Adds the ports with what they take; returns the number of each class.
     fn ports(&mut self, classes: &[Class]) -> BTreeMap<Class, usize> {
         let mut samples: BTreeMap<Class, &Need> = BTreeMap::new();
         for (class, (_, need)) in classes.iter().zip(self.lines) {

@@ -62,7 +62,7 @@ impl Layer<'_> {
         self.tell_kept(old, index, plan);
     }
 
-    /// Lays what a unit has on one output; gives where it goes on.
+    /// Lays what a unit has on one output; returns where it goes on.
     fn unit_on(&mut self, run: &Run<'_>, unit: &Unit, old: &Old<'_>, (at, why): (u64, Why)) -> u64 {
         let ports = self.ports;
         let Some(port) = ports.get(run.owner as usize) else {

@@ -360,7 +360,7 @@ impl<'a> Keeper<'a> {
     }
 }
 
-/// The first free stretch for a unit. `known`: by size, where the first one can be at the earliest.
+/// The first free stretch for a unit. `known`: where one may begin at the earliest, by size.
 #[allow(
     clippy::too_many_arguments,
     reason = "what is laid, from where, and what the search remembers"

@@ -5,8 +5,8 @@
 //! unit ([`units`]): a port; with `per prop` a string; on a `consecutive` controller all its pixel
 //! ports; a DMX output's universe. Of the places where units would keep something, those that keep
 //! the most slots are chosen ([`choose`]). What is new or must move goes to the first free place
-//! ([`lay`]), and leaves the room that `spare` keeps if it can. Where a controller's universes have
-//! no gap that is long enough, as little as possible makes room ([`room`]).
+//! ([`lay`]), if possible not on room that `spare` keeps. Where a controller's universes have no
+//! gap that is long enough, as little as possible makes room ([`room`]).
 
 mod bind;
 mod choose;
@@ -116,8 +116,7 @@ impl<'a> Old<'a> {
         self.same_size && lost.is_none() && !self.afresh(id) && self.past.of(id).is_some()
     }
 
-    /// Where a string on a controller would lie if it stayed; `None` where it has no claim to a
-    /// place.
+    /// Where a string on a controller would lie if it stayed; `None` where it has no claim to any.
     pub fn target(&self, id: StringId, controller: usize) -> Option<u64> {
         let afresh = self.afresh.get(controller).copied().unwrap_or(false);
         let was = self.past.of(id).filter(|_| self.has_claim(id) && !afresh)?;
@@ -169,7 +168,7 @@ impl<'a> Old<'a> {
     }
 }
 
-/// Tries a trade in a copy of the display; gives what it costs and saves, if it saves slots there.
+/// Tries a trade in a copy of the display: what it costs and saves there, if it saves slots.
 pub(super) fn trade(
     model: &Model,
     lock: Option<&Lock>,

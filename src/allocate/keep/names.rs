@@ -1,6 +1,6 @@
 //! The name that a string or controller had in the lock: its own, unless a `renamed` gives another.
 //!
-//! All renames happen at once, so two names may swap. Works on the text of locks and renames only.
+//! All renames happen at once, so two names may swap. Names are as they stand in locks and renames.
 
 use crate::model::{Model, Rename, StringDef};
 use std::collections::BTreeMap;

@@ -261,7 +261,7 @@ impl Search<'_> {
         }
     }
 
-    /// Tries states by what they move, the least first; gives how far off the best may be.
+    /// Tries states by what they move, the least first; returns how far off the best may be.
     fn best_first(&mut self) -> u64 {
         let first = vec![0_usize; self.case.places.len()];
         let mut seen: BTreeSet<Vec<usize>> = BTreeSet::new();

@@ -146,7 +146,7 @@ impl<'a> Search<'a> {
         search
     }
 
-    /// Costs a way; gives whether it is the best so far.
+    /// Costs a way; returns whether it is the best so far.
     fn offer(&mut self, order: Vec<Row>) -> bool {
         let cost = self.cost(&order);
         let better = cost < self.best.0;
@@ -436,7 +436,7 @@ impl<'a> Search<'a> {
         look.is_some_and(|look| !alike.insert(look))
     }
 
-    /// Hangs a line on an output, beside every smallest set of lines there that makes room for it.
+    /// Hangs a line on an output, for every smallest set of lines at home there that makes room.
     fn make_room(&mut self, hung: &mut Hung<'_>, (at, index): (usize, usize), most: u64) {
         let on = hung.on.get(&at).cloned().unwrap_or_default();
         let home =

@@ -47,8 +47,8 @@ pub(in crate::allocate) fn place(
     (picked, settled)
 }
 
-/// Seats the open lines that may stay on the output they had. Gives all seats, and the homes of all
-/// lines that have one.
+/// Seats the open lines that may stay on the output they had. Returns all seats, and the homes of
+/// the lines that have one.
 fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat>>, Homes) {
     let mut seats = said.to_vec();
     let mut lines = ports::open(model, said);

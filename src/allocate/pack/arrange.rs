@@ -1,4 +1,4 @@
-//! Brings the lines of groups side by side on their site, with the ports in use and leads as they are.
+//! Brings the lines of groups side by side on their site; ports in use and leads stay as they are.
 //!
 //! Method: annealing on the gaps between neighbours. A step exchanges what hangs on two ports,
 //! exchanges two lines, or moves one onto another port in use, all among ports that come out at
@@ -24,7 +24,7 @@ struct Search<'a> {
     steps: u64,
 }
 
-/// Betters a state by fewer groups that are apart, if it can.
+/// Improves a state so that fewer groups are apart, if it can.
 pub fn arrange(state: &mut State<'_>, steps: u64, used: &mut u64) {
     let field = state.field;
     let mut sites: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
@@ -166,7 +166,7 @@ impl Search<'_> {
         })
     }
 
-    /// Moves lines all at once, if they fit and no port comes to be empty that was not.
+    /// Moves lines all at once, if they fit.
     fn shift(&mut self, moves: &[(u32, u32)]) -> bool {
         let back: Vec<(u32, u32)> =
             moves.iter().map(|(line, _)| (*line, self.port_of[*line as usize])).collect();

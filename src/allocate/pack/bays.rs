@@ -13,7 +13,7 @@ use super::state::{Field, NONE, State};
 use super::{Load, Order, Room};
 use std::collections::BTreeMap;
 
-/// Sets of groups that are remembered.
+/// How many sets of groups are remembered.
 const MEMORY: usize = 1 << 16;
 
 /// What each port that a bay lacks costs, in ports.
@@ -22,11 +22,12 @@ const LACKING: u64 = 64;
 /// Stages of falling heat.
 const STAGES: u32 = 200;
 
-/// Two courses: what a port is worth, the heat at first and at last, all in leads; a share of the steps.
+/// Two courses: a port's worth, first and last heat, all in leads; share of the steps in
+/// twentieths.
 const COURSES: [(f64, f64, f64, u64); 2] = [(50.0, 10.0, 0.1, 11), (10_000.0, 5.0, 0.02, 9)];
 
-/// Betters a state by moving groups between bays, groups side by side left out of the count; with
-/// whether it did.
+/// Improves a state by moving groups between bays; whether groups are side by side does not count.
+/// Also returns whether it did.
 pub fn anneal<'a>(state: State<'a>, steps: u64, bound: u64, used: &mut u64) -> (State<'a>, bool) {
     let order = state.field.instance.order;
     let Some(mut search) = Search::new(&state) else {
@@ -34,7 +35,7 @@ pub fn anneal<'a>(state: State<'a>, steps: u64, bound: u64, used: &mut u64) -> (
     };
     let near = search.near();
     let mut random = Random::new(11);
-    // Few groups: three times from the best, by other ways.
+    // With few groups, three rounds, each from the best so far with other random numbers.
     let turns = if search.units.len() < 100 { 3 } else { 1 };
     for (port, hot, cold, share) in COURSES.repeat(turns) {
         let port = if order == Order::Leads { 0.01 } else { port };
@@ -104,7 +105,7 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// Nothing where no group can move.
+    /// `None` where no group can move, or evenness comes first.
     fn new(state: &State<'a>) -> Option<Self> {
         let field = state.field;
         if field.instance.order == Order::Even {
@@ -314,7 +315,8 @@ impl<'a> Search<'a> {
         true
     }
 
-    /// Counts two bays that exchange groups, each bay with the one that leaves it; false where that is worse than `judge` allows.
+    /// Counts two bays after they exchange groups, each with the one that leaves it; false, with
+    /// nothing changed, where that is worse than `judge` allows or a site has too few slots.
     fn exchange(
         &mut self,
         (from, one): (usize, u32),
@@ -376,7 +378,7 @@ impl<'a> Search<'a> {
         bay.load[kind] += load;
     }
 
-    /// Ports that a bay takes at least with one group more and one less.
+    /// A lower bound for the ports of a bay with one group more and one less.
     fn least(&self, bay: usize, more: u32, less: u32) -> u64 {
         let bay = &self.bays[bay];
         let part = |unit: u32, kind: usize| match self.units.get(unit as usize) {
@@ -436,8 +438,8 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Ports that keep what they have: those in use before, and those of groups that cannot move
-/// whole, and what shares a port with such a group.
+/// Ports that keep what they have: those in use before, those of groups that cannot move whole, and
+/// those that share a port with such a group.
 fn staying(state: &State<'_>) -> Vec<bool> {
     let field = state.field;
     let ports = &field.instance.ports;
@@ -474,7 +476,7 @@ fn staying(state: &State<'_>) -> Vec<bool> {
     }
 }
 
-/// The root of a number below 1, by halving: every machine gets the same.
+/// The root of a number below 1, by bisection: every machine gets the same.
 fn root(number: f64, root: u32) -> f64 {
     let (mut low, mut high) = (0.0_f64, 1.0_f64);
     for _ in 0..60 {

@@ -1,8 +1,8 @@
 //! Packs many lines into like bins, as few as can be found.
 //!
-//! Method: best fit and port-by-port completion first; while that misses the bound, the linear programme is solved, its
-//! most used patterns are made bins, and what is left is packed again, by the programme and by completion. The dives differ
-//! in how boldly they round.
+//! Method: a quick packing first. While that misses the bound, the linear programme is solved, its
+//! most used patterns become bins, and what is left is packed again, by the programme and quickly.
+//! The dives differ in how boldly they round.
 #![allow(clippy::indexing_slicing)] // every index is made in this file from the lengths beside it
 
 use super::column::{Demand, Master, Pattern};
@@ -22,10 +22,10 @@ pub struct Packed {
 /// A quick way to pack sizes into bins, which counts its steps.
 type Simple<'s> = dyn FnMut(&[u64], &mut u64) -> Vec<Vec<u64>> + 's;
 
-/// How boldly the dives round up, in turn: patterns used at least so much of a bin are taken at once.
+/// The use from which the dives, in turn, round a pattern up to one more bin.
 const BOLD: [f64; 6] = [0.7, 0.9, 0.55, 0.8, 0.6, 0.99];
 
-/// Dives at most; later ones see the use of each pattern a little changed, so that they take other ways.
+/// At most this many dives; later ones blur the use of each pattern, so that they take other ways.
 const DIVES: usize = 24;
 
 /// Packs `sizes`, none larger than `room`. `simple` packs what it is given into bins quickly.
@@ -63,7 +63,7 @@ pub fn pack(sizes: &[u64], room: u64, steps: u64, simple: &mut Simple<'_>) -> Pa
 struct Course {
     bold: f64,
     blur: f64,
-    /// It ends after this number of steps, counted from the first dive.
+    /// It ends where `Packed::steps` reaches this.
     steps: u64,
 }
 
@@ -128,7 +128,7 @@ fn owned(master: &Master) -> Vec<(f64, Pattern)> {
     master.used().into_iter().map(|(level, pattern)| (level, pattern.clone())).collect()
 }
 
-/// Makes bins of the patterns that are used whole, or nearly; at least one.
+/// Makes bins of the patterns that are used once, or nearly; at least one bin.
 fn round(
     chosen: &[(f64, Pattern)],
     bold: f64,

@@ -1,4 +1,4 @@
-//! Proves how many ports are opened at least, and that some lines cannot fit.
+//! Proves a lower bound on the ports that are opened, and that some lines cannot fit.
 //!
 //! Method: lines of unlike kinds never share a port, so the bounds of the kinds add up. For one
 //! kind three bounds are taken: the nodes, and the current, against the widest rooms, and the
@@ -9,7 +9,7 @@ use super::Room;
 use super::column::{Demand, Master};
 use super::state::Field;
 
-/// Rooms above this are bounded by their sums only.
+/// Rooms wider than this are bounded by their sums only.
 const WIDEST: u64 = 8_192;
 
 /// What was proven about some lines.
@@ -17,13 +17,13 @@ const WIDEST: u64 = 8_192;
 pub struct Least {
     /// Closed ports that they open at least.
     pub opened: u64,
-    /// Where they cannot fit: ports that they need at least, and ports that there are for them.
+    /// Where they cannot fit: the ports that they need at least, and the ports that they may use.
     pub short: Option<(u64, u64)>,
     /// Steps used.
     pub steps: u64,
 }
 
-/// The fewest ports that all lines of a field open, whatever they are tied to.
+/// A lower bound on the ports that all lines open, lines that only one site takes by themselves.
 pub fn least(field: &Field<'_>, steps: u64) -> Least {
     let all: Vec<usize> = (0..field.lines.len()).collect();
     let mut whole = least_of(field, &all, steps);
@@ -47,7 +47,7 @@ pub fn least(field: &Field<'_>, steps: u64) -> Least {
     whole
 }
 
-/// The fewest ports that some lines open.
+/// A lower bound on the ports that some lines open.
 pub fn least_of(field: &Field<'_>, lines: &[usize], steps: u64) -> Least {
     let kinds = field.instance.kinds.iter().max().map_or(0, |kind| kind + 1);
     let mut by_kind: Vec<Vec<usize>> = vec![Vec::new(); kinds];
@@ -145,7 +145,8 @@ impl Rooms {
         (opened + alone, total + alone)
     }
 
-    /// Closed ports that hold a sum together with the used ones; where all do not, as many more as the widest is wide.
+    /// How many closed ports hold a sum with the used ones; if too few, plus more of the widest
+    /// room.
     fn by_sum(&self, sum: u128, part: fn(&Room) -> u64) -> u64 {
         let mut left = sum;
         for room in &self.used {

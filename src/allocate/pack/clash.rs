@@ -15,7 +15,7 @@ use super::state::{Field, State};
 pub enum Cause {
     /// No port takes a line of the group, even alone.
     Alone,
-    /// The ports that are needed at least, and those that these lines may use.
+    /// The ports needed at least, and the ports that these lines may use.
     Ports {
         /// Needed.
         needed: u64,
@@ -46,15 +46,15 @@ pub struct Clash {
 const PROOF: u64 = 400_000;
 const SEARCH: u64 = 6_000_000;
 
-/// Sets of more groups than this are not made smaller group by group.
+/// Sets of more groups than this are not reduced group by group.
 const FEW: usize = 256;
 
-/// Sets that are sought, beside lines that no port takes; more where so few groups are left.
+/// Sets sought besides lines that no port takes; more while at most `HANDFUL` groups are left.
 const MOST: usize = 3;
 const HANDFUL: usize = 8;
 
-/// Sets of groups that provably find no room, none with a group of another; empty where nothing
-/// could be proven. Where the steps suffice, each of the first sets without any one of its groups fits.
+/// Sets of groups that provably find no room; no group is in two sets. Empty where nothing could be
+/// proven. Where the steps suffice, each of the first sets fits without any one of its groups.
 #[must_use]
 pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
     let field = Field::new(instance);
@@ -73,7 +73,7 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
         groups.retain(|group| clash.groups.binary_search(group).is_err());
         clashes.push(clash);
     }
-    // What clashes besides is one set, as it is.
+    // What else clashes is one set, not reduced.
     if clashes.len() >= most
         && let Some(cause) = prover.proof(&groups, false)
     {
@@ -85,12 +85,12 @@ pub fn clashes(instance: &Instance, steps: u64) -> Vec<Clash> {
 struct Prover<'a> {
     field: &'a Field<'a>,
     empty: State<'a>,
-    /// Slots that each site has left at most.
+    /// An upper bound on the slots that each site has left.
     room: Vec<u64>,
     left: u64,
 }
 
-/// Slots that each site has left at most: what is rounded up may still be filled.
+/// An upper bound on the slots that each site has left: what is rounded up may still be filled.
 fn rooms(instance: &Instance) -> Vec<u64> {
     let limits = instance.sites.iter();
     let mut rooms: Vec<u64> = limits.map(|site| site.limit.saturating_sub(site.taken)).collect();
@@ -156,7 +156,7 @@ impl Prover<'_> {
     /// Leaves out what is not needed for the proof.
     fn smaller(&mut self, mut groups: Vec<usize>, mut cause: Cause) -> Clash {
         if groups.len() > FEW {
-            // The first of them that are proven to be too many.
+            // How many of the first groups are already too many.
             let (mut low, mut high) = (0, groups.len());
             while high - low > 1 {
                 let middle = low + (high - low) / 2;

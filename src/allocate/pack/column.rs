@@ -1,9 +1,10 @@
 //! The linear programme of packing: how few bins, if bins may be used in fractions.
 //!
-//! Method: column generation. Each column is a pattern, a set of lines that fits one bin; a revised simplex with a dense
-//! inverse keeps the columns in use; a knapsack over the prices of the lines finds better ones, one for each line that may
-//! be the largest of its pattern. Floating point only chooses: the bound is computed from prices rounded down to integers
-//! and the exact best pattern under them, so it holds whatever the rounding did.
+//! Method: column generation. Each column is a pattern, a set of lines that fits one bin; a revised
+//! simplex with a dense inverse keeps the columns in use; a knapsack over the prices of the lines
+//! finds better ones, one for each line that may be the largest of its pattern. Floating point only
+//! chooses: the bound is computed from prices rounded down to integers and the exact best pattern
+//! under them, so it holds whatever the rounding did.
 #![allow(clippy::indexing_slicing)] // every index is made in this file from the lengths beside it
 
 /// Prices are integers in parts of this.
@@ -55,7 +56,7 @@ impl Demand {
             .sum()
     }
 
-    /// How often a size fits a bin and is asked for.
+    /// How many of a size fit a bin, at most as many as are asked for.
     fn copies(&self, index: usize) -> u32 {
         let fits = self.room / self.sizes[index];
         u32::try_from(fits).unwrap_or(u32::MAX).min(self.counts[index])
@@ -106,7 +107,7 @@ impl Master {
             master.columns.push(Variable::Pattern(vec![(row, copies)]));
             master.inverse[row * rows + row] = 1.0 / f64::from(copies);
             master.price.push(1.0 / f64::from(copies));
-            // a little more than was asked for, different for each size, keeps the simplex from standing still
+            // A little more than asked, different for each size, keeps the simplex from stalling.
             let extra = 1e-5 * (1.0 + ((row * 7919) % 97) as f64 / 97.0);
             let asked = f64::from(master.demand.counts[row]) + extra;
             master.level.push(asked / f64::from(copies));
@@ -192,7 +193,7 @@ impl Master {
         }
     }
 
-    /// One pivot; false where the numbers do not allow it.
+    /// One pivot; false where no row of the basis can leave.
     fn enter(&mut self, column: Variable) -> bool {
         let rows = self.demand.sizes.len();
         let mut direction = vec![0.0; rows];
@@ -256,7 +257,7 @@ impl Master {
         true
     }
 
-    /// Solves the knapsack under the present prices: betters the bound and returns patterns worth more than a bin.
+    /// Solves the knapsack under these prices: raises the bound, returns patterns worth over a bin.
     fn better_patterns(&mut self) -> Vec<Pattern> {
         let prices: Vec<i64> =
             self.price.iter().map(|&price| (price.clamp(0.0, 1.0) * SCALE as f64) as i64).collect();
@@ -304,8 +305,8 @@ pub struct Knapsack {
 }
 
 impl Knapsack {
-    /// Dynamic programme over all rooms, smallest size first. The prices are whole numbers: floating point holds them and
-    /// their sums exactly, and machines add and compare it several at a time.
+    /// Dynamic programme over all rooms, smallest size first. The prices are whole numbers:
+    /// floating point holds and adds them exactly, and machines do so several at a time.
     #[must_use]
     pub fn new(demand: &Demand, prices: &[f64]) -> Self {
         let width = demand.room as usize + 1;
@@ -336,7 +337,7 @@ impl Knapsack {
                     *taken = u8::from(more);
                     *now = if more { value } else { *now };
                 }
-                // the last copy of this size laid on the best of what came before
+                // The last copy of this size on the best of what came before.
                 let value = prices[row] + before[width - 1 - size];
                 sack.largest[row] = sack.largest[row].max(value);
                 sack.steps += (width - size) as u64 / 16 + 1;

@@ -1,4 +1,4 @@
-//! Searches every way to hang lines on ports, with at most so many ports opened.
+//! Searches every way to hang lines on ports, with limits on opened ports and strings that leave.
 //!
 //! Method: depth first, the lines of one group after another, the largest first. Of empty ports
 //! that are alike one is tried, and lines that are alike keep the order of their ports. A branch
@@ -23,7 +23,7 @@ pub enum Found {
     GaveUp,
 }
 
-/// States that are remembered at most.
+/// At most this many states are remembered.
 const MOST_SEEN: usize = 400_000;
 
 /// What a way may cost at most.
@@ -40,7 +40,7 @@ impl Most {
     pub const ANY: Self = Self { opened: u64::MAX, plugs: u64::MAX };
 }
 
-/// Seeks a port for each line of `groups`; those with `whole` on one site each.
+/// Seeks a port for each line of `groups`; groups that are `whole` stay on one site each.
 pub fn search(
     field: &Field<'_>,
     groups: &[usize],
@@ -99,8 +99,8 @@ pub fn search(
     }
 }
 
-/// The best state of all, by a search of every way that may be better than a given one; `None` where
-/// that is the best as far as the steps reached, which are 0 where they ran out.
+/// The best state of all, by a search of every way that may be better than `known`. `None` where
+/// none is found; `steps` is then 0 if they ran out.
 pub fn best<'a>(known: &State<'a>, steps: &mut u64) -> Option<State<'a>> {
     let field = known.field;
     let mut search = Best {
@@ -136,7 +136,7 @@ struct Best<'a> {
 }
 
 impl Best<'_> {
-    /// Whether a state can be better than the best once the lines from one on are placed; what it comes to then.
+    /// The best key that a state can reach with the lines from `line` on; `None` if not better.
     fn better(&self, mut measure: Measure, line: usize) -> Option<[u128; 9]> {
         let (lead, plugs) = self.left[line];
         measure.missing = 0;
@@ -295,7 +295,7 @@ impl Search<'_> {
         result
     }
 
-    /// Whether the rest fits with a line on a port; else the line is taken off it again.
+    /// Whether the rest fits with a line on a port; if not, the line is taken off again.
     fn with(&mut self, line: usize, port: u32, plugs: u64, depth: usize) -> Option<bool> {
         let before = self.hash_of(port);
         self.state.place(line, port);
@@ -377,7 +377,7 @@ impl Search<'_> {
         needed <= closed.min(self.most.opened.saturating_sub(self.state.measure.ports))
     }
 
-    /// What is left, as a number: the depth, and each port in use by its rest.
+    /// The state as a number: the depth, and each port in use with what is on it.
     fn key(&self, depth: usize) -> u128 {
         let key = u128::from(mix(depth as u64 + 1) ^ mix(self.plugs ^ 0x77));
         let tied = self.site(depth).map_or(0, |site| mix(site as u64 + 77));

@@ -87,7 +87,7 @@ impl<'a> Packer<'a> {
         }
     }
 
-    /// Packs lines onto ports that take `rooms` by class; `least` are enough.
+    /// Packs lines onto ports that take `rooms` by class; at most `least` ports are good enough.
     pub fn pack(&mut self, lines: impl Iterator<Item = usize>, rooms: &[Option<Room>], least: u64) {
         self.bins.clear();
         self.ranks.clear();
@@ -130,8 +130,8 @@ impl<'a> Packer<'a> {
         self.steps += (self.pieces.len() * self.bins.len()) as u64 / 4 + 20;
     }
 
-    /// Packs port by port, the largest piece that waits and the pieces that complete it best;
-    /// false where current or the width of a room stands against that.
+    /// Packs port by port: the largest piece left, and the pieces that fill the rest best. False
+    /// where current is limited, or a room is too wide.
     fn complete(&mut self, rooms: &[Option<Room>]) -> bool {
         let field = self.field;
         let room = |piece: &Chunk| {
@@ -168,8 +168,8 @@ impl<'a> Packer<'a> {
     }
 }
 
-/// Which of some sizes (`size` of each place, the largest first) fill a space best, larger ones
-/// rather than more: their places, the last first.
+/// Which of some sizes (`size` by place, the largest first) fill a space best; of equal fills the
+/// one with larger sizes. Returns their places, the last first.
 pub fn subset(
     all: usize,
     size: &dyn Fn(usize) -> u64,
@@ -210,7 +210,7 @@ pub fn subset(
     chosen
 }
 
-/// Ports one after another that take `room` nodes each: the largest size left, then what fills it best.
+/// Ports one after another that take `room` nodes: the largest size left, then what fills it best.
 pub fn complete(sizes: &[u64], room: u64, steps: &mut u64) -> Vec<Vec<u64>> {
     let mut left = sizes.to_vec();
     left.sort_unstable_by(|one, other| other.cmp(one));

@@ -1,4 +1,4 @@
-//! Betters an answer: takes some groups away and puts them back, or swaps what hangs on two ports.
+//! Improves an answer: takes some groups away and puts them back, or swaps what hangs on two ports.
 //!
 //! Method: ruin and recreate under annealing. What is taken away hangs on a few ports that are
 //! near one another, or is a few groups at random; it is put back in a random order, each group
@@ -10,20 +10,20 @@ use super::insert::{Inserter, Where};
 use super::random::Thresholds;
 use super::state::{NONE, PORT, State};
 
-/// A class with more ports than this is looked at in part.
+/// With more ports than this, groups are mostly put back near the ports they left.
 const WIDE: usize = 96;
 
 /// How the search goes.
 pub struct Course<'c> {
     /// Steps to spend.
     pub steps: u64,
-    /// Ends where it sees an answer that cannot be bettered.
+    /// Ends the search at an answer that cannot be improved.
     pub enough: &'c dyn Fn(&State<'_>) -> bool,
     /// How much worse a state may become at first, as a price.
     pub hot: i64,
 }
 
-/// The best state that is found from a state on, and whether it cannot be bettered.
+/// The best state that is found from a start, and whether it cannot be improved.
 pub fn improve<'a>(
     start: State<'a>,
     inserter: &mut Inserter,
@@ -197,7 +197,7 @@ impl Search<'_> {
         }
     }
 
-    /// Takes away a line that is not on its port, now and then, and gives that port.
+    /// Now and then takes away a line that is not on its home port, and gives that port.
     fn left_home(&mut self, inserter: &mut Inserter) -> Option<u32> {
         if self.state.measure.plugs.0 == 0 || inserter.random.below(2) == 0 {
             return None;
@@ -223,7 +223,7 @@ impl Search<'_> {
         }
     }
 
-    /// What has no port joins in.
+    /// Groups with a line that has no port join in.
     fn add_missing(&mut self, inserter: &mut Inserter) {
         if self.state.measure.missing == self.undo.len() as u64 {
             return;
@@ -283,7 +283,7 @@ impl Search<'_> {
         self.near = near;
     }
 
-    /// Swaps what hangs on two ports that are alike.
+    /// Swaps what hangs on two ports, if everything fits.
     fn swap(&mut self, inserter: &mut Inserter) -> bool {
         let Some(one) = self.some_port(inserter) else {
             return false;
@@ -333,5 +333,5 @@ impl Search<'_> {
     }
 }
 
-/// How hot a search begins that may open a port now and then.
+/// The heat at the start of a search that may open a port now and then.
 pub const HOT: i64 = PORT / 10;

@@ -1,24 +1,24 @@
-//! Finds ports for one group in a state: side by side, else on one site, else wherever there is room.
+//! Finds ports for one group in a state: side by side, else on one site, else where there is room.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::random::Random;
 use super::state::{NONE, State};
 use std::ops::Range;
 
-/// Patterns of more lines than this are tried greedily only.
+/// In groups of more lines than this, a line leaves a shared port only where sharing does not work.
 const MOST_PATTERNS: usize = 5;
 
-/// Groups of more lines than this cost steps for the looks at their own lines.
+/// In groups of more lines than this, the looks at their own lines cost steps too.
 const LARGE: usize = 16;
 
-/// Ports of one site that a port is held against at most.
+/// A port is compared with at most this many of its site.
 const MOST_SEEN: usize = 8;
 
 /// Where to look: everywhere, or near some ports and in a stretch.
 pub enum Where<'w> {
     /// At every port.
     All,
-    /// Around these ports (ascending), and at so many more from a random one on.
+    /// Around these ports (ascending), and at this many more from a random one on.
     Near(&'w [u32], usize),
 }
 
@@ -28,14 +28,14 @@ struct Way {
     ports: Vec<u32>,
 }
 
-/// Where a run of lines goes on: the port of the next line, what that port has of the run already, and the price so far.
+/// Where a run of lines goes on: the next line's port, what the run put there, and the price.
 struct Turn {
     port: u32,
     more: (u64, u64, u64),
     price: i64,
 }
 
-/// What was found for the last of some lines that are alike.
+/// What was found for the last line, for the next ones like it.
 struct Known {
     line: usize,
     /// The best port of each site, and its price.
@@ -50,7 +50,7 @@ pub struct Inserter {
     pub steps: u64,
     /// Chance; decides which ports are passed over.
     pub random: Random,
-    /// Out of 1024 ports, so many are passed over.
+    /// How many of 1024 ports are passed over.
     pub blink: usize,
     stack: Vec<u32>,
     windows: Vec<Range<usize>>,
@@ -86,7 +86,7 @@ impl Inserter {
         }
         let beside = self.side_by_side(state, &open, at);
         let (apart, _) = state.weights;
-        // Looking at every site is dear: a search that comes back to a group does it now and then.
+        // Looking at every site costs much: a search that returns to a group does it now and then.
         let seldom = self.blink > 0 && self.random.below(16) > 0;
         let together = match &beside {
             Some(way) if way.price <= apart || seldom => None,
@@ -127,8 +127,8 @@ impl Inserter {
         }
     }
 
-    /// The best port for a line by itself, as [`Self::single`] finds it anywhere. After a line like it, only the site on
-    /// which that was put can have changed.
+    /// The best port for a line by itself, as [`Self::single`] finds it anywhere. After a line like
+    /// it, only the site that got that line can have changed.
     fn alike(&mut self, state: &mut State<'_>, line: usize, known: &mut Option<Known>) {
         let field = state.field;
         let sites = &field.by_site[field.lines[line].class];
@@ -211,7 +211,7 @@ impl Inserter {
         let ports = &state.field.accepting[state.field.lines[line].class];
         // Of empty ports that are alike and come out at one place, one is enough.
         let mut empty = (NONE, 0, 0, 0);
-        // On one site, of those that are in use as well, unless chance passes over some.
+        // Of ports on one site that were in use before, too, unless chance passes over some.
         let mut seen = Vec::with_capacity(MOST_SEEN);
         let home = state.field.lines[line].home;
         for &port in &ports[window] {
@@ -324,7 +324,7 @@ impl Inserter {
             let before = state.price();
             let placed = order.iter().take_while(|line| self.on_site(state, **line, *site)).count();
             if placed == order.len() {
-                // A missing line is dear, so that the difference is what the ports cost.
+                // Placing a line also saves the price of a missing one: that is added back.
                 let missing = (order.len() as i64) * 4_000_000 * super::state::PORT;
                 let price = state.price() - before + missing;
                 if best.as_ref().is_none_or(|way| price < way.price) {

@@ -6,15 +6,15 @@
 //! and current of a port stay within its room; the slots of a site stay within its limit.
 //!
 //! What is wanted, each only where all before it are equal: every line has a port; the fewest
-//! strings leave the port that they hang on (`Line::home`); the fewest lines hang on a port where
-//! they would move others (`Port::kept`); then the order of [`Order`].
+//! strings leave the port that they hang on ([`Load::home`]); the fewest lines hang on a port where
+//! they would move others ([`Socket::kept`]); then the order of [`Order`].
 //!
-//! Method: constructive starts (`start`) with whole groups, first fit and best fit decreasing,
-//! and patterns of a linear programme (`bins`, `column`) where ports are alike. The best is
-//! improved by taking some groups away and putting them back (`improve`). `bound` proves how few
-//! ports are possible, `exact` searches small instances, `clash` finds out which lines cannot fit
-//! together. `tidy` shortens leads once more and numbers the ports. Everything counts steps, never
-//! time: the same instance gives the same answer on every machine.
+//! Method: starts (`start`) by first fit and best fit decreasing with whole groups, and by patterns
+//! of a linear programme (`bins`, `column`) where ports are alike. Groups then move between sites
+//! (`bays`), come side by side (`arrange`), and are taken away and put back (`improve`). `bound`
+//! proves how few ports are possible, `exact` searches small instances, `clash` finds out which
+//! lines cannot fit together. `tidy` shortens leads once more and numbers the ports. Everything
+//! counts steps, never time: the same instance gives the same answer on every machine.
 
 mod arrange;
 mod bays;
@@ -152,7 +152,7 @@ pub struct Answer {
     pub fewest: u64,
     /// Lead of all lines, in tenths of a metre.
     pub lead: u64,
-    /// Proven: with so many ports, no less lead is possible.
+    /// Proven: no less lead is possible.
     pub least_lead: bool,
     /// Groups on more than one site.
     pub split: u64,
@@ -180,7 +180,7 @@ pub struct NoRoom {
 /// The most steps that are taken in all. A step is about one look at a line or a port.
 pub const MOST_STEPS: u64 = 48_000_000;
 
-/// The budget for so many lines: for few lines it grows with the square of their number.
+/// The budget for `lines` lines: for few lines it grows with the square of their number.
 #[must_use]
 pub fn budget(lines: usize) -> u64 {
     let lines = lines as u64;

@@ -1,9 +1,9 @@
 //! A small repeatable source of chance for the searches, and the table of cooling thresholds.
 //!
-//! Method: xorshift multiplied (xorshift64*), started from a fixed seed through one round of splitmix. Nothing here asks
-//! the machine for anything, and only the four basic operations are used on floating point, which every machine rounds
-//! alike: the logarithm of the standard library is not promised to be the same everywhere, so the table is made by a
-//! series of our own.
+//! Method: xorshift multiplied (xorshift64*), started from a fixed seed through one round of
+//! splitmix. Nothing depends on the machine. Only the four basic operations are used on floating
+//! point, which every machine rounds alike; the logarithm of the standard library may differ, so a
+//! series makes the table.
 
 /// A repeatable stream of numbers.
 #[derive(Debug, Clone)]
@@ -44,7 +44,7 @@ pub fn mix(number: u64) -> u64 {
     bits ^ (bits >> 31)
 }
 
-/// How many temperatures of worsening a step is allowed, drawn as an exponential variable from a table.
+/// How many temperatures worse a step may be: an exponential variable, drawn from a table.
 #[derive(Debug, Clone)]
 pub struct Thresholds {
     table: Vec<f64>,

@@ -1,4 +1,4 @@
-//! The way from an instance to an answer, or to what is known where there is none.
+//! From an instance to an answer, or to what is known where there is none.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::arrange;
@@ -12,19 +12,19 @@ use super::state::{Field, NONE, PORT, State, TIGHT};
 use super::tidy;
 use super::{Answer, Instance, NoRoom, Order};
 
-/// More lines than this are not searched exhaustively.
+/// Instances with more lines than this are not searched exhaustively.
 pub const SMALL: usize = 72;
 
-/// For no more lines than this every way that may be better is searched.
+/// For at most this many lines, every way that may be better is searched.
 const TINY: usize = 20;
 
-/// Steps more for few lines that found no room, and no proof that there is none.
+/// More steps where few lines found no room and nothing proves that there is none.
 const MORE: u64 = 10_000_000;
 
-/// Fewer lines than this are searched in several ways.
+/// For fewer lines than this, several kinds of search are tried.
 const FEW: usize = 100;
 
-/// Whether everything finds a port, as far as so many steps tell, with the steps used.
+/// Whether everything finds a port, as far as `steps` steps tell; with the steps used.
 #[must_use]
 pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
     let field = Field::new(instance);
@@ -34,7 +34,7 @@ pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
     (state.measure.missing == 0, solver.inserter.steps)
 }
 
-/// Seeks the best answer that so many steps find.
+/// Seeks the best answer within `steps` steps.
 ///
 /// # Errors
 /// Where not every line has a port.
@@ -115,7 +115,7 @@ impl<'a> Solver<'a> {
         }
     }
 
-    /// The best of several starts; the first that places everything where `any` will do.
+    /// The best of several starts; with `any`, the first that places everything.
     fn begin(&mut self, any: bool) -> State<'a> {
         let field = self.field;
         let order = field.instance.order;
@@ -187,7 +187,7 @@ impl<'a> Solver<'a> {
             return state;
         }
         let small = self.field.lines.len() <= SMALL;
-        // Ports are filled well, whatever is wanted after that.
+        // Here filling ports counts, whatever is wanted later.
         let weights = std::mem::replace(&mut state.weights, TIGHT);
         state = self.find_room(state, small);
         state.weights = weights;
@@ -195,7 +195,7 @@ impl<'a> Solver<'a> {
     }
 
     fn find_room(&mut self, mut state: State<'a>, small: bool) -> State<'a> {
-        // A tenth for a first search of every way, which decides most small displays at once.
+        // A tenth of the steps for a first search of every way, which decides most small displays.
         for (improve, search) in [(0, 10), (25, 50), (75, 0)] {
             let steps = self.left() * improve / 100;
             let course = Course { steps, enough: &|state| state.measure.missing == 0, hot: HOT };
@@ -220,7 +220,7 @@ impl<'a> Solver<'a> {
         state
     }
 
-    /// Betters an answer by the wanted order.
+    /// Improves an answer in the wanted order.
     fn better(&mut self, mut state: State<'a>) -> State<'a> {
         if self.enough(&state) {
             return state;
@@ -233,7 +233,7 @@ impl<'a> Solver<'a> {
             let steps = self.left() / 4;
             arrange::arrange(&mut state, steps, &mut self.inserter.steps);
         }
-        // What moved between sites is nearly as good as can be: little heat, but for few lines.
+        // After moves between sites little can be better: little heat, but for few lines.
         let courses: &[(u64, i64)] = match placed {
             true if few => &[(25, HOT), (33, PORT / 40), (50, HOT), (100, PORT / 40)],
             true => &[(50, PORT / 80), (90, PORT / 640)],
@@ -242,7 +242,7 @@ impl<'a> Solver<'a> {
         let several = self.field.instance.sites.len() > 1;
         let lines = self.field.lines.len() as u64;
         let done = |solver: &Self, state: &State<'_>| {
-            // Only evenness can be better: that is worth little.
+            // Only evenness can improve, which is worth little.
             let measure = &state.measure;
             measure.plugs.0 + measure.moving + measure.split + measure.apart == 0
                 && measure.ports <= solver.least.opened
@@ -273,7 +273,7 @@ impl<'a> Solver<'a> {
         bays::anneal(state, steps, self.least.opened, &mut self.inserter.steps)
     }
 
-    /// Proves of a small instance that no fewer strings leave their port, or finds how.
+    /// Proves for a small instance that no fewer strings can leave their port, or finds how.
     fn stay(&mut self, mut state: State<'a>) -> State<'a> {
         while state.measure.plugs.0 > 0 && self.field.lines.len() <= SMALL {
             let most = Most { opened: u64::MAX, plugs: state.measure.plugs.0 - 1 };
@@ -291,7 +291,7 @@ impl<'a> Solver<'a> {
         state
     }
 
-    /// Proves of a small instance that fewer ports are not possible, or finds them.
+    /// Proves for a small instance that fewer ports are not possible, or finds them.
     fn fewer(&mut self, mut state: State<'a>) -> State<'a> {
         if self.field.lines.len() > SMALL {
             return state;
@@ -323,7 +323,7 @@ impl<'a> Solver<'a> {
         state
     }
 
-    /// The best of all where there are hardly any lines.
+    /// The best answer of all, for at most `TINY` lines.
     fn best(&mut self, state: State<'a>) -> State<'a> {
         if self.field.lines.len() > TINY {
             return state;
@@ -335,7 +335,7 @@ impl<'a> Solver<'a> {
         best.unwrap_or(state)
     }
 
-    /// Where ports come first and there are few lines: an answer by way of side by side, if it is better.
+    /// With few lines, ports first: an answer that puts side by side first, if it is better.
     fn other_way(&mut self, mut state: State<'a>) -> State<'a> {
         let order = self.field.instance.order;
         if order != Order::Ports || self.field.lines.len() >= FEW || self.enough(&state) {
@@ -353,7 +353,7 @@ impl<'a> Solver<'a> {
         state
     }
 
-    /// How few ports there are where they come before side by side.
+    /// The fewest ports found where they come before side by side.
     fn fewest(&mut self, state: &State<'a>) -> u64 {
         let ports = state.measure.ports;
         let several = self.field.span.iter().any(|span| span.len() > 1);

@@ -1,4 +1,4 @@
-//! Answers to begin with: groups one after another, first fit and best fit decreasing, and patterns.
+//! First answers: groups one after another, first fit and best fit decreasing, and patterns.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::Order;
@@ -9,13 +9,13 @@ use super::state::{Field, NONE, State};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-/// More sizes than this are completed port by port only at first.
+/// Of what a dive leaves, at most this many sizes are completed port by port.
 const FEW: usize = 120;
 
-/// At most this many pairs of a line and a port are looked at in each of several starts; past that in two.
+/// With more pairs of a line and a port than this, only two starts and the patterns are tried.
 const PAIRS: usize = 20_000_000;
 
-/// The groups as they are put in: those with several lines first, or all by their largest line.
+/// The order in which groups are put in: those with several lines first, or all by largest line.
 fn by_size(field: &Field<'_>, several_first: bool) -> Vec<usize> {
     let mut order: Vec<usize> = (0..field.span.len()).collect();
     let share = |line: usize| {
@@ -51,7 +51,7 @@ pub fn fill(state: &mut State<'_>, several_first: bool, inserter: &mut Inserter)
     inserter.insert_each(state, by_size(state.field, several_first));
 }
 
-/// Leaves what hangs on a port there, what is dearest to move first.
+/// Leaves lines on the port that they hang on; those that cost most to move come first.
 pub fn homes(state: &mut State<'_>) {
     let field = state.field;
     let home = |line: &usize| field.lines[*line].home.is_some();
@@ -75,12 +75,12 @@ pub enum Opening {
     Tightest,
     /// The first.
     First,
-    /// The first, even where one in use after it takes the line.
+    /// The first, even where a later one in use takes the line.
     Early,
 }
 
 /// Group by group, the largest line first, each group on the first site that takes all of it: onto
-/// the first port with room, or that with the least left where the `best` counts.
+/// the first port with room or, with `best`, onto the one with the least left.
 pub fn decreasing<'a>(
     field: &'a Field<'a>,
     best: bool,
@@ -107,7 +107,7 @@ pub fn decreasing<'a>(
 #[derive(Clone, Copy)]
 struct Choice {
     best: bool,
-    /// Whether a port may be opened where one in use after it would do.
+    /// Whether a port may be opened where a later one in use takes the line.
     early: bool,
 }
 
@@ -118,13 +118,13 @@ struct Fit {
     all: Vec<Vec<u32>>,
     by_site: Vec<BTreeMap<usize, Vec<u32>>>,
     steps: u64,
-    /// What the last line knew that was placed anywhere, and the last that began a group side by side.
+    /// What is known from the last line placed anywhere, and from the last that began a group.
     last: Option<Full>,
     last_beside: Option<Full>,
 }
 
-/// A line, and how many ports come before the first that has room for it. Ports only fill, so that a line like it need not look
-/// at those.
+/// A line, and how many ports come before the first with room for it. Ports only fill up, so a line
+/// like it skips those.
 #[derive(Clone, Copy)]
 struct Full {
     line: usize,
@@ -253,8 +253,8 @@ pub fn large(field: &Field<'_>) -> bool {
     field.lines.len() * field.instance.ports.len() > PAIRS
 }
 
-/// The first of some ports that takes a line, or that in use with the least left. It comes after the number of ports before
-/// the first that has room.
+/// The first of some ports that takes a line or, with `best`, the one in use with the least left.
+/// Also how many ports come before the first with room.
 fn port(
     state: &State<'_>,
     line: usize,

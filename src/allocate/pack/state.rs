@@ -7,13 +7,13 @@ use std::ops::Range;
 /// No port, or no kind.
 pub const NONE: u32 = u32::MAX;
 
-/// The worth of one opened port in the price of a state.
+/// The usual price of one opened port.
 pub const PORT: i64 = 1_000_000;
 
-/// What a group that is apart costs, and an opened port, where ports are to be filled.
+/// The prices of a group that is apart and of an opened port, where ports are to be filled.
 pub const TIGHT: (i64, i64) = (PORT / 2, 2 * PORT);
 
-/// An instance made ready for the search.
+/// An instance prepared for the search.
 pub struct Field<'a> {
     /// What is asked.
     pub instance: &'a Instance,
@@ -25,7 +25,7 @@ pub struct Field<'a> {
     pub group: Vec<u32>,
     /// Ports that accept each class, ascending.
     pub accepting: Vec<Vec<u32>>,
-    /// Those by site, as stretches of `accepting`.
+    /// Their sites, each with its stretch of `accepting`, by class.
     pub by_site: Vec<Vec<(usize, Range<usize>)>>,
     /// What ports have left, by look and class.
     rooms: Vec<Option<Room>>,
@@ -87,7 +87,8 @@ impl<'a> Field<'a> {
         field
     }
 
-    /// Sets what leads and unevenness cost: about a tenth of a port for a usual line.
+    /// Sets what leads and unevenness cost. Where neither comes first, a mean lead costs a quarter
+    /// of a port, and nodes spread evenly over all sites an eighth.
     fn price(&mut self) {
         let groups = &self.instance.groups;
         let (mut sum, mut count) = (0_u128, 0_u128);
@@ -147,7 +148,7 @@ impl<'a> Field<'a> {
         port.site == next.site && port.number.checked_add(1) == Some(next.number)
     }
 
-    /// Slots of a site for so many slots of one of its ports.
+    /// The slots of a site that `slots` slots on one of its ports take.
     pub fn slots(&self, site: usize, slots: u64) -> u64 {
         if slots == 0 {
             return 0;
@@ -175,14 +176,14 @@ pub struct Hung {
     pub full: i64,
 }
 
-/// What counts, each as little as can be.
+/// What counts; the less the better, but for `full`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Measure {
     /// Lines without a port.
     pub missing: u64,
     /// Strings that leave their port, then their slots.
     pub plugs: (u64, u64),
-    /// Lines where they move others.
+    /// Lines on a port where they move others.
     pub moving: u64,
     /// Groups on several sites.
     pub split: u64,
@@ -194,12 +195,12 @@ pub struct Measure {
     pub lead: u64,
     /// Sum of the squares of the loads of sites.
     pub even: u128,
-    /// Sum of how full ports are; as much as can be.
+    /// Sum of how full ports are; the more the better.
     pub full: i64,
 }
 
 impl Measure {
-    /// In the order that is wanted.
+    /// A sort key in the order that is wanted.
     pub fn key(&self, order: Order) -> [u128; 9] {
         let [apart, ports, lead] = [self.apart.into(), self.ports.into(), self.lead.into()];
         let [a, b, c, d] = match order {
@@ -213,7 +214,7 @@ impl Measure {
     }
 }
 
-/// Where everything stands.
+/// Which line is on which port.
 #[derive(Clone)]
 pub struct State<'a> {
     /// The instance.
@@ -278,7 +279,8 @@ impl<'a> State<'a> {
         }
     }
 
-    /// Whether a line fits on a port beside what is there, and `more` of the same group.
+    /// Whether a line fits on a port with what is there and `more` (nodes, current, slots) of its
+    /// group.
     pub fn fits_beside(&self, line: usize, port: u32, more: (u64, u64, u64)) -> bool {
         let slots = more.2.saturating_add(self.field.lines[line].slots);
         self.has_room(line, port, more) && self.in_limit(port, slots)
@@ -324,12 +326,12 @@ impl<'a> State<'a> {
         (self.slots[site] - before).saturating_add(after) <= limit
     }
 
-    /// How full a port would be with so much on it, for a line like this: the square of a share.
+    /// How full a port with this much on it is for a line: the square of a share.
     pub fn fullness(&self, line: usize, port: u32, nodes: u64, current: u64) -> i64 {
         let Some(room) = self.field.room(line, port) else {
             return 0;
         };
-        // Division of floating point is exact to the last bit on every machine.
+        // IEEE division rounds alike on every machine.
         let share = |part: u64, of: u64| (1_000.0 * part as f64 / of.max(1) as f64) as i64;
         let nodes = share(nodes, room.nodes);
         let full = match room.current {
@@ -378,7 +380,7 @@ impl<'a> State<'a> {
         self.hang(line, port);
     }
 
-    /// What counts at the least with a line on a site, where no line after it is placed.
+    /// A lower bound for the measure with a line on a site, where no line after it is placed.
     pub fn least_on(&self, line: usize, site: usize) -> Measure {
         let (field, mut measure) = (self.field, self.measure);
         let (load, size) = (self.load[site], field.lines[line].size);
@@ -430,7 +432,7 @@ impl<'a> State<'a> {
         }
     }
 
-    /// Notes the port of a line, and whether its group is split or apart then, as far as it is placed.
+    /// Notes the port of a line, and whether its group, as far as it is placed, is split or apart.
     fn hang(&mut self, line: usize, port: u32) {
         let group = self.field.group[line] as usize;
         let placed = &self.placed[group];
@@ -468,7 +470,7 @@ impl<'a> State<'a> {
         change(&mut self.measure.apart, apart(before), apart(*now));
     }
 
-    /// Whether two lines in a row lie on two sites, and whether on ports that are not side by side, as 0 or 1.
+    /// Whether two lines in a row lie on two sites, and on ports not side by side, as 0 or 1.
     fn joint(&self, one: Option<u32>, other: Option<u32>) -> (u32, u32) {
         match (one, other) {
             (Some(one), Some(other)) if one != other => {
@@ -484,7 +486,7 @@ impl<'a> State<'a> {
         self.joints[group].0 > 0
     }
 
-    /// The price of the state: one number for the search, dearest what is wanted first.
+    /// The price of the state: one number for the search, where what is wanted first costs most.
     pub fn price(&self) -> i64 {
         let measure = &self.measure;
         let (apart, port) = self.weights;
@@ -502,7 +504,7 @@ impl<'a> State<'a> {
             .saturating_sub(measure.full / 2)
     }
 
-    /// The price of one more line on a port, beside `more` nodes and current that would come there.
+    /// The price of one more line on a port, beside `more` (nodes, current, slots) to come there.
     #[inline]
     pub fn extra(&self, line: usize, port: u32, more: (u64, u64, u64)) -> i64 {
         let field = self.field;

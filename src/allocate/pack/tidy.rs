@@ -1,19 +1,19 @@
-//! The last touch to an answer: groups exchange their ports where that shortens leads, and ports are numbered in the
-//! order of the display, what stands side by side as a block.
+//! The last step: groups exchange ports where that shortens leads, and ports are numbered in the
+//! order of the display, what stands side by side as one block.
 //!
-//! Numbers change nothing that counts: a block moves only among ports that are alike, side by side and come out at one
-//! place.
+//! Numbers change nothing that counts: a block moves only among ports that are alike, side by side
+//! and at one place.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::Order;
 use super::state::{NONE, State};
 use std::ops::Range;
 
-/// Groups that are looked at after a group, in the order of their sizes.
+/// For each group, at most this many that follow it by size are tried.
 const REACH: usize = 200;
 
-/// Exchanges the ports of two groups with the same number of lines while that shortens leads. Gives the steps used. The
-/// number of ports in use stays, and the number of groups that are whole and side by side.
+/// Exchanges the ports of groups with the same number of lines while that shortens leads. Returns
+/// the steps used. As many ports stay in use, and as many groups stay whole and side by side.
 pub fn nearer(state: &mut State<'_>, steps: u64) -> u64 {
     let field = state.field;
     if field.instance.order == Order::Even {
@@ -101,10 +101,10 @@ fn alike(state: &State<'_>, one: usize, other: usize) -> bool {
         && a.slots == b.slots
 }
 
-/// Packs the blocks of a stretch of ports that are alike at its start.
+/// Packs the blocks of a stretch of like ports towards its start.
 fn renumber(state: &mut State<'_>, from: usize, to: usize) {
     let field = state.field;
-    // A group that stands side by side ties its ports together, also with ports outside.
+    // A group that stands side by side ties its ports together, and to ports outside.
     let mut tied = vec![false; to - from + 1];
     for port in from..to {
         for &line in &state.hung[port].lines {
@@ -123,7 +123,7 @@ fn renumber(state: &mut State<'_>, from: usize, to: usize) {
             }
         }
     }
-    // Tied to what lies before or behind the stretch: that block stays, and those beyond it.
+    // A block that reaches beyond the stretch stays, so all of the stretch does.
     if tied[0] || tied[to - from] {
         return;
     }

@@ -53,7 +53,7 @@ pub struct Edit {
 pub struct Fix {
     /// What it does, as an order.
     pub title: String,
-    /// Its edits, none of which overlap.
+    /// Its edits, which do not overlap.
     pub edits: Vec<Edit>,
     /// Whether it may be applied unasked: the display then compiles and means what was meant.
     pub safe: bool,

@@ -1,4 +1,4 @@
-//! Pieces of sentences: lists, plurals, nearest names, quoted text made safe to print.
+//! Pieces of sentences: lists, names in backticks, nearest names, text made safe to print.
 
 /// `a`, `a and b`, `a, b and c`, where `joint` is `and`.
 #[must_use]

@@ -32,7 +32,7 @@ pub struct Page {
     pub source: &'static str,
     /// A display with this finding and no other; its lock may follow, see [`Page::parts`].
     pub wrong: &'static str,
-    /// What puts it right: a text in `wrong`, and what replaces it where it stands first.
+    /// What puts it right: texts of `wrong`, each with what replaces it where it stands first.
     pub change: &'static [(&'static str, &'static str)],
 }
 

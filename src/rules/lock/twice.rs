@@ -36,7 +36,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// How many strings are shown, each with both lines.
+/// At most this many strings are shown, each with both lines.
 const MOST_SHOWN: usize = 3;
 
 const WHY: &str = "each side has programmed its show for its own addresses, and only one of the two is where the string is";

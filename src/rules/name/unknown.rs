@@ -64,8 +64,7 @@ pub fn name<'n>(
     finding.fix_near(span, &near)
 }
 
-/// A chip that is neither declared nor built in. `near` are the chips that may be meant; a node of
-/// each has the same number of slots.
+/// A chip that is neither declared nor built in; `near` are the chips that may be meant.
 pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
     let written = shown(written);
     let help = if near.is_empty() {

@@ -1,13 +1,13 @@
-//! What the compiler has to say: a finding with its code, its places, its reason and its cure.
+//! Findings: what the compiler reports, each with its code, places, reason and cure.
 //!
-//! A finding can't be made without a place, a reason and a cure. Stages put findings into a [`Sink`]; nobody
-//! prints here.
+//! A finding can't be made without a place, a reason and a cure. Stages put findings into a
+//! [`Sink`]; nothing here prints.
 
 pub mod words;
 
 use crate::source::Span;
 
-/// How much a finding weighs.
+/// How serious a finding is; the most serious first.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Severity {
     /// The display is wrong.
@@ -19,7 +19,7 @@ pub enum Severity {
 }
 
 impl Severity {
-    /// The word for it, as the JSON contract has it.
+    /// Its word, as the JSON has it.
     #[must_use]
     pub fn word(self) -> &'static str {
         match self {
@@ -30,30 +30,30 @@ impl Severity {
     }
 }
 
-/// A place with what is to be said there.
+/// A place and the text that is shown there.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Label {
-    /// Where.
+    /// The place.
     pub span: Span,
-    /// What; makes sense without the message.
+    /// The text; clear without the message.
     pub text: String,
 }
 
 /// One replacement of text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Edit {
-    /// The stretch that goes; empty to insert.
+    /// The text that is replaced; empty to insert.
     pub span: Span,
-    /// What comes there.
+    /// The text that takes its place.
     pub text: String,
 }
 
 /// A cure as edits of the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fix {
-    /// What it does, imperative.
+    /// What it does, as an order.
     pub title: String,
-    /// Its edits, none of which overlap.
+    /// Its edits, which do not overlap.
     pub edits: Vec<Edit>,
     /// Whether it may be applied unasked: the display then compiles and means what was meant.
     pub safe: bool,
@@ -62,9 +62,9 @@ pub struct Fix {
 /// The sentences of a finding. See the voice in DEVELOPERS.md.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
-    /// What is, in lower case, without a stop; stands alone in a log.
+    /// What is wrong, in lower case, without a full stop; clear without the rest.
     pub message: String,
-    /// What to say at the offending place.
+    /// The text at the place that is wrong.
     pub label: String,
     /// What would happen at the display; one sentence.
     pub why: String,
@@ -77,11 +77,11 @@ pub struct Words {
 pub struct Diagnostic {
     /// Its code, a path such as `port/nodes`.
     pub code: &'static str,
-    /// How much it weighs.
+    /// How serious it is.
     pub severity: Severity,
-    /// What is.
+    /// What is wrong.
     pub message: String,
-    /// The places, the offending one first; never empty.
+    /// The places, the one that is wrong first; never empty.
     pub labels: Vec<Label>,
     /// What would happen at the display.
     pub why: String,
@@ -89,9 +89,9 @@ pub struct Diagnostic {
     pub help: String,
     /// The cure as an edit, where there is one.
     pub fix: Option<Fix>,
-    /// Cures of which a person picks one: each was tried and suffices.
+    /// Cures of which a person picks one; each was tried and is enough alone.
     pub choices: Vec<Fix>,
-    /// The whole set that it is about, by name, where the message does not name all of it.
+    /// The names of all that it is about, where the message leaves some out; else empty.
     pub names: Vec<String>,
 }
 
@@ -112,7 +112,7 @@ impl Diagnostic {
         }
     }
 
-    /// The same finding with another weight.
+    /// The same finding with another severity.
     #[must_use]
     pub fn weighing(self, severity: Severity) -> Self {
         Self { severity, ..self }
@@ -125,7 +125,7 @@ impl Diagnostic {
         self
     }
 
-    /// Adds a place where there is one.
+    /// Adds a place that contributed, if there is one.
     #[must_use]
     pub fn and_if(self, span: Option<Span>, text: impl Into<String>) -> Self {
         match span {
@@ -141,7 +141,7 @@ impl Diagnostic {
         self
     }
 
-    /// Adds the nearest name as a cure that may be applied unasked, where only one is near.
+    /// Adds the near name as a cure that may be applied unasked, if there is exactly one.
     #[must_use]
     pub fn fix_near(self, span: Span, near: &[&str]) -> Self {
         let [one] = near else { return self };
@@ -163,7 +163,7 @@ impl Diagnostic {
         self
     }
 
-    /// The offending place.
+    /// The place that is wrong.
     #[must_use]
     pub fn span(&self) -> Span {
         self.labels.first().map_or(Span::default(), |l| l.span)
@@ -176,18 +176,18 @@ pub struct Sink {
     findings: Vec<Diagnostic>,
 }
 
-/// The most findings that are kept: a text with more is no display, and they would eat the memory.
+/// The most findings that are kept, which bounds the memory. The rest, errors too, are dropped.
 const MOST_FINDINGS: usize = 20_000;
 
 impl Sink {
-    /// Takes a finding, unless it is full.
+    /// Keeps a finding, unless it is full.
     pub fn push(&mut self, finding: Diagnostic) {
         if !self.is_full() {
             self.findings.push(finding);
         }
     }
 
-    /// Takes all findings of another.
+    /// Keeps the findings of another, until it is full.
     pub fn append(&mut self, other: Self) {
         for finding in other.findings {
             self.push(finding);
@@ -200,19 +200,19 @@ impl Sink {
         self.findings.len()
     }
 
-    /// Whether it has all the findings that it keeps; what is found from now on need not be worded.
+    /// Whether it keeps no more findings; further ones need not be worded.
     #[must_use]
     pub fn is_full(&self) -> bool {
         self.findings.len() >= MOST_FINDINGS
     }
 
-    /// Whether anything so far is an error.
+    /// Whether a finding that was kept is an error.
     #[must_use]
     pub fn has_errors(&self) -> bool {
         self.findings.iter().any(|f| f.severity == Severity::Error)
     }
 
-    /// All of them in file order, each once.
+    /// All findings as [`in_order`] sorts them, equal ones once.
     #[must_use]
     pub fn finish(mut self) -> Vec<Diagnostic> {
         in_order(&mut self.findings);
@@ -221,7 +221,7 @@ impl Sink {
     }
 }
 
-/// Sorts findings: in file order, what weighs more first at one place.
+/// Sorts findings by where they start, then the more serious first.
 pub fn in_order(findings: &mut [Diagnostic]) {
     findings.sort_by(|a, b| {
         (a.span().start, a.severity, a.code, a.span().end, &a.message).cmp(&(

@@ -1,6 +1,6 @@
-//! Pieces of sentences: lists, plurals, nearest names, quoted text made safe to print.
+//! Pieces of sentences: lists, names in backticks, nearest names, text made safe to print.
 
-/// `a`, `a and b`, `a, b and c`.
+/// `a`, `a and b`, `a, b and c`, where `joint` is `and`.
 #[must_use]
 pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
     match words {
@@ -15,13 +15,13 @@ pub fn list<S: AsRef<str>>(words: &[S], joint: &str) -> String {
 
 /// The names nearest to a word, best first, at most three; none where nothing is near.
 ///
-/// A name that differs only in case comes first. Names that differ from the word in digits only are left
-/// out: `arch-9` is no slip of `arch-1`.
+/// If names differ only in case, they are the whole answer. Names that differ from the word only in
+/// the digits at their end are left out: `arch-9` is no slip of `arch-1`.
 #[must_use]
 pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let lower = word.to_lowercase();
     let letters = lower.chars().count();
-    // Any two names of one letter are one letter apart.
+    // A word of one letter has no near name: any other letter is one edit away.
     let most = (letters / 3).max(usize::from(letters > 1));
     let kinds = letters_of(&lower);
     let mut found: Vec<(usize, &str)> = names
@@ -30,7 +30,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
             if name != word && stem(name) == stem(word) {
                 return None;
             }
-            // In ASCII, lower case is as long.
+            // In ASCII, lower case has the same length, so this is cheaper than the check below.
             if name.is_ascii() && name.len().abs_diff(letters) > most {
                 return None;
             }
@@ -38,7 +38,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
             if low == lower {
                 return Some((0, name));
             }
-            // Each edit adds or removes one letter at most, so these bounds leave nothing out that is near.
+            // An edit adds or removes at most one letter, so these bounds leave out no near name.
             let strange = (kinds & !letters_of(&low)).count_ones() as usize;
             if low.chars().count().abs_diff(letters) > most || strange > most {
                 return None;
@@ -49,7 +49,7 @@ pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<
         .collect();
     found.sort_unstable();
     found.dedup();
-    // One that differs in case only is meant, whatever else is near.
+    // A name that differs only in case is the one that is meant.
     if found.first().is_some_and(|(distance, _)| *distance == 0) {
         found.retain(|(distance, _)| *distance == 0);
     }
@@ -62,7 +62,7 @@ fn stem(name: &str) -> &str {
     name.trim_end_matches(|c: char| c.is_ascii_digit())
 }
 
-/// The letters of a word as a set of bits; letters may share a bit.
+/// The letters of a word as a set of bits; several letters may share a bit.
 fn letters_of(word: &str) -> u64 {
     word.chars().fold(0, |all, one| all | 1 << (u32::from(one) % 64))
 }
@@ -92,7 +92,7 @@ pub fn few(names: &[String]) -> String {
     list(&shown, "and")
 }
 
-/// What a refusal ends in where names are near: `; did you mean `a` or `b`?`, or nothing.
+/// The end of a message where names are near: `; did you mean `a` or `b`?`. Empty for none.
 #[must_use]
 pub fn did_you_mean<S: AsRef<str>>(near: &[S]) -> String {
     match near {
@@ -101,8 +101,8 @@ pub fn did_you_mean<S: AsRef<str>>(near: &[S]) -> String {
     }
 }
 
-/// Text from a file made safe to print on one line: control and bidirectional characters become visible
-/// escapes, long text is cut.
+/// Text from a file made safe to print on one line: unprintable characters become visible escapes,
+/// and text over 80 characters is cut.
 #[must_use]
 pub fn shown(text: &str) -> String {
     const MOST: usize = 80;
@@ -112,7 +112,7 @@ pub fn shown(text: &str) -> String {
     }
 }
 
-/// Text with control and bidirectional characters as visible escapes, but for those in `kept`.
+/// Text with unprintable characters as visible escapes, except those in `kept`.
 #[must_use]
 pub fn visible(text: &str, kept: &str) -> String {
     let mut out = String::with_capacity(text.len());
@@ -126,7 +126,7 @@ pub fn visible(text: &str, kept: &str) -> String {
     out
 }
 
-/// Whether a character would steer a terminal or reorder text instead of being seen.
+/// Whether a character steers a terminal, reorders text, breaks a line or has no width.
 #[must_use]
 pub fn is_unprintable(c: char) -> bool {
     c.is_control()

@@ -1,22 +1,22 @@
-//! The rules: one file is one code, with its page, its wording and, where it looks at a finished plan, its
-//! check.
+//! The rules: a file (and for some a folder) for each code, with its page, its wording and, if it
+//! looks at a finished plan, its check.
 //!
-//! Stages that find something call the constructor in the rule's file; nobody words a finding elsewhere.
+//! A stage that finds something calls a constructor of the rule. No finding is worded elsewhere.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
 use crate::model::Model;
 use crate::plan::Plan;
 use crate::source::Span;
 
-/// What is known of a code.
+/// A code and all that belongs to it.
 pub struct Rule {
-    /// The code, which is also its path below `src/rules`.
+    /// The code. With `_` for `-` it is also the path of its file below `src/rules`.
     pub code: &'static str,
-    /// How much its findings weigh, unless the constructor says otherwise.
+    /// How serious its findings are, unless the constructor says otherwise.
     pub severity: Severity,
-    /// What it is about, in a line.
+    /// What it is about, in one line.
     pub title: &'static str,
-    /// Its page.
+    /// Its page for `tinsel explain`.
     pub page: Page,
     /// Its check of a finished plan, if it has one.
     pub check: Option<fn(&Model, &Plan, &mut Sink)>,
@@ -24,30 +24,30 @@ pub struct Rule {
 
 /// The page of a code.
 pub struct Page {
-    /// What it means at the bench.
+    /// What it means.
     pub means: &'static str,
     /// Why it matters.
     pub why: &'static str,
-    /// Where the rule is from.
+    /// Which standard, data sheet or section of the guide the rule is from.
     pub source: &'static str,
-    /// A display that shows it, and nothing else; its lock may follow, see [`Page::parts`].
+    /// A display with this finding and no other; its lock may follow, see [`Page::parts`].
     pub wrong: &'static str,
-    /// What puts it right: each text, which stands once in it, and what takes its place.
+    /// What puts it right: texts of `wrong`, each with what replaces it where it stands first.
     pub change: &'static [(&'static str, &'static str)],
 }
 
-/// The line after which a page's display is followed by the text of its lock.
+/// In a page's display, the line that the text of its lock follows.
 const LOCK_FOLLOWS: &str = "# beside it, yard.lock:\n";
 
 impl Page {
-    /// The same display put right.
+    /// The display of the page, put right.
     #[must_use]
     pub fn right(&self) -> String {
         let change = self.change.iter();
         change.fold(self.wrong.to_owned(), |text, (old, new)| text.replacen(old, new, 1))
     }
 
-    /// A display of a page, and the text of the lock that lies beside it, if one does.
+    /// A page's text, split into its display and its lock, if it has one.
     #[must_use]
     pub fn parts(text: &str) -> (&str, Option<&str>) {
         match text.split_once(LOCK_FOLLOWS) {
@@ -57,13 +57,13 @@ impl Page {
     }
 }
 
-/// A finding that has said `SAID` of its four sentences: message, label, why and help. None can be left out, and they
-/// come in this order. See the voice in DEVELOPERS.md.
+/// A finding with the first `SAID` of its four sentences: message, label, why and help, in this
+/// order. None can be left out. See the voice in DEVELOPERS.md.
 #[must_use]
 pub struct Draft<const SAID: u8>(Diagnostic);
 
 impl Rule {
-    /// Begins a finding of this rule at a place with its message: what is, in lower case, without a stop.
+    /// Begins a finding of this rule at a place with its message; see [`Words::message`].
     pub fn report(&self, at: Span, message: impl Into<String>) -> Draft<1> {
         let words = Words {
             message: message.into(),
@@ -76,7 +76,7 @@ impl Rule {
 }
 
 impl Draft<1> {
-    /// What to say at the offending place.
+    /// The text at the place that is wrong.
     pub fn label(mut self, text: impl Into<String>) -> Draft<2> {
         if let Some(label) = self.0.labels.first_mut() {
             label.text = text.into();

@@ -37,7 +37,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, sink: &mut Sink) {
     let mut strings: Vec<(u64, u64, StringId, Span)> = Vec::new();
     for port in plan.ports_of(controller) {
-        // Those that show another's data count too: the controller has to listen to their universes.
+        // Strings that show another's data count too: the controller listens to their universes.
         strings.extend(usage::strings(port).filter_map(|(id, at)| {
             let placed = plan.of(id)?;
             Some((placed.start, placed.end, id, at))

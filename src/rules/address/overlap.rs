@@ -29,7 +29,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// At most this many findings look for a free range to name; it is a walk over all strings.
+/// At most this many findings search for a free range: each search goes over all strings.
 const MOST_SEARCHES: usize = 100;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -43,7 +43,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut searches = 0;
     for clash in &clashes {
         let (holder, comer) = (of(clash.holder), of(clash.comer));
-        // The later one in the file is the one to move, unless only the other is pinned there.
+        // The later one in the file is the one to move, unless only the other is pinned.
         let comer_moves = match (holder.1, comer.1) {
             (Some(_), None) => false,
             (None, Some(_)) => true,
@@ -74,7 +74,7 @@ fn told(
     let range = |id| plan.of(id).map_or(String::new(), |p| stretch_name(model, p.start, p.end));
     let (mine, theirs) = (range(moves.0), range(stays.0));
     let size = counted(clash.slots, "slot");
-    // Only what takes the same slots can show the same.
+    // Only strings with as many slots can show the same data.
     let slots = |id| plan.of(id).map(|placed| placed.end - placed.start);
     let same = if slots(moves.0) == slots(stays.0) {
         format!(
@@ -107,8 +107,8 @@ fn told(
     .and_if(stays.1.1, "pinned here")
 }
 
-/// A prop that is to show another's data but has another footprint: places, names, counts of strings, and the slots of the
-/// first strings that differ, each of this one and of the shown.
+/// A prop that is to show another's data but has other strings. Each pair is for this prop, then
+/// for the other: places, names, numbers of strings, and slots of the first strings that differ.
 #[must_use]
 pub fn footprint(
     (at, shown_at): (Span, Span),
@@ -138,8 +138,8 @@ fn strings(count: usize) -> String {
     counted(count, "string")
 }
 
-/// A string of an unbroken controller that runs into what is reserved, and does not step over it: the stretch of
-/// the string and the reserved universes, in words.
+/// A string of a consecutive controller that runs into reserved universes. `words` are its stretch
+/// and those universes.
 #[must_use]
 pub fn in_the_way(
     model: &Model,
@@ -168,8 +168,8 @@ pub fn in_the_way(
     .and_if(whose.addressing_at, "addressing is consecutive")
 }
 
-/// The first channel from which a string would touch no other, no reserved universe and no universe of another
-/// controller.
+/// The first channel, from where the string lies on, at which it would touch no other string, no
+/// reserved universe and no universe of another controller.
 fn free_range(model: &Model, plan: &Plan, by_start: &[StringId], id: StringId) -> Option<u64> {
     let placed = plan.of(id)?;
     let (grid, body) = (grid_of(model, plan, id)?, Body::of(model, id)?);

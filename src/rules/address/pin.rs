@@ -1,4 +1,4 @@
-//! `address/pin`: a pin that its output can't take.
+//! `address/pin`: a pin where the string can't start.
 
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::grid::Grid;
@@ -33,17 +33,17 @@ pub const RULE: Rule = Rule {
 
 /// A pinned string that does not lie where its pin says.
 pub struct Fall {
-    /// The string, and the reference in the wire.
+    /// The string, and the place of its reference.
     pub item: (StringId, Span),
     /// The channel of the pin from 0, and its place.
     pub pin: (u64, Span),
-    /// The channel it falls on.
+    /// The channel from 0 where it falls.
     pub falls: u64,
-    /// The controller, as an index of the model's.
+    /// The controller, as an index of the model's controllers.
     pub controller: usize,
 }
 
-/// A string within an unbroken range is pinned elsewhere than where it falls.
+/// A string in an unbroken range that is pinned to another place than where it falls.
 #[must_use]
 pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     let name = model.name_of(fall.item.0);
@@ -79,8 +79,8 @@ pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
     )
 }
 
-/// With `whole nodes` the first node does not fit after the pin, or the pin is to a slot that the controller does
-/// not use.
+/// A pin where the first node does not fit into the universe (with `whole nodes`), or a pin to a
+/// slot that the controller does not use.
 #[must_use]
 pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
     let name = model.name_of(fall.item.0);
@@ -126,7 +126,7 @@ pub fn not_whole(model: &Model, fall: &Fall) -> Diagnostic {
     .and(fall.pin.1, "pinned here")
 }
 
-/// A pin that names a slot but no universe, on a pixel port.
+/// A pin on a pixel port with a slot but without a universe.
 #[must_use]
 pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnostic {
     let name = model.name_of(id);
@@ -137,7 +137,8 @@ pub fn slot_alone(model: &Model, id: StringId, at: Span, pin: Pinned) -> Diagnos
         .and(pin.at, "no universe here")
 }
 
-/// Pins that put one DMX output into two universes. Each with its place: this one, then the output's first.
+/// Pins that put one DMX output into two universes. `universes` and `pins` have those of this
+/// string, then those of the output's first pin.
 #[must_use]
 pub fn two_universes(
     model: &Model,
@@ -158,8 +159,8 @@ pub fn two_universes(
     .and(pins.1, format!("this pin puts the output into universe {first}"))
 }
 
-/// A fixture that shows another's data, on a DMX output in another universe: that of the one it shows, and the
-/// output's.
+/// A fixture that shows another's data, on a DMX output in another universe. `universes` has that
+/// of the data, then that of the output.
 #[must_use]
 pub fn other_universe(
     model: &Model,
@@ -183,8 +184,8 @@ pub fn other_universe(
     ))
 }
 
-/// A string that shows the data of one on a controller which uses another number of slots of each universe: the two
-/// controllers, and how many slots they use.
+/// A string that shows the data of a string on a controller with another number of slots in use of
+/// each universe: the two controllers, and how many slots they use.
 #[must_use]
 pub fn other_cut(
     model: &Model,
@@ -216,7 +217,7 @@ pub fn other_cut(
     .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
 }
 
-/// A string that shows another's data is pinned elsewhere.
+/// A string that shows another's data and is pinned to another place.
 #[must_use]
 pub fn not_the_shown(
     model: &Model,
@@ -240,7 +241,8 @@ pub fn not_the_shown(
     .and(pin.1, "pinned here")
 }
 
-/// A string that shows another's data stands where its port sends other data.
+/// A string that shows another's data, at a place of its port where other data are sent. `alone`
+/// says whether all strings of the port show data of others.
 #[must_use]
 pub fn port_of_its_own(
     model: &Model,

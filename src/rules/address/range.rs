@@ -31,8 +31,8 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// A pin as written, `universe/slot`, whose universe or slot there is not; `slots` is what a universe of the display
-/// has.
+/// A pin, written `universe/slot`, whose universe or slot does not exist; `slots` is how many slots
+/// a universe of the display has.
 #[must_use]
 pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
     let last = i64::from(*UNIVERSES.end());
@@ -46,7 +46,7 @@ pub fn pin(at: Span, universe: i64, slot: i64, slots: i64) -> Diagnostic {
         .help(format!("write a universe from 1 to {last}"))
 }
 
-/// A universe, as written in a setting or a reservation, that there is not.
+/// A universe in a setting or a reservation that does not exist.
 #[must_use]
 pub fn universe(at: Span, universe: i64) -> Diagnostic {
     let last = *UNIVERSES.end();
@@ -56,7 +56,7 @@ pub fn universe(at: Span, universe: i64) -> Diagnostic {
         .help(format!("write a universe from 1 to {last}"))
 }
 
-/// A pin to a slot that there is not; `slots` is what a universe of the display has.
+/// A pin to a slot that does not exist; `slots` is how many slots a universe of the display has.
 #[must_use]
 pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
     let why = if (slots + 1..=i64::from(DMX_SLOTS)).contains(&slot) {
@@ -74,7 +74,7 @@ pub fn slot(at: Span, slot: i64, slots: i64) -> Diagnostic {
         .help(format!("write a slot from 1 to {slots}"))
 }
 
-/// A pin into a universe that there is not.
+/// A pin of a string to a channel, from 0, in a universe that does not exist.
 #[must_use]
 pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64) -> Diagnostic {
     let name = model.name_of(id);
@@ -89,14 +89,14 @@ pub fn channel(model: &Model, id: StringId, at: Span, pin: Pinned, channel: u64)
         .and(pin.at, format!("universe {universe}"))
 }
 
-/// A string that lies outside what is lawful.
+/// A string that lies outside all universes or outside those of its controller.
 struct Outside {
     id: StringId,
     at: Span,
     pin: Option<Span>,
     universe: u32,
     more: usize,
-    /// The last universe that it and those like it reach.
+    /// The last universe that it or one of the `more` reaches.
     reached: u32,
 }
 
@@ -112,7 +112,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         }
         let mut unpinned: Option<Outside> = None;
         for port in plan.ports_of(id) {
-            // What hangs after a pin that leads out of the range follows it there.
+            // Strings after a pin outside the range follow it there: that is one fault.
             let mut led_out = false;
             for piece in &port.pieces {
                 led_out &= !matches!(piece.piece.kind, PieceKind::String(_, Some(_)));

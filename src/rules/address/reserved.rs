@@ -1,4 +1,4 @@
-//! `address/reserved`: something stands where something else was promised to be.
+//! `address/reserved`: a string on universes, a port or slots that are reserved.
 
 use super::overlap;
 use crate::diagnostic::{Diagnostic, Severity, Sink};
@@ -46,7 +46,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 fn universes(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut rows: Vec<_> = model.reserved_universes.iter().collect();
     rows.sort_by_key(|row| (row.first, row.last));
-    // How far the rows up to each reach, and which reaches so far.
+    // For each row: which of the rows up to it has the highest last universe, as an index.
     let mut reach: Vec<usize> = Vec::with_capacity(rows.len());
     for (index, row) in rows.iter().enumerate() {
         let before = reach
@@ -95,7 +95,7 @@ fn on_universes(
         Why::Pinned(at) => Some(at),
         _ => None,
     });
-    // An unbroken controller runs into what is in its way; that is a clash, not a choice of this string's.
+    // A consecutive controller can't step over what is in its way, so it has another finding.
     if whose.addressing == Addressing::Consecutive && pin.is_none() {
         return overlap::in_the_way(model, one, whose, (&range, &reserved), row);
     }

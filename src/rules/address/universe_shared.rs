@@ -52,7 +52,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// Pairs whose pins clash slot by slot: that is reported there.
+/// Pairs of controllers with pins on the same slots, which `address/overlap` reports.
 fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
     let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
     let pairs = clashes.iter().filter_map(|clash| {
@@ -63,8 +63,8 @@ fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, Contro
     pairs.collect()
 }
 
-/// Two controllers in one universe. `before` is the last one before the second that is there too, and `free` a
-/// universe that nothing lies in and no other finding offers.
+/// Two controllers in one universe. `before` is the controller in that universe that comes right
+/// before the second; `free` is a universe that nothing lies in and no other finding offers.
 fn between(
     model: &Model,
     plan: &Plan,
@@ -76,7 +76,7 @@ fn between(
     let (first, second) = (name(one.controller), name(two.controller));
     let places = usage::places(model, plan);
     let of = |id: StringId| places[id];
-    // A pin that reaches into the other's universe is the thing to look at, else where the later one starts.
+    // If one of the two is there by a pin, that is the place, else where the later one starts.
     let pin = [two, one].into_iter().find_map(|row| of(row.first).1.map(|_| row));
     let later = &model.controllers[two.controller];
     let at = match pin {

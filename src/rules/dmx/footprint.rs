@@ -26,11 +26,11 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A fixture that does not fit where it falls.
+/// A fixture that reaches past the last slot of its output.
 pub struct Over {
     /// The fixture, and the reference in the wire.
     pub one: (StringId, Span),
-    /// Its controller, as an index of the model's.
+    /// Its controller, as an index of the model's controllers.
     pub controller: usize,
     /// The DMX output.
     pub output: Output,
@@ -38,11 +38,11 @@ pub struct Over {
     pub first: u64,
     /// The last slot it would take.
     pub last: u64,
-    /// Its pin.
+    /// The place of its pin, if it has one.
     pub pin: Option<Span>,
 }
 
-/// A fixture that does not fit.
+/// A fixture that does not fit, reported by itself.
 #[must_use]
 pub fn over(model: &Model, over: &Over) -> Diagnostic {
     let name = model.name_of(over.one.0);
@@ -85,7 +85,7 @@ pub fn over(model: &Model, over: &Over) -> Diagnostic {
     )
 }
 
-/// The slots of a DMX output that a universe of fewer than 512 slots leaves out, in words.
+/// The slots of a DMX output that a universe of fewer than 512 `slots` leaves out, in words.
 pub(in crate::rules) fn beyond(slots: u64) -> String {
     let last = u64::from(DMX_SLOTS);
     match last.saturating_sub(slots) {

@@ -1,4 +1,4 @@
-//! `dmx/full`: more than one universe on a DMX output.
+//! `dmx/full`: more slots on a DMX output than one universe has.
 
 use super::footprint::Over;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -27,7 +27,8 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// The fixtures of an output ask for too many slots; `over` is the first that does not fit.
+/// Fixtures that together need more slots (`asked`) than a universe has. `over` is the first that
+/// does not fit.
 #[must_use]
 pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnostic {
     let name = model.name_of(over.one.0);

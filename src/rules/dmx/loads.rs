@@ -1,4 +1,4 @@
-//! `dmx/loads`: more receivers on a DMX line than its driver is made for.
+//! `dmx/loads`: more unit loads on a DMX line than its driver is made for.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Model, Output};
@@ -34,8 +34,8 @@ pub const RULE: Rule = Rule {
 /// Unit loads that one driver is made for, in thousandths.
 const MOST: u64 = 32_000;
 
-/// A line with too many unit loads: its fixtures, what they load it with, and the one that is too much with its
-/// place among them.
+/// A DMX output with too many unit loads: its fixtures, their sum in thousandths, and the first
+/// fixture that is too much, with its number among them.
 fn told(
     at: Span,
     output: &str,

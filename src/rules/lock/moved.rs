@@ -1,4 +1,4 @@
-//! `lock/moved`: a string that kept its name and could not keep its place.
+//! `lock/moved`: a string that has its old name but could not keep its place.
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Sink, Words};
@@ -42,7 +42,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// Moves of one cause on one controller.
+/// What moves of one finding share: the cause, and the controllers before and now.
 type Key = (Cause, Option<ControllerId>, Option<ControllerId>);
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -71,7 +71,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// What holds for all the display is one finding; else each cause is one for each controller.
+/// A cause that holds for the whole display makes one finding. Any other makes one for each pair of
+/// controllers, the one before and the one now.
 fn key(plan: &Plan, past: &Past, moved: &Move) -> Key {
     match moved.cause {
         Cause::UniverseSize(_) | Cause::Compact => (moved.cause, None, None),
@@ -87,11 +88,11 @@ struct Scene<'a> {
     plan: &'a Plan,
     past: &'a Past,
     places: &'a [(Span, Option<Span>)],
-    /// The other choice, until a finding has named it.
+    /// A line that may hang elsewhere so that fewer slots move; `None` once a finding has named it.
     trade: Cell<Option<Trade>>,
 }
 
-/// Whether a string keeps its slots and only hangs on another output.
+/// Whether a string keeps its slots and is only plugged in at another output.
 #[must_use]
 pub fn is_only_plugged(plan: &Plan, past: &Past, one: &Move) -> bool {
     let placed = plan.of(one.string).zip(past.of(one.string));
@@ -103,7 +104,7 @@ pub fn is_only_plugged(plan: &Plan, past: &Past, one: &Move) -> bool {
 }
 
 impl Scene<'_> {
-    /// A string that keeps its slots and hangs on another output.
+    /// A string that keeps its slots and is plugged in at another output.
     fn plugged(&self, one: &Move) -> Diagnostic {
         let id = one.string;
         let name = shown(&self.model.name_of(id));
@@ -178,7 +179,7 @@ impl Scene<'_> {
         }
     }
 
-    /// What the other choice costs, where a string that keeps its port makes others move.
+    /// What it costs to keep a line on its port, and what it costs to hang it elsewhere.
     fn traded(&self, trade: &Trade) -> String {
         let line = self.model.lines.get(trade.line);
         let pieces = line.map_or(&[][..], |line| self.model.pieces_of(line)).iter();
@@ -211,7 +212,7 @@ impl Scene<'_> {
         }
     }
 
-    /// The reference in the wire.
+    /// Where the string's reference stands in its wire.
     fn place(&self, id: StringId) -> Span {
         self.places.get(id.index()).map_or(Span::default(), |place| place.0)
     }
@@ -221,7 +222,7 @@ impl Scene<'_> {
         was.map_or_else(String::new, |was| place_of(self.model, self.plan, self.past, id, was))
     }
 
-    /// Where it ended, and ends.
+    /// The last slot of a string, before and now.
     fn ends(&self, id: StringId) -> (String, String) {
         let was = self.past.of(id).map_or(0, |was| was.end().saturating_sub(1));
         let now = self.plan.of(id).map_or(0, |placed| placed.end);
@@ -246,7 +247,7 @@ impl Scene<'_> {
         }
     }
 
-    /// The place that the cause is at, and what to say there.
+    /// The place of a cause, and the text there.
     fn cause_at(&self, cause: Cause, of: StringId) -> Option<(Span, String)> {
         let string = |id: StringId, text: &str| {
             let name = shown(&self.model.name_of(id));
@@ -285,7 +286,7 @@ impl Scene<'_> {
     }
 }
 
-/// Where a string lay, as it is written in the lock, with the port if it hangs on another one now.
+/// Where a string lay, by the lock's universes, with its port if it is on another one now.
 fn place_of(model: &Model, plan: &Plan, past: &Past, id: StringId, was: &Was) -> String {
     let start = past.universe_slots.place(was.start);
     let placed = plan.of(id).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
@@ -312,8 +313,8 @@ fn port_of(plan: &Plan, id: StringId) -> Option<(ControllerId, Output)> {
     Some((port.controller, port.output))
 }
 
-/// Why a string could not stay, as half a sentence: "port 4 begins later because `heron[3]` was added to port 3, and
-/// `boathouse` numbers its ports consecutively".
+/// Why a string could not stay, as half a sentence: "port 4 lies elsewhere because `heron[3]` was
+/// added to port 3, and `boathouse` numbers its ports consecutively".
 #[must_use]
 pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) -> String {
     let name = |id: StringId| shown(&model.name_of(id));
@@ -391,7 +392,7 @@ fn unseated(model: &Model, plan: &Plan, why: Unseated, id: Option<StringId>) -> 
     }
 }
 
-/// What lies on an old place now, as half a sentence; `at` is where the display says so.
+/// What is at an old place now, as half a sentence; `at` is where the display says so.
 fn taken(model: &Model, at: Span) -> String {
     let because = |reason: &Option<Box<str>>| match reason {
         Some(reason) => format!(" (\"{}\")", shown(reason)),
@@ -433,7 +434,7 @@ fn taken(model: &Model, at: Span) -> String {
     }
 }
 
-/// A count in a sentence.
+/// A count in a sentence; 0 is `no`.
 fn counted(count: u64) -> String {
     match count {
         0 => "no".to_owned(),
@@ -441,7 +442,7 @@ fn counted(count: u64) -> String {
     }
 }
 
-/// What changed on a line, with the port where that is another one.
+/// What changed on a line, as half a sentence. The port is named where it is not `own`.
 fn changed(
     model: &Model,
     plan: &Plan,

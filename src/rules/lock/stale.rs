@@ -1,4 +1,4 @@
-//! `lock/stale`: under `--locked`, a lock that a build would change.
+//! `lock/stale`: with `--locked`, a lock that a build would change.
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Severity, Words};
@@ -37,10 +37,11 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// At most this many strings are shown, besides the first.
+/// At most this many places are shown, besides the first.
 const MOST_SHOWN: usize = 4;
 
-/// A lock that would change: the one before, with its name, if there was one, and the one that would be written.
+/// A lock that a build would change. `before` is its name and what it holds, if there is one.
+/// `next` is what a build would write.
 #[must_use]
 pub fn told(
     model: &Model,
@@ -89,11 +90,11 @@ pub fn told(
     places.take(MOST_SHOWN).fold(RULE.at(at, words), |finding, (at, label)| finding.and(at, label))
 }
 
-/// What is not the same in two locks.
+/// What differs between two locks.
 struct Changes {
-    /// How many of which kind.
+    /// How many changes there are of each kind, in words.
     words: Vec<String>,
-    /// What to show, moves first.
+    /// The places to show, each with its text; moves first.
     places: Vec<(Span, String)>,
 }
 
@@ -157,7 +158,7 @@ impl Changes {
     }
 }
 
-/// Whether a string of the same length is set up or stored in another way.
+/// Whether a string of the same length in both locks is set up otherwise, or stored in only one.
 fn is_remade(before: &Lock, next: &Lock, name: &str) -> bool {
     before.row(name).zip(next.row(name)).is_some_and(|(old, new)| {
         old.slots == new.slots
@@ -169,7 +170,7 @@ fn is_remade(before: &Lock, next: &Lock, name: &str) -> bool {
 const OTHER: &str = "would be set up in another way";
 const LONGER: &str = "would have another length";
 
-/// What there is any of, counted: how many, of what, and what one or more of them do.
+/// The counts above 0, in words. A row has a count, its noun, and the verb for one and for more.
 fn counted_words(counts: &[(usize, &str, [&str; 2])]) -> Vec<String> {
     let some = counts.iter().filter(|(count, ..)| *count > 0);
     let words = some.map(|(count, what, [one, more])| {
@@ -179,7 +180,7 @@ fn counted_words(counts: &[(usize, &str, [&str; 2])]) -> Vec<String> {
     words.collect()
 }
 
-/// What is not the same in the heads of two locks.
+/// What differs between the heads of two locks.
 fn heads(before: &Lock, next: &Lock) -> Vec<String> {
     let (old, new) = (before.universe_slots, next.universe_slots);
     let slots = (old != new).then(|| format!("universes have {new} slots instead of {old}"));

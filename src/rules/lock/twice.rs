@@ -36,13 +36,13 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// How many strings are shown, each with both lines.
+/// At most this many strings are shown, each with both lines.
 const MOST_SHOWN: usize = 3;
 
 const WHY: &str = "each side has programmed its show for its own addresses, and only one of the two is where the string is";
 
-/// Strings of which either line may be taken: both rows of each, at least one, and how many strings of the display would
-/// have to move with the first lines and with the second.
+/// Strings of which either line may be taken. `pairs` has both rows of each and is not empty.
+/// `moves` is how many strings of the display move with the first lines, and with the second.
 #[must_use]
 pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)) -> Diagnostic {
     let count = |count: usize| counted(count, "string");
@@ -63,7 +63,7 @@ pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)
     places(RULE.at(pairs.first().map(|pair| pair.0.at).unwrap_or_default(), words), of, pairs)
 }
 
-/// Strings that can lie at one of their two places only, all of the same side.
+/// Strings that can lie only at the place that one side has; for all of them it is the same side.
 #[must_use]
 pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagnostic {
     let names: Vec<String> =
@@ -92,7 +92,7 @@ pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagn
     finding
 }
 
-/// A controller that stands in the lock with two set-ups: both lines.
+/// A controller with two set-ups in the lock.
 #[must_use]
 pub fn set_up(lock: &str, first: &SetUp, second: &SetUp) -> Diagnostic {
     let name = shown(&first.name);

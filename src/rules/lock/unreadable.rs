@@ -1,4 +1,4 @@
-//! `lock/unreadable`: a lock that can't be read, or is not this display's.
+//! `lock/unreadable`: a lock that can't be read, or that belongs to another display.
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
@@ -50,42 +50,42 @@ fn told(
     RULE.at(at, Words { message, label: label.into(), why: WHY.to_owned(), help: help.into() })
 }
 
-/// What is wrong with a line.
+/// What is wrong with a line of the lock.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Fault<'t> {
-    /// It is no line that a lock has.
+    /// The line is of no kind that a lock has.
     Line,
-    /// It stands after the end.
+    /// The line stands after the line `...`, which ends a lock.
     BehindEnd,
-    /// A word that must be there is not.
+    /// The lock, or a row of it, lacks this word.
     Missing(&'t str),
-    /// A row says more than its format has.
+    /// A row has a word that its format does not have.
     Unknown,
-    /// The number of the format is none.
+    /// The format is not a valid number; its text.
     Format(&'t str),
-    /// The display's name is no text.
+    /// The display's name is not a text in quotes.
     Display,
-    /// The slots of a universe are no number that they can be.
+    /// The number of slots of a universe is not valid.
     UniverseSlots,
-    /// A rename that is none.
+    /// A rename does not have an old and a new name.
     Renamed,
-    /// A row's name is no name of a string.
+    /// A row's name can't be that of a string.
     Name,
-    /// A row's port is none.
+    /// A row's port can't be that of a controller.
     Port,
-    /// A row's start is no universe and slot.
+    /// A row's start is not a universe and a slot.
     Start,
-    /// The line of a controller is none.
+    /// A controller's line can't be understood.
     Controller,
-    /// A word of a row says what it can't.
+    /// This word of a row has a value that it can't have.
     Word(&'t str),
     /// A row takes no slots.
     Slots,
-    /// A row lies where no universe or slot is; the slots of a universe.
+    /// A row lies outside all universes; how many slots a universe has.
     Range(u32),
 }
 
-/// A line of the lock called `lock` that is not as it must be.
+/// A fault in a line of the lock called `lock`, other than a row.
 #[must_use]
 pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
     let (message, label, help) = match fault {
@@ -122,7 +122,7 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
     told(at, format!("`{}` {message}", shown(lock)), label, help)
 }
 
-/// The row of `name` in the lock called `lock`, and what is wrong with it.
+/// A fault in the row of `name` in the lock called `lock`.
 #[must_use]
 pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
     let (message, label, help) = match fault {
@@ -163,7 +163,7 @@ pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
     told(at, message, label, help)
 }
 
-/// A name that stands in the lock twice: both lines.
+/// A name that stands in the lock more than once; `first` is its first line.
 #[must_use]
 pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
     let (lock, name) = (shown(lock), shown(name));
@@ -176,7 +176,7 @@ pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
     .and(first, "first here")
 }
 
-/// Marks of a merge: the first, and the others.
+/// Conflict markers of a merge: the first, and the others.
 #[must_use]
 pub fn conflict(lock: &str, first: Span, others: &[Span]) -> Diagnostic {
     let lock = shown(lock);
@@ -195,7 +195,7 @@ pub fn conflict(lock: &str, first: Span, others: &[Span]) -> Diagnostic {
     finding
 }
 
-/// A newer format: what it says, and the newest that is known.
+/// A lock in a newer `format`; `known` is the newest that is read.
 #[must_use]
 pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
     told(
@@ -210,7 +210,7 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
     )
 }
 
-/// A text that is no lock at all.
+/// A file without the line `format:`.
 #[must_use]
 pub fn no_lock(file: &SourceFile) -> Diagnostic {
     told(
@@ -221,7 +221,7 @@ pub fn no_lock(file: &SourceFile) -> Diagnostic {
     )
 }
 
-/// A lock without a word in it.
+/// An empty lock.
 #[must_use]
 pub fn empty(file: &SourceFile) -> Diagnostic {
     told(
@@ -232,7 +232,7 @@ pub fn empty(file: &SourceFile) -> Diagnostic {
     )
 }
 
-/// A lock that ends in zero bytes, with their number.
+/// A lock that ends in `count` zero bytes.
 #[must_use]
 pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     let from = file.text.len() - count;
@@ -245,7 +245,7 @@ pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     )
 }
 
-/// A lock that was cut off: its last line.
+/// A lock that was cut off; `last` is its last line.
 #[must_use]
 pub fn cut_off(lock: &str, last: Span) -> Diagnostic {
     told(
@@ -256,7 +256,7 @@ pub fn cut_off(lock: &str, last: Span) -> Diagnostic {
     )
 }
 
-/// A lock that is no UTF-8 from a byte on.
+/// A lock that is not UTF-8; its first `valid` bytes are.
 #[must_use]
 pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
     let at = file.base + valid.min(file.text.len()) as u32;
@@ -270,7 +270,7 @@ pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
     )
 }
 
-/// A lock larger than any display needs; the most bytes.
+/// A lock that is too large; `most` is the limit in bytes.
 #[must_use]
 pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
     told(
@@ -281,7 +281,8 @@ pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
     )
 }
 
-/// Another display's lock: the name in the lock and that of the display, with the place of that.
+/// The lock of another display. `names` are the display's name in the lock and its own, `display`
+/// is where its own is written.
 #[must_use]
 pub fn others(lock: &str, at: Span, names: (&str, &str), display: Option<Span>) -> Diagnostic {
     let (lock, theirs, mine) = (shown(lock), shown(names.0), shown(names.1));

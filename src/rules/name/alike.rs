@@ -1,4 +1,4 @@
-//! `name/alike`: two names that a person takes for one.
+//! `name/alike`: two names that look the same to a person.
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -26,12 +26,12 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// Letters of other alphabets, each with the Latin one that it looks like, in lower case.
+/// Letters of other alphabets and the Latin letters that they look like, all in lower case.
 const LIKE_LATIN: [(&str, &str); 2] =
     [("авеёкмнорстухіїјѕԛԝһӏ", "abeekmhopctyxiijsqwhl"), ("αεικνορτυχ", "aeikvoptux")];
 
-/// A name as it looks: without capitals, with `-` for `_` and Latin letters for those that look like them. None where
-/// that is the name itself.
+/// A name as it looks: in lower case, with `-` for `_` and Latin letters for those that look like
+/// them. `None` where that is the name itself.
 #[must_use]
 pub fn looks(name: &str) -> Option<String> {
     let plain = |b: u8| b.is_ascii() && !b.is_ascii_uppercase() && b != b'_';

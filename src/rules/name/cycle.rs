@@ -27,10 +27,10 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// Of a ring of more its first few are named; its places are all labelled.
+/// In a larger ring, the message names only the first few. All its places are labelled.
 const MOST_NAMED: usize = 9;
 
-/// How to open a ring.
+/// How to break a ring.
 fn help(word: &str, names: &[String]) -> String {
     let first = names.first().map_or("", String::as_str);
     let last = names.last().map_or("", String::as_str);
@@ -51,7 +51,7 @@ fn help(word: &str, names: &[String]) -> String {
     }
 }
 
-/// A ring: each member's name and the place where it names the next, in order.
+/// A ring, by the word that links it: each member's name and where it names the next, in order.
 pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
     let names: Vec<String> = members.iter().map(|(name, _)| format!("`{name}`")).collect();
     let first = members.first().map_or(Span::default(), |(_, span)| *span);

@@ -38,7 +38,7 @@ pub fn beyond(span: Span, name: &str, number: i64, count: u32, declared: Span) -
         .and(declared, format!("declared with {count} here"))
 }
 
-/// Members asked of a prop that is no family.
+/// A reference to a member of a prop that is no family.
 pub fn no_family(span: Span, name: &str, declared: Span) -> Diagnostic {
     RULE.report(
         span,

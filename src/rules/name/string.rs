@@ -28,8 +28,8 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A string number that the prop does not have; `written` is the prop or member as the reference has it, `members` how
-/// many there are where it names none.
+/// A string number that the prop does not have. `written` is the prop or member as the reference
+/// has it; `members` is the size of a family, where the reference names no member.
 pub fn beyond(
     span: Span,
     (name, written): (&str, &str),
@@ -51,7 +51,7 @@ pub fn beyond(
         .and(declared, format!("{has} here"))
 }
 
-/// More places where data comes in than the prop has strings.
+/// One more place where data comes in than the prop has strings.
 pub fn places(span: Span, name: &str, count: u32, declared: Span) -> Diagnostic {
     let has = counted(count, "string");
     RULE.report(span, format!("`{name}` has {has}, this place is one more"))
@@ -64,7 +64,7 @@ pub fn places(span: Span, name: &str, count: u32, declared: Span) -> Diagnostic 
         .and(declared, format!("{has} here"))
 }
 
-/// A string name that none of the prop's strings has.
+/// A name that no string of the prop has; `known` are the names that they have.
 pub fn no_name(
     span: Span,
     name: &str,
@@ -87,7 +87,7 @@ pub fn no_name(
         .and(declared, "its strings are declared here")
 }
 
-/// A string asked of a fixture.
+/// A reference to a string of a fixture.
 pub fn of_fixture(span: Span, name: &str, declared: Span) -> Diagnostic {
     RULE.report(span, format!("`{name}` is a fixture and has no strings"))
         .label("a fixture has slots, no strings")

@@ -56,7 +56,7 @@ pub fn second_display(second: Span, first: Span) -> Diagnostic {
         .and(first, "the first one")
 }
 
-/// One name given up or taken by two renames.
+/// A name that is the old one, or the new one, of two renames.
 pub fn renamed_twice(second: Span, first: Span, name: &str) -> Diagnostic {
     let name = shown(name);
     RULE.report(second, format!("`{name}` stands in two renames"))
@@ -66,7 +66,7 @@ pub fn renamed_twice(second: Span, first: Span, name: &str) -> Diagnostic {
         .and(first, "first here")
 }
 
-/// A rename from a name that is still declared.
+/// A rename whose old name is still declared.
 pub fn still_there(span: Span, old: &str, new: &str, declared: Span) -> Diagnostic {
     let (old, new) = (shown(old), shown(new));
     RULE.report(span, format!("`{old}` is renamed to `{new}` and still declared"))

@@ -27,7 +27,8 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A name of some kind (`prop`, `node`, …) that nothing declares; `other` is the kind of what does have it.
+/// A name of some kind (`prop`, `node`, …) that nothing declares. `known` are the names of this
+/// kind, `other` is another kind that has the name.
 pub fn name<'n>(
     span: Span,
     kind: &str,
@@ -63,8 +64,7 @@ pub fn name<'n>(
     finding.fix_near(span, &near)
 }
 
-/// A chip that nothing declares and that is not known beforehand; `near` are those that may be meant, all with as many
-/// slots a node as this one would have.
+/// A chip that is neither declared nor built in; `near` are the chips that may be meant.
 pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
     let written = shown(written);
     let help = if near.is_empty() {
@@ -82,7 +82,8 @@ pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
     finding.fix_near(span, near)
 }
 
-/// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is what the second one is, `meant` the statement as it is meant.
+/// `wire fox: shed.2` for `wire shed.2: fox`; `kind` is the kind of `shed`, `meant` the statement
+/// put right.
 pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) -> Diagnostic {
     let (target, meant) = (shown(target), shown(meant));
     RULE.report(span, format!("a `wire` names the prop `{target}` before its port"))
@@ -92,7 +93,7 @@ pub fn swapped(span: Span, target: &str, item: Span, kind: &str, meant: &str) ->
         .and(item, format!("this is a {kind}"))
 }
 
-/// `fox1` or `shed1` where there is a family or a controller of the name before the number; `meant` is what says it.
+/// `fox1` or `shed1`, where `fox` is a family or `shed` has ports; `meant` is `fox[1]` or `shed.1`.
 pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnostic {
     let written = shown(written);
     RULE.report(span, format!("no {kind} is named `{written}`"))
@@ -102,7 +103,7 @@ pub fn numbered(span: Span, kind: &str, written: &str, meant: &str) -> Diagnosti
         .suggest(format!("write `{meant}`"), vec![Edit { span, text: meant.to_owned() }])
 }
 
-/// `prop NAME[N]` of a family that is not declared.
+/// `prop NAME[N]` of a family that nothing declares.
 pub fn family<'n>(span: Span, written: &str, known: impl Iterator<Item = &'n str>) -> Diagnostic {
     let near = nearest(written, known);
     let written = shown(written);
@@ -117,8 +118,8 @@ pub fn family<'n>(span: Span, written: &str, known: impl Iterator<Item = &'n str
     finding.fix_near(span, &near)
 }
 
-/// A name in arithmetic that no `let` gives a value; `subtraction` is what was likely meant by a name such as
-/// `side-1`.
+/// A name in arithmetic that no `let` declares. For a name such as `side-1`, `subtraction` is what
+/// was likely meant.
 pub fn number<'n>(
     span: Span,
     written: &str,
@@ -154,7 +155,7 @@ pub fn number<'n>(
     }
 }
 
-/// A file that is not there.
+/// An included file that does not exist.
 pub fn file(span: Span, path: &str) -> Diagnostic {
     let path = shown(path);
     RULE.report(span, format!("there is no file `{path}`"))

@@ -49,7 +49,7 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
         .help(help)
 }
 
-/// A receiver that has the name of a controller, which a wire then means.
+/// A receiver with the name of a controller; a wire with this name means the controller.
 fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
     let name = shown(name);
     RULE.report(at, format!("receiver `{name}` has the name of a controller and is never used"))
@@ -59,7 +59,7 @@ fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
         .and(controller, "the controller of this name")
 }
 
-/// A chain that has skips or leads and no string.
+/// A chain of skips or leads without a string.
 pub fn empty_chain(span: Span) -> Diagnostic {
     RULE.report(span, "a chain has no string")
         .label("nothing here can be lit")
@@ -67,8 +67,8 @@ pub fn empty_chain(span: Span) -> Diagnostic {
         .help("name what hangs on this line, as in `star -> skip 3`, or remove the chain")
 }
 
-/// Controllers and receivers that nothing came to lie on. Where something has no place yet, what is free may
-/// be just what it needs, so nothing is reported.
+/// Reports controllers and receivers without strings. One that a string without a port may still
+/// need is left out.
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let homeless = homeless(model, plan);
     for (id, controller) in model.controllers.pairs() {
@@ -97,7 +97,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// Where strings without a place may come to lie: the controllers that their wires name, `None` for any.
+/// The controllers that strings without a port may need, by their wires; `None` stands for any.
 fn homeless(model: &Model, plan: &Plan) -> BTreeSet<Option<ControllerId>> {
     let lines = model.lines.iter().filter(|line| {
         model.pieces_of(line).iter().any(|piece| match piece.kind {

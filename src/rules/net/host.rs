@@ -29,19 +29,20 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// Whether a text can be the address of one device: an IP address (no multicast, no broadcast), or a name of letters, digits, `-`, `_` and dots.
+/// Whether a text can be the address of one device: an IP address (no multicast, no broadcast), or
+/// a name of letters, digits, `-`, `_` and dots.
 #[must_use]
 pub fn is_lawful(host: &str) -> bool {
     let host = host.trim();
     match host.parse::<IpAddr>() {
-        // Sent to one of these, data would reach every device, or none.
+        // Data for one of these would reach many devices or none.
         Ok(IpAddr::V4(ip)) => {
             return !(ip.is_multicast() || ip.is_broadcast() || ip.is_unspecified());
         }
         Ok(IpAddr::V6(ip)) => return !(ip.is_multicast() || ip.is_unspecified()),
         Err(_) => {}
     }
-    // Digits and dots alone are meant as an address, so they have to be one.
+    // A name has a letter: digits and dots alone are meant as an address, but are none.
     let name = host.chars().any(|c| c.is_alphabetic());
     let lawful = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
     name && host.len() <= MOST_BYTES
@@ -49,7 +50,7 @@ pub fn is_lawful(host: &str) -> bool {
         && !host.split('.').any(str::is_empty)
 }
 
-/// Whether it is the address of a multicast group.
+/// Whether a text is the address of a multicast group.
 fn is_group(host: &str) -> bool {
     host.trim().parse::<IpAddr>().is_ok_and(|ip| ip.is_multicast())
 }
@@ -78,7 +79,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let Some(host) = &controller.host else {
             continue;
         };
-        // One from an inventory that this display makes no use of is not on its network.
+        // A controller from a `stock` file that the display does not use is not on its network.
         if controller.stock && taken.ports.is_empty() {
             continue;
         }

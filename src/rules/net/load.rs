@@ -1,4 +1,4 @@
-//! `net/load`: more than the link carries.
+//! `net/load`: more data than a network link carries.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::model::{Controller, ControllerId, Model};
@@ -33,16 +33,17 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// Bits a second of a controller's link: 100BASE-TX.
+/// What a controller's link carries, in bits a second: 100BASE-TX.
 const LINK: u64 = 100_000_000;
 
-/// Bits a second of the link of the machine that plays the show: 1000BASE-T.
+/// What the link of the machine that plays the show carries, in bits a second: 1000BASE-T.
 const TRUNK: u64 = 1_000_000_000;
 
-/// Universes that are looked at in all. Whoever mirrors more than these has long been reported.
+/// Universes that are looked at in all, over all controllers, which bounds the time.
 const MOST_HEARD: usize = 4_000_000;
 
-/// Bits a second that some universes, by the highest slot of each, cost at the frame rate, Ethernet's share included.
+/// Bits a second that universes cost at the frame rate, with what Ethernet adds. `slots` has the
+/// highest slot of each universe.
 #[must_use]
 pub fn bits_a_second(model: &Model, controller: &Controller, slots: &[u32]) -> u64 {
     let frame = u128::from(controller.input.protocol.wire_bits(slots));
@@ -54,7 +55,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let (mut total, mut multicast) = (0_u64, 0_u64);
     let (mut over, mut flooded) = (None, None);
     let (mut looked_at, mut listening) = (0, 0);
-    // What one packet brings to all that listen is sent by the machine once.
+    // By universe: whether it was counted as multicast. The machine sends its packets once for all.
     let mut grouped = vec![false; *UNIVERSES.end() as usize + 1];
     for (index, controller) in model.controllers.iter().enumerate() {
         let mut heard = usage::heard(model, plan, ControllerId::from(index));
@@ -94,7 +95,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     if let Some(controller) = over {
         sink.push(trunk(model, total, controller));
     }
-    // What a single controller is sent is no news to any other.
+    // With a single controller, no other gets its data.
     if let Some(controller) = flooded.filter(|_| listening > 1) {
         sink.push(flood(model, multicast, controller));
     }

@@ -38,7 +38,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let outside = ports.flat_map(usage::strings).find_map(|(id, at)| {
             let placed = plan.of(id)?;
             let ends = [placed.start, placed.end].map(|channel| plan.universe_slot(channel).0);
-            // Beyond the last universe of all is reported by `address/range`.
+            // A universe that does not exist at all is reported by `address/range`.
             let carried =
                 |universe: &u32| !range.contains(universe) && UNIVERSES.contains(universe);
             Some((id, at, ends.into_iter().find(carried)?))

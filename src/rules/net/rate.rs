@@ -1,4 +1,4 @@
-//! `net/rate`: universes sent more often than their standard asks for.
+//! `net/rate`: universes sent more often than their standard allows by default.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{DMX_SLOTS, dmx_packet, dmx_slots};
@@ -38,7 +38,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     if most == DMX_SLOTS {
         return;
     }
-    // By clause: the first controller it is about, how many controllers, how many universes.
+    // By clause of a standard: the first controller, how many controllers, how many universes.
     let mut found: Vec<(Pace, &Controller, usize, usize)> = Vec::new();
     for (index, controller) in model.controllers.iter().enumerate() {
         let Some(pace) = controller.input.protocol.pace() else {
@@ -47,7 +47,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let id = ControllerId::from(index);
         let heard = usage::heard(model, plan, id);
         let dmx = dmx_universes(plan, id);
-        // A DMX output that can't keep up is `port/time`.
+        // A DMX output that can't keep up is reported by `port/time`.
         let over = |row: &Heard| match row.highest > most {
             true => !dmx.contains(&row.universe),
             false => !pace.of_its_slots,

@@ -1,4 +1,4 @@
-//! `place/no-room`: no port can take it.
+//! `place/no-room`: strings or fixtures for which no port or DMX output was found.
 
 mod cure;
 
@@ -33,82 +33,83 @@ pub const RULE: Rule = Rule {
 /// Why ports were passed over, and what would have been needed.
 #[derive(Debug)]
 pub struct Tried {
-    /// Each reason with its ports, as in "4 ports do not drive `ws2815`".
+    /// Each reason with its ports: "4 ports do not drive `ws2815`".
     pub reasons: Vec<String>,
-    /// What to say where there are none at all, as in "there is no DMX output".
+    /// The text where there are no ports at all: "there is no DMX output".
     pub none: &'static str,
-    /// What is missing, as in "a free port that drives `ws2815`".
+    /// What is missing: "a free port that drives `ws2815`".
     pub missing: String,
 }
 
-/// A line that asks for a port.
+/// A line that needs a port.
 #[derive(Debug, Clone)]
 pub struct Asker {
-    /// Its first string, with the reference.
+    /// Its first string, with the place of the reference.
     pub first: (StringId, Span),
     /// How many strings it has.
     pub strings: usize,
-    /// Nodes, or slots of fixtures.
+    /// Its size: nodes, or slots for fixtures.
     pub size: u64,
-    /// Where it may go.
+    /// The target of its wire, with its place.
     pub target: (Target, Span),
 }
 
-/// What lines that clash lack.
+/// What is missing for lines that clash.
 #[derive(Debug)]
 pub enum Lack {
-    /// Any port at all: why each was passed over.
+    /// Any port at all; why each was passed over.
     Any(Tried),
-    /// Ports: so many are needed at least, and so many have room.
+    /// Ports.
     Ports {
-        /// Needed.
+        /// How many are needed at least.
         needed: u64,
-        /// With room.
+        /// How many have room.
         free: u64,
     },
-    /// Slots of universes: so many are needed, and so many are left.
+    /// Slots of universes.
     Slots {
-        /// Needed.
+        /// How many are needed.
         needed: u64,
-        /// Left.
+        /// How many are left.
         left: u64,
     },
-    /// There are ports enough, but the sizes do not go into the rooms: so many ports have so much room.
+    /// A way to fit the sizes into the ports, of which there are enough. A row is a room, in nodes
+    /// or slots, and how many ports have it.
     Sizes(Vec<(u64, usize)>),
-    /// Not known: the search ended before it found room for these or a proof that there is none.
+    /// Not known: the search ended without room for all and without a proof that there is none.
     Unproven {
-        /// Lines that found a port.
+        /// Lines that have a port.
         placed: usize,
-        /// All lines that asked for one.
+        /// All lines that need one.
         all: usize,
-        /// Nodes or slots of those that found none.
+        /// Nodes or slots of those that have none.
         size: u64,
     },
 }
 
-/// Lines that find no room together, though each smaller set of them does.
+/// Lines that have no room together, though without any one of them the others have.
 #[derive(Debug)]
 pub struct Clash {
-    /// The lines, by file order; never empty.
+    /// The lines, in file order; never empty.
     pub lines: Vec<Asker>,
     /// Whether they are fixtures.
     pub fixtures: bool,
-    /// What they lack.
+    /// What is missing for them.
     pub lack: Lack,
-    /// Which ports are left out, as in "2 ports are reserved".
+    /// Which ports are left out: "2 ports are reserved".
     pub passed: Vec<String>,
-    /// What set the limits, each with its place.
+    /// The settings that limit the ports, each with its place and text.
     pub limits: Vec<(Span, String)>,
-    /// What is missing, where nothing nearer helps.
+    /// What to add where there are no cures.
     pub missing: String,
-    /// What helps, nearest first; each was tried.
+    /// What helps, in the order in which it is offered; each was tried.
     pub cures: Vec<Cure>,
 }
 
-/// Lines that are named one by one.
+/// At most this many lines are named one by one.
 const MOST_NAMED: usize = 4;
 
-/// Lines find no room together.
+/// Lines that have no room together.
 #[must_use]
 pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     let first = clash.lines.first()?;
@@ -219,7 +220,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
     }
 }
 
-/// Which chips a port must drive for the lines.
+/// Which chips the ports must drive for the lines; empty for fixtures and nodes without a chip.
 fn drives(model: &Model, clash: &Clash) -> String {
     let chips = clash.lines.iter().filter_map(|line| model.chip_of(line.first.0));
     let mut chips: Vec<&str> = chips.map(|chip| &*chip.name).collect();
@@ -231,7 +232,7 @@ fn drives(model: &Model, clash: &Clash) -> String {
     }
 }
 
-/// The lines by their first strings.
+/// The lines, named by their first strings.
 fn names(model: &Model, lines: &[Asker]) -> String {
     let named = if lines.len() > MOST_NAMED + 1 { MOST_NAMED } else { lines.len() };
     let mut names: Vec<String> = lines
@@ -267,8 +268,8 @@ fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
     format!("no port of {place} can take `{name}`{others}: {reasons}")
 }
 
-/// Nothing can take a line, where it is not known what it clashes with. `first` is its first string, with the reference;
-/// `more` counts further strings of the same prop.
+/// A line that no port can take, where it is not known what it clashes with. `first` is its first
+/// string with the reference; `more` counts further strings of the same prop.
 #[must_use]
 pub fn no_room(
     model: &Model,

@@ -1,4 +1,4 @@
-//! `port/nodes`: more nodes (or slots) on a port than it was said to take.
+//! `port/nodes`: more nodes (or slots) on a port than its limit allows.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{Load, PortLimit};
@@ -37,7 +37,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         };
         let total = u64::from(port.nodes) + u64::from(port.skipped);
-        // The plan's figure is at most the set limit.
+        // The plan's limit is never above the one that is set, so this is in order.
         if port.nodes > 0 && port.limit.is_some_and(|most| total <= u64::from(most)) {
             continue;
         }
@@ -49,7 +49,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                     sink.push(over(model, port, most, total, "node"));
                 }
             }
-            // Pixels on a port that counts slots are `wire/kind`'s to tell.
+            // Nodes on a port that counts slots are reported by `wire/kind`.
             PortLimit::Slots(_) if port.nodes > 0 => continue,
             PortLimit::Slots(most) => {
                 if port.slots > most.value {
@@ -88,11 +88,11 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
 struct Over {
     /// Its place.
     at: Span,
-    /// What to call it.
+    /// Its name in a sentence.
     what: String,
-    /// Its own length, if it is a string.
+    /// Its own length in nodes or slots, if it is a string.
     length: Option<u64>,
-    /// How many strings lie before and after it.
+    /// How many strings are before and after it on the port.
     strings: (usize, usize),
 }
 
@@ -125,7 +125,7 @@ fn first_over(model: &Model, port: &PortPlan, most: u64, slots: bool) -> Over {
     Over::default()
 }
 
-/// What to do: move the string that does not fit, or cut it if no port of this kind can take it.
+/// What to do: move the string that does not fit, or cut it if it alone is over the limit.
 fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> String {
     let name = plug_name(model, port, None);
     let most = u64::from(most.max(1));

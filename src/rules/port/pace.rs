@@ -32,7 +32,7 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// By chip, the first node with it and the ports where it hangs.
+/// By chip: the first make of node with it, and on how many ports it is.
 type Unpaced<'a> = BTreeMap<ChipId, (&'a NodeKind, &'a Chip, u32)>;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -66,7 +66,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// The clocked chips without a rate on a port, each once.
+/// The clocked chips without a rate on a port, each once, with the first make of node that has it.
 fn unpaced<'a>(model: &'a Model, port: &PortPlan) -> Vec<(ChipId, &'a NodeKind, &'a Chip)> {
     let mut found: Vec<(ChipId, &NodeKind, &Chip)> = Vec::new();
     for (id, _) in strings(port) {

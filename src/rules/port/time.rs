@@ -42,18 +42,18 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
 
 fn pixel(model: &Model, port: &PortPlan, number: u32, sink: &mut Sink) {
     let total = u64::from(port.nodes) + u64::from(port.skipped);
-    // The plan's figure is the smaller of the set limit and what a frame has time for.
+    // The plan's limit is at most what a frame has time for, so this is in time.
     if port.limit.is_some_and(|most| total <= u64::from(most)) {
         return;
     }
     let receivers = port.pieces.iter().filter_map(|piece| piece.receiver);
     match PortLimit::of(model, port.controller, number, receivers) {
         PortLimit::Slots(_) => return,
-        // Told as `port/nodes`; what is too long for its port is no second fault.
+        // Reported as `port/nodes`; one fault makes one finding.
         PortLimit::Nodes(most) if total > u64::from(most.value) => return,
         PortLimit::Nodes(_) | PortLimit::Time => {}
     }
-    // What hangs after a piece makes it no shorter.
+    // Each piece only adds time, so if the whole line is in time, every part of it is.
     let mut load = Load::default();
     port.pieces.iter().for_each(|piece| load.add(model, piece.piece.kind));
     if load.in_time(model) {
@@ -155,13 +155,13 @@ fn hertz(mhz: u64) -> String {
     format!("{} Hz", decimal(i64::try_from(mhz).unwrap_or(i64::MAX), 1_000))
 }
 
-/// A rate that is sure to work: whole hertz, or a tenth below one.
+/// A rate that surely works: rounded down to whole hertz, or below 1 Hz to tenths.
 fn rounded(mhz: u64) -> String {
     let step = if mhz >= 1_000 { 1_000 } else { 100 };
     hertz((mhz / step * step).max(1))
 }
 
-/// One frame in milliseconds, rounded down so that what is too long never reads as just right.
+/// The time of one frame in milliseconds, rounded down so that what is too long never seems to fit.
 fn frame_words(model: &Model) -> String {
     let hundredths = 100_000_000 / model.display.frame_rate_mhz.max(1);
     format!("{} ms", decimal(i64::try_from(hundredths).unwrap_or(i64::MAX), 100))

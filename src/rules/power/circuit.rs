@@ -30,7 +30,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// Holds every circuit against its breaker.
+/// Checks the load of every circuit against its breaker.
 pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     for (id, circuit) in model.circuits.pairs() {
         let (Some(volts), Some(breaker)) = (circuit.volts, circuit.breaker) else {

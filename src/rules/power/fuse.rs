@@ -1,4 +1,4 @@
-//! `power/fuse`: a fuse over its current or over a conductor, or a fuse that is missing.
+//! `power/fuse`: a fuse that carries too much, is too large for a conductor, or is missing.
 
 mod conductor;
 mod current;

@@ -47,16 +47,16 @@ pub const RULE: Rule = Rule {
 struct Most {
     /// In microamperes, not below 0.
     ua: i64,
-    /// Whether it is the minus.
+    /// Whether it flows in the minus.
     minus: bool,
     /// Whether it flows against the usual direction.
     back: bool,
-    /// The node there; 0 for none.
+    /// The node where it flows; 0 for none.
     node: u32,
 }
 
 impl Most {
-    /// Of a plus and a minus, in microamperes; a difference that nobody measures is none.
+    /// The larger current of a plus and a minus, in microamperes; the minus only if 1 mA larger.
     fn of(plus: i64, minus: i64) -> Self {
         const TRIFLE: u64 = 1_000;
         let more = minus.unsigned_abs() > plus.unsigned_abs().saturating_add(TRIFLE);
@@ -71,7 +71,7 @@ impl Most {
     }
 }
 
-/// Which conductor.
+/// What a conductor belongs to.
 #[derive(Clone, Copy)]
 enum Which<'a> {
     Power(&'a PowerFeed),
@@ -102,16 +102,17 @@ struct Conductor<'a> {
     which: Which<'a>,
     /// Where it is written.
     at: Span,
-    /// Where its size is set, if that is another place.
+    /// Where its size is set, if not there.
     set: Option<Span>,
     gauge: Gauge,
     most: Most,
 }
 
-/// Conductors whose size is set in one place: the worst of them, and the strings or leads that they are.
+/// By the place where the size is set and by severity: the conductor with the most current, and the
+/// ids of all of them (strings, sections, points of injection), to count them.
 type Found<'a> = BTreeMap<(Span, Severity), (Conductor<'a>, BTreeSet<u32>)>;
 
-/// How grave currents are for a conductor, at the level that is allowed and at full.
+/// How serious the currents in a conductor are, at the level that is allowed and at full level.
 fn grave(gauge: Gauge, allowed: Most, full: Option<Most>) -> Option<(Severity, Most)> {
     let may = capacity(gauge).most_ua;
     if allowed.ua > may {
@@ -124,7 +125,7 @@ fn grave(gauge: Gauge, allowed: Most, full: Option<Most>) -> Option<(Severity, M
     }
 }
 
-/// Holds every conductor against its table: what is set in one place is reported once.
+/// Checks every conductor against its table. Those whose size is set in one place are one finding.
 pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
     let mut found = Found::new();
     leads(model, loads, &mut found);

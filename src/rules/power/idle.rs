@@ -31,14 +31,14 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A lead that carries less feeds nothing, in microamperes.
+/// A lead that carries less than this feeds nothing, in microamperes.
 const LEAST: u64 = 1_000;
 
 /// Reports every injection with a point that feeds nothing.
 pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
     let idle = |tap: &TapLoad| {
         let section = &study.sections[tap.section];
-        // Where no draw is known, or nothing is lit, no current says nothing.
+        // Without a known draw, or at level 0, a current of 0 proves nothing.
         let known = section.silent == 0 && section.level > 0;
         known && !tap.left_out && tap.ua.unsigned_abs() < LEAST
     };

@@ -36,7 +36,8 @@ fn why(more: bool) -> String {
     }
 }
 
-/// A supply whose voltage is not that of what it feeds: `what` is made for `wants` millivolts, as `said` has it.
+/// A supply whose voltage differs from what it feeds: `what` is made for `wants`, in millivolts.
+/// `None` where they agree or the supply's voltage is not known.
 #[must_use]
 pub fn feed(
     model: &Model,

@@ -31,8 +31,8 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// An injection from a supply other than the one that feeds the line already, which `first` says. `last`: at one of its
-/// points no node comes after it.
+/// An injection from another supply than `other`, which feeds the line already at `first`. `last`
+/// says whether one of its points has no node after it.
 #[must_use]
 pub fn joined(
     model: &Model,
@@ -53,7 +53,7 @@ pub fn joined(
     .and(first, format!("`{other}` feeds the same plus here"))
 }
 
-/// A cut where no node comes after it would leave the injection with nothing to feed.
+/// What to do. A cut is not offered after the last node: the injection would feed nothing.
 fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String {
     let cut = "cut the plus before this point and write `apart` after the statement";
     let string = injection.strings.first().copied();

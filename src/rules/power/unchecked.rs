@@ -30,17 +30,17 @@ pub const RULE: Rule = Rule {
 
 /// Why some nodes could not be checked.
 pub struct Reason {
-    /// What is missing: "without `draw`".
+    /// The reason after the number of nodes: "without `draw`".
     pub what: &'static str,
-    /// What to write, where that helps: "`draw`".
+    /// The setting that would help, if one would: "`draw`".
     pub setting: Option<&'static str>,
     /// How many nodes.
     pub nodes: u64,
-    /// The first make of node or the first string of them.
+    /// The place of the first of them: a make of node or a string.
     pub at: Span,
 }
 
-/// All reasons of a display; `None` where there are none.
+/// All reasons of a display in one finding; `None` where there are none.
 #[must_use]
 pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
     let first = reasons.first()?;

@@ -29,8 +29,8 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// Ports of one controller or receiver that nothing feeds: the first one, its first string, how many more there are, and
-/// a supply that could.
+/// Ports of one controller or receiver that nothing feeds: the first, its first string that draws,
+/// how many more ports there are, and a supply that could feed them.
 #[must_use]
 pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> Diagnostic {
     let others = match more {

@@ -43,9 +43,9 @@ pub struct Case<'a> {
     pub section: &'a Section,
     /// The first node under its floor.
     pub low: Low,
-    /// What would help; nothing where it was not looked for.
+    /// What would help; `None` where that was not searched for.
     pub cure: Option<Cure>,
-    /// The line whose finding gives the injections for this one too.
+    /// Another line whose finding has the injections for this one too.
     pub told_at: Option<&'a Section>,
 }
 
@@ -54,7 +54,7 @@ impl Case<'_> {
         port_of(model, plan, self.section)
     }
 
-    /// The statements that its finding gives.
+    /// The injections that its own finding has.
     fn inject(&self) -> &[Remedy] {
         let own = self.cure.as_ref().filter(|_| self.told_at.is_none());
         own.map_or(&[], |cure| &cure.inject)
@@ -69,7 +69,7 @@ fn port_of(model: &Model, plan: &Plan, section: &Section) -> String {
     }
 }
 
-/// A node under its floor at the level that is allowed; `feed` is the statement its power comes from.
+/// A node under its floor at the level that is allowed; `feed` is the statement that feeds it.
 #[must_use]
 pub fn allowed(
     model: &Model,
@@ -120,7 +120,8 @@ pub fn allowed(
     finding.suggest("feed it in more places", vec![edit])
 }
 
-/// Lines of one controller that go under their floor at full level only; the worst of them, and how many more there are.
+/// Lines of one controller with nodes under their floor at full level only: the worst of them, and
+/// how many others there are.
 #[must_use]
 pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     let low = &case.low;
@@ -153,10 +154,10 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     .weighing(Severity::Advice)
 }
 
-/// Statements that are written out in a help; more are left to the command that writes them.
+/// At most this many statements are written out in a help; for more it names the command.
 const MOST_WRITTEN: usize = 4;
 
-/// What is to be added; empty for nothing.
+/// Which injections to add, in words; empty for none.
 fn added(model: &Model, remedies: &[Remedy], command: &str) -> String {
     match remedies.len() {
         0 => String::new(),

@@ -1,4 +1,4 @@
-//! `rename/forgotten`: a name that is gone and one of the same shape that is new.
+//! `rename/forgotten`: a prop that is gone and a new one with the same strings.
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Severity, Sink};
@@ -34,10 +34,10 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// The strings of a prop: what stands after its name, and the slots of each.
+/// The strings of a prop: for each, what follows the prop's name in its own, and its slots.
 type Shape<'a> = Vec<(&'a str, u64)>;
 
-/// What has one shape: the names that are gone, with their lines in the lock, and the props that are new.
+/// Props of one shape: names that are gone, with their lines in the lock, and props that are new.
 type Alike<'a> = (Vec<(&'a str, Span)>, Vec<PropId>);
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
@@ -52,7 +52,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     for freed in &past.freed {
         let end = freed.name.find(['[', '.']).unwrap_or(freed.name.len());
         let (name, rest) = freed.name.split_at(end);
-        // What did not parse may be where it is declared, or renamed.
+        // Words that did not parse may declare or rename it.
         if !there.contains(name) && !model.gaps.words.contains(name) {
             let (shape, _) = gone.entry(name).or_insert((Vec::new(), freed.was.at));
             shape.push((rest, freed.was.slots));
@@ -99,7 +99,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// The strings of props of which the lock has none: name and slots.
+/// The strings of props that have no string in the lock, each with its name and slots.
 fn new_names(model: &Model, plan: &Plan, past: &Past) -> Vec<(StringId, String, u64)> {
     let known = |id: u32| past.of(StringId(id)).is_some();
     let props = model.props.iter().filter(|prop| !prop.strings().any(known));

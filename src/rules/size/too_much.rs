@@ -1,5 +1,5 @@
-//! `size/too-much`: a short text that asks for more than can be worked out in the time and memory that a
-//! display may take.
+//! `size/too-much`: a text that stands for more than the compiler takes, which bounds time and
+//! memory.
 
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::rules::{Page, Rule};
@@ -36,7 +36,7 @@ fn finding(at: Span, message: String, label: String, help: String) -> Diagnostic
     RULE.report(at, message).label(label).why(why).help(help)
 }
 
-/// More strings and fixtures than a display of this length may have; `at` is what makes them too many.
+/// More strings and fixtures than a display may have; `at` is what makes them too many.
 #[must_use]
 pub fn strings(at: Span, most: u32) -> Diagnostic {
     let all = counted(most, "string");
@@ -70,7 +70,7 @@ pub fn points(at: Span, most: u32) -> Diagnostic {
     )
 }
 
-/// References that name more strings, all together, than they may.
+/// References that together name more strings than allowed; from the one at `at` on.
 #[must_use]
 pub fn picked(at: Span, most: u64) -> Diagnostic {
     finding(
@@ -81,7 +81,7 @@ pub fn picked(at: Span, most: u64) -> Diagnostic {
     )
 }
 
-/// A row of `same as` of `same as` that is too long.
+/// A prop that shows one that shows another, and so on, over more than `most` steps.
 #[must_use]
 pub fn same_as(at: Span, most: usize) -> Diagnostic {
     finding(

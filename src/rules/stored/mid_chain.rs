@@ -36,29 +36,29 @@ const MOST_NAMED: usize = 3;
 
 /// A line that closes up.
 pub struct Closing<'a> {
-    /// Its output.
+    /// The output that the line is on.
     pub port: &'a PortPlan,
-    /// The stored strings that others hang after, with their references; at least one.
+    /// Its stored strings that have others after them, with their references; at least one.
     pub away: &'a [(StringId, Span)],
-    /// The strings on it that move; at least one.
+    /// The strings on the line that move; at least one.
     pub moved: &'a [StringId],
-    /// How many strings of other lines move too, where this line alone closes up.
+    /// How many strings of other lines move too, if only this line closes up.
     pub elsewhere: usize,
     /// The first reference after a stored string.
     pub behind: Span,
-    /// What moves fewer strings, the fewest first.
+    /// Changes with which fewer strings move, the fewest first.
     pub ways: Vec<Way>,
 }
 
-/// A way that moves fewer strings.
+/// A change with which fewer strings move.
 pub struct Way {
-    /// What to write.
+    /// The change.
     pub fix: Fix,
-    /// How many strings of the display move then.
+    /// How many strings of the display still move.
     pub left: usize,
 }
 
-/// A line that closes up because something on it is stored.
+/// A line that closes up because strings on it are stored.
 #[must_use]
 pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     let away: Vec<StringId> = closing.away.iter().map(|(id, _)| *id).collect();
@@ -108,7 +108,7 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     ways.fold(finding, |finding, way| finding.choice(way.fix.clone()))
 }
 
-/// The names of strings, the first few.
+/// The names of the first few strings, and how many more there are.
 fn named(model: &Model, strings: &[StringId]) -> String {
     let mut names: Vec<String> =
         strings.iter().take(MOST_NAMED).map(|id| format!("`{}`", model.name_of(*id))).collect();

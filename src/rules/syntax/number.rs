@@ -34,7 +34,7 @@ pub const RULE: Rule = Rule {
 
 const OUTSIDE: &str = "a value outside its range can't be set on any controller or fixture";
 
-/// Why a value that `what` names may not lie outside its range.
+/// Why a value may not lie outside its range; `what` names the value, as in [`too_small`].
 fn outside(what: &str) -> &'static str {
     match what {
         "the temperature" => "no conductor of a display that runs is colder or hotter than that",
@@ -51,7 +51,7 @@ fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic
     RULE.report(span, message).label(label.to_owned()).why(WHY.to_owned()).help(help)
 }
 
-/// A value below what it may be: `what` names it ("the universe"), `written` is the value with its unit.
+/// A value that is too small. `what` names it ("the universe"), `written` is it with its unit.
 #[must_use]
 pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Display) -> Diagnostic {
     RULE.report(span, format!("{what} is {written}, it must be at least {least}"))
@@ -60,7 +60,7 @@ pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Disp
         .help(format!("write {least} or more"))
 }
 
-/// A value above what it may be, as [`too_small`].
+/// A value that is too large; arguments as in [`too_small`].
 #[must_use]
 pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display) -> Diagnostic {
     RULE.report(span, format!("{what} is {written}, it can be at most {most}"))
@@ -69,10 +69,11 @@ pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display
         .help(format!("write {most} or less"))
 }
 
-/// `4/0 AWG`, which reads as a division: sizes thicker than 0 AWG are written by area. `number` is 1 to 4.
+/// `4/0 AWG`, which reads as a division. Sizes thicker than 0 AWG are written by area. `number` is
+/// what stands before the `/`, 1 to 4.
 #[must_use]
 pub fn aught(span: Span, number: u32) -> Diagnostic {
-    // ASTM B258, rounded to the third digit.
+    // Areas by ASTM B258, rounded to three digits.
     let (label, size) = match number {
         1 => ("0 AWG", "0 AWG"),
         2 => ("thicker than 0 AWG, the thickest by number here", "67.4 mm2"),
@@ -85,7 +86,7 @@ pub fn aught(span: Span, number: u32) -> Diagnostic {
         .help(format!("write `{size}`"))
 }
 
-/// A value that must be whole and is not: `what` names it, `written` is the value as read.
+/// A value that must be a whole number and is not; arguments as in [`too_small`].
 #[must_use]
 pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
     finding(
@@ -96,7 +97,7 @@ pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
     )
 }
 
-/// A node that a string does not have.
+/// A node number that a string does not have.
 #[must_use]
 pub fn no_such_node(span: Span, name: &str, node: u32, nodes: u32, declared: Span) -> Diagnostic {
     RULE.report(span, format!("`{name}` has nodes 1 to {nodes}, there is no node {node}"))
@@ -115,7 +116,7 @@ pub fn string_too_long(span: Span) -> Diagnostic {
         .help("write the number of nodes that the string really has")
 }
 
-/// A colour depth that no chip has.
+/// A colour depth other than 8 and 16 bits.
 #[must_use]
 pub fn depth(span: Span, written: impl Display) -> Diagnostic {
     RULE.report(span, format!("the depth is {written}, it can be 8 or 16"))

@@ -23,7 +23,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// The second of one setting.
+/// A setting that is given a second time.
 pub fn again(second: Span, first: Span, key: &str, block: &str) -> Diagnostic {
     RULE.report(second, format!("`{key}` is set twice in one `{block}`"))
         .label("set again here")
@@ -32,7 +32,7 @@ pub fn again(second: Span, first: Span, key: &str, block: &str) -> Diagnostic {
         .and(first, "first set here")
 }
 
-/// `align` beside `addressing consecutive`: lawful, and without effect.
+/// `align` beside `addressing consecutive`: allowed, but without effect.
 pub fn align_dropped(align: Span, addressing: Option<Span>, name: &str) -> Diagnostic {
     RULE.report(
         align,
@@ -45,8 +45,8 @@ pub fn align_dropped(align: Span, addressing: Option<Span>, name: &str) -> Diagn
     .weighing(Severity::Warning)
 }
 
-/// A setting that two overrides give to the same member of a family; `word` stands for all that says what a member
-/// is made of where it is `string`.
+/// A setting that two overrides give to one member of a family. The `word` is `string` for every
+/// setting that says what a member is made of.
 pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnostic {
     RULE.report(second, format!("`{word}` of member {member} is set twice"))
         .label("set again here")
@@ -57,7 +57,7 @@ pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnos
         .and(first, "first set here")
 }
 
-/// Two settings of which one block takes only one.
+/// Two settings of which a block may have only one; `words` are the first and the second.
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
     RULE.report(
         second,

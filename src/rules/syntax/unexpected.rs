@@ -69,7 +69,7 @@ fn because(
     RULE.report(span, message).label(label).why(why.to_owned()).help(help)
 }
 
-/// What is being written where the text does not parse.
+/// What the text that does not parse is part of.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Thing<'a> {
     /// A statement with this keyword.
@@ -79,7 +79,7 @@ pub enum Thing<'a> {
 }
 
 impl Thing<'_> {
-    /// "a `wire` statement", "the setting `string`".
+    /// It in words: "a `wire` statement", "the setting `string`".
     fn words(self) -> String {
         match self {
             Self::Statement(word) => format!("{} `{word}` statement", article(word)),
@@ -87,7 +87,7 @@ impl Thing<'_> {
         }
     }
 
-    /// One right example.
+    /// A right example. A setting `string` has two, with the backticks between them.
     fn example(self) -> &'static str {
         match self {
             Self::Statement(word) => statement_example(word),
@@ -102,7 +102,7 @@ impl Thing<'_> {
     }
 }
 
-/// `a` or `an`, as the word asks for.
+/// The article that fits a word: `a` or `an`.
 fn article(word: &str) -> &'static str {
     if word.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" }
 }
@@ -148,7 +148,7 @@ fn setting_example(kind: BlockKind) -> &'static str {
     }
 }
 
-/// Whether a word begins statements and never settings, so that a setting of this name is a slip.
+/// Whether a word begins statements and no settings, so that it is a slip as a setting.
 #[must_use]
 pub fn is_statement_word(word: &str) -> bool {
     word != "node" && word != "chip" && is_keyword(word)
@@ -160,7 +160,7 @@ pub fn is_keyword(word: &str) -> bool {
     STATEMENTS.iter().any(|(keyword, _)| *keyword == word)
 }
 
-/// Whether a word joins or begins things in the language, or is a unit: in the place of a number it is a slip.
+/// Whether a word is a keyword, a joining word or a unit, so that it is a slip as a number.
 #[must_use]
 pub fn is_own_word(word: &str) -> bool {
     const JOINTS: [&str; 19] = [
@@ -172,7 +172,7 @@ pub fn is_own_word(word: &str) -> bool {
 
 /// Something that does not fit where it stands.
 ///
-/// `found` is it in words ("`heron`", "the end of the line"); `fits` are the words for what does.
+/// `found` is that in words ("`heron`", "the end of the line"), `fits` what would fit, in words.
 #[must_use]
 pub fn misfit(span: Span, thing: Thing<'_>, found: &str, fits: &[&str]) -> Diagnostic {
     let fits = match fits.len() {
@@ -235,7 +235,7 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
     }
 }
 
-/// Something that is no word where a statement should begin.
+/// Something other than a word where a statement should begin.
 #[must_use]
 pub fn no_statement(span: Span, found: &str) -> Diagnostic {
     finding(
@@ -246,7 +246,7 @@ pub fn no_statement(span: Span, found: &str) -> Diagnostic {
     )
 }
 
-/// Something that is no word where a setting should begin.
+/// Something other than a word where a setting should begin.
 #[must_use]
 pub fn no_setting(span: Span, found: &str, of: Option<BlockKind>) -> Diagnostic {
     let example = of.map_or("nodes at most 800", setting_example);

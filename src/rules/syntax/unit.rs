@@ -1,4 +1,4 @@
-//! `syntax/unit`: a unit that is missing or measures something else.
+//! `syntax/unit`: a unit that is missing, unknown or for something else.
 
 use crate::diagnostic::words::{list, shown};
 use crate::diagnostic::{Diagnostic, Edit, Severity};
@@ -30,7 +30,7 @@ fn ticked(units: &[&str]) -> String {
     list(&units, "or")
 }
 
-/// A number without the unit it needs.
+/// A number without the unit that it needs; `units` are those that fit.
 pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnostic {
     let written = shown(written);
     let one = units.first().copied().unwrap_or_default();
@@ -51,7 +51,7 @@ pub fn missing(span: Span, written: &str, what: &str, units: &[&str]) -> Diagnos
     }
 }
 
-/// `dim to 0.8`: a part of 1 where a percentage is asked for. `percent` is it as that.
+/// `dim to 0.8`: a part of 1 in place of a percentage. `percent` is the same in percent.
 pub fn share(span: Span, written: &str, what: &str, percent: Option<&str>) -> Diagnostic {
     RULE.report(span, format!("{what} has no unit"))
         .label(format!("{} of what?", shown(written)))
@@ -62,12 +62,13 @@ pub fn share(span: Span, written: &str, what: &str, percent: Option<&str>) -> Di
         })
 }
 
-/// A unit that measures something else, or is none. `written` is what the number stands for, and the number.
+/// A unit that measures something else or does not exist. `written` names the value, then has its
+/// number; `units` are those that fit.
 pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> Diagnostic {
     let unit = shown(unit);
     let (what, number) = (written.0, shown(written.1));
     let known = crate::unit::find(&unit).is_some();
-    // `75 MM`: a unit in other letters.
+    // `75 MM`: a right unit in another case. Else the only unit that fits.
     let same = units.iter().find(|one| one.eq_ignore_ascii_case(&unit)).or(match units {
         [one] => Some(one),
         _ => None,
@@ -88,7 +89,7 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
     }
 }
 
-/// A unit where a bare count is wanted.
+/// A unit after a number that takes none; `why` says why it takes none.
 pub fn not_wanted(span: Span, unit: &str, why: &str) -> Diagnostic {
     RULE.report(span, format!("the unit `{}` does not belong here", shown(unit)))
         .label("no unit here")

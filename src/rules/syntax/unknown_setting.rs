@@ -26,7 +26,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// Words that people use, and the first word of the setting that says it here.
+/// Everyday words, each with the first word of the setting that means the same.
 const MEANT: [(&str, &str); 24] = [
     ("nodes", "string"),
     ("max", "nodes"),
@@ -54,7 +54,7 @@ const MEANT: [(&str, &str); 24] = [
     ("position", "stands"),
 ];
 
-/// A setting that is meant by words of everyday use, as it is written.
+/// An example of each setting that an everyday word may mean.
 const FORMS: [&str; 16] = [
     "host 192.168.40.11",
     "input e131 unicast",
@@ -74,19 +74,19 @@ const FORMS: [&str; 16] = [
     "stands at 4 m, 2.5 m",
 ];
 
-/// The first word of the setting that a word of everyday use stands for.
+/// The first word of the setting that an everyday word stands for.
 fn meant(written: &str) -> Option<&'static str> {
     let low = written.to_lowercase();
     MEANT.iter().find(|(word, _)| *word == low).map(|(_, meant)| *meant)
 }
 
-/// A setting with this first word, as it is written.
+/// An example of the setting with this first word.
 fn form(first: &str) -> Option<&'static str> {
     let first_of = |form: &str| form.split(' ').next() == Some(first);
     FORMS.into_iter().find(|form| first_of(form))
 }
 
-/// `framerate`, `frame-rate`, `dmx1`: a setting of the block whose words are written as one.
+/// What to write for `framerate`, `frame-rate` or `dmx1`: words of a setting of the block in one.
 fn in_one_word(written: &str, known: &[&str]) -> Option<String> {
     let plain = written.to_lowercase().replace(['-', '_'], "");
     let split = FORMS.into_iter().find(|form| {
@@ -102,8 +102,8 @@ fn in_one_word(written: &str, known: &[&str]) -> Option<String> {
     known.contains(&stem).then(|| format!("write `{stem} {number}`"))
 }
 
-/// A first word that no setting of the block has. `known` are the first words of its settings, `elsewhere`
-/// the kinds of block that do have it, `blocks_with` the kinds that have another.
+/// A first word that no setting of the block has. `known` are the first words of its settings,
+/// `elsewhere` the kinds of block that have it. `blocks_with` gives those that have a word.
 pub fn word(
     (span, written): (Span, &str),
     block: &str,
@@ -142,7 +142,7 @@ pub fn word(
         .label(format!("no setting of `{block}`"))
         .why("what it says would not hold")
         .help(help);
-    // What stands after a word of everyday use mostly has to change too.
+    // After an everyday word, the rest of the setting mostly has to change too, so there is no fix.
     match said_here {
         Some(_) => finding,
         None => finding.fix_near(span, &near),

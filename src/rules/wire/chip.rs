@@ -38,9 +38,9 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// Calls back once for each make of node on a pixel port and each receiver it comes out of: with the port's
-/// settings there, the first string of that make, its place, and how many more there are. Stored strings are on no
-/// port; those of `without` (by string) are left out too.
+/// Calls back once for each make of node on a pixel port and each receiver where it comes out, with
+/// the port's settings there, the first string of that make, its place, and how many more strings
+/// there are. Stored strings are left out, and those for which `without` (by string) is true.
 pub(super) fn each_make(
     model: &Model,
     port: &PortPlan,
@@ -71,7 +71,7 @@ pub(super) fn each_make(
             first.4 += usize::from(first.2 != id);
             continue;
         }
-        // Strings of one make mostly stand together.
+        // Most strings of one make stand together, so the row of the last string is tried first.
         last = last.filter(|at| seen.get(*at).is_some_and(is)).or_else(|| seen.iter().position(is));
         match last.and_then(|at| seen.get_mut(at)) {
             Some(row) => row.4 += 1,
@@ -88,7 +88,7 @@ pub(super) fn each_make(
     }
 }
 
-/// What else hangs on a port as a string that is named does: ` (and 2 more strings on it)`.
+/// How many more strings on a port have the same fault: ` (and 2 more strings on it)`.
 pub(super) fn others(more: usize) -> String {
     match more {
         0 => String::new(),

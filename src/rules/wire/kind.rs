@@ -95,7 +95,7 @@ pub fn skip(span: Span, output: &str) -> Diagnostic {
         .help("pin what comes next, as in `flood[2] at 17`")
 }
 
-/// Fixtures and strings of nodes joined in one open chain.
+/// A fixture and a string of nodes joined in one chain whose port is open.
 pub fn mixed(span: Span, name: &str, other: Span, other_name: &str) -> Diagnostic {
     RULE.report(
         span,

@@ -34,15 +34,16 @@ pub const RULE: Rule = Rule {
     check: Some(check),
 };
 
-/// A make on a port: its first string with the place in the wire, and how many more there are.
+/// A make of node on a port: its first string with the place in the wire, and how many more.
 struct Make<'m> {
     node: &'m NodeKind,
     id: StringId,
     at: Span,
     more: usize,
-    /// Whether the port drives its chip; what it does not drive is `wire/chip`'s.
+    /// Whether the port drives its chip; if not, `wire/chip` reports it.
     driven: bool,
-    /// Whether its voltage counts here: `wire/volts` and `power/mixed` look at it where the display says more.
+    /// Whether its voltage is compared here. Where the display says more about power, `wire/volts`
+    /// and `power/mixed` do that.
     volts: bool,
 }
 
@@ -82,7 +83,7 @@ fn drives(settings: &PortSettings, node: &NodeKind) -> bool {
     settings.chips.is_empty() || chip.is_none() || driven.any(|one| Some(one) == chip)
 }
 
-/// In what two makes differ, and how much that matters.
+/// How two makes differ, and how serious that is.
 struct Unlike {
     severity: Severity,
     /// What each has, in words.

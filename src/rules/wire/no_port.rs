@@ -1,4 +1,4 @@
-//! `wire/no-port`: a port or output that is not there.
+//! `wire/no-port`: a port or output that does not exist.
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -28,13 +28,13 @@ pub const RULE: Rule = Rule {
 /// What a controller or receiver does not have.
 #[derive(Clone, Copy, Debug)]
 pub enum Missing<'a> {
-    /// These ports of a controller, the first and the last.
+    /// Ports of a controller, from the first to the last.
     Ports(u32, u32),
-    /// These ports of a receiver, which are those it carries.
+    /// Ports of a receiver, which has those that it carries.
     Carried(u32, u32),
     /// A DMX output.
     Dmx(u32),
-    /// Something that is called neither as a port nor as a DMX output.
+    /// A word that names neither a port nor a DMX output.
     Other(&'a str),
 }
 
@@ -50,7 +50,7 @@ impl Missing<'_> {
         }
     }
 
-    /// What to write in `name` so that it is there.
+    /// What to write so that `name` has it.
     fn cure(self, name: &str) -> String {
         match self {
             Self::Ports(first, last) if first != last => {
@@ -64,7 +64,7 @@ impl Missing<'_> {
     }
 }
 
-/// A port or output that the controller or receiver does not have. `has` says which it has, if it has some.
+/// A port or output that the controller or receiver does not have; `has` says which it has.
 pub fn beyond(
     span: Span,
     name: &str,
@@ -101,7 +101,7 @@ pub fn carried(span: Span, name: &str, port: u32, controller: &str, declared: Sp
     .and(declared, "declared here")
 }
 
-/// More chains than ports in a range.
+/// More chains than there are ports in their range.
 pub fn too_few(span: Span, chains: usize, ports: usize) -> Diagnostic {
     RULE.report(span, format!("{chains} chains are wired to a range of {}", counted(ports, "port")))
         .label(counted(ports, "port"))

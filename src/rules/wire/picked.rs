@@ -1,4 +1,4 @@
-//! `wire/picked`: strings that no wire names were given a port.
+//! `wire/picked`: strings that no wire names, for which the compiler picked a port.
 
 use crate::diagnostic::words::list;
 use crate::diagnostic::{Severity, Sink};
@@ -52,7 +52,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// The strings of one plug, by their place there: the port's index with its name as a wire has it.
+/// By plug (the port's index and its name in a wire): its strings, each with its position there.
 type Plugs = BTreeMap<(u32, String), Vec<(u32, StringId)>>;
 
 fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
@@ -99,7 +99,7 @@ fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sin
     );
 }
 
-/// What was placed: the prop, or some of it.
+/// What was placed, in words: the prop or some strings of it.
 fn whole(model: &Model, count: usize, prop: PropId, first: StringId) -> String {
     let prop = &model.props[prop];
     if count == prop.strings().len() {

@@ -26,7 +26,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-/// A string that hangs somewhere already, and how many more of the same reference do at the same place.
+/// A string that is wired already. `more` strings of its reference are wired at the same place.
 pub fn again(second: Span, first: Span, name: &str, more: usize) -> Diagnostic {
     let others = match more {
         0 => " is".to_owned(),

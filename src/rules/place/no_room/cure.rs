@@ -1,4 +1,4 @@
-//! What would make room: each as a change of the text that was tried before it is offered.
+//! What would make room, as changes of the text. Each was tried before it is offered.
 
 use crate::diagnostic::{Edit, Fix};
 use crate::model::{Model, PortSettings};
@@ -6,42 +6,42 @@ use crate::source::Span;
 use crate::unit::{Dimension, counted, quantity};
 use std::sync::Arc;
 
-/// A change after which everything has a port.
+/// A change of the display after which the lines that clashed have a port.
 #[derive(Debug, Clone)]
 pub enum Cure {
     /// More ports of a controller.
     Ports {
         /// The controller.
         controller: String,
-        /// The setting that they are written before.
+        /// The setting before which they are written.
         before: Span,
-        /// The first new number.
+        /// The number of the first new port.
         first: u32,
-        /// How many.
+        /// How many ports.
         count: u32,
-        /// What they drive.
+        /// Their settings.
         settings: Arc<PortSettings>,
     },
     /// More DMX outputs of a controller.
     Outputs {
         /// The controller.
         controller: String,
-        /// The setting that they are written before.
+        /// The setting before which they are written.
         before: Span,
-        /// The first new number.
+        /// The number of the first new output.
         first: u32,
-        /// How many.
+        /// How many outputs.
         count: u32,
     },
     /// Strings with fewer nodes.
     Shorter {
-        /// Which, as in "`owl`" or "each string of `fish`".
+        /// Which strings: "`owl`" or "each string of `fish`".
         which: String,
-        /// How many nodes less.
+        /// How many nodes fewer each has.
         less: u32,
-        /// How many strings the setting says.
+        /// How many strings the setting makes.
         strings: u32,
-        /// How many nodes each then has, and in strands of how many.
+        /// How many nodes each then has, and how many of them make a strand, if there are strands.
         nodes: (u32, Option<u32>),
         /// The setting.
         at: Span,
@@ -50,14 +50,14 @@ pub enum Cure {
     Rate {
         /// In hertz.
         hertz: u32,
-        /// What is replaced, or written before.
+        /// Where it is written.
         place: RatePlace,
     },
-    /// Any controller may take what a wire gives to one.
+    /// A wire to any controller in place of one.
     Anywhere {
-        /// The target.
+        /// The target of the wire.
         at: Span,
-        /// What it names.
+        /// The controller or receiver that it names.
         from: String,
     },
     /// One more controller.
@@ -66,9 +66,9 @@ pub enum Cure {
         name: String,
         /// How many ports, or DMX outputs, it has.
         count: u32,
-        /// What its ports drive; `None` for DMX outputs.
+        /// The settings of its ports; `None` for DMX outputs.
         settings: Option<Arc<PortSettings>>,
-        /// Targets of wires that name another.
+        /// The targets of wires that become `any`.
         wires: Vec<Span>,
     },
     /// More universes for a controller.
@@ -79,7 +79,7 @@ pub enum Cure {
         count: u32,
         /// The setting.
         at: Span,
-        /// It as it then reads.
+        /// The setting as it is then written.
         text: String,
     },
 }
@@ -87,16 +87,16 @@ pub enum Cure {
 /// Where the frame rate is written.
 #[derive(Debug, Clone, Copy)]
 pub enum RatePlace {
-    /// In the place of the setting.
+    /// In place of the setting that there is.
     Instead(Span),
     /// Before the first setting of `display`.
     Before(Span),
-    /// In a `display` of its own, before all else.
+    /// In a new `display` statement, before everything else.
     Alone,
 }
 
 impl Cure {
-    /// What to do, imperative, with the text.
+    /// What to do, as an order, with the text to write.
     #[must_use]
     pub fn words(&self, model: &Model) -> String {
         let text = self.text(model);
@@ -159,7 +159,7 @@ impl Cure {
         }
     }
 
-    /// It as an edit.
+    /// The cure as edits of the text.
     #[must_use]
     pub fn fix(&self, model: &Model) -> Fix {
         let text = self.text(model);
@@ -185,7 +185,7 @@ impl Cure {
     }
 }
 
-/// The block of a port as written.
+/// The block of a port, as it is written.
 fn body(model: &Model, settings: &PortSettings) -> String {
     let chips = settings.chips.iter();
     let chips: Vec<&str> = chips

@@ -1,4 +1,4 @@
-//! A fuse that is larger than a conductor after it, and a conductor that no fuse protects.
+//! A fuse that is too large for a conductor after it, and a conductor that no fuse protects.
 
 use super::RULE;
 use crate::cable::{capacity, fuse_for, fusible};
@@ -12,18 +12,18 @@ const BURNS: &str =
 const UNPROTECTED: &str =
     "in a short circuit the conductor carries all that the supply can give, and burns";
 
-/// A conductor, and how the display has it.
+/// A conductor.
 #[derive(Clone, Debug)]
 pub struct Wire {
     /// Its size.
     pub gauge: Gauge,
-    /// Where that is written; `None` for the lead's own.
+    /// Where its size is written; `None` for the conductor of a lead from a supply.
     pub at: Option<Span>,
-    /// What it is: "the conductor of `arch`".
+    /// Its name: "the conductor of `arch`".
     pub what: String,
 }
 
-/// What stands before a conductor.
+/// A fuse before a conductor.
 pub struct Before<'a> {
     /// What has the fuse: "port `pier.1`".
     pub whose: &'a str,
@@ -35,7 +35,7 @@ pub struct Before<'a> {
 pub struct Lead<'a> {
     /// Its statement.
     pub at: Span,
-    /// "the lead that feeds `pier.1..4`".
+    /// Its name: "the lead that feeds `pier.1..4`".
     pub what: &'a str,
     /// The thinnest conductor that its fuse would protect.
     pub thinnest: &'a Wire,
@@ -45,7 +45,7 @@ pub struct Lead<'a> {
 
 /// Ports whose fuse the display does not name.
 pub struct Unnamed {
-    /// Them: "`pier.1..4`".
+    /// Their names: "`pier.1..4`".
     pub ports: String,
     /// What they would need.
     pub need: Need,
@@ -56,14 +56,15 @@ pub struct Unnamed {
 pub enum Need {
     /// This fuse, in microamperes.
     Fuse(i64),
-    /// A thicker conductor: no common fuse carries the most that flows (microamperes) and protects this one.
+    /// A thicker conductor than this: no common fuse carries the current that flows, in
+    /// microamperes, and protects it.
     Thicker(Gauge, i64),
-    /// Not known: no conductor after it is.
+    /// Not known, since no conductor after it is known.
     Unknown,
 }
 
-/// A fuse that is larger than the thinnest conductor after it may carry; `ua` (microamperes) is what flows there, `ports`
-/// names the ports where it is, for the fuse of a port.
+/// A fuse that is larger than the thinnest conductor after it may carry. `ua` is the current there
+/// in microamperes. For the fuse of ports, `ports` names them.
 #[must_use]
 pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64, ports: Option<&str>) -> Diagnostic {
     let capacity = capacity(wire.gauge);
@@ -89,7 +90,7 @@ pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64, ports: Option<&str>)
     finding.and_if(wire.at, format!("{size} here, {may} at most"))
 }
 
-/// A lead that no fuse protects; `ports` are those after it whose fuse the display does not name.
+/// A lead that no fuse protects; `ports` are those after it without a named fuse.
 #[must_use]
 pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
     let own = own_fuse(lead);
@@ -111,8 +112,8 @@ pub fn lead_without(lead: &Lead<'_>, ports: &[Unnamed]) -> Diagnostic {
     if ports.is_empty() { with_fuse(finding, lead) } else { finding }
 }
 
-/// A lead without a fuse of its own, whose supply has one that is larger than the thinnest conductor of the lead and of
-/// what it feeds may carry.
+/// A lead without a fuse of its own. The fuse of its supply is larger than the thinnest conductor
+/// of the lead and of what it feeds may carry.
 #[must_use]
 pub fn supply_too_large(lead: &Lead<'_>, supply: &Before<'_>) -> Diagnostic {
     let capacity = capacity(lead.thinnest.gauge);
@@ -144,7 +145,7 @@ fn own_fuse(lead: &Lead<'_>) -> String {
     }
 }
 
-/// Offers the fuse that would do, where there is one.
+/// Adds a fix that writes a fuse which fits, if there is one.
 fn with_fuse(finding: Diagnostic, lead: &Lead<'_>) -> Diagnostic {
     let Some(fuse) = fuse_for(lead.thinnest.gauge, lead.ua) else {
         return finding;
@@ -154,7 +155,8 @@ fn with_fuse(finding: Diagnostic, lead: &Lead<'_>) -> Diagnostic {
     finding.suggest("add the fuse that would do", vec![edit])
 }
 
-/// Ports without a named fuse after a fuse that is too large for their strings, whose thinnest conductor is `wire`.
+/// Ports without a named fuse, after a fuse that is too large for their strings; `wire` is the
+/// thinnest conductor of these.
 #[must_use]
 pub fn ports_without(at: Span, before: &Before<'_>, wire: &Wire, ports: &[Unnamed]) -> Diagnostic {
     let capacity = capacity(wire.gauge);
@@ -203,7 +205,7 @@ fn name_ports(ports: &[Unnamed]) -> String {
     parts.join("; ")
 }
 
-/// What to do where no common fuse carries a current and protects a conductor.
+/// What to do where no common fuse carries a current of `ua` microamperes and protects a conductor.
 fn no_fuse(gauge: Gauge, ua: i64) -> String {
     let size = gauge.words();
     let thick = fusible(gauge, ua).and_then(|thick| Some((thick, fuse_for(thick, ua)?)));

@@ -1,4 +1,4 @@
-//! More current than a fuse is for: leads, supplies and injections.
+//! More current than a fuse is rated for: leads, supplies and injections.
 
 use super::{RULE, ports};
 use crate::cable::{LASTING, lasts};
@@ -12,7 +12,7 @@ use crate::usage::{fed_ports, inject_place};
 
 const CARRIES: (&str, &str) = ("carries", "would carry");
 
-/// Holds every fuse against its current.
+/// Checks the current through every fuse.
 pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     ports::tell(model, plan, loads, sink);
     for (id, power) in model.powers.pairs() {
@@ -39,13 +39,13 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     injections(model, loads, sink);
 }
 
-/// What carries the current of a fuse.
+/// What carries the current of a fuse, in words.
 pub(super) struct Carrier {
-    /// It: "port `pier.1`".
+    /// Its name: "port `pier.1`".
     pub(super) what: String,
-    /// What it does, now and at full level: "carries", "would carry".
+    /// Its verb, now and at full level: "carries", "would carry".
     pub(super) verbs: (&'static str, &'static str),
-    /// "its fuse".
+    /// The fuse: "its fuse".
     pub(super) fuse: &'static str,
     /// The place of the finding.
     pub(super) at: Span,
@@ -57,7 +57,7 @@ pub(super) struct Carrier {
     pub(super) help: String,
 }
 
-/// One finding for a fuse, the gravest.
+/// Makes at most one finding for a fuse: the one at the allowed level, else the one at full level.
 fn both(
     carrier: &Carrier,
     fuse: Told<i64>,
@@ -73,7 +73,7 @@ fn both(
     }
 }
 
-/// How grave a current is for a fuse.
+/// How serious a current is for a fuse, both in microamperes.
 pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
     if ua > fuse { Some(Severity::Error) } else { (!lasts(ua, fuse)).then_some(Severity::Warning) }
 }

@@ -1,4 +1,4 @@
-//! More current than the fuse of a port is for: ports of one setting are reported together.
+//! More current than the fuse of a port is rated for. Ports of one setting are one finding.
 
 use super::current::{Carrier, at_full, grave, over};
 use crate::diagnostic::{Diagnostic, Severity, Sink};
@@ -14,12 +14,12 @@ use std::collections::BTreeMap;
 struct Same {
     fuse: Told<i64>,
     ports: Vec<Outlet>,
-    /// The one with the most current: where it begins, and how much.
+    /// Where the line with the most current begins, and that current in microamperes.
     at: Span,
     ua: i64,
 }
 
-/// Ports by the setting of their fuse, by how grave their current is, and by its direction.
+/// Ports by the setting of their fuse, how serious the current is, and whether it flows back.
 type Over = BTreeMap<(Span, Severity, bool), Same>;
 
 pub(super) fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {

@@ -1,10 +1,10 @@
-//! Arithmetic and ranges that come to nothing that can be used.
+//! Arithmetic and ranges without a usable result.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit};
 use crate::source::Span;
 
-/// A division that leaves a rest.
+/// A division that leaves a remainder.
 #[must_use]
 pub fn uneven(span: Span, left: i64, right: i64) -> Diagnostic {
     finding(
@@ -37,7 +37,7 @@ pub fn overflow(span: Span) -> Diagnostic {
     )
 }
 
-/// Arithmetic with more operators than are taken.
+/// Arithmetic with more operators than are allowed.
 #[must_use]
 pub fn too_long(span: Span, most: u32) -> Diagnostic {
     finding(
@@ -48,7 +48,7 @@ pub fn too_long(span: Span, most: u32) -> Diagnostic {
     )
 }
 
-/// `1-4` or `-4` of it, written where a range was meant: the same with dots. None for anything else.
+/// `1-4`, written where a range was meant, as `1..4`. `None` for any other text.
 #[must_use]
 pub fn dotted(written: &str) -> Option<String> {
     let (from, to) = written.split_once('-')?;
@@ -58,7 +58,8 @@ pub fn dotted(written: &str) -> Option<String> {
         .then(|| format!("{from}..{to}"))
 }
 
-/// `1-4`, a subtraction that leaves too little, where `1..4` may be meant: `what` names it, `written` is the text.
+/// `1-4`, which subtracts, where a range may be meant. `what` names the value, `written` is its
+/// text, and `range` the same with dots.
 #[must_use]
 pub fn hyphen(span: Span, what: &str, written: &str, range: &str) -> Diagnostic {
     finding(
@@ -69,7 +70,7 @@ pub fn hyphen(span: Span, what: &str, written: &str, range: &str) -> Diagnostic 
     )
 }
 
-/// A range whose first end is above its last where it can only rise.
+/// A falling range where only a rising one is allowed.
 #[must_use]
 pub fn backwards(span: Span, from: i64, to: i64) -> Diagnostic {
     finding(

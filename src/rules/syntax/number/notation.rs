@@ -1,4 +1,4 @@
-//! Numbers that are not written as numbers are here.
+//! Numbers in a notation that the language does not have.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
@@ -26,7 +26,7 @@ pub fn too_fine(span: Span, text: &str) -> Diagnostic {
     )
 }
 
-/// A number with more decimals than what it counts may have.
+/// A value with more decimals than its kind may have; `what` names it.
 #[must_use]
 pub fn finer(span: Span, what: &str, written: String, decimals: u32) -> Diagnostic {
     finding(
@@ -37,7 +37,7 @@ pub fn finer(span: Span, what: &str, written: String, decimals: u32) -> Diagnost
     )
 }
 
-/// What a number in another notation comes to, if it is whole and fits.
+/// The value of a number in another notation, if it is whole and fits into 64 bits.
 fn plain(text: &str) -> Option<u64> {
     let text = text.replace('_', "").to_lowercase();
     for (mark, base) in [("0x", 16), ("0b", 2), ("0o", 8)] {
@@ -51,7 +51,7 @@ fn plain(text: &str) -> Option<u64> {
     digits.checked_mul(10_u64.checked_pow(power)?)
 }
 
-/// `1e3`, `0x10`.
+/// A number with an exponent or in another base: `1e3`, `0x10`.
 #[must_use]
 pub fn notation(span: Span, text: &str) -> Diagnostic {
     finding(
@@ -65,7 +65,7 @@ pub fn notation(span: Span, text: &str) -> Diagnostic {
     )
 }
 
-/// A digit that is none of `0` to `9`.
+/// A digit other than `0` to `9`.
 #[must_use]
 pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     finding(
@@ -76,7 +76,8 @@ pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     )
 }
 
-/// A measure with more decimals than its unit is kept with: `finest` is the smallest step, `near` the value to that step.
+/// A measure with more decimals than are kept: `finest` is the smallest step, `near` the value to
+/// that step.
 #[must_use]
 pub fn finer_than_kept(
     span: Span,
@@ -108,7 +109,8 @@ pub fn bare_point(span: Span) -> Diagnostic {
     )
 }
 
-/// `12x10`; `meant` is it with a sign. Where strings are counted, `several` is how many of how many nodes.
+/// `12x10`; `meant` is the same with `*`. In a setting that makes strings, `several` has the two
+/// numbers: how many strings, and of how many nodes.
 #[must_use]
 pub fn letter_for_times(span: Span, meant: &str, several: Option<(&str, &str)>) -> Diagnostic {
     if let Some((count, length)) = several {
@@ -132,7 +134,7 @@ pub fn letter_for_times(span: Span, meant: &str, several: Option<(&str, &str)>) 
     )
 }
 
-/// `6OO`; `meant` is it in digits.
+/// `6OO`; `meant` is the same in digits.
 #[must_use]
 pub fn letters_for_digits(span: Span, meant: &str) -> Diagnostic {
     finding(
@@ -167,8 +169,8 @@ pub fn pin_with_comma(span: Span, written: &str) -> Diagnostic {
     )
 }
 
-/// `1,5`: a comma where the point of a number stands. `comma` is the place of the comma, `written` the number, of which
-/// there may be `parts`.
+/// `1,5`: a comma in place of the decimal point. `comma` is its place, `written` the number.
+/// `parts` says whether the value may have decimals.
 #[must_use]
 pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Diagnostic {
     let (whole, rest) = written.split_once(',').unwrap_or((written, ""));
@@ -181,7 +183,7 @@ pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Dia
         )
     };
     let (joined, point) = (format!("{whole}{rest}"), format!("{whole}.{rest}"));
-    // `1,200` is as likely a thousand and two hundred as it is one and a fifth.
+    // `1,200` may mean 1200 or 1.2.
     if rest.len() == 3 && whole != "0" {
         return told(match parts {
             true => format!("write `{joined}`, or `{point}` if that is meant"),

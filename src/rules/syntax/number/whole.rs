@@ -1,4 +1,4 @@
-//! `whole nodes` where a universe has fewer slots than one node.
+//! `whole nodes`, where one node takes more slots than are used of a universe.
 
 use super::RULE;
 use crate::diagnostic::words::shown;
@@ -9,7 +9,7 @@ use crate::source::Span;
 use crate::unit::counted;
 use std::collections::BTreeSet;
 
-/// Tells each make of node that `whole nodes` can't keep whole, once for each setting that asks for it.
+/// Reports each make of node that `whole nodes` can't keep whole, once for each such setting.
 pub(super) fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let mut told = BTreeSet::new();
     let all = model.display.universe_slots;
@@ -38,7 +38,8 @@ pub(super) fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-/// A node that no universe has room for; `room` slots are used of each, as `room_at` in `place` says.
+/// A node larger than a universe. `room` is how many slots of a universe are used, `room_at` where
+/// that is set, `place` the block for it in words.
 fn too_wide(
     node: &NodeKind,
     at: Span,

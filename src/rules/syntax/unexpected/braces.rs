@@ -1,11 +1,11 @@
-//! Blocks and texts that are not opened or closed, and what is too deep or too long to be read.
+//! Braces and quotes that are missing or too many, and what is too deep or too long to be read.
 
 use super::{because, finding, statement_example};
 use crate::diagnostic::{Diagnostic, Edit};
 use crate::source::Span;
 
-/// A `{` on the line below the head that it belongs to; `head_end` is where the head ends, if no comment
-/// stands between them.
+/// A `{` on the line below its head. `head_end` is where the head ends, if no comment stands
+/// between the two.
 #[must_use]
 pub fn dropped_brace(span: Span, head_end: Option<Span>) -> Diagnostic {
     let found = finding(
@@ -21,7 +21,7 @@ pub fn dropped_brace(span: Span, head_end: Option<Span>) -> Diagnostic {
     found.fix("move the `{` up", vec![edit(head_end, " {"), edit(span, "")])
 }
 
-/// A `{` that is never closed; `next` is the first line that is sure not to belong to it.
+/// A `{` that is never closed; `next` is where a new statement begins after it, if one does.
 #[must_use]
 pub fn unclosed_brace(span: Span, next: Option<Span>) -> Diagnostic {
     finding(
@@ -44,7 +44,7 @@ pub fn stray_brace(span: Span) -> Diagnostic {
     )
 }
 
-/// A block whose `}` is followed by more of its settings; `last` is the `}` after those.
+/// A `}` before the last settings of its block; `last` is the `}` after those.
 #[must_use]
 pub fn closed_early(span: Span, last: Span) -> Diagnostic {
     finding(
@@ -85,7 +85,7 @@ pub fn bare_block(span: Span, last: Span, word: &str) -> Diagnostic {
     .fix("put the settings in `{ }`", vec![edit(span.end, " {"), edit(last.end, "\n}")])
 }
 
-/// A block in `( )`; `close` is what closes it, if something does.
+/// A block in `( )`; `close` is the `)`, if there is one.
 #[must_use]
 pub fn round_block(open: Span, close: Option<Span>) -> Diagnostic {
     let edit = |span, text: &str| Edit { span, text: text.to_owned() };
@@ -103,7 +103,7 @@ pub fn round_block(open: Span, close: Option<Span>) -> Diagnostic {
     }
 }
 
-/// Brackets nested too deep.
+/// Brackets that are nested too deep.
 #[must_use]
 pub fn too_deep(span: Span, most: usize) -> Diagnostic {
     because(
@@ -127,7 +127,7 @@ pub fn too_long(span: Span, most: usize) -> Diagnostic {
     )
 }
 
-/// A source larger than is read.
+/// A file that is too large to be read.
 #[must_use]
 pub fn too_large(span: Span, most: usize) -> Diagnostic {
     because(
@@ -139,7 +139,7 @@ pub fn too_large(span: Span, most: usize) -> Diagnostic {
     )
 }
 
-/// A quote that is not closed on its line.
+/// A text in quotes that does not end on its line.
 #[must_use]
 pub fn unclosed_quote(span: Span) -> Diagnostic {
     finding(

@@ -1,4 +1,4 @@
-//! Characters that are not what they look like, or are not seen, and what other programs leave in a file.
+//! Characters that look like others or are invisible, and what a merge or a failed save leaves.
 
 use super::{because, finding};
 use crate::diagnostic::{Diagnostic, Edit, words};
@@ -29,7 +29,7 @@ pub fn zero_tail(span: Span, length: usize) -> Diagnostic {
     )
 }
 
-/// A control character, or several of the same.
+/// A control character, or `length` equal ones in a row.
 #[must_use]
 pub fn control(span: Span, c: char, length: usize) -> Diagnostic {
     let name = match c {
@@ -52,7 +52,7 @@ pub fn control(span: Span, c: char, length: usize) -> Diagnostic {
     )
 }
 
-/// A blank that is neither blank nor tab.
+/// A character that looks like a blank or a line end but is none.
 #[must_use]
 pub fn blank(span: Span, c: char) -> Diagnostic {
     let name = match c {
@@ -75,7 +75,7 @@ pub fn blank(span: Span, c: char) -> Diagnostic {
     .fix("write a plain blank", vec![Edit { span, text: " ".to_owned() }])
 }
 
-/// A character of no width, or one that turns the direction of the text.
+/// An invisible character, or one that turns the direction of the text.
 #[must_use]
 pub fn hidden(span: Span, c: char) -> Diagnostic {
     let name = match c {
@@ -98,7 +98,7 @@ pub fn hidden(span: Span, c: char) -> Diagnostic {
     .fix("delete it", vec![Edit { span, text: String::new() }])
 }
 
-/// A typographic character in place of a plain one; `other` is the closing one of a pair of quotes.
+/// A typographic character in place of a plain one; `other` is the closing quote of a pair.
 #[must_use]
 pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Diagnostic {
     let edit = |span| Edit { span, text: plain.to_owned() };
@@ -113,7 +113,7 @@ pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Dia
     .suggest(format!("write `{plain}`"), edits)
 }
 
-/// A number in bent quotes, as in `string “40” nodes`; `within` is the text between the quotes.
+/// A number in typographic quotes: `string “40” nodes`; `within` is the text between the quotes.
 #[must_use]
 pub fn bent_number(open: Span, close: Span, within: &str) -> Diagnostic {
     let number = words::shown(within.trim());
@@ -128,7 +128,7 @@ pub fn bent_number(open: Span, close: Span, within: &str) -> Diagnostic {
     .suggest("leave out the quotes", vec![edit(open), edit(close)])
 }
 
-/// What a merge left in the file.
+/// A merge conflict in the file: its first, middle and last marker lines.
 #[must_use]
 pub fn conflict(first: Span, middle: Option<Span>, last: Option<Span>) -> Diagnostic {
     because(

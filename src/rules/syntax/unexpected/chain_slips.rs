@@ -1,10 +1,10 @@
-//! Usual slips of `wire` and of the heads of statements.
+//! Common slips in `wire` and in the heads of statements.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// `wire c.1: prop owl`: the kind before the name; the place takes in the blanks after it.
+/// `wire c.1: prop owl`: a kind before a name. The place includes the blanks after `prop`.
 #[must_use]
 pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
     let name = words::shown(name);
@@ -17,7 +17,7 @@ pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
     .fix("leave out the `prop`", vec![Edit { span, text: String::new() }])
 }
 
-/// `wire c 1: owl` for `wire c.1: owl`; `meant` is all up to the port.
+/// `wire c 1: owl` for `wire c.1: owl`; `meant` is the target put right.
 #[must_use]
 pub fn parted_port(span: Span, meant: &str) -> Diagnostic {
     finding(
@@ -28,7 +28,7 @@ pub fn parted_port(span: Span, meant: &str) -> Diagnostic {
     )
 }
 
-/// `prop owl x 3`, `prop owl 3`; `several` is how a family is written.
+/// `prop owl x 3`, `prop owl 3`; `several` is the same as a family.
 #[must_use]
 pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic {
     finding(
@@ -39,7 +39,7 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
     )
 }
 
-/// `=>`, `-->` and other arrows.
+/// `=>`, `-->` and other marks in place of `->`.
 #[must_use]
 pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
     finding(
@@ -62,7 +62,7 @@ pub fn second_arrow(span: Span) -> Diagnostic {
     )
 }
 
-/// Two items of a chain with nothing between them: the one before, and the one found.
+/// Two items of a chain without `->` or `,` between them: `before` and `found`.
 #[must_use]
 pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
     let (before, found) = (words::shown(before), words::shown(found));
@@ -90,7 +90,7 @@ pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diag
     )
 }
 
-/// A `wire` without the `:` after its target.
+/// A `wire` without the `:` after its port.
 #[must_use]
 pub fn colon_missing(span: Span, before: &str, found: &str) -> Diagnostic {
     let (before, found) = (words::shown(before), words::shown(found));

@@ -1,14 +1,14 @@
-//! Files that can't be read as text of a display.
+//! Files that can't be read as part of a display.
 
 use super::RULE;
 use crate::diagnostic::{Diagnostic, words};
 use crate::source::Span;
 
-/// A file that is not UTF-8. `valid` bytes of it are.
+/// A file that is not UTF-8; its first `valid` bytes are.
 #[must_use]
 pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
     let utf16 = matches!(bytes, [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
-    // The text as shown agrees with the bytes up to the first that is wrong.
+    // The text that is shown agrees with the bytes up to the first wrong one.
     let at = file.base + u32::try_from(valid).unwrap_or(0);
     let end = file.text.get(valid..).and_then(|rest| rest.chars().next());
     let span = Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32));
@@ -24,7 +24,7 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
         .help("save the file as UTF-8 in your editor")
 }
 
-/// An include that leaves the folder of the main file.
+/// An include of a file outside the folder of the main file.
 #[must_use]
 pub fn include_outside(span: Span, path: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` lies outside the folder of the main file", words::shown(path)))
@@ -49,7 +49,7 @@ pub fn include_unreadable(span: Span, path: &str, why: &str) -> Diagnostic {
     .help("name a readable text file, as in `include \"porch.tinsel\"`")
 }
 
-/// An include that is, or makes the display, too large.
+/// An include that is too large, or makes the display too large.
 #[must_use]
 pub fn include_too_large(span: Span) -> Diagnostic {
     RULE.report(span, "this file is too large")
@@ -58,7 +58,7 @@ pub fn include_too_large(span: Span) -> Diagnostic {
         .help("name the right file, or cut the display into fewer lines with families and `like`")
 }
 
-/// Includes too deep or too many.
+/// Includes that are nested too deep, or too many.
 #[must_use]
 pub fn include_too_deep(span: Span, deepest: usize, most: usize) -> Diagnostic {
     RULE.report(

@@ -1,10 +1,10 @@
-//! Slips of names, known by name.
+//! Common slips in names.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::{Span, quoted};
 
-/// `fox2..3`, `fox..3` for `fox[2..3]`; `written` is what stands there, `meant` what says it.
+/// `fox2..3`, `fox..3` for `fox[2..3]`; `written` is the text, `meant` the text put right.
 #[must_use]
 pub fn members_without_brackets(span: Span, written: &str, meant: &str) -> Diagnostic {
     finding(
@@ -15,7 +15,7 @@ pub fn members_without_brackets(span: Span, written: &str, meant: &str) -> Diagn
     )
 }
 
-/// Quotes round a name. `name` is the text between them.
+/// A name in quotes; `name` is the text between them.
 #[must_use]
 pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
     let shown = words::shown(name);
@@ -86,7 +86,7 @@ pub fn unquoted(span: Span, text: &str) -> Diagnostic {
     .fix("put it in quotes", vec![Edit { span, text: format!("\"{}\"", quoted::written(text)) }])
 }
 
-/// `prop my lamp`: a name of several words; `joined` is how it could be written.
+/// `prop my lamp`: a name of several words; `joined` is the same as one word.
 #[must_use]
 pub fn split_name(span: Span, name: &str, joined: &str) -> Diagnostic {
     let joined = words::shown(joined);

@@ -1,11 +1,11 @@
-//! Words of everyday use for what the language says in another place: ports that must stay free, strings that fold back
-//! or begin at the other end.
+//! Everyday words for what the language writes elsewhere: ports that must stay free, strings that
+//! fold back, data that come in at the other end.
 
 use super::{article, finding};
 use crate::diagnostic::{Diagnostic, words};
 use crate::source::Span;
 
-/// Words for a port, or a prop, that is not to be used.
+/// Words for a port or prop that is not in use.
 const STATES: [&str; 13] = [
     "dead",
     "broken",
@@ -29,7 +29,8 @@ const REVERSED: [&str; 7] =
 /// Words for a string that goes there and back.
 const FOLDED: [&str; 7] = ["folded", "fold", "zigzag", "zig-zag", "serpentine", "snake", "doubled"];
 
-/// What to write in place of such a word in a block of this kind, or in a chain; `None` for any other word.
+/// What to write in place of such a word in a block, a chain (`wire`) or as a `statement`. `None`
+/// for any other word.
 #[must_use]
 pub fn said_elsewhere(word: &str, block: &str) -> Option<String> {
     let low = word.to_lowercase();
@@ -63,7 +64,7 @@ pub fn said_elsewhere(word: &str, block: &str) -> Option<String> {
     })
 }
 
-/// `a reversed`, `reverse a`: such a word beside an item of a chain.
+/// `a reversed`, `reverse a`: such a word beside an item of a chain. `None` for any other word.
 #[must_use]
 pub fn word_in_chain(span: Span, word: &str) -> Option<Diagnostic> {
     let help = said_elsewhere(word, "wire")?;
@@ -87,8 +88,8 @@ pub fn reason_without_quotes(span: Span, reason: &str) -> Diagnostic {
     )
 }
 
-/// `power c.1..12, c.17 from …`: a second range in a statement that takes one. `first` is the one before the comma, `next`
-/// the one after it, `word` what the statement goes on with.
+/// `power c.1..12, c.17 from …`: a second range, or prop of an `inject`, where only one may stand.
+/// `first` and `next` are the two, `word` is the word that comes after them.
 #[must_use]
 pub fn second_range(
     span: Span,

@@ -1,4 +1,4 @@
-//! Slips of pins, known by name.
+//! Common slips in pins.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
@@ -16,7 +16,7 @@ pub fn sign_for_at(span: Span, place: &str) -> Diagnostic {
     .suggest("write `at`", vec![Edit { span, text: "at".to_owned() }])
 }
 
-/// `at universe 12`, `at slot 5`: the numbers of a pin stand without the words.
+/// `at universe 12`, `at slot 5`: a pin is numbers without words.
 #[must_use]
 pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
     let number = words::shown(number);

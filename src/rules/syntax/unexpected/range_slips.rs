@@ -1,10 +1,10 @@
-//! Slips of ranges, known by name.
+//! Common slips in ranges.
 
 use super::finding;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// `1-4` for `1..4`; `dash` is the place of the `-`, `range` how it should be written.
+/// `1-4` for `1..4`; `dash` is the place of the `-`, `range` the text put right.
 #[must_use]
 pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
     let range = words::shown(range);
@@ -30,7 +30,7 @@ pub fn worded_range(span: Span, mark: &str, (from, to): (&str, &str)) -> Diagnos
     .suggest(format!("write `{range}`"), vec![Edit { span, text: range.clone() }])
 }
 
-/// A range with too many dots, or without one of its ends. `what` says which.
+/// A range with too many dots or without an end; `what` ends the sentence "a range …".
 #[must_use]
 pub fn bad_range(span: Span, what: &str) -> Diagnostic {
     finding(

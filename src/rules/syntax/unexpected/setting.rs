@@ -1,11 +1,11 @@
-//! Settings and statements that parse, but whose words do not fit.
+//! Settings and statements that parse, but hold something that does not fit.
 
 use super::super::number::dotted;
 use super::{RULE, said_elsewhere};
 use crate::diagnostic::{Diagnostic, words};
 use crate::source::Span;
 
-/// A setting that ends before it says what it must. `example` is one right form of it.
+/// A setting that is not complete; `example` is a right one.
 #[must_use]
 pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` ends too early", words::shown(key)))
@@ -14,7 +14,7 @@ pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
         .help(format!("write it in full, as in `{example}`"))
 }
 
-/// A word or value that does not fit its setting. `example` is one right form of it.
+/// A word or value that does not fit its setting; `example` is a right setting.
 #[must_use]
 pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` does not fit this setting of `{block}`", words::shown(found)))
@@ -27,7 +27,8 @@ pub fn setting_form(span: Span, found: &str, block: &str, example: &str) -> Diag
         })
 }
 
-/// Other words than those that a setting may choose from; `of` is the block and the setting, `near` what is likely meant.
+/// A word that is none of the choices of a setting; `of` is the block and the setting, `near` the
+/// choice that is likely meant.
 #[must_use]
 pub fn no_choice(
     span: Span,
@@ -49,7 +50,7 @@ pub fn no_choice(
     })
 }
 
-/// A colour order with other letters than those of colours.
+/// A colour order with letters that are no colours.
 #[must_use]
 pub fn colour(span: Span, found: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` is not a colour order", words::shown(found)))
@@ -58,10 +59,10 @@ pub fn colour(span: Span, found: &str) -> Diagnostic {
         .help("write the letters in slot order, as in `RGB`, `GRB` or `RGBW`")
 }
 
-/// An input that is none.
+/// An unknown input; `known` are all inputs.
 #[must_use]
 pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
-    // `E1.31`, `Art-Net`
+    // So that `E1.31` is near `e131` and `Art-Net` near `artnet`.
     let plain: String =
         found.to_lowercase().chars().filter(|c| c.is_alphanumeric() || *c == ' ').collect();
     let near = words::nearest(&plain, known.iter().copied());
@@ -78,7 +79,7 @@ pub fn input(span: Span, found: &str, known: &[&str]) -> Diagnostic {
         })
 }
 
-/// A declaration that lacks a setting it can't do without.
+/// A declaration without a setting that it needs; `example` begins with that setting.
 #[must_use]
 pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
     let setting = example.split(' ').next().unwrap_or_default();
@@ -89,7 +90,7 @@ pub fn lacks(span: Span, kind: &str, name: &str, example: &str) -> Diagnostic {
         .help(format!("add a line such as `{example}`"))
 }
 
-/// A string built of runs that has no node.
+/// A string of runs without any nodes.
 #[must_use]
 pub fn no_nodes(span: Span) -> Diagnostic {
     RULE.report(span, "this string has no nodes")
@@ -98,7 +99,7 @@ pub fn no_nodes(span: Span) -> Diagnostic {
         .help("add a run, as in `string eaves: skip 1 -> left 34 nodes`")
 }
 
-/// Members asked of a controller or receiver.
+/// A controller or receiver with members in brackets.
 #[must_use]
 pub fn target_members(span: Span, name: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` has ports, not members", words::shown(name)))
@@ -107,7 +108,7 @@ pub fn target_members(span: Span, name: &str) -> Diagnostic {
         .help(format!("write the port behind a point, as in `{}.3`", words::shown(name)))
 }
 
-/// A controller or receiver where a port of it is wanted.
+/// A controller or receiver where one of its ports must be named.
 #[must_use]
 pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
     let name = words::shown(name);

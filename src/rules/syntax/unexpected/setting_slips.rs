@@ -1,10 +1,10 @@
-//! Slips within a setting, each reported by its name.
+//! Common slips within a setting.
 
 use super::RULE;
 use crate::diagnostic::{Diagnostic, Edit, words};
 use crate::source::Span;
 
-/// A second setting after one that has not ended; `before` is the text of the first.
+/// A second setting without `;` before it; `before` is the text of the first.
 #[must_use]
 pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);
@@ -26,7 +26,7 @@ pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
         .help(format!("write `;` in its place: `{first}; {word} …`"))
 }
 
-/// A setting whose words before the value are others, or are not there; `meant` is it in full.
+/// A setting with wrong or missing words before its value; `meant` is the whole setting, put right.
 #[must_use]
 pub fn words_left_out(span: Span, written: &str, block: &str, meant: &str) -> Diagnostic {
     RULE.report(
@@ -38,7 +38,7 @@ pub fn words_left_out(span: Span, written: &str, block: &str, meant: &str) -> Di
     .help(format!("write `{}`", words::shown(meant)))
 }
 
-/// A number in quotes, as in `string \"40\" nodes`. The place holds the quotes.
+/// A number in quotes, as in `string "40" nodes`. The place includes the quotes.
 #[must_use]
 pub fn quoted_number(span: Span, number: &str) -> Diagnostic {
     let number = words::shown(number);
@@ -49,7 +49,7 @@ pub fn quoted_number(span: Span, number: &str) -> Diagnostic {
         .suggest("leave out the quotes", vec![Edit { span, text: number.clone() }])
 }
 
-/// `strings 36 nodes`: `strings` at `span`, without how many.
+/// `strings 36 nodes`, without the number of strings; `span` is the place of `strings`.
 #[must_use]
 pub fn strings_of_one(span: Span, length: &str) -> Diagnostic {
     let length = words::shown(length);
@@ -62,7 +62,7 @@ pub fn strings_of_one(span: Span, length: &str) -> Diagnostic {
         .suggest("make it one string", vec![Edit { span, text: "string".to_owned() }])
 }
 
-/// `string 2 of 36 nodes`: `string` at `span` where `strings` is meant.
+/// `string 2 of 36 nodes`, where `strings` is meant; `span` is the place of `string`.
 #[must_use]
 pub fn string_of_several(span: Span, count: &str, length: &str) -> Diagnostic {
     let (count, length) = (words::shown(count), words::shown(length));

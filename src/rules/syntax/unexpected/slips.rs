@@ -1,4 +1,4 @@
-//! Usual slips, each reported by its name.
+//! Common slips in statements and settings.
 
 use super::{Thing, finding};
 use crate::diagnostic::{Diagnostic, Edit, words};
@@ -19,7 +19,7 @@ pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
     .fix(format!("leave out the `{mark}`"), vec![Edit { span, text: String::new() }])
 }
 
-/// `host 192.168.7.20:5568`; `port` is what stands after the host.
+/// `host 192.168.7.20:5568`; `port` is the place of what comes after the host.
 #[must_use]
 pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
     finding(
@@ -43,7 +43,7 @@ pub fn second_on_line(span: Span, thing: Thing<'_>, found: &str) -> Diagnostic {
     )
 }
 
-/// `//` or `/*`.
+/// `//` or `/*` in place of `#`.
 #[must_use]
 pub fn foreign_comment(span: Span, mark: &str) -> Diagnostic {
     let found = finding(
@@ -69,7 +69,7 @@ pub fn other_quote(span: Span, quote: char) -> Diagnostic {
     )
 }
 
-/// A `let` without its `=`; `before` is all up to its value.
+/// A `let` without its `=`; `before` is the text before its value.
 #[must_use]
 pub fn equals_missing(span: Span, before: &str, value: &str) -> Diagnostic {
     let (before, value) = (words::shown(before), words::shown(value));
@@ -81,7 +81,7 @@ pub fn equals_missing(span: Span, before: &str, value: &str) -> Diagnostic {
     )
 }
 
-/// An address of the newer internet protocol outside square brackets.
+/// An IPv6 address without square brackets.
 #[must_use]
 pub fn bare_address(span: Span, address: &str) -> Diagnostic {
     let address = words::shown(address);
@@ -93,7 +93,7 @@ pub fn bare_address(span: Span, address: &str) -> Diagnostic {
     )
 }
 
-/// A link where an address is meant.
+/// A URL in place of the address of a host.
 #[must_use]
 pub fn link(span: Span) -> Diagnostic {
     finding(
@@ -104,7 +104,7 @@ pub fn link(span: Span) -> Diagnostic {
     )
 }
 
-/// A line that begins with a mark which can only follow something.
+/// A line that begins with a mark that can't begin one.
 #[must_use]
 pub fn parted_line(span: Span, mark: &str) -> Diagnostic {
     finding(
@@ -128,7 +128,7 @@ pub fn runs_without_colon(span: Span) -> Diagnostic {
     )
 }
 
-/// `reserve 40..41`: what is reserved is missing.
+/// `reserve 40..41`, without the word `universes`.
 #[must_use]
 pub fn reserve_of_what(span: Span, rest: &str) -> Diagnostic {
     finding(
@@ -139,7 +139,7 @@ pub fn reserve_of_what(span: Span, rest: &str) -> Diagnostic {
     )
 }
 
-/// A word near to one that fits: `likes` for `like`.
+/// A misspelt word: `likes` for `like`; `near` is the word that fits.
 #[must_use]
 pub fn near_word(span: Span, thing: Thing<'_>, found: &str, near: &str) -> Diagnostic {
     finding(

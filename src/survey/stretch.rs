@@ -34,9 +34,9 @@ pub struct Used {
     pub dmx: bool,
     /// Slots in use.
     pub slots: u32,
-    /// Where its stretches begin in the list that they were counted from; they end before `to`.
+    /// Where its stretches begin in the list that they were counted from.
     pub from: usize,
-    /// See `from`.
+    /// The place in that list after the last of them.
     pub to: usize,
 }
 

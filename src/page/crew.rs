@@ -33,7 +33,7 @@ pub struct CableLine<'a> {
     pub name: String,
     /// Its controller.
     pub controller: &'a Controller,
-    /// What the plan says of it.
+    /// The output as planned.
     pub plan: &'a PortPlan,
     /// Its row of the table.
     pub row: PortRow<'a>,

@@ -8,11 +8,11 @@
 //! | `controllers` | name, whether nodes stay whole, slots of each universe in use |
 //! | `ports` | name, index of its controller, outlet (`pond.1`, or empty), place in the page |
 //! | `shapes` | nodes (0: fixture), slots of a node, letters, nodes of a strand or 0, runs, slots |
-//! | `strings` | name, label, port, shape, first, last channel (from 0), nodes before, flags, place |
+//! | `strings` | name, label, port, shape, first and last channel, nodes before, flags, place |
 //! | `reserved` | first universe, last universe, why |
 //!
-//! A run is `[name, nodes]` or a number of skipped nodes. Flags: 1 stored, 2 shows another string's
-//! data.
+//! A run is `[name, nodes]` or a number of skipped nodes. Channels count from 0. Flags: 1 stored, 2
+//! shows another string's data.
 
 use super::Part;
 use super::crew::{Crew, Hung};

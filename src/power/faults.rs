@@ -113,7 +113,7 @@ fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
     wrong
 }
 
-/// The first string that says its voltage.
+/// The first string that states its voltage.
 fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)> {
     stretch.runs.iter().find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
 }

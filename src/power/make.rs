@@ -21,7 +21,7 @@ pub struct Make {
     pub gauge: Option<Gauge>,
     /// Its voltage in millivolts.
     pub volts: Option<Told<i64>>,
-    /// Whether it says what it draws.
+    /// Whether it states a draw or an idle current.
     pub draws: bool,
     /// Whether pitch and conductor are known.
     pub whole: bool,

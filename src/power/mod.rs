@@ -66,7 +66,7 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
     if let Some(finding) = unknown::finding(model, plan, &nets, &long, &loads.allowed) {
         sink.push(finding);
     }
-    // A display without supplies does not say how power reaches its ports.
+    // A display without supplies does not state how power reaches its ports.
     (!model.supplies.is_empty()).then_some((nets, loads))
 }
 

@@ -108,7 +108,7 @@ pub struct Stretch {
     pub fuse: Option<Told<i64>>,
     /// Whether every pitch and conductor along it is known.
     pub whole: bool,
-    /// Nodes on it that do not say what they draw.
+    /// How many nodes on it do not state what they draw.
     pub silent: u32,
     /// Whether it is not solved: too long, joined wrongly, or in part not understood.
     pub left_out: bool,

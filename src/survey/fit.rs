@@ -122,7 +122,7 @@ impl Found {
 enum State {
     /// Something hangs on it.
     Used,
-    /// Nothing does.
+    /// Nothing hangs on it.
     Free,
     /// It is reserved for something else.
     Reserved,

@@ -92,7 +92,7 @@ impl View<'_> {
     }
 }
 
-/// A display's name before what is said of it; empty where it has none.
+/// A display's name with a colon, before further words; empty where it has none.
 fn named(name: &str) -> String {
     match name {
         "" => String::new(),

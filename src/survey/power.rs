@@ -90,7 +90,7 @@ impl PowerView {
         Survey { title: "power".to_owned(), parts }
     }
 
-    /// What stands above the tables.
+    /// The words above the tables.
     fn words(&self) -> Vec<String> {
         let mut words = vec![match self.level {
             Some(level) => format!("power with all nodes at {} %", level.words()),

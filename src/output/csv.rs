@@ -1,15 +1,15 @@
 //! The first table of a survey as CSV (RFC 4180): a header row, CR LF line ends, UTF-8 without a
-//! mark.
+//! byte order mark.
 //!
-//! A cell that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, a tab or a
-//! CR and is no number) gets a `'` before it.
+//! A cell that a spreadsheet would run as a formula gets a `'` before it: one that begins with `=`,
+//! `+`, `-`, `@`, a tab or a CR and is no number.
 
 use super::sheet::{self, Sheet};
 use super::{GATHERED, digits, pass_on};
 use crate::table::{Cell, Face, Survey};
 use std::io::{self, Write};
 
-/// Writes it.
+/// Writes the first table for sheets.
 pub fn write(survey: &Survey<'_>, _width: usize, out: &mut dyn Write) -> io::Result<()> {
     let bytes = Vec::with_capacity(GATHERED + 4 * 1024);
     let mut cells = Cells { out, bytes, begun: false };
@@ -20,7 +20,7 @@ pub fn write(survey: &Survey<'_>, _width: usize, out: &mut dyn Write) -> io::Res
     cells.out.flush()
 }
 
-/// Cells as they are written.
+/// The cells written so far, and the output.
 struct Cells<'o> {
     out: &'o mut dyn Write,
     bytes: Vec<u8>,
@@ -29,14 +29,14 @@ struct Cells<'o> {
 }
 
 impl Cells<'_> {
-    /// The comma between two cells.
+    /// Writes the comma before a cell, unless it is the first of its row.
     fn part(&mut self) {
         if std::mem::replace(&mut self.begun, true) {
             self.bytes.push(b',');
         }
     }
 
-    /// A text, quoted where it must be (RFC 4180, section 2, rules 6 and 7).
+    /// Writes a text, quoted where it must be (RFC 4180, section 2, rules 6 and 7).
     fn text(&mut self, text: &str) {
         let marks = |byte| matches!(byte, b'"' | b',' | b'\r' | b'\n');
         if text.bytes().any(marks) {

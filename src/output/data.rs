@@ -1,7 +1,8 @@
-//! A survey as JSON (RFC 8259) or YAML 1.2, for programs: all its values and tables, a row a line.
+//! A survey as JSON (RFC 8259) or YAML 1.2, for programs: all its values and tables, each row on
+//! one line.
 //!
-//! Both are written by one walk, since a row of YAML is JSON without quotes at its keys. Every text
-//! stands in double quotes, so that no reader takes `no` or `1e3` for something else.
+//! The same code writes both: a row of YAML is JSON without quotes around its keys. Every text is
+//! in double quotes, so that no reader takes `no` or `1e3` for something else.
 
 use super::{GATHERED, digits, pass_on};
 use crate::table::{Cell, Face, Head, Part, Survey, Table};
@@ -37,13 +38,13 @@ impl Data<'_> {
         self.bytes.extend_from_slice(text.as_bytes());
     }
 
-    /// A new line, `depth` steps in.
+    /// Begins a new line, `depth` steps in.
     fn line(&mut self, depth: usize) {
         self.add("\n");
         (0..depth).for_each(|_| self.add("  "));
     }
 
-    /// Parts as the entries of an object.
+    /// Writes parts as the entries of an object.
     fn parts(&mut self, parts: &[Part<'_>], depth: usize) -> io::Result<()> {
         let inner = depth + usize::from(!self.yaml);
         self.add(if self.yaml { "" } else { "{" });
@@ -153,8 +154,8 @@ impl Data<'_> {
         self.add("}");
     }
 
-    /// A text in double quotes. JSON must escape quotes, backslashes and C0 controls (RFC 8259,
-    /// section 7); YAML takes no other control characters either, and would fold its line
+    /// Writes a text in double quotes. JSON must escape quotes, backslashes and C0 controls (RFC
+    /// 8259, section 7). YAML takes no other control characters either, and would fold its line
     /// separators (YAML 1.2, section 5.1).
     fn text(&mut self, text: &str) {
         self.add("\"");
@@ -189,7 +190,7 @@ impl Data<'_> {
     }
 }
 
-/// A key and its colon. Keys are ours: letters and `_`.
+/// A key and its colon. Keys consist of letters and `_`, so they need no escapes.
 fn key_before(key: &str, yaml: bool) -> String {
     if yaml { format!("{key}: ") } else { format!("\"{key}\": ") }
 }

@@ -4,10 +4,10 @@ use crate::diagnostic::words;
 use crate::graph::{EdgeKind, Graph};
 use std::io::{self, Write};
 
-/// Writes a graph; with `shown`, only those of its vertices and the edges between them.
+/// Writes a graph; with `shown`, only these vertices and the edges between them.
 ///
 /// # Errors
-/// What the writer says.
+/// Those of the writer.
 pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io::Result<()> {
     let mut is_shown = vec![shown.is_none(); graph.nodes().count()];
     for at in shown.unwrap_or(&[]) {
@@ -32,7 +32,8 @@ pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io
     writeln!(out, "}}")
 }
 
-/// Chains are solid and heavy, what only takes settings is dashed; the word says the same.
+/// Chains are solid and heavy, edges that only take settings are dashed. The word on the edge
+/// states the same.
 fn style(kind: EdgeKind) -> &'static str {
     match kind {
         EdgeKind::Follows => ", penwidth=2",
@@ -41,7 +42,7 @@ fn style(kind: EdgeKind) -> &'static str {
     }
 }
 
-/// Text between the double quotes of DOT.
+/// Escapes text for the double quotes of DOT.
 fn escape(text: &str) -> String {
     words::visible(text, "").replace('\\', "\\\\").replace('"', "\\\"")
 }

@@ -35,11 +35,11 @@ fn parts(all: &[Part<'_>], html: &mut Html) {
     }
 }
 
-/// Writes a table; its groups have a heading each, and remarks are its last column.
+/// Writes a table. Each group has a heading; remarks are the last column.
 pub fn table(table: &Table<'_>, html: &mut Html) {
     let columns: Vec<(usize, &Head)> = table.columns(Face::People).collect();
     let (mut remarks, mut groups) = (false, false);
-    // Writing to a page can't fail; so below.
+    // Writing to a page can't fail, here and below.
     let _ = table.each(&mut |row| {
         remarks |= !row.remark().is_empty();
         groups |= !row.group().is_empty();

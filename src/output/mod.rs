@@ -1,6 +1,6 @@
-//! Formats: one file each, one line in [`ALL`]. A format writes any survey and knows no table.
+//! Formats: each has a file and a line in [`ALL`]. A format writes any survey and knows no table.
 //!
-//! `svg`, `dot` and `mvr` are pictures and files of one subject each, and no tables.
+//! `svg`, `dot` and `mvr` write a picture or a file of one subject each, and no tables.
 
 mod csv;
 mod data;
@@ -18,11 +18,11 @@ pub use html::table as html_table;
 use crate::table::Survey;
 use std::io;
 
-/// What writes a survey; the number is how many columns a person's terminal has.
+/// Writes a survey; the number is the width of a person's terminal in columns.
 pub type Write = fn(&Survey<'_>, usize, &mut dyn io::Write) -> io::Result<()>;
 
-/// All formats by their words after `--format`, which are the endings of their files; the first is
-/// the default.
+/// All formats by their words after `--format`, which are also the endings of their files. The
+/// first is the default.
 pub const ALL: &[(&str, Write)] = &[
     ("text", text::write),
     ("csv", csv::write),
@@ -32,7 +32,7 @@ pub const ALL: &[(&str, Write)] = &[
     ("html", html::write),
 ];
 
-/// Formats that are nothing to read at a terminal.
+/// Formats that cannot be read at a terminal.
 pub const BINARY: [&str; 2] = ["xlsx", "mvr"];
 
 /// The format of a word.
@@ -41,10 +41,10 @@ pub fn find(name: &str) -> Option<Write> {
     ALL.iter().find(|(word, _)| *word == name).map(|(_, write)| *write)
 }
 
-/// Bytes that are gathered before they are written.
+/// How many bytes are gathered before they are written.
 const GATHERED: usize = 64 * 1024;
 
-/// Writes what has been gathered, once it is enough.
+/// Writes the gathered bytes once there are enough of them.
 fn pass_on(bytes: &mut Vec<u8>, out: &mut dyn io::Write) -> io::Result<()> {
     if bytes.len() >= GATHERED {
         out.write_all(bytes)?;
@@ -55,7 +55,7 @@ fn pass_on(bytes: &mut Vec<u8>, out: &mut dyn io::Write) -> io::Result<()> {
 
 /// Adds a number in digits.
 fn digits(number: u64, bytes: &mut Vec<u8>) {
-    // The longest u64 has 20 digits; written backwards from the end.
+    // The longest u64 has 20 digits. They are written from the end backwards.
     let mut digits = [0_u8; 20];
     let mut rest = number;
     let mut from = digits.len();

@@ -1,11 +1,11 @@
 //! Strings and fixtures with their addresses as My Virtual Rig (MVR, DIN SPEC 15801): a zip that
 //! holds `GeneralSceneDescription.xml`, version 1.6.
 //!
-//! A controller is a layer; every string and every DMX fixture is a `Fixture` in it, with its first
+//! A controller is a layer. Every string and every DMX fixture is a `Fixture` in it, with its first
 //! slot as an absolute address: `(universe - 1) * 512 + slot`, whatever the display's own universes
-//! hold. A string that shows another's data is that one's multipatch. Identity is a UUID (RFC 9562,
-//! version 5) made from the string's name, so it stays while other things come and go. No GDTF file
-//! goes with it, so footprints are not in it: those are in the tables.
+//! hold. A string that shows another's data is a multipatch of that one. Identity is a UUID (RFC
+//! 9562, version 5) made from the string's name, so it stays while other things change. There is no
+//! GDTF file, so footprints are only in the tables.
 
 use crate::model::{Model, PieceKind, StringId};
 use crate::page::html::escape;
@@ -16,7 +16,7 @@ use uuid::Uuid;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-/// The name space of our UUIDs, drawn once.
+/// The name space of these UUIDs, chosen once.
 const NAMES: Uuid = Uuid::from_u128(0x6b9d_57e2_0c41_4f0a_9a57_3c1e_8d20_f7b4);
 
 /// Slots of a universe in the addresses of MVR.
@@ -29,11 +29,11 @@ fn identity(kind: &str, name: &str) -> String {
 /// The archive as bytes.
 ///
 /// # Errors
-/// What the writer of the archive says.
+/// Those of the writer of the archive.
 pub fn render(model: &Model, plan: &Plan) -> io::Result<Vec<u8>> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
-        // The same display gives the same bytes, so the time is always the first that a zip can
+        // The same display must give the same bytes, so the time is always the first that a zip can
         // hold.
         .last_modified_time(DateTime::default());
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
@@ -45,7 +45,7 @@ pub fn render(model: &Model, plan: &Plan) -> io::Result<Vec<u8>> {
 /// The scene as XML.
 fn scene(model: &Model, plan: &Plan) -> String {
     let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>\n");
-    // Writing to a String can't fail; so below.
+    // Writing to a String can't fail, here and below.
     let _ = writeln!(
         out,
         "<GeneralSceneDescription verMajor=\"1\" verMinor=\"6\" provider=\"tinsel\" providerVersion=\"{}\">",

@@ -1,6 +1,6 @@
 //! The published schema of a survey in JSON (JSON Schema, draft 2020-12), made from its columns.
 //!
-//! It says which keys are always there and what they hold. Keys may be added later, so it forbids
+//! It states which keys are always there and what they hold. Keys may be added later, so it forbids
 //! none.
 
 use crate::table::{Face, Head, Kind, Part, Survey};
@@ -10,7 +10,7 @@ use std::io::{self, Write};
 /// Writes the schema of what a command prints as JSON.
 ///
 /// # Errors
-/// What the writer says.
+/// Those of the writer.
 pub fn write(title: &str, survey: &Survey<'_>, out: &mut dyn Write) -> io::Result<()> {
     let mut schema = Map::new();
     schema.insert("$schema".into(), "https://json-schema.org/draft/2020-12/schema".into());
@@ -38,7 +38,7 @@ fn parts(all: &[Part<'_>]) -> Vec<(&'static str, Value)> {
     parts.collect()
 }
 
-/// An object that has all of some keys.
+/// The schema of an object in which all of some keys are required.
 fn object(parts: Vec<(&'static str, Value)>) -> Map<String, Value> {
     let mut schema = Map::new();
     schema.insert("type".into(), "object".into());
@@ -52,7 +52,7 @@ fn value(head: &Head) -> Value {
     described(head, kind(head.kind))
 }
 
-/// A schema with what a value says; null too, where there may be nothing.
+/// A schema with the description of a value; it allows null where the value may be missing.
 fn described(head: &Head, mut schema: Value) -> Value {
     if let Some(schema) = schema.as_object_mut() {
         schema.insert("description".into(), head.about.into());

@@ -1,6 +1,7 @@
-//! Tables as sheets, for every format that has cells: a header row, then a row for each thing.
+//! Tables as sheets, for every format that has cells: a header row, then one row for each row of
+//! the table.
 //!
-//! A column of places or of other objects is a column for each of its values, as in
+//! A column of places or of other objects becomes one column for each of its values, as in
 //! `start_universe`.
 
 use crate::table::{AnyRow, Cell, Face, Head, Kind, Table};
@@ -8,19 +9,19 @@ use std::io;
 
 /// A sheet that is being written, cell by cell.
 pub trait Sheet {
-    /// A heading.
+    /// Writes a heading.
     ///
     /// # Errors
-    /// What the writer says; so for all of these.
+    /// Those of the writer, in all of these methods.
     fn head(&mut self, name: &str) -> io::Result<()>;
 
-    /// A cell of text, which no program takes for a formula; a number; or nothing.
+    /// Writes a cell: text, which no program takes for a formula; a number; or nothing.
     ///
     /// # Errors
     /// See `head`.
     fn put(&mut self, cell: &Cell<'_>) -> io::Result<()>;
 
-    /// The end of a row.
+    /// Ends a row.
     ///
     /// # Errors
     /// See `head`.
@@ -36,7 +37,7 @@ pub fn is_formula(text: &str) -> bool {
 /// Writes a table.
 ///
 /// # Errors
-/// What the sheet says.
+/// Those of the sheet.
 pub fn fill(table: &Table<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
     let columns: Vec<(usize, &Head)> = table.columns(Face::Sheets).collect();
     for (_, head) in &columns {
@@ -55,7 +56,7 @@ pub fn fill(table: &Table<'_>, sheet: &mut impl Sheet) -> io::Result<()> {
     })
 }
 
-/// The keys of a kind that has a column for each of its values.
+/// The keys of a kind that becomes a column for each of its values; empty for other kinds.
 fn parts(kind: Kind) -> Vec<&'static str> {
     match kind {
         Kind::Point => vec!["universe", "slot", "channel"],
@@ -64,7 +65,7 @@ fn parts(kind: Kind) -> Vec<&'static str> {
     }
 }
 
-/// The cells of one column.
+/// Writes the cells of one column.
 fn column(row: &dyn AnyRow, at: usize, kind: Kind, sheet: &mut impl Sheet) -> io::Result<()> {
     match (row.cell(at), kind) {
         (Cell::Point(point), _) => {

@@ -1,10 +1,9 @@
-//! The graph of a display as a picture (SVG): what stands to the right depends on what it is joined
-//! to on its left, so a data line reads from its port onwards, one string a column.
+//! The graph of a display as a picture (SVG). A vertex depends on those that it is joined to on its
+//! left, so a data line reads from its port onwards, one string in each column.
 //!
-//! A thing's column is the one after the last of what it depends on; within a column things stand
-//! as near as they can to what they follow. Rings, which are errors, are opened where they were
-//! declared first. The kind of a thing and of a joint stands in words, and in the titles that a
-//! screen reader reads.
+//! A vertex is in the column after the last of those that it depends on; within a column it is as
+//! near as it can be to what it follows. Rings, which are errors, are opened at the vertex declared
+//! first. The kind of a vertex or edge is written in words, and in the titles for screen readers.
 
 use crate::graph::{EdgeKind, Graph};
 use crate::page::html::escape;
@@ -29,10 +28,10 @@ path{fill:none;stroke:#7b8694;stroke-width:1}\
 .follows{stroke:#14181f;stroke-width:2.5}\
 .dashed{stroke-dasharray:5 4}";
 
-/// Writes a graph; with `shown`, only those of its vertices and the edges between them.
+/// Writes a graph; with `shown`, only these vertices and the edges between them.
 ///
 /// # Errors
-/// What the writer says.
+/// Those of the writer.
 pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io::Result<()> {
     let picture = Picture::of(graph, shown);
     let columns = picture.column.iter().flatten().max().map_or(0, |last| last + 1);
@@ -48,7 +47,7 @@ pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io
     writeln!(out, "<style>{STYLE}</style>")?;
     writeln!(out, "<rect class=\"page\" width=\"{width}\" height=\"{height}\"/>")?;
     let names: Vec<String> = graph.nodes().map(|vertex| escape(&vertex.name)).collect();
-    // What every prop has is in the background of what joins one to the next.
+    // Faint edges are drawn first, so that they are behind those of the chains.
     for behind in [true, false] {
         for (from, to, kind) in graph.edges() {
             if behind == is_faint(kind) {
@@ -76,12 +75,12 @@ pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io
     writeln!(out, "</svg>")
 }
 
-/// Whether a joint is drawn in the background.
+/// Whether an edge is drawn faintly, in the background.
 fn is_faint(kind: EdgeKind) -> bool {
     matches!(kind, EdgeKind::Uses | EdgeKind::PartOf)
 }
 
-/// Where everything stands.
+/// Where each vertex is drawn.
 struct Picture {
     /// The column of each vertex, from 0; `None` for one that is not shown.
     column: Vec<Option<i64>>,
@@ -150,8 +149,8 @@ impl Picture {
     }
 }
 
-/// A vertex's column is the one after the last of those it depends on. Where only rings are left,
-/// the first declared goes on with what is known.
+/// A vertex's column is the one after the last of those that it depends on. Where only rings are
+/// left, the vertex declared first comes after what has a column already.
 fn columns(
     shows: &[bool],
     below: &[Vec<(usize, EdgeKind)>],
@@ -195,8 +194,8 @@ fn columns(
     }
 }
 
-/// Column by column, each vertex as near as it can to what it follows, or else to the first it
-/// depends on.
+/// Places vertices column by column: each as near as it can be to what it follows, or else to the
+/// first that it depends on.
 fn rows(column: &[Option<i64>], below: &[Vec<(usize, EdgeKind)>]) -> Vec<i64> {
     let mut y = vec![0_i64; column.len()];
     let mut order: Vec<(i64, usize)> =
@@ -228,7 +227,7 @@ fn rows(column: &[Option<i64>], below: &[Vec<(usize, EdgeKind)>]) -> Vec<i64> {
     y
 }
 
-/// A name that fits its box.
+/// Cuts a name to fit its box.
 fn cut(name: &str) -> String {
     let mut width = 0;
     let mut out = String::new();

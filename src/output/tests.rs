@@ -1,4 +1,4 @@
-//! What every format does alike, on a survey made by hand.
+//! What all formats do, on a survey made by hand.
 
 use super::{ALL, find};
 use crate::table::{Cell, Column, Decimal, Head, Kind, Part, Point, Row, Survey, Table, columns};

@@ -1,7 +1,8 @@
-//! A survey for a person: tables in columns that fit 100 characters, numbers to the right, groups apart.
+//! A survey for a person: tables in columns that fit the terminal, numbers to the right, groups
+//! apart.
 //!
-//! Rows are made twice, once to measure and once to print, so that no table is held in memory. A name that is too long for
-//! its column, and remarks that do not fit after a row get a line of their own.
+//! Rows are made twice, to measure and to print, so that no table is held in memory. A name that is
+//! too long for its column, and remarks that do not fit after a row, get a line of their own.
 
 use super::sheet::joined;
 use crate::diagnostic::words::shown;
@@ -10,12 +11,12 @@ use crate::table::{Cell, Face, Head, Part, Survey, Table};
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthStr;
 
-/// Writes it, in lines of at most `width` columns where that can be.
+/// Writes a survey in lines of at most `width` columns, as far as possible.
 pub fn write(survey: &Survey<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
     parts(&survey.parts, &mut true, width, out)
 }
 
-/// Writes parts with an empty line between two of them.
+/// Writes parts with an empty line between them.
 fn parts(all: &[Part<'_>], first: &mut bool, width: usize, out: &mut dyn Write) -> io::Result<()> {
     for part in all {
         match part {

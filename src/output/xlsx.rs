@@ -1,19 +1,18 @@
 //! All tables of a survey as one workbook, a sheet each.
 //!
-//! The columns are those of csv. Numbers are numbers; text is stored as text, which no spreadsheet
-//! runs, and what looks like a formula is marked as text besides, so that it stays text when its
-//! cell is edited. The same display gives the same bytes: the date within is always the same.
+//! The columns are those of csv. Numbers are numbers. Text is stored as text, which no spreadsheet
+//! runs; text that looks like a formula is also marked as text, so that it stays text when its cell
+//! is edited. The same display gives the same bytes, so the date in the file is always the same.
 
 use super::sheet::{self, Sheet};
 use crate::table::{Cell, Face, Survey};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 use std::io::{self, Write};
 
-/// The most characters that a cell may hold (ECMA-376 leaves it open; common programs take no
-/// more).
+/// The most characters in a cell (ECMA-376 leaves it open; common programs take no more).
 const MOST_CHARACTERS: usize = 32_767;
-/// A workbook is made in memory, about 200 bytes a cell, so its sheets have no more rows; csv has
-/// no end.
+/// The most rows of a sheet, since a workbook is made in memory, about 200 bytes a cell; csv has no
+/// limit.
 const MOST_ROWS: u32 = 100_000;
 /// The narrowest and widest column, in characters.
 const WIDTHS: (usize, usize) = (6, 48);
@@ -36,7 +35,7 @@ fn fault(error: XlsxError) -> io::Error {
     io::Error::other(error)
 }
 
-/// A sheet and where its next cell stands.
+/// A sheet and the place of its next cell.
 struct Cells<'b> {
     page: &'b mut Worksheet,
     row: u32,
@@ -70,7 +69,8 @@ impl<'b> Cells<'b> {
         self.column += 1;
     }
 
-    /// Widths, a header that stays when the rest is scrolled, and a filter on it.
+    /// Sets the widths of columns, a header that stays while the rest is scrolled, and a filter on
+    /// it.
     fn finish(self) -> io::Result<()> {
         for (column, width) in (0..).zip(&self.widths) {
             let width = u32::try_from(*width + 2).unwrap_or(u32::MAX);
@@ -105,7 +105,7 @@ impl Sheet for Cells<'_> {
                     self.page.write_string(row, column, cut)
                 }
             }
-            // No channel comes near the 2^53 up to which a double holds every whole number.
+            // No channel comes near 2^53, up to which a double holds every whole number.
             Cell::Number(number) => self.page.write_number(row, column, *number as f64),
             Cell::Decimal(number) => {
                 let value = number.value as f64 / f64::from(number.per.max(1));

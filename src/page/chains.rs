@@ -104,7 +104,8 @@ fn string(crew: &Crew<'_>, hung: &Hung<'_>, fill: Fill, html: &mut Html) {
     put!(html; "</li>\n");
 }
 
-/// `70 nodes, line 72 to 141`; a fixture's slots.
+/// The nodes of a string and their places in the line: `70 nodes, line 72 to 141`; a fixture's
+/// slots.
 fn extent(hung: &Hung<'_>) -> String {
     if hung.is_fixture() {
         return counted(i64::from(hung.shape.slots), "slot");
@@ -117,7 +118,7 @@ fn extent(hung: &Hung<'_>) -> String {
     format!("{nodes}, line {first} to {last}")
 }
 
-/// The runs that a string is built of.
+/// Writes the runs that a string is built of.
 fn runs(hung: &Hung<'_>, html: &mut Html) {
     if hung.shape.runs.is_empty() {
         return;
@@ -132,7 +133,7 @@ fn runs(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</small>");
 }
 
-/// `gable 22 nodes`, `skip 1`, `lead 3 m`.
+/// A run in words: `gable 22 nodes`, `skip 1`, `lead 3 m`.
 pub fn run_words(run: &ShapeRun) -> String {
     match run {
         ShapeRun::Nodes(Some(name), nodes) => {
@@ -144,10 +145,10 @@ pub fn run_words(run: &ShapeRun) -> String {
     }
 }
 
-/// More marks than these would be one dark bar.
+/// The most marks for one injection: more would be one dark bar.
 const MOST_MARKS: usize = 60;
 
-/// The string from its first node to its last, with a triangle at each injection.
+/// Draws the string from its first node to its last, with a triangle at each injection.
 fn marks(crew: &Crew<'_>, hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<svg class=\"marks\" width=\"100%\" height=\"16\" aria-hidden=\"true\">");
     put!(html; "<rect class=\"thread\" x=\"6\" y=\"2\" width=\"90%\" height=\"3\"/>");

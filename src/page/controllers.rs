@@ -1,4 +1,4 @@
-//! Every controller with its outputs as bars: nodes used, and left at the frame rate.
+//! Every controller with its outputs as bars: what is used, and what is left at the frame rate.
 
 use super::Part;
 use super::crew::{CableLine, Crew};
@@ -88,7 +88,7 @@ fn output(line: &CableLine<'_>, html: &mut Html) {
     put!(html; hangs(line), "</td></tr>\n");
 }
 
-/// `3 strings, at pond.1 and jetty.1`.
+/// What hangs on a line, in words: `3 strings, at pond.1 and jetty.1`.
 fn hangs(line: &CableLine<'_>) -> String {
     let what = if line.is_dmx() { "fixture" } else { "string" };
     let mut words = crate::unit::counted(i64::from(line.row.strings), what);
@@ -98,7 +98,7 @@ fn hangs(line: &CableLine<'_>) -> String {
     words
 }
 
-/// The outputs with nothing on them, and which of those are not to be used.
+/// Lists the free outputs, then the reserved ones with the reason.
 fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[CableLine<'_>], html: &mut Html) {
     let controller = row.controller;
     let reserved = crew.model().reserved_outputs.iter();
@@ -127,7 +127,7 @@ fn between(kind: &str, first: u32, last: u32) -> String {
     if first == last { format!("{kind}{first}") } else { format!("{kind}{first} to {kind}{last}") }
 }
 
-/// Rising numbers as stretches without a gap.
+/// Rising numbers as ranges without a gap: (first, last).
 pub fn runs(numbers: impl Iterator<Item = u32>) -> Vec<(u32, u32)> {
     let mut runs: Vec<(u32, u32)> = Vec::new();
     for number in numbers {

@@ -1,8 +1,6 @@
-//! What the crew sees of a display: each data line with everything on it in order, and where its
-//! nodes fall.
+//! What the crew sees of a display: each data line with everything on it in order.
 //!
-//! Made once from model and plan and read by every section and sheet, so that all of them count
-//! alike.
+//! It is made once from model and plan. All parts and sheets read it, so that they count alike.
 
 use crate::Compiled;
 use crate::model::{
@@ -16,7 +14,7 @@ use crate::unit::{self, Dimension, Gauge, quantity};
 use crate::usage::output_name;
 use std::collections::BTreeMap;
 
-/// A display as its papers need it.
+/// A display as its pages and sheets need it.
 pub struct Crew<'a> {
     /// What was compiled.
     pub compiled: &'a Compiled,
@@ -29,13 +27,13 @@ pub struct Crew<'a> {
 
 /// One used output and everything on it.
 pub struct CableLine<'a> {
-    /// Its place among the lines, from 0: a name for links.
+    /// Its place among all lines, from 0. Links name the line by it.
     pub index: usize,
     /// Its name: `boathouse.3`.
     pub name: String,
     /// Its controller.
     pub controller: &'a Controller,
-    /// What the plan says of it.
+    /// The output as planned.
     pub plan: &'a PortPlan,
     /// Its row of the table.
     pub row: PortRow<'a>,
@@ -45,7 +43,7 @@ pub struct CableLine<'a> {
 
 /// Something on a data line.
 pub enum Item<'a> {
-    /// From here on the line hangs on this receiver, at this port of it; its id.
+    /// From here on the line hangs on this receiver, at this port of it; then its id.
     Receiver(&'a Receiver, u32, ReceiverId),
     /// Cable, in micrometres, and its conductor where that is known.
     Lead(i64, Option<Gauge>),
@@ -53,7 +51,7 @@ pub enum Item<'a> {
     Skip(u32, u32),
     /// A string or fixture.
     String(Box<Hung<'a>>),
-    /// The cable ends here: nothing is plugged into the last plug.
+    /// The cable ends here: the last plug stays free.
     End,
 }
 
@@ -72,7 +70,8 @@ pub enum Plug {
 }
 
 impl Plug {
-    /// It in words: `port barn.4`, `receiver pond.1`, `owl[2]`, `end of line`.
+    /// What the plug goes into, in words: `port barn.4`, `receiver pond.1`, `owl[2]`,
+    /// `end of line`.
     #[must_use]
     pub fn words(&self) -> String {
         match self {
@@ -87,9 +86,9 @@ impl Plug {
 /// Where the two ends of a string go.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Plugs {
-    /// What its data come from.
+    /// Where its data come from.
     pub from: Plug,
-    /// What its data go on to.
+    /// Where its data go on to.
     pub to: Plug,
 }
 
@@ -109,11 +108,11 @@ pub struct Hung<'a> {
     pub node: Option<&'a NodeKind>,
     /// Slots in a universe.
     pub slots_of_universe: UniverseSlots,
-    /// Nodes of the data line before its first: strings, skips and its own skips count, stored
-    /// strings do not.
+    /// Nodes of the data line before its first: those of strings with their skips, and skips of the
+    /// line. Stored strings have none.
     pub before: u32,
-    /// Straight from where its data come from to where it stands, in micrometres, where no lead is
-    /// written between and both places are known.
+    /// The straight distance from where its data come from to where it stands, in micrometres;
+    /// `None` where a lead is written between or a place is not known.
     pub straight_um: Option<i64>,
     /// Where its ends go; `None` for a stored string, which is on no cable.
     pub plugs: Option<Plugs>,
@@ -162,19 +161,19 @@ impl<'a> Crew<'a> {
         Self { compiled, view, lines, injections }
     }
 
-    /// What was meant.
+    /// The model.
     #[must_use]
     pub fn model(&self) -> &'a Model {
         &self.compiled.model
     }
 
-    /// What was decided.
+    /// The plan.
     #[must_use]
     pub fn plan(&self) -> &'a Plan {
         &self.compiled.plan
     }
 
-    /// The display's name, or what stands for one.
+    /// The display's name, or words for a display without one.
     #[must_use]
     pub fn title(&self) -> &'a str {
         match &*self.compiled.model.display.name {
@@ -206,7 +205,8 @@ impl<'a> Crew<'a> {
         self.injections.get(&id).map_or(&[], Vec::as_slice)
     }
 
-    /// What feeds a pixel port at its controller, or at one of its receivers, in file order.
+    /// The `power` statements that feed a pixel port at its controller, or at one of its receivers,
+    /// in file order.
     pub fn feeds(
         &self,
         line: &CableLine<'a>,
@@ -235,7 +235,7 @@ impl<'a> Crew<'a> {
         words
     }
 
-    /// The level of a line, in thousandths of a percent: the port's own, or its controller's, or
+    /// The level of a line, in thousandths of a percent: the port's, else its controller's, else
     /// the display's.
     #[must_use]
     pub fn level(&self, line: &CableLine<'a>, receiver: Option<ReceiverId>) -> u32 {
@@ -270,15 +270,15 @@ impl<'a> CableLine<'a> {
 }
 
 impl Hung<'_> {
-    /// The socket that its cable is plugged into: a port of its receiver (`pond.1`), else `None`
-    /// for the controller's own output.
+    /// The socket that its cable is plugged into, if that is a port of a receiver (`pond.1`);
+    /// `None` for the controller's own output.
     #[must_use]
     pub fn outlet(&self) -> Option<String> {
         let (receiver, port) = self.row.receiver?;
         Some(format!("{receiver}.{port}"))
     }
 
-    /// That socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`,
+    /// The socket in words, with the controller's output that feeds it: `pond.1 (barn.4)`,
     /// `barn.4`.
     #[must_use]
     pub fn socket(&self, line: &CableLine<'_>) -> String {
@@ -292,7 +292,7 @@ impl Hung<'_> {
         self.node.is_none()
     }
 
-    /// Nodes that it takes of the data line: its own skips count, and a stored string takes none.
+    /// The nodes that it takes in the data line, with its own skips; none if it is stored.
     #[must_use]
     pub fn in_line(&self) -> u32 {
         if self.string.stored { 0 } else { self.shape.nodes.saturating_add(self.shape.skips) }
@@ -316,7 +316,7 @@ pub fn cable(length_um: i64, gauge: Option<Gauge>) -> String {
     }
 }
 
-/// Where an injection goes in, in words: `at the end`, `at node 50`, `every 180 nodes: 180, 360`.
+/// Where an injection goes in, in words: `at the end, after node 50`, `at nodes 180, 360`.
 #[must_use]
 pub fn place_words(place: InjectAt, shape: &Shape) -> String {
     match place {
@@ -331,7 +331,7 @@ pub fn place_words(place: InjectAt, shape: &Shape) -> String {
     }
 }
 
-/// The node, from 1, that each point of an injection is at; 0 stands for the start.
+/// The node of each point of an injection, from 1; 0 stands for the start.
 pub fn injection_nodes(place: InjectAt, shape: &Shape) -> impl Iterator<Item = u32> {
     let every = match place {
         InjectAt::EveryNodes(nodes) => nodes,
@@ -353,7 +353,7 @@ pub fn injection_nodes(place: InjectAt, shape: &Shape) -> impl Iterator<Item = u
     single.into_iter().chain(repeated)
 }
 
-/// More points than these are not listed one by one.
+/// The most points that are listed one by one.
 const MOST_POINTS: usize = 40;
 
 fn places(place: InjectAt, shape: &Shape) -> String {
@@ -366,7 +366,7 @@ fn places(place: InjectAt, shape: &Shape) -> String {
     nodes.join(", ")
 }
 
-/// Everything on a port, with its place in the data line.
+/// Everything on a port in data order, with its place in the data line.
 fn items<'a>(
     model: &'a Model,
     plan: &'a Plan,
@@ -415,9 +415,8 @@ fn items<'a>(
     items
 }
 
-/// The items of a line with every plug named: the one place that decides what comes before and
-/// after a string on its cable. A receiver begins a cable of its own, so the cable before it ends
-/// there.
+/// Names what each plug of a line goes into. Only this function decides what comes before and after
+/// a string on its cable. A receiver begins a cable of its own, so the cable before it ends there.
 fn plugged<'a>(items: Vec<Item<'a>>, port: &str) -> Vec<Item<'a>> {
     let mut out: Vec<Item<'a>> = Vec::with_capacity(items.len() + 1);
     let mut from = Plug::Port(port.to_owned());

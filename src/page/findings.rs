@@ -1,4 +1,4 @@
-//! What the compiler had to say, each with its place.
+//! All findings, each with its places.
 
 use super::Part;
 use super::crew::Crew;

@@ -1,19 +1,19 @@
-//! HTML and SVG that can't be broken by what they show.
+//! HTML and SVG that shown text cannot break.
 //!
-//! Markup goes in as `&'static str` only, so it is ours; everything else goes in as text and is
-//! escaped, in this one place. That holds for content and for attributes between double quotes.
+//! Markup goes in as `&'static str` only, so all of it is in this program. Everything else goes in
+//! as text and is escaped here. That holds for content and for attributes between double quotes.
 
 use crate::diagnostic::words;
 use std::fmt::{self, Display, Write};
 
-/// A document in the making.
+/// A document that is being written.
 #[derive(Default)]
 pub struct Html {
     text: String,
 }
 
 impl Html {
-    /// Adds markup of ours.
+    /// Adds markup, unescaped.
     pub fn raw(&mut self, markup: &'static str) {
         self.text.push_str(markup);
     }
@@ -24,8 +24,8 @@ impl Html {
         let _ = write!(Escaping(&mut self.text), "{text}");
     }
 
-    /// Adds JSON as the content of a `script` element of data: no `<` is left in it, so nothing
-    /// ends the element.
+    /// Adds JSON as the content of a `script` element. Every `<` is escaped, so nothing in it ends
+    /// the element.
     pub fn json(&mut self, json: &str) {
         for c in json.chars() {
             match c {
@@ -37,7 +37,7 @@ impl Html {
         }
     }
 
-    /// What a reader sees of it, piece by piece: the text outside all tags. Text and attributes are
+    /// The text outside all tags, piece by piece: what a reader sees. Text and attributes are
     /// escaped, so a `<` always begins a tag and the next `>` ends it.
     pub fn printed(&self) -> impl Iterator<Item = &str> {
         let parts = self.text.split('<').enumerate();
@@ -48,14 +48,14 @@ impl Html {
         texts.filter(|text| !text.trim().is_empty())
     }
 
-    /// The whole of it.
+    /// The whole document.
     #[must_use]
     pub fn finish(self) -> String {
         self.text
     }
 }
 
-/// Text as content or attribute of XML or HTML.
+/// Escapes text for content or attributes of XML or HTML.
 #[must_use]
 pub fn escape(text: &str) -> String {
     let mut html = Html::default();
@@ -63,7 +63,8 @@ pub fn escape(text: &str) -> String {
     html.finish()
 }
 
-/// Writes text escaped: what would be markup, and what XML 1.0 (section 2.2) does not take.
+/// Escapes what would be markup, what XML 1.0 (section 2.2) does not take, and unprintable
+/// characters.
 struct Escaping<'a>(&'a mut String);
 
 impl Write for Escaping<'_> {
@@ -84,7 +85,7 @@ impl Write for Escaping<'_> {
     }
 }
 
-/// A whole number with groups of three, for people who only read it: `63,999`.
+/// A whole number with its digits in groups of three, for people who only read it: `63,999`.
 #[must_use]
 pub fn figure(number: u64) -> String {
     let digits = number.to_string();
@@ -98,7 +99,7 @@ pub fn figure(number: u64) -> String {
     out
 }
 
-/// The first and last of some numbers, `joint` between them; one alone stands once.
+/// The first and last of some numbers with `joint` between them; one number where they are equal.
 #[must_use]
 pub fn between(first: u32, joint: &str, last: u32) -> String {
     match first == last {
@@ -107,14 +108,14 @@ pub fn between(first: u32, joint: &str, last: u32) -> String {
     }
 }
 
-/// A line of a list of facts.
+/// Adds a line to a list of facts.
 pub fn fact(html: &mut Html, name: &'static str, value: &str) {
     put!(html; "<div><dt>", name, "</dt><dd>", value, "</dd></div>\n");
 }
 
-/// The beginning of a table that can be scrolled: the attribute that names it for those who listen
-/// (`aria-label`, or `aria-labelledby` with the id of its heading), its class, and its headings:
-/// those that begin with `#` stand over figures.
+/// Begins a table that can be scrolled. `attribute` and `name` give it a name for screen readers:
+/// `aria-label`, or `aria-labelledby` with the id of its heading. Headings that begin with `#`
+/// stand over figures.
 pub fn head(
     html: &mut Html,
     (attribute, name): (&'static str, &str),
@@ -152,7 +153,7 @@ macro_rules! put {
 }
 pub(crate) use put;
 
-/// A part of a whole as a percentage with three places, for lengths in drawings.
+/// A part of a whole in percent, cut to three places, for lengths in drawings.
 #[derive(Clone, Copy)]
 pub struct Percent {
     /// The part.

@@ -1,7 +1,7 @@
-//! Labels for plugs and ports, 24 to a sheet of A4 (70 by 37 mm), each with a code that scans to
-//! the text beside it.
+//! Labels for plugs and ports, 24 to a sheet of A4 (70 by 37 mm), each with a code for the text
+//! beside it.
 //!
-//! They are a page of their own since they go on other paper.
+//! They have a page of their own, since they are printed on other paper.
 
 use super::Part;
 use super::crew::{CableLine, Crew, Hung, Item, Plug};
@@ -13,14 +13,14 @@ use std::fmt::Write as _;
 /// The part.
 pub const PART: Part = Part::new("labels", "Labels", write);
 
-/// Labels of a sheet: three across, eight down.
+/// Labels on a sheet: three across, eight down.
 const SHEET: usize = 24;
-/// A longer line would not fit on a label.
+/// The most characters that fit on a line of a label.
 const MOST: usize = 36;
-/// Light modules round a code, as its standard asks (ISO/IEC 18004).
+/// Light modules round a code, as ISO/IEC 18004 asks.
 const QUIET: i32 = 4;
 
-/// The lines of a label, the first one large.
+/// The lines of a label; the first is printed large.
 type Label = Vec<String>;
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
@@ -111,7 +111,7 @@ fn port(line: &CableLine<'_>) -> Label {
     lines([line.name.clone(), kind.to_owned(), nodes, slots])
 }
 
-/// Lines that fit and can be seen; empty ones left out.
+/// Cuts lines to fit, replaces unprintable characters by U+FFFD and leaves out empty lines.
 fn lines<const N: usize>(lines: [String; N]) -> Label {
     let fit = |line: String| {
         let seen = line.chars().map(|c| if is_unprintable(c) { '\u{fffd}' } else { c });
@@ -125,11 +125,11 @@ fn lines<const N: usize>(lines: [String; N]) -> Label {
     lines.into_iter().filter(|line| !line.is_empty()).map(fit).collect()
 }
 
-/// A code as one path, a stroke for each run of dark modules.
+/// Draws a code as one path, with a stroke for each run of dark modules.
 fn code(text: &str, html: &mut Html) {
-    // Four short lines always fit into a code; one that did not would be a label without.
-    // All eight masks are allowed. Finding the best of them takes most of the time of a page, and
-    // these codes are small and printed large.
+    // The few short lines of a label always fit into a code; else the label would have none. Any of
+    // the eight masks may be used. Finding the best one takes most of the time of a page, and these
+    // codes are small and printed large.
     let (least, most) = (qrcodegen::Version::MIN, qrcodegen::Version::MAX);
     let segments = QrSegment::make_segments(text);
     let (level, mask) = (QrCodeEcc::Medium, Some(Mask::new(0)));
@@ -162,7 +162,7 @@ fn path(code: &QrCode) -> String {
 mod tests {
     use super::*;
 
-    /// Every dark module is in the path and no other.
+    /// The path has every dark module and no other.
     #[test]
     fn the_path_is_the_code() {
         let code =

@@ -1,9 +1,8 @@
-//! The display as pages for people: one that shows everything, and the sheets that a crew carries.
+//! The display as pages for people: one that shows everything, and sheets for the crew.
 //!
-//! Each page is one file that needs nothing else: style and script are within it, and a policy in
-//! its head forbids whatever is not. A part of a page is a [`Part`], a file each; [`REPORT`] and
-//! [`SHEETS`] list them. What the parts read is made once, by [`crew`]; what they write goes
-//! through [`html`], which escapes it.
+//! Each page is one file that needs no other: style and script are in it, and a policy in its head
+//! forbids everything else. Each part of a page is a [`Part`] with a file; [`REPORT`] and
+//! [`SHEETS`] list them. [`crew`] makes once what the parts read; [`html`] escapes what they write.
 
 mod chains;
 mod controllers;
@@ -40,10 +39,10 @@ impl Part {
     }
 }
 
-/// What distinguishes a page that was made here from any other file of its name.
+/// Marks a page as made here: another file of the same name lacks it.
 pub const MARK: &str = "<meta name=\"generator\" content=\"tinsel\">";
 
-/// What the page that shows everything is made of.
+/// The parts of the page that shows everything.
 const REPORT: &[Part] = &[
     overview::PART,
     search::PART,
@@ -55,11 +54,11 @@ const REPORT: &[Part] = &[
     findings::PART,
 ];
 
-/// What is printed and carried.
+/// The sheets that are printed and carried.
 const SHEETS: &[Part] =
     &[sheets::PORTS, sheets::SETUP, sheets::FIXTURES, sheets::BENCH, sheets::TICKS];
 
-/// What is printed on paper of its own, so it is no part of the page that has all.
+/// What is printed on other paper and so has a page of its own only.
 const APART: &[Part] = &[labels::PART];
 
 /// A page as a file.
@@ -70,11 +69,11 @@ pub struct Page {
     pub text: String,
 }
 
-/// More strings than this have no page of labels: it would be larger than a browser takes.
+/// The most strings for which labels are made: a page with more is too large for a browser.
 pub const MOST_LABELS: usize = 10_000;
 
-/// The page that shows everything, and each kind of sheet as a page of its own, linked with one
-/// another. Each is made when it is asked for, since the pages of a large display are large.
+/// The page that shows everything, and a page for each kind of sheet, with links between them. Each
+/// is made when it is asked for, since the pages of a large display are large.
 pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
     let crew = Crew::new(compiled);
     let edition = edition(&crew);
@@ -91,14 +90,14 @@ pub fn folder(compiled: &Compiled) -> impl Iterator<Item = Page> + '_ {
     })
 }
 
-/// The names of all files that a folder of pages may have.
+/// The names of all files that a folder of pages may contain.
 pub fn files() -> impl Iterator<Item = String> {
     let sheets = SHEETS.iter().chain(APART).map(|sheet| sheet.name);
     let names = std::iter::once("index").chain(sheets);
     names.map(|name| format!("{name}.html"))
 }
 
-/// All of it but labels as one page.
+/// Everything but labels as one page.
 #[must_use]
 pub fn single(compiled: &Compiled) -> String {
     let crew = Crew::new(compiled);
@@ -107,7 +106,7 @@ pub fn single(compiled: &Compiled) -> String {
 }
 
 /// Eight hexadecimal digits that change with the display's name and with whatever the report or a
-/// sheet prints, and with nothing else. Labels say nothing that no sheet says, so they need not be
+/// sheet prints, and with nothing else. Labels print nothing that no sheet prints, so they are not
 /// made for it. Each part is dropped before the next is made.
 fn edition(crew: &Crew<'_>) -> String {
     shell::short_hash(|add| {

@@ -1,4 +1,4 @@
-//! How large the display is, in a few figures.
+//! The size of the display in a few figures.
 
 use super::Part;
 use super::crew::Crew;

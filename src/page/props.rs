@@ -1,4 +1,4 @@
-//! Every prop and member as the program that plays the show must know it, in the order of the
+//! Every prop and member as it is entered in the program that plays the show, in the order of the
 //! display.
 
 use super::Part;

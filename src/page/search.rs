@@ -1,18 +1,18 @@
-//! The question "what is on 12/307?": a field, and the data that the script answers from.
+//! Answers "what is on 12/307?": a field, and the data that the script reads.
 //!
-//! The data are one compact JSON object, arrays in place of objects:
+//! The data are one compact JSON object, with arrays in place of objects:
 //!
 //! | key | entries |
 //! |---|---|
 //! | `slots` | slots of a universe |
 //! | `controllers` | name, whether nodes stay whole, slots of each universe in use |
-//! | `ports` | name, index of its controller, where it comes out (`pond.1`, or empty), place in the page |
-//! | `shapes` | nodes (0 for a fixture), slots of a node, letters, nodes of a strand (0: none), runs, slots |
-//! | `strings` | name, label, port, shape, channel from 0, last channel, line nodes before it, flags, place in the page |
+//! | `ports` | name, index of its controller, outlet (`pond.1`, or empty), place in the page |
+//! | `shapes` | nodes (0: fixture), slots of a node, letters, nodes of a strand or 0, runs, slots |
+//! | `strings` | name, label, port, shape, first and last channel, nodes before, flags, place |
 //! | `reserved` | first universe, last universe, why |
 //!
-//! A run is `[name, nodes]` or a number of skipped nodes. Flags: 1 stored, 2 shows another string's
-//! data.
+//! A run is `[name, nodes]` or a number of skipped nodes. Channels count from 0. Flags: 1 stored, 2
+//! shows another string's data.
 
 use super::Part;
 use super::crew::{Crew, Hung};

@@ -1,4 +1,4 @@
-//! What stands round the parts of a page: head, policy, heading, ways through it, cautions.
+//! What every page has around its parts: head, policy, heading, links, cautions.
 
 use super::Part;
 use super::crew::Crew;
@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("page.js");
 
-/// A page of some parts, with links to the pages of `others` where they are files of their own.
+/// A page of some parts, with links to the pages of `others` if these are files of their own.
 pub fn page(crew: &Crew<'_>, edition: &str, parts: &[&Part], others: &[&Part]) -> String {
     let mut html = Html::default();
     head(crew.title(), if let [only] = parts { only.title } else { "" }, &mut html);
@@ -94,13 +94,13 @@ conductor after it may carry; fuse and conductor carry a show at 80 % of their r
 enclosures for wet places, off the ground, with drip loops. Local code, the inspector and the electrician decide.</p>\n\
 </footer>\n";
 
-/// SHA-256 of an inline text in base64, as a content security policy names it.
+/// The SHA-256 of an inline text in base64, as a content security policy states it.
 fn hash(text: &str) -> String {
     base64(&Sha256::digest(text.as_bytes()))
 }
 
-/// The first eight hexadecimal digits of the SHA-256 of the texts that are added, each ended by a
-/// byte that no text has.
+/// The first eight hexadecimal digits of the SHA-256 of some texts. A byte that no text contains
+/// ends each text.
 pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
     let mut hash = Sha256::new();
     texts(&mut |text| {
@@ -111,7 +111,7 @@ pub fn short_hash(texts: impl FnOnce(&mut dyn FnMut(&str))) -> String {
     digits.iter().take(4).map(|byte| format!("{byte:02x}")).collect()
 }
 
-/// RFC 4648, section 4.
+/// Base64 by RFC 4648, section 4.
 fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);

@@ -1,14 +1,14 @@
-//! Strips and bars as SVG that stretches with its page: lengths are percentages, so text keeps its
+//! Strips and bars as SVG that stretches with its page. Lengths are percentages, so text keeps its
 //! shape.
 //!
-//! Six fills, each a colour and a pattern, tell neighbours apart; words always say the same.
+//! Six fills, each a colour and a pattern, distinguish neighbours. Words always state the same.
 
 use super::html::{Html, Percent, put};
 
 /// How many fills there are.
 pub const FILLS: usize = 6;
 
-/// What all strips of a page refer to: the fills, and the ruler under a strip of that many slots.
+/// Writes what all strips of a page refer to: the fills, and the ruler of a strip of `slots` slots.
 pub fn definitions(slots: u32, html: &mut Html) {
     html.raw(
         "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\"><defs>\
@@ -36,31 +36,31 @@ pub fn definitions(slots: u32, html: &mut Html) {
     put!(html; "</symbol></defs></svg>\n");
 }
 
-/// A stretch of a strip.
+/// A filled part of a strip.
 pub struct Stretch<'a> {
-    /// Its first part, from 1.
+    /// Its first slot, from 1.
     pub first: u32,
-    /// Its last part.
+    /// Its last slot.
     pub last: u32,
-    /// Its fill, or a class of its own.
+    /// Its fill.
     pub fill: Fill,
-    /// What its list calls it: a number.
+    /// Its number in the list under the strip.
     pub key: usize,
-    /// Its name, shown where it fits at the width of a phone.
+    /// Its name, shown if it fits at the width of a phone.
     pub name: &'a str,
 }
 
 /// How a stretch is filled.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Fill {
-    /// One of the fills, by any number.
+    /// One of the fills; any number is taken modulo [`FILLS`].
     Of(usize),
     /// Set aside for something else.
     Reserved,
 }
 
 impl Fill {
-    /// Its class.
+    /// Its CSS class.
     pub fn class(self) -> &'static str {
         match self {
             Self::Reserved => "kr",
@@ -76,12 +76,12 @@ impl Fill {
     }
 }
 
-/// The narrowest strip, in pixels; and what a letter of it takes.
+/// The width of the narrowest strip, and of a letter on it, in pixels.
 const NARROWEST: u64 = 330;
 const LETTER: u64 = 8;
 
-/// A strip of `of` parts; what is in no stretch stays visibly empty. Its list says the same, so it
-/// is hidden from those who listen.
+/// Draws a strip of `of` slots. Slots in no stretch stay visibly empty. It is hidden from screen
+/// readers, since the list under it states the same.
 pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
     let of = u64::from(of.max(1));
     put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\">");
@@ -107,7 +107,7 @@ pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
     put!(html; "</svg>");
 }
 
-/// A bar of what is used, what is lost to skips and what is left.
+/// Draws a bar of what is used, what is lost to skips and what is left.
 pub fn bar(used: u64, skipped: u64, limit: u64, html: &mut Html) {
     let of = limit.max(used.saturating_add(skipped)).max(1);
     let part = |part: u64| Percent { part, of };

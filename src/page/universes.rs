@@ -1,4 +1,4 @@
-//! Every universe as a strip of its slots: who lies where, and what is free; and a map of all
+//! Every universe as a strip of its slots, with what is on them and what is free; and a map of all
 //! universes.
 
 use super::Part;
@@ -47,15 +47,15 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     }
 }
 
-/// Something in a universe.
+/// What is on a range of slots of a universe.
 struct Entry<'a> {
     first: u32,
     last: u32,
     fill: Fill,
     name: &'a str,
-    /// The string to link to.
+    /// The string to link to; `None` for reserved slots.
     string: Option<u32>,
-    /// It shows another's data on the same slots.
+    /// Whether it shows another string's data on the same slots.
     shared: bool,
 }
 
@@ -87,7 +87,7 @@ fn entries<'a>(here: &[Stretch], names: &Names<'a>, reserved: &[Reserved<'a>]) -
     entries
 }
 
-/// Slots that something else uses, by the universe of the DMX output.
+/// Reserved slots of DMX outputs, by universe.
 fn reserved_slots<'a>(crew: &Crew<'a>) -> BTreeMap<u32, Vec<Reserved<'a>>> {
     let mut found: BTreeMap<u32, Vec<Reserved<'a>>> = BTreeMap::new();
     for reserved in &crew.model().reserved_outputs {
@@ -155,7 +155,7 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     put!(html; "</ol>\n</article>\n");
 }
 
-/// The free slots after one slot and before another.
+/// Lists the free slots between two slots in use.
 fn free(behind: u32, before: u32, html: &mut Html) {
     if before > behind + 1 {
         put!(html; "<li class=\"free\">free <span class=\"num\">", between(behind + 1, before - 1));
@@ -167,7 +167,7 @@ fn between(first: u32, last: u32) -> String {
     html::between(first, "\u{2013}", last)
 }
 
-/// What all universes are used for, in stretches.
+/// Writes what all universes are used for, in ranges.
 fn map(crew: &Crew<'_>, html: &mut Html) {
     let mut taken: Vec<(u32, u32, String)> = Vec::new();
     for row in crew.view.universes() {

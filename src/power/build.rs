@@ -1,10 +1,10 @@
-//! From model and plan to lines: which plus joins what, and with how much copper between.
+//! Builds data lines from model and plan: what lies on one plus, and the conductors in between.
 //!
 //! On a data line plus and minus run along with the data, from the port through leads and strings
 //! to the end of the chain. An injection that is `apart` cuts the plus before its point; the minus
-//! is never cut. A receiver's port is a beginning of its own. Every node stands after one pitch of
-//! its string's conductor; an injection at the end of a string reaches its last node through one
-//! pitch more, and one at every N nodes is at the last of these. What is stored is not there.
+//! is never cut. Each receiver's port begins a line of its own. Every node comes after one pitch of
+//! its string's conductor. An injection at the end of a string reaches the last node through one
+//! pitch more; one at every N nodes is at the last of each N. Stored strings are left out.
 
 use super::make::{celsius, floor, make};
 use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Nets, Passage};
@@ -18,7 +18,7 @@ use crate::plan::{ChainPiece, Plan, PortId, PortPlan};
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// Everything of a display that carries current.
+/// Builds everything of a display that carries current.
 #[must_use]
 pub fn nets(model: &Model, plan: &Plan) -> Nets {
     let mut builder = Builder {
@@ -39,7 +39,7 @@ pub fn nets(model: &Model, plan: &Plan) -> Nets {
     builder.nets
 }
 
-/// Each string's injections, by string.
+/// The injections into strings, sorted by string.
 fn sites(model: &Model) -> Vec<(StringId, InjectionId)> {
     let mut sites = Vec::new();
     for (id, injection) in model.injections.pairs() {
@@ -49,7 +49,7 @@ fn sites(model: &Model) -> Vec<(StringId, InjectionId)> {
     sites
 }
 
-/// Whose nodes they are: their make, their string, and where the display says so.
+/// Which nodes: their make, their string, and where the display names them.
 #[derive(Clone, Copy)]
 struct Whose {
     node: NodeId,
@@ -57,16 +57,16 @@ struct Whose {
     at: Span,
 }
 
-/// One injection on one string, in the order along it.
+/// One injection on one string. The order of the fields sorts events along the string.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Event {
     /// Nodes before it.
     after: u32,
     /// Whether the plus is cut before it.
     apart: bool,
-    /// Whether it is at the node after the cut itself.
+    /// Whether it feeds the node after the cut itself.
     on_node: bool,
-    /// Whether it is after the last node, one pitch on.
+    /// Whether it is one pitch after the last node.
     behind: bool,
     injection: InjectionId,
 }
@@ -75,13 +75,13 @@ struct Builder<'a> {
     model: &'a Model,
     sites: Vec<(StringId, InjectionId)>,
     nets: Nets,
-    /// Those of the line that is being built.
+    /// Pieces of the line that is being built.
     pieces: Vec<Passage>,
     taps: usize,
 }
 
 impl Builder<'_> {
-    /// Everything of a port that hangs on one receiver, or on the controller itself.
+    /// Builds what hangs on one receiver of a port, or on the controller itself.
     fn part(&mut self, id: PortId, port: &PortPlan, number: u32, pieces: &[ChainPiece]) {
         let model = self.model;
         let Some(receiver) = pieces.first().map(|piece| piece.receiver) else {
@@ -158,7 +158,7 @@ impl Builder<'_> {
         power.map_or(From::Nothing, From::Power)
     }
 
-    /// What a lead is made of where nothing is said.
+    /// The conductor of a lead that states none: the display's, else that of a node beside it.
     fn lead(&self, node: Option<NodeId>) -> Option<Gauge> {
         let strings = || self.model.nodes[node?].gauge;
         let told = self.model.display.lead.or_else(strings);
@@ -184,7 +184,7 @@ impl Builder<'_> {
         });
     }
 
-    /// Adds nodes; `first` is the number of the first, 0 for nodes that show nothing.
+    /// Adds nodes. `first` is the number of the first one, 0 for nodes that show nothing.
     fn nodes(&mut self, on: &mut Stretch, whose: Whose, count: u32, first: u32) {
         if count == 0 {
             return;
@@ -238,7 +238,7 @@ impl Builder<'_> {
                         events.next_if(|event| event.after + u32::from(event.on_node) <= end)
                     {
                         let mut event = *event;
-                        // Two that are apart at one node are two feeds of what begins there.
+                        // A second `apart` at one node cuts nothing; it feeds what begins there.
                         if event.on_node && event.after < done {
                             event = Event { after: done, apart: false, on_node: false, ..event };
                         }
@@ -296,7 +296,7 @@ impl Builder<'_> {
     }
 
     fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, whose: Whose) {
-        // Where the plus was cut just here it need not be cut again.
+        // A plus that is cut at this point is not cut again.
         let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
         if begins && event.apart && on.sites.iter().all(|site| site.string != id) {
             self.ends_before(on);
@@ -330,9 +330,9 @@ impl Builder<'_> {
         }
     }
 
-    /// Two feeds that are `apart` meet between two strings: the plus is cut between them. The one
-    /// at the end of the string before ends the plus before the cut, the one at the start of the
-    /// string after begins the plus after it.
+    /// Where two `apart` feeds meet between two strings, the plus is cut once, between them. The
+    /// feed at the end of the first string ends the stretch before the cut; the feed at the start
+    /// of the second string begins the stretch after it.
     fn ends_before(&mut self, on: &mut Stretch) {
         let sites = std::mem::take(&mut on.sites);
         let Some(piece) = self.pieces.pop() else {
@@ -350,7 +350,7 @@ impl Builder<'_> {
         self.close(before);
     }
 
-    /// Keeps a stretch that draws something.
+    /// Ends a stretch. One on which nothing draws or feeds is kept as bare conductors.
     fn close(&mut self, mut on: Stretch) {
         if on.at.is_none() && on.sites.is_empty() {
             self.pieces.push(Passage::Bare(on.runs.clone()));

@@ -1,5 +1,5 @@
-//! What else would help a line whose nodes get too little: a thicker lead, or a lower level. Each is tried in a copy of
-//! the display before it is offered.
+//! Changes other than injections that help a line whose nodes get too little: a thicker lead, or a
+//! lower level. Each is tried in a copy before it is offered.
 
 use super::net::{Group, Nets, Stretch};
 use super::rules;
@@ -23,7 +23,7 @@ pub struct LineCure<'a> {
 }
 
 impl<'a> LineCure<'a> {
-    /// A stretch of a display; all nodes at `all` (thousandths of a percent), where that is said.
+    /// For a stretch of a display, with all nodes at `all` (thousandths of a percent) if given.
     #[must_use]
     pub fn new(model: &'a Model, nets: &Nets, id: SectionId, all: Option<u32>) -> Option<Self> {
         let units = units(model, nets);
@@ -35,8 +35,8 @@ impl<'a> LineCure<'a> {
         Some(Self { model, nets: nets.clone(), unit: units.into_iter().find(has)?, levels, id })
     }
 
-    /// The thinnest of the thicker conductors with which the `power` lead of its group is enough, and nothing else is
-    /// found.
+    /// The thinnest thicker conductor of its group's `power` lead with which the line holds, its
+    /// own finding goes and no new one appears.
     pub fn thicker_lead(&self, group: &Group, trial: &mut Trial<'_>) -> Option<Gauge> {
         let power = group.power?;
         let mut copy = self.model.clone();
@@ -50,7 +50,7 @@ impl<'a> LineCure<'a> {
         })
     }
 
-    /// Whether the line's own finding is there no more.
+    /// Whether the line's own finding is gone.
     fn is_cured(&self, trial: &Trial<'_>, findings: &[Diagnostic]) -> bool {
         let at = self.own().at.unwrap_or_default();
         trial.has_fewer(findings, "power/voltage", at)
@@ -60,7 +60,8 @@ impl<'a> LineCure<'a> {
         &self.nets.stretches[self.id]
     }
 
-    /// The highest whole percent at which it holds, and nothing else is found; `None` where not even 1 % does.
+    /// The highest whole percent under its level at which the line holds. `None` where not even 1 %
+    /// does, its own finding stays or a new one appears.
     pub fn lower_level(&mut self, plan: &Plan, trial: &Trial<'_>) -> Option<u32> {
         const PERCENT: u32 = 1_000;
         let (mut good, mut bad) = (0, self.own().level.div_ceil(PERCENT));
@@ -82,7 +83,7 @@ impl<'a> LineCure<'a> {
         (clean && self.is_cured(trial, &findings)).then_some(level)
     }
 
-    /// Whether the line has its voltage in a display, all that it is joined to being solved with it.
+    /// Whether the line has its voltage in a display, solved with all that it is joined to.
     fn holds(&self, model: &Model) -> bool {
         holds(model, &self.nets, (&self.unit, &self.levels), self.id)
     }

@@ -7,10 +7,10 @@ use crate::loads::{Cure, From, Loads, Section, SectionId, Study, Verdict};
 use crate::model::Model;
 use crate::plan::Plan;
 
-/// Lines for which a cure is looked for: nobody reads more of them.
+/// The most lines for which a cure is looked for: nobody reads more of them.
 const MOST_CURES: usize = 40;
 
-/// Displays that are compiled in all to see whether thicker leads help.
+/// The most displays that are compiled to see whether thicker leads help.
 const MOST_TRIALS: u32 = 60;
 
 /// What helps lines that get too little.
@@ -19,7 +19,7 @@ pub struct Cures<'a> {
     plan: &'a Plan,
     nets: &'a Nets,
     loads: &'a Loads,
-    /// The level of all nodes, where one is asked for.
+    /// The level of all nodes (thousandths of a percent), if one is asked for.
     all: Option<u32>,
     compile: &'a Compile<'a>,
     trial: Option<Trial<'a>>,
@@ -28,7 +28,7 @@ pub struct Cures<'a> {
 }
 
 impl<'a> Cures<'a> {
-    /// For a display whose currents are known.
+    /// Cures for a display whose currents are known.
     #[must_use]
     pub fn new(
         (model, plan, nets, loads): (&'a Model, &'a Plan, &'a Nets, &'a Loads),
@@ -48,7 +48,7 @@ impl<'a> Cures<'a> {
         }
     }
 
-    /// What helps a line; at full level, where that is said, injections only.
+    /// What helps a line. At `full` level that is injections only.
     pub fn of(&mut self, id: SectionId, full: bool) -> Option<Cure> {
         self.left = self.left.checked_sub(1)?;
         if full {
@@ -76,7 +76,7 @@ impl<'a> Cures<'a> {
         Some(cure)
     }
 
-    /// For the lines whose findings come first.
+    /// Injections for the first lines with a finding: at most [`MOST_CURES`].
     fn helps_allowed(&self) -> Vec<Help> {
         let study = &self.loads.allowed;
         let dark = |(_, one): &(SectionId, &Section)| one.dark.is_some() && one.from != From::Port;

@@ -1,5 +1,5 @@
-//! What is joined wrongly: nothing feeds it, two supplies do, or two voltages meet. Such a line is left out of what is
-//! solved, so that one mistake is reported once.
+//! What is joined wrongly: nothing feeds it, two supplies do, or two voltages meet. Such a line is
+//! not solved, so that one mistake is reported once.
 
 use super::net::{Group, Nets, Stretch};
 use crate::diagnostic::Sink;
@@ -11,7 +11,8 @@ use crate::rules::power::{mixed, parallel, unfed};
 use crate::source::Span;
 use crate::usage::{fed_ports, port_name};
 
-/// Leaves out lines of which something is missing that did not parse or resolve: a part, a feed or an injection.
+/// Leaves out lines that lack something that did not parse or resolve: a part, a feed or an
+/// injection.
 pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
     for stretch in &mut nets.stretches {
         let port = &plan.ports[stretch.port];
@@ -52,11 +53,11 @@ pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     nothing(model, plan, nets, sink);
 }
 
-/// Ports that two `power` statements name.
+/// Reports ports that two `power` statements name.
 fn twice(model: &Model, sink: &mut Sink) {
     let mut powers: Vec<&PowerFeed> = model.powers.iter().collect();
     powers.sort_by_key(|power| (power.controller, power.receiver, power.first));
-    // The one that reaches farthest so far.
+    // The statement that reaches the highest port so far.
     let mut far: Option<&PowerFeed> = None;
     for power in powers {
         let same =
@@ -71,7 +72,7 @@ fn twice(model: &Model, sink: &mut Sink) {
     }
 }
 
-/// `power` statements whose supply has another voltage than their ports, or strings where the ports say nothing.
+/// Reports `power` statements whose supply has another voltage than their ports or strings.
 fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<PowerId> {
     let mut wrong = Vec::new();
     for group in &nets.groups {
@@ -92,7 +93,7 @@ fn feeds(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<PowerId> {
     wrong
 }
 
-/// Injections of another voltage than the string they go into.
+/// Reports injections of another voltage than the string that they go into.
 fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
     let mut wrong: Vec<InjectionId> = Vec::new();
     for site in nets.stretches.iter().flat_map(|stretch| &stretch.sites) {
@@ -112,12 +113,12 @@ fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
     wrong
 }
 
-/// The first string that says its voltage.
+/// The first string that states its voltage.
 fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)> {
     stretch.runs.iter().find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
 }
 
-/// Strings of two voltages on one plus. Where the port says its own, `wire/volts` reports it.
+/// Whether strings of two voltages are on one plus; reported unless the port states a voltage.
 fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     let Some((first, volts)) = first_volts(model, stretch) else {
         return false;
@@ -127,7 +128,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     let Some((at, id, other)) = others.find(|(.., other)| other.value != volts.value) else {
         return false;
     };
-    // Of the strings of a port that says its voltage, each that differs is reported by `wire/volts`.
+    // Where the port states a voltage, `wire/volts` reports each string that differs.
     if stretch.from == From::Taps || stretch.volts_of_port.is_none() {
         let name = model.name_of(first);
         sink.push(mixed::strings(at, &model.name_of(id), other, (&name, volts)));
@@ -135,7 +136,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
     true
 }
 
-/// Injections from a supply other than the one that feeds the same plus.
+/// Reports injections from a supply other than the one that feeds the same plus.
 fn joined(
     model: &Model,
     group: &Group,
@@ -178,7 +179,7 @@ fn last_lit(stretch: &Stretch) -> u32 {
     lit
 }
 
-/// Ports with strings that draw and no feed.
+/// Reports ports without a feed whose strings draw.
 fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
     let bare = nets.stretches.iter().filter(|stretch| {
         stretch.from == From::Nothing

@@ -1,11 +1,11 @@
-//! What lies beyond a place on a line, as its two conductors see it.
+//! What lies beyond a place on a line, reduced to what its two conductors see there.
 
 use super::mesh::Mesh;
 use super::network::{LEAST_OHMS, Pair, SolvedLead};
 
-/// What lies beyond a place on a line, as the conductances that its two conductors see, and the
-/// currents into it when both are at 0 V. Supplies whose minus has no known voltage yet are further
-/// points.
+/// What lies beyond a place on a line: the conductances that plus and minus see there, and the
+/// currents into it when both are at 0 V. A supply whose minus is not at a known voltage yet is a
+/// further point.
 #[derive(Clone, Debug, Default)]
 pub struct Front {
     pub pp: f64,
@@ -13,9 +13,9 @@ pub struct Front {
     pub mm: f64,
     pub jp: f64,
     pub jm: f64,
-    /// From each further point to plus and minus.
+    /// Conductances from each further point to plus and minus.
     to: Vec<(f64, f64)>,
-    /// Between further points, row by row, and their own currents.
+    /// Conductances between further points, row by row; `amps` has their currents.
     among: Vec<f64>,
     amps: Vec<f64>,
 }
@@ -38,7 +38,7 @@ impl Front {
         self.pm -= siemens;
     }
 
-    /// A lead joins, its supply's minus at a known voltage.
+    /// Joins a lead whose supply has its minus at a known voltage, `zero`.
     pub fn fed(&mut self, lead: &SolvedLead, zero: f64) {
         let siemens = 1.0 / lead.ohms.max(LEAST_OHMS);
         self.pp += siemens;
@@ -47,7 +47,7 @@ impl Front {
         self.jm -= siemens * zero;
     }
 
-    /// A lead joins, its supply being a further point.
+    /// Joins a lead whose supply is a further point.
     pub fn fed_by(&mut self, lead: &SolvedLead, further: usize) {
         let siemens = 1.0 / lead.ohms.max(LEAST_OHMS);
         self.fed(lead, 0.0);
@@ -63,7 +63,7 @@ impl Front {
         }
     }
 
-    /// A segment of both conductors comes before it.
+    /// Puts a segment of both conductors before it.
     pub fn series(&mut self, plus: f64, minus: f64) {
         let det = self.pp * self.mm - self.pm * self.pm;
         let over = 1.0 / nonzero(1.0 + self.pp * plus + self.mm * minus + det * plus * minus);
@@ -94,7 +94,7 @@ impl Front {
         }
     }
 
-    /// Its plus ends here.
+    /// Ends its plus here.
     pub fn cut(&mut self) {
         if self.pp.abs() > f64::MIN_POSITIVE {
             let before = self.to.clone();
@@ -114,7 +114,7 @@ impl Front {
         (self.pp, self.pm, self.jp) = (0.0, 0.0, 0.0);
     }
 
-    /// Adds a further point to a mesh: that of the supply at a place among `supplies`.
+    /// Adds the further point at place `at` of `supplies` to a mesh.
     pub fn join(
         &self,
         at: usize,
@@ -131,7 +131,7 @@ impl Front {
         mesh.flow(supply, self.amps.get(at).copied().unwrap_or(0.0));
         let row = self.among.chunks_exact(supplies.len()).nth(at);
         for (other, siemens) in supplies.iter().zip(row.unwrap_or(&[])) {
-            // The mirror image is in the other's row.
+            // Each pair is added once: `Mesh::add` enters the mirror image.
             if *other >= supply {
                 mesh.add(supply, *other, *siemens);
             }
@@ -144,7 +144,7 @@ fn nonzero(value: f64) -> f64 {
     if value.abs() < 1e-12 { 1e-12 } else { value }
 }
 
-/// What is kept of a front on the way back, to walk forward.
+/// What the way back keeps of a front for the walk forward.
 #[derive(Clone, Copy, Debug)]
 pub struct Kept {
     pub pp: f64,
@@ -159,7 +159,7 @@ impl Kept {
         Self { pp: front.pp, pm: front.pm, mm: front.mm, jp: front.jp, jm: front.jm }
     }
 
-    /// What flows into it at these voltages.
+    /// The currents into it at these voltages.
     pub fn flow(&self, plus: f64, minus: f64) -> Pair {
         Pair {
             plus: self.jp + self.pp * plus + self.pm * minus,
@@ -168,7 +168,7 @@ impl Kept {
     }
 }
 
-/// The voltage at which a plus that ends there settles.
+/// The voltage of a plus that begins at a cut, where no current flows into it.
 #[must_use]
 pub fn floating(beyond: Option<Kept>, minus: f64) -> f64 {
     let beyond = beyond.filter(|beyond| beyond.pp.abs() > f64::MIN_POSITIVE);

@@ -9,11 +9,11 @@ use crate::unit::Gauge;
 pub struct Make {
     /// Constant current at full, in amperes.
     pub amps: f64,
-    /// On top of it at any level.
+    /// Constant current on top of that at any level, in amperes.
     pub idle: f64,
     /// Constant power at full, in watts.
     pub watts: f64,
-    /// One pitch there and back, in ohm.
+    /// Resistance of one pitch, plus and minus together, in ohm.
     pub ohms: f64,
     /// One pitch, in micrometres.
     pub pitch_um: i64,
@@ -21,15 +21,17 @@ pub struct Make {
     pub gauge: Option<Gauge>,
     /// Its voltage in millivolts.
     pub volts: Option<Told<i64>>,
-    /// Whether it says what it draws.
+    /// Whether it states a draw or an idle current.
     pub draws: bool,
     /// Whether pitch and conductor are known.
     pub whole: bool,
 }
 
-/// Where there is no chip, or its own floor is far under what the node is made for, a node is taken to work down to
-/// three quarters of its voltage: three diodes in a row want about 9 of 12 V, which is also what the WS2815 data sheet
-/// has as its least. `usual` is the voltage that it gets where it does not say its own.
+/// The lowest voltage that a node works at, in millivolts: what the node states, else what its chip
+/// states. Else it is the larger of the known chip's floor and three quarters of the node's
+/// voltage: three diodes in a row need about 9 of 12 V, which is also the least of the WS2815 data
+/// sheet. `usual` is the voltage that it gets where it does not state its own; 4.5 V where nothing
+/// is known.
 fn floor_mv(model: &Model, node: &NodeKind, usual: Option<i64>) -> i64 {
     if let Some(floor) = node.floor {
         return floor.value;
@@ -44,7 +46,7 @@ fn floor_mv(model: &Model, node: &NodeKind, usual: Option<i64>) -> i64 {
     chip_floor.max(share).unwrap_or(4_500).max(1)
 }
 
-/// The lowest voltage that nodes of a make work at, in volts, where the voltage that they get is `usual` millivolts.
+/// The lowest voltage that nodes of a make work at, in volts; `usual` as above.
 #[must_use]
 pub fn floor(model: &Model, node: &NodeKind, usual: Option<i64>) -> f64 {
     floor_mv(model, node, usual) as f64 * 1e-3

@@ -1,8 +1,8 @@
 //! Solves the few points that lines have in common: terminals of supplies, grounds of boxes, leads
 //! of `power`.
 //!
-//! A symmetric system with few entries a row, by elimination; the point with the fewest neighbours
-//! goes first.
+//! The system is symmetric, with few entries in a row. It is solved by elimination; the point with
+//! the fewest neighbours goes first.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -13,20 +13,20 @@ pub struct Mesh {
     amps: Vec<f64>,
 }
 
-/// A point that is eliminated: its number, its own conductance, its current and its neighbours.
+/// An eliminated point: its number, its own conductance, its current and its neighbours.
 type Gone = (usize, f64, f64, Vec<(usize, f64)>);
 
-/// A point with less conductance than this hangs on nothing.
+/// A point with less conductance than this (in siemens) is connected to nothing.
 const LEAST: f64 = 1e-12;
 
 impl Mesh {
-    /// A mesh of a number of points.
+    /// A mesh of a number of points, without conductances.
     #[must_use]
     pub fn new(points: usize) -> Self {
         Self { rows: vec![BTreeMap::new(); points], amps: vec![0.0; points] }
     }
 
-    /// Adds to the entry of two points, and to its mirror image.
+    /// Adds a conductance to the entry of two points, and to its mirror image.
     pub fn add(&mut self, a: usize, b: usize, siemens: f64) {
         if siemens == 0.0 {
             return;
@@ -50,8 +50,9 @@ impl Mesh {
         }
     }
 
-    /// The voltage of each point, point 0 being at 0 V. What hangs on nothing is at 0 V too. Takes
-    /// from `steps` what it does, and gives up where they run out.
+    /// The voltage of each point, with point 0 at 0 V; a point that is connected to nothing is at
+    /// 0 V too. Each elimination takes the square of a row's length from `steps`; `None` if they
+    /// run out.
     #[must_use]
     pub fn solve(mut self, steps: &mut usize) -> Option<Vec<f64>> {
         let mut queue: BTreeSet<(usize, usize)> =
@@ -81,7 +82,7 @@ impl Mesh {
     fn eliminate(&mut self, point: usize, queue: &mut BTreeSet<(usize, usize)>) -> Option<Gone> {
         let mut row = std::mem::take(self.rows.get_mut(point)?);
         let own = row.remove(&point).unwrap_or(0.0);
-        // Point 0 is at 0 V: nothing depends on its row.
+        // Point 0 is at 0 V, so its entry adds nothing.
         row.remove(&0);
         let amps = self.amps.get(point).copied().unwrap_or(0.0);
         let others: Vec<(usize, f64)> = row.into_iter().collect();

@@ -1,10 +1,11 @@
-//! From model and plan to currents and voltages, and to what must be reported about them.
+//! Computes currents and voltages from model and plan, and reports what is wrong with them.
 //!
-//! Each data line carries its power along with the data. [`build`] makes rows of conductor segments out of what is
-//! wired ([`net`]), [`rails`] solves them, [`study`](mod@study) reads currents and voltages, [`suggest`](mod@suggest)
-//! finds where to feed a line in addition and [`cure`](mod@cure) what else would help. Outside the solver everything is
-//! whole numbers of small units. A display that names no supply, fuse or circuit has nothing to be checked against and
-//! is not solved; one that names fuses but no supply is taken to have its voltage at each port.
+//! Each data line carries its power along with the data. [`build`] turns what is wired into rows of
+//! conductor segments ([`net`]), [`rails`] solves them, and [`study`](mod@study) reads currents and
+//! voltages from the solution. [`suggest`](mod@suggest) finds further points at which to feed a
+//! line, [`cure`](mod@cure) other changes that help. Results ([`Loads`]) are whole numbers of small
+//! units. A display that names no supply, fuse or circuit leaves nothing to check. In one that
+//! names no supply, each port is taken to have its own voltage.
 
 mod build;
 mod cure;
@@ -35,8 +36,8 @@ use net::{FULL, Nets};
 use study::study;
 use suggest::Compile;
 
-/// Holds the power of a display against the rules, at the levels that it allows or with all nodes at `all` (thousandths
-/// of a percent), and looks for what helps lines that get too little.
+/// Checks the power of a display against the rules, at the levels that it allows or with all nodes
+/// at `all` (thousandths of a percent). Looks for what helps lines that get too little.
 pub fn check(model: &Model, plan: &Plan, all: Option<u32>, compile: &Compile<'_>, sink: &mut Sink) {
     if let Some((nets, loads)) = found(model, plan, all, sink) {
         let mut cures = Cures::new((model, plan, &nets, &loads), all, compile);
@@ -45,14 +46,14 @@ pub fn check(model: &Model, plan: &Plan, all: Option<u32>, compile: &Compile<'_>
     }
 }
 
-/// Holds the power of a display against the rules, and looks for no help.
+/// The same check, without looking for help.
 pub fn check_only(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) {
     if let Some((nets, loads)) = found(model, plan, all, sink) {
         voltages((model, plan, &nets, &loads), &mut |_, _| None, sink);
     }
 }
 
-/// All that is found but for voltages, and what was solved where those are to be reported.
+/// Reports everything except voltages. Returns what was solved if voltages are to be checked.
 fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Option<(Nets, Loads)> {
     if !stated(model) {
         return None;
@@ -65,11 +66,11 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
     if let Some(finding) = unknown::finding(model, plan, &nets, &long, &loads.allowed) {
         sink.push(finding);
     }
-    // A display without supplies does not say how power reaches its ports.
+    // A display without supplies does not state how power reaches its ports.
     (!model.supplies.is_empty()).then_some((nets, loads))
 }
 
-/// Holds all currents against the rules.
+/// Solves the nets and checks all currents against the rules.
 fn currents(model: &Model, plan: &Plan, nets: &Nets, all: Option<u32>, sink: &mut Sink) -> Loads {
     let loads = loads(model, nets, all);
     fuse::tell(model, plan, &loads, sink);
@@ -81,13 +82,13 @@ fn currents(model: &Model, plan: &Plan, nets: &Nets, all: Option<u32>, sink: &mu
     loads
 }
 
-/// All that is found about currents and voltages of nets that are joined rightly.
+/// Checks currents and voltages of nets whose wrong joins are marked already; looks for no help.
 fn rules(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
     let loads = currents(model, plan, nets, None, sink);
     voltages((model, plan, nets, &loads), &mut |_, _| None, sink);
 }
 
-/// Whether a display says anything that its currents could be held against.
+/// Whether a display names a supply, a circuit or a port's fuse; else there is nothing to check.
 fn stated(model: &Model) -> bool {
     let ports = model.controllers.iter().flat_map(|one| &one.ports);
     let mut ports = ports.chain(model.receivers.iter().flat_map(|one| &one.ports));
@@ -102,8 +103,8 @@ fn loads(model: &Model, nets: &Nets, all: Option<u32>) -> Loads {
     Loads { allowed: study(model, nets, all), full: dimmed.then(|| study(model, nets, Some(FULL))) }
 }
 
-/// Currents and voltages of a display: at the levels it allows, or with all nodes at `all` (thousandths of a percent).
-/// What is joined wrongly is left out.
+/// Currents and voltages of a display, at the levels that it allows or with all nodes at `all`
+/// (thousandths of a percent). What is joined wrongly is left out.
 #[must_use]
 pub fn at(model: &Model, plan: &Plan, all: Option<u32>) -> Study {
     study(model, &sound(model, plan), all)
@@ -112,12 +113,13 @@ pub fn at(model: &Model, plan: &Plan, all: Option<u32>) -> Study {
 fn sound(model: &Model, plan: &Plan) -> Nets {
     let mut nets = nets(model, plan);
     faults::leave_out(model, plan, &mut nets);
-    // What is wrong has been reported by `check`.
+    // These findings are dropped: `check` reports them.
     faults::tell(model, plan, &mut nets, &mut Sink::default());
     nets
 }
 
-/// Reports each line with a node under its floor; `cure` looks for what helps it, at full level where that is said.
+/// Reports each line with a node under its floor; of lines where that is so only at full level, one
+/// for each controller. `cure` looks for what helps a line; its flag stands for full level.
 fn voltages(
     (model, plan, nets, loads): (&Model, &Plan, &Nets, &Loads),
     cure: &mut dyn FnMut(SectionId, bool) -> Option<Cure>,
@@ -151,7 +153,7 @@ fn voltages(
     }
 }
 
-/// The statement that a line's power comes from.
+/// The statement that feeds a line: its `power`, or the first of its injections.
 fn feed_of(model: &Model, nets: &Nets, id: SectionId) -> Option<(Span, FeedLead)> {
     let stretch = &nets.stretches[id];
     match stretch.from {

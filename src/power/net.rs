@@ -1,7 +1,7 @@
-//! What the solver is given: data lines with their conductors, and which of them share a lead.
+//! Data lines with their conductors, and which of them share a lead.
 //!
-//! `build.rs` makes the lines out of model and plan. A stretch is what lies on one piece of plus; a line is its
-//! stretches from the box on, whose minus is whole.
+//! `build.rs` makes them from model and plan. A stretch is the part of a line on one piece of plus.
+//! A line is all its stretches from the box on; its minus is whole.
 
 use super::make::Make;
 use super::network::Draw;
@@ -14,16 +14,17 @@ use crate::plan::PortId;
 use crate::source::Span;
 use crate::unit::Gauge;
 
-/// The most points of one group: longer than any line that works, and it bounds the memory.
+/// The most points of stretches that share a lead; one stretch may have a quarter of it. No line
+/// that works is longer. The limit bounds memory.
 pub const MOST_POINTS: u64 = 400_000;
 
-/// The most taps of a display: what comes after them is left out.
+/// The most points of injection in a display; stretches with further ones are left out.
 pub const MOST_TAPS_IN_ALL: usize = 200_000;
 
-/// The most taps of one section.
+/// The most points of injection on one stretch; one with more is left out.
 pub const MOST_TAPS: usize = 10_000;
 
-/// All level: 100 %, in thousandths of a percent.
+/// Full level: 100 %, in thousandths of a percent.
 pub const FULL: u32 = 100_000;
 
 id!(
@@ -35,34 +36,34 @@ id!(
     GroupId
 );
 
-/// A stretch of equal points.
+/// A row of equal points.
 #[derive(Clone, Copy, Debug)]
 pub struct Run {
-    /// How many.
+    /// How many points.
     pub count: u32,
-    /// The plus of the segment before each, in ohm; 0 where `apart` cuts it.
+    /// The plus of the segment before each point, in ohm; 0 where `apart` cuts it.
     pub plus: f64,
-    /// Its minus.
+    /// The minus of that segment, in ohm.
     pub minus: f64,
-    /// The lowest voltage that they work at.
+    /// The lowest voltage that the nodes work at, in volts.
     pub floor: f64,
-    /// The nodes there; `None` for a lead.
+    /// The make of the nodes; `None` for a lead.
     pub make: Option<NodeId>,
-    /// Whether they show something.
+    /// Whether the nodes show something.
     pub lit: bool,
-    /// Their string.
+    /// Their string; `None` for leads and for skips between strings.
     pub string: Option<StringId>,
-    /// The number in its string of the first one, from 1.
+    /// The number of the first node in its string, from 1; 0 where none shows anything.
     pub first: u32,
     /// Where it is written: the reference, or the lead.
     pub at: Span,
     /// Its conductor, where that is known.
     pub gauge: Option<Gauge>,
-    /// The conductor and length of a lead.
+    /// Conductor and length (micrometres) of a lead, where the conductor is known.
     pub lead: Option<(Gauge, i64)>,
 }
 
-/// A point of injection of a section.
+/// A point of injection on a stretch.
 #[derive(Clone, Copy, Debug)]
 pub struct Spot {
     /// The `inject` statement.
@@ -71,15 +72,15 @@ pub struct Spot {
     pub string: StringId,
     /// How many nodes of the string come before it.
     pub after: u32,
-    /// What it comes through.
+    /// The lead that feeds it.
     pub lead: FeedLead,
-    /// The point of the section: 0 for its start.
+    /// The point of the stretch that it feeds: 0 for its start.
     pub point: u32,
-    /// What is between its lead and the point, in ohm.
+    /// The resistance between its lead and the point, in ohm.
     pub ohms: f64,
 }
 
-/// A stretch of a data line on one piece of plus.
+/// The part of a data line on one piece of plus.
 #[derive(Clone, Debug)]
 pub struct Stretch {
     /// Its output.
@@ -88,43 +89,43 @@ pub struct Stretch {
     pub receiver: Option<ReceiverId>,
     /// What its plus comes from.
     pub from: From,
-    /// Its allowed level, in thousandths of a percent.
+    /// The level that the display allows it, in thousandths of a percent.
     pub level: u32,
     /// What is on it, from its start.
     pub runs: Vec<Run>,
     /// Its injections, by point.
     pub sites: Vec<Spot>,
-    /// The first string that draws: its reference.
+    /// Where the first nodes that draw are written.
     pub at: Option<Span>,
-    /// The voltage of the port, or of the first nodes where the port has none.
+    /// The voltage of the port, else of the first nodes that draw and state one; in millivolts.
     pub volts: Option<i64>,
-    /// What the port itself says of it.
+    /// The voltage that the port states, in millivolts.
     pub volts_of_port: Option<i64>,
-    /// The voltage that nodes get which do not say their own: the port's, or that of the first
-    /// supply that feeds it.
+    /// The voltage that nodes get that do not state one: the port's, else that of the first supply
+    /// that feeds the stretch; in millivolts.
     pub usual: Option<i64>,
     /// The port's fuse.
     pub fuse: Option<Told<i64>>,
-    /// Whether everything along it is known.
+    /// Whether every pitch and conductor along it is known.
     pub whole: bool,
-    /// Nodes on it that do not say what they draw.
+    /// How many nodes on it do not state what they draw.
     pub silent: u32,
-    /// Whether it is too long to be reckoned, or joined wrongly: it is then left out.
+    /// Whether it is not solved: too long, joined wrongly, or in part not understood.
     pub left_out: bool,
     /// How many points it has.
     pub points: u32,
 }
 
-/// A data line from its box on, its plus in pieces.
+/// A data line from its box on.
 #[derive(Clone, Debug)]
 pub struct DataLine {
     /// The controller.
     pub controller: ControllerId,
-    /// The receiver where it is that one's port.
+    /// The receiver whose port it comes out of, if any.
     pub receiver: Option<ReceiverId>,
     /// What feeds the port.
     pub from: From,
-    /// Its pieces; the plus is cut between each two.
+    /// Its pieces from its start; the plus is cut between neighbours.
     pub pieces: Vec<Passage>,
 }
 
@@ -133,14 +134,14 @@ pub struct DataLine {
 pub enum Passage {
     /// A stretch.
     Stretch(SectionId),
-    /// Conductors with nothing on them that draws or feeds.
+    /// Conductors on which nothing draws or feeds.
     Bare(Vec<Run>),
 }
 
-/// Stretches whose ports share a lead, or one that has none.
+/// Stretches whose ports share the lead of a `power` statement, or one stretch without it.
 #[derive(Clone, Debug)]
 pub struct Group {
-    /// The `power` statement of the lead.
+    /// The `power` statement; `None` for a stretch that is not fed through one.
     pub power: Option<PowerId>,
     /// Its stretches; never empty.
     pub members: Vec<SectionId>,
@@ -149,22 +150,23 @@ pub struct Group {
 /// Everything that carries current.
 #[derive(Clone, Debug, Default)]
 pub struct Nets {
-    /// By make of node.
+    /// The electrical side of each make of node.
     pub makes: Keyed<NodeId, Make>,
-    /// By output, then in chain order.
+    /// The stretches that are solved, by output, then in chain order.
     pub stretches: Keyed<SectionId, Stretch>,
     /// The lines that they are on.
     pub lines: Keyed<LineId, DataLine>,
     /// Which of them share a lead.
     pub groups: Keyed<GroupId, Group>,
-    /// Stretches on which nothing is known to draw. They are not solved, but a fuse protects their conductors too.
+    /// Stretches on which nothing is known to draw. They are not solved, but fuses protect their
+    /// conductors too.
     pub undrawn: Vec<Stretch>,
     /// The group of each stretch.
     pub group_of: Keyed<SectionId, GroupId>,
 }
 
 impl Nets {
-    /// Every stretch: what is solved, then what nothing draws from.
+    /// Every stretch: those that are solved, then those on which nothing is known to draw.
     pub fn all(&self) -> impl Iterator<Item = &Stretch> {
         self.stretches.iter().chain(&self.undrawn)
     }
@@ -235,7 +237,7 @@ impl DataLine {
 }
 
 impl Run {
-    /// What each of its nodes draws at a level, in thousandths of a percent.
+    /// What each of its nodes draws at a level (thousandths of a percent).
     #[must_use]
     pub fn draw(&self, makes: &Keyed<NodeId, Make>, level: u32) -> Draw {
         let Some(make) = self.make.map(|id| makes[id]) else {
@@ -248,13 +250,13 @@ impl Run {
 }
 
 impl Stretch {
-    /// The level that its nodes have, where a level for all may stand in for its own.
+    /// The level of its nodes: `all` where that is given, else its own.
     #[must_use]
     pub fn level(&self, all: Option<u32>) -> u32 {
         all.unwrap_or(self.level)
     }
 
-    /// An empty one that begins where the plus of this one is cut.
+    /// An empty stretch that begins where the plus of this one is cut.
     #[must_use]
     pub fn after_a_cut(&self) -> Self {
         Self {
@@ -274,7 +276,8 @@ impl Stretch {
     }
 }
 
-/// The voltage of a lead's supply. One that does not say it has the one that its load is made for.
+/// The voltage of a lead's supply, in volts. A supply that states none is taken to have `usual`
+/// (millivolts), the voltage that its load is made for.
 #[must_use]
 pub fn volts(model: &Model, lead: &FeedLead, usual: Option<i64>) -> Option<f64> {
     let stated = model.supplies[lead.supply].volts;

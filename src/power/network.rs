@@ -1,9 +1,10 @@
-//! What the solver is given, and what it returns. Voltages are in volts, currents in amperes, resistances in ohm.
+//! What the solver takes and returns. Voltages are in volts, currents in amperes, resistances in
+//! ohm.
 //!
-//! A node under its floor draws less and less, down to nothing at 0 V, like a resistor that draws the full current at
-//! the floor. So no voltage is ever negative, however much a line is asked for.
+//! A node under its floor draws in proportion to its voltage, like a resistor that draws the full
+//! current at the floor. So no voltage is ever negative, however large the load is.
 
-/// A lead of no length counts as this much, so that no conductance is infinite: 50 nV at 5 A.
+/// The least resistance of a lead, so that no conductance is infinite: 50 nV at 5 A.
 pub const LEAST_OHMS: f64 = 1e-8;
 
 /// What is drawn at a point.
@@ -13,7 +14,7 @@ pub struct Draw {
     pub amps: f64,
     /// As constant power.
     pub watts: f64,
-    /// The voltage below which it no longer draws in full; above 0 where anything is drawn.
+    /// The voltage below which it draws less; above 0 where anything is drawn.
     pub floor: f64,
 }
 
@@ -38,7 +39,8 @@ impl Draw {
         if self.watts > 0.0 && volts > 0.0 { self.watts / volts } else { 0.0 }
     }
 
-    /// The tangent at a voltage: current at 0 V, and conductance.
+    /// The tangent of the current at a voltage: current at 0 V, and conductance. A `dark` point
+    /// counts as a resistor.
     pub(super) fn tangent(self, volts: f64, dark: bool) -> (f64, f64) {
         if dark {
             (0.0, (self.amps + self.power(self.floor)) / self.floor)
@@ -51,25 +53,25 @@ impl Draw {
     }
 }
 
-/// A lead of a supply.
+/// A lead from a supply.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct SolvedLead {
-    /// The supply, from 0.
+    /// The number of the supply, from 0.
     pub supply: usize,
-    /// Its voltage.
+    /// The voltage of the supply.
     pub volts: f64,
-    /// One conductor of the lead, plus or minus; [`LEAST_OHMS`] at least.
+    /// One conductor of the lead, plus or minus; counts as at least [`LEAST_OHMS`].
     pub ohms: f64,
 }
 
-/// A row of equal points, each after a segment, with what is drawn there between plus and minus.
+/// A row of equal points. Each comes after a segment and draws between plus and minus.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Row {
-    /// How many.
+    /// How many points.
     pub count: u32,
-    /// The plus of a segment.
+    /// The resistance of the plus of a segment.
     pub plus: f64,
-    /// The minus of a segment.
+    /// The resistance of the minus of a segment.
     pub minus: f64,
     /// What is drawn at each point.
     pub draw: Draw,
@@ -78,18 +80,18 @@ pub struct Row {
 /// What comes next along a line.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Step {
-    /// A row.
+    /// A row of points.
     Row(Row),
     /// A cut of the plus.
     Cut,
-    /// A lead that joins plus and minus.
+    /// A lead of a supply that joins plus and minus.
     Tap(SolvedLead),
 }
 
-/// A line.
+/// A line as the solver takes it.
 #[derive(Clone, Debug, Default)]
 pub struct SolvedLine {
-    /// The box that its minus begins at, from 0.
+    /// The box whose ground its minus begins at, from 0.
     pub ground: usize,
     /// The bus that its plus begins at; `None` where nothing feeds its port.
     pub bus: Option<usize>,
@@ -100,13 +102,13 @@ pub struct SolvedLine {
 /// Where the lead of a `power` statement ends.
 #[derive(Clone, Copy, Debug)]
 pub struct Bus {
-    /// The box.
+    /// The box that it is at.
     pub ground: usize,
     /// Its lead.
     pub lead: SolvedLead,
 }
 
-/// Lines that hang together.
+/// Lines that are solved together.
 #[derive(Clone, Debug, Default)]
 pub struct Network {
     /// How many supplies.
@@ -128,16 +130,16 @@ pub struct Pair {
     pub minus: f64,
 }
 
-/// The largest current of a conductor, and after which point of its row.
+/// The largest current of a conductor in a row, and where.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Peak {
-    /// The current, signed as in [`Pair`], the start of the line being where the supply is.
+    /// The current, signed as in [`Pair`], as if the supply were at the start of the line.
     pub amps: f64,
     /// The point that the segment leads to, from 0.
     pub at: u32,
 }
 
-/// What became of a row.
+/// The solved state of a row.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct RowState {
     /// The largest current in its plus.
@@ -154,7 +156,7 @@ pub struct RowState {
     pub dark_points: u32,
 }
 
-/// What became of a line.
+/// The solved state of a line.
 #[derive(Clone, Debug, Default)]
 pub struct LineState {
     /// What flows into its plus from its bus, and the voltage there; `None` where it has none.
@@ -165,7 +167,7 @@ pub struct LineState {
     pub taps: Vec<Pair>,
 }
 
-/// What became of a network.
+/// The solved state of a network.
 #[derive(Clone, Debug, Default)]
 pub struct State {
     /// Its buses.

@@ -1,9 +1,10 @@
 //! Which fuse protects which conductor, and which conductor has none.
 //!
-//! A fuse protects what comes after it up to the next fuse: the lead it stands in, and the plus of its line in both
-//! directions, up to a cut (`apart`) and to the port. A port's fuse ends what a lead's fuse protects. Two fuses that
-//! feed one conductor are each held against it alone. What a supply states as its own `fuse` stands in for the fuse of
-//! each lead that has none. Nothing here depends on the level, but for the size that a help names.
+//! A fuse protects what comes after it up to the next fuse: the lead it stands in, and the plus of
+//! its line in both directions, up to a cut (`apart`) and to the port. A port's fuse ends what a
+//! lead's fuse protects. Two fuses that feed one conductor are each checked against it alone. The
+//! `fuse` of a supply stands in for each of its leads that has none. The level matters only for the
+//! fuse size that a help names.
 
 mod leads;
 mod ports;
@@ -19,7 +20,7 @@ use crate::rules::power::fuse::Wire;
 use crate::usage::{Outlet, outlet};
 use std::iter;
 
-/// The thinnest conductor of a stretch that is known, by what it may carry; the first of equal ones.
+/// The known conductor of a stretch that may carry least; the first of equal ones.
 #[must_use]
 pub fn thinnest(model: &Model, stretch: &Stretch) -> Option<Wire> {
     let known = stretch.runs.iter();
@@ -42,9 +43,10 @@ fn thinner(one: Wire, other: Option<Wire>) -> Wire {
     }
 }
 
-/// Holds every fuse against the conductors that it protects, and reports leads and ports that have none.
+/// Checks every fuse against the conductors that it protects, and reports leads and ports without
+/// one.
 pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
-    // What nothing draws from carries nothing.
+    // An undrawn stretch carries nothing.
     let through = loads.allowed.sections.iter().map(|section| section.port_ua);
     let all = nets.all().zip(through.chain(iter::repeat(0)));
     let all = all.map(|(stretch, ua)| Guarded {
@@ -64,7 +66,7 @@ struct Guarded<'a> {
     stretch: &'a Stretch,
     /// Its thinnest conductor, where one is known.
     thin: Option<Wire>,
-    /// What flows through its port, in either direction, in microamperes.
+    /// The current through its port in either direction, in microamperes.
     ua: i64,
     /// Its port.
     outlet: Option<Outlet>,

@@ -6,11 +6,11 @@
 //! statement ends at a bus, which feeds the lines of its ports; its minus ends at the ground of the
 //! box.
 //!
-//! Each line is eliminated from its far end to its start, two conductors at a time, down to the
-//! points that it has in common with others ([`Mesh`]); with these solved it is walked from its
-//! start. A row of equal nodes with constant current is one step of that. Only where a node is
-//! under its floor, or draws constant power, does each node count by itself, and Newton's method
-//! goes round until nothing moves.
+//! Each line is eliminated from its far end to its start, both conductors at a time, down to the
+//! points that it shares with other lines ([`Mesh`]). Once these are solved, the line is walked
+//! from its start. A row of equal nodes with constant current is one step of that. Nodes count one
+//! by one only where one is under its floor or draws constant power; Newton's method then repeats
+//! until nothing changes.
 //!
 //! Voltages are in volts, currents in amperes, resistances in ohm.
 
@@ -21,20 +21,20 @@ use super::network::{
 };
 use super::rows::Even;
 
-/// Rounds of Newton's method before a node that once was dark stays so.
+/// Rounds of Newton's method after which a node that was once under its floor stays a resistor.
 const FREE: usize = 60;
 
-/// Rounds after which everything that draws counts as a resistor.
+/// Rounds after which each node that counts by itself and draws is a resistor.
 const MOST: usize = 400;
 
-/// Voltages that move less are settled.
+/// A voltage that changes by no more than this (in volts) has settled.
 const SETTLED: f64 = 1e-10;
 
-/// Steps on the points that lines have in common; above what any park takes, and it bounds the
-/// time.
+/// The most steps on the points that lines share: above what any display is expected to take.
+/// Bounds the time.
 const STEPS: usize = 2_000_000;
 
-/// Solves a network; `None` where too many of its supplies depend on each other.
+/// Solves a network; `None` where so many supplies depend on each other that `STEPS` run out.
 #[must_use]
 pub fn solve(network: &Network) -> Option<State> {
     let mut works: Vec<Work> = network.lines.iter().map(|line| Work::new(network, line)).collect();
@@ -56,7 +56,7 @@ pub fn solve(network: &Network) -> Option<State> {
     None
 }
 
-/// The voltages that lines have in common. Supply 0's minus is at 0 V.
+/// The voltages of the points that lines share. The minus of supply 0 is at 0 V.
 struct Volts {
     all: Vec<f64>,
     supplies: usize,
@@ -80,7 +80,7 @@ impl Volts {
         self.lead(&bus.lead, self.bus_volts(at), self.ground(bus.ground))
     }
 
-    /// What flows in a lead whose plus and minus end at these voltages.
+    /// The currents in a lead whose plus and minus end at these voltages.
     fn lead(&self, lead: &SolvedLead, plus: f64, minus: f64) -> Pair {
         let (ohms, zero) = (lead.ohms.max(LEAST_OHMS), self.at(lead.supply));
         Pair { plus: (zero + lead.volts - plus) / ohms, minus: (minus - zero) / ohms }
@@ -123,12 +123,12 @@ fn terminals(network: &Network, works: &[Work<'_>], steps: &mut usize) -> Option
 /// resistor.
 type Singly = Vec<(f64, bool)>;
 
-/// A line while it is solved.
+/// A line that is being solved.
 struct Work<'a> {
     line: &'a SolvedLine,
-    /// Supplies on it whose minus has no known voltage before all is solved.
+    /// Its supplies whose minus is at an unknown voltage until the shared points are solved.
     supplies: Vec<usize>,
-    /// By row: its points where they count one by one.
+    /// By row: its points where they count one by one, else nothing.
     singly: Vec<Singly>,
     state: LineState,
 }
@@ -171,12 +171,12 @@ impl<'a> Work<'a> {
         }
     }
 
-    /// The whole line as it is seen from its start.
+    /// The whole line as seen from its start.
     fn front(&self) -> Front {
         self.back(Front::new(self.supplies.len()), None, |_| {})
     }
 
-    /// From the far end to the start. `volts`: of the supplies, where known.
+    /// Eliminates the line from its far end. `volts` has the voltages of the supplies, once known.
     fn back(&self, mut front: Front, volts: Option<&Volts>, mut keep: impl FnMut(&Front)) -> Front {
         let mut singly = self.singly.iter().rev();
         for step in self.line.steps.iter().rev() {
@@ -206,8 +206,7 @@ impl<'a> Work<'a> {
         front
     }
 
-    /// Walks the line with all that it has in common with others known; whether anything still
-    /// moves.
+    /// Walks the line with the shared voltages known. Returns whether anything still changes.
     fn walk(&mut self, volts: &Volts, round: usize, kept: &mut Vec<Kept>) -> bool {
         kept.clear();
         let start = self.back(Front::default(), Some(volts), |front| kept.push(Kept::of(front)));
@@ -255,8 +254,8 @@ fn back_row(row: &Row, singly: &[(f64, bool)], front: &mut Front, keep: &mut imp
         }
         return;
     }
-    // A current at a point of a row is the same, beyond its ends, as two at the ends in proportion
-    // to how near they are.
+    // Beyond the ends of a row, a current at one of its points acts like two currents at the ends
+    // that add up to it: the nearer the end, the larger its share.
     let (count, amps) = (f64::from(row.count), row.draw.amps);
     front.draws(amps * (count + 1.0) / 2.0, 0.0);
     front.series(row.plus * count, row.minus * count);
@@ -264,7 +263,7 @@ fn back_row(row: &Row, singly: &[(f64, bool)], front: &mut Front, keep: &mut imp
     front.draws(amps * (count - 1.0) / 2.0, 0.0);
 }
 
-/// Where a walk is.
+/// A place on a walk along a line: the voltages there, and the round.
 struct Walk {
     plus: f64,
     minus: f64,

@@ -1,10 +1,10 @@
-//! What a walk along a line reads of its rows.
+//! Reads the state of rows during a walk along a line.
 
 use super::front::Kept;
 use super::network::{Draw, Pair, Peak, Row, RowState};
 
-/// Voltages that miss their floor by less are at it: what the solver may be off by, and far less
-/// than can be measured.
+/// A voltage that is under its floor by less than this (in volts) counts as at the floor. It covers
+/// the error of the solver and is far less than can be measured.
 pub const TRIFLE: f64 = 1e-7;
 
 impl RowState {
@@ -30,11 +30,11 @@ impl Peak {
     }
 }
 
-/// A row of equal points with constant current: its currents fall evenly, its voltage is a
+/// A row of equal points with constant current. Its currents fall evenly; its voltage is a
 /// parabola.
 pub struct Even {
     row: Row,
-    /// The voltage before it.
+    /// The voltage before the row.
     start: f64,
     /// What flows into its first segment.
     first: Pair,
@@ -66,7 +66,7 @@ impl Even {
             plus.take(self.first.plus - each * f64::from(at), at);
             minus.take(self.first.minus - each * f64::from(at), at);
         }
-        // The lowest is where the current that falls has turned.
+        // The voltage is lowest where the falling current changes direction.
         let bend = (row.plus + row.minus) * each;
         let fall = row.plus * self.first.plus + row.minus * self.first.minus;
         let turn = if bend > 0.0 { fall / bend + 0.5 } else { 0.0 };

@@ -1,4 +1,4 @@
-//! Solves the nets at a level and takes from each what is asked of it.
+//! Solves the nets at a level and reads currents and voltages from the solution.
 
 use super::net::{Nets, Passage, Run, Spot, Stretch, volts};
 use super::network::{LineState, Pair, Peak, RowState};
@@ -15,12 +15,12 @@ pub struct Levels {
     pub all: Option<u32>,
     /// The voltage of the supply of each `power` statement, where it is known.
     pub feeds: Keyed<PowerId, Option<f64>>,
-    /// Whether each stretch is solved: joined as it should be, fed, at known voltages, and not too long.
+    /// Whether each stretch is solved: joined rightly, fed, at known voltages, and not too long.
     pub held: Keyed<SectionId, bool>,
 }
 
 impl Levels {
-    /// Of a display: as it allows, or all nodes at `all` (thousandths of a percent).
+    /// The levels that the display allows, or all nodes at `all` (thousandths of a percent).
     #[must_use]
     pub fn new(model: &Model, nets: &Nets, units: &[Unit], all: Option<u32>) -> Self {
         let feeds = feeds(model, nets);
@@ -48,7 +48,7 @@ impl Levels {
     }
 }
 
-/// The voltage of each `power` statement: its supply's, or what the first of its lines is made for.
+/// The voltage of each `power` statement: its supply's, else what its first line is made for.
 fn feeds(model: &Model, nets: &Nets) -> Keyed<PowerId, Option<f64>> {
     let mut feeds = model.powers.map(|_| None);
     for group in &nets.groups {
@@ -96,7 +96,7 @@ pub fn study(model: &Model, nets: &Nets, all: Option<u32>) -> Study {
     study
 }
 
-/// Whether a stretch has its voltage everywhere, with all that it is joined to by itself.
+/// Whether no node of a stretch is under its floor, solved with all that it is joined to.
 #[must_use]
 pub fn holds(model: &Model, nets: &Nets, (unit, levels): (&Unit, &Levels), id: SectionId) -> bool {
     let Some(state) = rails::solve(&unit.network(model, nets, levels)) else {
@@ -138,7 +138,7 @@ impl Reader<'_> {
         }
     }
 
-    /// `start`: what flows into it from its port, and the voltage there.
+    /// `start` is the current that flows into it from its port, and the voltage there.
     fn stretch(&mut self, id: SectionId, start: Option<(f64, f64)>) {
         let stretch = &self.nets.stretches[id];
         let held = self.levels.held[id];
@@ -174,7 +174,8 @@ impl Reader<'_> {
             let pair = pair.copied().unwrap_or_default();
             let load = tap_load(id, site, pair, !held);
             self.study.taps.push(load);
-            // After its last node a string goes on for one pitch, to where the lead joins.
+            // The string's conductor goes on for one pitch after its last node, to where the lead
+            // joins.
             let mut runs = stretch.runs.iter();
             let last = runs.rfind(|run| run.string == Some(site.string) && run.lit);
             let tail = last.and_then(|run| conductor(id, run));
@@ -190,7 +191,7 @@ impl Reader<'_> {
     }
 }
 
-/// Notes the taps of a unit that was not solved.
+/// Records the points of injection of a unit that was not solved.
 fn leave_out(nets: &Nets, unit: &Unit, study: &mut Study) {
     for (line, _) in &unit.lines {
         for id in nets.lines[*line].stretches() {
@@ -241,7 +242,7 @@ fn low(volts: f64, run: &Run, step: u32) -> Low {
     }
 }
 
-/// A conductor as it is noted, without a current; `None` where its gauge is not known.
+/// A conductor without its currents; `None` where its gauge is not known.
 fn conductor(section: SectionId, run: &Run) -> Option<ConductorLoad> {
     Some(ConductorLoad {
         section,
@@ -254,7 +255,7 @@ fn conductor(section: SectionId, run: &Run) -> Option<ConductorLoad> {
     })
 }
 
-/// A stretch of which nothing is known.
+/// The section of a stretch that is not solved.
 fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
     Section {
         port: stretch.port,
@@ -287,13 +288,13 @@ fn supplies(model: &Model, study: &mut Study) {
     }
 }
 
-/// In millionths, as everything outside the solver is kept.
+/// A value in millionths: the small unit of all results.
 #[must_use]
 pub fn micro(value: f64) -> i64 {
     (value * 1e6).round() as i64
 }
 
-/// The place of a stretch that a finding about it is reported at.
+/// Where a finding about a section points.
 #[must_use]
 pub fn place(section: &Section) -> Span {
     section.dark.or(section.lowest).map_or(section.at, |low| low.at)

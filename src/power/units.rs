@@ -1,8 +1,8 @@
-//! What must be solved together: lines that hang on one box, and boxes that two supplies or more
-//! have in common.
+//! Which lines must be solved together: those of one box, and those of boxes that share a supply
+//! where each has several.
 //!
-//! Between its terminals a supply keeps its voltage whatever it gives. So boxes that have but one
-//! supply in common do not feel each other.
+//! A supply keeps its voltage between its terminals, whatever current it gives. So a box with only
+//! one supply has no effect on other boxes.
 
 use super::make::celsius;
 use super::net::{DataLine, LineId, Nets, Passage, Run, Spot, Stretch, volts};
@@ -14,7 +14,7 @@ use crate::loads::From;
 use crate::model::{FeedLead, Model, PowerId, SupplyId};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The most points that are solved together, and the most supplies on one line: both bound memory
+/// The most points that are solved together, and the most supplies on one line. Both bound memory
 /// and time.
 const MOST_POINTS: u64 = 1_000_000;
 const MOST_SUPPLIES: usize = 48;
@@ -27,11 +27,11 @@ id!(
 /// Lines that are solved together.
 #[derive(Debug, Default)]
 pub struct Unit {
-    /// Lines, with their box.
+    /// Its lines, each with the number of its box.
     pub lines: Vec<(LineId, usize)>,
-    /// `power` statements of its boxes, with the box.
+    /// The `power` statements of its boxes, each with the number of its box.
     pub powers: Vec<(PowerId, usize)>,
-    /// Supplies, in order.
+    /// Its supplies. The solver numbers them in this order.
     supplies: BTreeSet<SupplyId>,
     boxes: usize,
     /// Whether it is too large to be solved.
@@ -68,7 +68,7 @@ pub fn units(model: &Model, nets: &Nets) -> Vec<Unit> {
     units
 }
 
-/// Boxes with two supplies or more are joined with all others of these supplies that have so, too.
+/// Joins boxes that share a supply and have two supplies or more each.
 fn joined(boxes: Keyed<BoxId, Unit>) -> Vec<Unit> {
     let mut root: Keyed<BoxId, BoxId> = boxes.ids().collect();
     let mut of_supply: BTreeMap<SupplyId, BoxId> = BTreeMap::new();
@@ -86,7 +86,7 @@ fn joined(boxes: Keyed<BoxId, Unit>) -> Vec<Unit> {
     units.into_values().collect()
 }
 
-/// The least box that a box is joined with so far.
+/// The first box that a box is joined with so far.
 fn find(root: &mut Keyed<BoxId, BoxId>, mut id: BoxId) -> BoxId {
     while root[id] != id {
         root[id] = root[root[id]];
@@ -106,7 +106,7 @@ impl Unit {
         self.boxes += other.boxes;
     }
 
-    /// It as the solver has it. A stretch that is not held draws nothing and is not fed.
+    /// The unit as the solver takes it. A stretch that is not held neither draws nor is fed.
     #[must_use]
     pub fn network(&self, model: &Model, nets: &Nets, levels: &Levels) -> Network {
         let build = Build { unit: self, model, nets, levels };
@@ -138,7 +138,7 @@ impl Unit {
         network
     }
 
-    /// A port whose voltage is what the display says of it.
+    /// A port as a source, at the voltage of its stretch.
     fn port(&self, nets: &Nets) -> Option<Bus> {
         let (line, _) = self.lines.first()?;
         let volts = nets.on(&nets.lines[*line]).next()?.volts?;
@@ -149,7 +149,7 @@ impl Unit {
     }
 }
 
-/// Makes the lines of a unit into what the solver has.
+/// Translates the lines of a unit for the solver.
 struct Build<'a> {
     unit: &'a Unit,
     model: &'a Model,

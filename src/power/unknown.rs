@@ -9,7 +9,8 @@ use crate::plan::{Plan, PortPlan};
 use crate::rules::power::unchecked::{Reason, reasons};
 use crate::source::Span;
 
-/// How many nodes could not be checked, and why. `long` has for each stretch whether it is too long to be solved.
+/// How many nodes could not be checked, and why. `long` says for each stretch whether it is too
+/// long to be solved.
 pub fn finding(
     model: &Model,
     plan: &Plan,
@@ -53,7 +54,7 @@ impl Count {
     }
 }
 
-/// Nodes that do not say what they draw, how far apart they are, or what their conductor is.
+/// Reasons for nodes that do not state draw, pitch or conductor.
 fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
     let mut counts: [Count; 3] = Default::default();
     for (id, drop) in strings(model, plan) {
@@ -78,7 +79,7 @@ fn settings(model: &Model, plan: &Plan) -> Vec<Reason> {
     found.into_iter().flatten().collect()
 }
 
-/// The strings that are put up and whose power is asked for, each with whether its voltage is.
+/// The strings that are put up and whose power is checked, each with whether voltages are.
 fn strings<'a>(model: &'a Model, plan: &'a Plan) -> impl Iterator<Item = (StringId, bool)> {
     let supplies = !model.supplies.is_empty();
     let fused = move |port: &PortPlan, receiver| match port.output {

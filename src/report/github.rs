@@ -1,14 +1,14 @@
 //! Findings as workflow annotations: `::error file=…,line=…,col=…::message`.
 //!
-//! A runner shows at most ten of each kind a step, so what comes after that is printed as plain
-//! lines, which its log keeps. The first character of a line has column 1.
+//! A runner shows at most ten annotations of a kind for a step. Further findings are printed as
+//! plain lines, which the log of the runner keeps. Columns count from 1.
 
 use super::{short, spot};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::source::SourceMap;
 use std::io::{self, Write};
 
-/// Annotations of one kind that a runner shows a step.
+/// The most annotations of a kind that a runner shows for a step.
 const SHOWN: usize = 10;
 
 /// Writes all findings.
@@ -29,7 +29,7 @@ pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) 
         let place = spot(sources, finding.span());
         write!(out, "::{kind} file={}", property(place.file))?;
         write!(out, ",line={},endLine={}", place.line, place.end_line)?;
-        // A column range is read within one line only.
+        // Columns are read as a range only within one line.
         if place.line == place.end_line {
             write!(out, ",col={},endColumn={}", place.column, place.end_column)?;
         } else {
@@ -41,12 +41,12 @@ pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) 
     Ok(())
 }
 
-/// The message part: `%`, CR and LF would end or change it.
+/// Escapes a message: `%`, CR and LF would change or end it.
 fn data(text: &str) -> String {
     text.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
 }
 
-/// A property: `:` and `,` would end it too.
+/// Escapes a property: `:` and `,` would end it too.
 fn property(text: &str) -> String {
     data(text).replace(':', "%3A").replace(',', "%2C")
 }

@@ -1,7 +1,7 @@
-//! Findings as one JSON object, the contract other programs read.
+//! Findings as one JSON object, which other programs read.
 //!
 //! `{"version": 1, "diagnostics": […]}`; lines and columns count from 1, columns in characters.
-//! Keys may be added under one version; none is dropped or changes its meaning.
+//! Within a version keys may be added; none is dropped or changes its meaning.
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, Edit, Fix, Label};
@@ -90,7 +90,7 @@ fn stretch<'a>(place: Place<'a>, text: &'a str) -> Stretch<'a> {
     }
 }
 
-/// An edit keeps its place to the byte, also at the end of a file.
+/// An edit. Its place is exact to the byte, also at the end of a file.
 fn cure<'a>(sources: &'a SourceMap, edit: &'a Edit) -> Stretch<'a> {
     let place = sources.place(edit.span).unwrap_or_else(|| spot(sources, edit.span));
     stretch(place, &edit.text)

@@ -2,8 +2,8 @@
 
 use unicode_width::UnicodeWidthStr;
 
-/// Breaks each line of a text between words so that it fits `width` columns; words are never cut,
-/// and each line after the first begins with `indent`. Blanks at the start of a line are kept, for
+/// Breaks each line of a text between words so that it fits `width` columns. Words are never cut.
+/// Each line after the first begins with `indent`. Blanks at the start of a line are kept, for the
 /// displays in pages.
 #[must_use]
 pub fn wrap(text: &str, indent: &str, width: usize) -> String {

@@ -1,7 +1,7 @@
-//! Findings for people and programs: one file a form.
+//! Findings for people and programs; each form has a file.
 //!
-//! `text` is for a person at a terminal ([`terminal`]); the others are listed in [`ALL`]. All of
-//! them take their places from [`spot`], so a column means the same everywhere: characters, from 1.
+//! `text` is for a person at a terminal ([`terminal`]); the others are listed in [`ALL`]. All take
+//! their places from [`spot`], so a column means the same in each: characters, from 1.
 
 mod github;
 mod json;
@@ -18,7 +18,7 @@ use crate::source::{Place, SourceFile, SourceMap, Span};
 use crate::unit::counted;
 use std::io::{self, Write};
 
-/// What writes all findings in a form.
+/// Writes all findings in one form.
 pub type Form = fn(&SourceMap, &[Diagnostic], &mut dyn Write) -> io::Result<()>;
 
 /// All forms but `text`, by their words after `--format`.
@@ -29,11 +29,10 @@ pub const ALL: &[(&str, Form)] = &[
     ("github", github::write),
 ];
 
-/// The file of a stretch, and the stretch held within it and cut at characters.
+/// The file of a span, and the span cut to the text of that file and to whole characters.
 ///
-/// What points after the last visible character of its file, such as "something is missing here",
-/// points at that character instead, where a reader can see it. `None` only where there is no text
-/// at all.
+/// A span after the last visible character, such as "something is missing here", becomes the span
+/// of that character, where a reader can see it. `None` only where there is no text at all.
 #[must_use]
 pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
     let file = sources.file_at(span.start).or_else(|| sources.files().first())?;
@@ -53,12 +52,12 @@ pub fn anchor(sources: &SourceMap, span: Span) -> Option<(&SourceFile, Span)> {
     while !text.is_char_boundary(end) {
         end += 1;
     }
-    // Both lie within a text that the map has measured in u32.
+    // Both lie within a text whose length the map has checked to fit u32.
     let span = Span::new(file.base + start as u32, file.base + end as u32);
     Some((file, span))
 }
 
-/// Where a stretch is, for a person or a program.
+/// The place of a span, for a person or a program.
 #[must_use]
 pub fn spot(sources: &SourceMap, span: Span) -> Place<'_> {
     match anchor(sources, span) {

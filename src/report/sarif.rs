@@ -1,4 +1,4 @@
-//! Findings as SARIF 2.1.0 (OASIS), the form code hosts and editors read.
+//! Findings as SARIF 2.1.0 (OASIS), which code hosts and editors read.
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -49,9 +49,8 @@ fn level(severity: Severity) -> &'static str {
     }
 }
 
-/// One finding. `seen` counts findings of the same code and message in one file, since a
-/// fingerprint must stay the same when lines above it come and go, and still tell two findings
-/// apart.
+/// One finding. `seen` counts findings with the same file, code and message. A fingerprint must not
+/// depend on lines that come and go above it, and must still differ between two findings.
 fn result<'a>(
     sources: &'a SourceMap,
     finding: &'a Diagnostic,
@@ -102,7 +101,7 @@ fn location(place: &Place<'_>) -> Value {
     })
 }
 
-/// A shown path as a relative URI: what is not a plain character of one is written `%XX`.
+/// A shown path as a relative URI: every byte that is not allowed in a path is written `%XX`.
 fn uri(path: &str) -> String {
     let mut out = String::with_capacity(path.len());
     for byte in path.bytes() {
@@ -115,7 +114,7 @@ fn uri(path: &str) -> String {
     out
 }
 
-/// FNV-1a, 64 bits: the same on every machine and in every version of the standard library.
+/// FNV-1a, 64 bits: the same on every machine and with every version of the standard library.
 fn fingerprint(parts: &[&str], count: u32) -> String {
     let mut hash = 0xcbf2_9ce4_8422_2325_u64;
     let mut take = |byte: u8| hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);

@@ -1,11 +1,11 @@
-//! One line a finding: `file:line:column: error[code]: message (help: …)`.
+//! Findings on one line each: `file:line:column: error[code]: message (help: …)`.
 
 use super::spot;
 use crate::diagnostic::{Diagnostic, words};
 use crate::source::SourceMap;
 use std::io::{self, Write};
 
-/// Writes all findings, a line each; columns count characters from 1, a tab as one.
+/// Writes all findings, one line each. Columns count characters from 1; a tab counts as one.
 pub fn write(sources: &SourceMap, findings: &[Diagnostic], out: &mut dyn Write) -> io::Result<()> {
     for finding in findings {
         writeln!(out, "{}", line(sources, finding))?;
@@ -31,7 +31,7 @@ pub fn line(sources: &SourceMap, finding: &Diagnostic) -> String {
     line
 }
 
-/// Text of several lines on one, with nothing in it that would steer a terminal.
+/// A text of several lines on one line, without characters that would steer a terminal.
 pub fn flat(text: &str) -> String {
     words::visible(&text.trim_end().replace(['\n', '\t'], " "), "")
 }

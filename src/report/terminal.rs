@@ -1,10 +1,10 @@
-//! Findings for a person at a terminal: the only file that knows miette.
+//! Findings for a person at a terminal. This is the only file that uses miette.
 //!
-//! miette gets an excerpt of its own, not the file: only the lines that labels stand on and their
-//! neighbours, each clipped around its labels and with control and bidirectional characters written
-//! out. So no line is too long for it (it panics beyond column 65,535), nothing in a file steers
-//! the terminal, and labels in several files are one picture. Lines and columns in its headings are
-//! ours, in characters, as in every other form.
+//! miette gets an excerpt, not the file: only the lines with labels and their neighbours, each
+//! clipped around its labels and with control and bidirectional characters written out. So no line
+//! is too long for it (it panics beyond column 65,535), nothing in a file steers the terminal, and
+//! labels in several files make one picture. Lines and columns in headings count characters, as in
+//! every other form.
 
 use super::{anchor, spot, wrap};
 use crate::diagnostic::{Diagnostic, Severity, words};
@@ -17,35 +17,35 @@ use std::fmt;
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthChar;
 
-/// How it is to look.
+/// How findings are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Look {
     /// With colour.
     pub colour: bool,
-    /// Drawn in ASCII only.
+    /// In ASCII only.
     pub ascii: bool,
-    /// With all names where a message has only the first.
+    /// With all names where a message has only the first ones.
     pub names: bool,
-    /// Columns to fit.
+    /// The most columns of a line.
     pub width: usize,
 }
 
-/// Findings printed at most; what is more is counted.
+/// The most findings that are printed; the rest is counted.
 pub const MOST_PRINTED: usize = 100;
 
-/// Columns that line numbers and the marks of a cut take beside a source line.
+/// The columns that line numbers and clip marks take beside a source line.
 const BESIDE: usize = 12;
 
 /// Lines shown above and below a label.
 const CONTEXT: usize = 1;
 
-/// Labels drawn at most; a finding names what is more in words.
+/// The most labels that are drawn for one finding.
 const MOST_LABELS: usize = 12;
 
-/// Writes findings one below the other, at most [`MOST_PRINTED`], then how many are left out.
+/// Writes findings one below the other: at most [`MOST_PRINTED`], then how many are left out.
 ///
 /// # Errors
-/// What the writer says.
+/// Those of the writer.
 pub fn write(
     sources: &SourceMap,
     findings: &[Diagnostic],
@@ -77,7 +77,7 @@ pub fn render(sources: &SourceMap, finding: &Diagnostic, look: Look) -> String {
         .with_context_lines(CONTEXT)
         .with_width(look.width);
     let mut text = String::new();
-    // Writing to a String can't fail, and the excerpt answers for every label it made itself.
+    // Writing to a String can't fail, and the excerpt finds every label that it made itself.
     let _ = handler.render_report(&mut text, &picture);
     tail(&mut text, "why", &finding.why, look);
     tail(&mut text, "help", &finding.help, look);
@@ -94,7 +94,8 @@ fn heading(finding: &Diagnostic) -> String {
     format!("{}[{}]: {message}", finding.severity.word(), finding.code)
 }
 
-/// All that a finding is about, where its message does not name all of it, or how to see that.
+/// All names that a finding is about, or the option that prints them; empty where its message has
+/// them all.
 fn names(finding: &Diagnostic, look: Look) -> String {
     match finding.names.len() {
         0 => String::new(),
@@ -103,7 +104,7 @@ fn names(finding: &Diagnostic, look: Look) -> String {
     }
 }
 
-/// A sentence below the picture, its word in colour.
+/// Adds a sentence below the picture, after a word in colour.
 fn tail(text: &mut String, word: &str, sentence: &str, look: Look) {
     if sentence.is_empty() {
         return;
@@ -114,7 +115,7 @@ fn tail(text: &mut String, word: &str, sentence: &str, look: Look) {
     text.push_str(&format!("{on}{word:>6}:{off} {sentence}\n"));
 }
 
-/// The offending place in the colour of the severity, others in a calmer one.
+/// The colours: of the severity for the first label, calmer for the others.
 fn theme(excerpt: &Excerpt, severity: Severity, look: Look) -> GraphicalTheme {
     let mut styles = if look.colour { ThemeStyles::ansi() } else { ThemeStyles::none() };
     let weight = match severity {
@@ -123,7 +124,7 @@ fn theme(excerpt: &Excerpt, severity: Severity, look: Look) -> GraphicalTheme {
         Severity::Advice => styles.advice,
     };
     let calm = styles.help;
-    // miette gives out highlights by the order in which labels stand in the excerpt.
+    // miette assigns highlights in the order in which labels stand in the excerpt.
     let mut order: Vec<&Marked> = excerpt.marked.iter().collect();
     order.sort_by_key(|marked| marked.start);
     styles.highlights =
@@ -182,7 +183,7 @@ impl miette::Diagnostic for Picture<'_> {
 struct Marked {
     start: usize,
     end: usize,
-    /// Line and column as people read them, both from 0.
+    /// Line and column in the file, both from 0.
     place: (usize, usize),
     text: String,
     first: bool,
@@ -191,11 +192,11 @@ struct Marked {
 /// A line of the excerpt.
 #[derive(Debug)]
 struct ShownLine {
-    /// Which of the excerpt's files it is from.
+    /// The index of its file among those of the excerpt.
     file: usize,
     /// Its number there, from 0.
     number: usize,
-    /// Where it begins in the excerpt, and just after its line end.
+    /// Where it begins in the excerpt, and where its line end stops.
     start: usize,
     end: usize,
 }
@@ -210,11 +211,11 @@ struct Excerpt {
     marked: Vec<Marked>,
 }
 
-/// A label on its way into the excerpt: held to the line it begins on.
+/// A label to be drawn, cut to the line that it begins on.
 struct Wanted<'a> {
     file: usize,
     line: usize,
-    /// Offsets within its file.
+    /// Where it begins and ends within its file, in bytes.
     start: usize,
     end: usize,
     column: usize,
@@ -256,7 +257,7 @@ impl Excerpt {
         excerpt
     }
 
-    /// Adds a line, clipped and made printable, with the labels that stand on it.
+    /// Adds a line, clipped and printable, with the labels on it.
     fn add_line(
         &mut self,
         source: &SourceFile,
@@ -291,7 +292,7 @@ impl Excerpt {
     }
 
     /// Writes what fits of a line, from somewhat before the offset `first` in it. Returns where
-    /// each character and the end of what is shown went: (offset in the line, offset in the
+    /// each character and the end of the shown part went: (offset in the line, offset in the
     /// excerpt).
     fn clip(&mut self, line: &str, first: usize) -> Vec<(usize, usize)> {
         let mark = if self.look.ascii { "..." } else { "…" };
@@ -327,9 +328,8 @@ impl Excerpt {
     }
 }
 
-/// The columns that characters take one after another, each sum with its character's own; a little
-/// too many for tabs, and one for what takes none, so that a heap of combining marks is clipped
-/// too.
+/// The sum of columns after each character. A tab counts as four, which may be too many. A
+/// character without width counts as one, so that a long row of combining marks is clipped too.
 fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     chars.scan(0, |sum, c| {
         *sum += match c {
@@ -341,7 +341,8 @@ fn columns(chars: impl Iterator<Item = char>) -> impl Iterator<Item = usize> {
     })
 }
 
-/// A span held to the line it begins on: that line, and the offsets within its file.
+/// A span cut to the line that it begins on: the number of the line, and the offsets within the
+/// file.
 fn on_one_line(file: &SourceFile, span: Span) -> (usize, usize, usize) {
     let line = file.lines.line(span.start - file.base);
     let (line_start, content) = line_of(file, line);
@@ -359,8 +360,8 @@ fn line_of(file: &SourceFile, number: usize) -> (usize, &str) {
     (start, line.strip_suffix('\r').unwrap_or(line))
 }
 
-/// The stretches of lines to show, (file, first, last): each label's line with its neighbours,
-/// joined where they touch; the stretch of the offending place comes first.
+/// The ranges of lines to show, (file, first, last): each label's line with its neighbours, joined
+/// where they touch. The range of the first label comes first.
 fn chunks(
     files: &[&SourceFile],
     wanted: &[Wanted<'_>],
@@ -399,7 +400,7 @@ impl SourceCode for Excerpt {
         };
         let (mut from, mut to) = (line_at(span.offset()), line_at(span.offset() + span.len()));
         if !self.joined(from, to) {
-            // Lines that don't follow one another are two pictures.
+            // Lines with a gap between them are two pictures.
             return Err(MietteError::OutOfBounds);
         }
         for _ in 0..before {

@@ -1,4 +1,4 @@
-//! The forms for programs, on findings with awkward names, places and words.
+//! The forms for programs, with awkward names, places and words.
 
 use super::{ALL, count, spot};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Words};

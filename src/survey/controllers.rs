@@ -1,4 +1,4 @@
-//! The table of controllers, as declared; those of a `stock` file only where they are used.
+//! The table of controllers, as declared. Those of a `stock` file are left out while unused.
 
 use super::View;
 use crate::diagnostic::words::shown;
@@ -21,9 +21,9 @@ pub struct ControllerRow<'a> {
     pub(crate) label: Option<&'a str>,
     pub(crate) addressing: &'static str,
     pub(crate) address_kind: Option<&'static str>,
-    /// Of the first and of the last universe.
+    /// The addresses of its first and last universe.
     pub(crate) addresses: Option<(String, String)>,
-    /// Where its data begin in the protocol's count of bytes, and the channel that this is.
+    /// Where its data begin in the protocol's count of bytes, and which channel that is.
     pub(crate) data: Option<(u64, u64)>,
     pub(crate) ports_used: u32,
     pub(crate) ports: u32,
@@ -158,7 +158,7 @@ impl Row for ControllerRow<'_> {
 }
 
 impl<'a> View<'a> {
-    /// Controllers as declared; those of a `stock` file only where they are used.
+    /// Controllers as declared. Those of a `stock` file are left out while unused.
     pub fn controllers(&self) -> impl Iterator<Item = ControllerRow<'a>> {
         let controllers = self.model.controllers.pairs();
         controllers.filter_map(|(id, controller)| {
@@ -187,7 +187,7 @@ impl<'a> View<'a> {
         let input = controller.input;
         let address = |universe: u32| input.protocol.universe_address(input.form, universe);
         let addresses = ends.and_then(|(first, last)| Some((address(first)?, address(last)?)));
-        // A DMX output sends its whole universe.
+        // A DMX output sends its whole universe, so its data begin at the universe's first slot.
         let slots = self.plan.universe_slots.each();
         let begin = |port: &PortPlan| {
             let (start, _) = self.extent(port)?;
@@ -211,7 +211,8 @@ impl<'a> View<'a> {
             ports_used: count(ports.len()),
             ports: count(controller.ports.len() + controller.dmx.len()),
             nodes: ports.iter().map(|port| u64::from(port.nodes)).sum(),
-            // After its own: where it only shows others' data nothing is kept free for it.
+            // Counted after its own universes. A controller that only shows others' data keeps none
+            // free.
             spare_universes: given.last_given.saturating_sub(own),
             mbit_per_s: self.load(&heard, controller),
             universe_slots,
@@ -224,8 +225,8 @@ impl<'a> View<'a> {
         }
     }
 
-    /// What a controller's universes cost on the network at the frame rate, in hundredths of a
-    /// Mbit/s. A universe is sent up to its highest slot in use here, whoever it belongs to.
+    /// The network load of a controller's universes at the frame rate, in hundredths of a Mbit/s. A
+    /// universe is sent up to its highest slot in use here, whoever it belongs to.
     fn load(&self, heard: &[Heard], controller: &Controller) -> Decimal {
         let highest: Vec<u32> = heard.iter().map(|row| row.highest).collect();
         let bits = match highest.is_empty() {

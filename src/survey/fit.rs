@@ -1,9 +1,8 @@
 //! How full a display is: each port at its frame rate, each controller, how good the picked ports
-//! are; and where something that is not in it yet would go.
+//! are; and where an addition would go.
 //!
-//! All ports stand here, those that nothing hangs on too. What a port has left is counted in nodes
-//! like the last on it; an empty one is taken to get nodes of the slowest make of the display that
-//! it drives.
+//! All ports are listed, also unused ones. What a port has left is counted in nodes like the last
+//! one on it; an unused port is taken to get nodes of the slowest make that it drives.
 
 mod added;
 
@@ -19,14 +18,14 @@ use crate::usage::{self, output_name};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
-/// All of it.
+/// Everything that `tinsel fit` prints.
 #[derive(Debug)]
 pub struct Fit {
     /// The display's name; may be empty.
     display: String,
     /// Frames a second.
     frame_rate: Decimal,
-    /// How many pixel ports are used, and what is known of that.
+    /// How many pixel ports are used, and how good that is known to be.
     found: Found,
     /// Ports and DMX outputs by controller, pixel ports first, each by number.
     ports: Vec<PortRow>,
@@ -118,14 +117,14 @@ impl Found {
     }
 }
 
-/// What a port is.
+/// The state of an output.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 enum State {
     /// Something hangs on it.
     Used,
-    /// Nothing does.
+    /// Nothing hangs on it.
     Free,
-    /// It is kept for something else.
+    /// It is reserved for something else.
     Reserved,
 }
 
@@ -153,7 +152,7 @@ struct PortRow {
 }
 
 impl PortRow {
-    /// What it is where it is not used, or what it counts where that is not nodes.
+    /// Its state where it is not used; else what it counts, if not nodes.
     fn what(&self) -> &'static str {
         match (self.state, self.unit) {
             (State::Used, "nodes") => "",
@@ -230,7 +229,7 @@ impl Row for ControllerRow {
 }
 
 impl Fit {
-    /// Of a compiled display.
+    /// How full a compiled display is.
     #[must_use]
     pub fn of(model: &Model, plan: &Plan) -> Self {
         let ports = ports(model, plan);
@@ -244,7 +243,7 @@ impl Fit {
         }
     }
 
-    /// What `tinsel fit` prints. With an addition, people and sheets have that alone.
+    /// What `tinsel fit` prints. With an addition, people and sheets get that alone.
     #[must_use]
     pub fn survey(&self) -> Survey<'_> {
         const PROGRAMS: &[Face] = &[Face::Programs];
@@ -374,12 +373,13 @@ fn port_row(
     }
 }
 
-/// How many nodes a frame has time for, by the settings of ports: many ports share theirs.
+/// How many nodes a frame has time for, by port settings. Many ports share theirs, so each is
+/// computed once.
 #[derive(Default)]
 struct Slowest(HashMap<*const PortSettings, Option<u32>>);
 
 impl Slowest {
-    /// Of the slowest make that a port drives.
+    /// The most nodes in a frame, of the slowest make that a port drives.
     fn of(&mut self, model: &Model, controller: &Controller, number: u32) -> Option<u32> {
         let settings = &controller.port(number)?.settings;
         let known = self.0.entry(Arc::as_ptr(settings));
@@ -447,12 +447,12 @@ fn begins(model: &Model, plan: &Plan) -> Vec<u32> {
     begins
 }
 
-/// Universes that a controller can grow by, which listens to this many; `begins` says where others
-/// begin.
+/// How many more universes a controller can have. It listens to `heard` of them; `begins` has where
+/// universes in use and reserved ones begin.
 fn universes_left(model: &Model, plan: &Plan, begins: &[u32], id: ControllerId, heard: u64) -> u64 {
     let (own, controller) = (&plan.controllers[id], &model.controllers[id]);
     let last = own.universes.map_or(own.begins.saturating_sub(1), |(_, last)| last);
-    // Its own first is not after its last.
+    // Its own first universe is never after its last, so this is another's.
     let next = begins.get(begins.partition_point(|first| *first <= last)).copied();
     let end = next.map_or(*crate::protocol::UNIVERSES.end(), |next| next - 1);
     let range = match controller.start {

@@ -1,8 +1,8 @@
-//! Surveys: what a command prints, as tables of columns and rows. A file makes one table, or the
+//! Surveys: what a command prints, as tables of columns and rows. Each file makes one table, or the
 //! tables of one command.
 //!
-//! A [`View`] is what the tables of `tinsel table` are made from; [`BY`] lists them. Rows are made
-//! one at a time, so that a hundred thousand strings are never held in memory.
+//! The tables of `tinsel table` are made from a [`View`]; [`BY`] lists them. Rows are made one at a
+//! time, so that a hundred thousand strings are never held in memory.
 
 mod controllers;
 pub mod fit;
@@ -27,7 +27,7 @@ use crate::model::Display;
 use crate::table::{Column, Decimal, Face, Part, Row, Survey, Table, columns};
 use crate::unit::counted;
 
-/// A table of `tinsel table`: its word after `--by`, and what makes it.
+/// A table of `tinsel table`: its word after `--by`, and the function that makes it.
 pub type By = (&'static str, for<'v> fn(&'v View<'_>) -> Table<'v>);
 
 /// All tables of `tinsel table`, in the order of JSON; the first is what text, csv and html show if
@@ -51,8 +51,8 @@ impl Row for Display {
 }
 
 impl View<'_> {
-    /// What `tinsel table` prints: the table of a word of [`BY`]; without one all tables for
-    /// programs and workbooks, and the first for people.
+    /// What `tinsel table` prints: the table that a word of [`BY`] names. Without a word, programs
+    /// and workbooks get all tables, people the first.
     #[must_use]
     pub fn survey(&self, by: Option<&str>) -> Survey<'_> {
         const UNSEEN: &[Face] = &[Face::Programs, Face::Sheets];
@@ -92,7 +92,7 @@ impl View<'_> {
     }
 }
 
-/// A display's name before what is said of it; empty where it has none.
+/// A display's name with a colon, before further words; empty where it has none.
 fn named(name: &str) -> String {
     match name {
         "" => String::new(),

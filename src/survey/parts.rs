@@ -1,10 +1,10 @@
-//! The parts list: what has to lie on the bench before a display can hang, counted from model and
-//! plan.
+//! The parts list: what a display needs on the bench before it can be put up, counted from model
+//! and plan.
 //!
-//! Only what the display says is counted: strings and fixtures that have an address, the leads of
+//! Only what the display states is counted: strings and fixtures that have an address, leads of
 //! chains and feeds, a joint before every piece of a chain, points of injection, fuses, supplies,
-//! controllers and receivers with the ports they use. What is `stored` is listed, since it is
-//! owned, and remarked; what joins it is not needed this season and left out.
+//! and controllers and receivers with the ports they use. What is `stored` is listed with a note,
+//! since it is owned; its joints are left out.
 
 mod lines;
 mod power;
@@ -18,13 +18,13 @@ use crate::table::{Column, Decimal, Part, Row, Survey, Table, columns};
 pub struct PartRow {
     /// What it belongs with: `strings`, `fixtures`, `leads`, `joints`, `power` or `boxes`.
     pub group: &'static str,
-    /// What it is, as somebody would look for it in a drawer.
+    /// Its name, as somebody would look for it in a drawer.
     pub item: String,
     /// How many or how much of it.
     pub amount: Decimal,
     /// What the amount is counted in: `pieces`, `nodes`, `ports` or `m`.
     pub unit: &'static str,
-    /// What else is to be known of it; may be empty.
+    /// A note; may be empty.
     pub note: String,
 }
 

@@ -1,4 +1,4 @@
-//! The table of used outputs, by controller as declared, pixel ports before DMX outputs, each by
+//! The table of outputs in use, by controller as declared, pixel ports before DMX outputs, each by
 //! number.
 
 use super::View;
@@ -6,7 +6,7 @@ use crate::model::{Output, PieceKind, StringId};
 use crate::plan::{Placed, PortPlan};
 use crate::table::{Column, Point, Row, Table, columns};
 
-/// One used output.
+/// One output in use.
 #[derive(Debug)]
 pub struct PortRow<'a> {
     pub(crate) controller: &'a str,
@@ -96,7 +96,7 @@ impl<'a> View<'a> {
         })
     }
 
-    /// The first slots of the strings on an output, and the last ones, as channels from 0.
+    /// The lowest first and the highest last slot of an output's strings, as channels from 0.
     pub(super) fn extent(&self, port: &'a PortPlan) -> Option<(u64, u64)> {
         let placed = || self.placed_on(port).map(|(_, placed)| placed);
         let start = placed().map(|placed| placed.start).min()?;

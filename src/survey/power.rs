@@ -1,5 +1,5 @@
-//! What flows where: ports, leads, supplies, circuits, the whole; and the statements that would
-//! feed a display in more places. The cautions stand with all of it.
+//! Power: ports, leads, supplies, circuits and the total, and statements that would feed a display
+//! in more places. The cautions stand with all of it.
 
 mod paste;
 mod rows;
@@ -14,7 +14,7 @@ use crate::table::{
 };
 use crate::unit::counted;
 
-/// What goes with every figure about power.
+/// The cautions that go with every figure about power.
 pub const CAUTIONS: &[&str] = &[
     "These figures are an aid and no approval: local code, your inspector and a \
      licensed electrician decide.",
@@ -37,7 +37,7 @@ pub struct PowerView {
     supplies: Vec<SupplyRow>,
     circuits: Vec<CircuitRow>,
     total: Total,
-    /// What would feed it in more places; `None` where that was not asked for.
+    /// Statements that would feed it in more places; `None` if they were not asked for.
     suggestions: Option<Vec<SuggestionRow>>,
 }
 
@@ -45,7 +45,8 @@ const PROGRAMS: &[Face] = &[Face::Programs];
 const BOTH: &[Face] = &[Face::Programs, Face::People];
 
 impl PowerView {
-    /// Of a display at a level (thousandths of a percent), if one was asked for.
+    /// The power of a display; `level` (thousandths of a percent) is that of all nodes, if asked
+    /// for.
     #[must_use]
     pub fn new(
         model: &Model,
@@ -57,8 +58,8 @@ impl PowerView {
         rows::view(model, plan, study, level, suggestions)
     }
 
-    /// What `tinsel power` prints. People who asked for suggestions read nothing else, so that they
-    /// can append them to the display as they are.
+    /// What `tinsel power` prints. People who asked for suggestions get these alone, as text that
+    /// they can append to the display.
     #[must_use]
     pub fn survey(&self) -> Survey<'_> {
         let texts = Kind::List(&Kind::Text);
@@ -89,7 +90,7 @@ impl PowerView {
         Survey { title: "power".to_owned(), parts }
     }
 
-    /// What stands above the tables.
+    /// The words above the tables.
     fn words(&self) -> Vec<String> {
         let mut words = vec![match self.level {
             Some(level) => format!("power with all nodes at {} %", level.words()),
@@ -109,7 +110,7 @@ impl PowerView {
 
     /// The tables by kind, each with whether it has a row.
     fn tables(&self) -> [(Table<'_>, bool); 4] {
-        // Where plus and minus are alike, as far as it is printed, people see one of them.
+        // People see one column where plus and minus are alike, as far as it is printed.
         let printed = |amps: Decimal| amps.rounded(2, 2);
         let differ = |lead: &LeadRow| printed(lead.amps) != printed(lead.minus_amps);
         let apart = self.leads.iter().any(differ);
@@ -261,7 +262,7 @@ impl Row for PortRow {
         } else if self.from == "injections" {
             remarks.push("fed by injections".to_owned());
         }
-        // As much as is printed.
+        // Currents up to 0.005 A are printed as 0.
         if self.amps.value < -5_000 {
             remarks.push("flows back into the port".to_owned());
         }

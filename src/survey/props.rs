@@ -23,7 +23,7 @@ pub struct PropRow<'a> {
     pub(crate) first: Point,
     pub(crate) last: Point,
     pub(crate) contiguous: bool,
-    /// Strands, and the nodes of each where all have as many; `None` for a fixture.
+    /// Strands, and the nodes of each where all have the same number; `None` for a fixture.
     pub(crate) strands: Option<(u64, Option<u32>)>,
     pub(crate) starts: String,
     pub(crate) ports: String,
@@ -106,7 +106,8 @@ impl Row for PropRow<'_> {
     }
 }
 
-/// A list as people see it: each once, and no more of it than fits a column.
+/// A list as people see it: neighbours that are equal once, and only the first entry where all do
+/// not fit a column.
 fn few(list: &str) -> String {
     let mut all: Vec<&str> = list.split(", ").collect();
     all.dedup();
@@ -130,7 +131,7 @@ impl<'a> View<'a> {
             .filter_map(move |(id, prop, member)| self.prop_row((id, member), prop, &dark))
     }
 
-    /// Dark nodes on the data line before each string that has any, since the string before it.
+    /// Dark nodes on the data line before each string that has any, back to the string before it.
     fn dark_before(&self) -> BTreeMap<StringId, u32> {
         let mut before = BTreeMap::new();
         for port in self.plan.ports.iter() {
@@ -217,7 +218,7 @@ impl<'a> View<'a> {
         })
     }
 
-    /// How many different slots some stretches, in order, hold.
+    /// How many different slots some stretches hold. The stretches are in order.
     fn covered(&self, stretches: &[Stretch]) -> u64 {
         let slots = self.plan.universe_slots.each();
         let (mut end, mut sum) = (0, 0);

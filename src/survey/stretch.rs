@@ -1,8 +1,8 @@
 //! Which slots of which universe are in use, and by whom.
 //!
-//! A string is cut at universe borders into stretches. Slots that a whole-node controller leaves at
-//! the end of a universe are in no stretch; strings that share slots give the same stretch twice,
-//! counted once.
+//! A string is cut at universe borders into stretches. Slots that are left free at the end of a
+//! universe are in no stretch. Strings that share slots give equal stretches; their slots count
+//! once.
 
 use crate::grid::Body;
 use crate::model::{ControllerId, Model, Output, StringId};
@@ -19,7 +19,7 @@ pub struct Stretch {
     pub first: u32,
     /// Its last slot.
     pub last: u32,
-    /// Whose.
+    /// The string.
     pub string: StringId,
 }
 
@@ -34,9 +34,9 @@ pub struct Used {
     pub dmx: bool,
     /// Slots in use.
     pub slots: u32,
-    /// Where its stretches begin in the list they were counted from, and end.
+    /// Where its stretches begin in the list that they were counted from.
     pub from: usize,
-    /// See `from`.
+    /// The place in that list after the last of them.
     pub to: usize,
 }
 
@@ -50,7 +50,7 @@ pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
     all
 }
 
-/// Hands out the stretches of one string.
+/// Calls `take` with each stretch of one string.
 pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stretch)) {
     let (Some(placed), Some(body)) = (plan.of(id), Body::of(model, id)) else {
         return;
@@ -71,7 +71,7 @@ pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stret
     }
 }
 
-/// What is in use, a row a universe, from stretches in order.
+/// What is in use, one row for each universe, from stretches in order.
 pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
     let mut rows: Vec<Used> = Vec::new();
     let mut own = false;

@@ -1,4 +1,4 @@
-//! The table of strings and fixtures: where each lies, by controller as declared, output, position.
+//! The table of strings and fixtures, by controller as declared, output, position.
 
 use super::View;
 use super::view::label_of;
@@ -160,7 +160,7 @@ fn run(run: &ShapeRun) -> Cell<'_> {
 }
 
 impl<'a> View<'a> {
-    /// Strings by controller as declared, output, position.
+    /// Strings and fixtures by controller as declared, output, position.
     pub fn strings(&self) -> impl Iterator<Item = StringRow<'a>> {
         let ports = self.plan.ports.iter();
         ports.flat_map(|port| self.strings_on(port))

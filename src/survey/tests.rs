@@ -39,7 +39,7 @@ fn boathouse(whole: bool) -> Controller {
     }
 }
 
-/// One controller with one port; `strings` are (slots, first channel from 0, whose data it shows).
+/// One controller with one port. `strings` are (slots, first channel from 0, whose data it shows).
 #[allow(clippy::too_many_lines, reason = "a table: a model and its plan, field by field")]
 fn laid_out(whole: bool, strings: &[(u32, u64, Option<u32>)]) -> (Model, Plan) {
     let mut model = Model {

@@ -7,7 +7,7 @@ use crate::model::{Controller, ControllerId};
 use crate::table::{Cell, Column, Row, Table, columns};
 use crate::usage;
 
-/// A controller that gets a universe, and where that is sent.
+/// A controller that gets a universe, and where the universe is sent for it.
 #[derive(Clone, Debug)]
 pub struct Listener<'a> {
     pub(crate) controller: &'a str,
@@ -109,7 +109,7 @@ impl Row for UniverseRow<'_> {
 }
 
 impl UniverseRow<'_> {
-    /// The controllers that get it, in words.
+    /// The controllers that get it, in words: at most [`NAMED`], then a count.
     fn whose(&self) -> String {
         let listed = self.also.iter().take(NAMED - 1);
         let mut whose = vec![self.owner.controller.to_owned()];
@@ -121,7 +121,8 @@ impl UniverseRow<'_> {
         words::list(&whose, "and")
     }
 
-    /// Where it is sent, in words. One multicast group serves all that listen.
+    /// Where it is sent, in words, for at most [`NAMED`] controllers. One multicast group serves
+    /// all that listen.
     fn places(&self) -> String {
         let mut places = vec![self.owner.place()];
         for other in self.also.iter().take(NAMED - 1) {

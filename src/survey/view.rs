@@ -1,4 +1,4 @@
-//! A compiled display, perhaps narrowed to one name: what its tables are made from.
+//! A compiled display, perhaps narrowed to one name. Its tables are made from this.
 
 use super::stretch::{self, Stretch, Used};
 use crate::diagnostic::words;
@@ -20,23 +20,23 @@ pub struct View<'a> {
 /// What a view is narrowed to.
 pub(super) struct Only {
     strings: Keyed<StringId, bool>,
-    /// A controller shown even where no string of it is.
+    /// A controller that is shown even if no string of it is.
     pub(super) controller: Option<ControllerId>,
 }
 
 impl<'a> View<'a> {
-    /// All of a display.
+    /// A view of the whole display.
     #[must_use]
     pub fn new(model: &'a Model, plan: &'a Plan) -> Self {
         Self { model, plan, only: None, usage: OnceCell::new() }
     }
 
-    /// Narrowed to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port (`boathouse.3`,
-    /// or `jetty.1` of a receiver), a controller or a receiver: its strings, and the ports,
-    /// controllers and universes that carry them. A port that nothing hangs on has none.
+    /// Narrows the view to a prop, a member (`heron[2]`), a string (`lighthouse.2`), a port
+    /// (`boathouse.3`, or `jetty.1` of a receiver), a controller or a receiver: its strings, and
+    /// the ports, controllers and universes that carry them. An unused port has none.
     ///
     /// # Errors
-    /// The nearest names, where nothing has this one.
+    /// The nearest names, if nothing has this name.
     pub fn only(mut self, name: &str) -> Result<Self, Vec<String>> {
         let model = self.model;
         let prop = name.split(['[', '.']).next().unwrap_or(name);
@@ -104,7 +104,7 @@ impl<'a> View<'a> {
         self.only.as_ref().is_none_or(|only| only.strings[id])
     }
 
-    /// A channel counted from 0 as universe, slot and channel counted from 1.
+    /// Universe, slot and channel, each from 1, of a channel that counts from 0.
     pub(super) fn point(&self, channel: u64) -> Point {
         Point::new(self.plan.universe_slots, channel)
     }

@@ -1,5 +1,5 @@
-//! Bench sheets: how each prop is built, with every mark to count against, and where its ends go.
-//! Members of a family that are built alike share a sheet.
+//! Bench sheets: how each prop is built, with marks to count against, and what its ends are plugged
+//! into. Members of a family that are built alike share a sheet.
 
 use super::super::Part;
 use super::super::chains::run_words;
@@ -13,10 +13,10 @@ use std::collections::BTreeMap;
 /// The part.
 pub const PART: Part = Part::new("bench", "Bench sheets", write);
 
-/// A plain string is counted against a mark this often.
+/// Nodes from one mark of a plain string to the next.
 const MARK: u32 = 50;
 
-/// A string and where its ends go.
+/// A string and what its ends are plugged into.
 struct Bench<'c, 'a> {
     hung: &'c Hung<'a>,
     line: &'c CableLine<'a>,
@@ -60,7 +60,7 @@ fn members<'c, 'a>(crew: &'c Crew<'a>) -> Members<'c, 'a> {
     members
 }
 
-/// Members gathered by how they are built, in their order.
+/// Groups members by how they are built; keeps their order.
 fn alike<'m, 'c, 'a>(
     crew: &Crew<'_>,
     members: impl Iterator<Item = &'m [Bench<'c, 'a>]>,
@@ -112,7 +112,7 @@ fn one(crew: &Crew<'_>, alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html
     put!(html; "</article>\n");
 }
 
-/// Which string goes between which plugs.
+/// Lists the plugs at both ends of each string.
 fn ends(alike: &Alike<'_, '_, '_>, sheet: usize, html: &mut Html) {
     let headings =
         ["String", "Plug IN comes from", "Plug OUT goes to", "Port", "Counted", "Lights"];
@@ -166,7 +166,7 @@ fn string(crew: &Crew<'_>, hung: &Hung<'_>, one_of_many: bool, html: &mut Html) 
     }
 }
 
-/// The fold and a mark a strand.
+/// Draws the fold and lists the last node of each strand.
 fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
     let strands = hung.shape.nodes / each;
     let points: Vec<u32> = crew
@@ -186,7 +186,7 @@ fn strands(crew: &Crew<'_>, hung: &Hung<'_>, each: u32, html: &mut Html) {
     put!(html; "</ol>\n");
 }
 
-/// The runs of a string as built, with both counts: nodes that light, and all in the data line.
+/// Lists the runs of a string with both counts: nodes that light, and all nodes in the data line.
 fn runs(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<ol class=\"marks-list\">\n");
     let (mut lit, mut line) = (0_u32, 0_u32);
@@ -212,7 +212,7 @@ fn runs(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</ol>\n");
 }
 
-/// A mark every [`MARK`] nodes, and the end.
+/// Lists a mark every [`MARK`] nodes, and the end.
 fn plain(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<ol class=\"marks-list\">\n");
     let nodes = hung.shape.nodes;

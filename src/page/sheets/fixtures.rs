@@ -1,4 +1,4 @@
-//! The address of each DMX fixture, as a dial shows it and as nine switches.
+//! The address of each DMX fixture, as a number on a dial and as nine switches.
 
 use super::super::Part;
 use super::super::crew::{Crew, Hung};
@@ -7,7 +7,7 @@ use super::super::html::{self, Html, put};
 /// The part.
 pub const PART: Part = Part::new("fixtures", "DMX addresses", write);
 
-/// Switches of an address block; the first counts 1, each next twice as much.
+/// The switches for an address: the first counts 1, each further one twice as much.
 const SWITCHES: u32 = 9;
 
 fn write(crew: &Crew<'_>, html: &mut Html) {
@@ -58,7 +58,7 @@ fn one(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</td><td class=\"tick\"></td></tr>\n");
 }
 
-/// The switches, from 1, that are on for an address; none where nine don't reach.
+/// The switches that are on for an address, from 1; none for an address that nine cannot show.
 fn on(address: u32) -> Vec<u32> {
     if address >= 1 << SWITCHES {
         return Vec::new();

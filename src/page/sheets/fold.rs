@@ -3,13 +3,12 @@
 
 use super::super::html::{Html, put};
 
-/// Strands side by side in one drawing; an even number, so that each drawing begins with one that
-/// goes up.
+/// Strands in one drawing: an even number, so that each drawing begins with a strand that goes up.
 const ACROSS: u32 = 16;
-/// No sheet has room for more drawings; the marks in the list go on.
+/// The most strands that are drawn; the list of marks has all of them.
 const MOST: u32 = 512;
 
-/// Draws strands of `each` nodes, with a mark at each node of `power` (from 1; 0 is before the
+/// Draws strands of `each` nodes. `power` has the nodes with an injection (from 1; 0 is before the
 /// first).
 pub fn draw(strands: u32, each: u32, power: &[u32], html: &mut Html) {
     let mut from = 0;
@@ -60,7 +59,7 @@ fn row(range: std::ops::Range<u32>, strands: u32, each: u32, power: &[u32], html
     put!(html; "</svg>\n");
 }
 
-/// A triangle beside a strand at each of its nodes where power goes in.
+/// Draws a triangle beside a strand at each of its nodes with an injection.
 fn marks(strand: u32, each: u32, power: &[u32], (x, start, end): (u32, u32, u32), html: &mut Html) {
     for node in power {
         let (of, within) =

@@ -1,4 +1,4 @@
-//! The sheets that a crew prints and carries: on the ladder, at the bench, before a controller.
+//! The sheets that a crew prints and carries: on the ladder, at the bench, at a controller.
 
 mod bench;
 mod fixtures;
@@ -17,7 +17,7 @@ use super::crew::Hung;
 use super::html::{Html, put};
 use crate::unit::counted;
 
-/// What stands on each sheet of a crew that handles power.
+/// Writes the caution of each sheet for people who handle power.
 fn caution(html: &mut Html) {
     put!(html; "<p class=\"caution\"><strong>Power off before you plug or cut.</strong> A fuse ");
     put!(html; "at the source of every ");
@@ -26,7 +26,7 @@ fn caution(html: &mut Html) {
     put!(html; "somebody licensed.</p>\n");
 }
 
-/// `120 nodes of bud, colour RGB`; a fixture's slots.
+/// What a string is made of, in words: `120 nodes of bud, colour RGB`; a fixture's slots.
 fn make(hung: &Hung<'_>) -> String {
     match hung.node {
         None => counted(i64::from(hung.shape.slots), "slot"),
@@ -37,7 +37,7 @@ fn make(hung: &Hung<'_>) -> String {
     }
 }
 
-/// A string's name, with its name in the prop and its label.
+/// Writes a string's name, its name within the prop, its label and where data comes in.
 fn called(hung: &Hung<'_>, html: &mut Html) {
     put!(html; "<b>", hung.row.name, "</b>");
     if let Some(name) = hung.row.string_name {

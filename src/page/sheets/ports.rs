@@ -1,5 +1,4 @@
-//! Port sheets: everything on a port in the order of the cable, to be followed with a finger on the
-//! ladder.
+//! Port sheets: everything on a port in the order of the cable, to follow on the ladder.
 
 use super::super::Part;
 use super::super::crew::{CableLine, Crew, Item, cable, place_words};
@@ -45,7 +44,7 @@ fn one(crew: &Crew<'_>, line: &CableLine<'_>, html: &mut Html) {
     put!(html; "</tbody></table></div>\n</article>\n");
 }
 
-/// The cells of what, line and slots.
+/// Writes the cells "What", "Line" and "First to last slot" of an item.
 fn step(crew: &Crew<'_>, line: &CableLine<'_>, item: &Item<'_>, html: &mut Html) {
     match item {
         Item::Receiver(receiver, port, id) => {

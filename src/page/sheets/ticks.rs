@@ -44,8 +44,7 @@ fn string(line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
     put!(html; "</td><td class=\"tick\"></td><td class=\"num\">");
     match hung.node {
         Some(node) => {
-            // Nodes are whole or cut; either way the last one's first slot is this far before its
-            // last.
+            // Counts the slots of a node as consecutive channels.
             let channel = end.channel.saturating_sub(u64::from(node.slots));
             put!(html; hung.shape.nodes, ": ", hung.slots_of_universe.place(channel));
         }

@@ -1,4 +1,4 @@
-//! Leads of `power` and `inject`, with a fuse of their own, of their supply, or none.
+//! Leads of `power` and `inject`: with a fuse of their own, with their supply's, or with none.
 
 use super::{Guarded, Protect, over, thinner};
 use crate::cable::capacity;
@@ -16,7 +16,7 @@ fn own(lead: &FeedLead) -> Wire {
 }
 
 impl Protect<'_> {
-    /// Leads of `power` statements, each with the ports after it.
+    /// Checks the leads of `power` statements, each with the ports after it.
     pub(super) fn powers(&self, sink: &mut Sink) {
         let powers = &self.model.powers;
         let mut unnamed: Keyed<PowerId, Vec<&Guarded<'_>>> = powers.map(|_| Vec::new());
@@ -40,7 +40,8 @@ impl Protect<'_> {
         }
     }
 
-    /// The fuse of a lead, or of its supply, against the thinnest conductor after it, or that there is none.
+    /// Checks the fuse of a lead, or of its supply, against the thinnest conductor after it;
+    /// reports a lead that has neither.
     fn lead(&self, lead: &Lead<'_>, feed: &FeedLead, unnamed: &[&Guarded<'_>], sink: &mut Sink) {
         let whose = self.supply_name(feed);
         match (feed.fuse, self.supply_fuse(feed)) {
@@ -57,9 +58,9 @@ impl Protect<'_> {
         }
     }
 
-    /// Leads of `inject` statements, each with the plus of the lines that they feed.
+    /// Checks the leads of `inject` statements, each with the plus of the lines that they feed.
     pub(super) fn injections(&self, sink: &mut Sink) {
-        // For each, the stretches that it feeds: whether any, and the thinnest conductor.
+        // For each injection: whether it feeds any stretch, and the thinnest conductor of these.
         let injections = &self.model.injections;
         let mut after: Keyed<InjectionId, (bool, Option<&Wire>)> =
             injections.map(|_| (false, None));
@@ -98,7 +99,7 @@ impl Protect<'_> {
         }
     }
 
-    /// The most that flows in at a point of an injection.
+    /// The largest current at a point of an injection, in microamperes.
     fn tapped(&self, id: InjectionId) -> i64 {
         let taps = &self.loads.allowed.taps;
         let from = taps.partition_point(|tap| tap.injection < id);
@@ -108,7 +109,7 @@ impl Protect<'_> {
     }
 }
 
-/// What a conductor may carry, in microamperes; without end where none is known.
+/// What a conductor may carry, in microamperes; no limit where none is known.
 fn may(wire: Option<&Wire>) -> i64 {
     wire.map_or(i64::MAX, |wire| capacity(wire.gauge).most_ua)
 }

@@ -1,4 +1,5 @@
-//! Ports: a named fuse that is too large, and ports without one after a fuse that is too large for their strings.
+//! Ports with a fuse that is too large, and ports without one after a fuse that is too large for
+//! their strings.
 
 use super::{Guarded, Protect, over, thinner};
 use crate::cable::{capacity, fuse_for};
@@ -10,7 +11,7 @@ use crate::source::Span;
 use crate::usage::{Outlet, outlets};
 use std::collections::BTreeMap;
 
-/// A fuse of one setting that is too large at some ports.
+/// A fuse that is set in one place and is too large at some ports.
 struct Large {
     fuse: Told<i64>,
     ports: Vec<Outlet>,
@@ -19,11 +20,11 @@ struct Large {
 }
 
 impl Protect<'_> {
-    /// Fuses of ports, each setting once.
+    /// Checks the fuses of ports; each setting is reported once.
     pub(super) fn ports(&self, sink: &mut Sink) {
         let mut large: BTreeMap<Span, Large> = BTreeMap::new();
         for one in &self.all {
-            // Nothing comes through a port that no `power` names and whose line is fed by injections.
+            // No current passes a port that no `power` names and whose line is fed by injections.
             let fuse = one.stretch.fuse.filter(|_| one.stretch.from != From::Taps);
             let (Some(fuse), Some(wire), Some(port)) = (fuse, &one.thin, one.outlet) else {
                 continue;
@@ -54,7 +55,8 @@ impl Protect<'_> {
         }
     }
 
-    /// Ports without a named fuse after a fuse that is larger than their strings may carry: once for a statement.
+    /// Reports ports without a named fuse after a fuse that is larger than their strings may carry:
+    /// once for a statement.
     pub(super) fn unnamed_after(
         &self,
         power: &PowerFeed,
@@ -77,7 +79,7 @@ impl Protect<'_> {
         sink.push(ports_without(at, &before, &wire, &self.named(bad)));
     }
 
-    /// Ports, those together that need the same.
+    /// Ports by what they need; those with the same need stand together.
     pub(super) fn named<'a>(
         &self,
         ports: impl IntoIterator<Item = &'a Guarded<'a>>,

@@ -1,4 +1,4 @@
-//! Lines whose ports share a lead, and what flows in all of them.
+//! Lines whose ports share a lead, and the currents in all of them.
 
 use super::wire::{Feed, Flow, Norton, Wire, room};
 use crate::keyed::{Keyed, id};
@@ -11,14 +11,14 @@ id!(
 /// The lead of a `power` statement.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Trunk {
-    /// What reaches the ports through it, seen from there.
+    /// The supply and the lead as the ports see them.
     pub source: Norton,
-    /// The most that it may carry for hours.
+    /// The most that it may carry for hours, in amperes.
     pub most: f64,
 }
 
 impl Trunk {
-    /// Its slack where its far end has a voltage.
+    /// Its slack at a voltage at its far end.
     #[must_use]
     pub fn slack(&self, volts: f64, limits: f64) -> f64 {
         let carries = self.source.amps - self.source.siemens * volts;
@@ -35,10 +35,10 @@ pub struct Bus {
     pub lines: Keyed<WireId, Wire>,
 }
 
-/// How a bus does.
+/// The solved state of a bus.
 #[derive(Clone, Debug, Default)]
 pub struct BusFlow {
-    /// The slack of each line.
+    /// The solved state of each line.
     pub lines: Keyed<WireId, Flow>,
     /// The slack of the lead.
     pub trunk: f64,
@@ -47,7 +47,7 @@ pub struct BusFlow {
 }
 
 impl BusFlow {
-    /// What is on the port's side of a line, all other lines among it.
+    /// What is on the port's side of a line, including all other lines.
     #[must_use]
     pub fn left(&self, bus: &Bus, line: WireId) -> Norton {
         let Some(trunk) = bus.trunk else {
@@ -62,7 +62,7 @@ impl BusFlow {
 }
 
 impl Bus {
-    /// How it does with the feeds of each line, by point.
+    /// Solves it with the feeds of each line, by point.
     pub fn flow(&self, feeds: &Keyed<WireId, Vec<Feed>>, flow: &mut BusFlow) {
         flow.seen.rows_mut().clear();
         let seen = self.lines.pairs().map(|(id, wire)| wire.seen(&feeds[id]));
@@ -78,7 +78,7 @@ impl Bus {
         flow.trunk = slack.unwrap_or(f64::INFINITY);
     }
 
-    /// What reaches its lines through the lead.
+    /// What its lines see at their start through the lead; nothing without one.
     #[must_use]
     pub fn source(&self) -> Norton {
         self.trunk.map(|trunk| trunk.source).unwrap_or_default()

@@ -1,9 +1,10 @@
-//! Where to feed a display in addition: the fewest points with which every node has its voltage and nothing carries too
-//! much.
+//! Where to feed a display in addition: the fewest points with which every node has its voltage and
+//! nothing carries too much.
 //!
-//! Lines whose ports share a lead are looked at together. [`search`] finds points on the lines as [`wire`] has them;
-//! they are then made in a copy of the display, which is compiled as a whole ([`trial`]). Only what brings no new
-//! finding is offered. Where the copy has one, the search is done again with more room to every limit.
+//! Lines whose ports share a lead are searched together. [`search`] finds points on lines in the
+//! form of [`wire`]. They are then made in a copy of the display, which is compiled as a whole
+//! ([`trial`]). Only what brings no new finding is offered. Where the copy has one, the search is
+//! repeated with more room to every limit.
 
 mod bus;
 mod places;
@@ -33,17 +34,20 @@ use search::{Answer, Search, Steps, Work};
 use sites::{feeds, group_bus, thinnest};
 use wire::Feed;
 
-/// The work that goes into one display, in steps of the search. A group gets half of what is left at most.
+/// The work that goes into one display, in steps of the search. An attempt gets at most half of
+/// what is left.
 const WORK: Work = Work { find: Steps(8_000_000), prove: Steps(3_000_000) };
 
-/// Copies that are compiled, at least, and points of lines that are solved for them in all.
+/// The least number of copies that may be compiled, and the points that may be solved for all
+/// copies together.
 const LEAST_TRIALS: u64 = 8;
 const MOST_SOLVED: u64 = 6_000_000;
 
-/// Lines that share a lead and have more points than this are not searched: what works is far shorter.
+/// Lines that share a lead and together have more points than this are not searched: what works is
+/// far shorter.
 const MOST_POINTS: u64 = 20_000;
 
-/// How much room to every limit is left, by attempt, as a share of the limit.
+/// The room that each attempt leaves to every limit, as a share of the limit.
 const ROOMS: [f64; 5] = [0.0, 0.005, 0.02, 0.06, 0.15];
 
 /// What is suggested for lines whose ports share a lead.
@@ -51,7 +55,7 @@ const ROOMS: [f64; 5] = [0.0, 0.005, 0.02, 0.06, 0.15];
 pub struct Help {
     /// The lines, each with its statements.
     pub lines: Vec<(SectionId, Vec<Remedy>)>,
-    /// How far it was looked into, or why nothing is offered.
+    /// How far it was searched, or why nothing is offered.
     pub verdict: Verdict,
 }
 
@@ -64,8 +68,8 @@ impl Help {
     }
 }
 
-/// Injections for all lines that need them, at the levels that the display allows or with all nodes at `all`
-/// (thousandths of a percent), and why there are none where nothing helps.
+/// Injections for all lines that need them, at the levels that the display allows or with all nodes
+/// at `all` (thousandths of a percent). Where nothing helps, the reason.
 #[must_use]
 pub fn suggest(
     model: &Model,
@@ -102,7 +106,7 @@ pub fn suggest(
     suggestions.into_iter().map(|(_, one)| one).collect()
 }
 
-/// What helps the groups that need it and are wanted, by their first line.
+/// Help for the groups that need it and are wanted, by their first line.
 #[must_use]
 pub fn helps(
     model: &Model,
@@ -145,11 +149,11 @@ fn live(nets: &Nets, group: &Group) -> Group {
     group
 }
 
-/// What is wrong with a changed copy.
+/// Why a changed copy is not offered.
 enum Unclean {
-    /// Something would newly be found.
+    /// It has a new finding.
     Found(String),
-    /// Lines with these first strings would still get too little.
+    /// It still has nodes under their floor, on lines whose first nodes that draw are here.
     Dark(Vec<Span>),
 }
 
@@ -161,17 +165,18 @@ struct Job<'a> {
     nets: &'a Nets,
     all: Option<u32>,
     work: Work,
-    /// What was searched for already, and what was found.
+    /// Earlier searches and their results, for groups that are alike.
     known: Vec<(Draft, Option<(Answer, FeedLead)>)>,
 }
 
 impl Job<'_> {
-    /// Finds statements for each group that are clean together.
+    /// Finds statements for each group, such that all groups together are clean.
     fn settle(&mut self, drafts: &mut [Draft]) {
         for draft in drafts.iter_mut() {
             self.next(draft);
         }
-        // Mostly all of them are clean at once, or with more room where lines that share a ground still lack something.
+        // Mostly all are clean at once, or with more room where lines that share a ground lack
+        // something.
         for _ in 0..=ROOMS.len() {
             let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
             let strict = drafts.iter().all(Draft::strict);
@@ -191,7 +196,8 @@ impl Job<'_> {
         self.one_by_one(drafts);
     }
 
-    /// Takes the statements of each group that are clean together with those taken before.
+    /// Takes the statements of one group after the other: those that are clean with all taken
+    /// before.
     fn one_by_one(&mut self, drafts: &mut [Draft]) {
         let mut taken: Vec<Remedy> = Vec::new();
         for draft in drafts {
@@ -215,7 +221,8 @@ impl Job<'_> {
         }
     }
 
-    /// Whether a copy with some statements has no new finding, and nodes of some groups that get too little no more.
+    /// Whether a copy with these statements has no new finding, and the groups have no node under
+    /// its floor in it.
     fn clean(&mut self, all: &[Remedy], drafts: &[Draft], strict: bool) -> Result<(), Unclean> {
         let copy = self.trial.with(all);
         let Some((plan, findings)) = self.trial.compiled(&copy) else {
@@ -238,7 +245,7 @@ impl Job<'_> {
         }
     }
 
-    /// Looks for the statements of the next attempt.
+    /// Searches the statements of the next attempt; where there is none, says why.
     fn next(&mut self, draft: &mut Draft) {
         while let Some((tier, need)) = draft.attempt() {
             draft.tried += 1;
@@ -263,13 +270,14 @@ impl Job<'_> {
                 }
             };
             match found {
-                // It lacks something, though not by what is reckoned here: leads that share a ground differ.
+                // The group lacks something that this search does not see, as where leads share a
+                // ground.
                 Some((answer, _)) if answer.count() == 0 => {}
                 Some((answer, lead)) => {
                     draft.take(self.nets, &answer, lead);
                     return;
                 }
-                // More room makes it no easier.
+                // Asking for more room finds nothing either.
                 None => draft.skip_tier(),
             }
         }
@@ -282,14 +290,15 @@ impl Job<'_> {
     }
 }
 
-/// What is looked for to help one group.
+/// The search for one group.
 #[derive(Clone)]
 struct Draft {
-    /// The lead that its power comes through now, without a fuse.
+    /// The lead that feeds it now, without a fuse.
     usual: Option<FeedLead>,
 
     group: Group,
-    /// What must hold, by tier: all levels, then the allowed one alone.
+    /// What must hold, by tier: first at full and at the allowed level, then at the allowed one
+    /// alone.
     tiers: Vec<Vec<Bus>>,
     places: Keyed<WireId, Vec<Place>>,
     /// Whether plus and minus carry the same everywhere, and every draw is a constant current.
@@ -297,7 +306,7 @@ struct Draft {
     tried: usize,
     /// Whether the search ran out of steps.
     cut_short: bool,
-    /// How many points are needed at least through leads of a gauge, where that is proven.
+    /// The least number of points through leads of a gauge, where it is proven.
     least: Option<(usize, Gauge)>,
     help: Help,
     reason: Option<String>,
@@ -310,7 +319,7 @@ impl Draft {
         let dimmed = all.is_none() && lines().any(|stretch| stretch.level < FULL);
         let full = dimmed.then(|| group_bus(model, nets, &group, |_| FULL)).flatten();
         let full = full.map(|mut full| {
-            // At full level fuses and conductors count in full.
+            // At full level fuses and conductors may carry their whole rating.
             let wires = full.lines.iter_mut();
             wires.for_each(|wire| wire.limits = 1.25);
             full
@@ -346,7 +355,7 @@ impl Draft {
         (tier < self.tiers.len()).then(|| (tier, ROOMS.get(room).copied().unwrap_or(0.0)))
     }
 
-    /// Whether one of its lines begins at one of some places.
+    /// Whether one of its lines has its first nodes that draw at one of these places.
     fn is_at(&self, nets: &Nets, places: &[Span]) -> bool {
         let mut own = nets.of(&self.group).filter_map(|stretch| stretch.at);
         own.any(|at| places.contains(&at))
@@ -356,12 +365,12 @@ impl Draft {
         self.tried = self.tried.next_multiple_of(ROOMS.len());
     }
 
-    /// Whether what was found last is to hold at every level.
+    /// Whether the last attempt was to hold at every level.
     fn strict(&self) -> bool {
         self.tiers.len() < 2 || self.tried <= ROOMS.len()
     }
 
-    /// Whether another group is the same to the search.
+    /// Whether the search for another group is the same.
     fn is_like(&self, other: &Self) -> bool {
         let place = |place: &Place| (place.point, place.along_um, place.natural);
         let places = |draft: &Self| {
@@ -378,7 +387,8 @@ impl Draft {
             && places(self) == places(other)
     }
 
-    /// The fewest points through the thinnest leads with which it holds: those of its present gauge, or thicker ones.
+    /// The fewest points, through the thinnest leads with which the group holds: of the present
+    /// gauge, or thicker.
     fn search(
         &mut self,
         model: &Model,
@@ -465,7 +475,7 @@ impl Draft {
     }
 }
 
-/// For each line the first one that is like it at every level.
+/// For each line, the first one that is equal to it at every level.
 fn alike(hardest: &Bus, levels: &[Bus]) -> Keyed<WireId, WireId> {
     let lines = &hardest.lines;
     let same = |a: WireId, b: WireId| levels.iter().all(|bus| bus.lines[a] == bus.lines[b]);
@@ -473,14 +483,15 @@ fn alike(hardest: &Bus, levels: &[Bus]) -> Keyed<WireId, WireId> {
     lines.ids().map(first).collect()
 }
 
-/// The statement for a place, with the largest common fuse for a conductor that may carry `most` microamperes.
+/// The statement for a place, with the largest common fuse for a conductor that may carry `most`
+/// microamperes.
 fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
     let fuse = blade(most).map(|value| Told { value, at: Span::default() });
     Remedy { string: place.string, place: place.at, lead: FeedLead { fuse, ..place.lead(usual) } }
 }
 
-/// Whether the plus of a group's lines carries what their minus does, and each of their nodes a constant current: the
-/// search then has all of it as it is.
+/// Whether the search is exact for a group: plus and minus of its lines carry the same, and each
+/// node draws a constant current.
 fn exact(model: &Model, nets: &Nets, group: &Group) -> bool {
     let mut runs = nets.of(group).flat_map(|stretch| &stretch.runs);
     let constant = |id| nets.makes[id].watts <= 0.0;

@@ -10,20 +10,20 @@ use crate::power::net::{Run, Stretch};
 pub struct Place {
     /// The string.
     pub string: StringId,
-    /// Where on it, as `inject` has it.
+    /// Where on it, as `inject` states it.
     pub at: InjectAt,
     /// The point of the stretch.
     pub point: u32,
-    /// What is between a lead to there and the point, in ohm.
+    /// The resistance between a lead to there and the point, in ohm.
     pub ohms: f64,
     /// How far along the line from its start, in micrometres.
     pub along_um: i64,
-    /// Whether it is where a person looks first: the start or end of a string, or the end of a strand.
+    /// Whether a person looks here first: the start or end of a string, or the end of a strand.
     pub natural: bool,
 }
 
 impl Place {
-    /// The lead to there: as long as the line runs, after what leads to its start, in half metres.
+    /// The lead to there: as long as `usual` and the line up to there, rounded up to half metres.
     #[must_use]
     pub fn lead(&self, usual: FeedLead) -> FeedLead {
         const STEP: i64 = 500_000;
@@ -33,10 +33,10 @@ impl Place {
     }
 }
 
-/// The most places that are weighed for a line.
+/// Of a line with more points than this, only some nodes are places.
 const MOST_PLACES: usize = 4_000;
 
-/// All lit nodes of a line, and the starts and ends of its strings, by point.
+/// The lit nodes of a line, and the starts and ends of its strings, by point.
 #[must_use]
 pub fn places(model: &Model, makes: &Keyed<NodeId, Make>, stretch: &Stretch) -> Vec<Place> {
     let mut places = Vec::new();
@@ -98,7 +98,7 @@ fn node_place(
     }
 }
 
-/// Each run with its make, the point before it, and how far along that is.
+/// Calls `see` for each run with its make, the point before it, and how far along that is.
 fn walk(
     makes: &Keyed<NodeId, Make>,
     stretch: &Stretch,

@@ -1,15 +1,15 @@
 //! All sets of a size for a single line, and how many sites a line needs at least.
 //!
-//! Two bounds keep it short. No point has more than the voltage of the supplies, so what fails between a set's last site
-//! and the next one when that one has all of it fails with any further site too. And from each point on there is a
-//! number of sites that are needed at least: with the full voltage at each of them, and for the current that is drawn
-//! there.
+//! Two bounds keep the search short. No point has more than the highest voltage of a supply. So if
+//! nodes up to the next site fail even where that site has all of it, they fail with every further
+//! site too. And after each point some number of sites is needed at least: for the voltage, with
+//! the full voltage at each site, and for the current that is drawn there.
 
 use super::bus::Bus;
 use super::search::{ONLY, Search, Steps};
 use super::wire::{Feed, Flow, Norton, Wire, room};
 
-/// What came of trying all sets of a size.
+/// The result of trying all sets of a size.
 pub enum Tried {
     /// One holds.
     Found(Vec<usize>),
@@ -19,16 +19,16 @@ pub enum Tried {
     NotAll,
 }
 
-/// How far a set has come along the line.
+/// How far along the line a set has been placed.
 #[derive(Clone, Copy)]
 struct Reached {
-    /// What is on the port's side of the point.
+    /// What is on the port's side of `point`.
     norton: Norton,
-    /// The last point that is fed.
+    /// The last point that is fed: `norton` holds there.
     point: usize,
-    /// The next site.
+    /// The first site that may still be chosen.
     site: usize,
-    /// The next feed that is there already.
+    /// The next of the feeds that the line has already.
     fixed: usize,
 }
 
@@ -38,14 +38,14 @@ pub struct Bounds<'a> {
     sites: &'a [Feed],
     /// The highest voltage of any supply.
     volts: f64,
-    /// For each site, how many more are needed where it is the last one so far.
+    /// For each site: how many more are needed if it is the last one so far.
     need: Vec<usize>,
     /// How many are needed in all.
     pub least: usize,
 }
 
 impl<'a> Bounds<'a> {
-    /// Of a line of a bus.
+    /// The bounds of a line of a bus.
     #[must_use]
     pub fn new(bus: &Bus, wire: &'a Wire, sites: &'a [Feed]) -> Self {
         let trunk = bus.trunk.map(|trunk| trunk.source.amps / trunk.source.siemens);
@@ -58,7 +58,7 @@ impl<'a> Bounds<'a> {
             least: 0,
         };
         for (at, site) in sites.iter().enumerate().rev() {
-            // What flows on from here and what the rest give is at least what is drawn there.
+            // The current on from here and what further feeds give must cover what is drawn there.
             let need = bounds.needed(site.at, wire.most_after(site.at));
             if let Some(entry) = bounds.need.get_mut(at) {
                 *entry = need;
@@ -81,7 +81,7 @@ impl<'a> Bounds<'a> {
     }
 
     fn by_volts(&self, at: usize) -> usize {
-        // With feeds between, voltage says nothing here.
+        // Where the line has feeds after this point, voltage gives no bound.
         let fixed = self.wire.fixed.iter().any(|feed| feed.at >= at);
         if fixed || self.wire.can_end(at, self.volts) {
             return 0;
@@ -94,10 +94,10 @@ impl<'a> Bounds<'a> {
     }
 }
 
-/// All sets of a size for a single line.
+/// The search through all sets of a size for a single line.
 pub struct Proof<'a> {
     search: &'a Search<'a>,
-    /// What no set goes below.
+    /// The least number of sites: no smaller set holds.
     pub bounds: Bounds<'a>,
     left: Norton,
     chosen: Vec<usize>,
@@ -120,7 +120,7 @@ impl<'a> Proof<'a> {
         }
     }
 
-    /// A set of a size that holds.
+    /// Looks for a set of a size that holds.
     pub fn any(&mut self, count: usize, steps: &mut Steps) -> Tried {
         self.chosen.clear();
         let start = Reached { norton: self.left, point: 0, site: 0, fixed: 0 };
@@ -131,7 +131,7 @@ impl<'a> Proof<'a> {
         }
     }
 
-    /// Whether a set that begins with the chosen ones holds; `None` where work ran out.
+    /// Whether a set that begins with the chosen sites holds; `None` if the steps ran out.
     fn deeper(&mut self, count: usize, mut now: Reached, steps: &mut Steps) -> Option<bool> {
         if count == 0 {
             return Some(self.holds());

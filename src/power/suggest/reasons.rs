@@ -1,11 +1,11 @@
-//! What is wrong with a line: the first of what points of injection could help.
+//! What is wrong with a line, of the faults that injections could cure.
 
 use crate::cable::{capacity, lasts};
 use crate::loads::{Because, From, SectionId, Study};
 use crate::model::{FeedLead, Model};
 use crate::unit::Gauge;
 
-/// What is wrong with a line.
+/// The first fault of a line: dark nodes, fuse, conductor or lead; `Neighbour` if it has none.
 #[must_use]
 pub fn because(model: &Model, study: &Study, id: SectionId) -> Because {
     let section = &study.sections[id];

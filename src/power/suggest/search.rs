@@ -1,32 +1,33 @@
-//! The fewest feeds with which lines hold: placed by climbing, proven by trying all sets of one fewer.
+//! The fewest feeds with which lines hold: placed by climbing, proven by trying all smaller sets.
 //!
-//! A set of sites is climbed from an even spread: each site moves to where the least slack grows. For a single line
-//! every smaller set is then tried (`proof.rs`). Work is counted; where it runs out, what was found is not proven.
+//! Climbing begins at an even spread and moves each site to where the least slack grows. For a
+//! single line every smaller set is then tried (`proof.rs`). Work is counted; where it runs out,
+//! the answer is not proven.
 
 use super::bus::{Bus, BusFlow, WireId};
 use super::proof::{Bounds, Proof, Tried};
 use super::wire::{Feed, Flow, Norton};
 use crate::keyed::Keyed;
 
-/// From this slack on no node or fuse is near its limit.
+/// With at least this slack, no node or fuse counts as near its limit.
 const GOOD: f64 = 0.03;
 
 /// The most feeds that are added.
 const MOST_FEEDS: usize = 400;
 
-/// The most steps that go into proving for one line that no fewer do.
+/// The most steps of the proof that one line needs no fewer.
 const MOST_PROOF: u64 = 4_000_000;
 
-/// The line of a bus that has just one.
+/// The line of a bus that has only one.
 pub const ONLY: WireId = WireId(0);
 
-/// Sites of each line, by index and in order.
+/// The chosen sites of each line, as rising indices.
 pub type Sets = Keyed<WireId, Vec<usize>>;
 
 /// What was found.
 #[derive(Clone, Debug)]
 pub struct Answer {
-    /// The sites.
+    /// The chosen sites.
     pub sets: Sets,
     /// Whether no fewer do.
     pub proven: bool,
@@ -54,11 +55,11 @@ pub struct Search<'a> {
     pub sites: &'a Keyed<WireId, Vec<Feed>>,
     /// Which sites are where a person looks first.
     pub natural: &'a Keyed<WireId, Vec<bool>>,
-    /// For each line, the first one that is like it.
+    /// For each line, the first one that is equal to it.
     pub alike: &'a Keyed<WireId, WireId>,
-    /// The least slack that is wanted, 0 or more.
+    /// The least slack that is asked for, 0 or more.
     pub need: f64,
-    /// Whether all that flows is as reckoned here, so that a proof holds.
+    /// Whether the currents here are exact, so that a proof holds.
     pub exact: bool,
 }
 
@@ -69,21 +70,21 @@ pub struct Steps(pub u64);
 /// The work that is left, by what it is for.
 #[derive(Clone, Copy, Debug)]
 pub struct Work {
-    /// For finding.
+    /// For finding an answer.
     pub find: Steps,
     /// For proving that no fewer do.
     pub prove: Steps,
 }
 
 impl Steps {
-    /// Takes some; whether any are left.
+    /// Takes some steps. Returns whether any are left.
     pub fn take(&mut self, steps: usize) -> bool {
         self.0 = self.0.saturating_sub(steps as u64);
         self.0 > 0
     }
 }
 
-/// How sets do.
+/// The slack of lines and lead with some sets.
 #[derive(Clone, Debug, Default)]
 struct Score {
     lines: Keyed<WireId, f64>,
@@ -117,7 +118,7 @@ impl Search<'_> {
         found.map(|answer| Answer { sets: self.natural_sets(answer.sets), ..answer })
     }
 
-    /// Whether voltages hold with the full voltage at every site.
+    /// Whether there is a site, and each line with sites has a supply above all its floors.
     fn all_would_do(&self) -> bool {
         let all = || self.hardest.lines.iter().zip(self.sites);
         all().any(|(_, sites)| !sites.is_empty())
@@ -129,7 +130,7 @@ impl Search<'_> {
             })
     }
 
-    /// The feeds of a line with a set, by point.
+    /// The feeds of a line: those of a set and those that it has already, by point.
     pub fn merged(&self, line: WireId, set: &[usize], bus: &Bus, into: &mut Vec<Feed>) {
         let fixed = &bus.lines[line].fixed;
         let sites = &self.sites[line];
@@ -141,7 +142,7 @@ impl Search<'_> {
         }
     }
 
-    /// How each bus does with sets, in turn.
+    /// Solves the bus of each level with these sets and hands it to `see`.
     fn flows(&self, sets: &Sets, mut see: impl FnMut(&Bus, &BusFlow)) {
         let mut feeds = sets.map(|_| Vec::new());
         let mut flow = BusFlow::default();
@@ -165,7 +166,7 @@ impl Search<'_> {
         score
     }
 
-    /// What an evaluation costs.
+    /// The steps that one evaluation costs.
     fn cost(&self, sets: &Sets) -> usize {
         self.levels.len() * (2 * count(sets) + 2 * sets.len())
     }
@@ -174,7 +175,7 @@ impl Search<'_> {
     fn spread(&self, line: WireId, count: usize) -> Vec<usize> {
         let (wire, sites) = (&self.hardest.lines[line], &self.sites[line]);
         let all = wire.beyond(0);
-        // A port feeds half a stretch, each site two halves.
+        // A port feeds half of the gap after it, each site half of the gap on either side.
         let port = usize::from(self.hardest.trunk.is_some());
         let mut set: Vec<usize> = Vec::with_capacity(count);
         for at in 0..count {
@@ -183,7 +184,7 @@ impl Search<'_> {
             let next = set.last().map_or(0, |before| before + 1);
             set.push(site.max(next));
         }
-        // Those that ran over the end move back.
+        // Sites past the end move back.
         let mut last = sites.len();
         for site in set.iter_mut().rev() {
             *site = (*site).min(last.saturating_sub(1));
@@ -230,7 +231,8 @@ impl Search<'_> {
         self.score(sets)
     }
 
-    /// What a line has around it at each level: what is on its port's side, and whether other lines lack something.
+    /// The surroundings of a line at each level: what is on its port's side, and whether other
+    /// lines lack something.
     fn around(&self, sets: &Sets, line: WireId) -> Vec<(Norton, bool)> {
         let mut levels = Vec::new();
         self.flows(sets, |bus, flow| {
@@ -241,8 +243,8 @@ impl Search<'_> {
         levels
     }
 
-    /// How well a line does with a set: what it and its lead lack; then the voltage at its start where other lines lack
-    /// something, else its own slack.
+    /// How well a line does with a set: first what it and its lead lack; then the voltage at its
+    /// start where other lines lack something, else its own slack.
     fn worth(
         &self,
         around: &[(Norton, bool)],
@@ -273,7 +275,7 @@ impl Search<'_> {
         let mut proof = Proof::new(self);
         let least = proof.bounds.least.max(1);
         let mut sets = self.climbed(least, &mut work.find)?;
-        // A greedy step may have been one too many: all smaller sets are tried, the smallest first.
+        // Climbing may find one site too many, so all smaller sets are tried, the smallest first.
         let count = count(&sets);
         let mut proven = self.exact;
         let mut share = Steps(work.prove.0.min(MOST_PROOF));
@@ -293,12 +295,12 @@ impl Search<'_> {
             }
         }
         work.prove.take((before - share.0) as usize);
-        // That it does not hold without any is known.
+        // One is proven: without any the line does not hold.
         proven |= count == 1;
         Some(Answer { sets, proven })
     }
 
-    /// The smallest set that climbing finds, from a size on.
+    /// The smallest set of at least `least` sites that climbing finds.
     fn climbed(&self, least: usize, steps: &mut Steps) -> Option<Sets> {
         let most = (least + MOST_FEEDS).min(self.sites[ONLY].len());
         for count in least..=most {
@@ -313,7 +315,8 @@ impl Search<'_> {
         None
     }
 
-    /// Lines that share a lead: one feed after the other where it helps most, then without those that are not needed.
+    /// For lines that share a lead: adds one feed after the other where it helps most, then takes
+    /// away those that are not needed.
     fn of_many(&self, work: &mut Work) -> Option<Answer> {
         let steps = &mut work.find;
         let least = self.least_of_each();
@@ -369,8 +372,8 @@ impl Search<'_> {
         score
     }
 
-    /// Sets with one feed more on each line that lacks something, where many do that have many already: one after the
-    /// other would take too long, and those that are not needed are taken away at the end.
+    /// Adds a feed to each line that lacks something. Only where several such lines have several
+    /// feeds each: one by one would take too long. Feeds that are not needed are taken away later.
     fn one_more_each(&self, sets: &Sets, score: &Score) -> Option<(Sets, Score)> {
         const MANY: usize = 4;
         let lacks = |line: &WireId| score.lines[*line] < self.need;
@@ -389,7 +392,7 @@ impl Search<'_> {
         (count(&more) > count(sets)).then_some((more, score))
     }
 
-    /// Sets with one feed more, on the line where it helps most. Of lines that are alike one is tried.
+    /// Adds one feed, to the line where it helps most. Of equal lines one is tried.
     fn one_more(&self, sets: &Sets, steps: &mut Steps) -> Option<(Sets, Score)> {
         let mut best: Option<(Sets, Score)> = None;
         let mut seen: Vec<(WireId, usize)> = Vec::new();
@@ -414,7 +417,7 @@ impl Search<'_> {
         best
     }
 
-    /// Takes from a line what all of them do without.
+    /// Takes feeds from a line as long as all lines hold.
     fn thin(&self, sets: &mut Sets, line: WireId, steps: &mut Steps) {
         while let Some(count) = sets[line].len().checked_sub(1) {
             let mut fewer = sets.clone();
@@ -447,7 +450,7 @@ impl Search<'_> {
         best.map(|(_, sets)| sets)
     }
 
-    /// Moves sites to the starts and ends of strings and strands near them, where that costs little.
+    /// Moves sites to starts and ends of strings and strands near them, where that costs little.
     fn natural_sets(&self, mut sets: Sets) -> Sets {
         let enough = |slack: f64| self.need.max((slack / 2.0).min(GOOD));
         let enough_now = enough(self.score(&sets).least());
@@ -478,7 +481,7 @@ impl Search<'_> {
     }
 }
 
-/// How a site is moved, ahead or back: by itself, with all before it, or with all after it.
+/// The moves of a site, ahead and back: alone, with all before it, and with all after it.
 fn moves(at: usize, count: usize) -> impl Iterator<Item = (bool, (usize, usize))> {
     let alone = (at, at + 1);
     let more = [(0, at + 1), (at, count)].into_iter();

@@ -1,4 +1,4 @@
-//! Lines and feeds as the search has them, from what the display says.
+//! Translates lines and feeds of the display for the search.
 
 use super::bus::{Bus, Trunk};
 use super::places::Place;
@@ -10,13 +10,14 @@ use crate::power::make::celsius;
 use crate::power::net::{Group, Nets, Stretch, volts};
 use crate::power::network::LEAST_OHMS;
 
-/// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the smallest is too large.
+/// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the
+/// smallest is too large.
 #[must_use]
 pub fn blade(most: i64) -> Option<i64> {
     FUSES.into_iter().rfind(|fuse| *fuse <= most)
 }
 
-/// What may flow for hours through something that is rated for `rating` microamperes, in amperes.
+/// The current that a rating of `rating` microamperes allows for hours, in amperes.
 fn lasting(rating: i64) -> f64 {
     cable::lasting(rating) as f64 * 1e-6
 }
@@ -29,8 +30,8 @@ pub fn thinnest(stretch: &Stretch) -> i64 {
     most.unwrap_or(i64::MAX)
 }
 
-/// A line's nodes at a level as the search has them. Nodes of constant power draw what they do at their floor,
-/// which is the most.
+/// A line at a level as the search takes it. A node of constant power draws here what it draws at
+/// its floor, which is the most.
 #[must_use]
 pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
     let mut wire = Wire::new();
@@ -41,7 +42,7 @@ pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
         let floor = (run.lit && amps > 0.0).then_some(run.floor);
         let most = |gauge| lasting(capacity(gauge).most_ua);
         let most = run.gauge.map_or(f64::INFINITY, most);
-        // The plus is cut before the first of them where it is 0.
+        // A run with less plus than minus begins at a cut; its segment counts as 0 ohm here.
         let cut = run.plus < run.minus;
         let ohms = if cut { 0.0 } else { run.plus + run.minus };
         wire.push(run.count, (ohms, amps), floor, most);
@@ -74,7 +75,7 @@ fn lead_most(lead: &FeedLead) -> i64 {
     lead.fuse.map_or(most, |fuse| fuse.value.min(most))
 }
 
-/// A group as the search has it, at a level; `None` where a voltage is not known.
+/// A group at a level as the search takes it; `None` where a voltage is not known.
 #[must_use]
 pub fn group_bus(
     model: &Model,
@@ -101,7 +102,8 @@ pub fn group_bus(
     Some(Bus { trunk, lines: nets.of(group).map(known).collect::<Option<_>>()? })
 }
 
-/// The places of a line as feeds through a lead, with the fuse that the rule gives; empty where no fuse is small enough.
+/// The places of a line as feeds through a lead, with the largest common fuse; empty where even the
+/// smallest is too large.
 #[must_use]
 pub fn feeds(model: &Model, stretch: &Stretch, places: &[Place], usual: FeedLead) -> Vec<Feed> {
     let most = thinnest(stretch).min(capacity(usual.gauge).most_ua);

@@ -1,4 +1,4 @@
-//! A change is made in a copy of the display and compiled as a whole before it is offered.
+//! Makes a change in a copy of the display and compiles that as a whole before it is offered.
 
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::loads::Remedy;
@@ -7,10 +7,10 @@ use crate::plan::Plan;
 use crate::source::Span;
 use std::collections::BTreeMap;
 
-/// Compiles a changed display anew: what is decided, and all that is found. No help is looked for in it.
+/// Compiles a changed display: returns its plan and all findings, without looking for help.
 pub type Compile<'a> = dyn Fn(&Model) -> (Plan, Vec<Diagnostic>) + 'a;
 
-/// What is found in a display before anything is changed, to hold changes against.
+/// A display and what is found in it, to compare changed copies with.
 pub struct Trial<'a> {
     /// The display.
     pub model: &'a Model,
@@ -21,7 +21,7 @@ pub struct Trial<'a> {
 }
 
 impl<'a> Trial<'a> {
-    /// Of a display, for at most this many trials.
+    /// For at most this many changed copies of a display.
     #[must_use]
     pub fn new(model: &'a Model, compile: &'a Compile<'a>, left: u32) -> Self {
         let (_, findings) = compile(model);
@@ -42,13 +42,13 @@ impl<'a> Trial<'a> {
         copy
     }
 
-    /// Compiles a changed copy; `None` where too much was tried already.
+    /// Compiles a changed copy; `None` once no more may be compiled.
     pub fn compiled(&mut self, copy: &Model) -> Option<(Plan, Vec<Diagnostic>)> {
         self.left = self.left.checked_sub(1)?;
         Some((self.compile)(copy))
     }
 
-    /// The first finding that was not there before, or weighs more now. Advice counts where `strict` is said.
+    /// The first finding that is new or more severe now. Advice counts only if `strict`.
     #[must_use]
     pub fn first_new<'f>(
         &self,
@@ -65,7 +65,7 @@ impl<'a> Trial<'a> {
         })
     }
 
-    /// Whether there are fewer errors of a code at a place than before.
+    /// Whether there are fewer errors of a code at a place than before the change.
     #[must_use]
     pub fn has_fewer(&self, findings: &[Diagnostic], code: &'static str, at: Span) -> bool {
         let errors = |tally: &Tally| tally.get(&(code, at)).map_or(0, |[errors, ..]| *errors);
@@ -73,8 +73,8 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// How many findings of a code there are at a place: errors, with warnings, and with advice. Strings that one reference
-/// names have one place.
+/// How many findings of a code there are at a place: errors; errors and warnings; all. Strings that
+/// one reference names share a place.
 type Tally = BTreeMap<(&'static str, Span), [usize; 3]>;
 
 fn tally(findings: &[Diagnostic]) -> Tally {

@@ -1,14 +1,16 @@
-//! A line as cumulative sums: what lies between two feeds costs the same to compute, however many nodes it has.
+//! A line as cumulative sums: the part between two feeds takes the same time to compute, however
+//! many nodes it has.
 //!
-//! Every node draws a constant current here, and plus and minus count as one loop. So the network is linear, and the
-//! part of it on one side of a point is a current source with a conductance (Norton's theorem). Voltages are in volts,
-//! currents in amperes, resistances in ohm, conductances in siemens.
+//! Every node draws a constant current here, and plus and minus count as one loop. So the network
+//! is linear, and the part of it on one side of a point is a current source with a conductance
+//! (Norton's theorem). Voltages are in volts, currents in amperes, resistances in ohm, conductances
+//! in siemens.
 
-/// The least current that a feed is there for, in amperes: below 1 mA it feeds nothing. A tenth more keeps it clear
-/// of rounding.
+/// The least current of an added feed, in amperes: below 1 mA it feeds nothing. A tenth more keeps
+/// it clear of rounding.
 const LEAST_AMPS: f64 = 0.001_1;
 
-/// A stretch of equal points.
+/// A row of equal points.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Segment {
     /// Its first point.
@@ -17,7 +19,7 @@ pub struct Segment {
     pub last: usize,
     /// The least voltage that its nodes need; `None` where they need none.
     pub floor: Option<f64>,
-    /// The most that its conductor may carry for hours.
+    /// The most that its conductor may carry for hours, in amperes.
     pub most: f64,
 }
 
@@ -30,13 +32,13 @@ pub struct Feed {
     pub volts: f64,
     /// The conductance of its lead.
     pub siemens: f64,
-    /// The most that it may carry for hours.
+    /// The most that it may carry for hours, in amperes.
     pub most: f64,
-    /// Whether it is to be added, and so must feed something.
+    /// Whether it would be added, and so must feed something.
     pub new: bool,
 }
 
-/// What is on the port's side of a point: it gives `amps - siemens * volts`.
+/// What is on the port's side of a point, as a source that gives `amps - siemens * volts`.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Norton {
     /// The current at 0 V.
@@ -49,7 +51,8 @@ pub struct Norton {
 #[derive(Clone, Copy)]
 struct Gap {
     ohms: f64,
-    /// What all that is drawn in it takes from the voltage of its far end.
+    /// The sum of each current drawn in it times the resistance from there to its far end, in
+    /// volts.
     drop: f64,
     /// What is drawn in it.
     amps: f64,
@@ -58,30 +61,33 @@ struct Gap {
 /// A line.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Wire {
-    /// The resistance from the start to each point.
+    /// The resistance from the start up to each point.
     ohms: Vec<f64>,
     /// What is drawn up to each point.
     amps: Vec<f64>,
-    /// The same, each times its resistance from the start.
+    /// Up to each point, the sum of each current times its resistance from the start.
     moments: Vec<f64>,
-    /// Its pieces, in order.
+    /// Its rows of points, in order.
     pub pieces: Vec<Segment>,
-    /// Its feeds that are there already, by point.
+    /// The feeds that it has already, by point.
     pub fixed: Vec<Feed>,
-    /// The most that its port may carry for hours.
+    /// The most that its port may carry for hours, in amperes.
     pub port: f64,
-    /// The voltage by which margins are measured.
+    /// The voltage that counts as full slack over a floor: what the line is made for, less the
+    /// floor.
     pub scale: f64,
-    /// A level other than the allowed one: fuses and conductors then count in full.
+    /// What the limits of fuses and conductors are multiplied by: more than 1 at full level, where
+    /// their whole rating counts.
     pub limits: f64,
 }
 
-/// How a line does.
+/// The solved state of a line.
 #[derive(Clone, Debug, Default)]
 pub struct Flow {
-    /// The least that anything is within its limit, as a share of the limit; below 0 where something is over.
+    /// The least slack of anything, as a share of its limit; below 0 where something is over. An
+    /// added feed also counts with its current over the least one, in amperes.
     pub slack: f64,
-    /// What comes out of the port.
+    /// The current out of the port.
     pub port: f64,
     /// The voltage at its start.
     pub start: f64,
@@ -131,7 +137,7 @@ impl Wire {
         self.ohms.len() - 1
     }
 
-    /// What is drawn after a point.
+    /// What is drawn after a point, in amperes.
     #[must_use]
     pub fn beyond(&self, at: usize) -> f64 {
         item(&self.amps, self.end()) - item(&self.amps, at)
@@ -154,7 +160,7 @@ impl Wire {
         }
     }
 
-    /// What is on the port's side of a point, from what is on that side of an earlier one.
+    /// What is on the port's side of point `to`, from what is on that side of point `from`.
     #[must_use]
     pub fn through(&self, before: Norton, from: usize, to: usize) -> Norton {
         let gap = self.gap(from, to);
@@ -185,8 +191,8 @@ impl Wire {
         Norton { amps, siemens }
     }
 
-    /// How it does with all its feeds, those that are there already among them, by point. Stops early once the slack
-    /// is below `enough`.
+    /// Solves it with all its feeds, old and new, by point. Stops early once the slack is below
+    /// `enough`.
     pub fn flow(&self, left: Norton, feeds: &[Feed], enough: f64, flow: &mut Flow) {
         flow.stations.clear();
         flow.stations.push(left);
@@ -269,7 +275,8 @@ impl Wire {
         slack
     }
 
-    /// The lowest voltage of some points after `from`. Voltage falls as long as current flows on, and rises after.
+    /// The lowest voltage from point `first` to `last`. The voltage falls as long as current flows
+    /// on, and rises after that.
     fn low(&self, from: usize, (first, last): (usize, usize), volts: f64, amps: f64) -> f64 {
         let spent = item(&self.amps, from) + amps;
         let drawn = self.amps.get(first..last).unwrap_or(&[]);
@@ -278,15 +285,15 @@ impl Wire {
         volts - amps * gap.ohms + gap.drop
     }
 
-    /// Whether the nodes between two points have their voltage where the far one has at most `volts`, from what is on
-    /// the port's side of the first.
+    /// Whether the nodes between two points keep their floor if the far one has at most `volts`,
+    /// from what is on the port's side of the first.
     #[must_use]
     pub fn can_reach(&self, before: Norton, from: usize, to: usize, volts: f64) -> bool {
         let (start, amps) = self.back(before, from, to, volts);
         self.volts_hold(from, to, start, amps)
     }
 
-    /// The same where the first point has `volts` too, whatever feeds it.
+    /// The same if both points have `volts`, whatever feeds the first.
     #[must_use]
     pub fn can_span(&self, from: usize, to: usize, volts: f64) -> bool {
         let gap = self.gap(from, to);
@@ -294,7 +301,7 @@ impl Wire {
         self.volts_hold(from, to, volts, amps)
     }
 
-    /// The same where nothing feeds the far end.
+    /// The same if the first point has `volts` and nothing feeds the line after it.
     #[must_use]
     pub fn can_end(&self, from: usize, volts: f64) -> bool {
         self.volts_hold(from, self.end(), volts, self.beyond(from))
@@ -312,14 +319,14 @@ impl Wire {
 }
 
 impl Norton {
-    /// With a feed at this point.
+    /// The same source with a feed at this point.
     #[must_use]
     pub fn with(self, feed: &Feed) -> Self {
         Self { amps: self.amps + feed.volts * feed.siemens, siemens: self.siemens + feed.siemens }
     }
 }
 
-/// How far a current, either way, is within what it may be, as a share of that.
+/// The slack of a current, in either direction: what is left of its limit, as a share of that.
 #[must_use]
 pub fn room(amps: f64, most: f64) -> f64 {
     if most.is_finite() { 1.0 - amps.abs() / most.max(1e-9) } else { f64::INFINITY }

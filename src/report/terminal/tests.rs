@@ -1,4 +1,4 @@
-//! Any label in any text is drawn, and never a panic.
+//! Any label in any text is drawn without a panic.
 
 use super::{Look, render, write};
 use crate::diagnostic::{Diagnostic, Severity, Words};

@@ -1,4 +1,4 @@
-//! Something that is not in the display yet: as statements after it, and what they would change.
+//! An addition to a display: as statements after it, and what they would change.
 
 use super::port_name;
 use crate::diagnostic::words;
@@ -8,33 +8,33 @@ use crate::table::{Cell, Column, Face, Head, Kind, Part, Point, Row, Table, colu
 use crate::unit::counted;
 use std::collections::BTreeMap;
 
-/// The most nodes that may be asked for: more than any port drives, and a number that is surely
-/// meant.
+/// The most nodes that may be asked for: more than any port drives, so a larger number is a
+/// mistake.
 const MOST_NODES: u32 = 1_000_000;
 
 /// What is to be added.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Addition {
-    /// It in words: `60 nodes of pebble`, `another heron`.
+    /// The addition in words: `60 nodes of pebble`, `another heron`.
     pub words: String,
-    /// The statements, to stand after the display.
+    /// The statements, which stand after the display.
     pub text: String,
-    /// The name that the new prop has there.
+    /// The name of the new prop in these statements.
     name: String,
-    /// Of nodes: how many, and of which make.
+    /// Where nodes are added: how many, and their make.
     nodes: Option<(u32, String)>,
 }
 
 /// Where an addition would go, and what would move for it.
 #[derive(Default, Debug)]
 pub struct Added {
-    /// It in words.
+    /// The addition in words.
     what: String,
     /// Its strings.
     strings: Vec<AddedRow>,
-    /// Strings that are there now and would lie elsewhere.
+    /// Existing strings that would lie elsewhere.
     moves: Vec<MoveRow>,
-    /// How many of them would hang on another port.
+    /// How many of `moves` would hang on another port.
     replugged: u64,
 }
 
@@ -84,7 +84,7 @@ impl Row for MoveRow {
     }
 }
 
-/// Either of them, for a sheet that has both.
+/// A string that is added or moves, for a sheet that has both.
 struct Change<'a> {
     change: &'static str,
     string: &'a str,
@@ -106,13 +106,13 @@ impl Row for Change<'_> {
 }
 
 impl Added {
-    /// Whether nothing that is there now has to be plugged in elsewhere.
+    /// Whether no existing string has to be plugged in elsewhere.
     #[must_use]
     pub fn leaves_plugs(&self) -> bool {
         self.replugged == 0
     }
 
-    /// It as parts of what `tinsel fit` prints.
+    /// The parts of what `tinsel fit` prints.
     #[must_use]
     pub fn parts(&self) -> Vec<Part<'_>> {
         const SEEN: &[Face] = &[Face::Programs, Face::People];
@@ -220,7 +220,8 @@ impl Addition {
         })
     }
 
-    /// The same to hang after a string on its data line, in one piece; of `nodes` where it is nodes.
+    /// The same addition in one piece, to hang after a string on its data line. `nodes` replaces
+    /// the number of nodes where nodes are added.
     #[must_use]
     pub fn after(&self, string: &str, nodes: Option<u32>) -> Self {
         let (name, after) = (&self.name, words::shown(string));
@@ -236,19 +237,19 @@ impl Addition {
         Self { words: format!("{what} after {after}"), text, ..self.clone() }
     }
 
-    /// How many nodes it is, where it is nodes.
+    /// How many nodes are added; `None` for a prop.
     #[must_use]
     pub fn count(&self) -> Option<u32> {
         self.nodes.as_ref().map(|(count, _)| *count)
     }
 
-    /// The prop that it is in a display with it.
+    /// The prop that the addition is in a model that includes it.
     #[must_use]
     pub fn prop(&self, model: &Model) -> Option<PropId> {
         model.props.find(|prop| *prop.name == *self.name)
     }
 
-    /// What it changes, from the display without and the display with it.
+    /// What the addition changes: compares the display without it and with it.
     #[must_use]
     pub fn changes(&self, before: (&Model, &Plan), after: (&Model, &Plan)) -> Added {
         let was = lying(before);
@@ -300,7 +301,7 @@ fn unknown(kind: &str, name: &str, near: &[&str]) -> String {
     format!("no {kind} of this display is called `{name}`{near}")
 }
 
-/// Every string that has its place, by name.
+/// Every placed string, by name.
 fn lying((model, plan): (&Model, &Plan)) -> BTreeMap<String, (StringId, Placed)> {
     model.strings.ids().filter_map(|id| Some((model.name_of(id), (id, *plan.of(id)?)))).collect()
 }

@@ -7,15 +7,15 @@ use crate::plan::{Plan, PortPlan};
 use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
-/// Every string and fixture with an address, and what it is made of.
+/// Every string and fixture with an address, and its shape.
 fn placed<'a>(model: &'a Model, plan: &Plan) -> impl Iterator<Item = (StringId, &'a Shape)> {
     let placed = model.strings.ids().filter(|id| plan.of(*id).is_some());
     placed.map(|id| (id, model.shape(id)))
 }
 
-/// Strings by make and length, and the nodes of each make in all.
+/// Strings by make and length, and the total of nodes of each make.
 pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
-    // By make, then length: how many, how many of them stored.
+    // By make, lit nodes and dark nodes: how many strings, and how many of these are stored.
     let mut kinds: BTreeMap<(NodeId, u32, u32), (u64, u64)> = BTreeMap::new();
     let mut nodes: BTreeMap<NodeId, u64> = BTreeMap::new();
     for (id, shape) in placed(model, plan) {
@@ -54,7 +54,7 @@ pub fn strings(model: &Model, plan: &Plan) -> Vec<PartRow> {
     rows
 }
 
-/// What a make of node is: chip, colour order, voltage.
+/// A make of node in words: chip, colour order, voltage.
 fn make_of(model: &Model, node: NodeId) -> String {
     let kind = &model.nodes[node];
     let mut words = Vec::new();
@@ -86,7 +86,7 @@ pub fn fixtures(model: &Model, plan: &Plan) -> Vec<PartRow> {
     rows.collect()
 }
 
-/// Leads of one gauge: how many, how long together, how long the longest; lengths in micrometres.
+/// Leads of one gauge: how many, their total length and the longest; lengths in micrometres.
 #[derive(Default)]
 pub struct Run {
     count: u64,
@@ -103,7 +103,7 @@ impl Run {
         self.longest = self.longest.max(length);
     }
 
-    /// It as a row.
+    /// These leads as a row of the list.
     pub fn row(&self, item: String) -> PartRow {
         let pieces = match self.count {
             1 => "in one piece".to_owned(),
@@ -118,7 +118,7 @@ impl Run {
     }
 }
 
-/// A gauge as a key that sorts thick before thin within a kind of number; none comes last.
+/// A gauge as a key that sorts thick before thin, numbers before areas, and no gauge last.
 pub fn thickness(gauge: Option<Gauge>) -> (u8, u32) {
     match gauge {
         Some(Gauge::Awg(number)) => (0, u32::from(number)),
@@ -127,7 +127,7 @@ pub fn thickness(gauge: Option<Gauge>) -> (u8, u32) {
     }
 }
 
-/// A gauge in the name of an item.
+/// A gauge in words, for the name of an item.
 pub fn gauge_words(gauge: Option<Gauge>) -> String {
     gauge.map_or_else(|| "gauge not given".to_owned(), Gauge::words)
 }
@@ -160,7 +160,7 @@ pub fn leads(model: &Model, plan: &Plan) -> Vec<PartRow> {
 }
 
 /// Joints of the data lines: one before every string, lead and dark node that hangs on a port this
-/// season, one at every fixture; and what ends a DMX line.
+/// season, one at every fixture; dark nodes; and a terminator for each DMX line.
 pub fn joints(model: &Model, plan: &Plan) -> Vec<PartRow> {
     let (mut pixel, mut dmx, mut ends, mut dark) = (0, 0, 0, 0);
     for port in &plan.ports {

@@ -8,8 +8,8 @@ use crate::plan::Plan;
 use crate::unit::{self, Dimension, Gauge};
 use std::collections::BTreeMap;
 
-/// How many points an injection makes on one string. `every` counts from the first node, and a
-/// point may be after the last.
+/// How many points an injection makes on one string. `every` counts from the first node; its last
+/// point may be after the last node.
 fn points_on(place: InjectAt, shape: &Shape) -> u64 {
     let each = match place {
         InjectAt::Start | InjectAt::End | InjectAt::Node(_) => return 1,
@@ -27,7 +27,7 @@ fn points_of(model: &Model, injection: &Injection) -> u64 {
     up.map(|id| points_on(injection.place, model.shape(*id))).sum()
 }
 
-/// Every feed with how many leads it is.
+/// The lead of every feed, with how many of it are needed.
 fn feeds(model: &Model) -> impl Iterator<Item = (&FeedLead, u64)> {
     let ports = model.powers.iter().map(|power| (&power.lead, 1));
     let injections = model.injections.iter();
@@ -77,7 +77,7 @@ pub fn fuses(model: &Model, plan: &Plan) -> Vec<PartRow> {
         let Output::Pixel(number) = port.output else {
             continue;
         };
-        // A port that comes out at several receivers has a fuse at each of them that it hangs on.
+        // A port that comes out at several receivers has a fuse at each that has something on it.
         let mut places: Vec<_> = port.pieces.iter().map(|piece| piece.receiver).collect();
         places.sort_unstable();
         places.dedup();

@@ -1,10 +1,11 @@
-//! Suggestions as statements with everything else as comments, ready to be appended to the display.
+//! Suggestions as statements, with everything else as comments, so that all of it can be appended
+//! to the display.
 
 use super::{CAUTIONS, PowerView, SuggestionRow};
 use crate::diagnostic::words::{few, shown};
 use crate::unit::counted;
 
-/// Columns of a comment.
+/// The most columns of a comment.
 const WIDTH: usize = 100;
 
 /// The statements.
@@ -13,7 +14,7 @@ pub fn text(view: &PowerView, suggestions: &[SuggestionRow]) -> String {
     let unfed = view.ports.iter().filter(|row| row.from == "port" && row.dark_nodes > 0);
     let unfed: Vec<String> = unfed.map(|row| shown(&row.port)).collect();
     if !unfed.is_empty() {
-        // A comment takes one line however many there are.
+        // The list is cut short, so that the comment stays on one line.
         let ports = few(&unfed);
         out.push_str(&format!("# Nodes go dark on {ports}, and nothing says what feeds that.\n"));
         out.push_str(
@@ -62,7 +63,7 @@ fn points(row: &SuggestionRow) -> String {
     format!("{points}{shared}: {fewest}.")
 }
 
-/// A text as comments in lines of a width.
+/// Writes a text as comment lines of at most [`WIDTH`] columns.
 fn comment(text: &str, out: &mut String) {
     let mut line = String::from("#");
     for word in text.split(' ') {

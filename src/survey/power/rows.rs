@@ -15,7 +15,7 @@ use crate::table::Decimal;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Of a display at a level (thousandths of a percent), if one was asked for.
+/// All rows; `level` (thousandths of a percent) is that of all nodes, if asked for.
 pub fn view(
     model: &Model,
     plan: &Plan,
@@ -51,7 +51,7 @@ fn micro(value: i64) -> Decimal {
     Decimal { value, per: 1_000_000 }
 }
 
-/// A share in percent, to a tenth.
+/// A share in percent, cut to a tenth.
 fn percent(part: i64, whole: i64) -> Decimal {
     let share = i128::from(part) * 1_000 / i128::from(whole.max(1));
     Decimal { value: i64::try_from(share).unwrap_or(i64::MAX), per: 10 }
@@ -164,7 +164,7 @@ fn left_out(model: &Model, plan: &Plan, study: &Study) -> Vec<String> {
     names
 }
 
-/// The same, by the supply that feeds them.
+/// The ports of sections that were left out, by the supply that feeds them.
 fn left_out_by_supply(
     model: &Model,
     plan: &Plan,
@@ -233,7 +233,8 @@ fn amps_ua(mw: i64, mv: i64) -> i64 {
 }
 
 fn total(model: &Model, plan: &Plan, study: &Study) -> Total {
-    // Supplies that the display does not name lose as much as those that say nothing else.
+    // The efficiency in percent of supplies that the display does not name: as of one that does not
+    // state its own.
     const USUAL: i64 = 85;
     let assumed =
         study.sections.iter().map(|section| section.assumed_mw).fold(0, i64::saturating_add);

@@ -1,10 +1,10 @@
-//! All of power in one sheet: a row for each port, lead, supply and circuit, with the suggestions
-//! and the cautions.
+//! Everything about power in one sheet: a row for each port, lead, supply and circuit, with the
+//! suggestions and the cautions.
 
 use super::{CAUTIONS, Fuse, Node, PowerView};
 use crate::table::{Column, Decimal, Face, Row, Table, columns};
 
-/// A row: what it is says which cells it has.
+/// A row. Its `kind` decides which of its cells are filled.
 #[derive(Default)]
 struct SheetLine<'a> {
     kind: &'static str,
@@ -148,7 +148,7 @@ fn totals(view: &PowerView) -> [SheetLine<'_>; 3] {
     ]
 }
 
-/// What does not count, for a note.
+/// The ports that do not count, for a note.
 fn without(left_out: &[String]) -> String {
     match left_out.is_empty() {
         true => String::new(),

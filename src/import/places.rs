@@ -155,7 +155,8 @@ fn channels(found: &Found, claim: &Claim, places: &[At]) -> Vec<u64> {
     places.iter().filter_map(one).collect()
 }
 
-/// How a controller fills its universes: how many slots of each its pixel ports use, and whether nodes stay whole.
+/// How a controller fills its universes: slots that its pixel ports use of each, and whether nodes
+/// stay whole.
 pub(super) type Fill = (UniverseSlots, bool);
 
 /// How the output of a line fills universes: as the table has it for its controller, or by `fill`.

@@ -297,8 +297,7 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     }
 }
 
-/// What the columns below a row of headings are. `row` is its number, if it is not its sheet's
-/// first.
+/// What the columns below a row of headings are. `row` is its number, unless it is the first.
 fn meant(
     header: usize,
     mut kinds: Vec<Option<Kind>>,

@@ -22,8 +22,7 @@ const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
 /// The display is written at most this many times.
 const TRIES: usize = 8;
 
-/// The display of a table, and its lock where strings are `placed`, which means they have
-/// addresses.
+/// The display of a table, and its lock where it is `placed`: where strings have addresses.
 pub fn settle(
     name: &str,
     mut found: Found,

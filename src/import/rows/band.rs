@@ -54,8 +54,7 @@ impl<'a> Stage<'a> {
         self.known.get(&boxes::squeezed(text)).map(String::as_str).or_else(by_words)
     }
 
-    /// Takes the port from a cell of boxes (`E4`), where no other cell has one. Returns the rest of
-    /// it.
+    /// Splits the port off a cell of boxes (`E4`), where no other cell has one. Returns the rest.
     pub(super) fn box_and_port(&mut self, row: &Row, text: String) -> String {
         self.own_port = None;
         if self.columns.cell(row, Kind::Port).is_some() || self.known_box(&text).is_some() {

@@ -11,8 +11,7 @@ use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
-    /// The controller of a row, by its cell; where that is blank and the row has a port, the one
-    /// above.
+    /// The controller by a row's cell; where that is blank and the row has a port, the one above.
     pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
         if !self.columns.has(Kind::Controller) {
             let band = self.band.clone()?;

@@ -2,8 +2,7 @@
 
 use crate::import::cells;
 
-/// The prop that a row comes after on its port by a remark, in small letters: `after Cane 1,
-/// reversed`.
+/// The prop, in small letters, that a remark says its row comes after: `after Cane 1, reversed`.
 pub(super) fn after(text: &str) -> Option<String> {
     const WORDS: &str = "after |carries on from |continues from |goes on from |follows |chained after |chained from ";
     let lower = text.to_lowercase();

@@ -103,7 +103,7 @@ pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// The member of which a string shows the first string, where that has several.
+/// The member whose first string a string shows, where that member has several.
 fn of_member(line: &SheetLine) -> Option<&str> {
     line.same_as.as_deref()?.strip_suffix(".1")
 }

@@ -46,8 +46,7 @@ impl Stage<'_> {
                 let slots = slots.or_else(|| self.by_width(row, nodes));
                 facts.make = self.make(row, (nodes, facts.count), slots);
                 if facts.make.is_none() {
-                    // The slots are no whole number a node. They are kept, since addresses depend
-                    // on them.
+                    // The slots are no whole number a node; addresses depend on them, so they stay.
                     facts.sizes = vec![slots.unwrap_or(1)];
                     facts.strands = 0;
                 }
@@ -65,8 +64,7 @@ impl Stage<'_> {
         Some(facts)
     }
 
-    /// The slots of a row's nodes: by those of one node, or four each where start and end show
-    /// that.
+    /// The slots of a row's nodes: by those of one node, or four each where start and end say so.
     fn by_width(&self, row: &Row, nodes: u64) -> Option<u64> {
         const SIZED: [Kind; 2] = [Kind::Nodes, Kind::NodesPerString];
         let each = self.columns.cell(row, Kind::SlotsPerNode).and_then(cells::whole);

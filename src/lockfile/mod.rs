@@ -61,7 +61,7 @@ pub const MAJOR: u32 = 1;
 /// The number after the dot of that format.
 pub const MINOR: u32 = 2;
 
-/// The most bytes a lock may have: ten times what the largest display needs.
+/// The most bytes a lock may have: 167 for each of 400,000 strings, the most of a display.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 
 /// A lock as it was read.

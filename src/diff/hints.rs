@@ -13,10 +13,10 @@ use std::collections::BTreeSet;
 /// At most this many controllers are tried.
 const MOST_TRIED: usize = 6;
 
-/// Displays with more strings are not tried again.
+/// No hints are looked for in displays with more strings.
 const MOST_STRINGS: usize = 20_000;
 
-/// What other addressing would save, a sentence a controller.
+/// What another `addressing` would save, one sentence a controller.
 pub(super) fn find(model: &Model, plan: &Plan, past: &Past, lock: &Lock) -> Vec<String> {
     if model.strings.len() > MOST_STRINGS {
         return Vec::new();

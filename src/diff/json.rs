@@ -26,8 +26,8 @@ struct Whole<'a> {
     hints: &'a [String],
 }
 
-/// Where `port` is null, a field of the controller as a whole. A port of which not all is set up alike has a `row` for
-/// each part, which begins at `string`.
+/// A field of the controller as a whole where `port` is null. `row` counts the parts of a port that
+/// are not set up alike; where there are several, `string` is the first string of the part.
 #[derive(Serialize)]
 struct RetypeRow<'a> {
     controller: &'a str,
@@ -92,10 +92,10 @@ struct RenameRow<'a> {
     new: &'a str,
 }
 
-/// Writes it; `changed` says whether the lock would be another.
+/// Writes the changes; `changed` says whether a build would change the lock.
 ///
 /// # Errors
-/// What the writer says.
+/// Any error of the writer.
 pub fn write(changes: &Changes<'_>, changed: bool, out: &mut dyn Write) -> io::Result<()> {
     let (strings, slots) = changes.moved_slots();
     let moved = changes.moved.iter().flat_map(|group| {
@@ -160,7 +160,7 @@ fn retype(one: &super::Retype) -> RetypeRow<'_> {
     }
 }
 
-/// What stands in a field: a number, yes or no, or words.
+/// The value of a field: a number, a Boolean or a text.
 fn value(field: &str, value: Option<&str>) -> Option<Value> {
     let value = value?;
     let number = || value.parse::<u64>().ok().filter(|_| field != "host" && field != "name");

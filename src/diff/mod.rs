@@ -1,7 +1,7 @@
-//! What a build would change, by what a person must then do: what to type into controllers, what to dial at fixtures, what
-//! to tell the program that plays the show, what to plug in elsewhere.
+//! What a build would change, as work for a person: what to type into controllers, what to dial at
+//! fixtures, what to enter in the program that plays the show, what to plug in elsewhere.
 //!
-//! `text.rs` and `json.rs` write it; `remap.rs` says channel by channel where the data of each string went.
+//! `text.rs` and `json.rs` write it; `remap.rs` says, channel by channel, where show data went.
 
 mod hints;
 pub mod json;
@@ -42,7 +42,7 @@ pub struct Changes<'a> {
     pub retype: Vec<Retype>,
     /// What to dial at fixtures, in the order of the display.
     pub dials: Vec<Dial>,
-    /// What to tell the program that plays the show, by prop in the order of the display.
+    /// What to enter in the program that plays the show, by prop in the order of the display.
     pub props: Vec<Told>,
     /// Strings that moved, by reason.
     pub moved: Vec<Moved>,
@@ -52,7 +52,7 @@ pub struct Changes<'a> {
     pub new: Vec<StringId>,
     /// Names that were carried over: old and new.
     pub renamed: Vec<(Box<str>, Box<str>)>,
-    /// Where show data went.
+    /// Where show data lay before, and where it lies now.
     pub runs: Vec<remap::Run>,
     /// Strings whose show data can't be carried over, and why.
     pub lost: Vec<(StringId, String)>,
@@ -61,7 +61,7 @@ pub struct Changes<'a> {
 }
 
 impl<'a> Changes<'a> {
-    /// Between a lock and what was decided around it.
+    /// The changes from a lock to what was decided around it.
     #[must_use]
     pub fn of(model: &'a Model, plan: &'a Plan, lock: Option<&Lock>) -> Self {
         let past = plan.past.as_deref();
@@ -117,7 +117,7 @@ impl<'a> Changes<'a> {
         }
     }
 
-    /// Whether a string that was there hangs on another output.
+    /// Whether a string of the lock is on another output now.
     #[must_use]
     pub fn is_replugged(&self, id: StringId) -> bool {
         let was = self.past.and_then(|past| past.of(id));
@@ -125,7 +125,7 @@ impl<'a> Changes<'a> {
         was.is_some_and(|was| here.is_some_and(|here| here != (was.controller, was.output)))
     }
 
-    /// Whether nothing of all this is so.
+    /// Whether there is nothing to do.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.retype.is_empty()
@@ -138,7 +138,7 @@ impl<'a> Changes<'a> {
             && self.past.is_none_or(|past| past.freed.is_empty())
     }
 
-    /// Why a string had to be plugged in elsewhere, where no wire says so: the cause and its words.
+    /// The cause of a string's move and its words; `None` where [`Past::moves`] does not have it.
     #[must_use]
     pub fn unplugged(&self, id: StringId) -> Option<(Cause, String)> {
         let one = (self.past?.moves.iter()).find(|one| one.string == id)?;
@@ -146,7 +146,7 @@ impl<'a> Changes<'a> {
         Some((one.cause, words))
     }
 
-    /// How many strings moved, and how many slots they had.
+    /// How many strings moved, and how many slots they had in the lock.
     #[must_use]
     pub fn moved_slots(&self) -> (usize, u64) {
         let strings = self.moved.iter().flat_map(|moved| &moved.strings);
@@ -188,7 +188,7 @@ fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {
         if is_only_plugged(plan, past, one) {
             continue;
         }
-        // Words about a port are said of each port by itself.
+        // The words may name the output, so strings of two outputs are not one group.
         let port =
             plan.of(one.string).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
         let key = (one.cause, port.map(|port| port.output));

@@ -1,4 +1,4 @@
-//! The evening's work order: what to type, to dial and to tell, each as the old value and the new one.
+//! What to type, to dial and to enter, each with the old value and the new one.
 
 use super::typed::{Field, Place, Typed, typed};
 use crate::lock::{Lock, Made, Row, SetUp, span_of};
@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Retype {
     /// The controller's name today.
     pub controller: Box<str>,
-    /// The output, and the row of its set-up from 1; of the controller as a whole none.
+    /// The output and the row of its set-up, or the controller as a whole.
     pub place: Place,
     /// The first string of that row, where its output has several rows.
     pub string: Option<Box<str>>,
@@ -34,7 +34,7 @@ pub struct Dial {
     pub new: u32,
 }
 
-/// What to tell the program that plays the show.
+/// What to enter in the program that plays the show.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Told {
     /// The prop's or member's name today; of one that is gone, the name it had.
@@ -47,13 +47,13 @@ pub struct Told {
     pub new: Option<String>,
 }
 
-/// Both sides.
+/// The old and the new state.
 pub(super) struct Orders<'a> {
     model: &'a Model,
-    /// The lock, its controllers under their names of today and without those that are gone.
+    /// The old lock, with the present names of its controllers and without those that are gone.
     before: Lock,
     now: Lock,
-    /// The rows of the lock, each with the string that it belongs to; what is gone has none.
+    /// The rows of the old lock, each with its string; a row whose string is gone has none.
     rows: Vec<(Option<StringId>, Row)>,
 }
 
@@ -93,7 +93,7 @@ impl<'a> Orders<'a> {
                     typed.fields.get(key).cloned().or(none)
                 };
                 let (old_value, new_value) = (value(&old), value(&new));
-                // Where nothing is to be, it is enough that nothing is sent.
+                // Of a row that is gone, only the fields that make it send data are listed.
                 let stays = new.strings.contains_key(&place) || place.0.is_none();
                 let sent = matches!(field, Field::Nodes | Field::Slots | Field::Universe);
                 if old_value == new_value || !stays && !sent {
@@ -132,7 +132,7 @@ impl<'a> Orders<'a> {
         dials.collect()
     }
 
-    /// What to tell of props.
+    /// What to enter for each prop.
     pub fn props(&self) -> Vec<Told> {
         let mut olds: BTreeMap<(PropId, u32), Vec<&Row>> = BTreeMap::new();
         let mut gone: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
@@ -157,7 +157,7 @@ impl<'a> Orders<'a> {
                     0 => Box::from(&*prop.name),
                     number => format!("{}[{number}]", prop.name).into(),
                 };
-                // Its strings may have had another name; one that came later has none before.
+                // The old rows may have another name; a new member has no old rows.
                 let was = old.first().map(|row| member_of(&row.name));
                 if let Some(was) = was.filter(|was| **was != *name) {
                     told.push(Told {
@@ -210,13 +210,13 @@ fn columns(lock: &Lock, rows: &[&Row]) -> Option<[Option<String>; 4]> {
     ])
 }
 
-/// The prop or member that a string's name names.
+/// The prop or member of a string, from the string's name.
 fn member_of(name: &str) -> &str {
     let (head, tail) = name.rsplit_once('.').unwrap_or((name, ""));
     if tail.bytes().all(|byte| byte.is_ascii_digit()) { head } else { name }
 }
 
-/// A lock with its controllers under their names of today.
+/// A lock with the present names of its controllers.
 fn today(
     model: &Model,
     past: &Past,
@@ -248,7 +248,8 @@ fn today(
     before
 }
 
-/// A row with what an older format does not say of its string, as it is now; its slots say how many nodes it had.
+/// A row in which what an older format does not say is as it is now. Where its slots differ from
+/// now, they give its number of nodes.
 fn complete(row: &Row, now: Option<&Row>) -> Row {
     let mut row = row.clone();
     if let Some(now) = now.filter(|_| row.made.is_none() && !row.stored) {

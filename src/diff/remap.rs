@@ -1,8 +1,9 @@
-//! Where the data of each string that was there before went, channel by channel, so that any script can re-cut a show.
+//! Where the show data of each string went, channel by channel, for scripts that re-cut a show.
 //!
-//! A row is a run of channels that moved as one: `from`, `to` and `count`, channels counted from 1 as in the tables, with
-//! universe and slot of both. Only slots that nodes use are named; what is new has no row. The lock says how the nodes lay
-//! before. Nothing is guessed: a string whose old and new nodes don't match has no row and is listed.
+//! A row is a run of channels that moved together: `from`, `to` and `count`, with universe and slot
+//! of both. Channels count from 1, as in the tables. Padding and new strings have no row. The lock
+//! says how the nodes lay before. A string whose old and new nodes don't match has no row and is
+//! listed with the reason.
 
 use super::typed;
 use crate::grid::{Body, Grid};
@@ -24,7 +25,7 @@ pub struct Run {
     pub count: u64,
 }
 
-/// All runs, by where they were; and the strings whose data can't be carried over, with the reason.
+/// All runs, by old channel, and the strings whose data can't be carried over, with the reason.
 #[must_use]
 pub fn runs(
     model: &Model,
@@ -35,7 +36,7 @@ pub fn runs(
     let (mut runs, mut lost) = (Vec::new(), Vec::new());
     for (index, was) in past.was.iter().enumerate() {
         let id = StringId::from(index);
-        // What shows another's data lies on its slots.
+        // A string with `same as` has no data of its own.
         let own = model.string(id).is_some_and(|one| one.same_as.is_none());
         let Some((was, placed)) = was.filter(|_| own).zip(plan.of(id)) else {
             continue;
@@ -64,7 +65,8 @@ pub fn runs(
 /// Nodes and how they lie on universes.
 type Laid = (Body, Grid);
 
-/// How a string lay and how it lies, or why the one can't become the other.
+/// How a string lay and how it lies, or why its data can't be carried over; `None` where the plan,
+/// the lock or the size of the string is missing.
 fn bodies(
     model: &Model,
     plan: &Plan,
@@ -80,7 +82,7 @@ fn bodies(
     let set_up = lock.set_up(&row.controller);
     let grid = match (set_up, row.output) {
         (Some(_), output) => typed::grid(lock, set_up, output),
-        // An older format does not say: it counts as it is now.
+        // An older format does not say, so the present setting is taken.
         (None, Output::Dmx(_)) => Grid::new(lock.universe_slots, false),
         (None, Output::Pixel(_)) => {
             let whole = controller.whole_nodes || model.display.whole_nodes;
@@ -117,14 +119,14 @@ fn of_made(made: &Made) -> Body {
     Body { nodes: u64::from(made.nodes), each: u64::from(made.each) }
 }
 
-/// The letters of a node in the order of the alphabet: their order on the wire is the controller's concern.
+/// The letters of a colour order, sorted: their order on the wire is the controller's concern.
 fn letters(colour: &str) -> Vec<char> {
     let mut letters: Vec<char> = colour.chars().collect();
     letters.sort_unstable();
     letters
 }
 
-/// Slot by slot, up to the end of the shorter one.
+/// Pairs old and new slots in order, up to the end of the shorter side.
 fn pair(
     mut theirs: impl Iterator<Item = Range<u64>>,
     mut ours: impl Iterator<Item = Range<u64>>,
@@ -146,10 +148,10 @@ fn pair(
     }
 }
 
-/// Writes the runs as CSV; universes have so many slots before and now.
+/// Writes the runs as CSV, with the slots of a universe before and now.
 ///
 /// # Errors
-/// What the writer says.
+/// Any error of the writer.
 pub fn write(
     runs: &[Run],
     (before, now): (UniverseSlots, UniverseSlots),

@@ -9,10 +9,10 @@ use crate::usage::{old_plug, plug_of};
 use std::io::{self, Write};
 use unicode_width::UnicodeWidthStr;
 
-/// Writes it; `width` is how many columns there are.
+/// Writes the changes; `width` is how many columns a line may have.
 ///
 /// # Errors
-/// What the writer says.
+/// Any error of the writer.
 pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Result<()> {
     set_up(changes, out)?;
     let dials = changes.dials.iter().map(|dial| {
@@ -35,7 +35,7 @@ pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Re
     writeln!(out, "{}", sum(changes))
 }
 
-/// The whole in a line.
+/// A summary in one line.
 fn sum(changes: &Changes<'_>) -> String {
     let (strings, slots) = changes.moved_slots();
     let freed = changes.past.map_or(0, |past| past.freed.len());
@@ -114,7 +114,7 @@ fn list(
     writeln!(out)
 }
 
-/// What hangs on another output than before, and what is new.
+/// Strings on another output than before, and new ones.
 fn plugs(changes: &Changes<'_>) -> Vec<(String, String)> {
     let ids = (0..changes.model.strings.len()).map(StringId::from);
     let rows = ids.filter_map(|id| {

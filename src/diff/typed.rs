@@ -1,6 +1,6 @@
 //! What people type into a controller, field by field, in the numbers that its set-up uses.
 //!
-//! All of it comes from a lock, the one before and the one that a build writes, so that both are read alike.
+//! All of it is read from a lock, the old one and the one that a build would write.
 
 use crate::grid::{Body, Grid};
 use crate::lock::{FULL, Lock, Made, Row, SetUp};
@@ -80,7 +80,8 @@ impl Field {
     }
 }
 
-/// Where a field stands: an output, or the controller as a whole, and the row of that output, from 1.
+/// Where a field stands: an output and the row of its set-up, from 1; `(None, 0)` for the
+/// controller as a whole.
 pub type Place = (Option<Output>, u32);
 
 /// What stands in the fields of a controller.
@@ -88,7 +89,7 @@ pub type Place = (Option<Output>, u32);
 pub struct Typed {
     /// Each field.
     pub fields: BTreeMap<(Place, Field), String>,
-    /// The first string of each row, where an output has several.
+    /// The first string of each row.
     pub strings: BTreeMap<Place, Box<str>>,
 }
 
@@ -153,7 +154,7 @@ struct Own<'a> {
 }
 
 impl Own<'_> {
-    /// What holds for all of it.
+    /// The fields of the controller as a whole.
     fn whole(&self, outputs: &BTreeMap<Output, Vec<&Row>>, typed: &mut Typed) {
         let set_up = self.set_up;
         let counts = self.input.protocol.data_offset(0).is_some();
@@ -191,7 +192,7 @@ impl Own<'_> {
         }
     }
 
-    /// A port: what hangs on it in a row, alike and without a gap, is one row of its set-up.
+    /// A port: strings with like settings and no gap between them are one row of its set-up.
     fn port(&self, output: Output, rows: &[&Row], typed: &mut Typed) {
         let mut number = 0;
         let mut before: Option<&Row> = None;
@@ -251,13 +252,13 @@ impl Own<'_> {
         grid(self.lock, Some(self.set_up), Output::Pixel(1))
     }
 
-    /// A channel as it is typed here.
+    /// A channel as it is typed into this controller.
     fn at(&self, channel: u64) -> String {
         let (universe, slot) = self.lock.universe_slot(channel);
         self.start(universe, Some((slot, channel)))
     }
 
-    /// A universe, and perhaps a slot and channel of it, as typed here.
+    /// A universe, or a slot of it with its channel, as it is typed into this controller.
     fn start(&self, universe: u32, slot: Option<(u32, u64)>) -> String {
         let channel = self.lock.universe_slots.begin(universe);
         let channel = slot.map_or(channel, |(_, channel)| channel);

@@ -9,11 +9,12 @@ use crate::source::Span;
 use crate::usage::{output_name, port_name};
 use std::collections::BTreeMap;
 
-/// Things and what they depend on by what the display says: names, `like`, `after`, `include`, carried ports, the
-/// order of chains, and of ports where a controller is `consecutive`.
+/// What depends on what by the words of the display: names, `like`, `after`, `include`, carried
+/// ports, the order of chains, and the order of ports on a `consecutive` controller.
 ///
-/// Not in it is what only moves in a layout without a lock (the next port, the next controller), nor a port that the
-/// compiler picks: those hang on the whole display, and a lock keeps them where they are.
+/// What moves only in a layout without a lock (the next port, the next controller) is no
+/// dependency, nor is a port that the compiler picks: the whole display decides these, and a lock
+/// keeps them.
 #[must_use]
 pub fn of(model: &Model) -> Graph {
     let mut build = Build { model, graph: Graph::default() };
@@ -25,7 +26,7 @@ pub fn of(model: &Model) -> Graph {
     build.graph
 }
 
-/// By output its wires: the receiver that they come out at, their place in the file, their first and last string.
+/// The wires of each output: receiver, index of the line, vertices of its first and last string.
 type Joined = BTreeMap<(ControllerId, Output), Vec<(Option<ReceiverId>, usize, (usize, usize))>>;
 
 struct Build<'m> {
@@ -100,7 +101,7 @@ impl Build<'_> {
         }
     }
 
-    /// Each string hangs on what is before it on its line, the first on its port.
+    /// Each string depends on the one before it on its line, the first on the wire's target.
     fn lines(&mut self) {
         let model = self.model;
         let mut joined = Joined::new();
@@ -142,8 +143,9 @@ impl Build<'_> {
         self.joints(joined);
     }
 
-    /// What several wires put on one output is one data line: by receiver as declared, then as they stand in the
-    /// file. And on a `consecutive` controller a port begins where the one before it ends, lock or not.
+    /// Joins the wires of one output to one line, by receiver as declared, then by their order in
+    /// the file. On a `consecutive` controller a port begins where the one before ends, lock or
+    /// not.
     fn joints(&mut self, joined: Joined) {
         let mut before: Option<(ControllerId, usize)> = None;
         for ((controller, output), mut lines) in joined {
@@ -184,7 +186,7 @@ impl Build<'_> {
                     let names = pair(model.controllers.as_slice(), like, |x| &x.name);
                     (VertexKind::Controller, names)
                 }
-                // A receiver that is not whole has no place in the model, so its index may differ.
+                // The model has no row for an incomplete receiver, so its indices may differ.
                 BlockKind::Receiver if !model.incomplete => {
                     let names = pair(model.receivers.as_slice(), like, |x| &x.name);
                     (VertexKind::Receiver, names)
@@ -246,7 +248,7 @@ impl Build<'_> {
         port
     }
 
-    /// A pixel port where it comes out: at the receiver that a wire names, else at its controller.
+    /// The vertex of a pixel port: at the receiver that a wire names, else at its controller.
     fn port_at(&mut self, id: ControllerId, number: u32, receiver: Option<ReceiverId>) -> usize {
         let port = self.port(id, Output::Pixel(number));
         let Some(at) = receiver else { return port };
@@ -258,7 +260,7 @@ impl Build<'_> {
         there
     }
 
-    /// The vertex of a string: its prop's or member's own where that has just one.
+    /// The vertex of a string: that of its prop or member where this has only one string.
     fn string(&mut self, id: StringId) -> usize {
         let (string, prop) = (&self.model.strings[id], self.model.prop(id));
         let name = self.model.name_of(id);
@@ -274,7 +276,7 @@ impl Build<'_> {
     }
 }
 
-/// The names of the one that takes and the one it takes from.
+/// The names of the block with `like` and of the block that it takes from.
 fn pair<'a, T>(rows: &'a [T], like: &Like, name: fn(&T) -> &str) -> Option<(&'a str, &'a str)> {
     let of = |index: u32| rows.get(index as usize).map(name);
     Some((of(like.child)?, of(like.parent)?))

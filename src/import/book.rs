@@ -1,7 +1,8 @@
-//! From a workbook (ECMA-376, `.xlsx` and `.xlsm`) to rows of cells. This file alone knows the crate that reads it.
+//! Reads workbooks (ECMA-376, `.xlsx` and `.xlsm`) as rows of cells. Only this file knows the crate
+//! for that.
 //!
-//! Everything in the archive is unpacked once, counted and thrown away before it is read, so that a small file
-//! cannot fill the memory. Macros are never looked at. A formula counts by the value that the file keeps.
+//! The archive is first unpacked once and only counted, so that a small file cannot fill the
+//! memory. Macros are never read. A formula counts with the value that the file keeps.
 
 use super::remarks;
 use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
@@ -15,7 +16,7 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, copy, sink};
 
 const MIB: u64 = 1024 * 1024;
-/// The most bytes of one part: of a sheet, and of any other.
+/// The most bytes of one part: of a sheet, and of any other part.
 const MOST_PART: [u64; 2] = [192 * MIB, 32 * MIB];
 /// The most bytes of all parts together, and how many parts there may be.
 const MOST_BYTES: u64 = 384 * MIB;
@@ -34,9 +35,9 @@ pub struct Page {
     pub name: String,
     /// Whether the workbook hides it.
     pub hidden: bool,
-    /// Whether it says the same as the sheet of strings beside it in our own workbook.
+    /// Whether it says the same as the sheet `strings` beside it, in tinsel's own workbook.
     pub ours: bool,
-    /// Whether it tells of props whose ports and addresses stand in other sheets.
+    /// Whether it lists props whose ports and addresses are in other sheets.
     pub of_props: bool,
     /// Why it is not read as a table of props, where it has a header of them.
     pub left: String,
@@ -44,7 +45,7 @@ pub struct Page {
     pub place: String,
     /// Rows that hold anything.
     pub rows: Vec<Row>,
-    /// Cells that could not be read.
+    /// Notes on its cells, and on the sheet.
     pub notes: Vec<Note>,
     /// Remarks on its cells, by row.
     pub remarks: BTreeMap<usize, Vec<String>>,
@@ -90,7 +91,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     let mut text = |name: &str| {
         let mut text = Vec::new();
         if let Ok(part) = archive.by_name(name) {
-            // What is broken off is read as far as it goes.
+            // A part that breaks off is read up to there.
             let _ = part.take(MOST_PART[1]).read_to_end(&mut text);
         }
         String::from_utf8_lossy(&text).into_owned()
@@ -133,7 +134,7 @@ fn strike(book: &mut Xlsx<Cursor<&[u8]>>, page: &mut Page) {
     }
 }
 
-/// Refuses what would unpack to too much, or is no workbook that can be read.
+/// Refuses an archive that would unpack to too much, or that is no workbook that can be read.
 fn measure(bytes: &[u8]) -> Result<(), String> {
     let broken = |error| format!("it is an archive that can't be unpacked: {error}");
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(broken)?;
@@ -172,7 +173,7 @@ fn measure(bytes: &[u8]) -> Result<(), String> {
     Ok(())
 }
 
-/// Refuses a list of shared texts that says it is longer than it can be: memory is set aside by what it says.
+/// Refuses shared texts that claim too high a number: memory is reserved by that number.
 fn shared(text: &str) -> Result<(), String> {
     for (at, word) in text.match_indices("uniqueCount") {
         let rest = text.get(at + word.len()..).unwrap_or("");
@@ -224,8 +225,8 @@ fn value(data: &DataRef<'_>) -> Option<Cell> {
     Some(Cell::new(&text, matches!(data, DataRef::Float(_))))
 }
 
-/// A cell of a row; `None` where it is empty. What has no value is reported, and stands as it is written, so that its row is
-/// not taken for one with a blank there.
+/// A cell of a row; `None` where it is empty. A cell without a value is reported and keeps its
+/// formula as text, so that it does not count as blank.
 fn cell(
     record: &XlsxCellFormulaMetadataRecord<'_>,
     (row, place): (usize, &str),
@@ -235,7 +236,7 @@ fn cell(
         XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
             formula.as_str()
         }
-        // Part of a shared one; the type is open to more kinds.
+        // Such as a part of a shared formula; the crate may add kinds.
         _ => "",
     });
     let read = value(&record.value);
@@ -301,7 +302,7 @@ fn rows(
     Ok((rows, notes))
 }
 
-/// Gives each cell of a merged one its text, in the rows and columns that hold anything.
+/// Gives all cells of a merged area its text, in the rows and columns that hold anything.
 fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<(), String> {
     let widest = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
     for area in merged {

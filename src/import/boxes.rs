@@ -1,4 +1,4 @@
-//! A second sheet of a workbook that says where the boxes are on the network, and which universes they have.
+//! Sheets of boxes: where controllers are on the network, and which universes they have.
 
 use super::book::Page;
 use super::cells;
@@ -19,28 +19,29 @@ use std::collections::{BTreeMap, BTreeSet};
 const SHORT: [&str; 8] =
     ["short", "shortname", "mark", "code", "abbr", "abbreviation", "alias", "tag"];
 
-/// The column of some kinds.
+/// The first column of one of some kinds.
 fn column(kinds: &[Option<Kind>], wanted: &[Kind]) -> Option<usize> {
     kinds.iter().position(|kind| kind.is_some_and(|kind| wanted.contains(&kind)))
 }
 
-/// The column with one of some headings.
+/// The first column with one of some headings.
 fn headed(headings: &[String], words: &[&str]) -> Option<usize> {
     headings.iter().position(|heading| words.contains(&&*plain(heading)))
 }
 
-/// Whether a sheet has a header of boxes and says nothing of how large strings are.
+/// Whether a sheet has a header of boxes and no column that gives the size of strings.
 pub fn is_one(page: &Page, reading: &Reading) -> bool {
     let header = columns::of_hosts(&page.rows, reading);
     header.is_some_and(|(_, kinds, _)| column(&kinds, &columns::SIZES).is_none())
 }
 
-/// A name in small letters and digits alone, as people shorten it.
+/// The small letters and digits of a name, to compare it with other forms of it.
 pub fn squeezed(text: &str) -> String {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
-/// The names of boxes by each form that the sheets of boxes have for them. A form that two boxes have means none.
+/// The names of boxes by each form, full or short, that the sheets of boxes have for them. A form
+/// that two boxes share is left out.
 pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     let mut known: BTreeMap<String, Option<String>> = BTreeMap::new();
     for page in pages.iter().filter(|page| !page.ours && !page.of_props) {
@@ -61,8 +62,9 @@ pub fn known(pages: &[Page], reading: &Reading) -> BTreeMap<String, String> {
     known.into_iter().filter_map(|(form, name)| Some((form, name?))).collect()
 }
 
-/// The box that a text names, by any form that a sheet of boxes has for it; `None` where it names none or several. With
-/// words of `after`, a name counts after one of them alone: `all spots are on the mill`.
+/// The box that a text names, by any form in `known`; `None` where it names none or several. The
+/// longest name counts. With words in `after`, a name counts only right after one of them, as after
+/// `the` in `all spots are on the mill`.
 pub fn named_in<'k>(
     known: &'k BTreeMap<String, String>,
     text: &str,
@@ -89,21 +91,22 @@ pub fn named_in<'k>(
     longest.next().filter(|_| longest.next().is_none())
 }
 
-/// A sheet of boxes, with where its columns stand.
+/// A sheet of boxes and the places of its columns.
 struct Boxes<'p> {
     page: &'p Page,
     headings: Vec<String>,
     name: usize,
     host: Option<usize>,
     protocol: Option<usize>,
-    /// The first universe, how many there are, and the last.
+    /// The columns of the first universe, of how many there are, and of the last one.
     spans: [Option<usize>; 3],
     addressing: Option<usize>,
     ports: Option<usize>,
     volts: Option<usize>,
 }
 
-/// Takes hosts, inputs, universes and addressing from a sheet that names boxes of the table; whether it is one.
+/// Takes hosts, inputs, universes, addressing, ports and volts from a sheet that names boxes of the
+/// table. Returns whether it is such a sheet.
 pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) -> bool {
     let Some((header, boxes)) = Boxes::of(page, reading) else { return false };
     let (above, rows) = page.rows.split_at_checked(header).unwrap_or_default();
@@ -151,7 +154,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
 }
 
 impl<'p> Boxes<'p> {
-    /// A sheet with a header of boxes and a column of their names, and the index of the header.
+    /// The index of the header of boxes and the sheet's columns; `None` without a column of names.
     fn of(page: &'p Page, reading: &Reading) -> Option<(usize, Self)> {
         let (at, kinds, headings) = columns::of_hosts(&page.rows, reading)?;
         let column = |wanted: &[Kind]| column(&kinds, wanted);
@@ -175,7 +178,8 @@ impl<'p> Boxes<'p> {
         Some((at, boxes))
     }
 
-    /// Takes a cell for a box: whether it is understood, or what to say of it. `whole` is the last whole address of a host.
+    /// Takes a cell for a box. Returns whether it is understood, or the wording of a note. `whole`
+    /// is the last host that was written in full.
     fn take<'r>(
         &self,
         board: &mut Board,
@@ -206,7 +210,7 @@ impl<'p> Boxes<'p> {
             board.ports = Some((count, self.note(row, at, "")));
         } else if let Some(words) = input(text) {
             board.input = Some(words);
-            // A sentence says more.
+            // A text of more than three words says more, so it is a comment too.
             return Ok(is(self.protocol) || text.split_whitespace().nth(3).is_none());
         } else if is(self.protocol) {
             return Err("no input that is known; kept as a comment");
@@ -234,13 +238,13 @@ impl<'p> Boxes<'p> {
         }
     }
 
-    /// Takes the universes of a controller from the columns of its first one, of their number and of its last one. Gives the
-    /// columns that were understood.
+    /// Takes the universes of a controller from the columns of its first one, of their number and
+    /// of its last one. Returns the columns that it used: none where they contradict each other.
     fn span(&self, board: &mut Board, row: &Row) -> Vec<usize> {
         let [first, count, last] = self.spans;
         let read = |at: Option<usize>| Some((at?, cells::universes(row.text(at?))?));
         let (first, count, last) = (read(first), read(count), read(last));
-        // A range in one cell says both ends, under whichever heading.
+        // A range in one cell gives both ends, under either heading.
         let range = [first, count].into_iter().flatten().find(|(_, (_, to))| to.is_some());
         let Some((at, (from, to))) = range.or(first) else {
             return Vec::new();
@@ -262,7 +266,7 @@ impl<'p> Boxes<'p> {
         ends.iter().map(|(at, _)| *at).chain([at]).collect()
     }
 
-    /// Takes the words between the rows of a sheet of boxes: what all boxes listen to, and how large universes are.
+    /// Reads a row of words in a sheet of boxes: what all boxes listen to, how large universes are.
     fn words(&self, row: &Row, found: &mut Found, notes: &mut Vec<Note>) {
         let (at, text) = row.filled().next().map_or((0, ""), |(at, cell)| (at, &cell.text));
         let note = Note { column: String::new(), ..self.note(row, at, "") };
@@ -270,7 +274,7 @@ impl<'p> Boxes<'p> {
         let lower = text.to_lowercase();
         let of_all =
             ["all", "every", "each"].iter().any(|word| lower.split(' ').any(|own| own == *word));
-        // Of the inputs only that of E1.31 has both.
+        // Only E1.31 has a unicast form of its own.
         let said = input(text).or_else(|| lower.contains("unicast").then_some("e131 unicast"));
         if let Some(input) = said.filter(|_| of_all) {
             for board in found.boxes.iter_mut().filter(|board| board.input.is_none()) {
@@ -295,7 +299,7 @@ impl<'p> Boxes<'p> {
         found.comments.push(format!("{place}, row {}: {words}", row.number));
     }
 
-    /// What a row says besides.
+    /// The cells of a row that were not taken, as a comment.
     fn comment(&self, row: &Row, left: &[usize]) -> Option<String> {
         let said = |at: &usize| {
             let heading = self.headings.get(*at).map_or("", String::as_str);
@@ -341,7 +345,7 @@ fn ditto(rows: &mut [Row]) {
     }
 }
 
-/// Makes a controller of each row of a sheet of boxes that has no table of props beside it.
+/// Makes a controller of each row of a sheet of boxes without a table of props beside it.
 fn alone(rows: &[Row], name: usize, found: &mut Found) {
     let mut names = Names::default();
     names.keep("any");
@@ -380,7 +384,7 @@ const PORTS: [&str; 11] = [
     "#outputs",
 ];
 
-/// Gives nodes whose rows say no voltage that of their box.
+/// Gives nodes without a voltage in their rows that of their box.
 pub fn volts(found: &mut Found) {
     let of_line = |found: &Found, line: &SheetLine| {
         let own = line.make.and_then(|make| found.makes.get(make)?.volts.clone());
@@ -415,7 +419,7 @@ pub fn volts(found: &mut Found) {
     }
 }
 
-/// Holds the ports that a sheet gives the boxes against those that are in use.
+/// Compares the ports that a sheet gives the boxes with the ports in use. Too few are reported.
 pub fn ports(found: &mut Found, notes: &mut Vec<Note>) {
     let mut used: BTreeMap<usize, u32> = BTreeMap::new();
     for (.., line) in found.lines() {
@@ -436,7 +440,8 @@ pub fn ports(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// Holds the universes that a sheet gives the boxes against those of their strings.
+/// Compares the universes that a sheet gives the boxes with those of their strings, and keeps them
+/// where they agree.
 pub fn universes(found: &mut Found, notes: &mut Vec<Note>) {
     let slots = found.universe_slots.each();
     let mut used: BTreeMap<usize, (u64, u64)> = BTreeMap::new();
@@ -468,7 +473,7 @@ pub fn universes(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// How a controller numbers its strings, as a cell says it.
+/// The `addressing` that a cell names.
 fn layout(text: &str) -> Option<&'static str> {
     let words = plain(text);
     let all = [Addressing::PerPort, Addressing::Consecutive, Addressing::PerProp];
@@ -482,7 +487,8 @@ fn board<'f>(found: &'f mut Found, text: &str) -> Option<&'f mut Board> {
     found.boxes.iter_mut().find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
 }
 
-/// An address of four numbers of which a cell has the last ones (`.12`), after the last whole one of the sheet.
+/// A host. Where a cell has only its last numbers (`.12`), the first ones are those of `whole`, the
+/// last host that was written in full.
 fn address(text: &str, whole: Option<&str>) -> String {
     let own = text.matches('.').count();
     let parts: Vec<&str> = whole.unwrap_or("").split('.').collect();

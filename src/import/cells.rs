@@ -3,7 +3,7 @@
 use super::names::lawful;
 use crate::model::Output;
 
-/// The largest port that is taken for one; beyond is a slip.
+/// The largest number of a port; a larger one is taken for a slip.
 const MOST_PORT: u64 = 1_024;
 /// The most ports or addresses of one cell.
 const MOST_LISTED: usize = 4_096;
@@ -53,7 +53,7 @@ pub fn nth(text: &str) -> Option<u64> {
     }
 }
 
-/// A number that words follow or that is not sure: `80 ish`, `30 rgbw (x4)`, `≈50`.
+/// A number that is not sure or has words after it: `80 ish`, `30 rgbw (x4)`, `≈50`.
 pub fn rough(text: &str) -> Option<u64> {
     let text = text.trim_start_matches(['≈', '~', '±', ' ']);
     let text = ["approx.", "approx", "about", "circa", "ca.", "ca"]
@@ -93,11 +93,11 @@ pub struct Multiple {
     pub count: u64,
     /// How much each has.
     pub each: u64,
-    /// What the pieces are said to be, if strings or strands.
+    /// Whether the cell calls the pieces strands; `Some(false)` for strings, `None` for neither.
     pub strands: Option<bool>,
 }
 
-/// Reads one.
+/// Reads a multiple.
 pub fn multiple(text: &str) -> Option<Multiple> {
     let lower = text.to_lowercase();
     let marks = ["×", "*", " of ", " à ", " @ "];
@@ -127,8 +127,8 @@ pub fn multiple(text: &str) -> Option<Multiple> {
 /// An output as a cell names it, with the controller where the cell says that too.
 pub type SheetPort = (Option<String>, Output);
 
-/// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `old barn / 3`, `3-6`, `3,4`, `3 & 4`, `dmx1`. `None` where it is none
-/// of these.
+/// Ports of a cell: `3`, `port 3`, `P3`, `hut.3`, `old barn / 3`, `3-6`, `3,4`, `3 & 4`, `dmx1`.
+/// `None` where it is none of these.
 pub fn ports(text: &str) -> Option<Vec<SheetPort>> {
     let of_box = |(at, mark): (usize, &str)| {
         let (name, rest) = (text.get(..at)?.trim(), text.get(at + mark.len()..)?);
@@ -142,8 +142,8 @@ pub fn ports(text: &str) -> Option<Vec<SheetPort>> {
     listed(text).or_else(|| marks.into_iter().find_map(of_box))
 }
 
-/// Ports of a cell that begins with the name of a box that is known: `DL3`, `pond 5-6`. `None` where it begins with none, or
-/// may begin with several.
+/// Ports of a cell that begins with the name of a known box: `DL3`, `pond 5-6`. `None` where it
+/// begins with none, or can be split in several ways.
 pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<SheetPort>> {
     let mut all = text.char_indices().skip(1).filter_map(|(at, first)| {
         let (name, rest) = text.split_at_checked(at)?;
@@ -156,9 +156,9 @@ pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<Shee
     all.next().filter(|_| all.next().is_none())
 }
 
-/// Ports that stand in a row.
+/// A list of ports and ranges of ports.
 fn listed(text: &str) -> Option<Vec<SheetPort>> {
-    // A number of a spreadsheet.
+    // A spreadsheet may write a whole number so.
     let text = text.strip_suffix(".0").unwrap_or(text);
     let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");
     let plain = plain.replace(" and ", "&");
@@ -220,7 +220,7 @@ fn output(text: &str) -> Option<Output> {
     Some(if dmx.is_some() { Output::Dmx(number) } else { Output::Pixel(number) })
 }
 
-/// A place among the slots, as a cell may name it.
+/// A place among the slots.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum At {
     /// Universe and slot.
@@ -229,14 +229,14 @@ pub enum At {
     Channel(u64),
 }
 
-/// What a cell of addresses says: each entry is all that it may mean, and the end where it is a range.
+/// The addresses of a cell: all places that each may mean, and those of its end if it is a range.
 pub type Spots = Vec<(Vec<At>, Option<Vec<At>>)>;
 
-/// Reads addresses. `cut` says that zeros at the end of a decimal may be lost, `channel` that the column is of
-/// channels, where a point or a comma parts thousands.
+/// Reads addresses. `cut` says that zeros at the end of a decimal may be lost, `channel` that the
+/// column is of channels, where a point or a comma separates thousands.
 pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
     let plain = text.to_lowercase();
-    // `410-1` is no range, since it goes down.
+    // `410-1` is no range, since it goes down: it is universe and slot.
     let falls = |(from, to): &(&str, &str)| {
         let numbers = digits_of(from.trim()).zip(digits_of(to.trim()));
         numbers.is_some_and(|(from, to)| from > to)
@@ -270,7 +270,7 @@ pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
         plain.split('|').map(str::trim).filter(|part| !part.is_empty()).collect();
     let read = |parts: &[&str]| -> Option<Spots> { parts.iter().map(|part| range(part)).collect() };
     let read = read(&parts).or_else(|| {
-        // A list whose entries only a blank parts: `1/1 1/151`.
+        // A list with only blanks between its entries: `1/1 1/151`.
         let words: Vec<&str> = plain.split([' ', '|']).filter(|word| !word.is_empty()).collect();
         let each = words.iter().all(|word| word.contains(['/', ':', '.']));
         (each && words.len() > 1).then(|| read(&words)).flatten()
@@ -278,7 +278,7 @@ pub fn spots(text: &str, channel: bool, cut: bool) -> Option<Spots> {
     read.filter(|all| !all.is_empty() && all.len() <= MOST_LISTED)
 }
 
-/// A universe and a slot that one cell says, and the end where it does: `75/1`, `U75 ch 1`, `93 / 1-6`.
+/// The universe and slot in one cell, and the end if it has one: `75/1`, `U75 ch 1`, `93 / 1-6`.
 pub fn whole_address(text: &str) -> Option<(At, Option<At>)> {
     let marked = text.contains(['/', ':', '.']) || text.contains(char::is_alphabetic);
     let spots = spots(text, false, false).filter(|_| marked)?;
@@ -368,7 +368,7 @@ pub fn universes(text: &str) -> Option<(u64, Option<u64>)> {
     }
 }
 
-/// A length in the language's words: `2.5 m`. `unit` is that of the heading, for a cell without one.
+/// A length in the language's words: `2.5 m`. A cell without a unit has the heading's `unit`.
 pub fn length(text: &str, unit: &str) -> Option<String> {
     measure(text, unit, &["mm", "cm", "m", "in", "ft"])
 }
@@ -420,7 +420,8 @@ pub fn yes(text: &str) -> Option<bool> {
     }
 }
 
-/// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None` where one is none.
+/// Nodes of runs as a display writes them: `left 10 nodes -> skip 1 -> lead 2 m -> 5 nodes`; `None`
+/// where a run is not understood.
 pub fn runs(text: &str) -> Option<u64> {
     let run = |run: &str| {
         let words: Vec<&str> = run.split_whitespace().collect();

@@ -1,4 +1,4 @@
-//! Strings on the same slots, and controllers on the same universes: what of it a display can keep.
+//! Strings on the same slots, controllers on the same universes: what of it a display can keep.
 
 use super::found::{Board, Found, SheetLine, StringAt};
 use super::places::grid;
@@ -6,7 +6,7 @@ use super::{Grade, Note};
 use crate::grid::Body;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A string that lies somewhere: its stretch, its row, and which it is.
+/// A string with an address: its first channel, the channel after it, its row, and which it is.
 type Lying = (u64, u64, usize, StringAt);
 
 pub(super) fn lying(found: &Found) -> Vec<Lying> {
@@ -24,7 +24,7 @@ pub(super) fn about(found: &Found, at: StringAt, what: String) -> Note {
     Note { row, prop: Some(at.0), line: Some(at), ..Note::of_table(what, Grade::Wrong) }
 }
 
-/// Controllers with the host of another.
+/// Reports controllers with the host of another.
 pub(super) fn shared_hosts(found: &Found, notes: &mut Vec<Note>) {
     let mut hosts: BTreeMap<&str, &Board> = BTreeMap::new();
     for board in &found.boxes {
@@ -40,11 +40,12 @@ pub(super) fn shared_hosts(found: &Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// Ports that show a part of what another port shows: that port's stretch is cut there, and they are `same as` its part.
+/// Finds ports that show a part of what another port shows. That port's string is cut there, and
+/// they become `same as` the piece.
 pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
     let mut all = lying(found);
     all.sort_by_key(|(start, end, row, _)| (*start, u64::MAX - *end, *row));
-    // What holds a stretch starts no later, and ends last of those so far.
+    // The string that may hold the next ones: it starts no later and ends last so far.
     let mut holder: Option<Lying> = None;
     let mut cuts: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
     let mut within: Vec<(usize, usize, u64)> = Vec::new();
@@ -107,7 +108,7 @@ fn pieces(found: &Found, line: &SheetLine, cuts: &[u64]) -> Vec<SheetLine> {
     pieces.collect()
 }
 
-/// How many nodes of a string that starts at `from` lie before a channel where its next node starts.
+/// How many nodes of a string from `from` on lie before a channel; `None` if none starts there.
 pub(super) fn nodes_before(
     found: &Found,
     line: &SheetLine,
@@ -131,9 +132,9 @@ pub(super) fn nodes_before(
     (grid.lay(end(least), Body { nodes: 1, each }).start == channel).then_some(least)
 }
 
-/// Two strings on one slot: equal ones on one port, or of which a row says so, show the same data where the table gives the
-/// ends of both (`ended`). Of others the later one loses its address. So does one whose own end contradicts its start: it is
-/// `stray`.
+/// Strings that share a slot. Equal ones are written as `same as`, if a row says so, or if both are
+/// on one port and in `ended` (the table gives their ends). Neither may be `stray` (its end
+/// contradicts its start). Of others one loses its address.
 pub(super) fn clashes(
     found: &mut Found,
     stray: &BTreeSet<StringAt>,
@@ -166,7 +167,7 @@ pub(super) fn clashes(
             }
             continue;
         }
-        // Of two that clash the one that is not put up gives way, else the later row.
+        // The one that is not put up gives way, else the later row.
         let stored = |at| found.line(at).is_some_and(|line| line.stored);
         let gives_way = (stored(at), row) >= (stored(before.3), before.2);
         let (loser, holder, holder_row) =

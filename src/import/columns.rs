@@ -22,7 +22,7 @@ pub struct Columns {
 }
 
 impl Columns {
-    /// The cell of a kind in a row, if the table has the column and the row a cell with something in it.
+    /// The cell of a kind in a row; `None` where the table has no such column or the cell is empty.
     pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
         let at = self.by_kind.get(&kind)?;
         // A dash stands for a box or a port that does not exist.
@@ -66,7 +66,7 @@ impl Columns {
         self.kinds.get(column).copied().flatten()
     }
 
-    /// Takes one kind of column for another.
+    /// Changes the kind of a column.
     pub fn turn(&mut self, from: Kind, to: Kind) {
         if let Some(at) = self.by_kind.remove(&from) {
             if let Some(kind) = self.kinds.get_mut(at) {
@@ -80,10 +80,10 @@ impl Columns {
 /// At most this many rows may stand before the header: a title, a date.
 const BEFORE: usize = 20;
 
-/// What says how large a string is.
+/// The kinds of columns that say how large a string is.
 pub const SIZES: [Kind; 4] = [Kind::Nodes, Kind::NodesPerString, Kind::NodesPerStrand, Kind::Slots];
 
-/// How good a header a row is: 2 with names, 1 with ports that have none, 0 for none.
+/// How good a header a row is: 2 with names, 1 for ports without names, 0 for none.
 pub fn rank(kinds: &[Option<Kind>]) -> u8 {
     let has = |kind: Kind| kinds.contains(&Some(kind));
     let any = |kinds: &[Kind]| kinds.iter().any(|kind| has(*kind));
@@ -125,7 +125,8 @@ fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>,
     best.map(|(_, at, (kinds, headings))| (at, kinds, headings))
 }
 
-/// What the cells of a row mean as headings, with a row of headings above them that may span several.
+/// What the cells of a row mean as headings, with a row above whose headings may span several of
+/// them.
 fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     let width = row.cells.len().max(above.map_or(0, |above| above.cells.len()));
     let mut group = "";
@@ -151,7 +152,7 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
             }
             (None, Some(kind)) => (Some(kind), own.to_owned()),
             (None, None) if own.is_empty() => (kind(over, reading), over.to_owned()),
-            // The first column of a group is what the group is called.
+            // The first column of a group has the meaning of the group.
             (None, None) if begins && of_group.is_some() => (of_group, joined),
             (None, None) => (None, own.to_owned()),
         }
@@ -159,15 +160,15 @@ fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
     both.unzip()
 }
 
-/// Words for a prop that give way to a column of names beside them.
+/// Headings for a prop that give way to a better column of names.
 const WEAK_NAMES: [&str; 6] = ["what", "item", "thing", "model", "display", "fixture"];
 
-/// A table of a sheet: what its columns are, and its rows below them, as indices.
+/// A table of a sheet: its columns, and its rows below them, as indices.
 #[derive(Debug)]
 pub struct Block {
     /// What its columns are.
     pub columns: Columns,
-    /// Its rows, without those that say its header again.
+    /// Its rows, without repeated headers.
     pub rows: Vec<usize>,
 }
 
@@ -187,7 +188,7 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
         ));
     };
     for row in table.iter().take(at) {
-        // The upper row of two headers is none of the table's own.
+        // These include the upper row of a header of two rows.
         let what = format!("{} stands above the header; kept as a comment", begin(row));
         notes.push(Note { row: Some(row.number), ..Note::of_table(what, Grade::Told) });
     }
@@ -230,15 +231,16 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
     Ok(sections)
 }
 
-/// Whether a row that is no header has nothing but headings: `Starts | Ends` above one that is printed again.
+/// Whether a row that is no header has only headings: `Starts | Ends` above a repeated header.
 fn is_of_headings(row: &Row, kinds: &[Option<Kind>]) -> bool {
     let known = |at: usize| kinds.get(at).copied().flatten().is_some();
     let word = |text: &str| text.chars().all(|c| c.is_alphabetic() || " .-/".contains(c));
     row.filled().nth(1).is_some() && row.filled().all(|(at, cell)| known(at) && word(&cell.text))
 }
 
-/// Says of two columns with one kind what each of them is: of two that say where a row begins, the second says where it ends
-/// (`Universe | Channel | Universe | Channel`), and channels beside a start are a number of them.
+/// Decides what each of two columns with one kind is. Of two that say where a row begins, the
+/// second says where it ends (`Universe | Channel | Universe | Channel`); channels beside a start
+/// are a number of them.
 fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     const PAIRS: [(Kind, Kind); 4] = [
         (Kind::Universe, Kind::EndUniverse),
@@ -259,7 +261,7 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     {
         *own = Some(Kind::Slots);
     }
-    // With two, `#` is the place and `order` that of the colours.
+    // Of two columns of positions, `#` is the position and `order` the order of colours.
     let positions = all(kinds, Kind::Position);
     let ordered = |at: &&usize| headings.get(**at).is_some_and(|own| plain(own) == "order");
     if let (true, Some(at)) = (positions.len() > 1, positions.iter().find(ordered))
@@ -268,7 +270,7 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     {
         *own = Some(Kind::Colour);
     }
-    // With both, one names the prop and the other says the same with number and string.
+    // Beside an instance and another name, `name` follows from the others.
     let names = all(kinds, Kind::Name).len();
     if names > 1 && kinds.contains(&Some(Kind::Instance)) {
         let full = headings.iter().position(|heading| plain(heading) == "name");
@@ -276,7 +278,7 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
             *kind = Some(Kind::Derived);
         }
     }
-    // Beside a column of nodes, one of a `node` names its make.
+    // With several columns of nodes, one headed `node` names their make.
     let nodes = all(kinds, Kind::Nodes).len();
     for (own, _) in
         kinds.iter_mut().zip(headings).filter(|(_, heading)| nodes > 1 && plain(heading) == "node")
@@ -295,7 +297,7 @@ fn paired(kinds: &mut [Option<Kind>], headings: &[String]) {
     }
 }
 
-/// What the columns below a row of headings are. `row` is its number where it is not the first of its sheet.
+/// What the columns below a row of headings are. `row` is its number, unless it is the first.
 fn meant(
     header: usize,
     mut kinds: Vec<Option<Kind>>,
@@ -354,7 +356,7 @@ fn meant(
     Columns { header, of_ports, kinds, by_kind, headings }
 }
 
-/// The header of a sheet that says where boxes are: its row, its kinds and headings.
+/// The header of a sheet of boxes: its row, its kinds and headings.
 pub fn of_hosts(
     table: &[Row],
     reading: &Reading,
@@ -403,7 +405,7 @@ pub fn begin(row: &Row) -> String {
     cells.collect::<Vec<_>>().join(", ")
 }
 
-/// How good the header of a table is: 2 with names, 1 with ports that have none, 0 where it has no header.
+/// How good the header of a table is; 0 where it has none. See [`rank`].
 pub fn best(table: &[Row], reading: &Reading) -> u8 {
     header(table, reading).map_or(0, |(_, kinds, _)| rank(&kinds))
 }

@@ -1,4 +1,5 @@
-//! What a table holds: props and their strings, controllers, makes of node, and where rows say that strings lie.
+//! What a table holds: props and their strings, controllers, makes of node, and where rows say that
+//! their strings lie.
 
 use super::Note;
 use super::cells::At;
@@ -24,13 +25,13 @@ pub struct SheetLine {
     pub name: Option<String>,
     /// Its number within its prop, where the table says it.
     pub number: Option<u64>,
-    /// The runs it is built of, as a display has them.
+    /// The runs it is built of, in the language's words.
     pub runs: Option<String>,
-    /// Where data come in.
+    /// Where its data come in.
     pub enters: Option<String>,
-    /// Of how many equal strands it is; 0 or 1 where it is not.
+    /// How many equal strands it has; 0 or 1 where it is not divided.
     pub strands: u64,
-    /// The controller it hangs on, as an index of [`Found::boxes`].
+    /// Its controller, as an index of [`Found::boxes`].
     pub controller: Option<usize>,
     /// Its output there.
     pub output: Option<Output>,
@@ -40,7 +41,7 @@ pub struct SheetLine {
     pub skip: u64,
     /// Cable before it.
     pub lead: Option<String>,
-    /// The receiver it hangs on, as an index of [`Found::receivers`], and the port there.
+    /// Its receiver, as an index of [`Found::receivers`], and the port there.
     pub receiver: Option<(usize, u32)>,
     /// Channel of its first slot, from 0.
     pub start: Option<u64>,
@@ -59,13 +60,13 @@ pub struct SheetProp {
     pub name: String,
     /// A label: the table's own, or the name as it was written where it was made lawful.
     pub label: Option<String>,
-    /// What the table says besides.
+    /// What else the table says of it.
     pub comments: Vec<String>,
     /// The table that it comes from, as an index of [`Found::places`].
     pub table: usize,
-    /// Whether it is a family, though of one.
+    /// Whether it is a family, even one with a single member.
     pub family: bool,
-    /// The strings of each member; of one that is no family, one.
+    /// Number and strings of each member. A prop that is no family has one member.
     pub members: Vec<(u64, Vec<SheetLine>)>,
 }
 
@@ -78,7 +79,7 @@ pub struct Board {
     pub label: Option<String>,
     /// Where it is on the network.
     pub host: Option<String>,
-    /// The cell that says so, to be worded.
+    /// A note on the cell that says so, without its wording.
     pub host_cell: Option<Note>,
     /// What it listens to, in the language's words.
     pub input: Option<&'static str>,
@@ -90,13 +91,13 @@ pub struct Board {
     pub slots: Option<UniverseSlots>,
     /// Whether each string has a start of its own.
     pub per_prop: bool,
-    /// How a sheet of boxes says that it numbers its strings, with what to say where they lie otherwise.
+    /// The `addressing` from a sheet of boxes, and the note for strings that lie otherwise.
     pub addressing: Option<(&'static str, Note)>,
-    /// The first universe that a sheet of boxes gives it, and the last, with what to say where its strings lie elsewhere.
+    /// First and last universe from a sheet of boxes, and the note for strings outside.
     pub said: Option<(u64, Option<u64>, Note)>,
-    /// The same as the display counts universes, where its strings agree.
+    /// The same as the display counts them, where the strings agree.
     pub universes: Option<(u64, Option<u64>)>,
-    /// How many ports a sheet of boxes gives it, with what to say where that is too few.
+    /// How many ports a sheet of boxes gives it, and the note for too few.
     pub ports: Option<(u64, Note)>,
     /// The voltage that a sheet of boxes gives its nodes.
     pub volts: Option<String>,
@@ -117,15 +118,15 @@ pub struct Claim {
     pub prop: usize,
     /// Its strings: member and string, from 0.
     pub lines: Vec<(usize, usize)>,
-    /// What each start may be, one for all strings or one for some of them each.
+    /// The places that each start may mean. A start is for an equal share of the strings.
     pub starts: Vec<Vec<At>>,
-    /// The channel that the table gives besides, from 1.
+    /// The channel that the table states in addition, from 1.
     pub channel: Option<u64>,
-    /// Where it ends, as far as the table says it.
+    /// The places that its end may mean, where the table states one.
     pub end: Option<Vec<At>>,
-    /// The universe that it starts in, beside a start that says so itself.
+    /// The universe in its row, where the start does not come from it.
     pub universe: Option<u64>,
-    /// The universe that it ends in, where that is all.
+    /// The last universe in its row, where that states a range of universes.
     pub end_universe: Option<u64>,
     /// The heading and the text of its start, and of its end.
     pub texts: [(String, String); 2],
@@ -138,7 +139,7 @@ pub struct Said {
     pub size: UniverseSlots,
     /// The table that it is about, as an index of [`Found::places`]; `None` for all of a workbook.
     pub table: Option<usize>,
-    /// The row of its words, to be worded; columns together have none.
+    /// A note on the row of its words, without its wording; columns and sheets of boxes have none.
     pub note: Option<Note>,
 }
 
@@ -159,11 +160,11 @@ pub struct Found {
     pub rows: usize,
     /// Rows that are no prop, as comments.
     pub comments: Vec<String>,
-    /// Slots of a universe, by which its channels count.
+    /// Slots of a universe in the display.
     pub universe_slots: UniverseSlots,
     /// What says how many slots a universe has.
     pub said: Vec<Said>,
-    /// How many slots of a universe the channels of each table count, where that is not the display's.
+    /// How many slots of a universe the channels of each table count.
     pub sizes: Vec<UniverseSlots>,
     /// How notes name its tables; empty where there is one.
     pub places: Vec<String>,
@@ -197,7 +198,7 @@ impl Found {
         claim.lines.iter().filter_map(|at| self.line((claim.prop, *at)))
     }
 
-    /// Slots of each node of a string, and its nodes; a fixture is one slot after another.
+    /// The nodes of a string, and slots of each; a fixture counts as nodes of one slot.
     pub fn body(&self, line: &SheetLine) -> Body {
         let make = line.make.and_then(|make| self.makes.get(make));
         let each = make.map_or(1, |make| make.slots);

@@ -33,9 +33,9 @@ pub enum Kind {
     SlotsPerNode,
     /// The controller it hangs on.
     Controller,
-    /// Where that is on the network.
+    /// Where the controller is on the network.
     Host,
-    /// The port there.
+    /// The port of the controller.
     Port,
     /// Its place on the port.
     Position,
@@ -43,7 +43,7 @@ pub enum Kind {
     Limit,
     /// The receiver it hangs on.
     Receiver,
-    /// The port there.
+    /// The port of the receiver.
     ReceiverPort,
     /// Nodes before it that show nothing.
     Skip,
@@ -79,7 +79,7 @@ pub enum Kind {
     Colour,
     /// The voltage of its nodes.
     Volts,
-    /// Where data come in.
+    /// Where its data come in.
     Enters,
     /// Whether it is not put up.
     Stored,
@@ -87,12 +87,12 @@ pub enum Kind {
     SameAs,
     /// What is kept as a comment.
     Note,
-    /// What follows from the rest.
+    /// What follows from other columns.
     Derived,
 }
 
-/// Headings by what they mean, in small letters and digits only; `%` stands for any word for a node. The first of
-/// each kind is the one that is offered. A kind may have several lines.
+/// The headings of each kind, as [`plain`] gives them; `%` stands for each of [`NODE_WORDS`].
+/// Messages offer the first heading of a kind. A kind may have several lines.
 const HEADINGS: &[(Kind, &str)] = &[
     (
         Kind::Name,
@@ -214,7 +214,7 @@ pub fn plain(heading: &str) -> String {
         .collect()
 }
 
-/// What a heading means: case, blanks and punctuation aside, and without what stands in brackets.
+/// The kind that a heading means. Case, blanks, punctuation and text in brackets don't matter.
 pub fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     let word = plain(heading);
     let given = reading.columns.iter().find(|(given, _)| plain(given) == word);
@@ -237,7 +237,7 @@ pub fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
         Kind::Nodes if reading.nodes_per_string && !*says_more => Kind::NodesPerString,
         kind => kind,
     });
-    // `Mode / remarks`, and `??` of a column without a name.
+    // Headings such as `Mode / remarks`, and `??` for a column without a name.
     let remarks = || {
         let mut words = heading.split(|c: char| !c.is_alphanumeric()).map(plain);
         let remark = words.any(|word| ["remarks", "notes", "comments"].contains(&&*word));
@@ -246,7 +246,7 @@ pub fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
     known.or_else(|| remarks().then_some(Kind::Note))
 }
 
-/// What each heading in small letters means, and whether it says what its nodes are counted for.
+/// The kind of each plain heading, and whether it says for what its nodes are counted.
 static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
     const NO_MORE: [&str; 7] = ["%", "%count", "numberof%", "no%", "noof%", "num%", "#%"];
     let mut known = BTreeMap::new();
@@ -254,7 +254,7 @@ static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
         for pattern in patterns.split_whitespace() {
             let no_more = NO_MORE.contains(&pattern) || NODE_WORDS.contains(&pattern);
             let means = (*kind, !no_more);
-            // The first kind with a heading has it.
+            // A heading belongs to the first kind that lists it.
             match pattern.split_once('%') {
                 None => {
                     known.entry(pattern.to_owned()).or_insert(means);
@@ -271,7 +271,7 @@ static KNOWN: LazyLock<BTreeMap<String, (Kind, bool)>> = LazyLock::new(|| {
     known
 });
 
-/// What `HEADING=KIND` says: a heading and what its column holds.
+/// Reads `HEADING=KIND`: a heading and what its column holds.
 ///
 /// # Errors
 /// In words: no such kind.

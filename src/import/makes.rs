@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 pub struct Make {
     /// Its lawful name.
     pub name: String,
-    /// Its chip, as the language calls it or as it is to be declared; `None` where the table does not say it.
+    /// Its chip, by the name in the display; `None` where the table does not say it.
     pub chip: Option<String>,
     /// Whether the display must declare the chip.
     pub declared: bool,
@@ -26,7 +26,7 @@ pub struct Make {
     pub slots: u64,
 }
 
-/// What came of the cells of a row.
+/// What the cells of a row gave.
 pub struct Made {
     /// Which make, as an index; `None` where its slots are no whole number a node.
     pub make: Option<usize>,
@@ -53,14 +53,15 @@ pub fn is_chip(text: &str) -> bool {
     known(text).is_some() || word && has(char::is_ascii_digit) && has(char::is_ascii_alphabetic)
 }
 
-/// The colour order that stands for a number of letters.
+/// The usual colour order with a number of letters.
 fn usual(letters: u64) -> Option<&'static str> {
     let all = ["W", "WA", "RGB", "RGBW", "RGBWA", "RGBWAC"];
     usize::try_from(letters).ok().and_then(|at| all.get(at.checked_sub(1)?)).copied()
 }
 
-/// Finds or adds the make of a row: its cells of make, chip, colour order and voltage, its nodes with the number of
-/// props that share them, and its slots with whether its end agrees with them.
+/// Finds or adds the make of a row. `texts` are its cells of make, chip, colour order and voltage;
+/// `nodes` its nodes, with the number of props that share them; `slots` its slots, with whether its
+/// end agrees with them.
 pub fn of(
     texts: [Option<&str>; 4],
     (nodes, count): (u64, u64),
@@ -124,8 +125,8 @@ pub fn of(
     Made { make: Some(add(make, name, makes)), odd, clash }
 }
 
-/// Slots of each node where `slots` are those of all `nodes` of a row, or of its nodes counted otherwise: as expected, else
-/// 3 or 4, else any number that comes out even.
+/// Slots of each node of a row with `slots`, whose nodes are one of two counts: the expected number
+/// if it comes out even, else 3 or 4, else the least that does.
 fn each_of(slots: u64, nodes: [u64; 2], expected: u64) -> Option<u64> {
     let even = |nodes: u64| {
         let each = slots.checked_div(nodes).filter(|each| (1..=12).contains(each))?;
@@ -136,8 +137,8 @@ fn each_of(slots: u64, nodes: [u64; 2], expected: u64) -> Option<u64> {
     all.get(&expected).or_else(usual).or(all.first()).copied()
 }
 
-/// The name of a chip with a depth, and whether the display must declare it: a known one keeps its name only where it is as
-/// it is known.
+/// The name of a chip with a depth, and whether the display must declare it: a known chip keeps its
+/// name only with its own depth.
 fn chip_of(
     known: Option<&chip::KnownChip>,
     named: Option<&str>,
@@ -151,7 +152,7 @@ fn chip_of(
     }
 }
 
-/// The index of a make, added where there is none like it.
+/// The index of a make, which is added if there is none like it.
 pub fn add(mut make: Make, name: Option<&str>, makes: &mut Vec<Make>) -> usize {
     let base = match (name, &make.chip) {
         (Some(name), _) => lawful(name, "node"),

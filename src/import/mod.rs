@@ -1,12 +1,13 @@
-//! A table of props, as people keep it in a spreadsheet, becomes a display and, where it has addresses, its lock.
+//! Makes a display of a table of props, as people keep it in a spreadsheet, and its lock where the
+//! table has addresses.
 //!
 //! ```text
 //!  bytes ──sheet, book, open──▶ rows of cells ──columns──▶ which column is what ──rows──▶ props ──places──▶ addresses
 //!                                                                 display and lock ◀──settle, write──┘
 //! ```
 //!
-//! What is not understood is never guessed at in silence: it becomes a [`Note`] with its row, column and
-//! text, and a comment in the display. A line that the display lacks has a comment that says what to fill in.
+//! Nothing is guessed in silence: what is not understood becomes a [`Note`] with its row, column
+//! and text, and a comment in the display. Another comment says which lines to fill in.
 
 mod book;
 mod boxes;
@@ -46,13 +47,13 @@ pub struct Import {
     pub text: String,
     /// Its lock, where the table has addresses.
     pub lock: Option<String>,
-    /// What there is to say, by row.
+    /// Notes on the table, the gravest first.
     pub notes: Vec<Note>,
     /// How many tables it came from.
     pub tables: usize,
     /// Rows that hold anything, the header left out.
     pub rows: usize,
-    /// Statements of props that came of them.
+    /// How many props they made.
     pub props: usize,
     /// The display, compiled around its lock.
     pub compiled: Compiled,
@@ -84,7 +85,7 @@ pub struct Note {
     pub what: String,
     /// How grave it is.
     pub grade: Grade,
-    /// The prop that it is about, in their order.
+    /// The index of the prop that it is about.
     pub prop: Option<usize>,
     /// The string that it is about: its prop, member and string.
     line: Option<found::StringAt>,
@@ -131,13 +132,13 @@ impl fmt::Display for Note {
 /// How a table is to be read.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Reading {
-    /// A column of nodes whose heading says no more counts one string, not the whole prop.
+    /// A column headed only `nodes` or the like counts one string, not the whole prop.
     pub nodes_per_string: bool,
     /// What columns hold, by their headings.
     pub columns: Vec<(String, Kind)>,
     /// The sheets of a workbook to read as props; else all that have a header of props.
     pub sheets: Vec<String>,
-    /// The slots of a universe in all tables; else what they say.
+    /// The slots of a universe, for tables that say no other size and do not contradict this one.
     pub universe_slots: Option<UniverseSlots>,
     /// How findings name the display; else `<imported>`.
     pub display: Option<String>,
@@ -159,7 +160,8 @@ struct Sheet {
 /// Reads the bytes of a table that is called `name`.
 ///
 /// # Errors
-/// In words, why none of it can be read: no text, no header, no row below it, an open quote, a cell out of bounds.
+/// In words, why none of it can be read: no text, no header, no row below it, an open quote, a cell
+/// out of bounds.
 pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, String> {
     import_all(&[(name, bytes)], reading)
 }
@@ -167,7 +169,8 @@ pub fn import(name: &str, bytes: &[u8], reading: &Reading) -> Result<Import, Str
 /// Reads some tables, by name and bytes, into one display.
 ///
 /// # Errors
-/// As [`import`], with the name of the table where there are several; and where two of them are the same.
+/// As [`import`], with the name of the table where there are several; and where two of them have
+/// the same content.
 pub fn import_all(all: &[(&str, &[u8])], reading: &Reading) -> Result<Import, String> {
     let mut notes = Vec::new();
     let (tables, others) = open::all(all, reading, &mut notes)?;

@@ -8,7 +8,7 @@ use unicode_normalization::UnicodeNormalization;
 /// The most letters of a name that is made here.
 const MOST: usize = 48;
 
-/// Names given so far, as they look.
+/// Names given so far.
 #[derive(Debug, Default)]
 pub struct Names {
     given: BTreeSet<String>,
@@ -17,8 +17,8 @@ pub struct Names {
 }
 
 impl Names {
-    /// A lawful name as near to a text as can be, not given before: a letter, then letters, digits, `-` and
-    /// `_`. `kind` is the word that stands before what begins with no letter.
+    /// A lawful name close to a text, not given before: a letter, then letters, digits, `-` and
+    /// `_`. `kind` is the word that goes before a text that begins with no letter.
     pub fn give(&mut self, text: &str, kind: &str) -> String {
         let base = lawful(text, kind);
         let mut name = base.clone();
@@ -36,12 +36,12 @@ impl Names {
     }
 }
 
-/// A name as it looks to a person, so that no two are taken for one.
+/// A name as it looks to a person: two that look alike count as one.
 fn looks(name: &str) -> String {
     alike::looks(name).unwrap_or_else(|| name.to_owned())
 }
 
-/// A lawful name as near to a text as can be.
+/// A lawful name close to a text.
 pub fn lawful(text: &str, kind: &str) -> String {
     let mut name = String::new();
     for c in text.nfc().take(MOST * 4) {

@@ -8,12 +8,12 @@ use crate::diagnostic::words::shown;
 use crate::unit;
 use std::collections::BTreeSet;
 
-/// Our own workbook has these beside its sheet `strings`; they say the same in other ways.
+/// Sheets of tinsel's own workbook that say the same as its sheet `strings` in other ways.
 const OURS: [&str; 4] = ["ports", "universes", "controllers", "props"];
-/// At most this many rows of a sheet that has no props are kept as comments.
+/// A sheet without props is kept as comments if it has at most this many rows.
 const MOST_WORDS: usize = 200;
 
-/// The tables of props of some files, by name and bytes, and the sheets beside them.
+/// The tables of props in some files, given by name and bytes, and the other sheets.
 ///
 /// # Errors
 /// In words, why one can't be read, with its name where there are several.
@@ -91,7 +91,8 @@ fn named(pages: &mut [Page], reading: &Reading) -> Result<Vec<bool>, String> {
     Ok(each.collect())
 }
 
-/// The sheets with a header of props; of those without any, the first, for what is wrong with it.
+/// Chooses the sheets with a header of props. Where there are none, the first is chosen, so that
+/// its fault is reported, unless a sheet of boxes stands alone.
 fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
     let of_boxes: Vec<bool> = pages.iter().map(|page| boxes::is_one(page, reading)).collect();
     let rank = |(page, boxes): (&Page, &bool)| match boxes {
@@ -121,13 +122,13 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
             all.push((at, Content::of(page, reading)));
         }
     }
-    // Of two sheets with the same props the one with addresses counts.
+    // Of two sheets with the same props the one that says where they are is kept.
     all.sort_by_key(|(_, content)| !content.placed);
     let mut chosen = vec![false; pages.len()];
     let mut before: Vec<(String, Content)> = Vec::new();
     for (at, content) in all {
         let Some((page, chosen)) = pages.get_mut(at).zip(chosen.get_mut(at)) else { continue };
-        // A list of the props of other sheets.
+        // A sheet that only lists the props of other sheets.
         if best == 2 && !content.placed {
             let names = before.iter().flat_map(|(_, one)| one.names.iter().cloned()).collect();
             let all = Content { names, ..Content::default() };
@@ -136,7 +137,7 @@ fn with_props(pages: &mut [Page], reading: &Reading) -> Vec<bool> {
         if page.of_props {
             continue;
         }
-        // Ports without names are what a table by port has; one such sheet says all.
+        // A table by port has no names to compare, so only the first such sheet is read.
         let mut first = before.iter();
         let first =
             if best == 2 { first.find(|(_, one)| content.repeats(one)) } else { first.next() };
@@ -166,13 +167,13 @@ fn is_unused(name: &str) -> bool {
     WORDS.contains(&&*whole) || WORDS.contains(&&*first)
 }
 
-/// What the rows of a sheet are and where they lie, to know a copy by.
+/// The names in a sheet and the places in its rows, to recognise a copy.
 #[derive(Default)]
 struct Content {
     names: BTreeSet<String>,
-    /// Names with what the rows say of where they lie.
+    /// Each name with what its row says of its place.
     keys: BTreeSet<String>,
-    /// Whether they say it.
+    /// Whether any row says its place.
     placed: bool,
 }
 
@@ -202,7 +203,8 @@ impl Content {
         content
     }
 
-    /// Whether at least half of it, and two rows, stand in another sheet: with the same places, where both have them.
+    /// Whether at least half of its names, and two, are in another sheet too; with the same places,
+    /// where both sheets have places.
     fn repeats(&self, other: &Self) -> bool {
         let (own, all) = match self.placed && other.placed {
             true => (&self.keys, &other.keys),
@@ -231,7 +233,7 @@ fn table(mut page: Page, reading: &Reading, notes: &mut Vec<Note>) -> Result<She
     })
 }
 
-/// Reads the sheets beside those that have the props.
+/// Reads the sheets beside the tables of props.
 pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
     let before: BTreeSet<String> = found.comments.iter().cloned().collect();
     for page in pages.iter().filter(|page| !page.rows.is_empty()) {
@@ -261,7 +263,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
     }
 }
 
-/// Puts what a sheet says of props whose ports and addresses stand elsewhere at these props, as comments.
+/// Keeps what a sheet says of props that other sheets place, as comments of these props.
 fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
     let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
     let (mut known, mut lost) = (0_u64, Vec::new());

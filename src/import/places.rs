@@ -1,5 +1,5 @@
-//! Where a table says that its strings lie: what each address means, whether they agree, and how the display must
-//! address its controllers so that all of them hold.
+//! The addresses of a table: what each means, whether they agree, and how the display must address
+//! its controllers to keep all of them.
 
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
@@ -17,7 +17,7 @@ use std::ops::Range;
 /// Universes that E1.31 has (ANSI E1.31-2018, 6.2.7).
 pub(super) const MOST_UNIVERSE: u64 = 63_999;
 
-/// Settles every address of a table. Whether it has any.
+/// Decides every address of a table. Returns whether any string has one.
 pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<Note>) -> bool {
     let claims = std::mem::take(&mut found.claims);
     sizes::settle(found, &claims, given, notes);
@@ -48,7 +48,8 @@ pub fn settle(found: &mut Found, given: Option<UniverseSlots>, notes: &mut Vec<N
     found.lines().any(|(.., line)| line.start.is_some())
 }
 
-/// A row without a port that begins where the row above it ends, on the same controller, is on its port.
+/// Gives a row without a port that of the row above, where it begins at that row's end on the same
+/// controller.
 fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     for pair in claims.windows(2) {
         let [above, claim] = pair else { continue };
@@ -77,7 +78,7 @@ fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     }
 }
 
-/// Puts what is said of a string at the cell of its start.
+/// Moves notes on a string that name no column to the cell of its start.
 pub(super) fn at_cells(found: &Found, notes: &mut [Note]) {
     let open = |note: &&mut Note| note.column.is_empty() && note.line.is_some();
     let mut open = notes.iter_mut().filter(open).peekable();
@@ -113,7 +114,8 @@ pub(super) fn board_of(found: &Found, claim: &Claim) -> Option<usize> {
     found.lines_of(claim).next()?.controller
 }
 
-/// Controllers that the table counts from universe 0 get one universe more, as the language counts them.
+/// Marks the controllers whose universes the table counts from 0; the language counts each as one
+/// more.
 fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     for claim in claims {
         let zero = claim.starts.iter().flatten().any(|at| matches!(at, At::Slot(0, _)));
@@ -132,7 +134,7 @@ fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
     }
 }
 
-/// Channels from 0 that a place in the table of a claim may mean, as the display counts them.
+/// The channels, from 0 and as the display counts them, that places of a claim may mean.
 fn channels(found: &Found, claim: &Claim, places: &[At]) -> Vec<u64> {
     let slots = found.universe_slots.each();
     let own = found.sizes.get(claim.table).map_or(slots, |size| size.each());
@@ -153,10 +155,11 @@ fn channels(found: &Found, claim: &Claim, places: &[At]) -> Vec<u64> {
     places.iter().filter_map(one).collect()
 }
 
-/// How a controller fills its universes: how many slots of each its pixel ports use, and whether nodes stay whole.
+/// How a controller fills its universes: slots that its pixel ports use of each, and whether nodes
+/// stay whole.
 pub(super) type Fill = (UniverseSlots, bool);
 
-/// How a controller fills its universes, as the table has it or as `fill` says.
+/// How the output of a line fills universes: as the table has it for its controller, or by `fill`.
 pub(super) fn grid(
     found: &Found,
     board: Option<usize>,
@@ -174,7 +177,7 @@ pub(super) fn grid(
     }
 }
 
-/// Starts and ends of a claim's strings, laid one after another from a channel.
+/// Starts and ends of a claim's strings, laid one after another from a channel on.
 fn laid(
     found: &Found,
     claim: &Claim,
@@ -195,8 +198,8 @@ fn laid(
         .collect()
 }
 
-/// Finds how each controller fills its universes: what most of its ends agree with, and where no end tells, the starts of
-/// what comes next.
+/// Finds how each controller fills its universes: the way with which most ends and following starts
+/// of its rows agree.
 fn layouts(found: &mut Found, claims: &[Claim]) {
     let mut of_board: BTreeMap<usize, Vec<(&Claim, u64)>> = BTreeMap::new();
     for claim in claims {
@@ -209,7 +212,7 @@ fn layouts(found: &mut Found, claims: &[Claim]) {
     }
     for (board, claims) in of_board {
         let fills = fills(found, &claims);
-        // The first of equals.
+        // Of equal scores the first counts.
         let scores = fills.iter().map(|fill| score(found, &claims, *fill)).enumerate();
         let best = scores.max_by_key(|(at, score)| (*score, Reverse(*at)));
         let best = best.and_then(|(at, _)| fills.get(at));
@@ -221,8 +224,8 @@ fn layouts(found: &mut Found, claims: &[Claim]) {
     }
 }
 
-/// The ways in which a controller may fill its universes, the likeliest first: as its table counts, all slots, all with whole
-/// nodes, and the size that at least two of its rows prove.
+/// The ways in which a controller may fill its universes, the likeliest first: as its table counts,
+/// all slots, all with whole nodes, and a size that at least two of its rows prove.
 fn fills(found: &Found, claims: &[(&Claim, u64)]) -> Vec<Fill> {
     let all = found.universe_slots;
     let of_table = claims.first().and_then(|(claim, _)| found.sizes.get(claim.table));
@@ -247,7 +250,8 @@ fn fills(found: &Found, claims: &[(&Claim, u64)]) -> Vec<Fill> {
     fills
 }
 
-/// How many ends of a controller's rows a way to fill its universes agrees with, and how many starts of what comes next.
+/// How many ends of a controller's rows agree with `fill`, plus how many rows then end where
+/// another starts.
 fn score(found: &Found, claims: &[(&Claim, u64)], fill: Fill) -> usize {
     let slots = found.universe_slots.each();
     let mut starts: Vec<u64> = claims.iter().map(|(_, start)| *start).collect();
@@ -266,7 +270,8 @@ fn score(found: &Found, claims: &[(&Claim, u64)], fill: Fill) -> usize {
     claims.iter().map(of_claim).sum()
 }
 
-/// Gives the strings of a claim their starts, and says what does not agree. Gives its end, where that is another.
+/// Sets the starts of a claim's strings and reports what does not agree. Returns the end in the
+/// table, as the channel after it, where the strings do not end there.
 fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64> {
     let (count, parts) = (claim.lines.len(), claim.starts.len());
     if count == 0 || !count.is_multiple_of(parts) {
@@ -302,7 +307,7 @@ fn assign(found: &mut Found, claim: &Claim, notes: &mut Vec<Note>) -> Option<u64
     Some(end.as_ref().and_then(|end| end.first()).map_or(0, |end| end + 1))
 }
 
-/// What to say where a start lies in another universe than the one beside it.
+/// A note where the row states another universe than that of its start.
 fn other_universe(found: &Found, claim: &Claim) -> Option<Note> {
     let board = board_of(found, claim).and_then(|at| found.boxes.get(at));
     let said = claim.universe? + u64::from(board.is_some_and(|board| board.from_zero));
@@ -312,7 +317,7 @@ fn other_universe(found: &Found, claim: &Claim) -> Option<Note> {
     (own != said).then(|| note(claim, false, what))
 }
 
-/// Says which strings lie where others end by the table and not by their sizes.
+/// Adds to the note on a wrong end the string that would lie on the same slots.
 fn reaches(found: &Found, claims: &[Claim], stray: &BTreeMap<StringAt, u64>, notes: &mut [Note]) {
     let mut starts: BTreeMap<u64, StringAt> = BTreeMap::new();
     for (at, line) in found.lines().filter(|_| !stray.is_empty()) {
@@ -336,7 +341,7 @@ fn reaches(found: &Found, claims: &[Claim], stray: &BTreeMap<StringAt, u64>, not
     }
 }
 
-/// Which of the channels that a start may mean it is, by the end that the table gives and by the channel of the row.
+/// Chooses one of the channels that a start may mean, by the end in the table or the row's channel.
 fn start_of(
     found: &Found,
     claim: &Claim,
@@ -380,7 +385,7 @@ fn start_of(
     Some(start)
 }
 
-/// Widens a string of slots that the table ends further on than its slots reach; whether it did.
+/// In a table of ports, widens a string of slots to the end in the table. Returns whether it did.
 fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut Vec<Note>) -> bool {
     let place = claim.lines.first().copied().unwrap_or_default();
     if let (true, Some([end])) = (found.of_ports, end)
@@ -398,7 +403,7 @@ fn stretched(found: &mut Found, claim: &Claim, end: Option<&[u64]>, notes: &mut 
     false
 }
 
-/// What to say where the end in the table is not `last`, the channel after the strings as they are laid.
+/// A note where the end in the table is not `last`, the channel after the strings as laid.
 fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Option<Note> {
     let last = last.checked_sub(1)?;
     let slots = found.universe_slots.each();
@@ -432,7 +437,7 @@ fn stray_end(found: &Found, claim: &Claim, end: Option<&[u64]>, last: u64) -> Op
     }
 }
 
-/// Sizes strings that the table gives only together, by where each of them starts and the last one ends.
+/// Sizes strings of which the table gives only the total, by their starts and the last end.
 fn uneven(found: &mut Found, claim: &Claim) {
     let Some(end) =
         claim.end.as_deref().and_then(|end| channels(found, claim, end).first().copied())
@@ -467,7 +472,7 @@ fn uneven(found: &mut Found, claim: &Claim) {
     let stops = (1..order.len()).map(at).chain([end + 1]);
     let mut sizes: Vec<u64> =
         stops.enumerate().map(|(place, stop)| stop.saturating_sub(at(place)) / each).collect();
-    // The room that a display leaves after each port is the same for all.
+    // What is free after a port is taken to be the same for all; the last one has nothing free.
     let room = sizes.iter().sum::<u64>().saturating_sub(total);
     if let Some((_, others)) = sizes.split_last_mut() {
         let each = room / others.len().max(1) as u64;
@@ -486,11 +491,11 @@ fn uneven(found: &mut Found, claim: &Claim) {
     }
 }
 
-/// The strings of each output in the order of its cable: their props and their places there. An output is a controller,
-/// whether it is a DMX port, and its number.
+/// The strings of each output in data order. An output is a controller, whether it is a DMX output,
+/// and its number.
 pub type Chains = BTreeMap<(usize, bool, u32), Vec<StringAt>>;
 
-/// The strings of each output.
+/// The strings of each output, by position, else by start, else by row.
 pub fn chains(found: &Found) -> Chains {
     let mut chains = Chains::new();
     for (at, line) in found.lines() {
@@ -512,7 +517,7 @@ pub fn chains(found: &Found) -> Chains {
     chains
 }
 
-/// Finds which controllers give each string a start of its own: those with a port that is no unbroken range.
+/// Finds the controllers that need `addressing per prop`: a port of theirs is no unbroken range.
 fn addressing(found: &mut Found) {
     let mut broken = Vec::new();
     for ((board, dmx, _), chain) in chains(found) {
@@ -528,7 +533,8 @@ fn addressing(found: &mut Found) {
             let breaks = at.is_some_and(|at| {
                 line.start.is_some_and(|start| grid.lay(at, found.body(line)).start != start)
             });
-            // A string without an address before one with an address would push that one away.
+            // A string without an address would push the next one, which has an address, from its
+            // place.
             let pushed = known && at.is_none() && line.start.is_some();
             if !dmx && (breaks || shared || pushed) {
                 broken.push(board);

@@ -1,6 +1,7 @@
 //! Comments on the cells of a workbook (ECMA-376, part 1, 18.7), which stand in parts of their own.
 //!
-//! The crate that reads cells leaves them out. Only three kinds of tag are looked for, so no whole reader of XML is needed.
+//! The crate that reads cells leaves them out. Few kinds of tag matter, so no full reader of XML is
+//! needed.
 
 use super::book::Page;
 use super::{Grade, Note};
@@ -9,8 +10,8 @@ use crate::diagnostic::words;
 /// The most letters of a remark that are kept.
 const MOST_LETTERS: usize = 800;
 
-/// Gives each sheet the comments on its cells. `part` gives the text of a part of the workbook, empty where there is none.
-/// Those of a sheet that can't be read are counted in a note.
+/// Adds to each sheet the comments on its cells. `part` gives the text of a part of the workbook,
+/// empty where there is none. Comments that can't be read are counted in a note.
 pub fn add(part: &mut dyn FnMut(&str) -> String, pages: &mut [Page]) {
     let workbook = part("xl/workbook.xml");
     let related = part("xl/_rels/workbook.xml.rels");
@@ -90,7 +91,7 @@ fn target(tag: &str) -> Option<String> {
     attribute(tag, "Target")
 }
 
-/// A path that a part in a folder names.
+/// The full path of a path that is relative to a folder.
 fn joined(folder: &str, path: &str) -> String {
     if let Some(path) = path.strip_prefix('/') {
         return path.to_owned();
@@ -108,7 +109,7 @@ fn joined(folder: &str, path: &str) -> String {
     parts.join("/")
 }
 
-/// A text without the escapes of XML.
+/// A text with the escapes of XML resolved.
 fn plain(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text;

@@ -1,9 +1,10 @@
-//! From rows of cells to props and their strings, with a note on all that is not understood.
+//! Makes props and strings of rows of cells, with a note on all that is not understood.
 //!
-//! `shape.rs` reads how large a row's strings are, `hang.rs` what they hang on, `ports.rs` which outputs, `claim.rs` where
-//! they lie; `told.rs` says what becomes of remarks, and `remarked.rs` what they mean. `ditto.rs` fills cells that mean the one
-//! above, `total.rs` knows totals, `fit.rs` fits the columns to what stands in them, and puts what came of it in order;
-//! `same.rs` finds the strings whose data others show.
+//! Of a row, `shape.rs` reads how large its strings are, `hang.rs` what they are connected to,
+//! `ports.rs` which outputs, `claim.rs` where they lie. `band.rs` reads what holds for several
+//! rows. `remarked.rs` says what remarks mean, `told.rs` notes what became of them. `ditto.rs`
+//! fills cells that mean the one above, `total.rs` finds totals, `fit.rs` fits the columns to their
+//! cells and puts the result in order, `same.rs` finds the strings whose data others show.
 
 mod band;
 mod claim;
@@ -34,7 +35,7 @@ use fit::{cut, drop_unused, fitted, in_order};
 use std::collections::BTreeMap;
 use total::Sums;
 
-/// The largest numbers that are taken for what they say; beyond is a slip.
+/// The largest count and number of nodes; a larger number is taken for a slip.
 const MOST_COUNT: u64 = 10_000;
 const MOST_NODES: u64 = 1_000_000;
 
@@ -42,18 +43,18 @@ const MOST_NODES: u64 = 1_000_000;
 #[derive(Default)]
 struct Facts {
     count: u64,
-    /// The sizes of the strings of one of them, and of how many strands they are.
+    /// The size of each string of one of them, and how many strands each has.
     sizes: Vec<u64>,
     strands: u64,
     make: Option<usize>,
     ports: Vec<SheetPort>,
-    /// Slots of all of them, by a cell of their own.
+    /// Slots of all of them together, from a cell of their own.
     slots: Option<u64>,
 }
 
 /// How large the strings of a row are.
 enum Size {
-    /// Nodes of each string, and of how many strands each is.
+    /// Nodes of each string, and how many strands each has.
     Nodes(Vec<u64>, u64),
     /// Slots of each fixture.
     Footprint(u64),
@@ -118,7 +119,7 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
     stage.found
 }
 
-/// What a row is to a column: its kind and the text that stands there.
+/// A cell: its row and the kind of its column.
 type Where<'r> = (&'r Row, Kind);
 
 struct Stage<'a> {
@@ -127,9 +128,9 @@ struct Stage<'a> {
     found: Found,
     names: Names,
     boxes: Names,
-    /// Controllers by their text in small letters, receivers and props too.
+    /// Controllers by their text in small letters; so are `receivers` and `props`.
     boxes_by_text: BTreeMap<String, usize>,
-    /// Names of boxes by each form that a sheet of boxes has for them, as [`boxes::squeezed`] has it.
+    /// Names of boxes by each form that sheets of boxes have for them; see [`boxes::known`].
     known: &'a BTreeMap<String, String>,
     receivers: BTreeMap<String, usize>,
     props: BTreeMap<String, usize>,
@@ -139,37 +140,37 @@ struct Stage<'a> {
     renamed: Vec<(String, String)>,
     /// Where the members of each prop stand, by prop and number.
     members: BTreeMap<(usize, u64), usize>,
-    /// The row before this one that is a prop: its name as written and its prop.
+    /// The last row that was a prop: its name as written and its prop.
     last: Option<(String, usize)>,
-    /// The sums of what stands above, and of what of it is put up.
+    /// The sums of the rows above, and of those of them that are put up.
     sums: Sums,
     live: Sums,
     /// Whether the row is not put up.
     idle: bool,
-    /// The box that the words above the table say it is on.
+    /// The box that the words above the header name.
     on: Option<String>,
     /// Whether it is a table of DMX fixtures, whose sockets are DMX outputs.
     dmx: bool,
-    /// Whether it was said how channels in a column of slots are read.
+    /// Whether a note has said how channels in a column of slots are read.
     told_channels: bool,
     /// Rows of words right above the headers of further tables of a sheet.
     heads: Vec<usize>,
-    /// The slots of a universe that such words say, where the rest of the sheet counts by others.
+    /// The slots of a universe that such words say, where the rest of the sheet has another size.
     counted: Option<UniverseSlots>,
-    /// The last text of the columns that a blank cell may take over.
+    /// The last text of each column from which a blank cell may take it.
     carried: BTreeMap<Kind, String>,
     /// Remarks on cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,
     cut: bool,
-    /// Box and port of each prop, by its text in small letters.
+    /// Box and port of each prop's last string, by the prop's text in small letters.
     hung: BTreeMap<String, SheetPort>,
     /// How notes name the table.
     place: String,
-    /// The box of the rows at hand, where no column says it.
+    /// The box of the present rows, where no column says it.
     band: Option<String>,
-    /// The port of the row at hand, where it stands in the cell of its box.
+    /// The port of the present row, where it stands in the cell of its box.
     own_port: Option<Vec<SheetPort>>,
-    /// The port of the rows at hand, where a line of its own says it.
+    /// The port of the present rows, where a line of its own says it.
     port: Option<Vec<SheetPort>>,
 }
 
@@ -184,7 +185,7 @@ impl Stage<'_> {
         });
     }
 
-    /// A row that makes no prop: it is reported, and stands in the display as a comment.
+    /// Reports a row that makes no prop, and keeps it as a comment.
     fn left_out(&mut self, place: Where<'_>, why: &str, grade: Grade) {
         let kept = if why.ends_with("left out") { "" } else { "; kept as a comment" };
         self.note(place, format!("{why}{kept}"), grade);
@@ -204,19 +205,19 @@ impl Stage<'_> {
             self.on = self.on.take().or_else(|| on().map(str::to_owned));
             self.found.comments.push(format!("{}, above the header: {words}", self.at(row)));
         }
-        // A total is of the rows of its own table.
         self.told_channels = false;
         let heads = table.sections.iter().skip(1).filter_map(|section| {
             let row = table.rows.get(section.columns.header.checked_sub(1)?)?;
             row.filled().nth(1).is_none().then_some(row.number)
         });
         self.heads = heads.collect();
+        // Each table has totals of its own.
         (self.sums, self.live) = (Sums::default(), Sums::default());
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
             let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
             self.columns = section.columns.clone();
-            // A row of one cell is words, though it may be merged over all columns.
+            // A row of one cell is words, even if that is merged over all columns.
             let cells = rows.iter().copied().filter(|row| row.filled().nth(1).is_some());
             let size = fitted(&cells.collect::<Vec<_>>(), &mut self.columns, self.notes);
             let own = Some(self.found.places.len());
@@ -247,7 +248,7 @@ impl Stage<'_> {
         if self.place.is_empty() { row } else { format!("{}, {row}", self.place) }
     }
 
-    /// Puts notes on rows at the first of some columns that there is.
+    /// Gives notes on rows the first heading that the table has of some kinds.
     fn at_column(&mut self, from: usize, kinds: &[Kind]) {
         let heading = kinds.iter().map(|kind| self.columns.heading(*kind));
         let heading = heading.into_iter().find(|heading| !heading.is_empty()).unwrap_or("");
@@ -256,7 +257,7 @@ impl Stage<'_> {
         }
     }
 
-    /// Says which names had to change.
+    /// Notes which names had to change.
     fn renames(&mut self) {
         const SHOWN: usize = 3;
         let pair = |(from, to): &(String, String)| format!("\"{}\" is `{to}`", words::shown(from));
@@ -272,7 +273,8 @@ impl Stage<'_> {
         }
     }
 
-    /// The slots of a universe that words right above a further table of a sheet say, where the sheet has said another size.
+    /// The slots of a universe that words right above a further table say, where the sheet has said
+    /// another size.
     fn apart(&self, row: &Row) -> Option<UniverseSlots> {
         let size =
             sizes::said(&columns::begin(row)).filter(|_| self.heads.contains(&row.number))?;
@@ -329,7 +331,8 @@ impl Stage<'_> {
         }
     }
 
-    /// Whether a table is of DMX fixtures: its headings or the words above it say DMX, and nothing in it counts nodes.
+    /// Whether a table is of DMX fixtures: its headings or the words above say DMX, and no column
+    /// counts nodes.
     fn is_of_dmx(&self, above: &[Row]) -> bool {
         let says = |text: &str| text.to_lowercase().contains("dmx");
         let mut words =
@@ -339,7 +342,7 @@ impl Stage<'_> {
             && (self.columns.headings().iter().any(|heading| says(heading)) || words.any(says))
     }
 
-    /// Whether the one cell of a row is a heading of rows, not a prop without nodes or a number.
+    /// Whether each cell of a row has a letter, so that the row is words and no prop.
     fn is_words(&self, row: &Row) -> bool {
         row.filled().all(|(_, cell)| cell.text.chars().any(char::is_alphabetic))
     }
@@ -396,7 +399,7 @@ impl Stage<'_> {
         Some(prop)
     }
 
-    /// The prop that a row goes on with: a string of its own of one that stands above.
+    /// The prop above to which a row adds strings; `None` where it begins another.
     fn goes_on(&mut self, row: &Row, written: &str, merged: bool) -> Option<usize> {
         let key = written.to_lowercase();
         let prop = *self.props.get(&key)?;
@@ -416,7 +419,7 @@ impl Stage<'_> {
         Some(prop)
     }
 
-    /// A prop that no row had yet.
+    /// Begins a prop.
     fn begin(&mut self, row: &Row, written: &str) -> usize {
         let name = self.names.give(written, "prop");
         if name != *written && !self.columns.of_ports {
@@ -435,7 +438,7 @@ impl Stage<'_> {
         prop
     }
 
-    /// A number that a row need not have; one that does not fit is left out.
+    /// An optional number of a row; one that does not fit is left out.
     fn optional(&mut self, row: &Row, kind: Kind, most: u64) -> Option<u64> {
         self.number(row, kind, most, "left out").unwrap_or(None)
     }

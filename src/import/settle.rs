@@ -1,8 +1,8 @@
-//! From what a table holds to a display and a lock that a build leaves as they are.
+//! Makes a display and a lock of what a table holds, so that a build changes neither.
 //!
-//! The display is compiled around the addresses of the table. Where one does not hold, its controller gives each string
-//! a start of its own; where it still does not, that is reported. The lock is what was decided in the end, and is held
-//! against one build more.
+//! The display is compiled around the addresses of the table. Where one does not hold, its
+//! controller gets `addressing per prop`; where it still does not, that is reported. The lock is
+//! that of the last compile, and one more build checks it.
 
 use super::found::{Found, SheetLine};
 use super::places;
@@ -19,10 +19,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Frames a second that are tried where a port has no time for the usual 40.
 const RATES: [u64; 6] = [30, 25, 20, 15, 10, 5];
-/// At most this many times the display is written anew.
+/// The display is written at most this many times.
 const TRIES: usize = 8;
 
-/// The display of a table, with its lock where it is `placed`.
+/// The display of a table, and its lock where it is `placed`: where strings have addresses.
 pub fn settle(
     name: &str,
     mut found: Found,
@@ -40,7 +40,7 @@ pub fn settle(
         tried += 1;
         let slow = too_slow(&found, &compiled, rate.unwrap_or(40));
         if let (false, Some(next)) = (slow.is_empty(), slower(&found, rate)) {
-            // The boxes drove it so far, at fewer frames.
+            // The controllers have driven all this so far, so a lower rate must do.
             let slow = slow.into_iter().filter(|_| rate.is_none());
             notes.extend(slow.map(|what| Note::of_table(what, Grade::Lost)));
             rate = Some(next);
@@ -73,7 +73,7 @@ pub fn settle(
     }
     let what = match (lock.is_some(), compiled.blocks(), compiled.lock_stands()) {
         (true, true, _) => {
-            // A lock that its own build refuses would only be in the way.
+            // A lock that its own build refuses is of no use.
             lock = None;
             "a build would refuse these addresses, so no lock is written: set right what is wrong below in the \
              table, and import it again"
@@ -92,7 +92,8 @@ pub fn settle(
     Import { tables, text, lock, notes, rows, props, compiled }
 }
 
-/// Gives each string of the controllers on which some moved a start of its own; whether one had none yet.
+/// Gives the controllers of moved strings `addressing per prop`. Returns whether one did not have
+/// it.
 fn own_starts(found: &mut Found, moved: &Moved) -> bool {
     let mut any = false;
     for at in moved.values().filter_map(|(controller, _)| *controller) {
@@ -103,14 +104,14 @@ fn own_starts(found: &mut Found, moved: &Moved) -> bool {
     any
 }
 
-/// What sheets say on how controllers number their strings, where each string has a start of its own all the same.
+/// The notes on addressing that a sheet states and that `addressing per prop` overrides.
 fn overruled(found: &mut Found) -> Vec<Note> {
     let boards = found.boxes.iter_mut().filter(|board| board.per_prop);
     let other = |(words, _): &mut (&str, Note)| *words != Addressing::PerProp.words();
     boards.filter_map(|board| Some(board.addressing.take_if(other)?.1)).collect()
 }
 
-/// Notes, of which those that lose nothing and say the same of several rows of a column are one.
+/// Joins notes that lose nothing and say the same of several rows of a column.
 fn folded(notes: Vec<Note>) -> Vec<Note> {
     let mut rows: BTreeMap<(String, String, String), BTreeSet<usize>> = BTreeMap::new();
     let key = |note: &Note| (note.place.clone(), note.column.clone(), note.what.clone());
@@ -122,7 +123,7 @@ fn folded(notes: Vec<Note>) -> Vec<Note> {
         let several = |rows: &&mut BTreeSet<usize>| rows.len() != 1;
         let own = rows.get_mut(&key(&note)).filter(several);
         if let Some(own) = own.filter(|_| note.grade == Grade::Told && note.row.is_some()) {
-            // The first stands for all.
+            // The first one stands for all.
             if own.is_empty() {
                 continue;
             }
@@ -135,7 +136,7 @@ fn folded(notes: Vec<Note>) -> Vec<Note> {
     all
 }
 
-/// Numbers that rise, with neighbours as ranges: `4-6, 8`.
+/// Rising numbers; three neighbours or more are a range: `4-6, 8`.
 pub(super) fn ranges(numbers: &[usize]) -> String {
     let runs = numbers.chunk_by(|one, next| *next == one + 1);
     let run = |run: &[usize]| match run {
@@ -145,7 +146,8 @@ pub(super) fn ranges(numbers: &[usize]) -> String {
     runs.map(run).collect::<Vec<_>>().join(", ")
 }
 
-/// Says where the display lays strings whose addresses are not kept; whether there are any.
+/// Adds to notes on lost addresses where the display lays the string. Returns whether there are
+/// any.
 fn now_at(found: &Found, compiled: &Compiled, notes: &mut [Note]) -> bool {
     let lost = |note: &&mut Note| note.line.is_some() && note.what.contains("is not kept");
     let mut lost = notes.iter_mut().filter(lost).peekable();
@@ -170,7 +172,7 @@ fn named(compiled: &Compiled) -> impl Iterator<Item = (String, StringId)> {
     ids.map(|id| (compiled.model.name_of(id), id))
 }
 
-/// Puts contradictions first and what loses nothing last, each by its place.
+/// Fills in missing places of notes and sorts them: the gravest first, then by place and row.
 fn in_order(found: &Found, notes: &mut [Note]) {
     for note in notes.iter_mut().filter(|note| note.place.is_empty()) {
         let prop = note.prop.and_then(|prop| found.props.get(prop));
@@ -184,13 +186,13 @@ fn in_order(found: &Found, notes: &mut [Note]) {
     });
 }
 
-/// Why strings have no time at a frame rate, with their rows.
+/// Which ports have no time at a frame rate, in words and with their rows.
 fn too_slow(found: &Found, compiled: &Compiled, rate: u64) -> Vec<String> {
     let pixels = found.lines().filter(|(.., line)| line.make.is_some());
     let longest = pixels.map(|(.., line)| write::time_ns(found, line)).max();
     let slow = compiled.findings.iter().filter(|finding| match finding.code {
         "port/time" => true,
-        // No port has the time for one of its strings.
+        // A single string takes longer than a frame.
         "place/no-room" => longest > Some(1_000_000_000 / rate),
         _ => false,
     });
@@ -231,7 +233,8 @@ fn rows(found: &Found) -> BTreeMap<String, Vec<String>> {
     rows
 }
 
-/// The frame rate to try after one that is too high: by the port with the most to send, as far as the table says it.
+/// The frame rate to try after one that is too high: the first lower one at which the port with the
+/// most data has time, else the lowest.
 fn slower(found: &Found, rate: Option<u64>) -> Option<u64> {
     let mut times: BTreeMap<_, u64> = BTreeMap::new();
     for (.., line) in found.lines().filter(|(.., line)| line.make.is_some() && !line.stored) {
@@ -245,7 +248,8 @@ fn slower(found: &Found, rate: Option<u64>) -> Option<u64> {
     lower().find(|next| most <= 1_000_000_000 / next).or_else(|| lower().next_back())
 }
 
-/// Strings that a display lays elsewhere than the table: by name, their controller, and a note to be worded.
+/// Strings that a display lays elsewhere than the table: by name, their controller, and a note
+/// without its wording.
 type Moved = BTreeMap<String, (Option<usize>, Note)>;
 
 /// Compiles a display around the addresses of its table.
@@ -254,7 +258,7 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
         return (around(text, None), Moved::new());
     }
     let claimed = |line: &SheetLine| line.start.is_some() && line.same_as.is_none();
-    // What the compiler picks has to be known first.
+    // Where the table names no output, the compiler's pick has to be known first.
     let open = |line: &SheetLine| line.controller.is_none() || line.output.is_none();
     let picked = found.lines().any(|(.., line)| claimed(line) && open(line));
     let first = picked.then(|| around(text, None));

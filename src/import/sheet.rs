@@ -3,17 +3,17 @@
 use csv::{ByteRecord, ReaderBuilder};
 use std::borrow::Cow;
 
-/// A table has no more rows, so that a small file can't fill the memory: 100,000, and what stands above them.
+/// The most rows, so that a small file can't fill the memory: 100,000 and what is above them.
 pub const MOST_ROWS: usize = 101_000;
-/// A table has no more cells, for the same reason.
+/// The most cells of a table, for the same reason.
 pub const MOST_CELLS: usize = 2_000_000;
 
 /// A cell.
 #[derive(Clone, Debug, Default)]
 pub struct Cell {
-    /// What it says, blanks around it cut off.
+    /// Its text, without blanks around it.
     pub text: String,
-    /// Whether zeros at its end may be lost: not in a text of a workbook.
+    /// Whether zeros at its end may have been lost; never in a text of a workbook.
     pub number: bool,
     /// Whether the text is that of a merged cell which begins in another cell.
     pub merged: bool,
@@ -44,7 +44,7 @@ impl Row {
         self.cells.get(column).map_or("", |cell| &cell.text)
     }
 
-    /// Sets the cell of a column; those before it that it does not have yet are empty.
+    /// Sets the cell of a column; missing cells before it become empty.
     pub fn put(&mut self, column: usize, cell: Cell) {
         if self.cells.len() <= column {
             self.cells.resize_with(column + 1, Cell::default);
@@ -54,7 +54,7 @@ impl Row {
         }
     }
 
-    /// Its own cells that hold anything, with their columns: those of a merged cell count once.
+    /// Its cells that hold anything, with their columns. A merged cell counts once.
     pub fn filled(&self) -> impl Iterator<Item = (usize, &Cell)> {
         let cells = self.cells.iter().enumerate();
         cells.filter(|(_, cell)| !cell.text.is_empty() && !cell.merged)
@@ -80,8 +80,8 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
     let mut sizes = (0, 0);
     let mut carried = false;
     loop {
-        // An empty line makes no record, yet a spreadsheet counts it as a row; a line end within quotes makes
-        // a line that is no row.
+        // An empty line makes no record, yet a spreadsheet counts it as a row; a line end within
+        // quotes makes a line that is no row.
         let from = reader.position().clone();
         match reader.read_byte_record(&mut record) {
             Ok(true) => {}
@@ -92,7 +92,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
         let raw = usize::try_from(from.byte()).ok();
         let raw_end = usize::try_from(reader.position().byte()).ok();
         let raw = raw.zip(raw_end).and_then(|(a, b)| text.get(a..b)).unwrap_or("");
-        // Of CR LF the reader leaves the LF to what follows.
+        // The reader leaves the LF of a CR LF to the next record.
         let own = match carried {
             true => raw.strip_prefix('\n').unwrap_or(raw),
             false => raw,
@@ -120,23 +120,23 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
     }
 }
 
-/// A text without the `'` that keeps a spreadsheet from running it, as tables of csv have it.
+/// A text without the `'` before it that keeps a spreadsheet from running it as a formula.
 fn unguarded(text: &str) -> &str {
     let runs = |rest: &&str| rest.starts_with(['=', '+', '-', '@', '\t', '\r']);
     text.strip_prefix('\'').filter(runs).unwrap_or(text)
 }
 
-/// What the parts of an encrypted workbook begin with, as do workbooks from before 2007.
+/// The first bytes of encrypted workbooks, and of workbooks from before 2007.
 const COMPOUND: &[u8] = &[0xd0, 0xcf, 0x11, 0xe0, 0xa1, 0xb1, 0x1a, 0xe1];
 
-/// Whether a text is in the encoding of old spreadsheets.
+/// Whether a text is read as Windows-1252.
 #[must_use]
 pub fn is_western(bytes: &[u8]) -> bool {
     text(bytes).is_ok_and(|text| matches!(text, Cow::Owned(_)))
 }
 
-/// The text of a file, without a byte-order mark. One that is not UTF-8 is read as Windows-1252, which has all of
-/// Latin-1's letters.
+/// The text of a file, without a byte-order mark. One that is not UTF-8 is read as Windows-1252,
+/// which has all of Latin-1's letters.
 fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
     const AS: &str = "save it as \"CSV UTF-8\"";
     if bytes.starts_with(COMPOUND) {
@@ -160,7 +160,7 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
         Ok(text) => return Ok(Cow::Borrowed(text)),
         Err(error) => error,
     };
-    // Where some letters are UTF-8, reading the others differently would spoil these.
+    // Where some letters are valid UTF-8, reading all as Windows-1252 would spoil these.
     let mixed = bytes.utf8_chunks().any(|chunk| !chunk.valid().is_ascii());
     let read = bytes.iter().map(|byte| western(*byte));
     match read.collect::<Option<String>>().filter(|_| !mixed) {
@@ -174,8 +174,8 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, String> {
     }
 }
 
-/// The letter of a byte in Windows-1252, by the table that the WHATWG's Encoding Standard prints; bytes that mean
-/// nothing there have none.
+/// The letter of a byte in Windows-1252, by the table that the WHATWG's Encoding Standard prints;
+/// `None` for the five bytes without a letter.
 fn western(byte: u8) -> Option<char> {
     const HIGH: [u16; 32] = [
         0x20ac, 0, 0x201a, 0x0192, 0x201e, 0x2026, 0x2020, 0x2021, 0x02c6, 0x2030, 0x0160, 0x2039,
@@ -202,7 +202,7 @@ fn separator(text: &str) -> u8 {
                 *count += usize::from(!quoted && byte == *mark);
             }
         }
-        // The first of equals; `max_by_key` would take the last.
+        // Of equal counts the first; `max_by_key` would take the last.
         let most = counts.iter().rev().max_by_key(|(_, count)| *count);
         if let Some((mark, 1..)) = most {
             return *mark;

@@ -1,4 +1,4 @@
-//! How many slots of a universe a table uses: by its words, by its columns, or by where its boxes begin.
+//! How many slots of a universe a table uses: by words, by columns, or by where its boxes begin.
 
 use super::cells::At;
 use super::found::{Claim, Found, Said};
@@ -10,7 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// The slots of 170 nodes of three, which is what many boxes send in a universe.
 const WHOLE_NODES: u64 = 510;
 
-/// The slots of a universe that words name: `510 to a universe`, `170 px (510 ch) per universe`, `universe of 510`.
+/// The slots of a universe that words state: `510 to a universe`, `170 px (510 ch) per universe`,
+/// `universe of 510`.
 pub fn said(text: &str) -> Option<UniverseSlots> {
     const JOINTS: [&str; 10] = ["to", "a", "per", "in", "each", "every", "one", "the", "of", "an"];
     const UNITS: [&str; 8] =
@@ -33,7 +34,7 @@ pub fn said(text: &str) -> Option<UniverseSlots> {
                     _ => None,
                 }
             }
-            // Without a unit, what is far below a whole universe counts something else.
+            // A number below 256 without a unit counts something else.
             _ => UniverseSlots::new(number).filter(|size| size.get() >= 256),
         }
     };
@@ -61,8 +62,8 @@ pub fn said(text: &str) -> Option<UniverseSlots> {
     })
 }
 
-/// Settles how many slots a universe has: those of the display, and those by which the channels of each table count.
-/// `given` is the size that the user of `import` asked for, which holds for tables that do not show it.
+/// Decides how many slots a universe has, in the display and in the channels of each table. `given`
+/// is the user's size, for tables that say no other and do not contradict it.
 pub fn settle(
     found: &mut Found,
     claims: &[Claim],
@@ -129,7 +130,7 @@ fn counted_otherwise(found: &Found, claims: &[Claim], notes: &mut Vec<Note>) {
     }
 }
 
-/// A claim that lies on a slot beyond a size.
+/// The first claim that lies on a slot beyond a size.
 fn beyond<'c>(claims: &[&'c Claim], size: UniverseSlots) -> Option<&'c Claim> {
     let lies = |at: &At| matches!(at, At::Slot(_, slot) if *slot > size.each());
     let any = |claim: &&&Claim| {
@@ -138,7 +139,7 @@ fn beyond<'c>(claims: &[&'c Claim], size: UniverseSlots) -> Option<&'c Claim> {
     claims.iter().find(any).copied()
 }
 
-/// Whether more rows end where whole universes put them than where a size does.
+/// Whether the ends of more rows agree with whole universes than with a size.
 fn disproved(found: &Found, claims: &[&Claim], size: UniverseSlots) -> bool {
     let ends = |size: UniverseSlots| {
         let fits = |claim: &&&Claim| ends_by(found, claim, size.each());
@@ -147,7 +148,8 @@ fn disproved(found: &Found, claims: &[&Claim], size: UniverseSlots) -> bool {
     ends(UniverseSlots::ALL) > ends(size)
 }
 
-/// Whether a row with one start and an end, each a universe and a slot, ends where universes of a size put it.
+/// Whether a row with one start and an end, both universe and slot, ends where it would in
+/// universes of a size.
 fn ends_by(found: &Found, claim: &Claim, size: u64) -> bool {
     let ([starts], Some(ends)) = (claim.starts.as_slice(), &claim.end) else { return false };
     let [At::Slot(universe, slot)] = starts[..] else { return false };
@@ -157,7 +159,7 @@ fn ends_by(found: &Found, claim: &Claim, size: u64) -> bool {
     ends.contains(&At::Slot(last / size, last % size + 1))
 }
 
-/// The size that a table says itself; what contradicts it is reported.
+/// The size that a table states itself; what contradicts it is reported.
 fn by_words(
     said: &[Said],
     table: usize,
@@ -165,7 +167,7 @@ fn by_words(
     notes: &mut Vec<Note>,
 ) -> Option<UniverseSlots> {
     let all = || said.iter().filter(|said| said.table == Some(table));
-    // Columns say it for every row, words may be about one of them.
+    // Columns hold for every row, words may be about one of them.
     let own = all().find(|said| said.note.is_none()).or(all().next())?;
     let size = own.size;
     for other in all().filter(|other| other.size != size) {
@@ -195,7 +197,7 @@ fn by_words(
     Some(if claim.is_some() { UniverseSlots::ALL } else { size })
 }
 
-/// What the channels at which the boxes of a table begin say, where it has channels and no universes.
+/// The size that follows from where the boxes of a table begin, if it has only channels.
 fn by_starts(found: &Found, claims: &[&Claim]) -> Option<(String, Grade, UniverseSlots)> {
     let mut firsts: BTreeMap<Option<usize>, u64> = BTreeMap::new();
     let mut across = Vec::new();

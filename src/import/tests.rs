@@ -1,4 +1,4 @@
-//! Small tables read by hand.
+//! Imports of small tables.
 
 use super::{Grade, Import, Reading, import};
 
@@ -6,7 +6,7 @@ fn read(text: &str) -> Import {
     import("props.csv", text.as_bytes(), &Reading::default()).unwrap()
 }
 
-/// A display with its columns moved together.
+/// The text of a display without the alignment of its columns.
 fn plain(import: &Import) -> String {
     let lines = import.text.lines().map(|line| {
         let words: Vec<&str> = line.split_whitespace().collect();
@@ -142,7 +142,7 @@ fn a_table_in_latin_1_is_read() {
     assert!(import.text.contains("prop \u{17d}aba"), "{}", import.text);
     let first = import.notes.first().unwrap().to_string();
     assert!(first.starts_with("it is not UTF-8 and was read as Latin-1"), "{first}");
-    // What is partly UTF-8 would be spoilt, and 0x81 means nothing.
+    // A text that is partly UTF-8 would be spoilt, and 0x81 has no letter.
     for bytes in [&b"name,nodes\nh\xc3\xa9ron,5\nf\xf6x,6\n"[..], b"name,nodes\nf\x81x,6\n"] {
         let why = super::import("props.csv", bytes, &Reading::default()).unwrap_err();
         assert!(why.contains("is not UTF-8: save it as"), "{why}");

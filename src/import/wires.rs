@@ -1,4 +1,4 @@
-//! What hangs on what, as `wire` statements with the shortest references.
+//! Which strings are on which outputs, as `wire` statements with the shortest references.
 
 use super::found::{Found, SheetProp, StringAt};
 use super::places::chains;
@@ -6,7 +6,7 @@ use super::write::{Hubs, WIDTH};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-/// At most this many chains stand in one wire, since a statement may not be of any length.
+/// The most chains in one wire, since the length of a statement is limited.
 const MOST_CHAINS: usize = 1_000;
 
 pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
@@ -24,7 +24,7 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
     for (at, board) in found.boxes.iter().enumerate() {
         out.push('\n');
         for ((_, dmx, number), chain) in chains.range((at, false, 0)..(at + 1, false, 0)) {
-            // A daisy chain of receivers is a wire for each.
+            // Each receiver of a daisy chain has a wire of its own.
             let hub = |at: &StringAt| {
                 let (receiver, port) = found.line(*at)?.receiver?;
                 hubs.contains_key(&receiver).then_some((receiver, port))
@@ -57,7 +57,7 @@ pub(super) fn wires(found: &Found, hubs: &Hubs, out: &mut String) {
     }
 }
 
-/// What hangs on one line, in order: strings, nodes that show nothing, leads.
+/// What is on one line, in order: strings, nodes that show nothing, leads.
 pub(super) fn items(found: &Found, chain: &[StringAt]) -> Vec<String> {
     let mut items = Vec::new();
     for part in chain.chunk_by(|_, next| before(found, next).is_empty()) {
@@ -75,7 +75,7 @@ fn before(found: &Found, at: &StringAt) -> Vec<String> {
     skip.into_iter().chain(lead).collect()
 }
 
-/// Strings whose ports are open, as chains: one with something before it is a chain of its own.
+/// Strings whose ports are open, as chains; one with something before it is a chain of its own.
 fn open_chains(found: &Found, free: &[StringAt]) -> Vec<String> {
     let mut chains = Vec::new();
     let plain = |at: &StringAt| before(found, at).is_empty();
@@ -90,8 +90,8 @@ fn open_chains(found: &Found, free: &[StringAt]) -> Vec<String> {
     chains
 }
 
-/// Strings as references, neighbours together. Where they are `open`, only whole props and members stand together, since
-/// each reference is placed by itself.
+/// Strings as references, neighbours joined. Where ports are `open`, only whole props and members
+/// are joined, since each reference is placed by itself.
 pub(super) fn groups(found: &Found, chain: &[StringAt], open: bool) -> Vec<String> {
     let mut out = Vec::new();
     let mut rest = chain;

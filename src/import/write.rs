@@ -1,4 +1,4 @@
-//! From what a table holds to the text of a display that compiles, with a comment on what to fill in.
+//! Writes what a table holds as a display that compiles, with comments on what to fill in.
 
 use super::Note;
 use super::found::{Board, Found, SheetLine, SheetProp, StringAt};
@@ -13,7 +13,7 @@ use crate::unit;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-/// How wide a line is written before it goes on in the next line.
+/// The most columns of a line before it is broken.
 pub(super) const WIDTH: usize = 96;
 /// The most ports that a controller may have.
 const MOST_PORTS: u64 = 1_024;
@@ -24,7 +24,7 @@ const MOST_COMMENT: usize = 1_000;
 pub struct Style<'a> {
     /// The name of the table.
     pub table: &'a str,
-    /// What there is to say of it.
+    /// The notes on it.
     pub notes: &'a [Note],
     /// Frames a second, where the usual 40 leave no time for its longest port.
     pub rate: Option<u64>,
@@ -35,7 +35,7 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     let mut out = String::new();
     let name = words::shown(style.table);
     let props = unit::counted(found.props.len(), "prop");
-    // Writing to a String can't fail; so below.
+    // Writing to a String can't fail.
     let _ = writeln!(out, "# Imported from {name}: {props}.");
     out.push_str("# What the table did not say has a comment that begins with \"fill in\".\n");
     let mut of_props: BTreeMap<usize, Vec<String>> = BTreeMap::new();
@@ -69,7 +69,7 @@ pub fn display(found: &Found, style: &Style<'_>) -> String {
     out
 }
 
-/// A comment of its own line.
+/// A comment on a line of its own.
 fn comment(text: &str, out: &mut String) {
     let plain = text.chars().map(|c| if words::is_unprintable(c) { ' ' } else { c });
     let plain: String = plain.take(MOST_COMMENT).collect();
@@ -107,7 +107,7 @@ fn makes(found: &Found, out: &mut String) {
     }
 }
 
-/// How long a string's data take, about, in nanoseconds.
+/// About how long a string's data take, in nanoseconds, without header and latch.
 pub fn time_ns(found: &Found, line: &SheetLine) -> u64 {
     let make = line.make.and_then(|make| found.makes.get(make));
     let name = make.and_then(|make| make.chip.as_deref());
@@ -118,10 +118,10 @@ pub fn time_ns(found: &Found, line: &SheetLine) -> u64 {
     bits.saturating_mul(above) / below
 }
 
-/// How many ports some strings need where the compiler picks them: filled one after another, with one more for
-/// each string of the largest prop, since its strings stay side by side.
+/// How many ports some strings need where the compiler picks them: filled one after another, plus
+/// the most strings that a member of one prop has, since these stay side by side.
 fn needed(found: &Found, lines: &[(usize, &SheetLine)]) -> u64 {
-    /// What a frame at the usual 40 Hz has time for behind the longest rest of a line, in nanoseconds.
+    /// The time in a frame at the usual 40 Hz without the longest latch, in nanoseconds.
     const ROOM_NS: u64 = 25_000_000 - 300_000;
     let (mut ports, mut left) = (0_u64, 0_u64);
     let mut of_prop: BTreeMap<usize, u64> = BTreeMap::new();
@@ -141,7 +141,7 @@ fn needed(found: &Found, lines: &[(usize, &SheetLine)]) -> u64 {
     if ports == 0 { 0 } else { ports + most }
 }
 
-/// A number of ports that boxes have.
+/// The next number of ports that controllers usually have.
 fn rounded(ports: u64) -> u64 {
     let usual = [1, 2, 4, 8, 16].into_iter().find(|usual| *usual >= ports);
     usual.unwrap_or_else(|| ports.next_multiple_of(16).min(MOST_PORTS))
@@ -160,9 +160,9 @@ struct Needs<'a> {
     dmx: u64,
     /// Whether a fixture is on no output yet.
     fixtures: bool,
-    /// Its lowest universe that the table gives an address in.
+    /// The lowest universe in which one of its strings starts.
     first: Option<u64>,
-    /// Slots of ports that take no nodes, by port.
+    /// Slots of the fixtures on each pixel port.
     slots: BTreeMap<u32, u64>,
     /// Whether a string of the table has an address.
     placed: bool,
@@ -172,7 +172,7 @@ fn needs(found: &Found) -> Vec<Needs<'_>> {
     let mut all: Vec<Needs<'_>> = Vec::new();
     all.resize_with(found.boxes.len().max(1), Needs::default);
     for ((prop, _), line) in found.lines() {
-        // What names no box goes to the first, unless it is known how many ports that has.
+        // Strings without a controller count for the first, unless its number of ports is known.
         let first = found.boxes.first().is_none_or(|board| board.ports.is_none()).then_some(0);
         let Some(needs) = line.controller.or(first).and_then(|at| all.get_mut(at)) else {
             continue;
@@ -278,7 +278,7 @@ fn outputs(found: &Found, board: &Board, needs: &Needs<'_>, out: &mut String) {
     }
 }
 
-/// The limits of single ports, equal ones of neighbours together.
+/// The limits of single ports; neighbours with the same limit are joined.
 fn limits(board: &Board, needs: &Needs<'_>, out: &mut String) {
     let nodes = board.limits.iter().filter(|(port, _)| !needs.slots.contains_key(port));
     let nodes = nodes.map(|(port, most)| (*port, format!("nodes at most {most}")));
@@ -296,10 +296,10 @@ fn limits(board: &Board, needs: &Needs<'_>, out: &mut String) {
     }
 }
 
-/// Where receivers hang: for each its controller and the port there that is its first.
+/// For each receiver its controller and the first port that it carries there.
 pub(super) type Hubs = BTreeMap<usize, (usize, u32)>;
 
-/// Writes the receivers of which every string agrees on which ports they carry.
+/// Writes the receivers whose strings all agree on the ports that they carry.
 fn receivers(found: &Found, out: &mut String) -> Hubs {
     let mut bases: BTreeMap<usize, BTreeSet<Option<(usize, u32)>>> = BTreeMap::new();
     let mut ports: BTreeMap<usize, u32> = BTreeMap::new();
@@ -354,7 +354,7 @@ fn receivers(found: &Found, out: &mut String) -> Hubs {
     hubs
 }
 
-/// Whether what hangs on a carried port hangs on one of its receivers, first on those declared first.
+/// Whether all strings of a carried port are on receivers, in the order of their declaration.
 fn hang_in_order(found: &Found, hubs: &Hubs, ports: &BTreeMap<usize, u32>) -> bool {
     chains(found).into_iter().all(|((board, dmx, port), chain)| {
         let carried = hubs.iter().any(|(receiver, (own, base))| {
@@ -376,7 +376,7 @@ fn quotable(text: &str) -> String {
     quoted::written(&plain.take(200).collect::<String>())
 }
 
-/// What a member's strings are, in settings.
+/// The settings that describe a member's strings.
 fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
     let mut settings = Vec::new();
     let make = lines.iter().find_map(|line| line.make).and_then(|make| found.makes.get(make));
@@ -447,7 +447,7 @@ fn prop(found: &Found, prop: &SheetProp, out: &mut String) {
         *counts.entry(shape).or_insert(0) += 1;
     }
     let most = counts.values().max().copied();
-    // The first of equals.
+    // Of equal counts the first.
     let common = shapes.iter().find(|shape| counts.get(shape.as_slice()).copied() == most);
     let said = |setting: &&String| *setting != "enters \"\"";
     settings.extend(common.into_iter().flatten().filter(said).cloned());
@@ -465,7 +465,7 @@ fn prop(found: &Found, prop: &SheetProp, out: &mut String) {
     }
 }
 
-/// What a member shows the data of: all its strings what those of another show, in their order.
+/// Whose data a member shows: all its strings show those of one other member, in their order.
 fn same_as(lines: &[SheetLine]) -> Option<String> {
     let first = lines.first()?.same_as.clone()?;
     let whole = first.rsplit_once('.').filter(|_| lines.len() > 1);

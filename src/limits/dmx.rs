@@ -1,20 +1,20 @@
-//! What a DMX512 output has time for.
+//! How many slots a DMX512 output has time for.
 
 use super::Time;
 
 /// The most data slots of a DMX512 packet; ANSI E1.11.
 pub const DMX_SLOTS: u32 = 512;
 
-/// The time of a DMX512 packet with `slots` data slots: break 92 us, mark 12 us, 44 us a slot and for the START
-/// code, and never less than 1,204 us from break to break; ANSI E1.11.
+/// The time of a DMX512 packet with `slots` data slots: 92 us break, 12 us mark, 44 us for each
+/// slot and for the START code; at least 1,204 us from break to break. Source: ANSI E1.11.
 #[must_use]
 pub fn dmx_packet(slots: u32) -> Time {
     let us = (92 + 12 + 44 * (u64::from(slots) + 1)).max(1_204);
     Time::ns(us * 1_000)
 }
 
-/// The most data slots that a DMX512 output can send at a frame rate in millihertz; 0 where not even the
-/// shortest packet is in time.
+/// The most data slots that a DMX512 output can send at a frame rate in millihertz; 0 where even
+/// the shortest packet takes longer than a frame.
 #[must_use]
 pub fn dmx_slots(rate_mhz: u64) -> u32 {
     let frame = Time::frame(rate_mhz);

@@ -1,4 +1,4 @@
-//! Times as exact fractions; binary fractions were seen to be one node off where a division comes out even.
+//! Times as exact fractions: floating point was one node off where a division comes out even.
 
 use crate::chip::BitTime;
 
@@ -9,7 +9,7 @@ pub struct Time {
     below: u128,
 }
 
-/// Denominators stay below this, so that sums of rates that no display mixes can't overflow.
+/// A sum with a larger denominator is rounded, so that many odd rates together can't overflow.
 const FINEST: u128 = 1 << 64;
 
 impl Time {
@@ -28,7 +28,7 @@ impl Time {
         Self { above: 1_000_000_000_000, below: u128::from(rate_mhz.max(1)) }
     }
 
-    /// A number of bits.
+    /// The time of a number of bits.
     #[must_use]
     #[inline]
     pub fn bits(bits: u128, bit: BitTime) -> Self {
@@ -38,7 +38,8 @@ impl Time {
         }
     }
 
-    /// The sum. Past [`FINEST`] it is rounded up to a millionth of a nanosecond.
+    /// The sum. Where its denominator would be above [`FINEST`], each time is first rounded up to a
+    /// millionth of a nanosecond.
     #[must_use]
     #[inline]
     pub fn plus(self, other: Self) -> Self {
@@ -59,7 +60,7 @@ impl Time {
         Self { above: self.above.saturating_mul(BELOW).div_ceil(self.below), below: BELOW }
     }
 
-    /// Both over one denominator; a sum too large to be shown saturates.
+    /// The numerators of both over one denominator; one that is too large saturates.
     fn pair(self, other: Self) -> (u128, u128) {
         (self.above.saturating_mul(other.below), other.above.saturating_mul(self.below))
     }
@@ -79,8 +80,8 @@ impl Time {
         if self.within(other) { other } else { self }
     }
 
-    /// How often `each` goes into the time by which `self` is shorter than `whole`; below 0, how often it
-    /// must go out of it until it fits. `None` where `each` takes no time.
+    /// How many times `each` fits into what `whole` leaves after `self`. Below 0 where `self` is
+    /// too long: how many times `each` must be taken away. `None` where `each` takes no time.
     #[must_use]
     pub fn room(self, whole: Self, each: Self) -> Option<i64> {
         let (mine, wholes) = self.pair(whole);
@@ -97,14 +98,14 @@ impl Time {
         })
     }
 
-    /// The most frames a second it leaves time for, in millihertz, rounded down; `None` for no time.
+    /// The highest frame rate at which it fits, in millihertz, rounded down; `None` for no time.
     #[must_use]
     pub fn rate_mhz(self) -> Option<u64> {
         let frames = self.below.saturating_mul(1_000_000_000_000);
         frames.checked_div(self.above).map(|rate| u64::try_from(rate).unwrap_or(u64::MAX))
     }
 
-    /// In milliseconds with two decimals, rounded up so that what is too long never reads as just right.
+    /// In milliseconds with two decimals, rounded up: a time that is too long never looks exact.
     #[must_use]
     pub fn words(self) -> String {
         let hundredths = self.above.div_ceil(self.below.saturating_mul(10_000));

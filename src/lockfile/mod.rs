@@ -1,4 +1,4 @@
-//! The lock as a text that lies beside the display: `yard.tinsel` has `yard.lock`.
+//! The lock as a text beside the display: `yard.tinsel` has `yard.lock`.
 //!
 //! ```yaml
 //! # Where each string lies: written by `tinsel build`, to be kept under version control.
@@ -15,27 +15,30 @@
 //! ...
 //! ```
 //!
-//! It is YAML of which each line stands for itself, so that a change shows as a small diff and two branches that add
-//! different props merge by line. Nothing in it counts the others: no total, checksum, date or version of the program.
-//! `start` is universe and slot, counted by `universe_slots`. Rows are sorted by name in byte order. The last line, with
-//! which YAML ends a document, tells a text that was cut off between two lines.
+//! It is YAML in which each line can be read alone: a change is a small diff, and two branches that
+//! add different props merge by line. No line counts the others: there is no total, checksum, date
+//! or version of the program. `start` is universe and slot, counted by `universe_slots`. Rows are
+//! sorted by name in byte order. The last line ends a document in YAML; a text without it was cut
+//! off.
 //!
-//! `renamed` lists the `renamed` statements that builds have carried over, so that none of them is carried over again.
-//! `controllers` has what people typed into each: `first` universe and number of `universes` in use, the universe that it
-//! was to begin `from` where the display wrote one, and where they are not the usual ones `universe_slots` (slots of a
-//! universe that it uses), `whole_nodes`, `priority`, `sync` and `level` in percent. A row says `nodes`, slots of `each`,
-//! `colour` order and `chip`, and where they are not the usual ones `dark` nodes before the string and `within` it, its
-//! `place` on a port that addresses per prop, a `level` of its port's own, whether it is `stored`, and from where and why a
-//! build `moved` it last. What
-//! an older format does not say counts as unchanged.
+//! `renamed` lists the `renamed` statements that builds have carried over, so that none is carried
+//! over again. `controllers` has what people typed into each: `first` universe, number of
+//! `universes` in use, the universe to begin `from` where the display wrote one, and, where they
+//! are not the usual ones, `universe_slots` (slots of a universe that it uses), `whole_nodes`,
+//! `priority`, `sync` and `level` in percent. A row has `nodes`, slots of `each`, `colour` order
+//! and `chip`, and, where they are not the usual ones, `dark` nodes before the string and `within`
+//! it, its `place` on a port that addresses per prop, its port's own `level`, whether it is
+//! `stored`, and from where and why a build last `moved` it. What an older format does not say
+//! counts as unchanged.
 //!
-//! **How it may change.** The number before the dot is raised when an older program would misread the lock: such a lock is
-//! refused. The one after the dot is raised when something is added that an older program can leave alone: a line in the
-//! head, or a word in a row after those that are known. Such a lock loads, and what was added is kept when it is written
-//! again, number and all. Every format ever written stays readable and has a fixture in `tests/lock/`.
+//! **How it may change.** The number before the dot is raised when an older program would misread
+//! the lock; that program refuses it. The number after the dot is raised for additions that an
+//! older program can ignore: a line in the head, or a word in a row after the known ones. That
+//! program loads the lock and writes additions and number back. Every format ever written stays
+//! readable and has a fixture in `tests/lock/`.
 //!
-//! History: 1.0, the first. 1.1 added `renamed` to the head. 1.2 added `controllers` to the head, and to a row what
-//! stands after `slots`.
+//! History: 1.0 is the first. 1.1 added `renamed` to the head. 1.2 added `controllers` to the head,
+//! and in a row the words after `slots`.
 
 mod read;
 mod set_up;
@@ -53,42 +56,43 @@ use crate::source::Span;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// The format that is written: the number before the dot.
+/// The number before the dot of the format that is written.
 pub const MAJOR: u32 = 1;
-/// The number after the dot.
+/// The number after the dot of that format.
 pub const MINOR: u32 = 2;
 
-/// The most bytes a lock may have: ten times what the largest display needs.
+/// The most bytes a lock may have: 167 for each of 400,000 strings, the most of a display.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 
 /// A lock as it was read.
 #[derive(Debug, Clone)]
 pub struct LockText {
-    /// The name it is shown by.
+    /// Its name in findings.
     pub name: Box<str>,
     /// Its text.
     pub text: Arc<str>,
     /// What it says.
     pub lock: Lock,
-    /// The second lines of strings that a merge left twice, by name; the first ones are in `lock`.
+    /// The second row of each string that a merge left with two, by name; the first is in `lock`.
     pub again: Vec<Row>,
-    /// The second lines of controllers that it has in two ways, by name; the first ones are in `lock`.
+    /// The second line of each controller that has two, by name; the first is in `lock`.
     pub boxes_again: Vec<SetUp>,
     /// What a newer minor format added to it.
     pub added: Added,
-    /// The line that says whose it is.
+    /// Its line `display:`.
     pub display_at: Span,
 }
 
 impl LockText {
-    /// Whether a lock's text is this one: line ends may differ, since version control may set them.
+    /// Whether a lock's text is this one. Line ends may differ: version control may change them.
     #[must_use]
     pub fn is(&self, text: &str) -> bool {
         *self.text == *text || self.text.lines().eq(text.lines())
     }
 
-    /// Whether a build would leave the lock as it is, but for its format, its list of renames and the set-up that an older
-    /// format does not say. `next` is the lock that it would write, with what it keeps of a newer format.
+    /// Whether a build would leave the lock as it is, except for its format, its list of renames
+    /// and what an older format does not say. `next` is the lock that the build would write, and
+    /// `added` what it keeps of a newer format.
     #[must_use]
     pub fn stands(&self, next: &Lock, added: &Added) -> bool {
         let mut next = next.clone();
@@ -107,7 +111,7 @@ impl LockText {
         self.is(&write(&next, &added))
     }
 
-    /// What a newer format added, under the names that strings have by now.
+    /// What a newer format added, under the present names of the strings.
     #[must_use]
     pub fn added_today(&self, model: &Model, plan: &Plan) -> Added {
         let mut added = self.added.clone();
@@ -125,7 +129,7 @@ impl LockText {
         added
     }
 
-    /// Whether it is this display's; that it is another's is reported. A display or a lock without a name may be any.
+    /// Whether it is the lock of this display; if not, that is reported. A missing name fits any.
     #[must_use]
     pub fn is_of(&self, model: &Model, sink: &mut Sink) -> bool {
         let (mine, theirs) = (&model.display.name, &self.lock.display);
@@ -151,9 +155,9 @@ pub struct Added {
     pub minor: u32,
     /// Lines of the head.
     pub head: Vec<String>,
-    /// What stands after the known words in the line of a controller: `, word: value`.
+    /// What stands after the known words in a controller's line, by its name: `, word: value`.
     pub boxes: BTreeMap<Box<str>, String>,
-    /// What stands after `slots` in the row of a name: `, word: value`.
+    /// What stands after the known words in a string's row, by its name: `, word: value`.
     pub rows: BTreeMap<Box<str>, String>,
 }
 
@@ -163,7 +167,7 @@ impl Default for Added {
     }
 }
 
-/// Words that readers of YAML take for something else than a text.
+/// Whether readers of YAML take a name for something other than a text.
 fn is_taken(name: &str) -> bool {
     const TAKEN: [&str; 9] = ["null", "true", "false", "yes", "no", "on", "off", "y", "n"];
     TAKEN.iter().any(|word| name.eq_ignore_ascii_case(word))

@@ -1,7 +1,7 @@
-//! Text → lock: any format ever written, each fault reported at its line.
+//! Reads a lock in any format ever written. Each fault is reported at its line.
 //!
-//! Lines that are as `write` leaves them are taken apart here; any other is handed to the YAML reader by itself, so that
-//! what a person or a tool wrote in another style is understood as well, and a fault still has its line.
+//! A row in the form of `write` is parsed here. Any other row goes to the YAML reader by itself:
+//! other styles are understood too, and a fault still has its line.
 
 use super::set_up::{BoxDoc, WORDS, told};
 use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
@@ -17,12 +17,12 @@ use std::collections::BTreeMap;
 
 /// Reading ends after this number of faults: such a text is no lock.
 const MOST_FAULTS: usize = 100;
-/// No line that we write is longer than its names, and the YAML reader need not look at one that is.
+/// The longest text of a line, in bytes, that the YAML reader is given.
 const LONGEST_LINE: usize = 8 * 1024;
-/// So much of a text that can't be read is kept, to show where.
+/// Bytes of an unreadable text that are kept after the fault, to show where it is.
 const EXCERPT: usize = 200;
 
-/// Reads a lock's bytes. What is wrong with it is reported, and then there is no lock.
+/// Reads a lock's bytes. Whatever is wrong is reported, and then there is no lock.
 pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<LockText> {
     let Loaded { name, bytes, .. } = loaded;
     let text = match std::str::from_utf8(&bytes) {
@@ -60,7 +60,7 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
     reader.finish(sink)
 }
 
-/// The bytes up to the line of an offset and a little of what follows, as text.
+/// The bytes up to an offset and [`EXCERPT`] more, as text.
 fn excerpt(bytes: &[u8], at: usize) -> String {
     let head = bytes.get(..at.saturating_add(EXCERPT)).unwrap_or(bytes);
     String::from_utf8_lossy(head).into_owned()
@@ -98,7 +98,8 @@ fn whole(file: &SourceFile) -> Option<Diagnostic> {
     Some(unreadable::conflict(&file.name, *first, marks.get(1..).unwrap_or(&[])))
 }
 
-/// That a newer tinsel wrote it, whatever else it holds; where two formats clash in a merge, that comes first.
+/// A finding that a newer tinsel wrote the text, whatever else it holds. After a conflict marker
+/// nothing is looked at: there the conflict is reported.
 fn newer(file: &SourceFile) -> Option<Diagnostic> {
     let mut lines = lines(file).take_while(|(line, _)| !line.starts_with("<<<<<<<"));
     let (line, at) = lines.find(|(line, _)| line.starts_with("format:"))?;
@@ -109,7 +110,7 @@ fn newer(file: &SourceFile) -> Option<Diagnostic> {
     is_newer.then(|| unreadable::newer(&file.name, at, value, MAJOR))
 }
 
-/// The minor format, looked for before anything else is read: a newer one may look different altogether.
+/// The minor format. It is read first, since the rest of a newer format may look different.
 fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
     let found = lines(file).find_map(|(line, at)| {
         let line = line.trim_start_matches('\u{feff}');
@@ -135,7 +136,7 @@ fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
 enum State {
     /// Its head.
     Head,
-    /// What belongs to a line of the head that a newer format added.
+    /// What is indented under a line of the head that is not known here.
     Added,
     /// The renames that were carried over.
     Renamed,
@@ -284,7 +285,7 @@ impl<'f> Reader<'f> {
                 self.lock.rows.push(row);
             }
             Err((fault, words)) => {
-                // The smallest text that is wrong, where it stands as it was read.
+                // The smallest text that is wrong, if the line has it as it was read.
                 let found = line.trim_start().find(words).filter(|_| !words.is_empty());
                 let at = found.map_or(at, |found| {
                     let start = at.start + found as u32;
@@ -296,7 +297,7 @@ impl<'f> Reader<'f> {
         }
     }
 
-    /// What a row says, or what is wrong with which of its words.
+    /// What a row says, or its fault and the text that is wrong.
     fn understood<'p>(&self, parts: &'p Parts, at: Span) -> Result<Row, (Fault<'p>, &'p str)> {
         if !is_string(&parts.name) {
             return Err((Fault::Name, &parts.name));
@@ -335,8 +336,8 @@ impl<'f> Reader<'f> {
         })
     }
 
-    /// Takes the second lines of controllers out of the lock. Two branches that add strings make lines that differ
-    /// in the universes in use alone; which of these is kept decides nothing.
+    /// Takes second lines of controllers out of the lock. Where two differ only in the universes in
+    /// use, as after a merge of two branches that add strings, the first is kept.
     fn boxes_again(&mut self) -> Vec<SetUp> {
         let mut boxes = std::mem::take(&mut self.lock.boxes);
         boxes.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
@@ -367,7 +368,7 @@ impl<'f> Reader<'f> {
         if self.state != State::End && self.faults.len() < MOST_FAULTS {
             let last = lines(self.file).filter(|(line, _)| !line.trim().is_empty());
             let at = last.last().map_or(self.file.span(), |(_, at)| at);
-            // Half a row that ends the text is no second fault.
+            // A row that was cut off with the text is not reported a second time.
             let half = |fault: &mut Diagnostic| fault.span().end == at.end;
             self.faults.pop_if(half);
             self.faults.push(unreadable::cut_off(name, at));
@@ -415,21 +416,21 @@ impl<'f> Reader<'f> {
     }
 }
 
-/// What stands in a row.
+/// The parts of a row.
 struct Parts {
     name: String,
     port: String,
     start: String,
     slots: u64,
-    /// The words after it that are known, with their values.
+    /// The known words after `slots`, with their values.
     words: Vec<(String, String)>,
-    /// What stands after them, with the comma before it.
+    /// The rest, with the comma before it.
     more: String,
 }
 
-/// A row that is as we write it.
+/// Parses a row in the form of `write`.
 fn plain(line: &str) -> Option<Parts> {
-    // Its words have commas and quotes of their own.
+    // The text of `moved` has commas and quotes of its own.
     if line.contains(", moved: ") {
         return None;
     }
@@ -471,7 +472,7 @@ struct RowDoc {
     more: BTreeMap<String, serde_json::Value>,
 }
 
-/// A row in any other style of YAML.
+/// Parses a row in any other style of YAML.
 fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
     let rows: BTreeMap<String, RowDoc> = serde_yaml::from_str(line).map_err(|_| Fault::Line)?;
     let mut rows = rows.into_iter();
@@ -495,14 +496,14 @@ fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
     })
 }
 
-/// Words that a newer format added, each with a comma before it. JSON is YAML, so they stay what they are.
+/// Words of a newer format as `, word: value`. A value is written as JSON, which is also YAML.
 fn as_yaml(words: &BTreeMap<String, serde_json::Value>) -> String {
     let word = |word: &String| serde_json::Value::from(word.as_str());
     let words = words.iter();
     words.map(|(name, value)| format!(", {}: {value}", word(name))).collect()
 }
 
-/// A text as YAML has it: bare or in quotes.
+/// The text of a YAML value, bare or in quotes.
 fn text(value: &str) -> Option<String> {
     let bare = value.strip_prefix('"').and_then(|rest| rest.strip_suffix('"'));
     match bare {
@@ -533,7 +534,7 @@ fn output(port: &str) -> Option<(&str, Output)> {
     Some((controller, output))
 }
 
-/// Whether a word can be a name of the language; the letters of all scripts are not told apart here.
+/// Whether a word can be a name. After its first letter, any visible non-ASCII character counts.
 pub(super) fn is_name(word: &str) -> bool {
     let wide = |c: char| !c.is_ascii() && !c.is_whitespace() && !is_unprintable(c);
     word.starts_with(char::is_alphabetic)
@@ -553,7 +554,8 @@ fn is_string(word: &str) -> bool {
     number.is_some() && member.is_some() && is_name(prop)
 }
 
-/// Whether a word can be a name in a rename: `heron`, `heron[2..4]`, `lighthouse.2`, or with more between the brackets.
+/// Whether a word can be a name of a rename: `heron`, `heron[2..4]`, `lighthouse.2`; after the
+/// first `[` or `.` anything that can be printed counts.
 fn is_renamed(word: &str) -> bool {
     let (base, rest) = word.split_at(word.find(['[', '.']).unwrap_or(word.len()));
     is_name(base) && !rest.contains(is_unprintable)

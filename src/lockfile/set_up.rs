@@ -1,4 +1,4 @@
-//! What a lock says of set-up: the words of a row after its slots, and the lines of controllers.
+//! What a lock says of set-up: the words of a row after `slots`, and the lines of controllers.
 
 use super::read::{count, is_name, number};
 use crate::lock::{FULL, Made, SetUp};
@@ -20,8 +20,8 @@ pub(super) struct Told {
     pub moved: Option<Box<str>>,
 }
 
-/// What a row of a number of slots says after them; else the word that says what it can't.
-/// A row of which an older program changed the slots alone says nothing of its nodes.
+/// What the words of a row after `slots` say, or the word that is wrong. Where the nodes need more
+/// than the row's slots, an older program changed the slots alone: then `made` is `None`.
 pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str> {
     let mut made = Made::default();
     let mut told = Told::default();

@@ -1,4 +1,4 @@
-//! Lock → text: one line a string, always the same bytes.
+//! Writes a lock as text: one line a string, and the same bytes for the same lock.
 
 use super::{Added, MAJOR, is_taken};
 use crate::lock::{Lock, Made, Row, SetUp};
@@ -6,7 +6,7 @@ use crate::protocol::UniverseSlots;
 use crate::unit::decimal;
 use std::fmt::Write as _;
 
-/// What a lock says of itself.
+/// The comment at the top of a lock.
 const COMMENT: &str =
     "# Where each string lies: written by `tinsel build`, to be kept under version control.\n";
 

@@ -47,12 +47,12 @@ impl Protocol for ArtNet {
         "Port-Address"
     }
 
-    // Art-Net 4, ArtDmx: to one address not faster than a DMX512 packet of 512 slots repeats.
+    // Art-Net 4, ArtDmx: no faster to one address than DMX512 repeats packets of 512 slots.
     fn pace(&self) -> Option<Pace> {
         Some(Pace { of_its_slots: false, clause: "Art-Net 4, ArtDmx" })
     }
 
-    // ArtDmx carries 2 to 512 slots, an even count.
+    // ArtDmx carries an even number of slots, 2 to 512.
     fn wire_bits(&self, slots: &[u32]) -> u64 {
         slots
             .iter()

@@ -7,10 +7,10 @@ use std::ops::RangeInclusive;
 #[derive(Debug)]
 pub struct Ddp;
 
-/// Data bytes in one packet at most.
+/// The most data bytes in one packet.
 const PAYLOAD: u64 = 1_440;
 
-/// Header bytes, no time code.
+/// Bytes of a header without a time code.
 const HEADER: u64 = 10;
 
 impl Protocol for Ddp {
@@ -18,7 +18,7 @@ impl Protocol for Ddp {
         &["ddp"]
     }
 
-    // Its offsets have 32 bits, more than all universes of a display hold.
+    // Its 32-bit offsets reach beyond all universes of a display.
     fn universes(&self, _form: usize) -> RangeInclusive<u32> {
         super::UNIVERSES
     }
@@ -35,7 +35,7 @@ impl Protocol for Ddp {
         Some(slots_before)
     }
 
-    // One stream of bytes from the first channel to the last, cut at 1,440.
+    // Each universe counts up to its highest slot in use; packets are cut at 1,440 bytes.
     fn wire_bits(&self, slots: &[u32]) -> u64 {
         let bytes: u64 = slots.iter().map(|slots| u64::from(*slots)).sum();
         let packets = bytes.div_ceil(PAYLOAD);

@@ -46,7 +46,7 @@ impl Protocol for E131 {
         form <= MULTICAST
     }
 
-    // E1.31-2018, 6.6.1: not faster than ANSI E1.11 lets that many slots repeat, unless the user has configured it.
+    // E1.31-2018, 6.6.1: no faster than ANSI E1.11 repeats as many slots, unless a user sets it so.
     fn pace(&self) -> Option<Pace> {
         Some(Pace { of_its_slots: true, clause: "ANSI E1.31-2018, 6.6.1" })
     }

@@ -1,7 +1,7 @@
 //! The inputs a controller may have: what each can carry and what it costs on the wire.
 //!
-//! A protocol is a row here and a file beside this one. Its word in the language is looked up, not a
-//! keyword.
+//! A protocol is an entry of `ALL` and a file beside this one. Its words in the language are looked
+//! up; they are no keywords.
 
 mod artnet;
 mod ddp;
@@ -9,20 +9,20 @@ mod e131;
 
 use std::ops::RangeInclusive;
 
-/// The universes that a display counts with: E1.31's data universes.
+/// The universe numbers of a display: those of E1.31's data universes.
 ///
 /// Source: ANSI E1.31-2018, 6.2.7 and 9.1.1.
 pub const UNIVERSES: RangeInclusive<u32> = 1..=63_999;
 
-/// How many slots a display counts in each universe: 1 to 512. It turns channels, counted from 0 over the whole display,
-/// into universes and slots and back.
+/// How many slots of each universe a display counts, 1 to 512. Converts channels, counted from 0
+/// over the whole display, to universe and slot and back.
 ///
 /// Source: ANSI E1.11-2008 (R2018), 8.5.1 (512 data slots).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub struct UniverseSlots(u16);
 
 impl UniverseSlots {
-    /// All that DMX has.
+    /// All slots of a DMX universe.
     pub const ALL: Self = Self(512);
 
     /// `None` outside of 1 to 512.
@@ -38,7 +38,7 @@ impl UniverseSlots {
         u32::from(self.0)
     }
 
-    /// Channels from one universe to the next, 1 to 512.
+    /// Channels from the first of one universe to the first of the next, 1 to 512.
     #[must_use]
     pub fn each(self) -> u64 {
         u64::from(self.0)
@@ -52,14 +52,14 @@ impl UniverseSlots {
         (universe.saturating_add(1), slot + 1)
     }
 
-    /// A channel as a pin is written: `12/1`.
+    /// A channel, from 0, in the form of a pin: `12/1`.
     #[must_use]
     pub fn place(self, channel: u64) -> String {
         let (universe, slot) = self.split(channel);
         format!("{universe}/{slot}")
     }
 
-    /// The first channel of a universe, which counts from 1.
+    /// The first channel, from 0, of a universe, from 1.
     #[must_use]
     pub fn begin(self, universe: u32) -> u64 {
         u64::from(universe.saturating_sub(1)) * self.each()
@@ -78,7 +78,7 @@ impl std::fmt::Display for UniverseSlots {
     }
 }
 
-/// The priority of E1.31 data where nothing is said; the highest is 200.
+/// The priority of E1.31 data where the display sets none; the highest is 200.
 ///
 /// Source: ANSI E1.31-2018, 6.2.3 and Appendix A.
 pub const USUAL_PRIORITY: u32 = 100;
@@ -94,16 +94,16 @@ pub trait Protocol: Sync + std::fmt::Debug {
     /// The name of the standard or document, for messages and pages.
     fn standard(&self) -> &'static str;
 
-    /// Where one universe goes: a multicast group or a Port-Address in words; `None` where the protocol
-    /// has no address of its own for a universe.
+    /// The address of one universe as text: a multicast group or a Port-Address; `None` where this
+    /// form has no address of its own for a universe.
     fn universe_address(&self, form: usize, universe: u32) -> Option<String>;
 
-    /// The number by which this form knows a universe of the display.
+    /// The number that this form gives to a universe of the display.
     fn number(&self, _form: usize, universe: u32) -> u32 {
         universe
     }
 
-    /// What [`Self::universe_address`] gives, in a word or two; empty where it gives nothing.
+    /// What kind of address [`Self::universe_address`] gives; empty where it gives none.
     fn address_kind(&self) -> &'static str {
         ""
     }
@@ -113,37 +113,37 @@ pub trait Protocol: Sync + std::fmt::Debug {
         false
     }
 
-    /// Whether this form sends a universe once for all that listen to it.
+    /// Whether this form sends a universe once for all controllers that listen to it.
     fn to_a_group(&self, _form: usize) -> bool {
         false
     }
 
-    /// Where a controller's data begin in the protocol's own count, for one that has such a count (a data
-    /// offset in bytes from the controller's own first channel).
+    /// The data offset of what comes after `_slots_before` slots of a controller, in bytes from its
+    /// own first channel; `None` where the protocol has no such offset.
     fn data_offset(&self, _slots_before: u64) -> Option<u64> {
         None
     }
 
-    /// How often the standard lets a universe be sent, where it has a limit.
+    /// How often the standard allows a universe to be sent; `None` where it sets no limit.
     fn pace(&self) -> Option<Pace> {
         None
     }
 
-    /// Bits on the wire for one frame of a controller: `slots` holds the highest slot in use of each of its
-    /// universes, Ethernet's own costs included.
+    /// Bits on the wire for one frame of a controller, Ethernet's own costs included. `slots` holds
+    /// the highest slot in use of each of its universes.
     fn wire_bits(&self, slots: &[u32]) -> u64;
 }
 
 /// A limit on how often a universe may be sent: as often as a DMX512 packet can be.
 #[derive(Clone, Copy, Debug)]
 pub struct Pace {
-    /// Whether a packet with as many slots as the universe has is meant; else always one with 512.
+    /// Whether that packet has as many slots as the universe; else it always has 512.
     pub of_its_slots: bool,
-    /// Where the standard says so.
+    /// The clause of the standard that says so.
     pub clause: &'static str,
 }
 
-/// All of them, in the order of the guide.
+/// All protocols, in the order of the guide.
 pub const ALL: &[&dyn Protocol] = &[&e131::E131, &artnet::ArtNet, &ddp::Ddp];
 
 /// A protocol in one of its forms.
@@ -156,7 +156,7 @@ pub struct Input {
 }
 
 impl Input {
-    /// The one whose written form, words joined by one blank, is `words`.
+    /// The input that is written as `words`, with one blank between words.
     #[must_use]
     pub fn find(words: &str) -> Option<Self> {
         ALL.iter().find_map(|protocol| {
@@ -165,13 +165,13 @@ impl Input {
         })
     }
 
-    /// It as written.
+    /// Its words, as a display writes them.
     #[must_use]
     pub fn words(&self) -> &'static str {
         self.protocol.forms().get(self.form).copied().unwrap_or("")
     }
 
-    /// The number by which it knows a universe of the display.
+    /// The number that it gives to a universe of the display.
     #[must_use]
     pub fn number(&self, universe: u32) -> u32 {
         self.protocol.number(self.form, universe)
@@ -186,13 +186,13 @@ impl Input {
 
 impl Default for Input {
     fn default() -> Self {
-        // `input` is `e131 multicast` where none is said.
+        // A controller that states no `input` has `e131 multicast`.
         Self { protocol: &e131::E131, form: e131::MULTICAST }
     }
 }
 
 /// Ethernet frame and gap, IP and UDP headers, in bytes, around each payload.
 ///
-/// 38 (preamble 8, header 14, check 4, gap 12) + 20 (IPv4) + 8 (UDP); as the Distributed Display Protocol
-/// document counts them.
+/// 38 (preamble 8, header 14, check 4, gap 12) + 20 (IPv4) + 8 (UDP); as the Distributed Display
+/// Protocol document counts them.
 pub const WIRE_OVERHEAD: u64 = 66;

@@ -1,4 +1,4 @@
-//! Strings that lie on one slot, by a sweep over the strings in the order of their starts.
+//! Strings that share a slot, found by one sweep over the strings in the order of their starts.
 
 use super::{controller_of, grid_of};
 use crate::grid::Body;
@@ -6,23 +6,23 @@ use crate::model::{Model, StringId};
 use crate::plan::{Plan, Why};
 use std::ops::Range;
 
-/// Two strings that lie on one slot.
+/// Two strings that share a slot.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Clash {
-    /// The one that lies there first.
+    /// The one that starts first.
     pub holder: StringId,
-    /// The one that comes onto it.
+    /// The other one.
     pub comer: StringId,
-    /// The first slot of both, as a channel from 0.
+    /// The first slot that they share, as a channel from 0.
     pub from: u64,
     /// How many slots they share.
     pub slots: u64,
 }
 
-/// Bits of an index in a packed key; 400,000 strings need 19.
+/// Bits of a string's index in a packed key; 400,000 strings need 19.
 const INDEX_BITS: u32 = 20;
 
-/// Strings with slots of their own, by where they begin.
+/// The placed strings that have slots of their own, in the order of their starts.
 #[must_use]
 pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
     let strings = model.strings.iter().zip(&plan.placed).enumerate();
@@ -38,10 +38,11 @@ pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
     keys.into_iter().map(|key| StringId::from((key & mask) as usize)).collect()
 }
 
-/// All clashes of strings that must not share a slot: each string with the one of its controller that reaches furthest
-/// before it, and each pinned one with the pinned one of another controller that does.
+/// All clashes of strings that must not share a slot. Each string is compared with the string of
+/// its controller that reaches furthest before it, and each pinned one also with the pinned one
+/// that reaches furthest before it, if that is another controller's.
 ///
-/// Strings of two controllers that run into each other without two pins are left out: there the universes clash.
+/// Other strings of two controllers that overlap are left out: there the universes clash.
 #[must_use]
 pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
     let mut clashes = Vec::new();
@@ -73,7 +74,7 @@ pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> 
     clashes
 }
 
-/// The slots that two strings share; `None` where only padding of the one lies under the other.
+/// The slots that two strings share; `None` where at most padding overlaps.
 fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Option<Clash> {
     let mut ours = used(model, plan, holder)?.peekable();
     let mut from = None;
@@ -96,7 +97,7 @@ fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Optio
 
 fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {
     let grid = grid_of(model, plan, id)?;
-    // Beyond the last universe all is reported by `address/range`.
+    // What lies beyond the last universe is reported by `address/range`.
     let most = *crate::protocol::UNIVERSES.end() as usize;
     Some(grid.segments(plan.of(id)?.start, Body::of(model, id)?).take(most))
 }

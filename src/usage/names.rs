@@ -1,4 +1,4 @@
-//! What outputs, ports, strings, feeds and channels are called: as a display writes them.
+//! The names of outputs, ports, strings, feeds and channels, as a display writes them.
 
 use crate::loads::Remedy;
 use crate::model::{
@@ -13,7 +13,7 @@ pub fn output_name(model: &Model, controller: ControllerId, output: Output) -> S
     format!("{}.{}", model.controllers[controller].name, output.name())
 }
 
-/// A pixel port as it is named where its cable comes out: by its receiver where it has one, `pond.1`.
+/// A pixel port by where it comes out: its receiver's port (`pond.1`), else its controller's.
 #[must_use]
 pub fn port_name(
     model: &Model,
@@ -31,8 +31,8 @@ pub fn port_name(
     }
 }
 
-/// An output as it is named where one of its strings is plugged in: by its receiver where it has one. Without a string, by
-/// the receiver that all its strings share.
+/// An output by where a string of it is plugged in: its receiver's port where it has a receiver.
+/// Without a string, by the receiver that all its strings share.
 #[must_use]
 pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> String {
     let Output::Pixel(number) = port.output else {
@@ -49,14 +49,14 @@ pub fn plug_name(model: &Model, port: &PortPlan, string: Option<StringId>) -> St
     port_name(model, port.controller, number, shared)
 }
 
-/// The plug of a string; empty for one without a place.
+/// The output that a string is plugged into, by [`plug_name`]; empty where it has no place.
 #[must_use]
 pub fn plug_of(model: &Model, plan: &Plan, id: StringId) -> String {
     let port = plan.port_of(id);
     port.map_or_else(String::new, |port| plug_name(model, port, Some(id)))
 }
 
-/// Strings of one prop as a chain names them: neighbours as a range.
+/// Strings of one prop as references of a chain, neighbours joined to ranges.
 #[must_use]
 pub fn references(model: &Model, strings: &[StringId]) -> String {
     let of = |id: StringId| {
@@ -65,7 +65,7 @@ pub fn references(model: &Model, strings: &[StringId]) -> String {
     };
     let joins = |a: &StringId, b: &StringId| {
         let ((member, number), next) = (of(*a), of(*b));
-        // Of a member with several strings, those; else members one by one.
+        // Strings of one member (or of no family) are neighbours; else members are.
         match model.name_of(*a).contains("].") || member == 0 {
             true => next == (member, number + 1),
             false => next == (member + 1, number),
@@ -85,7 +85,7 @@ pub fn references(model: &Model, strings: &[StringId]) -> String {
     runs.collect::<Vec<_>>().join(" -> ")
 }
 
-/// An output as the lock has it, by the receiver where just one carries it.
+/// An output by its receiver, where exactly one receiver carries it.
 #[must_use]
 pub fn old_plug(model: &Model, controller: ControllerId, output: Output) -> String {
     let Output::Pixel(number) = output else {
@@ -121,7 +121,7 @@ pub struct Outlet {
     pub port: u32,
 }
 
-/// The pixel port of an output of the plan, where it comes out at `receiver`; `None` for a DMX output.
+/// The outlet at `receiver` of an output of the plan; `None` for a DMX output.
 #[must_use]
 pub fn outlet(plan: &Plan, id: PortId, receiver: Option<ReceiverId>) -> Option<Outlet> {
     let port = &plan.ports[id];
@@ -174,7 +174,7 @@ pub fn inject_place(place: InjectAt) -> String {
     }
 }
 
-/// An injection as it is written.
+/// A remedy as the statement of an injection.
 #[must_use]
 pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
     let supply = &model.supplies[remedy.lead.supply].name;
@@ -190,13 +190,13 @@ pub fn inject_statement(model: &Model, remedy: &Remedy) -> String {
     )
 }
 
-/// A channel as a pin is written: `12/1`.
+/// A channel in the form of a pin: `12/1`.
 #[must_use]
 pub fn channel_name(model: &Model, channel: u64) -> String {
     model.display.universe_slots.place(channel)
 }
 
-/// A stretch, its last channel included: `12/1 to 12/150`.
+/// A range of channels, the last one included: `12/1 to 12/150`.
 #[must_use]
 pub fn stretch_name(model: &Model, first: u64, last: u64) -> String {
     format!("{} to {}", channel_name(model, first), channel_name(model, last))

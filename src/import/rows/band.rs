@@ -1,5 +1,5 @@
-//! What a whole stretch of rows hangs on: a box that a line of words between the rows names, the title or the name of a
-//! sheet, and a port in a line of its own.
+//! What holds for several rows: a box that a row of words, the title or the sheet's name states,
+//! and a port in a line of its own.
 
 use super::Stage;
 use crate::import::cells::{self, SheetPort};
@@ -9,7 +9,7 @@ use crate::import::sheet::Row;
 use crate::import::{Grade, Note, Sheet, boxes};
 use std::collections::BTreeSet;
 
-/// A port that a line of its own names at its beginning: `PORT 3 (left of the door)`.
+/// The port at the beginning of a line of its own: `PORT 3 (left of the door)`.
 fn port(text: &str) -> Option<Vec<SheetPort>> {
     const WORDS: [&str; 5] = ["port", "out", "output", "plug", "socket"];
     let (word, rest) = text.trim().split_once(' ')?;
@@ -19,7 +19,7 @@ fn port(text: &str) -> Option<Vec<SheetPort>> {
     WORDS.contains(&word.to_lowercase().as_str()).then(|| cells::ports(number))?
 }
 
-/// Whether each table without a column of boxes is a box of its own by the name of its sheet: two have the same port.
+/// Whether sheets without a column of boxes are one box each: they are if two use the same port.
 pub(super) fn by_sheet(tables: &[Sheet]) -> bool {
     let mut seen = BTreeSet::new();
     let mut same = false;
@@ -37,8 +37,8 @@ pub(super) fn by_sheet(tables: &[Sheet]) -> bool {
 }
 
 impl<'a> Stage<'a> {
-    /// The box that a cell of boxes means: by a form that a sheet of boxes has, or as the only one whose name has all its
-    /// words.
+    /// The box that a cell means: by a form that a sheet of boxes has, or as the only box whose
+    /// name has all its words.
     pub(super) fn known_box(&self, text: &str) -> Option<&'a str> {
         let words = |text: &str| -> BTreeSet<String> {
             let lower = text.to_lowercase();
@@ -54,7 +54,7 @@ impl<'a> Stage<'a> {
         self.known.get(&boxes::squeezed(text)).map(String::as_str).or_else(by_words)
     }
 
-    /// The text of a cell of boxes without the port that stands in it, where no other cell has one: `E4`.
+    /// Splits the port off a cell of boxes (`E4`), where no other cell has one. Returns the rest.
     pub(super) fn box_and_port(&mut self, row: &Row, text: String) -> String {
         self.own_port = None;
         if self.columns.cell(row, Kind::Port).is_some() || self.known_box(&text).is_some() {
@@ -68,7 +68,7 @@ impl<'a> Stage<'a> {
         name.unwrap_or(text)
     }
 
-    /// The box of a whole sheet, by its name or by the words above its header.
+    /// Finds the box of a whole sheet, by its name or by the words above its header.
     pub(super) fn box_of_sheet(&mut self, table: &Sheet, by_sheet: bool) {
         let ported = |section: &columns::Block| !section.columns.has(Kind::Controller);
         let first = table.sections.first().map_or(0, |section| section.columns.header);
@@ -88,7 +88,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// Takes the box and the port that a line of words between the rows names for the rows below it.
+    /// Takes the box and the port in a row of words; they hold for the rows below it.
     pub(super) fn band_of(&mut self, row: &Row) {
         let words = row.filled().map(|(_, cell)| cell.text.as_str()).next().unwrap_or("");
         self.port = port(words);
@@ -100,7 +100,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// Whether a row is a line of its own that names a port: nothing stands in it but that and remarks.
+    /// Whether a row is a line of its own that names a port: it has nothing else but remarks.
     pub(super) fn is_port_line(&self, row: &Row) -> bool {
         let remark = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
         let mut cells = row.filled();

@@ -1,4 +1,4 @@
-//! Where a row says that its strings lie, and what it says besides.
+//! Where a row says that its strings lie, and the rest of the row as comments.
 
 use super::Stage;
 use crate::import::Grade;
@@ -70,11 +70,12 @@ impl Stage<'_> {
         });
     }
 
-    /// What a row's cells of start, end, first channel and last channel say; what is not understood is reported.
+    /// The addresses in a row's cells of start, end, first channel and last channel; what is not
+    /// understood is reported.
     fn addresses(&mut self, row: &Row) -> [Option<Spots>; 4] {
         [Kind::Start, Kind::End, Kind::StartChannel, Kind::EndChannel].map(|kind| {
             let text = self.columns.cell(row, kind)?;
-            // Beside an end, `21-256` is no range.
+            // Beside an end, `21-256` is universe and slot, no range.
             let bare = |text: &str| text.chars().all(|c| c.is_ascii_digit() || "- ".contains(c));
             let read = match kind {
                 Kind::Start | Kind::End => {
@@ -95,8 +96,8 @@ impl Stage<'_> {
         })
     }
 
-    /// The whole address that a cell has where its column is of universes, of slots, or of something else that it can't
-    /// be; and the end.
+    /// The start and the end that a row has whole in one cell of another column: of universes, of
+    /// slots, or of slots a node; a channel among slots counts too.
     fn full(&mut self, row: &Row) -> [Option<At>; 2] {
         let said = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
         let stray = Some(Kind::SlotsPerNode).filter(|_| said.is_none());
@@ -116,7 +117,7 @@ impl Stage<'_> {
         [from.map(|(from, _)| from).or(channel), to.or(end).or(channel_end)]
     }
 
-    /// The universe and slot of a channel that is counted through all universes, in a column of slots of a row without a
+    /// The universe and slot of a channel that stands in a column of slots, in a row without a
     /// universe.
     fn beyond(&mut self, row: &Row, universe: Kind, slot: Kind) -> Option<At> {
         const ALL: u64 = 512;
@@ -140,7 +141,8 @@ impl Stage<'_> {
         Some(At::Slot(own, at))
     }
 
-    /// Where a row ends by a slot alone, as all that it may mean: in any universe that its slots can reach.
+    /// The places that an end without a universe may mean: its slot in each universe that the
+    /// strings can reach.
     fn end_slot(
         &self,
         row: &Row,
@@ -181,7 +183,7 @@ impl Stage<'_> {
         ]
     }
 
-    /// A universe and a slot that stand in two columns, and the universe that the first says it ends in.
+    /// A universe and a slot from two columns, and the last universe where the first has a range.
     pub(super) fn pair(
         &mut self,
         row: &Row,
@@ -228,18 +230,18 @@ impl Stage<'_> {
         }
     }
 
-    /// What a row says besides, as comments of its prop.
+    /// Keeps the rest of a row as comments of its prop.
     pub(super) fn comments(&mut self, row: &Row, prop: usize) {
         let mut comments = Vec::new();
         for (at, cell) in row.filled() {
             let kept = match self.columns.kind_at(at) {
                 None | Some(Kind::Note) => true,
-                // The runs say where they are.
+                // The runs say where dark nodes are.
                 Some(Kind::SkipWithin) => {
                     cell.text != "0" && self.columns.cell(row, Kind::Runs).is_none()
                 }
                 Some(Kind::StringNumber) => cells::nth(&cell.text).is_none(),
-                // It is no setting of a table of ports.
+                // A table of ports does not read it.
                 Some(Kind::Strings) => self.columns.of_ports,
                 _ => false,
             };

@@ -32,7 +32,7 @@ pub fn is_mark(text: &str) -> bool {
     text.len() <= 9 && MARKS.contains(&text.to_lowercase().as_str())
 }
 
-/// Gives each cell with such a mark what stands above it. Rows of one cell are words, and stand between.
+/// Replaces each such mark by the cell above it. Rows of one cell and totals do not count as above.
 pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
     let (mut filled, mut columns) = (BTreeSet::new(), BTreeSet::new());
     for section in sections {

@@ -1,4 +1,4 @@
-//! Fits the kinds of columns to what stands in them, and puts what came of the rows in order.
+//! Fits the kinds of columns to their cells, and puts the result of the rows in order.
 
 use crate::import::cells;
 use crate::import::columns::{Columns, SIZES};
@@ -10,7 +10,7 @@ use crate::import::{Grade, Note};
 use crate::protocol::UniverseSlots;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Leaves out controllers of which every row was left out.
+/// Removes controllers that no string is on.
 pub(super) fn drop_unused(found: &mut Found) {
     let used: BTreeSet<usize> = found.lines().filter_map(|(.., line)| line.controller).collect();
     let mut index = 0;
@@ -25,7 +25,7 @@ pub(super) fn drop_unused(found: &mut Found) {
     }
 }
 
-/// Puts members and strings in the order of their numbers, which a table may list in the order of its cables.
+/// Puts members and strings in the order of their numbers; a table may list them by cable.
 pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
     let mut moved = BTreeMap::new();
     for (at, prop) in found.props.iter_mut().enumerate() {
@@ -87,7 +87,7 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// Fits the kinds of columns to what stands in them, and finds how many slots a universe has, if they say so.
+/// Fits the kinds of columns to their cells. Returns the slots of a universe, if they show them.
 pub(super) fn fitted(
     rows: &[&Row],
     columns: &mut Columns,
@@ -98,7 +98,7 @@ pub(super) fn fitted(
         cells.peek().is_some() && cells.all(is)
     };
     let is_colour = |text: &str| cells::colour(text).is_some();
-    // A column whose heading misleads is that of the colours where it has nothing else.
+    // A column with a misleading heading is one of colours where it has nothing else.
     let colour_or_note = |columns: &Columns, kind: Kind| {
         let colours = !columns.has(Kind::Colour) && all(columns, kind, &is_colour);
         if colours { Kind::Colour } else { Kind::Note }
@@ -150,8 +150,8 @@ pub(super) fn fitted(
     universe_slots(rows, columns)
 }
 
-/// Whether a column headed `string` numbers the strings of props: one prop a row needs no number, so there it is a count,
-/// unless it says `1 of 2` or a word.
+/// Whether a column headed `string` numbers the strings of props. Where each prop has one row, it
+/// needs no number: there it is a count, unless it has `1 of 2` or a word.
 fn numbers_strings(rows: &[&Row], columns: &Columns) -> bool {
     let cells = |kind: Kind| rows.iter().filter_map(move |row| columns.cell(row, kind));
     let mut names = BTreeSet::new();
@@ -162,8 +162,8 @@ fn numbers_strings(rows: &[&Row], columns: &Columns) -> bool {
             || cells(Kind::Strings).any(|text| cells::whole(text).is_none()))
 }
 
-/// A column headed `#` has the places on each port, where these count from 1, or how many strings a row has, where ports
-/// or ends agree; else it is a running number.
+/// A column headed `#` has the places on each port where these count from 1, or the strings of a
+/// row where ports or ends agree with that; else it is a running number.
 fn hashed(rows: &[&Row], columns: &mut Columns) {
     if columns.heading(Kind::Position).trim() != "#" {
         return;
@@ -204,7 +204,7 @@ fn hashed(rows: &[&Row], columns: &mut Columns) {
     }
 }
 
-/// A number beside a universe is a slot of it where most are too small for channels that count through all universes.
+/// Takes a number beside a universe for a slot where most such numbers are at most 512.
 fn slots(rows: &[&Row], columns: &mut Columns) {
     /// No universe has more slots.
     const MOST_SLOT: u64 = 512;
@@ -221,7 +221,7 @@ fn slots(rows: &[&Row], columns: &mut Columns) {
             };
             numbers += 1;
             larger |= number > MOST_SLOT;
-            // In the first universe, slot and channel are one.
+            // In the first universe, slot and channel are the same number.
             if universe > 1 || number > MOST_SLOT {
                 let at = usize::from(number > MOST_SLOT);
                 votes = [votes[0] + u32::from(at == 0), votes[1] + u32::from(at == 1)];
@@ -246,7 +246,7 @@ fn slots(rows: &[&Row], columns: &mut Columns) {
     }
 }
 
-/// The slots of a universe, where channels, universes and slots stand together.
+/// The slots of a universe, where channel, universe and slot stand in one row and all rows agree.
 fn universe_slots(rows: &[&Row], columns: &Columns) -> Option<UniverseSlots> {
     if !columns.has(Kind::Slot) {
         return None;
@@ -266,7 +266,7 @@ fn universe_slots(rows: &[&Row], columns: &Columns) -> Option<UniverseSlots> {
     }
 }
 
-/// Whether addresses written with a point may have lost zeros: not where one of them ends with one.
+/// Whether addresses with a point may have lost zeros: not where one of them still ends with one.
 pub(super) fn cut(rows: &[&Row], columns: &Columns) -> bool {
     !rows.iter().any(|row| {
         let texts = [Kind::Start, Kind::End].map(|kind| columns.cell(row, kind).unwrap_or(""));

@@ -1,4 +1,4 @@
-//! What the strings of a row hang on: controller, port, receiver.
+//! What the strings of a row are connected to: controller, port, receiver.
 
 use super::{Facts, MOST_COUNT, MOST_NODES, Stage, remarked};
 use crate::import::cells::{self, SheetPort};
@@ -11,7 +11,7 @@ use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
-    /// A controller by its text, or where the cell is blank by the one above it, if the row has a port.
+    /// The controller by a row's cell; where that is blank and the row has a port, the one above.
     pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
         if !self.columns.has(Kind::Controller) {
             let band = self.band.clone()?;
@@ -76,7 +76,7 @@ impl Stage<'_> {
         at
     }
 
-    /// Makes the strings of a row and hangs them on its ports. Gives where they stand in their prop.
+    /// Makes the strings of a row and connects them to its ports. Returns their places in the prop.
     pub(super) fn lines(
         &mut self,
         row: &Row,
@@ -130,7 +130,7 @@ impl Stage<'_> {
         places
     }
 
-    /// The texts of a cell that lists one for each of a row's strings; else its only one, or none.
+    /// The texts of a cell that lists one for each string of a row; else the whole text, if any.
     fn for_each(&self, row: &Row, kind: Kind, strings: usize) -> Vec<String> {
         let text = self.columns.cell(row, kind).unwrap_or("");
         let each: Vec<String> = text.split(", ").map(str::to_owned).collect();
@@ -138,7 +138,7 @@ impl Stage<'_> {
         if text.is_empty() { Vec::new() } else { each }
     }
 
-    /// The runs of each string of a row, which say how large each is.
+    /// The runs of each string of a row; they also set the sizes of the strings.
     fn runs(&mut self, row: &Row, facts: &mut Facts) -> Vec<String> {
         let runs = self.for_each(row, Kind::Runs, facts.sizes.len());
         let sizes: Option<Vec<u64>> = runs.iter().map(|runs| cells::runs(runs)).collect();
@@ -175,7 +175,7 @@ impl Stage<'_> {
     /// What holds for each string of a row.
     pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> SheetLine {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
-        // Strings may have names where others have numbers.
+        // A string may have a name where others have a number.
         let letters = |text: &String| text.starts_with(char::is_alphabetic);
         let unnumbered = cell(Kind::StringNumber).filter(letters);
         let numbered = unnumbered.is_none();
@@ -243,7 +243,7 @@ impl Stage<'_> {
         (at, port)
     }
 
-    /// Hangs strings on ports: all on one, or an equal share of them on each.
+    /// Connects strings to ports: all to one, or an equal share of them to each.
     pub(super) fn hang(
         &mut self,
         row: &Row,
@@ -273,14 +273,14 @@ impl Stage<'_> {
         }
         for (at, place) in places.iter().enumerate() {
             let port = ports.get(at / share.max(1)).filter(|_| even);
-            // What stays open still hangs on the box that is named.
+            // A string whose port stays open is still on the box that is named.
             let named = port.or(ports.first()).and_then(|(name, _)| name.as_deref());
             let column = self.columns.has(Kind::Controller) && controller.is_some();
             let own = match named {
                 Some(name) if !column => Some(self.board(name)),
                 _ => controller,
             };
-            // One box is all that ports without a controller can mean.
+            // Ports without any controller can only be those of one box.
             let only = !self.columns.has(Kind::Controller) && own.is_none();
             let own = if only { Some(self.the_only_box()) } else { own };
             homeless |= own.is_none() && port.is_some();
@@ -303,7 +303,7 @@ impl Stage<'_> {
         }
         if !self.boxes_by_text.contains_key("main") {
             let what = "it names no controller: the display calls it `main`";
-            // Beside boxes that have names it may be one of them.
+            // Beside boxes with names it may be one of these.
             let grade = if self.found.boxes.is_empty() { Grade::Told } else { Grade::Lost };
             self.notes.push(Note::of_table(what.to_owned(), grade));
         }

@@ -21,7 +21,7 @@ impl Stage<'_> {
         // Where no column names a box, its letter stands before the port: `C12`.
         let unnamed = !self.columns.has(Kind::Controller);
         let ports = ports.or_else(|| cells::ports_of_box(text, &letters).filter(|_| unnamed));
-        // A socket of a table of DMX is no port for pixels.
+        // In a table of DMX fixtures a number is a DMX output.
         let dmx = |(name, output)| match output {
             Output::Pixel(number) if self.dmx => (name, Output::Dmx(number)),
             _ => (name, output),
@@ -58,7 +58,7 @@ impl Stage<'_> {
         before.map(|port| vec![port])
     }
 
-    /// Notes the box and the port of a prop, for what says that it comes after it.
+    /// Remembers the box and the port of a prop, for rows that come after it.
     pub(super) fn note_port(&mut self, written: &str, prop: usize, last: Option<&(usize, usize)>) {
         let line = last.and_then(|place| self.found.line((prop, *place)));
         let board = line.and_then(|line| self.found.boxes.get(line.controller?));

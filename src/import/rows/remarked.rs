@@ -2,7 +2,7 @@
 
 use crate::import::cells;
 
-/// The prop that a remark says its row comes after on the same port, in small letters: `after Cane 1, reversed`.
+/// The prop, in small letters, that a remark says its row comes after: `after Cane 1, reversed`.
 pub(super) fn after(text: &str) -> Option<String> {
     const WORDS: &str = "after |carries on from |continues from |goes on from |follows |chained after |chained from ";
     let lower = text.to_lowercase();
@@ -14,9 +14,10 @@ pub(super) fn after(text: &str) -> Option<String> {
 /// Words that end what a remark says of one thing.
 const ENDS: [char; 5] = [',', ';', '(', '.', '!'];
 
-/// Whether a remark or a name says that its row is not put up: `retired 2024, canes use its port`, `NOT USED`. Only what a
-/// year, a mark, a word of time or nothing follows counts: `not out of reach` and `not used on Sundays` say something else.
-/// Words that may mean something else must also begin the text.
+/// Whether a remark or a name says that its row is not put up: `retired 2024, canes use its port`,
+/// `NOT USED`. After the word must come a year, a mark or nothing; after a sure word also a word of
+/// time. So `not out of reach` and `not used on Sundays` don't count. A word that is not sure must
+/// begin the text.
 pub(super) fn is_retired(text: &str) -> bool {
     const SURE: &str = "not used|no longer used|not in use|out of use|unused|retired|scrapped|\
                         decommissioned|not this year|not this season|not up|not out";
@@ -43,7 +44,7 @@ fn begins<'t>(text: &'t str, word: &str) -> Option<&'t str> {
     (!rest.starts_with(char::is_alphanumeric)).then_some(rest.trim_start())
 }
 
-/// Whether a name says so after what it names: `Deer (retired)`, `Deer - NOT USED`.
+/// Whether a later part of a name says so: `Deer (retired)`, `Deer - NOT USED`.
 pub(super) fn is_retired_name(text: &str) -> bool {
     let mut parts = text.split(['(', '[', '-', '–', ':', ',']).skip(1);
     parts.any(|part| is_retired(part.trim_end_matches([')', ']'])))
@@ -159,7 +160,7 @@ pub(super) fn is_setup(text: &str) -> bool {
     lower.contains('%') || words.any(|word| WORDS.contains(&word))
 }
 
-/// The order of colours that stands among other words of a remark: `this batch is GRB`.
+/// An order of colours among other words of a remark: `this batch is GRB`.
 pub(super) fn order_in(text: &str) -> Option<String> {
     let words = text.split(|c: char| !c.is_alphanumeric());
     let mut orders = words.filter(|word| word.len() < 5 && *word == word.to_uppercase());

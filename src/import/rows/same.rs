@@ -1,12 +1,12 @@
-//! Strings that show the data of others: which string a cell means, and what of it a display can say.
+//! Strings that show the data of others: which string a cell means, what of it a display can say.
 
 use crate::import::Note;
 use crate::import::clashes::about;
 use crate::import::found::{Found, SheetLine, StringAt};
 use std::collections::BTreeMap;
 
-/// Puts the name that a display has in place of each text that names the string whose data another shows. `written` has
-/// the props by the text of their rows in small letters.
+/// Replaces each text in `same_as` by the display's name of the string. `written` has the props by
+/// their names in the table, in small letters.
 pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes: &mut Vec<Note>) {
     let said = found.lines().filter_map(|(at, line)| Some((at, line.same_as.clone()?)));
     let said: Vec<(StringAt, String)> = said.collect();
@@ -40,7 +40,8 @@ pub(super) fn named(found: &mut Found, written: &BTreeMap<String, usize>, notes:
     }
 }
 
-/// Holds the addresses of strings against those of the strings whose data they show.
+/// Compares the addresses of strings with those of the strings whose data they show. Where only the
+/// copy has an address, the other gets it; where they differ, the copy's is dropped.
 pub fn starts(found: &mut Found, notes: &mut Vec<Note>) {
     if found.lines().all(|(.., line)| line.same_as.is_none()) {
         return;
@@ -73,8 +74,8 @@ pub fn starts(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// Takes `same as` from members of which some strings show the data of one member and others do not: a display says it
-/// of all of them, in their order.
+/// Drops `same as` from members whose strings do not all show the strings of one other member in
+/// order: a display says `same as` of whole members only.
 pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
     let mut broken = Vec::new();
     for (prop, own) in found.props.iter().enumerate() {
@@ -102,7 +103,7 @@ pub fn whole(found: &mut Found, notes: &mut Vec<Note>) {
     }
 }
 
-/// The member of whose first string a string shows the data, where that has several.
+/// The member whose first string a string shows, where that member has several.
 fn of_member(line: &SheetLine) -> Option<&str> {
     line.same_as.as_deref()?.strip_suffix(".1")
 }

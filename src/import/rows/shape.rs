@@ -9,7 +9,7 @@ use crate::import::sheet::Row;
 use crate::unit;
 
 impl Stage<'_> {
-    /// What a row says of its strings; `None` where it is left out.
+    /// How large and of what make the strings of a row are; `None` where the row is left out.
     pub(super) fn facts(&mut self, row: &Row, ports: Vec<SheetPort>) -> Option<Facts> {
         let mut facts = Facts { count: 1, ports, ..Facts::default() };
         let in_count = self.columns.cell(row, Kind::Count).and_then(cells::multiple);
@@ -46,7 +46,7 @@ impl Stage<'_> {
                 let slots = slots.or_else(|| self.by_width(row, nodes));
                 facts.make = self.make(row, (nodes, facts.count), slots);
                 if facts.make.is_none() {
-                    // Channels that no number of slots a node gives: they are kept, since addresses hang on them.
+                    // The slots are no whole number a node; addresses depend on them, so they stay.
                     facts.sizes = vec![slots.unwrap_or(1)];
                     facts.strands = 0;
                 }
@@ -64,7 +64,7 @@ impl Stage<'_> {
         Some(facts)
     }
 
-    /// The slots of a row's nodes by those of one, or where its start and end show that each has four.
+    /// The slots of a row's nodes: by those of one node, or four each where start and end say so.
     fn by_width(&self, row: &Row, nodes: u64) -> Option<u64> {
         const SIZED: [Kind; 2] = [Kind::Nodes, Kind::NodesPerString];
         let each = self.columns.cell(row, Kind::SlotsPerNode).and_then(cells::whole);
@@ -77,7 +77,7 @@ impl Stage<'_> {
         (nodes.checked_mul(4)? == span).then_some(span)
     }
 
-    /// The slots from a row's start to its end, where both lie in one universe.
+    /// The slots from a row's start to its end, where both are in one universe or are channels.
     fn span(&self, row: &Row) -> Option<u64> {
         let cell = |kind| self.columns.cell(row, kind);
         let one = |[universe, slot, whole, channel]: [Kind; 4]| {
@@ -102,7 +102,8 @@ impl Stage<'_> {
         }
     }
 
-    /// Several ports of a row that says no number of strings: a string on each, where its nodes come out even.
+    /// Gives a row with several ports and no number of strings one string on each port, if its
+    /// nodes come out even.
     fn by_port(&mut self, row: &Row, facts: &mut Facts) {
         let ports = facts.ports.len() as u64;
         let strings = ports / facts.count.max(1);
@@ -134,7 +135,7 @@ impl Stage<'_> {
         self.note((row, Kind::Port), what, grade);
     }
 
-    /// Whether a row's own end says that all its props together have so many slots.
+    /// Whether a row has this many slots from its start to its end.
     pub(super) fn ends_as(&self, row: &Row, slots: u64) -> bool {
         let number = |kind| self.columns.cell(row, kind).and_then(cells::whole);
         let both = [(Kind::StartChannel, Kind::EndChannel), (Kind::Slot, Kind::EndSlot)];
@@ -163,8 +164,8 @@ impl Stage<'_> {
         }
     }
 
-    /// What one cell says alone: channels of a fixture (`4 ch`), or a multiple (`16x50`). `Some(None)` where the row is
-    /// to be left out.
+    /// What one cell says alone: channels of a fixture (`4 ch`), or a multiple (`16x50`).
+    /// `Some(None)` where the row is to be left out.
     fn in_one_cell(
         &mut self,
         row: &Row,
@@ -274,14 +275,14 @@ impl Stage<'_> {
         }
     }
 
-    /// Keeps a row that was reported as a comment.
+    /// Keeps a row that makes no prop as a comment.
     pub(super) fn left_row(&mut self, row: &Row, why: &str) {
         let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
         self.found.comments.push(format!("{}, {why}: {}", self.at(row), cells.join(" | ")));
     }
 
-    /// The strings of a number of equal pieces: `16x50` is 16 strings where the table says so, else as many as it has
-    /// ports, of equal strands.
+    /// The strings of a multiple: `16x50` is as many strings as the table says; else 16 where the
+    /// cell calls them strings; else one for each port, or one, with equal strands.
     pub(super) fn multiple(
         &self,
         of: cells::Multiple,
@@ -299,7 +300,7 @@ impl Stage<'_> {
         Some((vec![each; usize::try_from(strings).ok()?], strands))
     }
 
-    /// Nodes shared out among strings.
+    /// Spreads nodes over strings; the first ones get one more where they don't come out even.
     pub(super) fn shares(&mut self, row: &Row, nodes: u64, strings: u64) -> Vec<u64> {
         let (each, more) = (nodes / strings.max(1), nodes % strings.max(1));
         let placed = self.columns.cell(row, Kind::Start).is_some();
@@ -314,7 +315,8 @@ impl Stage<'_> {
         (0..strings).map(|at| each + u64::from(at < more)).collect()
     }
 
-    /// The make of a row's nodes, which have so many slots together; `None` where these do not come out even.
+    /// The make of a row's nodes, which together have `slots`; `None` where the row's end confirms
+    /// slots that are no whole number a node.
     pub(super) fn make(
         &mut self,
         row: &Row,

@@ -12,7 +12,8 @@ impl Stage<'_> {
         row.filled().filter(move |(at, _)| is(*at)).map(|(at, cell)| (at, cell.text.as_str()))
     }
 
-    /// Whether a row says that it is not put up: by its name, by a remark, or because it is struck out. What says so is noted.
+    /// Whether a row is not put up: by its name, by a remark, or because its name is struck out.
+    /// Notes what says so, or that other cells are struck out.
     pub(super) fn is_idle(&mut self, row: &Row) -> bool {
         let struck = |at: usize| row.cells.get(at).is_some_and(|cell| cell.struck);
         let name = self.columns.cell(row, Kind::Name).unwrap_or("");
@@ -36,12 +37,12 @@ impl Stage<'_> {
         idle
     }
 
-    /// What a row's remarks say as a setting.
+    /// The first value that `read` finds in a row's remarks.
     pub(super) fn remark<T>(&self, row: &Row, read: &dyn Fn(&str) -> Option<T>) -> Option<T> {
         self.remarks_of(row).find_map(|(_, text)| read(text))
     }
 
-    /// Says what became of the remarks of a row that speak of set-up.
+    /// Notes what became of those remarks of a row that speak of set-up.
     pub(super) fn note_remarks(&mut self, row: &Row) {
         const LEVELS: [&str; 4] = ["bright", "brightness", "level", "dim"];
         let all: Vec<(usize, String)> =
@@ -55,7 +56,7 @@ impl Stage<'_> {
                 (Kind::Enters, "enters", remarked::enters(&text)),
                 (Kind::Colour, "colour", remarked::colour(&text)),
             ];
-            // A column of its own says it for certain.
+            // A column of its own overrides a remark.
             let (open, said): (Vec<_>, Vec<_>) = all
                 .into_iter()
                 .filter_map(|(kind, word, value)| Some((kind, word, value?)))
@@ -81,7 +82,7 @@ impl Stage<'_> {
         }
     }
 
-    /// Whether a remark names an order of colours, and not that of its row's own column.
+    /// Whether a remark names an order of colours other than that of its row's column.
     fn is_other_order(&self, row: &Row, text: &str) -> bool {
         let own = self.columns.cell(row, Kind::Colour).unwrap_or("");
         remarked::order_in(text).is_some_and(|order| !order.eq_ignore_ascii_case(own))

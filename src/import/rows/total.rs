@@ -7,10 +7,10 @@ use crate::import::sheet::Row;
 use crate::import::{Grade, Note};
 use std::collections::BTreeMap;
 
-/// What is summed: a kind of column, or a column without one.
+/// A column to sum up: its kind, or its place where it has none.
 type Key = (Option<Kind>, usize);
 
-/// The most totals that are remembered, besides the beginning.
+/// The most totals that are remembered; the beginning always is.
 const MOST_MARKS: usize = 64;
 
 /// Sums of the rows so far, and what they were at each total.
@@ -18,13 +18,13 @@ const MOST_MARKS: usize = 64;
 pub(super) struct Sums {
     all: BTreeMap<Key, u64>,
     marks: Vec<BTreeMap<Key, u64>>,
-    /// Nodes of the rows so far, whatever columns say them.
+    /// Nodes of the rows so far, from whichever columns.
     pub nodes: u64,
     nodes_at: Vec<u64>,
 }
 
 impl Sums {
-    /// Notes that a total stands here.
+    /// Remembers that a total stands here.
     pub(super) fn mark(&mut self) {
         if self.marks.len() >= MOST_MARKS {
             self.marks.remove(0);
@@ -44,7 +44,7 @@ impl Sums {
         of(&self.all).saturating_sub(mark.map_or(0, of))
     }
 
-    /// Whether a number is the sum of the rows since some total, or of all.
+    /// Whether a number is the sum of the rows since one of the totals, or of all rows.
     fn fits(&self, key: Key, number: u64) -> bool {
         let of_nodes = matches!(key.0, Some(Kind::Nodes | Kind::NodesPerString));
         let mut nodes = self.nodes_at.iter().copied().chain([0]);
@@ -54,7 +54,7 @@ impl Sums {
     }
 }
 
-/// Whether one of the first two cells of a row begins or ends with a word for a total, or any cell is one.
+/// Whether a word for a total begins or ends one of a row's first two cells, or is a whole cell.
 pub(super) fn is_worded(row: &Row) -> bool {
     const WORDS: [&str; 16] = [
         "total",
@@ -116,7 +116,8 @@ impl Stage<'_> {
         }
     }
 
-    /// Whether a row is a total, by its word or by its figures; if so, a note on each figure that is no sum.
+    /// Whether a row is a total, by its words or its numbers; if so, a note on each number that is
+    /// no sum.
     pub(super) fn is_total(&self, row: &Row) -> Option<Vec<Note>> {
         const PLACED: [Kind; 5] =
             [Kind::Port, Kind::Start, Kind::Universe, Kind::Slot, Kind::StartChannel];

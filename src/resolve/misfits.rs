@@ -173,7 +173,7 @@ impl<'a> Reader<'_, 'a> {
             .or_else(|| self.words_left_out(scope, setting))
     }
 
-    /// `universes 20`, `nodes max 800`, `label front`: words before the value or quotes are missing.
+    /// `universes 20`, `nodes max 800`, `label front`: words before a value or quotes are missing.
     fn words_left_out(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
         let key = self.names.text(setting.key);
         let words = setting.args.iter();
@@ -312,8 +312,8 @@ impl<'a> Reader<'_, 'a> {
                     let (comma, before) = before.split_last()?;
                     (matches!(comma, Arg::Comma(_)) && whole(before)).then_some(*word)
                 }
-                // In `universes from 1 ports 1..4`, `ports` was read as a unit; in `12 volts`, a unit
-                // is meant.
+                // In `universes from 1 ports 1..4`, `ports` was read as a unit. In `12 volts`, a
+                // unit is meant.
                 Arg::Number(Quantity { unit: Some(word), value, .. }) => {
                     let text = self.names.text(*word);
                     let own = text == self.names.text(setting.key);

@@ -35,7 +35,7 @@ pub fn fewest(most: &[u32], fits: &dyn Fn(&[u32]) -> bool) -> Option<Vec<u32>> {
     if !fits(most) {
         return None;
     }
-    // More strings never fit worse, so each entry is halved down to the least that fits.
+    // More strings never fit worse, so the least that fits is found by halving.
     let mut best = most.to_vec();
     for at in (0..best.len()).rev() {
         let (mut low, mut high) = (0, best.get(at).copied().unwrap_or(0));

@@ -109,7 +109,7 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
     }
 }
 
-/// Whether a statement certainly begins at the first place of a line.
+/// Whether a statement certainly begins at a place, which is the first of its line.
 ///
 /// `chip` and `node` also begin settings, so they need a name and a `{` after them.
 pub(super) fn begins_statement(text: &str, at: usize) -> bool {

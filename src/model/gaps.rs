@@ -1,5 +1,5 @@
-//! What is missing from a model because it did not parse or resolve. What would only follow from it is not reported; all
-//! else is.
+//! What a model lacks because it did not parse or resolve. Findings that would only follow from a
+//! gap are not reported; all others are.
 
 use super::{ControllerId, Output, StringId, Target};
 use std::collections::BTreeSet;
@@ -7,11 +7,11 @@ use std::collections::BTreeSet;
 /// Gaps of a model.
 #[derive(Debug, Clone, Default)]
 pub struct Gaps {
-    /// Anything may be missing: a whole text could not be read.
+    /// Anything may be missing, because a whole text could not be read.
     pub all: bool,
-    /// Strings are missing that may hang on any output.
+    /// Strings that may hang on any output are missing.
     pub anywhere: bool,
-    /// Outputs that lack something of their line, where known which of the controller's.
+    /// Outputs whose line lacks something; `None` where only the controller is known.
     pub lines: BTreeSet<(ControllerId, Option<Output>)>,
     /// Controllers of which not all outputs are known.
     pub outputs: BTreeSet<ControllerId>,
@@ -23,7 +23,7 @@ pub struct Gaps {
     pub any_feed: bool,
     /// Strings into which an injection is missing.
     pub injected: BTreeSet<StringId>,
-    /// Words of the text that is missing, for the names that it may have.
+    /// Words of the text that did not parse; each may be a name.
     pub words: BTreeSet<Box<str>>,
 }
 
@@ -57,14 +57,14 @@ impl Gaps {
         self.all || self.anywhere || lines.any(|(controller, _)| *controller == id)
     }
 
-    /// Whether something of an output's own line may be missing. What may hang anywhere does not count.
+    /// Whether something of an output's own line may be missing. [`Gaps::anywhere`] does not count.
     #[must_use]
     pub fn of_line(&self, id: ControllerId, output: Output) -> bool {
         let named = |output| self.lines.contains(&(id, output));
         self.all || named(None) || named(Some(output))
     }
 
-    /// Whether a target may have outputs that are not known; `carrier` is the controller of a receiver.
+    /// Whether a target may have outputs that are not known; `carrier`: a receiver's controller.
     #[must_use]
     pub fn of_outputs(&self, target: Target, carrier: Option<ControllerId>) -> bool {
         let id = match target {

@@ -1,4 +1,4 @@
-//! What drives and lights: chips, makes of node, controllers, their ports, receivers.
+//! The hardware: chips, makes of node, controllers, their ports, receivers.
 
 use super::{ChipId, CircuitId, ControllerId, Told};
 use crate::chip::BitTime;
@@ -12,7 +12,7 @@ use std::sync::Arc;
 pub struct Chip {
     /// Its name.
     pub name: Box<str>,
-    /// Its declaration; `None` for one known beforehand.
+    /// Its declaration; `None` for a known chip.
     pub at: Option<Span>,
     /// Bit time; `None` for a clocked chip.
     pub bit: Option<BitTime>,
@@ -20,9 +20,9 @@ pub struct Chip {
     pub latch_ns: u64,
     /// Bits a colour, 8 or 16.
     pub depth: u8,
-    /// Bits of a node that are no colour.
+    /// Bits of a node that carry no colour.
     pub extra_bits: u32,
-    /// Bits on the wire for each letter, where the display says so; else 8 for each slot of the letter.
+    /// Bits on the wire for each letter, if the display sets them; otherwise as many as `depth`.
     pub letter_bits: Option<u32>,
     /// Bits of a frame before the data.
     pub header_bits: u32,
@@ -30,7 +30,7 @@ pub struct Chip {
     pub tail_quarters: u32,
     /// Lowest supply at a node in millivolts.
     pub floor_mv: u32,
-    /// Whether the display says so, rather than the data sheet.
+    /// Whether `floor_mv` is set in the display, not taken from the data sheet.
     pub floor_told: bool,
 }
 
@@ -50,9 +50,9 @@ pub struct NodeKind {
     pub name: Box<str>,
     /// Its declaration.
     pub at: Span,
-    /// Its chip, with the place that says so.
+    /// Its chip.
     pub chip: Option<Told<ChipId>>,
-    /// Its letters in slot order, upper case as written.
+    /// Its letters in slot order, in upper case.
     pub colour: Box<str>,
     /// Slots of one node, above 0.
     pub slots: u32,
@@ -62,9 +62,9 @@ pub struct NodeKind {
     pub volts: Option<Told<i64>>,
     /// Draw at full.
     pub draw: Option<Told<Draw>>,
-    /// Draw of a dark node in microamperes, which comes on top at any level.
+    /// Draw of a dark node in microamperes, added to its draw at any level.
     pub idle_ua: i64,
-    /// Lowest voltage it works at in millivolts, where the display says so.
+    /// Lowest voltage it works at in millivolts, if the display sets it.
     pub floor: Option<Told<i64>>,
     /// Distance from node to node, in micrometres.
     pub pitch_um: Option<Told<i64>>,
@@ -87,7 +87,7 @@ pub enum Start {
 }
 
 impl Start {
-    /// The first universe, where it was written as a number.
+    /// The first universe, if it was written as a number.
     #[must_use]
     pub fn written(self) -> Option<u32> {
         match self {
@@ -110,7 +110,7 @@ pub enum Addressing {
 }
 
 impl Addressing {
-    /// It as written.
+    /// Its words in the language.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
@@ -125,7 +125,7 @@ impl Addressing {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Align {
     #[default]
-    /// Nothing need.
+    /// Nothing has to.
     Off,
     /// Each port.
     Port,
@@ -140,7 +140,7 @@ pub struct PortSettings {
     pub chips: Vec<Told<ChipId>>,
     /// Most nodes, skips included.
     pub nodes: Option<Told<u32>>,
-    /// Most slots, for a port that feeds a panel driver or a relay board; in place of `nodes`.
+    /// Most slots, in place of `nodes`: for a port that feeds a panel driver or a relay board.
     pub slots: Option<Told<u32>>,
     /// Fuse in microamperes.
     pub fuse: Option<Told<i64>>,
@@ -155,7 +155,7 @@ pub struct PortSettings {
 pub struct Port {
     /// Its number, from 1.
     pub number: u32,
-    /// The `ports` or `port` setting that has it.
+    /// The `ports` or `port` setting that declares it.
     pub at: Span,
     /// What it may drive, as the controller says.
     pub settings: Arc<PortSettings>,
@@ -182,9 +182,9 @@ pub struct Controller {
     pub start_at: Option<Span>,
     /// Most universes it takes.
     pub most_universes: Option<Told<u32>>,
-    /// Slots of each universe that its pixel ports use, where it says so; at most the display's.
+    /// Slots of each universe that its pixel ports use, if set; at most the display's.
     pub universe_slots: Option<Told<u32>>,
-    /// E1.31 priority of its data, 0 to 200, where it says so.
+    /// E1.31 priority of its data, 0 to 200, if set.
     pub priority: Option<Told<u32>>,
     /// E1.31 universe of its synchronisation packets.
     pub sync: Option<Told<u32>>,
@@ -194,7 +194,7 @@ pub struct Controller {
     pub addressing_at: Option<Span>,
     /// What begins at slot 1.
     pub align: Align,
-    /// A node that does not fit in a universe starts the next one (here or in `display`).
+    /// Whether a node that does not fit in a universe starts the next (set here or in `display`).
     pub whole_nodes: bool,
     /// Where that was said, if here.
     pub whole_nodes_at: Option<Span>,
@@ -202,38 +202,38 @@ pub struct Controller {
     pub dim: Option<Told<u32>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
-    /// Its pixel ports by number, each number once.
+    /// Its pixel ports in rising order of number, each number once.
     pub ports: Vec<Port>,
-    /// Its DMX outputs by number, each with the setting that has it.
+    /// Its DMX outputs in rising order, each with the setting that declares it.
     pub dmx: Vec<Told<u32>>,
     /// What it draws from the mains, in milliwatts.
     pub draw_mw: Option<i64>,
     /// The mains circuit it is on.
     pub circuit: Option<CircuitId>,
-    /// Whether some of its settings did not parse or resolve: which ports it has is then not known.
+    /// Whether some of its settings did not parse or resolve: its ports are then not all known.
     pub broken: bool,
-    /// Whether it is from a `stock` file and no wire names it: it is then not in this display.
+    /// Whether it is from a `stock` file and no wire names it, so that it is not in this display.
     pub stock: bool,
 }
 
 impl Controller {
-    /// One of which nothing is said.
+    /// A controller without settings.
     #[must_use]
     pub fn plain(name: &str, whole_nodes: bool) -> Self {
         Self { name: name.into(), whole_nodes, ..Self::default() }
     }
 
-    /// Slots of each universe that its pixel ports use, of all that a universe of the display has.
+    /// Slots of each universe that its pixel ports use; `all` are those of the display's universes.
     #[must_use]
     pub fn slots_used(&self, all: UniverseSlots) -> u32 {
         let all = all.get();
         self.universe_slots.map_or(all, |own| own.value.min(all))
     }
 
-    /// Its pixel port of a number.
+    /// Its pixel port with a number.
     #[must_use]
     pub fn port(&self, number: u32) -> Option<&Port> {
-        // They mostly count from 1 without a gap.
+        // Most controllers number their ports from 1 without a gap.
         let usual = self.ports.get((number as usize).wrapping_sub(1));
         usual.filter(|port| port.number == number).or_else(|| {
             let at = self.ports.binary_search_by_key(&number, |port| port.number).ok()?;
@@ -251,13 +251,13 @@ pub struct Receiver {
     pub at: Span,
     /// The controller whose ports it carries.
     pub controller: ControllerId,
-    /// The first port it carries; its own port 1.
+    /// The first port it carries, which is its own port 1.
     pub first: u32,
     /// The last port it carries.
     pub last: u32,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
-    /// Its own port settings by its own number, from 1; what is set here goes over the controller's.
+    /// Its own port settings, by its own numbers from 1; they override those of the controller.
     pub ports: Vec<Port>,
     /// Whether it is from a `stock` file.
     pub stock: bool,

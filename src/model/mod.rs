@@ -1,7 +1,7 @@
 //! What was meant: names bound, defaults filled, every value with the place it came from.
 //!
-//! The model knows no addresses. Strings are one flat table in the order prop, member, string, so a prop's
-//! strings are a stretch of it and nothing holds a name twice. Ids are plain indices into the tables here.
+//! The model has no addresses. Strings are one flat table in the order prop, member, string, so the
+//! strings of a prop are a stretch of it. Ids are indices into the tables here.
 
 mod gaps;
 mod hardware;
@@ -70,7 +70,7 @@ id!(
     InjectionId
 );
 
-/// A value and where it was said.
+/// A value and the setting that states it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Told<T> {
     /// The value.
@@ -96,7 +96,7 @@ pub struct Model {
     pub controllers: Keyed<ControllerId, Controller>,
     /// Receivers in the order declared.
     pub receivers: Keyed<ReceiverId, Receiver>,
-    /// What a prop without `like` could name: its makes of node and each `let`.
+    /// What a prop without `like` could name: the makes of node and each `let`, as text to compare.
     pub beside_props: Arc<str>,
     /// Props in the order declared.
     pub props: Keyed<PropId, Prop>,
@@ -104,7 +104,7 @@ pub struct Model {
     pub shapes: Keyed<ShapeId, Shape>,
     /// Every string and fixture, by prop, member, string.
     pub strings: Keyed<StringId, StringDef>,
-    /// What the wires say, one data line each, in file order.
+    /// The data lines, in the order of their wires; those of strings that no wire names come last.
     pub lines: Vec<Line>,
     /// The pieces of all lines.
     pub pieces: Vec<Piece>,
@@ -112,7 +112,7 @@ pub struct Model {
     pub reserved_universes: Vec<ReservedUniverses>,
     /// Reserved ports and outputs, whole or in part.
     pub reserved_outputs: Vec<ReservedOutput>,
-    /// Stored strings, with the reference that says so.
+    /// Stored strings, each with its reference in a `stored`.
     pub stored_at: Vec<(StringId, Span)>,
     /// Names carried over.
     pub renames: Vec<Rename>,
@@ -128,15 +128,15 @@ pub struct Model {
     pub splits: Vec<Split>,
     /// Who takes whose settings.
     pub likes: Vec<Like>,
-    /// Which text reads which, by the names they are shown by.
+    /// Which text includes which, by the names that are shown.
     pub includes: Vec<(Box<str>, Box<str>)>,
-    /// Whether something is missing since it did not parse or resolve.
+    /// Whether something is missing because it did not parse or resolve.
     pub incomplete: bool,
-    /// What is missing, by what hangs on it: what would only follow from that is not reported.
+    /// What is missing, by what hangs on it. Findings that would only follow from it are left out.
     pub gaps: Gaps,
 }
 
-/// A `split` of a prop: the number of strings is the choice of the compiler.
+/// A `split` of a prop: the compiler chooses the number of strings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Split {
     /// The setting.
@@ -145,7 +145,7 @@ pub struct Split {
     pub prop: PropId,
     /// How many strings it makes of each member.
     pub strings: u32,
-    /// How many strands there are to cut between: no more strings than that.
+    /// How many strands (or nodes) there are, and so the most strings.
     pub strands: u32,
 }
 
@@ -175,7 +175,7 @@ pub struct Display {
     pub universe_slots: UniverseSlots,
     /// Where that was said.
     pub universe_slots_at: Option<Span>,
-    /// A node that does not fit in a universe starts the next one.
+    /// Whether a node that does not fit in a universe starts the next one.
     pub whole_nodes: bool,
     /// Where that was said.
     pub whole_nodes_at: Option<Span>,
@@ -185,32 +185,32 @@ pub struct Display {
     pub spare_nodes: u32,
     /// Universes left free after each controller.
     pub spare_universes: u32,
-    /// What leads are made of where none is said.
+    /// The conductor of leads that name none.
     pub lead: Option<Told<Gauge>>,
     /// Temperature of all conductors in thousandths of a degree Celsius.
     pub conductors_mc: i64,
-    /// What the compiler looks at first where it picks ports.
+    /// What the compiler considers first when it picks ports.
     pub prefer: Option<Told<Prefer>>,
     /// The first setting of its statement.
     pub first_at: Option<Span>,
 }
 
-/// What is wanted first where the compiler picks ports; the other two follow in this order.
+/// What counts first when the compiler picks ports; the other two follow in this order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Prefer {
-    /// As few ports as can be.
+    /// As few ports as possible.
     FewestPorts,
     /// Props on the controllers nearest to them.
     ShortestLeads,
-    /// Controllers as evenly full as can be.
+    /// Controllers as evenly full as possible.
     EvenLoad,
 }
 
 impl Prefer {
-    /// All of them, in the order that holds where nothing is said.
+    /// All of them, in the default order.
     pub const ALL: [Self; 3] = [Self::FewestPorts, Self::ShortestLeads, Self::EvenLoad];
 
-    /// It as written.
+    /// Its words in the language.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
@@ -243,31 +243,31 @@ impl Default for Display {
     }
 }
 
-/// The most strings and fixtures that a display may have: what fits in the memory that a small text may cost.
+/// The most strings and fixtures that a display may have, to limit memory.
 pub const MOST_STRINGS: u32 = 400_000;
 
-/// The strings and fixtures that even the shortest text may stand for.
+/// How many strings and fixtures the shortest text may stand for.
 const LEAST_STRINGS: u32 = 20_000;
 
-/// Bytes of text that may stand for one more string: most statements that declare one are longer.
+/// Bytes of text for each string it may stand for; most statements that declare one are longer.
 const BYTES_A_STRING: usize = 20;
 
-/// The most strings and fixtures of a display whose text has this many bytes. A short text that asks for more
-/// would need far more time and memory than its reading does.
+/// The most strings and fixtures of a display whose text has this many bytes. Without this limit, a
+/// short text could take far more time and memory than reading it does.
 #[must_use]
 pub fn most_strings(bytes: usize) -> u32 {
     let by_text = u32::try_from(bytes / BYTES_A_STRING).unwrap_or(MOST_STRINGS);
     by_text.clamp(LEAST_STRINGS, MOST_STRINGS)
 }
 
-/// The most ports and DMX outputs that all controllers and receivers of a text of this many bytes may declare or
-/// take from others.
+/// The most ports and DMX outputs that all controllers and receivers of a text of this many bytes
+/// may declare or take over with `like`.
 #[must_use]
 pub fn most_ports(bytes: usize) -> usize {
     (bytes / BYTES_A_STRING).max(LEAST_PORTS)
 }
 
-/// The ports that even the shortest text may stand for.
+/// How many ports the shortest text may stand for.
 const LEAST_PORTS: usize = 50_000;
 
 impl Model {
@@ -326,7 +326,8 @@ impl Model {
         Some(self.prop(id))
     }
 
-    /// Hangs all strings of a prop after a string, on its data line at an output.
+    /// Hangs all strings of a prop after a string on its data line, which then goes to `target`.
+    /// The lines that held strings of the prop are removed.
     pub fn hang_after(&mut self, prop: PropId, after: StringId, target: Target) {
         let of = |piece: &Piece| match piece.kind {
             PieceKind::String(id, _) => Some(id),
@@ -419,8 +420,8 @@ impl Model {
         Some(&self.controllers[id])
     }
 
-    /// The output that a name is declared for: `boathouse.3`, `boathouse.dmx1`, or by the number that it has at a
-    /// receiver, `jetty.1`.
+    /// The output with a name: `boathouse.3`, `boathouse.dmx1`, or `jetty.1` by its number at a
+    /// receiver.
     #[must_use]
     pub fn output_named(&self, name: &str) -> Option<(ControllerId, Output, Option<ReceiverId>)> {
         let (owner, output) = name.rsplit_once('.')?;
@@ -443,7 +444,7 @@ impl Model {
         })
     }
 
-    /// The receivers that carry a port, in chain order, each with the port's number at the receiver.
+    /// The receivers that carry a port, in chain order, each with its own number of the port.
     pub fn receivers_of(
         &self,
         controller: ControllerId,
@@ -455,8 +456,8 @@ impl Model {
             .map(move |(id, r)| (id, r, port - r.first + 1))
     }
 
-    /// What a port may drive where it comes out at `receiver` (or at the controller): the receiver's own
-    /// settings over the controller's, one by one.
+    /// What a port may drive where it comes out: at `receiver`, or else at the controller. Each
+    /// setting of the receiver overrides the controller's.
     #[must_use]
     pub fn port_settings(
         &self,
@@ -479,12 +480,12 @@ impl Model {
         if !over.chips.is_empty() {
             settings.chips.clone_from(&over.chips);
         }
-        // `slots at most` stands in the place of `nodes at most`, so one replaces the other.
+        // `slots at most` replaces `nodes at most`, and the other way round.
         if over.nodes.is_some() || over.slots.is_some() {
             settings.nodes = over.nodes;
             settings.slots = over.slots;
         }
-        // Data runs to the receiver over the cable, power does not.
+        // The cable to the receiver carries data but no power.
         settings.fuse = over.fuse;
         settings.volts = over.volts;
         settings.dim = over.dim.or(settings.dim);

@@ -1,4 +1,4 @@
-//! What feeds it: supplies, mains circuits, leads and injections.
+//! Power: supplies, mains circuits, leads and injections.
 
 use super::{CircuitId, ControllerId, ReceiverId, StringId, SupplyId, Told};
 use crate::source::Span;
@@ -15,13 +15,13 @@ pub struct Supply {
     pub volts: Option<Told<i64>>,
     /// Rating in milliwatts.
     pub rated: Option<Told<i64>>,
-    /// Its own output protection in microamperes, where the display states it.
+    /// Its own output protection in microamperes, if the display states it.
     pub fuse: Option<Told<i64>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
     /// The mains circuit it is on.
     pub circuit: Option<CircuitId>,
-    /// How much of what it takes from the mains it gives, in thousandths of a percent; above 0.
+    /// Its output as a share of what it takes from the mains, in thousandths of a percent; above 0.
     pub efficiency: u32,
 }
 
@@ -58,7 +58,7 @@ pub struct PowerFeed {
     pub at: Span,
     /// The controller.
     pub controller: ControllerId,
-    /// The receiver, if the ports are named as its own.
+    /// The receiver, if the ports are named by its numbers.
     pub receiver: Option<ReceiverId>,
     /// First port, by the controller's number.
     pub first: u32,
@@ -73,7 +73,7 @@ pub struct PowerFeed {
 pub enum InjectAt {
     /// Before the first node.
     Start,
-    /// Behind the last node.
+    /// After the last node.
     End,
     /// At a node, from 1.
     Node(u32),
@@ -94,6 +94,6 @@ pub struct Injection {
     pub place: InjectAt,
     /// From where.
     pub lead: FeedLead,
-    /// The plus conductor is cut before this point.
+    /// Whether the plus conductor is cut before the point.
     pub apart: bool,
 }

@@ -1,10 +1,10 @@
-//! What is hung up: props, their members, and what their strings are made of.
+//! Props, their members and their strings.
 
 use super::{CircuitId, PropId, ShapeId, StringId};
 use crate::source::Span;
 use std::{ops::Range, sync::Arc};
 
-/// A prop, or a family of `* N` props. A display has many, so what few of them say lies apart.
+/// A prop, or a family of `* N` props. A display has many, so rare settings are boxed in `details`.
 #[derive(Debug, Clone)]
 pub struct Prop {
     /// Its name.
@@ -17,15 +17,15 @@ pub struct Prop {
     pub first: u32,
     /// How the table is cut into members.
     pub cut: Cut,
-    /// What else it says; `None` where that is nothing.
+    /// Its other settings; `None` if it has none.
     pub details: Option<Box<Details>>,
-    /// Whether it did not parse or resolve: its strings are unknown.
+    /// Whether it did not parse or resolve, so that its strings are unknown.
     pub broken: bool,
     /// Whether it is from a `stock` file.
     pub stock: bool,
 }
 
-/// What a prop says beside its strings.
+/// The settings of a prop other than its strings.
 #[derive(Debug, Clone, Default)]
 pub struct Details {
     /// A label for people.
@@ -38,7 +38,7 @@ pub struct Details {
     pub draw_mw: Option<i64>,
     /// The mains circuit it is on.
     pub circuit: Option<CircuitId>,
-    /// Labels and places of single members, by member.
+    /// Settings of single members, in rising order of member.
     pub members: Vec<Member>,
 }
 
@@ -47,11 +47,11 @@ pub struct Details {
 pub enum Cut {
     /// Each member has this many strings.
     Even(u32),
-    /// Member `m` has the strings from entry `m - 1` up to entry `m`, counted from the prop's first.
+    /// Member `m` has the strings from entry `m - 1` up to entry `m`, counted from the first.
     Odd(Box<[u32]>),
 }
 
-/// What one member of a family says of itself.
+/// The settings of one member of a family that has overrides.
 #[derive(Debug, Clone)]
 pub struct Member {
     /// Its number, from 1.
@@ -65,7 +65,7 @@ pub struct Member {
 }
 
 impl Details {
-    /// What one member says of itself.
+    /// The settings of one member, if it has overrides.
     #[must_use]
     pub fn member(&self, number: u32) -> Option<&Member> {
         self.members.iter().find(|one| one.number == number)
@@ -73,7 +73,8 @@ impl Details {
 }
 
 impl Prop {
-    /// Where data comes into a member (1 for a prop that is no family): one place for all its strings, or one for each.
+    /// Where data comes into a member (1 for a prop that is no family): one place for all its
+    /// strings, or one for each.
     #[must_use]
     pub fn enters_at(&self, member: u32) -> &[Box<str>] {
         let Some(details) = &self.details else { return &[] };
@@ -118,7 +119,7 @@ pub struct StringDef {
     pub number: u32,
     /// What it is made of.
     pub shape: ShapeId,
-    /// Not put up this season.
+    /// Whether it is not put up this season.
     pub stored: bool,
     /// The string whose data it shows.
     pub same_as: Option<StringId>,

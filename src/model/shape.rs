@@ -7,27 +7,27 @@ use crate::unit::Gauge;
 /// What a string is made of; shared by members that are alike.
 #[derive(Debug, Clone)]
 pub struct Shape {
-    /// The setting that says so.
+    /// The setting that describes it.
     pub at: Span,
     /// Its name within the prop (`eaves`).
     pub name: Option<Box<str>>,
     /// Its make of node; `None` for a fixture.
     pub node: Option<NodeId>,
-    /// Nodes that show something; 0 for a fixture.
+    /// Nodes that light; 0 for a fixture.
     pub nodes: u32,
     /// Slots it takes.
     pub slots: u32,
-    /// Nodes within it that show nothing.
+    /// Dark nodes within it.
     pub skips: u32,
     /// Nodes of one strand, where it is made of strands.
     pub strand: Option<u32>,
-    /// The runs it is built of; empty for a plain string.
+    /// The runs it consists of; empty for a plain string.
     pub runs: Vec<ShapeRun>,
-    /// What a fixture loads its DMX line with, in thousandths of a unit load of EIA-485; else nothing.
+    /// The load of a fixture on its DMX line, in thousandths of a unit load of EIA-485; else 0.
     pub loads: u32,
 }
 
-/// One unit load, which a fixture counts as where nothing else is said.
+/// One unit load: what a fixture without `loads` counts as.
 pub const UNIT_LOAD: u32 = 1_000;
 
 /// A run of a string as built.
@@ -35,7 +35,7 @@ pub const UNIT_LOAD: u32 = 1_000;
 pub enum ShapeRun {
     /// Nodes, perhaps with a name.
     Nodes(Option<Box<str>>, u32),
-    /// Nodes that show nothing.
+    /// Dark nodes.
     Skip(u32),
     /// Cable, in micrometres, and its conductor.
     Lead(i64, Option<Gauge>),

@@ -1,4 +1,4 @@
-//! What hangs on what: data lines and their pieces, pins, outputs, what is reserved, names carried over.
+//! Wiring: data lines and their pieces, pins, outputs, reservations, names carried over.
 
 use super::{ControllerId, ReceiverId, StringId};
 use crate::source::Span;
@@ -8,7 +8,7 @@ use std::ops::Range;
 /// Where a line is wired to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Target {
-    /// A pixel port, perhaps named as a receiver's.
+    /// A pixel port; the receiver, if it is named by its number there.
     Port(ControllerId, u32, Option<ReceiverId>),
     /// A DMX output.
     Dmx(ControllerId, u32),
@@ -20,9 +20,9 @@ pub enum Target {
     Any,
 }
 
-/// One data line as a wire says it: its pieces in data order.
+/// One data line as a wire describes it: its pieces in data order.
 ///
-/// Several lines may be for one port; they follow one another in the order of `lines`.
+/// Several lines may go to one port; they follow one another in the order of `Model::lines`.
 #[derive(Debug, Clone)]
 pub struct Line {
     /// The place of the target (or, for strings no wire names, of the prop).
@@ -31,11 +31,11 @@ pub struct Line {
     pub target: Target,
     /// Its pieces, as a stretch of `Model::pieces`.
     pub pieces: Range<u32>,
-    /// Lines of one group belong side by side: the strings of one prop in an open chain.
+    /// Lines with the same group belong side by side: the strings of one prop in an open chain.
     pub group: u32,
     /// Whether no wire names its strings.
     pub unasked: bool,
-    /// Whether its wire makes it again wherever the port and the strings that it names are as they were.
+    /// Whether it may be kept after an edit that leaves its wire, port and strings unchanged.
     pub again: bool,
 }
 
@@ -53,7 +53,7 @@ pub struct Piece {
 pub enum PieceKind {
     /// A string, perhaps pinned.
     String(StringId, Option<Pinned>),
-    /// Nodes that show nothing.
+    /// Dark nodes.
     Skip(u32),
     /// Cable, in micrometres, and its conductor.
     Lead(i64, Option<Gauge>),
@@ -115,7 +115,7 @@ pub enum Output {
 }
 
 impl Output {
-    /// As the contract has it: `3`, `dmx1`.
+    /// Its name after the `.` of its controller: `3`, `dmx1`.
     #[must_use]
     pub fn name(self) -> String {
         match self {
@@ -132,10 +132,10 @@ pub struct Rename {
     pub at: Span,
     /// The name it had, as written (`heron`, `heron[2]`, `boathouse`).
     pub old: Box<str>,
-    /// Where that stands.
+    /// Where the old name stands.
     pub old_at: Span,
     /// The name it has.
     pub new: Box<str>,
-    /// Where that stands.
+    /// Where the new name stands.
     pub new_at: Span,
 }

@@ -25,7 +25,7 @@ struct Row {
     used: Cell<bool>,
 }
 
-/// That the value of one `let` waits for that of another, and the word that says so.
+/// One `let` needs the value of another; with the place of the name that refers to it.
 #[derive(Debug, Clone, Copy)]
 struct Need {
     from: usize,
@@ -34,7 +34,7 @@ struct Need {
 }
 
 impl<'a> Lets<'a> {
-    /// Takes the `let` statements; each may use all the others, wherever they stand.
+    /// Reads the `let` statements; each may use all the others, wherever they stand.
     pub fn read(
         names: &Names<'a>,
         statements: impl Iterator<Item = &'a Let>,
@@ -73,7 +73,7 @@ impl<'a> Lets<'a> {
         lets
     }
 
-    /// Which values wait for which, in file order.
+    /// Which values need which, in file order.
     fn needs(&self, names: &Names<'a>, said: &[&Quantity]) -> Vec<Need> {
         let mut needs = Vec::new();
         let mut left: Vec<&Expr> = Vec::new();
@@ -97,7 +97,7 @@ impl<'a> Lets<'a> {
         needs
     }
 
-    /// Tells values that wait for each other; they have none.
+    /// Reports values that need each other in a ring. They have no value.
     fn tell_rings(&self, names: &Names<'a>, needs: &[Need], sink: &mut Sink) {
         let pairs: Vec<(usize, usize)> = needs.iter().map(|need| (need.from, need.to)).collect();
         for ring in graph::rings(self.rows.len(), &pairs) {
@@ -114,18 +114,19 @@ impl<'a> Lets<'a> {
         }
     }
 
-    /// The value of an expression; `None` where it has none, which has then been reported.
+    /// The value of an expression; `None` if it has none, for a reason that is reported or in text
+    /// that did not parse.
     #[inline]
     pub fn eval(&self, names: &Names<'a>, expr: &Expr, sink: &mut Sink) -> Option<Decimal> {
-        // Nearly all are plain numbers.
+        // Nearly all expressions are plain numbers.
         if let Expr::Number(_, digits, places) = *expr {
             return Some(Decimal { digits, places });
         }
         self.value_of(names, expr, None, sink)
     }
 
-    /// As [`Self::eval`], in the `let` of an index: that one is not offered for a name that is unknown. How deep this
-    /// goes is bounded where arithmetic is read.
+    /// As [`Self::eval`], in the `let` with the index `own`, which is not offered for an unknown
+    /// name. The syntax stage limits the depth of this recursion.
     fn value_of(
         &self,
         names: &Names<'a>,
@@ -177,11 +178,11 @@ impl<'a> Lets<'a> {
         }
     }
 
-    /// `side-1` where `side` is a name: the slip of writing a subtraction without blanks.
+    /// The subtraction meant by `side-1`, which is one name, if `side` is the name of a `let`.
     fn subtraction(&self, word: &str, own: Option<usize>) -> Option<String> {
         let (left, right) = word.rsplit_once('-')?;
         let number = !right.is_empty() && right.bytes().all(|b| b.is_ascii_digit());
-        // What was meant uses them, so they are not reported as unused.
+        // The subtraction uses these names, so they are not reported as unused.
         let known = |name: &str| {
             let at = self.by_name.get(name).filter(|at| Some(**at) != own);
             let row = at.and_then(|at| self.rows.get(*at));
@@ -193,7 +194,7 @@ impl<'a> Lets<'a> {
         (known(left) && (number || known(right))).then(|| format!("{left} - {right}"))
     }
 
-    /// Marks a name, if it is one, as used.
+    /// Marks the `let` with a name, if there is one, as used.
     pub fn use_name(&self, name: &str) {
         if let Some(row) = self.by_name.get(name).and_then(|at| self.rows.get(*at)) {
             row.used.set(true);
@@ -210,7 +211,7 @@ impl<'a> Lets<'a> {
         self.by_name.contains_key(name)
     }
 
-    /// Tells the names that nothing uses.
+    /// Reports the names that nothing uses.
     pub fn tell_unused(&self, names: &Names<'a>, sink: &mut Sink) {
         for row in &self.rows {
             let name = names.text_at(row.at);
@@ -221,8 +222,9 @@ impl<'a> Lets<'a> {
     }
 }
 
-/// So many values in an order in which each comes after all that it waits for. Those in a ring, and what waits for them,
-/// come last: they have no value, and what else is wrong with them is reported all the same.
+/// The indices below `count` in an order in which each comes after all that it needs. Those in a
+/// ring, and those that need them, come last: they have no value, but their other faults are
+/// reported.
 fn in_order(count: usize, needs: &[Need]) -> Vec<usize> {
     let mut waits = vec![0_usize; count];
     let mut waiting: Vec<(usize, usize)> = Vec::with_capacity(needs.len());
@@ -253,7 +255,7 @@ fn in_order(count: usize, needs: &[Need]) -> Vec<usize> {
     order
 }
 
-/// Tells a range that is written with a hyphen, `1-4`; false where the text is none.
+/// Reports a range that is written with a hyphen, `1-4`; false if the text is none.
 pub fn hyphen(names: &Names<'_>, span: Span, what: &str, sink: &mut Sink) -> bool {
     let written = names.text_at(span);
     let Some(range) = rules::syntax::number::dotted(written) else {
@@ -262,7 +264,7 @@ pub fn hyphen(names: &Names<'_>, span: Span, what: &str, sink: &mut Sink) -> boo
     sink.push(rules::syntax::number::hyphen(span, what, written, &range));
     true
 }
-/// What an operator makes of two numbers; `None` once it is reported why there is no such number.
+/// The result of an operator on two numbers; `None` once the reason is reported.
 fn result_of(
     names: &Names<'_>,
     binary: &Binary,

@@ -25,12 +25,12 @@ use std::sync::Arc;
 /// Ports under construction, by number.
 type Ports = BTreeMap<u32, Port>;
 
-/// A controller, and what is only asked for while it is read.
+/// A controller, and what is needed only while it is resolved.
 #[derive(Clone)]
 struct Made {
     controller: Controller,
     align_at: Option<Span>,
-    /// Whether what could not be read may have said which outputs there are.
+    /// Whether a setting that could not be read may declare outputs.
     outputs: bool,
 }
 
@@ -60,7 +60,7 @@ fn by_number(ports: Vec<Port>) -> Ports {
     ports.into_iter().map(|port| (port.number, port)).collect()
 }
 
-/// Reads the `controller` statements. Gives whether each is as it was last time.
+/// Reads the `controller` statements. Returns for each whether it was kept from the last model.
 pub fn controllers(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
@@ -79,7 +79,7 @@ pub fn controllers(
             .read(row.block, |(made, ports): &(Made, usize)| made.again(reader, *ports, stock))
             .flatten();
         if let Some(made) = kept {
-            // One that others are like is read before them.
+            // Parents of `like` are read first, so the order here is not that of the file.
             if let Some(again) = again.get_mut(index as usize) {
                 *again = true;
             }
@@ -112,7 +112,7 @@ pub fn controllers(
         controller.ports = ports.into_values().collect();
         if sink.count() == told && !sink.is_full() && !made.outputs {
             let ports = reader.names.ports() - declared;
-            // Where a port is declared twice, the first may name a chip that the second replaces.
+            // If a port is declared twice, the first may use a chip that the ports no longer name.
             let once = ports == made.controller.ports.len() + made.controller.dmx.len();
             let known = once && made.chips().all(|chip| chip.index() < first_new);
             before.write(reader, row.block, || known.then(|| (made.clone(), ports)));
@@ -126,7 +126,7 @@ pub fn controllers(
     again
 }
 
-/// A controller before its settings are read: as the one that it is like.
+/// A controller before its own settings are read: a copy of the one that it is `like`, or plain.
 fn begun(
     reader: &Reader<'_, '_>,
     row: &Decl<'_>,
@@ -144,7 +144,7 @@ fn begun(
     controller.broken |= row.block.broken;
     let taken = controller.ports.len() + controller.dmx.len();
     if !reader.names.may_have_ports(taken, controller.at, sink) {
-        // What is cleared would keep its room.
+        // `clear` would keep the memory.
         controller.ports = Vec::new();
         controller.dmx = Vec::new();
         controller.broken = true;
@@ -153,7 +153,7 @@ fn begun(
     made
 }
 
-/// Adds a controller that was read, and reports settings of it that do not go together.
+/// Adds a controller to the model, and reports settings of it that contradict each other.
 fn add_controller(made: Made, model: &mut Model, sink: &mut Sink) {
     let mut controller = made.controller;
     let aligned = made.align_at.filter(|_| controller.align != Align::Off);
@@ -169,7 +169,7 @@ fn add_controller(made: Made, model: &mut Model, sink: &mut Sink) {
     }
 }
 
-/// Whether a setting of a block that could not be read may have said which outputs there are.
+/// Whether a setting of a block that could not be read may declare outputs.
 fn lacks_outputs(reader: &Reader<'_, '_>, block: &Block, read: &[Matched<'_>]) -> bool {
     let names = reader.names;
     let words = ["ports", "port", "dmx"];
@@ -254,7 +254,8 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
     }
 }
 
-/// Where a controller's universes begin; `None` where that is no universe or no controller, which is reported.
+/// Where a controller's universes begin; `None` once it is reported that this is no universe or no
+/// controller.
 fn start(
     reader: &Reader<'_, '_>,
     set: &Matched<'_>,
@@ -279,7 +280,7 @@ fn start(
     Some(start)
 }
 
-/// Reports a universe size above the display's; it then holds as if it were not said.
+/// Reports a universe size above the display's, and drops it.
 fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sink) {
     let all = model.display.universe_slots.get();
     let Some(own) = controller.universe_slots.filter(|own| own.value > all) else {
@@ -293,7 +294,7 @@ fn tell_universe_size(model: &Model, controller: &mut Controller, sink: &mut Sin
     controller.universe_slots = None;
 }
 
-/// Reserves the universes of synchronisation packets: no data may lie there.
+/// Reserves the universes of synchronisation packets, so that no data is placed there.
 pub fn reserve_sync(model: &mut Model) {
     let here = model.controllers.iter().filter(|one| !one.stock);
     let told = here.filter_map(|one| Some((one.sync?, &one.name)));
@@ -306,7 +307,7 @@ pub fn reserve_sync(model: &mut Model) {
     model.reserved_universes.extend(rows);
 }
 
-/// An input that is none; a second setting after one may be meant.
+/// The finding for an unknown input; it may be an input followed by a second setting.
 fn unknown_input<'a>(reader: &Reader<'_, 'a>, set: &Matched<'a>, args: &[Arg]) -> Diagnostic {
     let is_input = |args: &[Arg]| Input::find(&reader.words(args)).is_some();
     reader.second_setting(Scope::Of(BlockKind::Controller), set.setting, is_input).unwrap_or_else(
@@ -320,18 +321,18 @@ fn unknown_input<'a>(reader: &Reader<'_, 'a>, set: &Matched<'a>, args: &[Arg]) -
     )
 }
 
-/// Whether the standard has such a universe.
+/// Whether the standard allows a universe of this number.
 pub fn is_universe(number: i64) -> bool {
     u32::try_from(number).is_ok_and(|number| protocol::UNIVERSES.contains(&number))
 }
 
-/// The mains circuit of a name.
+/// The mains circuit with a name.
 pub fn circuit(reader: &Reader<'_, '_>, word: Ident, sink: &mut Sink) -> Option<CircuitId> {
     let names = reader.names;
     names.find(&names.circuits, word, sink).map(CircuitId)
 }
 
-/// Adds DMX outputs; `false` where they are too many.
+/// Adds DMX outputs; `false` if they are too many.
 fn add_dmx(
     reader: &Reader<'_, '_>,
     set: &Matched<'_>,
@@ -349,7 +350,7 @@ fn add_dmx(
     true
 }
 
-/// Adds ports or changes them; `false` where they are too many.
+/// Adds or changes ports; `false` if they are too many.
 fn add_ports(
     set: &Matched<'_>,
     chips: &mut Chips<'_, '_>,
@@ -375,7 +376,7 @@ fn add_ports(
     for number in from..=to {
         let before = ports.get(&number).map(|port| Arc::clone(&port.settings));
         let key = before.as_ref().map_or(std::ptr::null(), Arc::as_ptr);
-        // Ports that were alike before stay alike, and share what is known of them.
+        // Ports that shared their settings before go on sharing them.
         let settings = match &shared {
             Some((same, settings)) if *same == key => Arc::clone(settings),
             _ => {
@@ -436,7 +437,7 @@ fn port_setting(
     }
 }
 
-/// `universes after` in a ring: reported, and each of them begins as if nothing were said.
+/// Reports rings of `universes after`, and drops that setting from each controller in one.
 fn cut_rings(model: &mut Model, sink: &mut Sink) {
     let needs: Vec<(usize, usize)> = model
         .controllers
@@ -459,17 +460,17 @@ fn cut_rings(model: &mut Model, sink: &mut Sink) {
     }
 }
 
-/// What the settings of a receiver and of those it is like say.
+/// The settings of a receiver, over those that it takes with `like`.
 #[derive(Clone, Default)]
 struct Carrier {
     carried: Option<(ControllerId, u32, u32)>,
-    /// Something says which ports it carries, or did not parse and may.
+    /// Whether it has a `carries`, or may have one that did not parse.
     says_carries: bool,
     stands: Option<(i64, i64)>,
     ports: Vec<Port>,
 }
 
-/// Reads the `receiver` statements.
+/// Reads the `receiver` statements. Returns the index in the model of each, if it is there.
 pub fn receivers(
     reader: &Reader<'_, '_>,
     lineage: &Lineage<'_, '_>,
@@ -503,7 +504,7 @@ pub fn receivers(
         made.says_carries |= row.block.broken || row.block.settings.iter().any(says);
         made
     });
-    // A receiver whose ports are not known is left out of the model, so its index there may differ.
+    // A receiver whose ports are not known is left out of the model, so indices there may differ.
     let rows = &lineage.table.rows;
     let mut index_of = Vec::with_capacity(rows.len());
     for (index, (row, made)) in rows.iter().zip(made).enumerate() {

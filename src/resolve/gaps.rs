@@ -1,4 +1,4 @@
-//! What may be missing because a statement did not parse or resolve, by the names that it has.
+//! What may be missing because a statement did not resolve, by the names in it.
 
 use super::matching::Reader;
 use super::refs;
@@ -8,7 +8,7 @@ use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
 use crate::model::{ControllerId, Model, PropId, ReceiverId, StringId, Target};
 
-/// The controller of that name, or that a receiver of that name hangs on.
+/// The controller with a name, or that of the receiver with this name.
 pub fn controller_of(ports: &Ports<'_, '_>, key: &str, model: &Model) -> Option<ControllerId> {
     let names = ports.reader.names;
     if let Some(at) = names.controllers.get(key) {
@@ -19,7 +19,8 @@ pub fn controller_of(ports: &Ports<'_, '_>, key: &str, model: &Model) -> Option<
     Some(model.receivers[ReceiverId(at)].controller)
 }
 
-/// The controllers that a target which does not resolve may mean: the one it names, or those whose names are near.
+/// The controllers that an unresolved target may mean: the one it names, or those with similar
+/// names.
 fn meant(ports: &Ports<'_, '_>, target: &Reference, model: &Model) -> Vec<ControllerId> {
     let names = ports.reader.names;
     let key = names.key(target.name);
@@ -31,13 +32,13 @@ fn meant(ports: &Ports<'_, '_>, target: &Reference, model: &Model) -> Vec<Contro
     near.iter().filter_map(|name| controller_of(ports, name, model)).collect()
 }
 
-/// Whether a target is a receiver, which may hang on any controller where that is not known.
+/// Whether a target names a receiver. If its controller is not known, it may be on any.
 fn is_receiver(reader: &Reader<'_, '_>, target: &Reference) -> bool {
     let key = reader.names.key(target.name);
     reader.names.receivers.get(&key).is_some()
 }
 
-/// Notes that what a wire says of a target is missing.
+/// Notes that the line of a wire to a target is missing.
 pub fn of_wire(ports: &Ports<'_, '_>, target: &Reference, model: &mut Model) {
     let meant = meant(ports, target, model);
     model.gaps.anywhere |= meant.is_empty() && is_receiver(ports.reader, target);
@@ -53,7 +54,7 @@ pub fn of_line(target: Target, model: &mut Model) {
     model.gaps.line(target, || carrier);
 }
 
-/// Notes that what a `power` says of a target is missing.
+/// Notes that a `power` for a target is missing.
 pub fn of_power(ports: &Ports<'_, '_>, target: &Reference, model: &mut Model) {
     let spot = ports.find(target, model, &mut Sink::default());
     let mut found = false;
@@ -70,7 +71,7 @@ pub fn of_power(ports: &Ports<'_, '_>, target: &Reference, model: &mut Model) {
     }
 }
 
-/// Notes that what an `inject` says of a prop is missing.
+/// Notes that an `inject` into a prop is missing.
 pub fn of_injection(reader: &Reader<'_, '_>, target: &Reference, model: &mut Model) {
     let picked = refs::pick(reader, model, target, &mut Sink::default());
     let strings: Vec<_> = match picked {
@@ -84,7 +85,8 @@ pub fn of_injection(reader: &Reader<'_, '_>, target: &Reference, model: &mut Mod
     model.gaps.injected.extend(strings);
 }
 
-/// The props that a reference which does not resolve may mean: the one it names, its family, or those whose names are near.
+/// The props that an unresolved reference may mean: the one it names, its family, or those with
+/// similar names.
 pub fn props_meant(reader: &Reader<'_, '_>, reference: &Reference) -> Vec<PropId> {
     let names = reader.names;
     let key = names.key(reference.name);

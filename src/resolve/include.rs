@@ -5,9 +5,9 @@ use crate::diagnostic::Sink;
 use crate::rules;
 use crate::source::{FileError, Files, Loaded, SourceFile, SourceMap, Span, quoted};
 
-/// How many files deep an include may go.
+/// The most files deep that an include may be.
 const DEEPEST: usize = 16;
-/// How many files a display may have.
+/// The most files of a display.
 const MOST_FILES: usize = 1_000;
 
 /// The syntax stage.
@@ -20,16 +20,17 @@ struct Gather<'g> {
     sink: &'g mut Sink,
     /// Every file that is read, by identity.
     seen: Vec<String>,
-    /// The files that are being read, with the place of the include that led on from each.
+    /// The files that are being read (identity, name), each with the place of its current include.
     open: Vec<(String, String, Span)>,
-    /// Whether the last stretch of statements may be added to: it is of the text at hand.
+    /// Whether the last stretch of statements is of the current text, so that it may grow.
     grows: bool,
     all: Written,
 }
 
-/// Reads a display's main file and everything it includes: all statements in the order they count.
+/// Reads a display's main file and all that it includes. The statements are in the order in which
+/// they apply.
 ///
-/// `parse` is the syntax stage, handed in since stages do not call each other.
+/// `parse` is the syntax stage, which is a parameter since stages do not call each other.
 pub fn gather(
     files: &dyn Files,
     main: Loaded,
@@ -52,7 +53,7 @@ pub fn gather(
 }
 
 impl Gather<'_> {
-    /// A text is missing, and with it whatever it declares.
+    /// Notes that a text is missing, and with it what it declares.
     fn lose(&mut self) {
         self.all.broken = true;
         self.all.lost = true;
@@ -73,7 +74,7 @@ impl Gather<'_> {
                 return;
             }
         };
-        // The map has the text now; a large one need not be held twice while it is parsed.
+        // The map has the text now, so this copy need not take memory while it is parsed.
         drop(bytes);
         let Some(added) = added else {
             self.lose();

@@ -1,4 +1,5 @@
-//! What was made of a statement last time. While a display is edited, most of its statements stay as they are.
+//! Reuses what the last compile made of a statement. While a display is edited, most of its
+//! statements stay unchanged.
 
 use super::makes::count;
 use super::matching::Reader;
@@ -10,43 +11,44 @@ use std::cell::Cell;
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
 
-/// What was made of a statement.
+/// What the last compile made of a statement.
 struct Kept<T> {
-    /// What the statement could name then.
+    /// What the statement could name at that time.
     beside: Arc<str>,
     made: T,
 }
 
-/// What of a display is as it was last time.
+/// What of a display is unchanged since the last model.
 #[derive(Default)]
 pub struct Again {
-    /// Whether each controller is.
+    /// For each controller, whether it is unchanged.
     pub controllers: Vec<bool>,
-    /// Props: as in the last model, as now.
+    /// Unchanged props: the id in the last model, and the id now.
     pub props: Vec<(PropId, PropId)>,
 }
 
-/// The statements of a kind in a display that is being edited, as they were made last time.
+/// What the last compile made of the statements of a kind, for a display that is being edited.
 pub struct Before {
-    /// What they can name now; `None` where nothing is kept.
+    /// What they can name now; `None` if nothing is kept.
     beside: Option<Arc<str>>,
-    /// The address of the copy that was last found to be equal. Nearly all statements share one copy.
+    /// The address of the text last found equal to `beside`. Nearly all statements share one.
     same: Cell<Option<*const u8>>,
 }
 
-/// What statements can name: what `beside` says, and each `let`. `None` where the display is not being edited.
+/// What statements can name: what `beside` gives, and each `let`. `None` if the display is not
+/// being edited.
 fn beside(reader: &Reader<'_, '_>, beside: impl Iterator<Item = String>) -> Option<Arc<str>> {
     let lets = reader.lets.names(reader.names).map(|name| format!("let {name}\n"));
     reader.names.is_edited().then(|| beside.chain(lets).collect::<String>().into())
 }
 
 impl Before {
-    /// For statements that can name what `beside` says, and each `let`.
+    /// For statements that can name what `named` gives, and each `let`.
     pub fn new(reader: &Reader<'_, '_>, named: impl Iterator<Item = String>) -> Self {
         Self { beside: beside(reader, named), same: Cell::new(None) }
     }
 
-    /// Reads what was made of a statement last time, if the same would be made now.
+    /// Reads what the last compile made of a statement, if it could name the same things then.
     pub fn read<T: 'static, R>(&self, block: &Block, read: impl FnOnce(&T) -> R) -> Option<R> {
         let made = block.made.kept.lock().ok()?;
         let kept = made.as_ref()?.downcast_ref::<Kept<T>>()?;
@@ -59,7 +61,7 @@ impl Before {
         Some(read(&kept.made))
     }
 
-    /// Keeps what was made of a statement without a finding, if nothing else in the display can change it.
+    /// Keeps what was made of a statement without a finding, if it depends on no other statement.
     pub fn write<T: Send + 'static>(
         &self,
         reader: &Reader<'_, '_>,
@@ -76,13 +78,14 @@ impl Before {
     }
 }
 
-/// Whether nothing but its own text and what is beside it can change what becomes of a statement.
+/// Whether what is made of a statement depends only on its own text and what [`beside`] gives.
 fn stands_alone(reader: &Reader<'_, '_>, block: &Block) -> bool {
     let alone = block.like.is_none() && block.count.is_none() && !block.broken;
     alone && block.settings.iter().all(|setting| is_own(reader, setting))
 }
 
-/// The last model, if its props could name what those of a model can whose makes of node are known.
+/// The last model, if its props could name the same things as those of `model`, which has its makes
+/// of node already.
 pub fn last_props<'l>(
     last: Option<&'l Model>,
     reader: &Reader<'_, '_>,
@@ -93,7 +96,7 @@ pub fn last_props<'l>(
     last.filter(|last| last.beside_props == model.beside_props)
 }
 
-/// Puts a prop and its shapes into the model as they are in the last one, if they were kept. Gives how many shapes.
+/// Copies a prop and its shapes from the last model, if they were kept. Returns how many shapes.
 pub fn put(
     (last, again): (&Model, &mut Again),
     reader: &Reader<'_, '_>,
@@ -124,7 +127,8 @@ pub fn put(
     Some(shapes.len())
 }
 
-/// Keeps a prop that was made without a finding and is the next in the model, if nothing else in the display can change it.
+/// Keeps a prop that was made without a finding and is the next in the model, if it depends on no
+/// other statement.
 pub fn keep(
     reader: &Reader<'_, '_>,
     block: &Block,
@@ -141,7 +145,7 @@ pub fn keep(
     }
 }
 
-/// Whether a setting uses no name but that of a make of node or a chip.
+/// Whether a setting uses no name except those of makes of node and chips.
 fn is_own(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
     let names = reader.names;
     let number = Expr::is_number;
@@ -153,7 +157,7 @@ fn is_own(reader: &Reader<'_, '_>, setting: &Setting) -> bool {
             let key = names.key(*word);
             let plain = match names.kind_of(&key) {
                 Some(kind) => matches!(kind, "node" | "chip"),
-                // It may be a name whose declaration is not finished.
+                // It may be the name of a declaration that is not finished.
                 None => !names.is_mentioned(&key) && !names.has_nameless(),
             };
             plain && !reader.lets.has(&key)

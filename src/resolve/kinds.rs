@@ -1,4 +1,4 @@
-//! Whether what a wire hangs on an output is of its kind: fixtures on DMX outputs, strings of nodes on pixel ports.
+//! Checks the kinds of what a wire hangs on an output.
 
 use super::gaps;
 use crate::diagnostic::Sink;
@@ -7,7 +7,8 @@ use crate::rules;
 use crate::source::Span;
 use crate::usage::output_name;
 
-/// Fixtures belong on DMX outputs and strings of nodes on pixel ports.
+/// Reports strings of nodes on DMX outputs and on ports with `slots at most`, fixtures on other
+/// ports, and skips on DMX outputs.
 pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model, sink: &mut Sink) {
     let (controller, output, slots) = match target {
         Target::Port(controller, port, receiver) => {
@@ -55,7 +56,7 @@ pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model
                     }
                     _ => continue,
                 };
-                // One finding a reference is enough.
+                // One finding for a line is enough.
                 if !wrong {
                     sink.push(finding);
                 }
@@ -71,7 +72,7 @@ pub fn check_kinds(pieces: &[Piece], target: Target, at: Span, model: &mut Model
     }
 }
 
-/// No line carries both fixtures and strings of nodes.
+/// Reports a line that has both fixtures and strings of nodes.
 pub fn check_mixed(pieces: &[Piece], target: Target, model: &mut Model, sink: &mut Sink) {
     let mut first: Option<(Span, StringId, bool)> = None;
     for piece in pieces {

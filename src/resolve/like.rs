@@ -1,4 +1,4 @@
-//! `like`: whose settings a declaration takes before its own.
+//! `like`: a declaration takes the settings of another before its own.
 
 use super::names::{Decl, NameTable, Names};
 use crate::ast::BlockKind;
@@ -9,18 +9,18 @@ use crate::model::Like;
 use crate::rules;
 use crate::source::Span;
 
-/// Who is like whom in one kind.
+/// Which declaration of one kind is `like` which.
 pub struct Lineage<'t, 'a> {
     /// The declarations.
     pub table: &'t NameTable<'a>,
     /// The parent of each declaration, by index; rings are cut.
     parents: Vec<Option<u32>>,
-    /// Whether a declaration's parent is unknown or in a ring, so that its settings are not all known.
+    /// Whether a declaration's `like` is unknown or in a ring, so that some settings are unknown.
     lost: Vec<bool>,
 }
 
 impl<'t, 'a> Lineage<'t, 'a> {
-    /// Reads the `like` of every declaration of a kind; tells unknown names and rings.
+    /// Reads the `like` of every declaration of a kind; reports unknown names and rings.
     pub fn read(table: &'t NameTable<'a>, names: &Names<'a>, sink: &mut Sink) -> Self {
         let mut lineage = Self {
             table,
@@ -57,9 +57,9 @@ impl<'t, 'a> Lineage<'t, 'a> {
         lineage
     }
 
-    /// Makes a value for each declaration, in the order of their indices. `make` gets the index, the declaration
-    /// and the value of the one whose settings it takes, which is made before it. Each is made once, so a long row
-    /// of `like` costs no more than a short one.
+    /// Makes a value for each declaration, and returns them in the order of their indices. `make`
+    /// gets the index, the declaration and the value of its parent, which is made before it. Each
+    /// value is made once, so a long row of `like` costs no more than a short one.
     pub fn each<T>(&self, mut make: impl FnMut(u32, &'t Decl<'a>, Option<&T>) -> T) -> Vec<T> {
         let mut made: Vec<Option<T>> = Vec::with_capacity(self.parents.len());
         made.resize_with(self.parents.len(), || None);
@@ -97,7 +97,7 @@ impl<'t, 'a> Lineage<'t, 'a> {
         are
     }
 
-    /// Who takes whose settings.
+    /// Each pair of a declaration and the one whose settings it takes.
     pub fn likes(&self) -> impl Iterator<Item = Like> {
         let kind = self.table.kind;
         (0_u32..)

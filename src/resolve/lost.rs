@@ -1,4 +1,4 @@
-//! What text that did not parse may have said, by the words that stand in it.
+//! What text that did not parse may declare or wire, by its words.
 
 use super::gaps::controller_of;
 use super::targets::Ports;
@@ -6,7 +6,7 @@ use crate::ast::{Ident, Written};
 use crate::model::{ControllerId, Model, PropId, StringId};
 use std::collections::BTreeSet;
 
-/// Notes what the words of text that did not parse may stand for.
+/// Notes the gaps that text which did not parse may leave, by its words.
 pub fn of_text(ast: &Written, ports: &Ports<'_, '_>, model: &mut Model) {
     let names = ports.reader.names;
     let key = |word: &Ident| -> Box<str> { names.key(*word).into() };

@@ -14,7 +14,7 @@ use crate::rules;
 use crate::source::Span;
 use std::collections::HashMap;
 
-/// The letters that a colour order may have: one slot each.
+/// The letters that a colour order may have.
 const COLOURS: &str = "RGBWACYUL";
 
 /// Reads the `display` statement.
@@ -63,22 +63,22 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
     display
 }
 
-/// A number that its row holds within u32.
+/// A number as `u32`; 0 if it does not fit. Settings are within `u32` by their row of the table.
 pub fn count(number: i64) -> u32 {
     u32::try_from(number).unwrap_or(0)
 }
 
-/// The chips of a display: those declared, and known ones once something names them.
+/// The chips of a display: those declared, and those known that something names.
 pub struct Chips<'r, 'a> {
-    /// Reads the settings that name them.
+    /// Reads settings and names.
     pub reader: &'r Reader<'r, 'a>,
     by_name: HashMap<&'static str, ChipId>,
 }
 
-/// What the settings of a chip and of those it is like say.
+/// The settings of a chip, over those that it takes with `like`.
 #[derive(Clone, Copy, Default)]
 struct Said<'a> {
-    /// What the furthest of them is like.
+    /// The name after `like` at the beginning of its row of `like`; it may be a known chip.
     root: Option<&'a str>,
     bit: Option<BitTime>,
     latch_ns: Option<u64>,
@@ -104,7 +104,7 @@ pub fn chips<'r, 'a>(
         for set in settings_of(reader, scope, &row.block.settings, sink) {
             let number = set.number(0);
             match set.key {
-                // In millihertz, so a bit lasts 10^12 / rate nanoseconds.
+                // The rate is in millihertz, so a bit lasts 10^12 / rate nanoseconds.
                 Key::Rate => {
                     said.bit = Some(BitTime {
                         nanoseconds: 1_000_000_000_000,
@@ -123,7 +123,7 @@ pub fn chips<'r, 'a>(
         said
     });
     for (row, said) in lineage.table.rows.iter().zip(said) {
-        // What no `rate` or `latch` says is that of the known chip it is like or is named as.
+        // What is not set comes from the known chip that it is `like`, or else is named like.
         let base = said.root.and_then(known).or_else(|| known(&row.name));
         let base = known_beforehand(base.unwrap_or(&USUAL));
         model.chips.push(Chip {
@@ -142,7 +142,7 @@ pub fn chips<'r, 'a>(
     Chips { reader, by_name: HashMap::new() }
 }
 
-/// A chip that no display declares.
+/// A known chip, which no statement declares.
 fn known_beforehand(row: &KnownChip) -> Chip {
     Chip {
         name: row.name.into(),
@@ -160,8 +160,8 @@ fn known_beforehand(row: &KnownChip) -> Chip {
 }
 
 impl Chips<'_, '_> {
-    /// The chip of a name, declared or known; an unknown one is reported. `letters` are those of the node's colour,
-    /// where a node names it.
+    /// The chip with a name, declared or known; an unknown one is reported. `letters` is how many
+    /// letters the colour of the node has, if a node names it.
     pub fn find(
         &mut self,
         model: &mut Model,
@@ -191,8 +191,9 @@ impl Chips<'_, '_> {
     }
 }
 
-/// The chips that an unknown name may be a slip of. For a node of so many letters: those known to have as many, if all
-/// that are near have the same slots a node. For a port, which has no letters: those that some node is made with.
+/// The chips that an unknown name may mean. For a node with this many letters: those with similar
+/// names, if a node has the same number of slots with each. For a port, which has no letters: those
+/// with similar names that some node uses.
 fn near(
     reader: &Reader<'_, '_>,
     model: &Model,
@@ -208,7 +209,7 @@ fn near(
     };
     let all = declared.chain(KNOWN.iter().map(|chip| chip.name));
     let near = nearest(written, all);
-    // Slots of a node with these letters; `None` where the chip is made for another number of them.
+    // Slots of a node with these letters; `None` if the chip has another number of colours.
     let slots = |name: &&str| match known(name) {
         Some(chip) if chip.colours.is_some_and(|own| usize::from(own) != letters) => None,
         Some(chip) => Some(letters * usize::from(chip.depth / 8)),

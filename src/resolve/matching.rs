@@ -1,4 +1,4 @@
-//! Holds a setting as written against the rows of the table and reads its values.
+//! Matches a setting as written with the rows of the table, and reads its values.
 
 use super::arithmetic::{Lets, hyphen};
 use super::misfits::{Measured, Misfit, Why};
@@ -10,20 +10,20 @@ use crate::rules;
 use crate::source::Span;
 use crate::unit::{self, Dimension, Gauge};
 
-/// What one place of a setting holds.
+/// The value of one place of a setting.
 #[derive(Clone, Copy, Debug)]
 pub enum Value<'a> {
     /// A number in base units, or a count.
     Number(i64),
-    /// Two ends.
+    /// The two ends of a range, or the two numbers of a point.
     Range(i64, i64),
     /// A name, a text or a host.
     Word(Ident),
     /// A wire size.
     Gauge(Gauge),
-    /// Which of a choice.
+    /// The index of one of the words of a choice.
     Choice(usize),
-    /// Words and commas as they stand.
+    /// Arguments and commas as written.
     Args(&'a [Arg]),
     /// A reference with members or a part.
     Reference(&'a Reference),
@@ -40,7 +40,7 @@ pub struct Matched<'a> {
 }
 
 impl<'a> Matched<'a> {
-    /// The number at a place, 0 if there is none.
+    /// The number at a place; 0 if there is none.
     #[must_use]
     pub fn number(&self, at: usize) -> i64 {
         match self.value(at) {
@@ -62,7 +62,7 @@ impl<'a> Matched<'a> {
     }
 }
 
-/// Reads settings: the names and numbers they may use.
+/// Reads settings, with the names and numbers that they may use.
 pub struct Reader<'r, 'a> {
     /// The names.
     pub names: &'r Names<'a>,
@@ -71,7 +71,7 @@ pub struct Reader<'r, 'a> {
 }
 
 impl<'a> Reader<'_, 'a> {
-    /// The row a setting fits, with its values; otherwise the reason is reported.
+    /// The row that a setting fits, with its values; `None` once the reason is reported.
     pub fn read(&self, scope: Scope, setting: &'a Setting, sink: &mut Sink) -> Option<Matched<'a>> {
         let first = self.names.text(setting.key);
         let begin = first.as_bytes().first();
@@ -105,7 +105,7 @@ impl<'a> Reader<'_, 'a> {
         None
     }
 
-    /// What a setting names that is left out is not unused: it is not known what it is for.
+    /// Marks what a setting names as used although the setting is left out: it may be meant.
     fn use_words(&self, setting: &Setting) {
         for arg in &setting.args {
             if let Arg::Word(word) = arg {
@@ -124,7 +124,7 @@ impl<'a> Reader<'_, 'a> {
             .any(|row| self.fits_slots(row.slots, args))
     }
 
-    /// Whether words and values are just what some slots take.
+    /// Whether words and values fit some slots, with nothing left over.
     pub(super) fn fits_slots(&self, slots: &[Slot], args: &'a [Arg]) -> bool {
         let (mut rest, mut scratch) = (args, Sink::default());
         slots
@@ -178,10 +178,10 @@ impl<'a> Reader<'_, 'a> {
             Body::Block(..) => wants_block,
             Body::Runs(_) => wants_runs,
         };
-        // `ports 1..4` without a block is as good as an empty one.
+        // `ports 1..4` without a block counts as one with an empty block.
         let bare_ports = wants_block && matches!(setting.body, Body::None);
         if !body_fits && !bare_ports {
-            // A row of another body fits less well than any row that failed in its words.
+            // The words fit; only the body does not.
             let depth = if wants_runs { 0 } else { row.slots.len() };
             return Err(misfit(depth, Why::NoBlock));
         }
@@ -256,7 +256,7 @@ impl<'a> Reader<'_, 'a> {
         Ok(Some(value))
     }
 
-    /// Words joined by one blank; empty where something else stands among them.
+    /// Words and numbers joined by one blank; empty if there is anything else among them.
     pub fn words(&self, args: &[Arg]) -> String {
         let mut out = String::new();
         for arg in args {
@@ -283,9 +283,9 @@ impl<'a> Reader<'_, 'a> {
         let name;
         let (number, unit) = match arg {
             Arg::Number(Quantity { value, unit, .. }) => (value, *unit),
-            // A word of the language is none that a `let` was forgotten for.
+            // A word of the language is not taken for the name of a missing `let`.
             Arg::Word(word) if !self.is_own_word(*word) => {
-                // A lone name in a number's place is that of a `let`.
+                // A name in the place of a number is that of a `let`.
                 name = Expr::Name(*word);
                 (&name, None)
             }
@@ -295,7 +295,7 @@ impl<'a> Reader<'_, 'a> {
         Ok(Measured { at: arg.span(), value, unit, dimension, bounds })
     }
 
-    /// Whether a word means something of its own and is no name of a `let`.
+    /// Whether a word is one of the language and cannot be the name of a `let`.
     fn is_own_word(&self, word: Ident) -> bool {
         let text = self.names.text(word);
         let key = self.names.key(word);
@@ -400,7 +400,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// The number before `/0 AWG`, where that is written.
+    /// The number before `/0 AWG`, if that is written.
     fn aught(&self, quantity: &Quantity) -> Option<u32> {
         if matches!(quantity.value, Expr::Number(..)) {
             return None;
@@ -411,7 +411,7 @@ impl<'a> Reader<'_, 'a> {
         (zero.trim() == "0" && (1..=4).contains(&number)).then_some(number)
     }
 
-    /// A wire size that stands in a statement, reported if it is none.
+    /// A wire size in a statement; anything else is reported.
     pub fn gauge_of(&self, quantity: &'a Quantity, sink: &mut Sink) -> Option<Gauge> {
         match self.gauge(quantity, sink) {
             Ok(gauge) => Some(gauge),
@@ -422,7 +422,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// A measure that stands in a statement, reported if it is none.
+    /// A measure in a statement; anything else is reported.
     #[allow(
         clippy::too_many_arguments,
         reason = "what is read, what it may be, and where faults go"
@@ -452,7 +452,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// A count that stands in a statement; its unit, if any, must be `nodes`.
+    /// A count in a statement; its unit, if any, must be `nodes`.
     pub fn nodes_of(&self, quantity: &'a Quantity, what: &str, sink: &mut Sink) -> Option<u32> {
         if let Some(written) = quantity.unit {
             let nodes = unit::find(self.names.text(written))
@@ -503,7 +503,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// Both ends of a range, each between the bounds; one number is both ends. May fall.
+    /// Both ends of a range, each between the bounds; a single number is both. The range may fall.
     pub fn range(
         &self,
         range: &SelRange,
@@ -519,7 +519,7 @@ impl<'a> Reader<'_, 'a> {
         Some((from, to))
     }
 
-    /// As [`Self::range`]; one that falls is reported.
+    /// As [`Self::range`]; a falling range is reported.
     pub fn rising(
         &self,
         range: &SelRange,
@@ -535,7 +535,7 @@ impl<'a> Reader<'_, 'a> {
         Some((from, to))
     }
 
-    /// As [`Self::range`], for bounds above 0 that fit.
+    /// As [`Self::range`], for bounds within `u32`.
     pub fn ends(
         &self,
         range: &SelRange,
@@ -548,7 +548,7 @@ impl<'a> Reader<'_, 'a> {
     }
 }
 
-/// Takes an argument and those of its kind that follow after commas, a last comma too.
+/// Takes an argument and those of its kind that follow it after commas, and a trailing comma.
 fn list<'a>(first: &Arg, tail: &'a [Arg], rest: &mut &'a [Arg]) -> &'a [Arg] {
     let alike = |arg: &Arg| std::mem::discriminant(arg) == std::mem::discriminant(first);
     let more = tail.chunks(2).take_while(|two| match two {

@@ -1,5 +1,5 @@
-//! Tells why a setting fits no row of the table: slips that are known by name first, what would have fitted
-//! otherwise.
+//! Reports why a setting fits no row of the table: a common mistake if one is recognised, otherwise
+//! what would have fitted.
 
 use super::arithmetic::hyphen;
 use super::matching::Reader;
@@ -11,7 +11,7 @@ use crate::rules::syntax::unexpected;
 use crate::source::{Span, quoted};
 use crate::unit::{self, Decimal, Dimension};
 
-/// How far a row fitted and why no further.
+/// How far a row fitted, and why it does not fit.
 pub(super) struct Misfit<'a> {
     pub(super) depth: usize,
     pub(super) row: &'static Row,
@@ -19,8 +19,8 @@ pub(super) struct Misfit<'a> {
 }
 
 impl Misfit<'_> {
-    /// How well the row fits all the same: the further the better, then the one whose form is right and
-    /// whose number is wrong; last what is only for strings built of runs.
+    /// How well the row fits: first how far it does, then whether only its number is wrong, then
+    /// whether it is another row than that for strings built of runs.
     pub(super) fn rank(&self) -> (usize, bool, bool) {
         let form = matches!(self.why, Why::Ends | Why::Found(_) | Why::Over(_) | Why::NoBlock);
         let runs = matches!(self.row.slots, [Slot::Runs]);
@@ -30,21 +30,21 @@ impl Misfit<'_> {
 
 /// Why a row does not fit.
 pub(super) enum Why<'a> {
-    /// Nothing stands where something must.
+    /// The setting ends too early.
     Ends,
-    /// Something else stands there.
+    /// The argument is of another kind.
     Found(&'a Arg),
-    /// Something is left over.
+    /// Something is left over, or a unit stands where none may.
     Over(Span),
-    /// It has been reported.
+    /// The reason has been reported.
     Told,
     /// A number without its unit.
     NoUnit(Measured),
     /// A number with another unit.
     WrongUnit(Measured, Ident),
-    /// A number where it is out of range, reported when no other row fits.
+    /// A number out of range; reported only if no other row fits.
     OutOfRange(Measured),
-    /// The block is missing or not wanted.
+    /// A block or runs are missing, or stand where none may.
     NoBlock,
 }
 
@@ -57,20 +57,20 @@ pub(super) struct Measured {
     pub(super) value: Decimal,
     /// Its unit as written.
     pub(super) unit: Option<Ident>,
-    /// What it should measure; none for a bare count.
+    /// What it should measure; `None` for a bare count.
     pub(super) dimension: Option<Dimension>,
     /// The least and the most it may be, in base units.
     pub(super) bounds: (i64, i64),
 }
 
 impl Measured {
-    /// What it comes to in base units, if that lies in its bounds.
+    /// Its value in base units, if there is one within its bounds.
     pub(super) fn held<'a>(self, value: Option<i64>) -> Result<i64, Why<'a>> {
         let within = |value: &i64| (self.bounds.0..=self.bounds.1).contains(value);
         value.filter(within).ok_or(Why::OutOfRange(self))
     }
 
-    /// The units it may have: those in which the number lies in its bounds, if there are such.
+    /// The units it may have: those in which it is within its bounds, or else all.
     fn units(&self, what: &str) -> Vec<&'static str> {
         let of = match self.dimension {
             Some(Dimension::WireNumber | Dimension::WireArea) => return vec!["AWG", "mm2"],
@@ -83,7 +83,7 @@ impl Measured {
         };
         let fitting: Vec<_> = of.iter().copied().filter(lies_in).collect();
         let mut units = if fitting.is_empty() { of } else { fitting };
-        // What is most likely meant stands first: nobody leads 5 mm of cable or fuses at 5 mA.
+        // The likeliest unit comes first: nobody uses 5 mm of cable, or a fuse of 5 mA.
         let usual = match what {
             "the pitch" | "the draw" => "",
             _ if self.dimension == Some(Dimension::Length) => "m",
@@ -94,14 +94,14 @@ impl Measured {
         units.iter().map(|unit| unit.name).collect()
     }
 
-    /// Whether it may be meant as a part of 1 where a percentage is asked for.
+    /// Whether a percentage may be meant, but written as a fraction of 1.
     fn is_share(&self) -> bool {
         let below_one =
             self.value.scaled(1_000_000_000).is_some_and(|nano| (1..1_000_000_000).contains(&nano));
         self.dimension == Some(Dimension::Share) && below_one
     }
 
-    /// Whether it is counted and not whole.
+    /// Whether it is a count that is not whole.
     fn is_broken(&self) -> bool {
         let counted =
             self.dimension.is_none_or(|of| unit::distinct(of).iter().all(|unit| unit.factor == 1));
@@ -110,7 +110,7 @@ impl Measured {
 }
 
 impl<'a> Reader<'_, 'a> {
-    /// Tells a setting that fits no row; `misfit` is the row that fits best.
+    /// Reports a setting that fits no row; `misfit` is the row that fits best.
     pub(super) fn tell(
         &self,
         misfit: &Misfit<'a>,
@@ -160,7 +160,7 @@ impl<'a> Reader<'_, 'a> {
         })
     }
 
-    /// A slip that is known by name.
+    /// The finding for a common mistake.
     fn slip(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
         self.quoted_number(setting)
             .or_else(|| self.letters_in_number(setting))
@@ -173,7 +173,7 @@ impl<'a> Reader<'_, 'a> {
             .or_else(|| self.words_left_out(scope, setting))
     }
 
-    /// `universes 20`, `nodes max 800`, `label front`: the value is there, and the words before it are not.
+    /// `universes 20`, `nodes max 800`, `label front`: words before a value or quotes are missing.
     fn words_left_out(&self, scope: Scope, setting: &'a Setting) -> Option<Diagnostic> {
         let key = self.names.text(setting.key);
         let words = setting.args.iter();
@@ -222,7 +222,7 @@ impl<'a> Reader<'_, 'a> {
         })
     }
 
-    /// `12x10 nodes`, `6OO nodes`: letters that stand for a sign or for digits.
+    /// `12x10 nodes`, `6OO nodes`: letters in place of a sign or of digits.
     fn letters_in_number(&self, setting: &Setting) -> Option<Diagnostic> {
         setting.args.iter().enumerate().find_map(|(at, arg)| {
             let Arg::Number(Quantity { value, unit: Some(unit) }) = arg else {
@@ -256,7 +256,7 @@ impl<'a> Reader<'_, 'a> {
         })
     }
 
-    /// A choice of words of which none stands there.
+    /// The finding for an argument that is none of the words of a choice.
     fn no_choice(
         &self,
         choices: &[&str],
@@ -294,8 +294,8 @@ impl<'a> Reader<'_, 'a> {
         Some(unexpected::worded_range(from.to(to), "to", (first, last)))
     }
 
-    /// Another setting after this one without a `;`: the first word that begins one, where what stands before it
-    /// is whole.
+    /// Another setting after this one without a `;`: the first word that begins a setting, if what
+    /// stands before it is complete.
     pub(super) fn second_setting(
         &self,
         scope: Scope,
@@ -312,7 +312,8 @@ impl<'a> Reader<'_, 'a> {
                     let (comma, before) = before.split_last()?;
                     (matches!(comma, Arg::Comma(_)) && whole(before)).then_some(*word)
                 }
-                // `ports` of `universes from 1 ports 1..4` is read as a unit; `12 volts` is meant as one.
+                // In `universes from 1 ports 1..4`, `ports` was read as a unit. In `12 volts`, a
+                // unit is meant.
                 Arg::Number(Quantity { unit: Some(word), value, .. }) => {
                     let text = self.names.text(*word);
                     let own = text == self.names.text(setting.key);
@@ -356,7 +357,7 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// Tells a number that does not fit; `what` is what it stands for.
+    /// Reports a number that does not fit; `what` says what it stands for.
     pub(super) fn tell_number(&self, why: &Why<'a>, what: &str, sink: &mut Sink) {
         let number = |of: &Measured, unit: Option<Ident>| {
             let end = unit.map_or(of.at.end, |unit| unit.span.start);
@@ -420,8 +421,8 @@ impl<'a> Reader<'_, 'a> {
         }
     }
 
-    /// The smallest step of a measure with more decimals than that, and its value to that step, both in its own unit;
-    /// `None` where it is out of its bounds besides.
+    /// For a measure with too many decimals: the smallest step of its unit, and the value rounded
+    /// to that step. `None` if that value is out of bounds.
     fn too_fine(&self, of: &Measured) -> Option<(String, String)> {
         let unit = unit::find(self.names.text(of.unit?))?;
         if of.value.scaled(unit.factor).is_some() {
@@ -434,14 +435,14 @@ impl<'a> Reader<'_, 'a> {
             places if 10_i64.pow(places) == unit.factor => {
                 format!("{} {}", unit::decimal(value, unit.factor), unit.name)
             }
-            // An inch or a foot is no decimal number of micrometres.
+            // The factor of an inch or a foot is no power of ten.
             _ => unit::quantity(value, unit.dimension),
         };
         (of.bounds.0..=of.bounds.1).contains(&near).then(|| (words(1), words(near)))
     }
 }
 
-/// What the number that does not fit stands for.
+/// What the number of a misfit stands for.
 fn what(misfit: &Misfit<'_>) -> &'static str {
     let counted = misfit.depth == 0;
     match misfit.row.key {

@@ -1,7 +1,7 @@
-//! From what was written to what was meant: names bound, settings read, strings laid out, wires followed.
+//! From the tree to the model: names are bound, settings read, strings laid out, wires followed.
 //!
-//! Each step works with what it has: a statement that does not make sense is reported and left out, and what
-//! hangs on it is marked so that nothing is reported twice.
+//! A statement that does not make sense is reported and left out. What depends on it is noted in
+//! [`crate::model::Gaps`], so that one fault gives one finding.
 
 mod arithmetic;
 mod controllers;
@@ -80,15 +80,16 @@ fn settings_of<'a>(
     found
 }
 
-/// A value with the place of the setting that says it.
+/// A value with the place of its setting.
 fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
     Told { value, at: set.at() }
 }
 
-/// What a display's statements mean. `more` says how many strings above the fewest each `split` makes, in the order of
-/// [`Model::splits`]; none where it is short.
+/// The model of a display's statements. `more` says how many strings above the fewest each `split`
+/// makes, in the order of [`Model::splits`]; a missing entry counts as 0.
 ///
-/// While a display is edited, `last` is what its statements meant last time: props and wires whose text stays are taken from there.
+/// While a display is edited, `last` is its model before the edit: props and wires whose text is
+/// unchanged are copied from it.
 pub fn resolve(
     (ast, last): (&Written, Option<&Model>),
     sources: &SourceMap,
@@ -123,7 +124,8 @@ pub fn resolve(
     model
 }
 
-/// Everything that is declared; gives the receiver in the model of each receiver declared, and what is as it was.
+/// Resolves all declarations. Returns the index in the model of each receiver declared, and what is
+/// unchanged since the last model.
 fn things(
     reader: &Reader<'_, '_>,
     model: &mut Model,
@@ -153,7 +155,7 @@ fn things(
     let receivers = controllers::receivers(reader, &lines, &mut chips, model, sink);
     let props = lineage(&names.props, sink);
     model.likes = likes;
-    // Asked for only where a prop is split.
+    // Needed only if a prop is split.
     let targets = LazyCell::new(|| split::Targets::read(ast, names, &receivers));
     let most = |model: &Model, prop: &str, node| targets.most(reader, model, prop, node);
     let splits = Splits { most: &most, more };
@@ -167,7 +169,7 @@ fn things(
     (receivers, again)
 }
 
-/// Everything that says what hangs where.
+/// Resolves the statements that refer to declarations: wires, reservations, feeds and the like.
 fn wiring(
     reader: &Reader<'_, '_>,
     (receivers, before): (&[Option<u32>], Option<Rewire<'_>>),
@@ -198,7 +200,7 @@ fn wiring(
     wires.unasked(model);
 }
 
-/// Makes room for the lines that a display's wires become, so that a large table need not be moved as it grows.
+/// Reserves room for the lines of all wires, so that a large table is not moved as it grows.
 fn make_room(ast: &Written, model: &mut Model) {
     let wires = ast.statements.iter().filter_map(|s| match &s.kind {
         StatementKind::Wire(wire) => Some(wire),
@@ -214,8 +216,8 @@ fn make_room(ast: &Written, model: &mut Model) {
     model.pieces.reserve(model.strings.len() + cable);
 }
 
-/// Tells what is declared and named nowhere. Props are never unused: what no wire names is placed.
-/// Controllers and receivers are looked at once it is known what lies on them.
+/// Reports declarations that nothing names. Props are never unused: those that no wire names are
+/// placed. Controllers and receivers are checked later, on the finished plan.
 fn tell_unused(reader: &Reader<'_, '_>, sink: &mut Sink) {
     let names = reader.names;
     for table in [&names.chips, &names.nodes, &names.supplies, &names.circuits] {

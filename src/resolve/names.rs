@@ -1,4 +1,5 @@
-//! Names as written to things declared: one table a kind, and what is unknown because its text did not parse.
+//! The names of a display: a table for each kind of declaration, the names that text which did not
+//! parse may declare, and the counters of some limits.
 
 use crate::ast::{Block, BlockKind, Ident, StatementKind, Written};
 use crate::diagnostic::Sink;
@@ -12,7 +13,7 @@ use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 use unicode_normalization::{UnicodeNormalization, is_nfc};
 
-/// A declaration: its place in the file order of its kind, and its statement.
+/// A declaration.
 #[derive(Debug)]
 pub struct Decl<'a> {
     /// The name as compared (NFC).
@@ -36,7 +37,7 @@ pub struct NameTable<'a> {
 }
 
 impl<'a> NameTable<'a> {
-    /// Empty, with room for a number of rows.
+    /// An empty table with room for a number of rows.
     fn with_room(kind: BlockKind, rows: usize) -> Self {
         Self {
             kind,
@@ -57,7 +58,7 @@ impl<'a> NameTable<'a> {
         self.rows.iter().map(|row| row.name.as_ref())
     }
 
-    /// The index of a name, which is thereby used.
+    /// The index of a name, which it marks as used.
     #[must_use]
     #[inline]
     pub fn use_name(&self, name: &str) -> Option<u32> {
@@ -114,22 +115,23 @@ pub struct Names<'a> {
     ports: Cell<usize>,
     ports_refused: Cell<bool>,
     most_ports: usize,
-    /// How many names were held against unknown ones so far.
+    /// How many names were compared with unknown ones so far.
     compared: Cell<usize>,
 }
 
-/// The most strings that all references of a display may pick together: five for each string that a display
-/// may have.
+/// The most strings that all references of a display may pick together: five times the most strings
+/// of a display.
 const MOST_PICKED: u64 = 2_000_000;
 
 /// The most points at which power may be injected.
 const MOST_POINTS: u32 = 200_000;
 
-/// The most names that unknown ones are held against. Past it an unknown name is reported without names near it.
+/// The most names that are compared with unknown ones. After that, an unknown name is reported
+/// without similar names.
 const MOST_COMPARED: usize = 1_000_000;
 
 impl<'a> Names<'a> {
-    /// Reads every declaration of a display; tells names that are taken.
+    /// Reads every declaration of a display; reports names that are declared twice.
     pub fn read(ast: &'a Written, sources: &'a SourceMap, sink: &mut Sink) -> Self {
         let props = ast.statements.iter().filter(|statement| {
             matches!(&statement.kind, StatementKind::Block(block) if block.kind == BlockKind::Prop)
@@ -167,7 +169,8 @@ impl<'a> Names<'a> {
             }
         }
         names.tell_alike(sink);
-        // A family that only overrides name is told where the first of them stands, unless its declaration did not parse.
+        // A family that only overrides name is reported at the first of them, unless text that did
+        // not parse may declare it.
         for block in std::mem::take(&mut names.overrides) {
             let key = names.key(block.name);
             let lost = names.is_mentioned(&key) || names.has_unnamed(BlockKind::Prop.word());
@@ -220,7 +223,8 @@ impl<'a> Names<'a> {
         table.rows.push(Decl { name, block, stock, used: Cell::new(false) });
     }
 
-    /// Tells names that look alike. One of two such names is not plain, so only those are looked at.
+    /// Reports names that look alike. At least one of two such names differs from its plain form
+    /// (see `looks`), so names that do not are skipped.
     fn tell_alike(&self, sink: &mut Sink) {
         for table in [
             &self.props,
@@ -268,7 +272,7 @@ impl<'a> Names<'a> {
         self.sources.text(word.span)
     }
 
-    /// What a text in quotes says: its escapes are undone.
+    /// A text in quotes, with its escapes undone.
     #[must_use]
     pub fn said(&self, text: Ident) -> Cow<'a, str> {
         quoted::said(self.text(text))
@@ -281,7 +285,7 @@ impl<'a> Names<'a> {
         self.sources.text(span)
     }
 
-    /// A word as it is compared: Unicode's NFC.
+    /// A word as it is compared: in Unicode's NFC.
     #[must_use]
     #[inline]
     pub fn key(&self, word: Ident) -> Cow<'a, str> {
@@ -293,7 +297,7 @@ impl<'a> Names<'a> {
         }
     }
 
-    /// Whether a word stands where a statement or setting begins.
+    /// Whether a word stands where a statement or setting may begin.
     #[must_use]
     pub fn begins(&self, word: Ident) -> bool {
         let file = self.sources.file_at(word.span.start);
@@ -302,25 +306,25 @@ impl<'a> Names<'a> {
         before.is_empty() || before.ends_with(['\n', '\r', ';', '{', '}'])
     }
 
-    /// Whether a word stands in text that did not parse or may stand in one that could not be read, so that
-    /// what it means is not known.
+    /// Whether a word occurs in text that did not parse, or may occur in text that could not be
+    /// read, so that its meaning is not known.
     #[must_use]
     pub fn is_mentioned(&self, key: &str) -> bool {
         self.lost || self.mentioned.contains(key)
     }
 
-    /// Whether a declaration of a kind has no name that can be read: any name may be meant as its.
+    /// Whether the name of a declaration of a kind can't be read, so that any name may be its.
     #[must_use]
     pub fn has_unnamed(&self, kind: &str) -> bool {
         self.unnamed.iter().any(|unnamed| unnamed.word() == kind)
     }
 
-    /// Whether a declaration of any kind has no name that can be read.
+    /// Whether the name of any declaration can't be read.
     pub fn has_nameless(&self) -> bool {
         !self.unnamed.is_empty()
     }
 
-    /// Marks what a word names, of any kind, as used.
+    /// Marks each chip, make of node, supply and circuit with this name as used.
     pub fn use_anywhere(&self, word: Ident) {
         let key = self.key(word);
         for table in [&self.chips, &self.nodes, &self.supplies, &self.circuits] {
@@ -328,12 +332,13 @@ impl<'a> Names<'a> {
         }
     }
 
-    /// The index of a name in a table; an unknown one is reported, unless it stands in text that did not parse.
+    /// The index of a name in a table; an unknown one is reported, unless text that did not parse
+    /// may declare it.
     pub fn find(&self, table: &NameTable<'a>, word: Ident, sink: &mut Sink) -> Option<u32> {
         self.find_other(table, word, None, sink)
     }
 
-    /// As [`Self::find`], for a declaration named `own` that names another.
+    /// As [`Self::find`], for a declaration `own` that names another, so that `own` is not offered.
     pub fn find_other(
         &self,
         table: &NameTable<'a>,
@@ -351,21 +356,21 @@ impl<'a> Names<'a> {
         found
     }
 
-    /// The names of a table that an unknown one is held against: all of them, or none once too many were.
+    /// The names of a table to compare with an unknown one: all, or none after [`MOST_COMPARED`].
     pub fn held<'t>(&self, table: &'t NameTable<'a>) -> impl Iterator<Item = &'t str> {
         let most = if self.may_compare(table.rows.len()) { usize::MAX } else { 0 };
         table.names().take(most)
     }
 
-    /// Whether this many more names may be held against an unknown one, so that a text in which nothing is known
-    /// takes no minutes.
+    /// Counts names compared with an unknown one. False beyond the limit, so that a text with many
+    /// unknown names does not take minutes.
     pub fn may_compare(&self, names: usize) -> bool {
         let compared = self.compared.get().saturating_add(names);
         self.compared.set(compared);
         compared <= MOST_COMPARED
     }
 
-    /// Whether a reference may pick this many more strings; the first that may not is reported.
+    /// Counts strings that a reference picks. False beyond the limit; the first time is reported.
     pub fn may_pick(&self, strings: u64, at: Span, sink: &mut Sink) -> bool {
         let before = self.picked.get();
         let picked = before.saturating_add(strings);
@@ -376,7 +381,7 @@ impl<'a> Names<'a> {
         picked <= MOST_PICKED
     }
 
-    /// Counts this many more strings that references pick, if there is room for them.
+    /// Counts strings that references pick. False beyond the limit; they are then not counted.
     pub fn add_picked(&self, strings: usize) -> bool {
         let all = self.picked.get().saturating_add(strings as u64);
         let fits = all <= MOST_PICKED;
@@ -386,12 +391,12 @@ impl<'a> Names<'a> {
         fits
     }
 
-    /// Whether references picked too many strings, so that what they leave out is not known.
+    /// Whether references picked too many strings, so that it is not known what no wire names.
     pub fn picked_too_many(&self) -> bool {
         self.picked.get() > MOST_PICKED
     }
 
-    /// Whether power may be injected at this many more points; the first that may not are reported.
+    /// Counts points of injection. False beyond the limit; the first time is reported.
     pub fn may_inject(&self, points: u32, at: Span, sink: &mut Sink) -> bool {
         let before = self.points.get();
         let all = before.saturating_add(points);
@@ -407,7 +412,7 @@ impl<'a> Names<'a> {
         self.ports.get()
     }
 
-    /// Declares this many more ports, if there is room for them.
+    /// Counts declared ports. False beyond the limit; they are then not counted.
     pub fn add_ports(&self, ports: usize) -> bool {
         let all = self.ports.get().saturating_add(ports);
         let fits = all <= self.most_ports;
@@ -417,8 +422,8 @@ impl<'a> Names<'a> {
         fits
     }
 
-    /// Whether this many more ports may be declared or taken from elsewhere. The first that may not are reported;
-    /// what is refused takes no room from what follows.
+    /// Counts ports that are declared or taken over. False beyond the limit; they are then not
+    /// counted, and the first time is reported.
     pub fn may_have_ports(&self, ports: usize, at: Span, sink: &mut Sink) -> bool {
         let fits = self.add_ports(ports);
         if !fits && !self.ports_refused.replace(true) {
@@ -427,7 +432,7 @@ impl<'a> Names<'a> {
         ports == 0 || fits
     }
 
-    /// The kind of something that has this name.
+    /// The kind of a declaration with this name.
     #[must_use]
     pub fn kind_of(&self, key: &str) -> Option<&'static str> {
         [

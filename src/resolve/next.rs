@@ -1,7 +1,7 @@
-//! What may stand after some words of a statement or setting: what an editor offers.
+//! What may stand after some words of a statement or setting: the suggestions of an editor.
 //!
-//! Settings come from their table; the other statements have their forms here. Words are walked along a form; where they
-//! end, what the form asks for next is the answer.
+//! The forms of settings come from their table; those of statements are here. The words are matched
+//! with the steps of each form. The step after the last word is the answer.
 
 use super::settings::{Key, Row, Scope, Slot, rows};
 use crate::ast::BlockKind;
@@ -10,7 +10,7 @@ use crate::unit::{self, Dimension};
 /// What may stand at a place.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Next {
-    /// This very word or mark.
+    /// Exactly this word or mark.
     Word(&'static str),
     /// The name of a declaration.
     Name(BlockKind),
@@ -26,18 +26,18 @@ pub enum Next {
     GaugeUnit,
 }
 
-/// One step along a form.
+/// One step of a form.
 #[derive(Clone, Copy, Debug)]
 enum Step {
     Word(&'static str),
-    /// A number that must or may have a unit.
+    /// A number that may have a unit of a dimension; true if it must have one.
     Number(Option<Dimension>, bool),
     Range,
     Gauge,
     Name(BlockKind),
     Ports,
     Strings,
-    /// A word of the display's own: a new name, a text, a host.
+    /// A word that is not suggested: a new name, a text, a host.
     Own,
     Any(&'static [&'static [Step]]),
     Maybe(&'static [Step]),
@@ -102,7 +102,7 @@ const INJECT: &[Step] = &[
     S::Maybe(FUSE),
 ];
 
-/// The form of a statement after its first word; `None` where it is none.
+/// The form of a statement after its first word; `None` if that begins no statement.
 fn form(first: &str) -> Option<&'static [Step]> {
     /// A name of its own, then `like` and the name of another.
     macro_rules! block {
@@ -136,7 +136,7 @@ fn form(first: &str) -> Option<&'static [Step]> {
     })
 }
 
-/// The steps of one form of a setting, its first word aside.
+/// The steps of one form of a setting, without its first word.
 fn steps(row: &Row) -> Vec<Step> {
     match row.key {
         Key::Input => return INPUT.to_vec(),
@@ -291,7 +291,7 @@ impl Walk<'_> {
         }
     }
 
-    /// The steps of a form, then others.
+    /// Matches the steps of a form, then those after it.
     fn through(&mut self, form: &[Step], after: &[&Step], words: &[&str]) {
         let all: Vec<&Step> = form.iter().chain(after.iter().copied()).collect();
         self.go(&all, words);
@@ -314,7 +314,7 @@ impl Walk<'_> {
         }
     }
 
-    /// How many words a number takes, with its arithmetic; 0 where none stands.
+    /// How many words a number takes, with its arithmetic; 0 if there is none.
     fn number(&self, words: &[&str]) -> usize {
         let mut taken = 0;
         let mut depth = 0_usize;

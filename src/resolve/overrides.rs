@@ -1,4 +1,4 @@
-//! `prop NAME[N] { }`: which settings hold for which members.
+//! `prop NAME[N] { }`: settings of single members.
 
 use super::makes::count;
 use super::matching::Reader;
@@ -14,14 +14,15 @@ use std::collections::BTreeMap;
 pub struct Override<'a> {
     /// Its statement.
     pub block: &'a Block,
-    /// Its members, as rising ranges within the family.
+    /// Its members, as ranges within the family that do not fall.
     pub ranges: Vec<(u32, u32)>,
 }
 
 /// The overrides by prop, in file order.
 pub type Overrides<'a> = BTreeMap<u32, Vec<Override<'a>>>;
 
-/// Reads the `prop NAME[N] { }` statements; tells those of no family or no member, and settings given twice.
+/// Reads the `prop NAME[N] { }` statements. Reports those without a family or with unknown members,
+/// and settings given twice.
 pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> {
     let names = reader.names;
     let mut found = Overrides::new();
@@ -65,7 +66,7 @@ pub fn overrides<'a>(reader: &Reader<'_, 'a>, sink: &mut Sink) -> Overrides<'a> 
     found
 }
 
-/// How many members a family has. That the number is no lawful one is reported where it stands.
+/// How many members a family has. A wrong number is reported where the family is read.
 fn size(reader: &Reader<'_, '_>, expr: &Expr) -> Option<u32> {
     let mut quiet = Sink::default();
     let most = i64::from(MOST_STRINGS);
@@ -73,7 +74,7 @@ fn size(reader: &Reader<'_, '_>, expr: &Expr) -> Option<u32> {
     Some(count(members))
 }
 
-/// What may be said once of a member: all that says what it is made of is one thing.
+/// What may be set once for a member: all settings that describe its strings count as one.
 fn once(word: &str) -> &str {
     match word {
         "strings" | "split" | "slots" => "string",
@@ -81,7 +82,7 @@ fn once(word: &str) -> &str {
     }
 }
 
-/// Tells settings that two overrides give to one member.
+/// Reports settings that two overrides give to one member.
 fn tell_twice(reader: &Reader<'_, '_>, overrides: &[Override<'_>], sink: &mut Sink) {
     let mut said: Vec<(&str, u32, u32, Span, usize)> = Vec::new();
     for (at, one) in overrides.iter().enumerate() {
@@ -112,12 +113,12 @@ fn tell_twice(reader: &Reader<'_, '_>, overrides: &[Override<'_>], sink: &mut Si
     }
 }
 
-/// Walks over the members of a family from the first to the last, and knows which overrides hold.
+/// The overrides that apply to each member of a family, from the first member to the last.
 pub struct Cover<'o, 'a> {
     overrides: &'o [Override<'a>],
     /// Where ranges begin: member, override, last member.
     begins: std::iter::Peekable<std::vec::IntoIter<(u32, usize, u32)>>,
-    /// The overrides that hold, each with the last member that it holds for.
+    /// The overrides that apply now, each with the last member that it applies to.
     open: BTreeMap<usize, u32>,
 }
 
@@ -133,15 +134,15 @@ impl<'o, 'a> Cover<'o, 'a> {
         Self { overrides, begins: begins.into_iter().peekable(), open: BTreeMap::new() }
     }
 
-    /// Whether more overrides hold for the member asked for last than there are settings. Then one is given
-    /// twice, which is reported elsewhere.
+    /// Whether more overrides apply to the current member than a prop has settings. Then a setting
+    /// is given twice, which is reported elsewhere.
     #[must_use]
     pub fn is_crowded(&self) -> bool {
         const MOST: usize = 64;
         self.open.len() > MOST
     }
 
-    /// The overrides that hold for a member, in file order. Members are asked for in rising order.
+    /// The overrides that apply to a member, in file order. Members must be given in rising order.
     pub fn of(&mut self, member: u32) -> impl Iterator<Item = &'a Block> {
         while let Some((_, at, to)) = self.begins.next_if(|(from, ..)| *from <= member) {
             let last = self.open.entry(at).or_default();

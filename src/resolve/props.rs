@@ -1,7 +1,7 @@
 //! `prop`: families, members, and the strings that each has.
 //!
-//! A family is cut into stretches of members that are alike, so that a thousand members cost no more than
-//! one until the string table is laid out.
+//! A family is cut into stretches of members that are alike, so that a thousand members cost no
+//! more than one until the string table is laid out.
 
 use super::kept::{self, Again};
 use super::like::Lineage;
@@ -23,13 +23,13 @@ use std::ops::Range;
 use std::rc::Rc;
 use std::sync::atomic::Ordering::Relaxed;
 
-/// What the settings of a prop or member say, before its strings are laid out.
+/// The settings of a prop or member, before its strings are laid out.
 #[derive(Clone, Default)]
 pub struct Draft<'a> {
     label: Option<Box<str>>,
     enters: &'a [Arg],
     node: Option<(NodeId, Span)>,
-    /// The node was named, but is unknown.
+    /// Whether its `node` is unknown.
     node_lost: bool,
     shapes: Option<Rc<[Sketch<'a>]>>,
     stands: Option<(i64, i64)>,
@@ -38,20 +38,20 @@ pub struct Draft<'a> {
     circuit: Option<crate::model::CircuitId>,
     /// The reference of `same as`.
     pub same_as: Option<SameRef<'a>>,
-    /// Some of it did not parse or resolve.
+    /// Whether some of it did not parse or resolve.
     broken: bool,
 }
 
-/// What `same as` names.
+/// What a `same as` names.
 #[derive(Clone, Copy)]
 pub struct SameRef<'a> {
     /// The setting.
     pub at: Span,
     /// The name.
     pub name: Ident,
-    /// Members and string, if it says them.
+    /// The reference, if it has members or a string.
     pub reference: Option<&'a Reference>,
-    /// The unit loads that the prop says, in thousandths.
+    /// The `loads` of the prop, in thousandths of a unit load.
     pub loads: Option<u32>,
 }
 
@@ -73,26 +73,27 @@ impl Stretch {
     }
 }
 
-/// Everything known of the props before the string table is laid out.
+/// What is known of the props before the string table is laid out.
 #[derive(Default)]
 pub struct Drafts<'a> {
     /// Stretches of members, in prop order.
     pub stretches: Vec<Stretch>,
-    /// `same as` of props and members: prop, members (from, to), reference, whether it has strings of its
-    /// own.
+    /// `same as` of props and members: prop, members (from, to), reference, whether it has strings
+    /// of its own.
     pub same: Vec<(u32, (u32, u32), SameRef<'a>, bool)>,
 }
 
 /// How many strings each `split` makes.
 #[derive(Clone, Copy)]
 pub struct Splits<'s> {
-    /// The longest string, in nodes, that the ports a prop is wired to may drive.
+    /// The longest string, in nodes, that the ports to which a prop is wired can drive.
     pub most: &'s dyn Fn(&Model, &str, NodeId) -> Option<u32>,
     /// How many strings above the fewest, in the order of `Model::splits`.
     pub more: &'s [u32],
 }
 
-/// Reads the `prop` statements, families and overrides, into props without strings and drafts of those.
+/// Reads the `prop` statements, with families and overrides, into props without strings. Their
+/// strings are returned as drafts.
 pub fn props<'a>(
     reader: &Reader<'_, 'a>,
     lineage: &Lineage<'_, 'a>,
@@ -108,7 +109,7 @@ pub fn props<'a>(
         apply(reader, block, &mut draft, sink);
         draft
     };
-    // Only what others are like is kept.
+    // Only drafts that other props are `like` are kept.
     let parents = lineage.are_parents();
     let bases = lineage.each(|index, row, base: Option<&Option<Box<Draft<'a>>>>| {
         let is_parent = parents.get(index as usize).copied().unwrap_or(false);
@@ -163,7 +164,7 @@ pub fn props<'a>(
     drafts
 }
 
-/// How many members `* N` says, after `so_far` members of other props, and whether that is lawful.
+/// The number of members in `* N`, and whether it is right, after `so_far` members of other props.
 fn members(
     reader: &Reader<'_, '_>,
     block: &Block,
@@ -171,7 +172,7 @@ fn members(
     model: &Model,
     sink: &mut Sink,
 ) -> (Option<u32>, bool) {
-    // How many there are is no setting, so `like` does not take it.
+    // The number of members is no setting, so `like` does not take it over.
     let said = block.count.as_ref().map(|expr| {
         let range = (1, i64::from(MOST_STRINGS));
         reader.whole(expr, "the number of members", range, sink)
@@ -187,7 +188,7 @@ fn members(
     (number, said != Some(None))
 }
 
-/// A prop as its draft says, without its strings.
+/// A prop from its draft, without its strings.
 fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Option<u32>) -> Prop {
     let says = draft.label.is_some()
         || !draft.enters.is_empty()
@@ -214,7 +215,7 @@ fn prop(reader: &Reader<'_, '_>, row: &Decl<'_>, draft: &Draft<'_>, members: Opt
     }
 }
 
-/// A family's name, size and place, to hold members against.
+/// A family's name, size and place, to check member numbers.
 pub struct Bounds<'n> {
     /// Its name.
     pub name: &'n str,
@@ -224,7 +225,7 @@ pub struct Bounds<'n> {
     pub declared: Span,
 }
 
-/// Member ranges as written, falling ones too; those beyond the family are reported and left out.
+/// Member ranges as written, which may fall; those beyond the family are reported and left out.
 pub fn member_ranges(
     reader: &Reader<'_, '_>,
     parts: &[crate::ast::SelRange],
@@ -261,7 +262,7 @@ pub fn member_ranges(
     ranges
 }
 
-/// A whole number without bounds of its own.
+/// A whole number without bounds; any other is reported.
 pub fn number_of(reader: &Reader<'_, '_>, expr: &Expr, sink: &mut Sink) -> Option<i64> {
     let value = reader.lets.eval(reader.names, expr, sink)?;
     let whole = value.as_whole();
@@ -271,7 +272,7 @@ pub fn number_of(reader: &Reader<'_, '_>, expr: &Expr, sink: &mut Sink) -> Optio
     whole
 }
 
-/// Takes a block's settings into a draft. Shapes of a block replace those taken from elsewhere.
+/// Applies a block's settings to a draft. Shapes of the block replace those that the draft has.
 fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, sink: &mut Sink) {
     let names = reader.names;
     let read = settings_of(reader, Scope::Of(BlockKind::Prop), &block.settings, sink);
@@ -317,13 +318,13 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
                 };
                 draft.same_as = name.map(|name| SameRef { at, name, reference, loads: None });
             }
-            // Shapes were taken above.
+            // Shapes were read above.
             _ => {}
         }
     }
 }
 
-/// Places at which data comes in, as written.
+/// The texts of an `enters`.
 fn places(reader: &Reader<'_, '_>, written: &[Arg]) -> Box<[Box<str>]> {
     let texts = written.iter().filter_map(|arg| match arg {
         Arg::Text(text) => Some(reader.names.said(*text).into()),
@@ -402,7 +403,7 @@ impl<'a> Context<'_, '_, 'a> {
         }
     }
 
-    /// Keeps a stretch of members, and what they are to show the data of.
+    /// Keeps a stretch of members, and their `same as`.
     fn stretch(&mut self, own: &Draft<'a>, (from, to): (u32, u32), shapes: Range<u32>) {
         if let Some(same) = own.same_as {
             let has_own = own.shapes.is_some();
@@ -413,7 +414,7 @@ impl<'a> Context<'_, '_, 'a> {
         self.drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
     }
 
-    /// Makes the shapes that a draft says; reported where it says none.
+    /// Makes the shapes of a draft. A draft without any is reported.
     fn shapes(
         &self,
         draft: &Draft<'a>,
@@ -474,7 +475,7 @@ impl<'a> Context<'_, '_, 'a> {
         start..start + strings
     }
 
-    /// Makes the shapes of a sketch; whether they are lawful, and reported where not.
+    /// Makes the shapes of a sketch; false once it is reported why they are wrong.
     fn shape(
         &self,
         sketch: &Sketch<'a>,

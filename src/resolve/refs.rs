@@ -13,7 +13,7 @@ use crate::rules;
 pub struct Picked {
     /// All strings, member by member and string by string in the order written.
     pub strings: Vec<StringId>,
-    /// For each member in the order written, where its strings end.
+    /// For each member in the order written, where its strings end in `strings`.
     ends: Vec<usize>,
 }
 
@@ -26,7 +26,7 @@ impl Picked {
     }
 }
 
-/// The prop of a name; `None` once reported, or where it is known to be broken.
+/// The prop with a name; `None` once reported, or if it is broken.
 pub fn prop<'m>(
     reader: &Reader<'_, '_>,
     model: &'m Model,
@@ -52,7 +52,7 @@ pub fn prop<'m>(
     None
 }
 
-/// The strings that a name with members and a part picks; `None` once the reason is reported.
+/// The strings that a reference picks; `None` once the reason is reported.
 pub fn pick(
     reader: &Reader<'_, '_>,
     model: &Model,
@@ -64,7 +64,7 @@ pub fn pick(
     Some(picked)
 }
 
-/// The same, written over an earlier pick, whose memory is used again.
+/// As [`pick`], into an earlier result, whose memory is used again.
 pub fn pick_into(
     picked: &mut Picked,
     reader: &Reader<'_, '_>,
@@ -97,7 +97,7 @@ pub fn pick_into(
     for (from, to) in members.iter().copied() {
         let strings = prop.strings_of(from.min(to)).start..prop.strings_of(from.max(to)).end;
         let most = match &reference.part {
-            // One of each member, or as many as the numbers say.
+            // One of each member so far; `add` counts the others.
             Some(Part::Number(_)) => u64::from(from.abs_diff(to)) + 1,
             Some(Part::Name(_)) | None => u64::from(strings.end.saturating_sub(strings.start)),
         };

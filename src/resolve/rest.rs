@@ -20,10 +20,11 @@ use crate::unit::Dimension;
 use std::collections::HashMap;
 use unicode_normalization::UnicodeNormalization;
 
-/// What a switching supply gives of what it takes, in thousandths of a percent, where nothing is said; common practice.
+/// The efficiency of a supply that states none, in thousandths of a percent; common practice for
+/// switching supplies.
 const USUAL_EFFICIENCY: u32 = 85_000;
 
-/// 10,000 A: more than any fuse.
+/// The largest fuse, in microamperes: 10,000 A.
 const MOST_FUSE: i64 = 10_000_000_000;
 
 /// Reads the `supply` statements.
@@ -79,7 +80,7 @@ pub fn circuits(
     model.circuits = made.into();
 }
 
-/// Takes a `reserve`.
+/// Resolves a `reserve`.
 pub fn reserve(ports: &Ports<'_, '_>, reserve: &Reserve, model: &mut Model, sink: &mut Sink) {
     let reader = ports.reader;
     let reason: Option<Box<str>> = reserve.reason.map(|text| reader.names.said(text).into());
@@ -158,7 +159,7 @@ fn outputs(
         .collect()
 }
 
-/// Takes a `stored`.
+/// Resolves a `stored`.
 pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, sink: &mut Sink) {
     for reference in refs {
         let Some(picked) = refs::pick(reader, model, reference, sink) else {
@@ -171,7 +172,7 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
     }
 }
 
-/// The first `renamed` of each old and each new name, as they are written.
+/// The first `renamed` for each old and each new name, by the name as written.
 #[derive(Default)]
 pub struct Renames<'a> {
     by_old: HashMap<&'a str, &'a Renamed>,
@@ -179,7 +180,7 @@ pub struct Renames<'a> {
 }
 
 impl<'a> Renames<'a> {
-    /// Reads all of a display, in file order.
+    /// Reads all `renamed` statements of a display, in file order.
     pub fn read(names: &Names<'a>, all: impl Iterator<Item = &'a Renamed>) -> Self {
         let mut renames = Self::default();
         for one in all {
@@ -192,7 +193,8 @@ impl<'a> Renames<'a> {
     }
 }
 
-/// Takes a `renamed`: the new name must be there; the old one may not be, unless it is itself renamed.
+/// Resolves a `renamed`. The new name must exist. The old one must not, unless another `renamed`
+/// gives it to something else.
 pub fn renamed(
     reader: &Reader<'_, '_>,
     all: &Renames<'_>,
@@ -225,7 +227,7 @@ pub fn renamed(
         sink.push(rules::name::taken::renamed_twice(at, first, name));
         return;
     }
-    // A name that still has an owner is free only if that owner is renamed too.
+    // An old name that still exists is right only if another `renamed` gives that name.
     let whole = old.members.is_none() && old.part.is_none();
     let still = match controller {
         true => {
@@ -265,7 +267,7 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
     Some(FeedLead { supply: SupplyId(supply?), length_um: length?, gauge: gauge?, fuse })
 }
 
-/// Takes a `power`.
+/// Resolves a `power`.
 pub fn power<'a>(
     ports: &Ports<'_, 'a>,
     power: &'a Power,
@@ -303,7 +305,7 @@ fn keep_power<'a>(
     Some(())
 }
 
-/// Takes an `inject`.
+/// Resolves an `inject`.
 pub fn inject<'a>(
     reader: &Reader<'_, 'a>,
     inject: &'a Inject,

@@ -1,4 +1,4 @@
-//! What a wire made last time. While a display is edited, most wires and what they name stay as they are.
+//! Reuses the lines of the last model. While a display is edited, most wires stay unchanged.
 
 use super::kept::Again;
 use crate::ast::{Expr, Item, Part, Reference, Wire};
@@ -6,19 +6,19 @@ use crate::keyed::Keyed;
 use crate::model::{Line, Model, Piece, PieceKind, StringId, Target};
 use std::sync::atomic::Ordering::Relaxed;
 
-/// The wires of the last model, for those whose text stays.
+/// The lines of the last model, for wires whose text is unchanged.
 pub struct Rewire<'l> {
     last: &'l Model,
-    /// By string of the last model: the same string now, where its prop was kept.
+    /// By string of the last model: the same string now, if its prop was kept.
     strings: Keyed<StringId, Option<StringId>>,
-    /// Whether each controller is as it was, and in its place.
+    /// For each controller, whether it was kept and stands at the same place.
     same: Vec<bool>,
 }
 
 impl<'l> Rewire<'l> {
-    /// For a model whose strings are laid out; `None` where no wire can be kept.
+    /// For a model whose strings are laid out; `None` if no wire can be kept.
     pub fn new(last: &'l Model, again: &Again, model: &Model) -> Option<Self> {
-        // A lead without a conductor of its own has the display's.
+        // A lead without a conductor of its own has that of the display.
         let lead = |model: &Model| model.display.lead.as_ref().map(|told| told.value);
         if lead(last) != lead(model) {
             return None;
@@ -37,11 +37,12 @@ impl<'l> Rewire<'l> {
         Some(Self { last, strings, same: same.collect() })
     }
 
-    /// The line that a wire made, if it would make the same now, and its pieces.
+    /// The line that a wire made and its pieces, if the wire and its port are unchanged.
     pub fn line(&self, wire: &Wire) -> Option<(&'l Line, &'l [Piece])> {
         let at = wire.last.load(Relaxed).checked_sub(1)? as usize;
         let line = self.last.lines.get(at)?;
-        // A `split` is tried in several ways, and the model that was taken need not be that of the last one.
+        // Resolving is repeated for a `split`, so `wire.last` may belong to a model that was not
+        // taken. Hence the line must be at the place of this wire.
         let own = line.again && line.at == wire.target.span;
         let Target::Port(controller, _, None) = line.target else {
             return None;
@@ -51,7 +52,7 @@ impl<'l> Rewire<'l> {
         Some((line, self.last.pieces.get(pieces)?)).filter(|_| own && same)
     }
 
-    /// A piece of such a line as it is now, if it is still there.
+    /// A piece of such a line with the string's present id, if the string is still there.
     pub fn piece(&self, piece: &Piece) -> Option<Piece> {
         let kind = match piece.kind {
             PieceKind::String(id, pin) => PieceKind::String(self.strings[id]?, pin),
@@ -61,7 +62,8 @@ impl<'l> Rewire<'l> {
     }
 }
 
-/// Whether a wire names one port and whole strings, and nothing but its text and those decides what it makes.
+/// Whether a wire depends on its text, its ports and its props alone: it has no members, named
+/// strings, `by`, pins or arithmetic.
 pub fn is_plain(wire: &Wire) -> bool {
     let named = |one: &Reference| match &one.part {
         None => one.members.is_none(),

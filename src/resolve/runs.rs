@@ -12,7 +12,8 @@ use crate::unit::{Dimension, Gauge};
 /// The longest lead, in micrometres: 100 km.
 const LONGEST_LEAD: i64 = 100_000_000_000;
 
-/// The shape that a `string [NAME]: RUN -> RUN…` says, node and slots left open; `None` once the reason is reported.
+/// The shape of a `string [NAME]: RUN -> RUN…`, without node and slots; `None` once the reason is
+/// reported.
 pub fn shape<'a>(
     reader: &Reader<'_, 'a>,
     set: &Matched<'a>,
@@ -73,7 +74,7 @@ pub fn shape<'a>(
     })
 }
 
-/// A lead's length in micrometres and its conductor: its own, or the display's.
+/// A lead's length in micrometres, and its conductor: its own, or that of the display.
 pub fn lead<'a>(
     reader: &Reader<'_, 'a>,
     length: &'a Quantity,

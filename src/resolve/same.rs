@@ -12,7 +12,7 @@ use crate::rules;
 use crate::source::Span;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Tells rings of `same as` and takes their members out of the drafts.
+/// Reports rings of `same as`, and takes their members out of the drafts.
 pub fn cut_rings(
     reader: &Reader<'_, '_>,
     drafts: &mut Drafts<'_>,
@@ -50,10 +50,12 @@ pub fn cut_rings(
     }
 }
 
-/// A row of `same as` that names members or single strings may be so long.
+/// The most rounds of [`borrow_shapes`], and so about the longest row of `same as` that name
+/// members or single strings.
 const MOST_ROUNDS: usize = 64;
 
-/// What is shown in the end by each prop that is no family and shows the whole of another prop, by prop.
+/// For each prop that is no family and has `same as` but no strings of its own: the last reference
+/// of its row, which is followed as long as it shows whole props.
 struct Wholes<'a>(BTreeMap<u32, SameRef<'a>>);
 
 impl<'a> Wholes<'a> {
@@ -67,7 +69,7 @@ impl<'a> Wholes<'a> {
         let mut way = Vec::new();
         for (prop, same) in &shown {
             let (mut at, mut root) = (*prop, *same);
-            // Rings were cut before. What was followed once is not followed again.
+            // This ends, since rings were cut before. No prop is followed twice.
             while let Some(same) = shown.get(&at).filter(|_| !roots.0.contains_key(&at)) {
                 way.push(at);
                 root = *same;
@@ -82,24 +84,24 @@ impl<'a> Wholes<'a> {
         roots
     }
 
-    /// What is shown in the end; the place stays.
+    /// The last reference of the row that `same` begins, at the place of `same`.
     fn root(&self, reader: &Reader<'_, '_>, same: SameRef<'a>) -> SameRef<'a> {
         let root = target(reader, &same).and_then(|to| self.0.get(&to));
         SameRef { at: same.at, ..root.copied().unwrap_or(same) }
     }
 }
 
-/// The prop that is shown as a whole.
+/// The prop that a reference shows as a whole; `None` if it names members or strings.
 fn target(reader: &Reader<'_, '_>, same: &SameRef<'_>) -> Option<u32> {
     let names = reader.names;
     let whole = same.reference.is_none();
     whole.then(|| names.props.get(&names.key(same.name)))?
 }
 
-/// Gives props that only say `same as` the strings of what they show.
+/// Gives props that have `same as` and no strings of their own the shapes of what they show.
 ///
-/// Each round lays out what is known so far and takes the shapes of every prop that no longer waits for
-/// another. A prop that shows the whole of a prop takes what that one waits for, so such a row takes one round.
+/// Each round lays out what is known so far, and resolves the props whose source no longer waits.
+/// A prop that shows a whole prop uses the end of that row directly, so such a row takes one round.
 pub fn borrow_shapes(
     reader: &Reader<'_, '_>,
     drafts: &mut Drafts<'_>,
@@ -136,7 +138,7 @@ pub fn borrow_shapes(
             model.incomplete = true;
             break;
         }
-        // What does not fit in the table is reported when it is laid out for good.
+        // Strings that do not fit in the table are reported by the final layout.
         model.strings.rows_mut().clear();
         super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
@@ -157,7 +159,7 @@ pub fn borrow_shapes(
     model.strings.rows_mut().clear();
 }
 
-/// Puts the stretches that were found, by prop and first member, in the place of those without shapes.
+/// Replaces stretches without shapes by those found, which are given by prop and first member.
 fn replace(drafts: &mut Drafts<'_>, found: &mut BTreeMap<(u32, u32), Vec<Stretch>>) {
     let mut at = (u32::MAX, 1);
     let old = std::mem::take(&mut drafts.stretches);

@@ -1,7 +1,7 @@
-//! The table of settings: one row each, with what stands after its first word.
+//! The table of settings: a row for each form, with what stands after its first word.
 //!
-//! Adding a setting is a row here and a field in the model. Unknown words, repeats, units and ranges are
-//! reported from this table; `like` and the guide use it too.
+//! A new setting is a row here and a field in the model. Unknown words, repeats, units and ranges
+//! are reported from this table; editors' suggestions and the test of the guide use it too.
 
 use crate::ast::BlockKind;
 use crate::model::MOST_STRINGS;
@@ -27,7 +27,7 @@ impl Scope {
     }
 }
 
-/// What a setting sets. One key may have several rows (forms).
+/// What a setting sets. A key may have several rows, one for each form.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Key {
     /// `frame rate N Hz`
@@ -147,7 +147,8 @@ pub enum Key {
 }
 
 impl Key {
-    /// What may stand once: forms of one choice share it.
+    /// The key that may stand once in a block; forms that exclude each other share it. `None` if
+    /// the setting may be repeated.
     #[must_use]
     pub fn once(self) -> Option<Self> {
         match self {
@@ -162,16 +163,16 @@ impl Key {
     }
 }
 
-/// What one place after the first word takes.
+/// What may stand at one place after the first word.
 #[derive(Clone, Copy, Debug)]
 pub enum Slot {
-    /// This very word.
+    /// Exactly this word.
     Word(&'static str),
     /// A measure of a dimension between two bounds in base units.
     Measure(Dimension, i64, i64),
-    /// A bare count between two bounds; the unit named may stand after it.
+    /// A count between two bounds; it may have a unit of this dimension.
     Count(i64, i64, Option<Dimension>),
-    /// A bare decimal, in thousandths, between two bounds in thousandths.
+    /// A decimal without a unit, between two bounds in thousandths; kept in thousandths.
     Thousandths(Dimension, i64, i64),
     /// `A..B` between two bounds.
     Range(i64, i64),
@@ -183,7 +184,7 @@ pub enum Slot {
     Names,
     /// `"…"`
     Text,
-    /// The same, with commas between.
+    /// Texts with commas between.
     Texts,
     /// A host address.
     Host,
@@ -212,7 +213,7 @@ pub struct Row {
     pub first: &'static str,
     /// What stands after that.
     pub slots: &'static [Slot],
-    /// It as written, for messages and the guide.
+    /// An example, for messages and the guide.
     pub example: &'static str,
     /// What its number is called in messages.
     pub what: &'static str,
@@ -231,21 +232,21 @@ const fn row(
 use Dimension as D;
 use Slot as S;
 
-/// Most bits of a letter or of a header: far beyond any chip.
+/// Most bits of a letter or of a header, far more than any chip has.
 const MOST_BITS: i64 = 100_000;
-/// Most unit loads of a fixture, in thousandths: all that a line may have.
+/// Most unit loads of a fixture, in thousandths: the most of a whole line.
 const MOST_LOADS: i64 = 32_000;
 /// Most nodes or slots of anything: all slots of all universes.
 pub const MOST_SLOTS: i64 = 63_999 * 512;
 const MOST_UNIVERSES: i64 = 63_999;
-/// Universes are held against the standard where they are used, as addresses.
+/// No bound: universes are checked against the standard when their setting is applied.
 const ANY: i64 = i64::MAX;
 /// Most pixel ports of a controller or receiver.
 pub const MOST_PORTS: i64 = 1_024;
 /// Most DMX outputs of a controller.
 const MOST_DMX: i64 = 512;
 const MOST_MEMBERS: i64 = MOST_STRINGS as i64;
-/// 100 km: farther than any lead, pitch or place.
+/// The longest pitch in micrometres: 100 km.
 const FAR_UM: i64 = 100_000_000_000;
 const VOLTS: Slot = S::Measure(D::Voltage, 1, 1_000_000);
 const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 1_000, 100_000)];

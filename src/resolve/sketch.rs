@@ -1,11 +1,11 @@
-//! What the settings `string`, `strings`, `split` and `slots` say, before strings are made of it.
+//! The settings `string`, `strings`, `split` and `slots`, before shapes are made of them.
 
 use super::makes::count;
 use super::matching::Matched;
 use super::settings::Key;
 use crate::source::Span;
 
-/// What one shape setting says.
+/// One setting that describes a shape.
 #[derive(Clone)]
 pub enum Sketch<'a> {
     /// Strings that are alike, perhaps in strands.
@@ -26,13 +26,13 @@ pub enum Sketch<'a> {
         /// Its values.
         set: Matched<'a>,
     },
-    /// Units that the compiler cuts into strings.
+    /// Strands or single nodes that the compiler cuts into strings.
     Split {
         /// The setting.
         at: Span,
-        /// How many units.
+        /// How many strands or single nodes.
         units: u32,
-        /// Nodes of each.
+        /// Nodes of each; 1 for single nodes.
         nodes: u32,
     },
     /// A fixture.
@@ -56,12 +56,12 @@ impl Sketch<'_> {
     }
 }
 
-/// What a setting says of the shape; `None` for any other setting.
+/// The shape that a setting describes; `None` for any other setting.
 pub fn sketch<'a>(set: &Matched<'a>) -> Option<Sketch<'a>> {
     let at = set.at();
     let number = |place| count(set.number(place));
     let plain = |strings, nodes, strand| Some(Sketch::Plain { at, strings, nodes, strand });
-    // A product that does not fit is taken as the largest number, which no port can drive.
+    // A product that does not fit becomes the largest number, which no port can drive.
     match set.key {
         Key::String => plain(1, number(0), None),
         Key::Strings => plain(number(0), number(1), None),

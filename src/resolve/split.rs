@@ -1,8 +1,8 @@
 //! `split`: how many strings a prop is cut into.
 //!
-//! The fewest that the ports it is wired to may drive, as even as can be, cut only between strands. Which
-//! ports those are is read from the wires; a prop that no wire names may come to any port. Where so few find no room,
-//! whoever places them asks for more.
+//! They are as few as the ports that it is wired to can drive, as even as possible, and cut only
+//! between strands. The ports are read from the wires; a prop that no wire names may go to any
+//! port. If so few strings find no room, the text is resolved again with more.
 
 use super::matching::Reader;
 use super::names::Names;
@@ -13,8 +13,9 @@ use crate::model::{ControllerId, Model, NodeId, PortSettings};
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-/// Cuts `units` strands (of `nodes` nodes each) into the fewest strings of at most `most` nodes and `more` strings than
-/// that: the strands of each string, longer strings first. A strand that is longer than that is a string by itself.
+/// Cuts `units` strands of `nodes` nodes each into strings: `more` than the fewest with at most
+/// `most` nodes. Returns the number of strands of each string, longer strings first. A strand of
+/// more than `most` nodes is a string by itself.
 #[must_use]
 pub fn even(units: u32, nodes: u32, most: Option<u32>, more: u32) -> Vec<u32> {
     let longest = most.map_or(units, |most| (most / nodes.max(1)).clamp(1, units));
@@ -24,16 +25,17 @@ pub fn even(units: u32, nodes: u32, most: Option<u32>, more: u32) -> Vec<u32> {
     (0..strings).map(|at| each + u32::from(at < over)).collect()
 }
 
-/// At most this many ways to cut several props are tried for fewer strings in all.
+/// How many ways to cut several props are tried at most.
 const MOST_WAYS: usize = 100;
 
-/// How many strings above the fewest each `split` needs until all of it fits: as few as can be in all, and of equally many
-/// those where the first props are cut least. `most` is how many each can have; `None` where that does not help.
+/// How many strings above the fewest each `split` needs until all fit. `most` is how many more each
+/// can have; `None` if even those do not fit. The result begins with the last prop cut back as far
+/// as possible; a way with a smaller total replaces it, first props cut least.
 pub fn fewest(most: &[u32], fits: &dyn Fn(&[u32]) -> bool) -> Option<Vec<u32>> {
     if !fits(most) {
         return None;
     }
-    // More strings never fit worse, so each is cut back as far as the others allow.
+    // More strings never fit worse, so the least that fits is found by halving.
     let mut best = most.to_vec();
     for at in (0..best.len()).rev() {
         let (mut low, mut high) = (0, best.get(at).copied().unwrap_or(0));
@@ -53,7 +55,7 @@ pub fn fewest(most: &[u32], fits: &dyn Fn(&[u32]) -> bool) -> Option<Vec<u32>> {
             *entry = high;
         }
     }
-    // With one that is all; several may do with fewer, when another one gives way.
+    // With one split that is the answer. With several, other ways may have a smaller total.
     let mut ways = 0;
     for total in 1..best.iter().sum::<u32>() {
         let mut way = vec![0; most.len()];
@@ -70,7 +72,8 @@ pub fn fewest(most: &[u32], fits: &dyn Fn(&[u32]) -> bool) -> Option<Vec<u32>> {
     Some(best)
 }
 
-/// The next way to make a total, from those where the last have most; from nothing, the first.
+/// Steps to the next way to make a total; the first has as much as possible in the last entries. A
+/// `way` of zeros becomes the first one. False if there is no further way.
 fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
     let fill = |way: &mut [u32], from: usize, mut left: u32| {
         for (entry, most) in way.iter_mut().zip(most).skip(from).rev() {
@@ -82,7 +85,7 @@ fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
     if way.iter().all(|entry| *entry == 0) {
         return fill(way, 0, total);
     }
-    // One more where that leaves the ones behind it something to give, the rest as far behind as can be.
+    // Moves one from the entries after `at` to `at`, and theirs as far back as possible.
     for at in (0..way.len()).rev() {
         let behind: u32 = way.iter().skip(at + 1).sum();
         let (Some(entry), Some(most)) = (way.get_mut(at), most.get(at)) else {
@@ -96,13 +99,13 @@ fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
     false
 }
 
-/// Where each prop that is named in a wire may go, by name: the targets of those wires.
+/// The targets of the wires that name a prop, by the prop's name.
 #[derive(Default)]
 pub struct Targets<'a> {
     by_prop: HashMap<&'a str, Vec<&'a Reference>>,
-    /// The receiver in the model of each receiver declared.
+    /// The index in the model of each receiver declared.
     receivers: &'a [Option<u32>],
-    /// What was found for each make of node that may go anywhere.
+    /// The result of [`Targets::anywhere`] for each make of node.
     anywhere: RefCell<HashMap<NodeId, Option<Option<u32>>>>,
 }
 
@@ -125,7 +128,7 @@ impl<'a> Targets<'a> {
         targets
     }
 
-    /// The limit of the strongest of all ports, which is none where one has no limit; `None` without ports.
+    /// The limit of the strongest of all ports: `Some(None)` if one has none, `None` without ports.
     fn anywhere(&self, model: &Model, node: NodeId) -> Option<Option<u32>> {
         let mut known = self.anywhere.borrow_mut();
         *known.entry(node).or_insert_with(|| {
@@ -135,8 +138,9 @@ impl<'a> Targets<'a> {
         })
     }
 
-    /// The most nodes that one string of a prop may have: on the weakest port it is wired to by number, or
-    /// else on the strongest it may be placed on. `None` where nothing limits it.
+    /// The most nodes that one string of a prop may have: what the weakest port that its wires name
+    /// by number drives, and no more than the strongest of those it may be placed on. `None` if
+    /// nothing limits it.
     #[must_use]
     pub fn most(
         &self,

@@ -1,4 +1,4 @@
-//! What a reference to ports means: `boathouse.3`, `jetty.1..4`, `boathouse.dmx1`, `boathouse`, `any`.
+//! References to ports: `boathouse.3`, `jetty.1..4`, `boathouse.dmx1`, `boathouse`, `any`.
 
 use super::matching::Reader;
 use super::settings::MOST_PORTS;
@@ -9,19 +9,19 @@ use crate::rules;
 use crate::rules::wire::no_port::{self, Missing};
 use crate::source::Span;
 
-/// What a target is.
+/// What a reference to ports means.
 #[derive(Debug, Clone)]
 pub enum Spot {
     /// One port or output.
     One(Target),
     /// A range of ports, in the order written.
     Range(Vec<Target>),
-    /// A controller, receiver or anything.
+    /// Any port of a controller or receiver, or any at all.
     Open(Target),
 }
 
 impl Spot {
-    /// All that it is.
+    /// Its targets.
     pub fn targets(&self) -> &[Target] {
         match self {
             Self::One(target) | Self::Open(target) => std::slice::from_ref(target),
@@ -29,7 +29,7 @@ impl Spot {
         }
     }
 
-    /// What a wire names is part of the display, from `stock` or not.
+    /// Makes a controller and receiver that a wire names part of the display, if from `stock`.
     pub fn name_in(&self, model: &mut Model) {
         let (controller, receiver) = match self.targets().first() {
             Some(Target::Port(controller, _, receiver)) => (Some(*controller), *receiver),
@@ -52,14 +52,14 @@ impl Spot {
 
 /// Finds ports by name.
 pub struct Ports<'p, 'a> {
-    /// Reads what stands in a reference.
+    /// Reads names and numbers.
     pub reader: &'p Reader<'p, 'a>,
-    /// The receiver in the model of each receiver declared, if it has its place there.
+    /// The index in the model of each receiver declared, if it is there.
     pub receivers: &'p [Option<u32>],
 }
 
 impl Ports<'_, '_> {
-    /// What a reference means; `None` once reported, or where what it names is known to be broken.
+    /// What a reference means; `None` once reported, or if what it names is known to be broken.
     pub fn find(&self, reference: &Reference, model: &Model, sink: &mut Sink) -> Option<Spot> {
         let names = self.reader.names;
         let key = names.key(reference.name);
@@ -111,7 +111,7 @@ impl Ports<'_, '_> {
         }
     }
 
-    /// The ports and outputs that a reference names; a target whose port is open is reported.
+    /// The ports and outputs that a reference names; one that leaves the port open is reported.
     pub fn named(
         &self,
         reference: &Reference,
@@ -246,7 +246,7 @@ fn numbers(from: u32, to: u32) -> Vec<u32> {
     if from <= to { (from..=to).collect() } else { (to..=from).rev().collect() }
 }
 
-/// A name that ends in a number, cut before it: `shed`, `3`; a `-` between them is cut out.
+/// A name that ends in a number, cut before it: `shed`, `3`. A `-` or `_` between them is dropped.
 pub fn numbered(name: &str) -> Option<(&str, &str)> {
     let stem = name.trim_end_matches(|c: char| c.is_ascii_digit());
     let number = name.get(stem.len()..).filter(|number| !number.is_empty())?;
@@ -258,7 +258,7 @@ fn stretch(numbers: &[u32]) -> Option<(u32, u32)> {
     Some((*numbers.iter().min()?, *numbers.iter().max()?))
 }
 
-/// The outputs a controller has, in words: `ports 1 to 16 and output dmx1`; none if it has none.
+/// The outputs of a controller in words, `ports 1 to 16 and output dmx1`; `None` without outputs.
 fn outputs(controller: &Controller) -> Option<String> {
     let numbers: Vec<u32> = controller.ports.iter().map(|port| port.number).collect();
     let ports = (!numbers.is_empty()).then(|| ports_in_words(&numbers));
@@ -266,7 +266,7 @@ fn outputs(controller: &Controller) -> Option<String> {
     (!both.is_empty()).then(|| words::list(&both, "and"))
 }
 
-/// The DMX outputs a controller has, in words; none if it has none.
+/// The DMX outputs of a controller in words; `None` if it has none.
 fn dmx_outputs(controller: &Controller) -> Option<String> {
     let dmx: Vec<u32> = controller.dmx.iter().map(|out| out.value).collect();
     match runs(&dmx).as_slice() {
@@ -285,7 +285,7 @@ fn dmx_outputs(controller: &Controller) -> Option<String> {
     }
 }
 
-/// Ports by their numbers, which rise: `port 1`, `ports 1 to 4 and 9 to 12`.
+/// Ports in words, by rising numbers: `port 1`, `ports 1 to 4 and 9 to 12`.
 pub fn ports_in_words(numbers: &[u32]) -> String {
     let words: Vec<String> = runs(numbers)
         .iter()

@@ -1,4 +1,4 @@
-//! Where each name of a display is declared and used, and what its arithmetic comes to: what an editor asks.
+//! For editors: where each name is declared and used, and the values of arithmetic.
 
 use super::arithmetic::Lets;
 use super::matching::{Reader, Value};
@@ -14,16 +14,16 @@ use crate::model::{Model, StringId};
 use crate::source::{SourceMap, Span};
 use crate::unit::Decimal;
 
-/// What kind of thing a name stands for.
+/// The kind of thing that a name stands for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Kind {
-    /// What a block declares.
+    /// Something that a block declares.
     Of(BlockKind),
     /// A named number.
     Let,
-    /// A string of a prop; where the first setting that declares it begins.
+    /// A string of a prop, with the offset of the first setting that declares it.
     String(u32),
-    /// A run of a string; where it stands.
+    /// A run of a string, with its offset.
     Run(u32),
 }
 
@@ -43,11 +43,11 @@ impl Kind {
 /// What a name does where it stands.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Role {
-    /// It declares.
+    /// It declares the thing.
     Declares,
-    /// It overrides members of what is declared elsewhere.
+    /// It overrides members of a family that is declared elsewhere.
     Overrides,
-    /// It names.
+    /// It refers to the thing.
     Names,
 }
 
@@ -77,7 +77,7 @@ impl Use {
 pub struct Uses {
     /// Every place of a name whose meaning is known.
     pub names: Vec<Use>,
-    /// Where arithmetic stands, and what it comes to.
+    /// The places of arithmetic, with its values.
     pub values: Vec<(Span, Decimal)>,
     /// Whole numbers as written, where the name of a `let` may stand as well.
     pub numbers: Vec<Span>,
@@ -126,7 +126,7 @@ struct Walk<'w, 'a> {
     model: &'w Model,
     scratch: Sink,
     found: Uses,
-    /// Names of strings, each with the settings that declare what it names.
+    /// Names of strings, each with the offsets of the settings that declare it.
     strings: Vec<(Ident, Role, Vec<u32>)>,
 }
 
@@ -256,7 +256,7 @@ impl<'a> Walk<'_, 'a> {
         }
     }
 
-    /// The names of `let` that stand alone in a number's place, `string per-side nodes`.
+    /// The names of `let` that are words in the place of a number.
     fn lone_lets(&mut self, scope: Scope, setting: &Setting) {
         let first = self.reader.names.text(setting.key);
         let is_word = |text: &str| {
@@ -354,7 +354,7 @@ impl<'a> Walk<'_, 'a> {
         }
     }
 
-    /// What stands after the `.` of a reference; a name there is not that of a `let`.
+    /// What stands after the `.` of a reference; the name of a `let` cannot replace a number there.
     fn part(&mut self, reference: &Reference) {
         if let Some(Part::Number(range)) = &reference.part {
             let numbers = self.found.numbers.len();
@@ -363,7 +363,7 @@ impl<'a> Walk<'_, 'a> {
         }
     }
 
-    /// Where the settings begin that declare what `roof.eaves` names.
+    /// The offsets of the settings that declare the string `roof.eaves`.
     fn declared(&self, reference: &Reference, word: Ident) -> Vec<u32> {
         let names = self.reader.names;
         let index = names.props.get(&names.key(reference.name));
@@ -380,7 +380,8 @@ impl<'a> Walk<'_, 'a> {
         places
     }
 
-    /// Settings that one name stands for have a name in common: the first of them stands for all.
+    /// Adds the names of strings. All settings that some name has in common are one thing, known by
+    /// the first of them.
     fn join_strings(&mut self) {
         let strings = std::mem::take(&mut self.strings);
         let mut first_of: std::collections::BTreeMap<u32, u32> = std::collections::BTreeMap::new();
@@ -417,7 +418,7 @@ impl<'a> Walk<'_, 'a> {
         range.to.iter().for_each(|to| self.sum(to));
     }
 
-    /// A number: where it is more than digits, what it comes to.
+    /// Notes the numbers and names in an expression, and its value unless it is a plain number.
     fn sum(&mut self, expr: &Expr) {
         if !matches!(expr, Expr::Number(..) | Expr::Broken(_)) {
             let names = self.reader.names;

@@ -1,7 +1,8 @@
 //! `wire`: chains as written to data lines.
 //!
-//! On one port there is one chain, so all chains of a `wire` to a port are one line. Elsewhere a line is
-//! what stays together on one data line: what `->` joins, or each string of a reference that stands alone.
+//! A port has one chain, so all chains of a `wire` to one port are one line. Elsewhere a line is
+//! what stays together on one data line: the items that `->` joins, or each string of a reference
+//! that stands alone.
 
 use super::kinds::{check_kinds, check_mixed};
 use super::makes::count;
@@ -23,31 +24,32 @@ use std::sync::atomic::Ordering::Relaxed;
 /// Builds the lines of a display.
 pub struct Wiring<'p, 'a> {
     ports: &'p Ports<'p, 'a>,
-    /// What wires made last time.
+    /// The lines that wires made in the last model.
     before: Option<Rewire<'p>>,
     /// Where each string is wired, by string.
     wired: Keyed<StringId, Option<Span>>,
     groups: u32,
-    /// Whether the wire at hand lacks something.
+    /// Whether something that the current wire names is missing.
     missing: bool,
-    /// Props that a wire names in a way that does not resolve: any of their strings may be meant.
+    /// Props that an unresolved reference of a wire may mean, with any of their strings.
     doubtful: BTreeSet<PropId>,
-    /// What stands on the port at hand, and what a reference picks; kept so that their memory is used again.
+    /// Buffers, kept so that their memory is used again: the items of the current port, and what a
+    /// reference picks.
     items: Items,
     picked: refs::Picked,
 }
 
-/// The pieces of some chains, and what of them stays together.
+/// The pieces of some chains, and which of them stay together.
 #[derive(Default)]
 struct Items {
     pieces: Vec<Piece>,
-    /// For each item where its pieces end, and what of them stays together.
+    /// For each item, where its pieces end and which of them stay together.
     each: Vec<(usize, Together)>,
 }
 
-/// Strings of one reference that are wired already, all at one place.
+/// Strings of one reference that another reference, at one place, has wired already.
 struct Twice {
-    /// Where.
+    /// Where they are wired.
     first: Span,
     /// One of them.
     string: StringId,
@@ -60,7 +62,7 @@ struct Twice {
 struct Draft {
     pieces: Vec<Piece>,
     group: u32,
-    /// How many of the pieces are strings; cable before the first goes with it.
+    /// How many of the pieces are strings. Cable before the first of them stays with it.
     strings: usize,
 }
 
@@ -80,7 +82,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         }
     }
 
-    /// Takes one `wire`.
+    /// Resolves one `wire`.
     pub fn wire(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) {
         let line = count(model.lines.len() as i64) + 1;
         if !self.again(wire, model) {
@@ -96,7 +98,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         wire.last.store(line, Relaxed);
     }
 
-    /// Adds the line that a wire made last time, if it would make the same now.
+    /// Adds the line that a wire made in the last model, if it would make the same one now.
     fn again(&mut self, wire: &Wire, model: &mut Model) -> bool {
         let found = self.before.as_ref().and_then(|before| Some((before, before.line(wire)?)));
         let Some((before, (line, pieces))) = found else {
@@ -125,7 +127,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         true
     }
 
-    /// The same for a wire that is new; where it goes, if nothing that it names is missing.
+    /// Resolves a wire anew. Returns its target; `None` if something that it names is missing.
     fn read(&mut self, wire: &Wire, model: &mut Model, sink: &mut Sink) -> Option<Spot> {
         let ports = self.ports;
         if let Some(finding) = swapped(ports.reader, wire) {
@@ -174,7 +176,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
                     push_line(model, at, *target, &line.pieces, line.group);
                 }
             }
-            // The target has been reported; its strings count as wired all the same.
+            // The target has been reported; the strings still count as wired.
             None => {
                 model.incomplete = true;
                 gaps::of_wire(ports, &wire.target, model);
@@ -190,7 +192,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         target
     }
 
-    /// Adds the items of a chain: pieces of each, with the strings that stay together for a reference.
+    /// Adds the items of a chain: the pieces of each, and for a reference what stays together.
     fn items(&mut self, chain: &Chain, items: &mut Items, model: &mut Model, sink: &mut Sink) {
         let reader = self.ports.reader;
         for item in &chain.items {
@@ -239,8 +241,8 @@ impl<'p, 'a> Wiring<'p, 'a> {
         }
     }
 
-    /// Adds the strings of a reference that were not wired before; the others go to `twice`. Gives where a member's next
-    /// string begins.
+    /// Adds the strings of a reference that are not wired yet; the others go to `twice`. Returns
+    /// the places at which a further string of the same member begins.
     fn picked(
         &mut self,
         picked: &refs::Picked,
@@ -264,7 +266,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         cuts
     }
 
-    /// Marks what a reference picks as wired, whatever else is wrong with it.
+    /// Marks what a reference picks as wired, without findings.
     fn mark_quietly(&mut self, reference: &Reference, model: &Model) {
         let mut quiet = Sink::default();
         if let Some(picked) = refs::pick(self.ports.reader, model, reference, &mut quiet) {
@@ -274,7 +276,8 @@ impl<'p, 'a> Wiring<'p, 'a> {
         }
     }
 
-    /// Marks a string as wired; one that is wired already goes to `twice`, with others that are at the same place.
+    /// Marks a string as wired. If it is wired already, it is added to `twice`: strings in a row
+    /// that were wired at the same place are one entry.
     fn mark(&mut self, id: StringId, at: Span, twice: &mut Vec<Twice>) -> bool {
         let place = &mut self.wired[id];
         let Some(first) = *place else {
@@ -325,8 +328,8 @@ impl<'p, 'a> Wiring<'p, 'a> {
         Some(Pinned { place, at: pin.span })
     }
 
-    /// The lines of a `wire` to a range of ports: a chain each. Where chains are fewer than ports, each string of a
-    /// reference that stands alone is one, as where ports are open.
+    /// The lines of a `wire` to a range of ports: one for each chain. A chain with `by` is cut as
+    /// where ports are open, and so is one with a single reference if chains are fewer than ports.
     fn range_lines(
         &mut self,
         wire: &Wire,
@@ -413,8 +416,8 @@ impl<'p, 'a> Wiring<'p, 'a> {
         }
     }
 
-    /// Lines for the strings that no wire names. Of a prop from `stock`, those that are stored are in this display, and no
-    /// others.
+    /// Adds lines for the strings that no wire names. Of a prop from `stock`, only its stored
+    /// strings are in this display.
     pub fn unasked(&mut self, model: &mut Model) {
         let reader = self.ports.reader;
         if reader.names.picked_too_many() {
@@ -422,7 +425,7 @@ impl<'p, 'a> Wiring<'p, 'a> {
         }
         for id in model.props.ids() {
             let prop = &model.props[id];
-            // Where a wire names it in a way that does not resolve, it hangs there and nowhere else.
+            // A prop that an unresolved reference may mean is wired there, so it is not placed.
             let doubtful = self.doubtful.contains(&id);
             model.gaps.anywhere |= prop.broken && !doubtful;
             if prop.broken || doubtful || reader.names.is_mentioned(&prop.name) {
@@ -447,19 +450,19 @@ impl<'p, 'a> Wiring<'p, 'a> {
     }
 }
 
-/// What of an item stays on one data line.
+/// Which pieces of an item stay on one data line.
 enum Together {
-    /// Cable: goes with what is beside it.
+    /// A skip or lead, which stays with the pieces beside it.
     Cable,
-    /// Strings of a reference, with the places where another string of the same prop or member begins.
+    /// Strings of a reference, with the places where a further string of the same member begins.
     Strings(Vec<usize>),
-    /// Chains of that many strings.
+    /// Chains of this many strings.
     By(usize),
 }
 
 impl Together {
-    /// Where a new line begins among the pieces. `alone`: the reference is the only one of its chain, so
-    /// each string is placed by itself.
+    /// Where a new line begins among the pieces. `alone`: the reference is the only item of its
+    /// chain, so that each string is a line.
     fn starts(&self, pieces: &[Piece], alone: bool) -> Vec<usize> {
         match self {
             Self::Cable => Vec::new(),
@@ -515,7 +518,7 @@ fn push_line(model: &mut Model, at: Span, target: Target, pieces: &[Piece], grou
     });
 }
 
-/// Tells chains that light nothing. On `one` port all of them are one chain.
+/// Reports chains without a reference. On `one` port all of them count as one chain.
 fn tell_empty(wire: &Wire, one: bool, sink: &mut Sink) {
     let is_empty =
         |chain: &Chain| !(chain.items.iter()).any(|item| matches!(item, Item::Reference(..)));

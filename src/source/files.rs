@@ -5,16 +5,16 @@ use std::collections::BTreeMap;
 /// A text that was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Loaded {
-    /// What makes it the same file however it is named (a canonical path); two includes with one identity
-    /// are one file.
+    /// Identifies the file, whatever path includes it (on disk the canonical path). Two includes
+    /// with one identity are one file.
     pub identity: String,
-    /// The name it is shown by.
+    /// The name that findings and tables show.
     pub name: String,
     /// Its bytes, not yet known to be UTF-8.
     pub bytes: Vec<u8>,
 }
 
-/// Why a text could not be had.
+/// Why a text could not be loaded.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FileError {
     /// There is no such file.
@@ -35,7 +35,7 @@ pub trait Files {
     /// The file that `path` means when it stands in the file with the identity `from`.
     ///
     /// # Errors
-    /// Why it can't be had, see [`FileError`].
+    /// Why it can't be loaded, see [`FileError`].
     fn load(&self, from: &str, path: &str) -> Result<Loaded, FileError>;
 }
 
@@ -68,7 +68,7 @@ impl Files for Memory {
     }
 }
 
-/// `path` as seen from the folder of `from`; `None` if it would leave the topmost folder or is absolute.
+/// `path` as seen from the folder of `from`; `None` if it is absolute or leaves the topmost folder.
 fn join(from: &str, path: &str) -> Option<String> {
     if path.starts_with('/') || path.contains('\\') || path.contains(':') {
         return None;
@@ -76,7 +76,8 @@ fn join(from: &str, path: &str) -> Option<String> {
     joined(from, path)
 }
 
-/// The parts of `path` after the folder of `from`; `None` if that would leave the topmost folder.
+/// `path` appended to the folder of `from`, with `.` and `..` resolved; `None` if that would leave
+/// the topmost folder.
 #[must_use]
 pub fn joined(from: &str, path: &str) -> Option<String> {
     let mut parts: Vec<&str> = from.split('/').collect();

@@ -1,7 +1,7 @@
 //! The texts of a display and the places in them.
 //!
-//! Every file that a display is made of gets its own stretch of one offset space, so a place is two
-//! numbers ([`Span`]) wherever it is kept. This module knows nothing of the language.
+//! All files of a display share one offset space. Each has its own stretch of it, so a place is two
+//! numbers ([`Span`]) and needs no file name. This module knows nothing of the language.
 
 mod files;
 mod position;
@@ -23,7 +23,7 @@ pub struct Span {
 }
 
 impl Span {
-    /// The stretch from `start` up to, not including, `end`; never a negative length.
+    /// The stretch from `start` up to, not including, `end`; empty if `end` is before `start`.
     #[must_use]
     #[inline]
     pub fn new(start: u32, end: u32) -> Self {
@@ -53,9 +53,9 @@ impl Span {
 /// One text of the display.
 #[derive(Debug, Clone)]
 pub struct SourceFile {
-    /// The name it is shown by, with `/` between folders.
+    /// The name that findings and tables show, with `/` between folders.
     pub name: String,
-    /// Its text, as UTF-8, byte-order mark included.
+    /// Its text, including a byte-order mark.
     pub text: Arc<str>,
     /// Where its text begins in the offset space.
     pub base: u32,
@@ -76,28 +76,28 @@ impl SourceFile {
 #[derive(Debug, Clone, Default)]
 pub struct SourceMap {
     files: Vec<SourceFile>,
-    /// The texts of the compile before this one, where a display is being edited.
+    /// The texts of the previous compile, if the display is being edited.
     before: Vec<SourceFile>,
     roomy: bool,
-    /// Which file was asked for last.
+    /// The file that [`SourceMap::file_at`] found last.
     recent: Cell<usize>,
 }
 
-/// Where a display is being edited, each of its texts begins at a multiple of this.
+/// While a display is being edited, each text begins at a multiple of this.
 const ROOM: u32 = 64 * 1024;
 
 /// The most bytes that all texts of a display may have together.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 
 impl SourceMap {
-    /// An empty map for a display that is being edited: each text begins at a round offset, so that one may grow while the
-    /// others keep their places, and texts that did not change are taken from the map `before`.
+    /// An empty map for a display that is being edited. Each text begins at a multiple of 64 KiB,
+    /// so one may grow while the others keep their places. Unchanged texts come from `before`.
     #[must_use]
     pub fn after(before: Self) -> Self {
         Self { files: Vec::new(), before: before.files, roomy: true, ..Self::default() }
     }
 
-    /// Whether the display is being edited, so that the next compile meets the same statements again.
+    /// Whether the display is being edited, so that the next compile sees most statements again.
     #[must_use]
     pub fn is_edited(&self) -> bool {
         self.roomy
@@ -108,14 +108,14 @@ impl SourceMap {
         self.add_within(MOST_BYTES, name, text)
     }
 
-    /// Adds the text of the lock, after the display's own, which have their room for themselves; `None` if it has
-    /// more than [`MOST_BYTES`] itself.
+    /// Adds the text of the lock, after those of the display. The limit is twice [`MOST_BYTES`] for
+    /// all texts, so a lock of at most [`MOST_BYTES`] always fits; `None` if the limit is passed.
     pub fn add_lock(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
         self.add_within(2 * MOST_BYTES + 1, name, text)
     }
 
     fn add_within(&mut self, most: usize, name: &str, text: &str) -> Option<&SourceFile> {
-        // One byte between files keeps "the end of one" apart from "the start of the next".
+        // One byte between files, so that the end of one is not the start of the next.
         if self.bytes() + self.files.len() + text.len() > most {
             return None;
         }
@@ -144,7 +144,7 @@ impl SourceMap {
         }
     }
 
-    /// The files in the order they were read, the display's own first, its lock last.
+    /// The files in the order they were read: those of the display, then its lock.
     #[must_use]
     pub fn files(&self) -> &[SourceFile] {
         &self.files
@@ -156,11 +156,11 @@ impl SourceMap {
         self.files.iter().map(|file| file.text.len()).sum()
     }
 
-    /// The file that holds an offset.
+    /// The file that holds an offset: the last one that begins at or before it.
     #[must_use]
     #[inline]
     pub fn file_at(&self, offset: u32) -> Option<&SourceFile> {
-        // Words are mostly asked for in the order of a text.
+        // Most calls ask for the same file as the call before.
         let recent = self.files.get(self.recent.get());
         if let Some(file) = recent.filter(|file| file.base <= offset && offset < file.span().end) {
             return Some(file);
@@ -182,7 +182,7 @@ impl SourceMap {
             .unwrap_or("")
     }
 
-    /// Where a stretch stands, for a person: file, line and column.
+    /// Where a stretch stands: file, line and column.
     #[must_use]
     pub fn place(&self, span: Span) -> Option<Place<'_>> {
         let file = self.file_at(span.start)?;

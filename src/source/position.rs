@@ -1,16 +1,16 @@
 //! From byte offsets to lines and columns.
 //!
-//! Lines and columns count from 1; a column counts characters, a tab as one. A line ends with LF; the CR of
-//! a CRLF belongs to the line and no label ever begins in it.
+//! Lines and columns count from 1. A column counts characters; a tab is one. A line ends with LF;
+//! the CR of a CRLF belongs to its line.
 
 use super::{SourceFile, Span};
 use std::sync::Arc;
 
-/// Where the lines of one text begin, and how many characters lie before every so many bytes.
+/// Where the lines of one text begin, and how many characters precede each block of 1,024 bytes.
 #[derive(Debug, Clone)]
 pub struct LineTable {
     starts: Arc<[u32]>,
-    /// Characters before byte `n * EVERY`, so that a column far out on a long line costs no walk along it.
+    /// Characters before byte `n * EVERY`, so that a column on a long line is found without a scan.
     characters: Arc<[u32]>,
 }
 
@@ -89,7 +89,7 @@ impl<'a> Place<'a> {
     }
 }
 
-/// Characters that begin in some bytes of UTF-8.
+/// How many characters begin in some bytes of UTF-8.
 fn characters_in(bytes: &[u8]) -> u32 {
     if bytes.is_ascii() {
         return bytes.len() as u32;
@@ -104,7 +104,7 @@ fn point(file: &SourceFile, offset: u32) -> (u32, u32) {
     let start = file.lines.start(line).unwrap_or(0) as usize;
     let before = |offset| file.lines.characters_before(&file.text, offset);
     let column = before(local as usize).saturating_sub(before(start));
-    // A byte-order mark at the head of a text is no character of the display.
+    // A byte-order mark at the start of a text does not count as a character.
     let mark = u32::from(line == 0 && local > 0 && file.text.starts_with('\u{feff}'));
     (line as u32 + 1, column.saturating_sub(mark) + 1)
 }

@@ -1,8 +1,8 @@
-//! Texts in quotes: `\"` stands for a quote and `\\` for a backslash; any other backslash stands for itself.
+//! Texts in quotes: `\"` is a quote and `\\` a backslash; any other backslash stands for itself.
 
 use std::borrow::Cow;
 
-/// The length of what is escaped at the head of some bytes: 2 for `\"` and `\\`, else 0.
+/// The length of the escape that `bytes` begins with: 2 for `\"` and `\\`, else 0.
 #[must_use]
 pub fn escape(bytes: &[u8]) -> usize {
     match bytes {
@@ -11,7 +11,8 @@ pub fn escape(bytes: &[u8]) -> usize {
     }
 }
 
-/// Where the closing quote stands in what follows an opening one; `None` where the line ends before it.
+/// The offset of the closing quote in the bytes after an opening one; `None` if no quote closes on
+/// that line.
 #[must_use]
 pub fn closing(bytes: &[u8]) -> Option<usize> {
     let mut at = 0;
@@ -26,7 +27,7 @@ pub fn closing(bytes: &[u8]) -> Option<usize> {
     }
 }
 
-/// What a text between quotes says.
+/// The text that stands between quotes, its escapes undone.
 #[must_use]
 pub fn said(written: &str) -> Cow<'_, str> {
     if !written.contains('\\') {
@@ -41,7 +42,7 @@ pub fn said(written: &str) -> Cow<'_, str> {
     Cow::Owned(out)
 }
 
-/// A text as it is written between quotes.
+/// A text as it is written between quotes, with escapes.
 #[must_use]
 pub fn written(said: &str) -> String {
     let mut out = String::with_capacity(said.len());
@@ -66,7 +67,7 @@ mod tests {
             let line = format!("{between}\" # \"");
             assert_eq!(closing(line.as_bytes()), Some(between.len()), "{text}");
         }
-        // A backslash before anything else is one.
+        // A backslash before anything else stands for itself.
         assert_eq!(said("a\\b\\"), "a\\b\\");
         assert_eq!(closing(b"12\\\" wreath"), None);
         assert_eq!(closing(b"12\n\""), None);

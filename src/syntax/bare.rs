@@ -1,16 +1,17 @@
 //! Blocks without braces: a head, and below it indented lines that begin no statement.
 //!
-//! Each of those lines would be reported as no statement, so they are put together with their head and reported once.
+//! Each of those lines alone would be reported as no statement. They are joined to their head
+//! instead, and the block is reported once.
 
 use super::statement::{Slice, Trouble, begins_statement, heads_block};
 
-/// Puts heads and the lines that are indented below them together.
+/// Joins each head with the lines that are indented below it.
 pub(super) fn join(text: &str, pieces: &mut Vec<Slice>) {
     let is_head = |piece: &Slice| {
         let head = text.get(piece.at.clone()).unwrap_or("");
         !piece.braces && piece.trouble.is_none() && heads_block(head)
     };
-    // `node bud like bulb` needs no braces, and no setting has this word.
+    // `node bud like bulb` needs no braces, and no setting has the word `like`.
     let is_like = |piece: &Slice| {
         let words = text.get(piece.at.clone()).unwrap_or("");
         heads_block(words) && words.split([' ', '\t']).any(|word| word == "like")
@@ -21,7 +22,7 @@ pub(super) fn join(text: &str, pieces: &mut Vec<Slice>) {
             && indent(text, piece).is_some_and(|own| own > column)
             && !begins_statement(text, piece.at.start)
     };
-    // Mostly there is none, and nothing is copied.
+    // Most texts have no such block; then nothing is copied.
     let begins = |pair: &[Slice]| match pair {
         [head, next] => is_head(head) && indent(text, head).is_some_and(|at| below(next, at)),
         _ => false,

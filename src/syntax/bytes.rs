@@ -1,8 +1,8 @@
-//! What can be wrong with the characters of a text, before any of it is parsed.
+//! Checks the characters of a text before it is parsed.
 //!
-//! What is found is reported here, once. Where the meaning is plain (a typographic quote, a no-break space) the
-//! text that is parsed afterwards holds the plain character in its place, with as many bytes, so that every
-//! offset stays; elsewhere the stretch is marked and the statement around it is left out in silence.
+//! Each fault is reported here, once. Where the meaning is clear (a typographic quote, a no-break
+//! space), the parsed text has the plain character instead, padded to as many bytes, so that every
+//! offset stays. Elsewhere the stretch is marked, and its statement is left out without a finding.
 
 use super::byteset::ByteSet;
 use super::statement::line_end;
@@ -18,7 +18,7 @@ pub(super) struct Checked<'a> {
     pub text: Cow<'a, str>,
     /// Stretches that were reported; no second finding touches them.
     pub told: Vec<Range<usize>>,
-    /// Those of them that make the statement around them unreadable.
+    /// Those among them that make the statement around them unreadable.
     pub marred: Vec<Range<usize>>,
 }
 
@@ -44,7 +44,7 @@ pub(super) fn check<'a>(text: &'a str, base: u32, sink: &mut Sink) -> Checked<'a
     Checked { text, told: checker.told, marred: checker.marred }
 }
 
-/// A text with stretches replaced: by the given letters, padded with blanks; ends of lines stay.
+/// A text with stretches replaced by letters and padded with blanks; line ends stay.
 fn edited(text: &str, edits: &[(Range<usize>, &'static str)]) -> String {
     let mut out = String::with_capacity(text.len());
     let mut done = 0;
@@ -68,7 +68,7 @@ struct Checker<'a, 's> {
     told: Vec<Range<usize>>,
     marred: Vec<Range<usize>>,
     carriage_told: bool,
-    /// Where the conflict that is being read began.
+    /// The `<<<<<<<` line of the conflict that is being read.
     conflict: Option<Range<usize>>,
     /// Whether no conflict ends in the rest of the text.
     unended: bool,
@@ -81,11 +81,11 @@ struct Checker<'a, 's> {
 enum Within {
     Code,
     Comment,
-    /// In a text whose opening quote stands here.
+    /// In a quoted text, with the place of its opening quote.
     Quotes(usize),
 }
 
-/// Bytes that need no look: printable ASCII but quotes, backslashes, `#` and `/`, blanks and tabs.
+/// Bytes that are always right: tabs and printable ASCII except quotes, backslashes, `#` and `/`.
 const CALM: ByteSet = ByteSet::span(b' ', b'~').with(b"\t", true).with(b"\"#/\\", false);
 
 impl Checker<'_, '_> {
@@ -163,9 +163,9 @@ impl Checker<'_, '_> {
         self.mar(range);
     }
 
-    /// A `/`, which may begin a comment of other languages; gives the place after it.
+    /// A `/`, which may begin a comment of another language; returns the place after it.
     ///
-    /// No statement holds `//` or `/*`, so what they hide is taken for the comment it is meant to be.
+    /// No statement has `//` or `/*`, so what they begin is treated as a comment.
     fn slash(&mut self, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         let link = at.checked_sub(1).and_then(|before| bytes.get(before)) == Some(&b':');
@@ -180,7 +180,7 @@ impl Checker<'_, '_> {
         end
     }
 
-    /// The end of a comment that `/*` begins: after its `*/`, or the end of the line if it has none.
+    /// The end of a comment that `/*` begins: after its `*/`, or the line's end if it has none.
     fn comment_end(&mut self, at: usize) -> usize {
         let rest = self.text.get(at + 2..).unwrap_or("");
         let found = if self.uncommented { None } else { rest.find("*/") };
@@ -191,7 +191,7 @@ impl Checker<'_, '_> {
         }
     }
 
-    /// A control character, or a run of the same; gives the place after it.
+    /// A control character, or a run of the same one; returns the place after it.
     fn control(&mut self, at: usize, byte: u8, within: Within) -> usize {
         let rest = self.text.as_bytes().get(at..).unwrap_or_default();
         let length = rest.iter().position(|next| *next != byte).unwrap_or(rest.len());
@@ -215,14 +215,14 @@ impl Checker<'_, '_> {
         self.sink.push(unexpected::control(span, char::from(byte), length));
         match within {
             Within::Code => self.repair(range.clone(), " "),
-            // `\u{b}` and its like would end a comment early.
+            // Not marked as reported, so that a mistake in the statement around it is reported too.
             Within::Comment => self.edits.push((range.clone(), " ")),
             Within::Quotes(_) => {}
         }
         range.end
     }
 
-    /// A character beyond ASCII; gives the place after it.
+    /// A character beyond ASCII; returns the place after it.
     fn wide(&mut self, at: usize, within: Within) -> usize {
         let Some(c) = self.text.get(at..).and_then(|rest| rest.chars().next()) else {
             return at + 1;
@@ -249,7 +249,8 @@ impl Checker<'_, '_> {
         range.end
     }
 
-    /// A typographic character in place of a plain one. Of a pair of quotes only the first is reported.
+    /// A typographic character in place of a plain one; returns the place after it. A pair of
+    /// quotes is one finding, at the first.
     fn typographic(&mut self, range: Range<usize>, c: char, plain: &'static str) -> usize {
         if plain != "\"" {
             self.sink.push(unexpected::typographic(self.span(&range), c, plain, None));
@@ -283,15 +284,15 @@ impl Checker<'_, '_> {
         closing.end
     }
 
-    /// Whether the word before a place takes a text, whatever stands in it.
+    /// Whether the word before a place takes a text in quotes.
     fn is_label(&self, at: usize) -> bool {
         let before = self.text.get(..at).unwrap_or("").trim_end();
         ["label", "enters", "display", "include", "stock"].iter().any(|word| before.ends_with(word))
     }
 
-    /// A line left by a merge; gives the place where reading goes on.
+    /// A line left by a merge; returns the place where reading goes on.
     ///
-    /// Of the two sides the first is parsed, so that names are not reported to stand twice.
+    /// Only the first side is parsed, so that names are not reported as declared twice.
     fn conflict_marker(&mut self, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         let marker = bytes.get(at..at + 7).unwrap_or_default();
@@ -338,18 +339,18 @@ impl Checker<'_, '_> {
         line.end
     }
 
-    /// Tells a conflict of which no more than one marker is left.
+    /// Reports a conflict of which only one marker is left.
     fn half_conflict(&mut self, marker: Option<Range<usize>>) {
         if let Some(marker) = marker {
             let span = self.span(&marker);
             self.sink.push(unexpected::conflict(span, None, None));
-            // It stands before what has been reported since.
+            // `told` is in order, and findings after this place may be in it already.
             let before = self.told.partition_point(|told| told.start < marker.start);
             self.told.insert(before, marker);
         }
     }
 
-    /// The line that ends the conflict which `from` stands in; looked for no more once there is none.
+    /// The line that ends the conflict at `from`. Once a search finds none, no other is made.
     fn conflict_end(&mut self, from: usize) -> Option<Range<usize>> {
         if self.unended {
             return None;
@@ -361,13 +362,13 @@ impl Checker<'_, '_> {
     }
 }
 
-/// Characters that are not seen but change what is read: zero-width ones and those that turn the direction.
+/// Invisible characters that change what is read: zero-width ones and those that set a direction.
 fn is_hidden(c: char) -> bool {
     c != '\u{2028}' && c != '\u{2029}' && !c.is_control() && words::is_unprintable(c)
         || c == '\u{ad}'
 }
 
-/// The plain letters that a typographic character stands for in code.
+/// The plain characters that a typographic one stands for outside texts and comments.
 fn plain(c: char) -> Option<&'static str> {
     Some(match c {
         '“' | '”' | '„' | '‟' | '«' | '»' | '″' => "\"",

@@ -1,4 +1,4 @@
-//! Sets of bytes that are looked up in a table: the scans over whole texts do it for each byte.
+//! Sets of bytes as tables, since the scans over whole texts look up every byte.
 
 /// A set of bytes.
 pub(super) struct ByteSet([bool; 256]);
@@ -9,7 +9,7 @@ impl ByteSet {
         Self([true; 256]).with(bytes, false)
     }
 
-    /// The bytes from one to another, both included.
+    /// The bytes from `first` to `last`, both included.
     pub const fn span(first: u8, last: u8) -> Self {
         let mut set = Self([false; 256]);
         let mut byte = first;
@@ -20,7 +20,7 @@ impl ByteSet {
         set.with(&[last], true)
     }
 
-    /// The same with some bytes in it or out of it.
+    /// The same set with some bytes added (`held`) or removed.
     #[allow(clippy::indexing_slicing, reason = "a constant is checked when it is compiled")]
     pub const fn with(mut self, bytes: &[u8], held: bool) -> Self {
         let mut at = 0;
@@ -36,7 +36,7 @@ impl ByteSet {
         self.0.get(usize::from(byte)).copied().unwrap_or(false)
     }
 
-    /// How many bytes at the head of some are in it.
+    /// How many bytes at the start of `bytes` are in it.
     pub fn run(&self, bytes: &[u8]) -> usize {
         bytes.iter().position(|byte| !self.has(*byte)).unwrap_or(bytes.len())
     }

@@ -1,10 +1,10 @@
-//! From the grammar's rules to the words of the trade.
+//! The words for the rules of the grammar in findings.
 
 use super::Rule;
 
-/// What a rule is called in a finding; none for rules that only hold others together.
+/// What a rule is called in a finding; `None` for rules that only group others.
 ///
-/// There is no arm for "the rest": a new rule does not compile without its word.
+/// There is no `_` arm, so a new rule does not compile without its word.
 #[allow(clippy::too_many_lines, reason = "a table: one arm for each rule of the grammar")]
 pub(super) fn word(rule: Rule) -> Option<&'static str> {
     Some(match rule {
@@ -113,9 +113,9 @@ pub(super) fn word(rule: Rule) -> Option<&'static str> {
     })
 }
 
-/// The words for a set of rules, most telling first, each once; `end` is what ends the stretch.
+/// The words for a set of rules, most useful first, each once; `end` is what ends the stretch.
 ///
-/// Where arithmetic may go on, its operators may too: that is left unsaid, but where nothing else fits.
+/// Where arithmetic may go on, its operators are left out.
 pub(super) fn words(rules: &[Rule], end: &'static str) -> Vec<&'static str> {
     let operator =
         |rule: &Rule| matches!(rule, Rule::plus | Rule::minus | Rule::times | Rule::over);
@@ -130,7 +130,7 @@ pub(super) fn words(rules: &[Rule], end: &'static str) -> Vec<&'static str> {
     words
 }
 
-/// What to name first: what carries the statement on before marks that only may stand there.
+/// The order of the words: names, numbers and units first, optional marks and the end last.
 fn weight(word: &'static str) -> (u8, &'static str) {
     let order = match word {
         "a name" | "a prop or string" | "a run" => 0,

@@ -1,5 +1,5 @@
-//! From a failed parse to the one finding that says what is wrong: slips that are known by name first, what
-//! would have fitted otherwise.
+//! The finding for a failed parse: a common mistake if one is recognised, otherwise what would have
+//! fitted.
 
 mod names;
 
@@ -12,7 +12,7 @@ use crate::source::{Span, quoted};
 use pest::error::{Error, ErrorVariant, InputLocation};
 use std::ops::Range;
 
-/// Where a parse failed, in bytes of the text it was given.
+/// The offset in the parsed text, of `length` bytes, where a parse failed.
 pub(super) fn place(error: &Error<Rule>, length: usize) -> usize {
     let at = match error.location {
         InputLocation::Pos(at) => at,
@@ -21,7 +21,7 @@ pub(super) fn place(error: &Error<Rule>, length: usize) -> usize {
     at.min(length)
 }
 
-/// What stands at the beginning of a text, in words: "`heron`", "the number 5", "the end of the line".
+/// What a text begins with, in words: "`heron`", "the number 5", "the end of the line".
 pub(super) fn found(text: &str) -> String {
     let token = token(text);
     match token.chars().next() {
@@ -64,7 +64,7 @@ fn leading_digits(text: &str) -> usize {
     text.len() - text.trim_start_matches(|c: char| c.is_ascii_digit()).len()
 }
 
-/// A failed stretch, as the slips look at it.
+/// A stretch that did not parse.
 struct Failure<'a> {
     /// The text of the stretch, without comments.
     text: &'a str,
@@ -74,7 +74,7 @@ struct Failure<'a> {
     base: u32,
     thing: Thing<'a>,
     rules: Vec<Rule>,
-    /// The brace that stands after the stretch, if one does, and how far behind its beginning.
+    /// The brace that follows the stretch, if one does, and its offset from the stretch's start.
     brace: Option<(char, usize)>,
 }
 
@@ -123,7 +123,7 @@ impl Failure<'_> {
         self.text.get(..self.at).unwrap_or("")
     }
 
-    /// The place of `length` bytes where the parse failed.
+    /// The place of the `length` bytes at which the parse failed.
     fn here(&self, length: usize) -> Span {
         self.span(self.at..self.at + length)
     }
@@ -263,7 +263,7 @@ impl Failure<'_> {
         Some(unexpected::worded_range(self.span(start..length), word, (from, to)))
     }
 
-    /// A line that begins with a mark which can only follow something.
+    /// A line that begins with a mark that can only follow something.
     fn parted_line(&self) -> Option<Diagnostic> {
         let rest = self.rest();
         let behind = rest.trim_start();
@@ -300,7 +300,7 @@ impl Failure<'_> {
         Some(unexpected::mark_after_key(span, mark, words.trim_end()))
     }
 
-    /// First words that begin nothing, items that are not joined, two statements on a line.
+    /// First words that begin no statement, items without `->`, two statements on a line.
     fn slip_of_joints(&self) -> Option<Diagnostic> {
         let rest = self.rest();
         if self.at == 0
@@ -340,7 +340,7 @@ impl Failure<'_> {
         self.slip_of_signs(begins_word, word)
     }
 
-    /// What begins as no statement or setting does.
+    /// A first word or mark that begins no statement or setting.
     fn wrong_beginning(&self) -> Option<Diagnostic> {
         let rest = self.rest();
         let begins = rest.starts_with(char::is_alphabetic);
@@ -356,7 +356,7 @@ impl Failure<'_> {
         }
     }
 
-    /// A mark or a word that is missing, or that stands for another; `word` is at hand, if one begins there.
+    /// A missing or wrong mark or word; `word` is the one at which the parse failed, if it is one.
     fn slip_of_signs(&self, begins_word: bool, word: &str) -> Option<Diagnostic> {
         let rest = self.rest();
         if let Some(rest) = rest.strip_prefix('@').filter(|_| self.fits(Rule::at_word)) {
@@ -400,7 +400,8 @@ impl Failure<'_> {
         None
     }
 
-    /// Items of a chain that stand beside one another: the word at hand, and what comes after it.
+    /// Items of a chain without `->` between them: the word at which the parse failed, and what
+    /// follows it.
     fn unjoined(&self, word: &str, behind: &str) -> Option<Diagnostic> {
         if !self.fits(Rule::arrow_mark) || self.thing != Thing::Statement("wire") {
             return None;
@@ -470,7 +471,7 @@ impl Failure<'_> {
             let span = self.span(at..at + 1);
             return unexpected::misfit(span, self.thing, &format!("`{brace}`"), &fits);
         }
-        // The end of a line is shown at its last letter, since there is nothing to point at after it.
+        // The end of a line has nothing to point at, so its last letter is marked.
         let before = self.before().trim_end();
         let last = before.chars().next_back().map_or(0, char::len_utf8);
         let span = self.span(before.len() - last..before.len());

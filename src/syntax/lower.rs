@@ -1,6 +1,6 @@
 //! From pest's pairs to the tree: statements, blocks, settings.
 //!
-//! It trusts the grammar: a pair that the grammar can't give is skipped, never a reason to stop.
+//! A pair that the grammar cannot produce at a place is skipped.
 
 use super::Rule;
 use super::value::{Tokens, Values};
@@ -17,13 +17,14 @@ use pest::iterators::{Pair, Pairs};
 
 /// Turns pairs of one stretch of text into the tree.
 pub(super) struct Lower<'s> {
-    /// Offsets, numbers and references.
+    /// Reads offsets, numbers and references.
     pub values: Values<'s>,
-    /// What was reported and left out.
+    /// Stretches that were reported and left out.
     pub lost: Vec<Span>,
-    /// Whether a statement among the settings of this block has been reported: the next ones have the same cause.
+    /// Whether a statement among the settings of this block has been reported. Further ones have
+    /// the same cause and are left out without a finding.
     pub misplaced: bool,
-    /// Where settings gather their words before they are stored in their exact number.
+    /// Collects the words of settings, which are then stored in slices of exact length.
     args: Vec<Arg>,
 }
 
@@ -101,7 +102,7 @@ impl<'s> Lower<'s> {
         Some(block)
     }
 
-    /// A block from its head, still without settings.
+    /// A block from its head, without its settings.
     fn head(&mut self, pair: Pair<'_, Rule>) -> Option<Block> {
         let mut inner = pair.into_inner().peekable();
         let word = inner.next()?;
@@ -182,7 +183,7 @@ impl<'s> Lower<'s> {
             }
             return None;
         }
-        // A block within gathers the words of its settings after these.
+        // An inner block collects the words of its settings after these.
         let outside = self.args.len();
         let body = self.setting_body(&mut inner, word);
         let args: Box<[Arg]> = self.args.drain(outside..).collect();
@@ -193,7 +194,7 @@ impl<'s> Lower<'s> {
             let unit = text.get(at(number.end)..).unwrap_or("").trim_start();
             let end = unit.find(|c: char| !c.is_alphanumeric() && c != '%');
             let unit = unit::find(unit.get(..end.unwrap_or(unit.len())).unwrap_or(""));
-            // What is counted has no parts.
+            // A number in a unit with factor 1 is always whole.
             let parts = unit.is_none_or(|unit| unit.factor > 1);
             let finding = number::decimal_comma(number, comma, written, parts);
             self.values.sink.push(finding);
@@ -206,7 +207,7 @@ impl<'s> Lower<'s> {
         Some(Setting { span, key, args, body })
     }
 
-    /// What follows the first word of a setting: the words go to `args`.
+    /// What follows the first word of a setting; the words go to `args`.
     fn setting_body(&mut self, inner: &mut Tokens<'_>, word: &str) -> Option<Body> {
         while let Some(rule) = inner.peek().map(Pair::as_rule) {
             match rule {
@@ -273,7 +274,7 @@ impl<'s> Lower<'s> {
         }
         let name = self.values.ident(&first);
         let second = inner.next()?;
-        // `n nodes`: what looked like the name of the run is the number, and the number its unit.
+        // `n nodes`: the grammar took `n` as the name of the run and `nodes` as its number.
         if unit::find(second.as_str()).is_some() {
             let unit = self.values.ident(&second);
             let value = crate::ast::Expr::Name(name);
@@ -421,8 +422,8 @@ impl<'s> Lower<'s> {
     }
 }
 
-/// `1,5 W`: two whole numbers glued to a comma, only the second of which has a unit. Gives the places of the
-/// whole and of the comma.
+/// `1,5 W`: two numbers with a comma and no blank between them, of which only the second has a
+/// unit. Returns the places of the whole number and of the comma.
 fn decimal_comma(args: &[Arg]) -> Option<(Span, Span)> {
     args.windows(3).find_map(|args| match args {
         [Arg::Number(whole), Arg::Comma(comma), Arg::Number(rest)]

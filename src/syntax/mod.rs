@@ -1,12 +1,13 @@
 //! From text to tree: `(text) → (Ast, findings)`. It cannot fail.
 //!
-//! Characters are checked first ([`bytes`]), then the text is cut into statements ([`statement`]) and pest
-//! reads them by the hundred with `grammar/tinsel.pest`. Where a hundred does not parse, each is read alone;
-//! where a block does not parse, its head and each of its settings are. What still does not parse is reported once,
-//! at its place ([`explain`]), and left out; its words go to [`Ast::mentioned`]. [`lower`] makes the tree.
+//! Characters are checked first ([`bytes`]). Then the text is cut into statements ([`statement`]),
+//! which pest reads in stretches of about 1 KiB with `grammar/tinsel.pest`. If a stretch does not
+//! parse, each of its statements is read alone; if a block does not parse, its head and each of its
+//! settings are. What still does not parse is reported once, at its place ([`explain`]), and left
+//! out; its words go to [`Ast::mentioned`]. [`lower`] makes the tree.
 //!
-//! Time and memory grow with the text, whatever it holds: every part is read at most three times, and pest
-//! never holds the pairs of more than one stretch.
+//! Time and memory grow in proportion to the text: every part is read at most three times, and each
+//! thread holds the pairs of one stretch at a time.
 
 mod bare;
 mod bytes;
@@ -34,7 +35,7 @@ use plain::plain;
 use statement::{Slice, Trouble};
 use std::ops::Range;
 
-/// Reads the grammar. pest makes the rules public, so they can't be kept to this module.
+/// The parser that pest derives from the grammar, in a module since pest makes its rules public.
 mod grammar {
     #![allow(
         missing_docs,
@@ -49,11 +50,11 @@ mod grammar {
 
 use grammar::{Grammar, Rule};
 
-/// How many bytes of statements pest is handed at once: its pairs then stay in the processor's cache, and in memory
-/// that the process has already.
+/// How many bytes of statements pest reads at once: few enough that its pairs stay in the
+/// processor's cache and in memory that the process already has.
 const STRETCH: usize = 1024;
 
-/// How many stretches are read before what came of them is gathered: so much may wait in memory.
+/// How many stretches are read before their results are collected, to limit the memory they take.
 const BATCH: usize = 1024;
 
 /// The most bytes of one statement without a block, or of one setting.
@@ -80,13 +81,13 @@ pub fn parse(file: &SourceFile, sink: &mut Sink) -> Ast {
     stage.ast
 }
 
-/// Whether a name may begin with a character, as the grammar has it.
+/// Whether a name may begin with a character, as in the grammar.
 #[must_use]
 pub fn begins_name(c: char) -> bool {
     c.is_ascii_alphabetic() || !c.is_ascii() && pest::unicode::LETTER(c)
 }
 
-/// Whether a name may go on with a character; a `-` may besides, where something follows it.
+/// Whether a name may continue with a character. A `-` may too, if something follows it.
 #[must_use]
 pub fn goes_on_in_name(c: char) -> bool {
     c.is_ascii_alphanumeric()
@@ -94,7 +95,7 @@ pub fn goes_on_in_name(c: char) -> bool {
         || !c.is_ascii() && (pest::unicode::LETTER(c) || pest::unicode::MARK(c))
 }
 
-/// For the bench: pest alone on a whole text; how many pairs it makes, or none if the text does not parse.
+/// For the bench: how many pairs pest makes of a whole text; `None` if it does not parse.
 #[must_use]
 pub fn parse_to_pairs_count(text: &str) -> Option<usize> {
     let text = plain(text);
@@ -102,7 +103,7 @@ pub fn parse_to_pairs_count(text: &str) -> Option<usize> {
     Some(pairs.flatten().count())
 }
 
-/// What came of a stretch of statements that are right.
+/// The result of a stretch of statements that parsed.
 struct Read {
     statements: Vec<Statement>,
     sink: Sink,
@@ -143,7 +144,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// The pieces in stretches: as many as pest is to be handed at once, or one that it can't read as it stands.
+    /// The pieces in stretches: as many as pest reads at once, or one too long or not clean.
     fn stretches(&self, pieces: &[Slice]) -> Vec<Range<usize>> {
         let mut stretches = Vec::new();
         let mut done = 0;
@@ -158,7 +159,7 @@ impl<'a> Stage<'a> {
         stretches
     }
 
-    /// Statements that are thought to be right, read at once; none if one of them is not.
+    /// Reads several statements at once; `None` if one of them does not parse.
     fn read(&self, pieces: &[Slice]) -> Option<Read> {
         let (first, last) = (pieces.first()?, pieces.last()?);
         if !self.is_clean(first) || last.at.end - first.at.start > MOST_STATEMENT {
@@ -180,7 +181,7 @@ impl<'a> Stage<'a> {
         self.lose_all(read.lost);
     }
 
-    /// Statements one of which is not right, one by one.
+    /// Reads the statements of a stretch one by one, since the stretch did not parse.
     fn singles(&mut self, pieces: &[Slice], stretch: Range<usize>) {
         for index in stretch {
             if let Some(piece) = pieces.get(index) {
@@ -223,7 +224,7 @@ impl<'a> Stage<'a> {
         self.span(at..at + first_word(text).len().max(first))
     }
 
-    /// Lowers what parsed at a place, and gives up what was found wrong in it.
+    /// Lowers what parsed at a place. What was reported and left out is given up.
     fn lower<T>(&mut self, at: usize, make: impl FnOnce(&mut Lower<'_>) -> T) -> T {
         let mut lower = Lower::new(self.base + at as u32, self.sink);
         lower.misplaced = self.misplaced;
@@ -246,7 +247,7 @@ impl<'a> Stage<'a> {
         self.ast.statements = statements;
     }
 
-    /// One statement, right or not; `next` is where the one after it begins.
+    /// Reads one statement, right or not; `next` is where the one after it begins.
     fn single(&mut self, piece: &Slice, next: Option<usize>) {
         let range = piece.at.clone();
         let marred = self.is_marred(range.clone());
@@ -256,7 +257,7 @@ impl<'a> Stage<'a> {
                 self.sink.push(unexpected::too_deep(span, statement::MOST_NESTING));
                 return self.lose(range);
             }
-            // A quote without end may have swallowed the brace.
+            // If the piece is marred, an unclosed quote may hide the closing brace.
             Some(Trouble::Unclosed(at)) if !marred => {
                 let next = next.map(|next| self.first(next));
                 let span = self.span(at..at + 1);
@@ -286,7 +287,7 @@ impl<'a> Stage<'a> {
         self.block(range, brace);
     }
 
-    /// Tells of a `{` on the line below its head.
+    /// Reports a `{` on the line below its head.
     fn dropped(&mut self, head: usize, brace: usize) {
         let head = self.trimmed(head..brace);
         let plain = !self.slice(head.clone()).contains('#');
@@ -323,7 +324,7 @@ impl<'a> Stage<'a> {
     /// A block whose `{` is missing, and its `}` too unless it is `closed`.
     fn without_brace(&mut self, range: Range<usize>, head_end: usize, closed: bool) {
         let text = self.slice(range.start..head_end);
-        // What of the first line does not belong to the head is its first setting.
+        // The part of the first line that does not belong to the head is the first setting.
         let end = match Grammar::parse(Rule::one_head, &plain(text)) {
             Ok(_) => head_end,
             Err(error) => range.start + explain::place(&error, text.len()),
@@ -392,7 +393,7 @@ impl<'a> Stage<'a> {
         });
     }
 
-    /// Notes the kind of a declaration whose name can't be read.
+    /// Notes the kind of a declaration whose name is missing or not finished.
     fn note_unnamed(&mut self, range: Range<usize>) {
         let text = self.slice(range);
         let word = first_word(text);
@@ -449,7 +450,7 @@ impl<'a> Stage<'a> {
         };
         let setting = self.setting_head(head, rule, Thing::Setting(kind, key), kind);
         let Some(brace) = brace else { return setting };
-        // A statement among the settings has been reported; what it holds is not looked at.
+        // A statement among the settings has been reported; its own settings are not read.
         if setting.is_none() && unexpected::is_statement_word(key) {
             return None;
         }
@@ -499,7 +500,7 @@ impl<'a> Stage<'a> {
         self.lose(start..range.end);
     }
 
-    /// Tells what is wrong with a stretch that did not parse, unless something in it has been reported.
+    /// Reports a stretch that did not parse, unless something in it has been reported.
     fn tell(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
         if !self.is_told(range.clone()) && !self.sink.is_full() {
             let finding = explain::explain(self.text, range, self.base, error, thing);
@@ -507,7 +508,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// Gives a stretch up: its words may be names of what else stands in it.
+    /// Gives a stretch up. Its words are noted, since they may be names declared or used in it.
     fn lose(&mut self, range: Range<usize>) {
         self.ast.broken = true;
         let text = self.slice(range.clone());
@@ -528,19 +529,19 @@ impl<'a> Stage<'a> {
     }
 }
 
-/// The letters up to the first that does not belong to a word.
+/// The word that a text begins with; empty if it begins with none.
 fn first_word(text: &str) -> &str {
     let end = text.find(|c: char| !(c.is_alphanumeric() || c == '-' || c == '_'));
     text.get(..end.unwrap_or(text.len())).unwrap_or("")
 }
 
-/// Whether a statement may have a block: its first word does not say otherwise.
+/// Whether a statement may have a block: its first word takes one, or is no keyword.
 fn heads_block(text: &str) -> bool {
     let word = first_word(text);
     BlockKind::ALL.iter().any(|kind| kind.word() == word) || !unexpected::is_keyword(word)
 }
 
-/// Whether one of some stretches, in order and apart, touches a stretch.
+/// Whether a stretch overlaps one of some stretches, which are in order and apart.
 fn touches(stretches: &[Range<usize>], range: &Range<usize>) -> bool {
     let after = stretches.partition_point(|stretch| stretch.end <= range.start);
     stretches.get(after).is_some_and(|stretch| stretch.start < range.end)

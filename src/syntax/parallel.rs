@@ -1,5 +1,5 @@
-//! The same work on many things, by as many threads as are of use. The results are in the order of the things,
-//! so nothing shows who did what.
+//! The same work on many things, by up to four threads. The results are in the order of the things,
+//! so they do not depend on the number of threads.
 
 use std::num::NonZero;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -8,13 +8,13 @@ use std::thread;
 /// With fewer things than this a second thread costs more than it saves.
 const FEW: usize = 64;
 
-/// The most threads: more of them wait for memory, not for each other.
+/// The most threads. More would only wait for memory.
 const MOST_THREADS: usize = 4;
 
 /// Bytes of stack, far more than the deepest nesting needs.
 const STACK: usize = 8 * 1024 * 1024;
 
-/// What `work` makes of each of the things.
+/// The result of `work` for each of the things.
 pub(super) fn each<T: Sync, R: Send>(things: &[T], work: &(impl Fn(&T) -> R + Sync)) -> Vec<R> {
     if things.len() < FEW {
         return things.iter().map(work).collect();
@@ -32,7 +32,7 @@ pub(super) fn each<T: Sync, R: Send>(things: &[T], work: &(impl Fn(&T) -> R + Sy
     };
     let threads = thread::available_parallelism().map_or(1, NonZero::get);
     let mut done = thread::scope(|scope| {
-        // A thread that the system does not give is not missed: this one does what is left.
+        // If the system refuses a thread, this thread and the others do its work.
         let helpers: Vec<_> = (1..threads.min(MOST_THREADS))
             .filter_map(|_| {
                 let thread = thread::Builder::new().stack_size(STACK);

@@ -1,21 +1,21 @@
-//! A stretch of text as pest reads it: comments, tabs and the carriage returns of line ends are blanks.
+//! A stretch of text as pest reads it: comments, tabs and carriage returns are replaced by blanks.
 //!
-//! Each is replaced by as many bytes, so that every place stays. The grammar then knows one blank.
+//! Each is replaced by as many bytes, so that every offset stays. The grammar needs one blank only.
 
 use super::byteset::ByteSet;
 use super::statement::line_end;
 use crate::source::quoted;
 use std::borrow::Cow;
 
-/// Bytes that stay as they are and say nothing of those after them. A quote and the end of a line say whether a `#`
-/// begins a comment.
+/// Bytes that are copied and change nothing. Quotes and line ends are not among them: they decide
+/// whether a `#` begins a comment.
 const CALM: ByteSet = ByteSet::but(b"#\t\r\"\n\\");
 
-/// The stretch with blanks in place of what means no more than one.
+/// The stretch with blanks in place of comments, tabs and carriage returns.
 pub(super) fn plain(text: &str) -> Cow<'_, str> {
     let bytes = text.as_bytes();
     let blank = |byte: u8| matches!(byte, b'#' | b'\t' | b'\r');
-    // A fold without an early end is done many bytes at a time.
+    // A fold that never stops early is compiled to handle many bytes at a time.
     if !bytes.iter().fold(false, |any, byte| any | blank(*byte)) {
         return Cow::Borrowed(text);
     }

@@ -1,8 +1,9 @@
-//! Cuts a text into statements, and the inside of a block into settings, so that one mistake does not hide
-//! the next.
+//! Cuts a text into statements, and the inside of a block into settings, so that one mistake does
+//! not hide the next.
 //!
-//! One pass over the bytes, whatever the text: it knows comments, quoted text, brackets and the rules of where
-//! a line goes on, and nothing else of the language. Only blocks that are never closed cost a second pass.
+//! It takes one pass over the bytes, and knows comments, quoted text, brackets, first words and
+//! where a line goes on in the next. Only a text with a `{` that is never closed takes a second
+//! pass.
 
 use super::bare;
 use super::byteset::ByteSet;
@@ -13,18 +14,18 @@ use std::ops::Range;
 /// The deepest that brackets of any kind may stand within each other.
 pub(super) const MOST_NESTING: usize = 64;
 
-/// A statement or setting: where its text stands, blanks and comments around it not included.
+/// A statement or setting: the place of its text, without blanks and comments around it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Slice {
-    /// Where.
+    /// Its place.
     pub at: Range<usize>,
-    /// What is already known to be wrong with it.
+    /// What the cut found wrong with it.
     pub trouble: Option<Trouble>,
     /// Whether it holds a `{` or `}`.
     pub braces: bool,
 }
 
-/// What the cut alone can tell.
+/// Mistakes that the cut alone finds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Trouble {
     /// The bracket at this place stands deeper than allowed.
@@ -43,14 +44,14 @@ pub(super) enum Trouble {
     Bare(usize),
 }
 
-/// What came of a cut.
+/// The result of a cut.
 #[derive(Debug, Default)]
 pub(super) struct Cut {
     /// The pieces in order.
     pub pieces: Vec<Slice>,
     /// Each `}` that closes nothing; of several in a row the first.
     pub stray: Vec<usize>,
-    /// Where the cut ended: after the text, or at the `}` that closes the block it was told to cut.
+    /// Where the cut ended: after the text, or at the `}` that closes the block.
     pub end: usize,
 }
 
@@ -70,7 +71,7 @@ pub(super) fn statements(text: &str) -> Cut {
     cut
 }
 
-/// Cuts the inside of a block into settings, up to the `}` that closes it or the end of the stretch.
+/// Cuts the inside of a block into settings, up to the `}` that closes it or the stretch's end.
 pub(super) fn settings(text: &str, inside: Range<usize>) -> Cut {
     let mut cutter = Cutter::new(text, inside, false);
     cutter.run(&[]);
@@ -98,7 +99,8 @@ pub(super) fn line_end(bytes: &[u8], at: usize) -> usize {
     rest.iter().position(|byte| *byte == b'\n').map_or(bytes.len(), |length| at + length)
 }
 
-/// The place after the text whose opening quote stands at `at`: after its closing quote or at the line's end.
+/// The place after the text whose opening quote stands at `at`: after its closing quote, or at the
+/// end of the line if it has none.
 fn behind_quote(bytes: &[u8], at: usize) -> usize {
     let rest = bytes.get(at + 1..).unwrap_or_default();
     match quoted::closing(rest) {
@@ -107,7 +109,7 @@ fn behind_quote(bytes: &[u8], at: usize) -> usize {
     }
 }
 
-/// Whether a statement surely begins at a place that is the first of its line.
+/// Whether a statement certainly begins at a place, which is the first of its line.
 ///
 /// `chip` and `node` also begin settings, so they need a name and a `{` after them.
 pub(super) fn begins_statement(text: &str, at: usize) -> bool {
@@ -128,7 +130,7 @@ pub(super) fn begins_statement(text: &str, at: usize) -> bool {
         && after.split_once('{').is_some_and(|(name, _)| !name.contains(['#', '"', ';', '}']))
 }
 
-/// Whether a statement's first word is one that a `{ }` belongs to.
+/// Whether a statement's first word is one that takes a `{ }`.
 pub(super) fn heads_block(text: &str) -> bool {
     ["prop", "controller", "receiver", "supply", "circuit", "display", "chip", "node"]
         .iter()
@@ -139,10 +141,11 @@ pub(super) fn heads_block(text: &str) -> bool {
 struct Cutter<'a> {
     text: &'a str,
     within: Range<usize>,
-    /// Whether a `}` too many is stray, not the end.
+    /// Whether a whole text is cut: a surplus `}` is then stray, not the end.
     whole: bool,
     cut: Cut,
-    /// Open `{`; parentheses and square brackets never outlive their line, so they are only counted.
+    /// Open `{`, or a `(` in place of one. Other brackets end with their statement, so they are
+    /// only counted.
     open_braces: Vec<usize>,
     open_others: usize,
     start: Option<usize>,
@@ -156,11 +159,11 @@ struct Cutter<'a> {
     round: Option<usize>,
     /// Whether this piece has had a `(`: only the first can stand where a `{` belongs.
     bracketed: bool,
-    /// Whether nothing but `}` has been read since the last stray one.
+    /// Whether only `}` have been read since the last stray one.
     after_stray: bool,
 }
 
-/// Bytes that mean nothing to the cut and stand in words and numbers.
+/// Bytes that mean nothing to the cut, such as those of words and numbers.
 const PLAIN: ByteSet = ByteSet::but(b" \t\r\n#\"{}()[];,:>");
 
 impl<'a> Cutter<'a> {
@@ -225,7 +228,7 @@ impl<'a> Cutter<'a> {
         self.finish(trouble);
     }
 
-    /// Decides, at the first word or mark of a line, whether it goes on what stood before.
+    /// Decides, at the first word or mark of a line, whether the line continues the one before it.
     fn begin_line(&mut self, at: usize, unclosed: &[usize]) {
         self.line_ended = false;
         let arrow = self.text.as_bytes().get(at..at + 2) == Some(b"->");
@@ -249,8 +252,8 @@ impl<'a> Cutter<'a> {
         }
     }
 
-    /// Whether a line begins with a mark that can only follow something. It is wrong there, and one piece with
-    /// what stands before it gives one finding.
+    /// Whether a line begins with a mark that can only follow something. That is a mistake; the
+    /// line is joined to what stands before it, so that it gives one finding.
     fn begins_with_joint(&self, at: usize) -> bool {
         let mark = self.text.as_bytes().get(at).copied().unwrap_or(b' ');
         let after_block = self.braces && self.open_braces.is_empty();
@@ -286,7 +289,7 @@ impl<'a> Cutter<'a> {
         let found = self.headless(at).or_else(|| self.closed_early(at));
         match found {
             Some((index, mut piece)) => {
-                // A bracket too deep stays reported when pieces become one: no parser is to see it.
+                // A bracket too deep stays the trouble of the joined piece: pest must not read it.
                 let deep = |piece: &Slice| piece.trouble.filter(|t| matches!(t, Trouble::Deep(_)));
                 let deep = self.cut.pieces.iter().skip(index).find_map(deep);
                 piece.trouble = deep.or(piece.trouble);
@@ -297,7 +300,7 @@ impl<'a> Cutter<'a> {
         }
     }
 
-    /// The pieces since the last stray `}`, last first. Looking further back would guess.
+    /// The pieces since the last stray `}`, last first, at most 100.
     fn before_stray(&self) -> impl Iterator<Item = (usize, &Slice)> {
         const MOST_BACK: usize = 100;
         let stray = self.cut.stray.last().copied().unwrap_or(0);
@@ -311,7 +314,7 @@ impl<'a> Cutter<'a> {
         for (index, piece) in self.before_stray() {
             let text = self.text.get(piece.at.clone()).unwrap_or("");
             let begins = begins_statement(self.text, piece.at.start);
-            // A setting may have a block of its own; a statement with one is whole.
+            // A setting may have a block of its own; a statement with a block is complete.
             if piece.braces && (begins || heads_block(text)) {
                 break;
             }
@@ -333,7 +336,7 @@ impl<'a> Cutter<'a> {
         ))
     }
 
-    /// A block, then settings and a `}` that nothing opens: the block was closed too early.
+    /// A block, then settings and a `}` that closes nothing: the block was closed too early.
     fn closed_early(&self, close: usize) -> Option<(usize, Slice)> {
         let mut between = self.before_stray().skip_while(|(_, piece)| {
             let text = self.text.get(piece.at.clone()).unwrap_or("");
@@ -357,7 +360,7 @@ impl<'a> Cutter<'a> {
         ))
     }
 
-    /// Takes any mark or word but blanks and ends; gives the place after it.
+    /// Takes a mark or word, but no blank, line end or `;`; returns the place after it.
     fn significant(&mut self, byte: u8, at: usize) -> usize {
         let bytes = self.text.as_bytes();
         if byte == b'}' && self.start.is_none() {
@@ -430,12 +433,12 @@ impl<'a> Cutter<'a> {
         })
     }
 
-    /// Whether a `)` closes what a `(` opened in place of a `{`.
+    /// Whether a `)` closes a `(` that stands in place of a `{`.
     fn closes_block(&self) -> bool {
         self.round.is_some() && self.open_braces.as_slice() == self.round.as_slice()
     }
 
-    /// Ends the piece that is being read, if one is.
+    /// Ends the current piece, if there is one.
     fn finish(&mut self, trouble: Option<Trouble>) {
         self.goes_on = false;
         let deep = self.deep.take().map(Trouble::Deep);

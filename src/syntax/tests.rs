@@ -1,5 +1,5 @@
-//! What files can't show: the shape of the tree, what is kept after a mistake, and that time grows with the
-//! text only.
+//! What golden files do not show: the shape of the tree, what is kept after a mistake, and that
+//! hostile texts take little time.
 
 use super::parse;
 use crate::ast::{Arg, Ast, Body, Expr, Operator, PinKind, RunKind, Setting, StatementKind};
@@ -164,7 +164,7 @@ fn items() {
     assert_eq!(shape, ["skip", "lead[2]", "-", "=", "at@/", "by|@c"]);
 }
 
-/// A mistake in one place hides nothing elsewhere.
+/// A mistake in one place gives one finding and hides nothing elsewhere.
 #[test]
 fn what_is_kept() {
     for (text, statements, keys) in [
@@ -192,7 +192,7 @@ fn what_is_kept() {
     }
 }
 
-/// Words of what was left out are names that may be declared there.
+/// The words of text that was left out may be names declared there.
 #[test]
 fn what_is_mentioned() {
     let (ast, _, sources) = read("porp heron-2 { string 3 nodes }\nwire a.1: b\n");
@@ -200,7 +200,7 @@ fn what_is_mentioned() {
     assert_eq!(words, ["porp", "heron-2", "string", "nodes"]);
 }
 
-/// Cut off anywhere, there are few findings, each at a place of the text.
+/// A display cut off anywhere gives at most two findings, each at a place of the text.
 #[test]
 fn every_truncation() {
     for end in (0..=DISPLAY.len()).filter(|end| DISPLAY.is_char_boundary(*end)) {
@@ -217,7 +217,7 @@ fn every_truncation() {
     assert_eq!((ast.statements.len(), ast.broken, findings.len()), (16, false, 0));
 }
 
-/// Texts on which a careless reader takes for ever, deep stack or all memory.
+/// Texts on which a careless parser takes too much time, stack or memory.
 #[test]
 fn hostile_texts() {
     let started = Instant::now();

@@ -14,11 +14,11 @@ use std::iter::Peekable;
 /// The pairs of a rule, read one after another.
 pub(super) type Tokens<'i> = Peekable<Pairs<'i, Rule>>;
 
-/// The most operators in one piece of arithmetic: beyond it is a slip, and the tree stays shallow.
+/// The most operators in one piece of arithmetic, so that the tree stays shallow.
 const MOST_OPERATORS: u32 = 256;
 
-/// Words that join the parts of a setting: never an operand, never a unit. As `small` in the grammar, where a
-/// setting's number takes any word for its unit.
+/// Words that join the parts of a setting, and so are neither operands nor units. The same list as
+/// `small` in the grammar, which in a setting lets a number take any word as its unit.
 const SMALL: [&str; 14] = [
     "of", "at", "to", "from", "per", "through", "fuse", "apart", "by", "like", "every", "after",
     "most", "as",
@@ -28,7 +28,7 @@ const SMALL: [&str; 14] = [
 pub(super) struct Values<'s> {
     /// Where the stretch begins in the offset space.
     pub base: u32,
-    /// Takes what is found.
+    /// Takes the findings.
     pub sink: &'s mut Sink,
 }
 
@@ -70,7 +70,7 @@ impl Values<'_> {
         self.whole_sum(None, tokens, true)
     }
 
-    /// The same, or without `/`; `first` is the first operand where it has been read.
+    /// Arithmetic, with `/` only if it `divides`; `first` is the first operand if it has been read.
     fn whole_sum(
         &mut self,
         first: Option<Expr>,
@@ -146,7 +146,7 @@ impl Values<'_> {
         }
     }
 
-    /// An operand whose first sign has been read. Any number of them are one at most.
+    /// An operand whose first sign has been read. Several signs become one or none.
     fn signed(&mut self, sign: Span, tokens: &mut Tokens<'_>, operators: &mut u32) -> Option<Expr> {
         let mut negative = true;
         while tokens.next_if(|pair| pair.as_rule() == Rule::minus).is_some() {
@@ -282,13 +282,13 @@ impl Values<'_> {
             }
             Rule::text => Some(Arg::Text(self.text(&tokens.next()?))),
             Rule::bracketed => Some(Arg::Address(self.ident(&tokens.next()?))),
-            // What is no unit after a number is the next word: `2 of 30 nodes`.
+            // A word after a number that is no unit is the next word: `2 of 30 nodes`.
             Rule::unit => Some(Arg::Word(self.ident(&tokens.next()?))),
             Rule::comma => Some(Arg::Comma(self.span(&tokens.next()?))),
             Rule::number | Rule::minus | Rule::open => {
                 let start = self.span(tokens.peek()?);
                 let value = self.sum(tokens)?;
-                // `192.168.40.11`: what looked like a number was its first half.
+                // `192.168.40.11`: the grammar took its first half for a number.
                 if let Some(rest) = tokens.next_if(|pair| pair.as_rule() == Rule::quad_rest) {
                     let span = start.to(self.span(&rest));
                     return Some(Arg::Address(Ident { span }));
@@ -345,7 +345,8 @@ impl Values<'_> {
     }
 }
 
-/// Joins two numbers; beyond [`MOST_OPERATORS`] only their places, so that the tree stays shallow.
+/// Joins two numbers; beyond [`MOST_OPERATORS`] it keeps only their place, so that the tree stays
+/// shallow.
 fn join(operator: Operator, left: Expr, right: Expr, operators: &mut u32) -> Expr {
     *operators = operators.saturating_add(1);
     let span = left.span().to(right.span());
@@ -355,7 +356,7 @@ fn join(operator: Operator, left: Expr, right: Expr, operators: &mut u32) -> Exp
     Expr::Binary(Box::new(Binary { span, operator, left, right }))
 }
 
-/// The place of the `-` in `1-4`: two numbers, glued, whose difference is below zero.
+/// The place of the `-` in `1-4`: two whole numbers without blanks, whose difference is below zero.
 fn dash(value: &Expr) -> Option<Span> {
     let Expr::Binary(binary) = value else {
         return None;

@@ -1,4 +1,4 @@
-//! Slips of names: in quotes, in several words, with members or a `-` that do not stand as they must.
+//! Mistakes in names: quotes, several words, a `-` at the end, members written wrongly.
 
 use super::{Failure, leading_digits, token, trailing_digits};
 use crate::diagnostic::Diagnostic;
@@ -6,7 +6,7 @@ use crate::rules::syntax::unexpected::{self, Thing};
 use crate::syntax::Rule;
 
 impl Failure<'_> {
-    /// Names in quotes, with a `-` at the end, parted from their `[`; addresses without brackets.
+    /// Texts without quotes; names in quotes, with a `-` at the end, or a blank before their `[`.
     pub(super) fn slip_of_names(&self) -> Option<Diagnostic> {
         let rest = self.rest();
         let before = self.before();

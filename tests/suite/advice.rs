@@ -78,7 +78,8 @@ fn moved(before: &Compiled, after: &Compiled) -> usize {
     .count()
 }
 
-/// Each way that a finding offers leaves as many strings moving as it says, and makes no new finding.
+/// Each way that a finding offers leaves as many strings moving as it says, and makes no new
+/// finding.
 #[test]
 fn a_way_that_moves_fewer_moves_fewer() {
     let mut tried = 0;

@@ -1,5 +1,5 @@
-//! `tinsel build` as the shell sees it: what it writes and what it refuses to, and that whatever goes wrong on the
-//! way, what was there stays as it was.
+//! `tinsel build` as the shell sees it: what it writes and what it refuses to, and that whatever
+//! goes wrong on the way, what was there stays as it was.
 
 use crate::cli::{Folder, RIGHT, err, on, out, piped, status, tinsel};
 use std::fs;
@@ -311,13 +311,15 @@ fn a_limit_on_the_size_of_files() {
     built(&path, &["--out", out.to_str().unwrap()]);
     fs::write(&path, large(21)).unwrap();
     let before = folder.all();
-    // The signal that comes with the limit is left out: the program can tell what happened and tidies up.
+    // The signal that comes with the limit is left out: the program can tell what happened and
+    // tidies up.
     let output =
         shell("trap '' XFSZ; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), Some(2), "{}", err(&output));
     assert!(err(&output).contains("larger than files may be"), "{}", err(&output));
     assert_eq!(before, folder.all());
-    // The signal ends the program where it stands; a temporary file stays behind until the next build.
+    // The signal ends the program where it stands; a temporary file stays behind until the next
+    // build.
     let output =
         shell("ulimit -c 0; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), None, "{}", err(&output));
@@ -425,8 +427,8 @@ fn killed_at_any_moment() {
     assert_eq!(names(&folder.0), ["t", "yard.lock", "yard.tinsel"]);
 }
 
-/// Runs a build of which one system call fails: the `when`th `call`, with an error or killed there; `None` where nobody
-/// may look into processes.
+/// Runs a build of which one system call fails: the `when`th `call`, with an error or killed there;
+/// `None` where nobody may look into processes.
 #[cfg(target_os = "linux")]
 fn failing(call: &str, how: &str, when: usize, path: &Path, out: &Path) -> Option<Output> {
     let inject = format!("inject={call}:{how}:when={when}");

@@ -309,7 +309,8 @@ fn the_graph_is_told() {
     assert_eq!(status(&run(&["graph", "--reach", "nobody", "examples/middle/yard.tinsel"])), 2);
 }
 
-/// A port is known by every name that the language has for it, whether or not something hangs on it.
+/// A port is known by every name that the language has for it, whether or not something hangs on
+/// it.
 #[test]
 fn ports_are_known_by_their_names() {
     let folder = Folder::new();
@@ -360,7 +361,8 @@ fn ports_are_known_by_their_names() {
     }
 }
 
-/// What the display itself puts behind something is reached; what only a layout without a lock does is not.
+/// What the display itself puts behind something is reached; what only a layout without a lock does
+/// is not.
 #[test]
 fn the_graph_reaches_what_comes_behind() {
     let folder = Folder::new();
@@ -613,7 +615,8 @@ fn every_shell_has_completions() {
     }
 }
 
-/// A result is written whole in the format of the file's ending, and never over a text of the display.
+/// A result is written whole in the format of the file's ending, and never over a text of the
+/// display.
 #[test]
 fn a_result_goes_into_the_format_that_its_file_says() {
     let folder = Folder::new();
@@ -696,7 +699,8 @@ fn by_narrows_every_format() {
     }
 }
 
-/// Pages are written whole into a folder or a file, the same bytes each time, and not while addresses are in doubt.
+/// Pages are written whole into a folder or a file, the same bytes each time, and not while
+/// addresses are in doubt.
 #[test]
 fn report_writes_pages() {
     let folder = Folder::new();

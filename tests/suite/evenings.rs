@@ -1,6 +1,7 @@
-//! Seasons of random edits. Each evening the work order is typed into a model of the boxes and fixtures, and a frame in
-//! which every node holds its own name is taken along. The model must then equal the set-up as the tables say it, and
-//! no line of the work order may have been without effect.
+//! Seasons of random edits. Each evening the work order is typed into a model of the boxes and
+//! fixtures, and a frame in which every node holds its own name is taken along. The model must then
+//! equal the set-up as the tables say it, and no line of the work order may have been without
+//! effect.
 
 use crate::check::{self, told};
 use crate::noise::Dice;
@@ -56,7 +57,8 @@ struct Yard {
     lamps: Vec<Lamp>,
     whole: bool,
     next: usize,
-    /// Renames of boxes that the last build carried over: written again at once they would do nothing.
+    /// Renames of boxes that the last build carried over: written again at once they would do
+    /// nothing.
     done: Vec<(Option<String>, String)>,
 }
 
@@ -240,7 +242,8 @@ impl Yard {
                 self.boxes[one].level = Some(10 + dice.below(90)).filter(|level| level % 3 > 0);
                 self.boxes[one].sync = Some(900 + one).filter(|_| dice.below(2) > 0);
             }
-            // Two boxes of the yard change places: each takes over what the other had, under its own host.
+            // Two boxes of the yard change places: each takes over what the other had, under its
+            // own host.
             20 => {
                 let next = (one + 1) % boxes;
                 let fresh = |at: &usize| {

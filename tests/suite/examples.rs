@@ -77,8 +77,8 @@ fn each_example_compiles_without_a_finding() {
     }
 }
 
-/// The veteran's display is the one that shows everything: a language feature that no example uses is one
-/// that nobody finds.
+/// The veteran's display is the one that shows everything: a language feature that no example uses
+/// is one that nobody finds.
 #[test]
 fn the_examples_show_the_language() {
     let all: String =

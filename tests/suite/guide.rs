@@ -1,4 +1,5 @@
-//! The language guide, `grammar/LANGUAGE.md`: its examples compile, it has every setting, and what pages cite exists.
+//! The language guide, `grammar/LANGUAGE.md`: its examples compile, it has every setting, and what
+//! pages cite exists.
 
 use crate::check::{self, codes, told};
 use std::collections::BTreeMap;
@@ -120,7 +121,8 @@ const SCOPES: [(Scope, &str); 9] = [
     (Scope::Ports, "Ports"),
 ];
 
-/// Every setting stands in the first column of its block's section, with all its words; and some example uses it.
+/// Every setting stands in the first column of its block's section, with all its words; and some
+/// example uses it.
 #[test]
 fn every_setting_is_in_the_guide() {
     let sections = sections();
@@ -178,7 +180,8 @@ fn every_choice_is_in_the_guide() {
     }
 }
 
-/// What a page cites can be found: a section of the guide by its heading, and no paper that a reader does not have.
+/// What a page cites can be found: a section of the guide by its heading, and no paper that a
+/// reader does not have.
 #[test]
 fn every_section_that_a_page_cites_exists() {
     let sections = sections();

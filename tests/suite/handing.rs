@@ -1,5 +1,5 @@
-//! What is handed over to other programs: workbook, MVR, picture, schema. Readers of their own open them in
-//! `tests/readers/`; here is what needs none.
+//! What is handed over to other programs: workbook, MVR, picture, schema. Readers of their own open
+//! them in `tests/readers/`; here is what needs none.
 
 use crate::check;
 use crate::examples::{self, EXAMPLES};

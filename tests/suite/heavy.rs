@@ -1,5 +1,6 @@
-//! Short texts that ask for much. Each shape once took time or memory that grew with the square of its
-//! length; now it is answered or refused within limits that a debug build keeps with room to spare.
+//! Short texts that ask for much. Each shape once took time or memory that grew with the square of
+//! its length; now it is answered or refused within limits that a debug build keeps with room to
+//! spare.
 
 use crate::check;
 use crate::cli::Folder;

@@ -228,7 +228,8 @@ fn each_library_stays_in_its_room() {
     assert!(faults.is_empty(), "{faults}");
 }
 
-/// What newer versions of `textwrap` and `zip` bring would double the first build (DEVELOPERS.md, section 8).
+/// What newer versions of `textwrap` and `zip` bring would double the first build (DEVELOPERS.md,
+/// section 8).
 #[test]
 fn the_first_build_stays_small() {
     let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();

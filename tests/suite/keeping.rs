@@ -1,6 +1,7 @@
 //! What the lock keeps: properties over displays and edits, held against slow second deciders.
 //!
-//! `edits` draws series of edits on a display of many props; `least` and `plugs` are slow deciders for small ones.
+//! `edits` draws series of edits on a display of many props; `least` and `plugs` are slow deciders
+//! for small ones.
 
 pub mod edits;
 mod least;
@@ -69,7 +70,8 @@ fn a_display_around_its_own_lock_is_the_same() {
     assert!(compared.get() > 80, "only {} compared", compared.get());
 }
 
-/// Props whose ports the compiler picks: what is there stays plugged in and stays where it lies, whatever is added.
+/// Props whose ports the compiler picks: what is there stays plugged in and stays where it lies,
+/// whatever is added.
 #[test]
 fn nothing_is_plugged_in_elsewhere() {
     let mut lot = Lot::new(23);
@@ -126,8 +128,8 @@ fn every_example_around_its_own_lock_is_the_same() {
     }
 }
 
-/// A series of edits on a display of 300 props. After each: the same input gives the same bytes, nothing clashes, and
-/// no string moved that the least could have kept.
+/// A series of edits on a display of 300 props. After each: the same input gives the same bytes,
+/// nothing clashes, and no string moved that the least could have kept.
 fn series(spare: u32) -> (u64, u64, usize) {
     let mut lot = Lot::new(u64::from(spare) + 5);
     let mut yard = Yard::new(300, spare);
@@ -204,7 +206,8 @@ fn the_least_moves_on_small_displays() {
     assert!(answered > 60, "only {answered} of them have to move something");
 }
 
-/// Frames of random bytes through the remap, by plain arithmetic: each node of a string that was there has its bytes.
+/// Frames of random bytes through the remap, by plain arithmetic: each node of a string that was
+/// there has its bytes.
 #[test]
 fn the_remap_takes_every_node_along() {
     let mut lot = Lot::new(11);
@@ -293,7 +296,8 @@ fn the_remap_leaves_padding_out() {
     assert_eq!(to(510), None);
 }
 
-/// Universes that a controller says it has are not given to a new one, though nothing lies in them yet.
+/// Universes that a controller says it has are not given to a new one, though nothing lies in them
+/// yet.
 #[test]
 fn a_new_controller_stays_out_of_declared_universes() {
     const YARD: &str = "node dot { chip ws2811; colour RGB }\n\
@@ -458,7 +462,8 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
     }
 }
 
-/// What was picked before may hang before and between what a wire names, on a port that it comes to as well.
+/// What was picked before may hang before and between what a wire names, on a port that it comes to
+/// as well.
 #[test]
 fn what_was_picked_hangs_anywhere_on_a_port() {
     let yard = |ports: u32, props: &[(&str, u64)], wires: &str| {
@@ -486,7 +491,8 @@ fn what_was_picked_hangs_anywhere_on_a_port() {
     assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
 }
 
-/// A string that grew past the universes of its controller goes to another one, though its port has room for it.
+/// A string that grew past the universes of its controller goes to another one, though its port has
+/// room for it.
 #[test]
 fn what_no_longer_fits_the_universes_goes_to_another_controller() {
     let text = |nodes: u32| {
@@ -517,7 +523,8 @@ fn what_no_longer_fits_the_universes_goes_to_another_controller() {
     assert_eq!((&*rail.controller, rail.output), ("hut", tinsel::model::Output::Pixel(2)));
 }
 
-/// Where keeping a port moves slots, the finding says what either costs, and the other choice costs what it says.
+/// Where keeping a port moves slots, the finding says what either costs, and the other choice costs
+/// what it says.
 #[test]
 fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
     let text = |target: &str| {
@@ -544,7 +551,8 @@ fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
     assert!(moved(&lock, &lock_of(&other)).is_empty());
 }
 
-/// A string whose wire names another controller goes there, and keeps its slots where nothing else is in their universe.
+/// A string whose wire names another controller goes there, and keeps its slots where nothing else
+/// is in their universe.
 #[test]
 fn another_controller_takes_over_the_slots() {
     let text = "node dot { chip ws2811; colour RGB }\n\

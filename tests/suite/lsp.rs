@@ -287,8 +287,9 @@ fn any_name_of_a_file_works() {
     }
 }
 
-/// A file that is open under several URIs is one text: the one that was sent last. Each URI gets the same findings, and
-/// answers in its own name (RFC 3986, 6.2.2: `%3a` is `%3A`, and `..` goes up a folder).
+/// A file that is open under several URIs is one text: the one that was sent last. Each URI gets
+/// the same findings, and answers in its own name (RFC 3986, 6.2.2: `%3a` is `%3A`, and `..` goes
+/// up a folder).
 #[test]
 #[cfg(unix)]
 fn a_file_under_several_uris_is_one_text() {
@@ -372,7 +373,8 @@ fn texts_open_on_disk_and_gone() {
     client.end();
 }
 
-/// Of two displays that read a text the one with a lock is taken, and it is shown and can be changed.
+/// Of two displays that read a text the one with a lock is taken, and it is shown and can be
+/// changed.
 #[test]
 fn the_main_file_can_be_chosen() {
     let folder = folder("mains");

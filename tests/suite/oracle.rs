@@ -1,8 +1,9 @@
-//! A second, slow decider of where everything lies, written from the language's prose and not from the compiler.
+//! A second, slow decider of where everything lies, written from the language's prose and not from
+//! the compiler.
 //!
-//! It knows nothing but channels: it lays out node by node, keeps what is taken as a set of single channels, and
-//! finds a place by trying one channel after the other. Where the prose leaves a case open it says so
-//! ([`Answer::Open`]) and the properties leave that display out.
+//! It knows nothing but channels: it lays out node by node, keeps what is taken as a set of single
+//! channels, and finds a place by trying one channel after the other. Where the prose leaves a case
+//! open it says so ([`Answer::Open`]) and the properties leave that display out.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -174,7 +175,8 @@ impl Decider<'_> {
         self.apart()
     }
 
-    /// Rule 7: pinned strings are laid first; of a `per port` controller the port behind the pin with them.
+    /// Rule 7: pinned strings are laid first; of a `per port` controller the port behind the pin
+    /// with them.
     fn lay_pinned(&mut self) -> Result<(), Stop> {
         for controller in &self.case.controllers {
             for port in &controller.ports {
@@ -510,8 +512,8 @@ impl Decider<'_> {
     }
 }
 
-/// The strings of a port that have slots of their own, in data order: of carried ports the first receiver's
-/// chain comes first.
+/// The strings of a port that have slots of their own, in data order: of carried ports the first
+/// receiver's chain comes first.
 fn lits(port: &Port) -> Vec<&Lit> {
     let mut lits: Vec<&Lit> = port
         .chain

@@ -3,7 +3,8 @@
 use crate::cli::{Folder, RIGHT, err, on, status};
 use std::fs;
 
-/// Every command that takes a path for a result, on every text of a display, by its name, a longer way and a link.
+/// Every command that takes a path for a result, on every text of a display, by its name, a longer
+/// way and a link.
 #[test]
 fn nothing_that_was_read_is_written_over() {
     let folder = Folder::new();

@@ -1,4 +1,5 @@
-//! Two mistakes in one file: what failed silences only what hangs on it, so each is reported whatever the other is.
+//! Two mistakes in one file: what failed silences only what hangs on it, so each is reported
+//! whatever the other is.
 
 use crate::check;
 use std::collections::{BTreeMap, BTreeSet};
@@ -129,7 +130,8 @@ fn mistakes() -> Vec<Mistake> {
     all
 }
 
-/// Whether two displays share nothing: no word of one is a name of the other, and both say how power comes, or neither does.
+/// Whether two displays share nothing: no word of one is a name of the other, and both say how
+/// power comes, or neither does.
 fn strangers(one: &str, other: &str) -> bool {
     let shares = |a: &str, b: &str| {
         let lines = a.lines().map(|line| line.split(' ').collect::<Vec<_>>());
@@ -151,7 +153,8 @@ fn hangs_on(one: &Mistake, other: &Mistake) -> bool {
         mistake.found.iter().any(|(code, _)| code.starts_with(start))
     };
     let lines: Vec<&str> = other.text.lines().collect();
-    // A prop that no wire names, or cannot be read, may come to hang on a controller that seems unused.
+    // A prop that no wire names, or cannot be read, may come to hang on a controller that seems
+    // unused.
     let wired = |name: &str| {
         let mut wires = lines.iter().filter(|line| line.starts_with("wire"));
         wires.any(|wire| pieces(wire).contains(&name))
@@ -221,7 +224,8 @@ fn no_mistake_hides_another() {
     );
 }
 
-/// An unknown setting of a controller says nothing of its ports, and one of a prop nothing of how a port is fed.
+/// An unknown setting of a controller says nothing of its ports, and one of a prop nothing of how a
+/// port is fed.
 #[test]
 fn what_failed_silences_only_what_hangs_on_it() {
     let text = "node bulb { chip ws2811; colour RGB; volts 12 V; draw 40 mA; pitch 50 mm; gauge 18 AWG }\n\

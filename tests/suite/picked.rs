@@ -1,5 +1,5 @@
-//! Ports that the compiler picks, seen from the display: what `prefer` changes, what fuses hold back, what is known of
-//! the answer.
+//! Ports that the compiler picks, seen from the display: what `prefer` changes, what fuses hold
+//! back, what is known of the answer.
 
 use crate::check;
 use crate::diagnostics::edited;

@@ -1,5 +1,5 @@
-//! One of a thing is never told in the plural: every output and finding of the examples, of all cases under
-//! `tests/diagnostics/`, and of a display where there is one of everything.
+//! One of a thing is never told in the plural: every output and finding of the examples, of all
+//! cases under `tests/diagnostics/`, and of a display where there is one of everything.
 
 use crate::check;
 use crate::diagnostics;
@@ -46,7 +46,8 @@ const COUNTED: &[&str] = &[
     "warnings",
 ];
 
-/// Words before a `1` that make it the end of a range or a name, as in "ports 1 to 4" and "universe 1".
+/// Words before a `1` that make it the end of a range or a name, as in "ports 1 to 4" and "universe
+/// 1".
 const NOT_A_COUNT: &[&str] =
     &["from", "to", "port", "universe", "string", "strand", "node", "slot", "channel"];
 

@@ -1,4 +1,5 @@
-//! `renamed` and the lock: a build carries a name over once and notes it. The exit statuses of `diff` and `why`.
+//! `renamed` and the lock: a build carries a name over once and notes it. The exit statuses of
+//! `diff` and `why`.
 
 use crate::cli::{Folder, err, out, tinsel};
 use std::fs;
@@ -100,7 +101,8 @@ fn a_rename_in_the_first_build_is_noted() {
     assert_eq!(build(&folder), first);
 }
 
-/// A lock of the first format says nothing of renames: what stands in the display is carried over with the next build, once.
+/// A lock of the first format says nothing of renames: what stands in the display is carried over
+/// with the next build, once.
 #[test]
 fn an_older_lock_is_carried_over_once() {
     let folder = pond(POND);

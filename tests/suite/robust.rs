@@ -1,7 +1,8 @@
-//! Bad input: whatever somebody feeds it, it answers at a place and never panics, hangs or eats memory.
+//! Bad input: whatever somebody feeds it, it answers at a place and never panics, hangs or eats
+//! memory.
 //!
-//! The rows follow a catalogue: bytes and encoding, deceptive text, syntax, numbers and ranges, meaning. Each row
-//! says what is fed and which codes must come.
+//! The rows follow a catalogue: bytes and encoding, deceptive text, syntax, numbers and ranges,
+//! meaning. Each row says what is fed and which codes must come.
 
 use crate::check::{self, codes, told};
 use crate::diagnostics::sound;
@@ -184,7 +185,8 @@ fn deep_nesting() {
             }
         }
     }
-    // A brace that is missing joins statements, but what nests too deep in one of them is still not read.
+    // A brace that is missing joins statements, but what nests too deep in one of them is still not
+    // read.
     let deep = "(".repeat(100_000);
     for text in [
         format!("{REST}prop fox * {deep}1\n    string 1 nodes\n}}\n"),
@@ -350,7 +352,8 @@ fn meaning() {
     ]);
 }
 
-/// A text that is missing may declare any name: only that it is missing is reported, and what does not hang on it.
+/// A text that is missing may declare any name: only that it is missing is reported, and what does
+/// not hang on it.
 #[test]
 fn what_a_missing_include_declares() {
     let text = "include \"makes.tinsel\"\ncontroller shed { ports 1..2 { } }\n\
@@ -405,7 +408,8 @@ fn too_large_a_text() {
     assert_eq!(codes(&compiled.findings), UNEXPECTED, "{}", told(&compiled));
 }
 
-/// A row of a hundred thousand numbers, each worked out from the one below it, and the same as a ring.
+/// A row of a hundred thousand numbers, each worked out from the one below it, and the same as a
+/// ring.
 #[test]
 fn numbers_that_wait_for_numbers() {
     const MANY: usize = 100_000;

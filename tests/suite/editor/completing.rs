@@ -6,7 +6,8 @@ use tinsel::editor::completion;
 use tinsel::format::tokens::{Kind, Tokens};
 use tinsel::resolve::uses::Role;
 
-/// The places of words that can be offered, by text: no number, no text in quotes, no name that is being declared.
+/// The places of words that can be offered, by text: no number, no text in quotes, no name that is
+/// being declared.
 fn words(texts: &Texts) -> Vec<(String, usize, String)> {
     let desk = texts.desk();
     let declared = |at: u32| {

@@ -1,5 +1,5 @@
-//! What the editor offers does what it says: the fixes that findings carry, and the actions at every name, on every
-//! display that the rules are tested with.
+//! What the editor offers does what it says: the fixes that findings carry, and the actions at
+//! every name, on every display that the rules are tested with.
 
 use super::{Texts, errors, places_by_name};
 use crate::check;
@@ -11,7 +11,8 @@ use tinsel::editor::actions;
 use tinsel::rules::{self, Page};
 use tinsel::source::Span;
 
-/// The display of the page of each rule, and every small one under `tests/diagnostics/`, with its name.
+/// The display of the page of each rule, and every small one under `tests/diagnostics/`, with its
+/// name.
 fn displays() -> impl Iterator<Item = (String, Texts)> {
     let small = |texts: &[(String, String)]| texts.iter().all(|(_, text)| text.len() < 10_000);
     let pages = rules::ALL.iter().map(|rule| {
@@ -97,8 +98,8 @@ fn is_as_said(fix: &Fix, before: &Compiled, after: &Compiled) -> bool {
     }
 }
 
-/// Each action at each name: it does what it says and brings no error. `ACTIONS=all` tries every display, else every
-/// second is tried.
+/// Each action at each name: it does what it says and brings no error. `ACTIONS=all` tries every
+/// display, else every second is tried.
 #[test]
 fn each_action_at_each_name_does_what_it_says() {
     let step = if std::env::var("ACTIONS").is_ok() { 1 } else { 2 };

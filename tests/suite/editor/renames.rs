@@ -38,7 +38,8 @@ fn a_rename_of_any_name_of_any_example_moves_nothing() {
             assert_eq!(places(&compiled), places(&before), "{about}");
             let moves = compiled.plan.past.as_ref().map_or(0, |past| past.moves.len());
             assert_eq!(moves, 0, "{about}");
-            // The build after it has nothing to do, and the words of the display are the same but for the name.
+            // The build after it has nothing to do, and the words of the display are the same but
+            // for the name.
             after.lock = Some(compiled.next_lock());
             assert!(after.compiled().lock_stands(), "{about}");
             // Back again: every letter is what it was.

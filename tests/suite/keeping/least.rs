@@ -1,4 +1,5 @@
-//! Small displays with a lock, and the fewest slots that can move, found by trying every place of every unit.
+//! Small displays with a lock, and the fewest slots that can move, found by trying every place of
+//! every unit.
 
 use super::edits::Lot;
 use std::fmt::Write as _;

@@ -1,5 +1,6 @@
-//! Small displays whose ports the compiler picks, with a lock and one edit: the fewest strings that change their port, and
-//! of those ways the fewest slots that move, found by trying every port, every order on a port and every start.
+//! Small displays whose ports the compiler picks, with a lock and one edit: the fewest strings that
+//! change their port, and of those ways the fewest slots that move, found by trying every port,
+//! every order on a port and every start.
 
 use super::edits::Lot;
 use std::collections::BTreeMap;
@@ -299,7 +300,8 @@ impl Case {
         rows.collect()
     }
 
-    /// What became of the strings of a lock in another: how many changed their port, how many slots moved.
+    /// What became of the strings of a lock in another: how many changed their port, how many slots
+    /// moved.
     pub fn moved(&self, before: &Lock, now: &Lock) -> (usize, u64) {
         let now = self.olds(now);
         let mut sum = (0, 0);
@@ -333,8 +335,8 @@ impl Case {
         lines
     }
 
-    /// The fewest strings that change their port and, of the ways that do with so few, the fewest slots that move; `None`
-    /// where nothing is lawful.
+    /// The fewest strings that change their port and, of the ways that do with so few, the fewest
+    /// slots that move; `None` where nothing is lawful.
     pub fn least(&self, lock: &Lock) -> Option<(usize, u64)> {
         let olds = self.olds(lock);
         let lines = self.lines(&olds);
@@ -461,7 +463,8 @@ impl Case {
         self.lay(&units, olds, &mut Vec::new(), &mut Vec::new(), 0, best);
     }
 
-    /// Every choice of what stays where it lay, what moves the least first; what is left lies anywhere.
+    /// Every choice of what stays where it lay, what moves the least first; what is left lies
+    /// anywhere.
     fn lay(
         &self,
         units: &[Unit<'_>],

@@ -1,4 +1,5 @@
-//! Borders: nothing to place, numbers at the end of their range, hardly any steps, each cause of having no room.
+//! Borders: nothing to place, numbers at the end of their range, hardly any steps, each cause of
+//! having no room.
 
 use super::{check, port, room, site};
 use tinsel::allocate::pack::{Cause, Group, Instance, Load, NoRoom, Order, Room, clashes, seek};
@@ -140,7 +141,8 @@ fn each_line_counts_the_current_that_it_draws_itself() {
 
 #[test]
 fn the_fewest_strings_leave_their_port() {
-    // 60 and 30 hang on the first port of 100, 40 on the second; 65 is new. 60 beside 40 leaves room for it.
+    // 60 and 30 hang on the first port of 100, 40 on the second; 65 is new. 60 beside 40 leaves
+    // room for it.
     let mut groups = [&[60][..], &[30], &[40], &[65]].map(group).to_vec();
     for (group, home) in groups.iter_mut().zip([0, 0, 1]) {
         group.lines[0].home = Some(home);

@@ -1,6 +1,7 @@
-//! Displays with a known solution, drawn by lot: several controllers, kinds of nodes, draws, fuses, receivers, dead ports,
-//! limits of universes, strings wired by hand. A checker of its own says whether a plan keeps every limit, and first-fit and
-//! best-fit decreasing say how many ports plain ways need. Nothing here is shared with the compiler.
+//! Displays with a known solution, drawn by lot: several controllers, kinds of nodes, draws, fuses,
+//! receivers, dead ports, limits of universes, strings wired by hand. A checker of its own says
+//! whether a plan keeps every limit, and first-fit and best-fit decreasing say how many ports plain
+//! ways need. Nothing here is shared with the compiler.
 
 use crate::keeping::edits::Lot;
 use serde_json::Value;
@@ -274,7 +275,8 @@ impl Yard {
         slots[self.ports[port].site] += nodes * of.slots;
     }
 
-    /// Ports in use after a plain way, props of more than one string on one controller; `None` where it finds no room.
+    /// Ports in use after a plain way, props of more than one string on one controller; `None`
+    /// where it finds no room.
     pub fn plain(&self, best: bool) -> Option<usize> {
         let mut loads = vec![Load::default(); self.ports.len()];
         let mut slots = vec![0; self.universes.len()];
@@ -316,7 +318,8 @@ impl Yard {
         Some(loads.iter().filter(|load| load.nodes > 0).count())
     }
 
-    /// What a table breaks, and the ports that it uses and the props that it tears over controllers.
+    /// What a table breaks, and the ports that it uses and the props that it tears over
+    /// controllers.
     pub fn broken(&self, table: &Value) -> (Vec<String>, usize, usize) {
         let mut faults = Vec::new();
         let mut loads = vec![Load::default(); self.ports.len()];

@@ -1,4 +1,5 @@
-//! `tinsel power` as the shell sees it: text, csv and JSON, other levels, suggestions that are pasted.
+//! `tinsel power` as the shell sees it: text, csv and JSON, other levels, suggestions that are
+//! pasted.
 
 use serde_json::Value;
 use std::io::Write as _;
@@ -84,7 +85,8 @@ fn other_levels() {
     }
 }
 
-/// The text has a line for each port, lead, supply and circuit, the whole, and every caution; it fits 100 columns.
+/// The text has a line for each port, lead, supply and circuit, the whole, and every caution; it
+/// fits 100 columns.
 #[test]
 fn the_text() {
     let output = tinsel(&["power", "-"], YARD);
@@ -131,7 +133,8 @@ fn the_sheet() {
     assert_eq!(&rows[0][4], "1.5");
 }
 
-/// Suggestions are statements and comments; appended, the display passes, at the level they were asked for.
+/// Suggestions are statements and comments; appended, the display passes, at the level they were
+/// asked for.
 #[test]
 fn suggestions_are_pasted() {
     for level in [None, Some("100")] {
@@ -155,7 +158,8 @@ fn suggestions_are_pasted() {
     }
 }
 
-/// Errors that leave addresses in doubt leave no figures either; a display without any draw says so.
+/// Errors that leave addresses in doubt leave no figures either; a display without any draw says
+/// so.
 #[test]
 fn nothing_to_show() {
     let broken = tinsel(&["power", "-"], "wire pier.1: arch\n");

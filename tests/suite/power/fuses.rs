@@ -1,4 +1,5 @@
-//! Fuses against currents and conductors, by small displays: receivers, supplies, levels, directions, and the table.
+//! Fuses against currents and conductors, by small displays: receivers, supplies, levels,
+//! directions, and the table.
 
 use crate::check::{codes, one, told};
 use tinsel::cable::{FUSES, capacity, enough, fuse_for, fusible, lasts};
@@ -38,7 +39,8 @@ fn what_is_protected_is_quiet() {
     quiet(YARD);
 }
 
-/// NFPA 70 (2020) 240.4(D)(1): 7 A before 18 AWG (figure from memory). No size in between is let through.
+/// NFPA 70 (2020) 240.4(D)(1): 7 A before 18 AWG (figure from memory). No size in between is let
+/// through.
 #[test]
 fn a_fuse_over_its_conductor_at_any_level() {
     for (fuse, fits) in [("7 A", true), ("7.001 A", false), ("7.5 A", false), ("30 A", false)] {
@@ -107,7 +109,8 @@ power pond.1 from shelf through 1 m of 12 AWG fuse 20 A
     quiet(text);
 }
 
-/// A supply's own fuse: all of its current is held against it, and every lead that has none must bear it.
+/// A supply's own fuse: all of its current is held against it, and every lead that has none must
+/// bear it.
 #[test]
 fn the_fuse_of_a_supply() {
     let text = |fuse: &str| {
@@ -177,7 +180,8 @@ fn the_fuse_that_would_do_does() {
     assert!(!codes(&after).contains(&"power/fuse"), "{}", texts[0].1);
 }
 
-/// A minus that carries more than its plus, since `apart` cuts only the plus, is held against its conductor.
+/// A minus that carries more than its plus, since `apart` cuts only the plus, is held against its
+/// conductor.
 #[test]
 fn a_minus_over_its_conductor() {
     let text = "\
@@ -239,8 +243,8 @@ fn the_size_that_would_do() {
     assert_eq!(fusible(Gauge::Awg(18), 6 * a), Some(Gauge::Awg(16)));
 }
 
-/// NFPA 70 (2020) 240.4(D)(1) and (2): continuous loads of 5.6 A on 18 AWG and 8 A on 16 AWG at most (from memory), and
-/// 210.19(A): 80 %, so 12 A on 14 AWG.
+/// NFPA 70 (2020) 240.4(D)(1) and (2): continuous loads of 5.6 A on 18 AWG and 8 A on 16 AWG at
+/// most (from memory), and 210.19(A): 80 %, so 12 A on 14 AWG.
 #[test]
 fn continuous_loads_of_small_conductors() {
     for (number, ma) in [(18, 5_600), (16, 8_000), (14, 12_000)] {
@@ -250,7 +254,8 @@ fn continuous_loads_of_small_conductors() {
     }
 }
 
-/// Over the 55 A of 6 AWG (NFPA 70 (2020) table 310.16, 60 °C, from memory) parallel leads are no way out.
+/// Over the 55 A of 6 AWG (NFPA 70 (2020) table 310.16, 60 °C, from memory) parallel leads are no
+/// way out.
 #[test]
 fn no_help_asks_for_parallel_leads() {
     for amps in [10, 30, 50, 90, 200] {

@@ -1,5 +1,6 @@
-//! Which fuse protects which conductor, decided a second time: a display is drawn as a graph of joints and
-//! conductors, and each fuse floods what it protects. Nothing here is shared with the compiler, the table included.
+//! Which fuse protects which conductor, decided a second time: a display is drawn as a graph of
+//! joints and conductors, and each fuse floods what it protects. Nothing here is shared with the
+//! compiler, the table included.
 
 use crate::check::{one, told};
 use proptest::prelude::*;
@@ -8,8 +9,9 @@ use tinsel::diagnostic::Severity;
 
 /// What conductors may carry, in tenths of an ampere.
 ///
-/// AWG: NFPA 70 (2020) 240.4(D) for 10 to 18 (14, 12 and 10 as quoted on public pages, 18 and 16 from memory), NFPA 79
-/// (2021) table 12.5.1 for 20 to 24 (from memory). mm2: BS 7671 (2018) table 4F3A (from memory).
+/// AWG: NFPA 70 (2020) 240.4(D) for 10 to 18 (14, 12 and 10 as quoted on public pages, 18 and 16
+/// from memory), NFPA 79 (2021) table 12.5.1 for 20 to 24 (from memory). mm2: BS 7671 (2018) table
+/// 4F3A (from memory).
 const TABLE: [(&str, u32); 13] = [
     ("10 AWG", 300),
     ("12 AWG", 200),
@@ -150,14 +152,16 @@ struct Draft<'a> {
     /// How many ports come out at the controller.
     near: usize,
     text: String,
-    /// Lines, from 1, of the fuses of ports, of injections, and of the leads of controller and receiver (0 for none).
+    /// Lines, from 1, of the fuses of ports, of injections, and of the leads of controller and
+    /// receiver (0 for none).
     fuse_lines: Vec<u32>,
     inject_lines: Vec<u32>,
     lead_lines: [u32; 2],
     want: Counts,
     /// By line of a lead without a fuse, the least that it and what it feeds may carry.
     bare: Vec<(u32, u32)>,
-    /// What the strings of ports without a named fuse may carry, at the controller and at the receiver.
+    /// What the strings of ports without a named fuse may carry, at the controller and at the
+    /// receiver.
     unnamed: [Vec<u32>; 2],
 }
 

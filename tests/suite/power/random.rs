@@ -109,8 +109,9 @@ proptest! {
         prop_assert_eq!(format!("{study:?}"), format!("{again:?}"));
     }
 
-    /// Lines that need no solving come out as if they were solved: a lead of a hundred kilometres of hair feeds each of
-    /// them in one more place, which changes nothing but the way they are reckoned.
+    /// Lines that need no solving come out as if they were solved: a lead of a hundred kilometres
+    /// of hair feeds each of them in one more place, which changes nothing but the way they are
+    /// reckoned.
     #[test]
     fn plain_lines_are_as_solved(yard in yard()) {
         let yard = Yard { watts: false, feeds: Vec::new(), ..yard };
@@ -151,7 +152,8 @@ proptest! {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
 
-    /// Where injections are suggested, pasting them leaves no line under its floor, whatever else is wrong there.
+    /// Where injections are suggested, pasting them leaves no line under its floor, whatever else
+    /// is wrong there.
     #[test]
     fn suggestions_hold(yard in yard()) {
         let text = yard.text();

@@ -220,7 +220,7 @@ pub enum Arg {
     Range(Box<SelRange>),
     /// `"…"`: the place of the text between the quotes.
     Text(Ident),
-    /// A host address that is no name: `192.168.40.11`, `[fe80::1]`.
+    /// A numeric host address: `192.168.40.11`, `[fe80::1]`.
     Address(Ident),
     /// A name with members, strings or ports: `heron[2].1`, `boathouse.9..12`, `yard.local`.
     Reference(Box<Reference>),

@@ -26,8 +26,9 @@ pub struct UniverseUse {
     pub first: StringId,
 }
 
-/// No lawful display has strings in more pieces of universes, since strings, universes and slots
-/// are bounded. Pieces past this are left out; they lie on slots whose clash is reported.
+/// A display without errors has fewer pieces of strings in universes: strings and universes are
+/// bounded, and each slot is used once. Pieces past this are left out; their slots clash, which is
+/// reported.
 const MOST_PIECES: usize = 600_000;
 
 /// The universes in use, by universe, then by controller.

@@ -195,8 +195,7 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     assert!(told(&import, true).iter().any(|note| note.starts_with(copy)), "{:#?}", import.notes);
 }
 
-/// A list of the same props without addresses adds none of them again, wherever it stands in the
-/// workbook.
+/// A list of the same props without addresses adds none of them again, whichever sheet comes first.
 #[test]
 fn a_list_beside_the_addresses_adds_no_props() {
     let list = "name|nodes\nPost 1|100\nPost 2|90\nGate|60\nElk|50";
@@ -209,8 +208,7 @@ fn a_list_beside_the_addresses_adds_no_props() {
     }
 }
 
-/// What a table shows holds against the size that is asked for; that is for tables that do not show
-/// it.
+/// The size of a universe that is asked for counts only for tables that do not show one.
 #[test]
 fn a_size_that_is_asked_for_is_for_tables_that_show_none() {
     let reading = Reading { universe_slots: UniverseSlots::new(510), ..Reading::default() };
@@ -398,8 +396,7 @@ fn a_box_stands_in_the_name_of_a_sheet_or_between_the_rows_or_beside_its_port() 
     assert!(doubts.contains("sheet `Old`: it is not in use by its name"), "{doubts}");
 }
 
-/// Without a sheet of boxes, sheets in which the same port stands are boxes of their own, by their
-/// names.
+/// Without a sheet of boxes, sheets that have the same port are boxes of their own, by their names.
 #[test]
 fn sheets_with_the_same_ports_are_boxes() {
     let sheets = [

@@ -1,5 +1,4 @@
-//! Chips known beforehand: their rows against the sources, their time against the compiler, and
-//! what is said of others.
+//! Known chips: rows against their sources, times against the compiler, findings for other chips.
 
 use crate::check;
 use tinsel::chip::{KNOWN, known};
@@ -90,8 +89,7 @@ fn a_clocked_frame_has_a_start_and_an_end() {
     assert!(frame.within(by_hand) && by_hand.within(frame));
 }
 
-/// What is offered for an unknown chip has as many slots a node, or is a declaration that compiles
-/// as it stands.
+/// What is offered for an unknown chip has as many slots a node, or is a declaration that compiles.
 #[test]
 fn what_is_said_of_an_unknown_chip_can_be_pasted() {
     let mut declared = 0;

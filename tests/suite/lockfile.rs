@@ -408,8 +408,7 @@ proptest! {
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
     }
 
-    /// Another tool may have written the same in a style of its own: spaces, quotes, order of words
-    /// and rows.
+    /// The same lock in the style of another tool: spaces, quotes, order of words and rows.
     #[test]
     fn other_styles_say_the_same(lock in a_lock(), quotes in any::<bool>(), backwards in any::<bool>()) {
         let text = lockfile::write(&lock, &Added::default());
@@ -435,8 +434,7 @@ proptest! {
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
     }
 
-    /// A byte that is another one: the lock is refused or says something that is a lock all the
-    /// same.
+    /// With one byte changed, the lock is refused or is still a sound lock.
     #[test]
     fn one_byte_changed(at in 0..FIRST.len(), byte in any::<u8>()) {
         let mut bytes = FIRST.as_bytes().to_owned();
@@ -622,7 +620,7 @@ fn git(folder: &Path, arguments: &[&str]) -> bool {
     output.status.success()
 }
 
-/// Props and the ports they hang on. Those that a branch adds come behind the others.
+/// Props and their ports. Those that a branch adds come after the others.
 const PROPS: [&str; 8] = ["bell", "fir", "moon", "star", "ash", "gate", "yew", "kite"];
 
 /// A display of such props, each in a file of its own and named in the main file in order, so that
@@ -692,7 +690,7 @@ fn two_branches_that_add_different_props_merge_by_line() {
     assert_eq!(both.row("ash").unwrap().start, both.row("yew").unwrap().start);
     let output = on("build", &path, &[]);
     assert_eq!(status(&output), 0, "{}", err(&output));
-    // The one that comes later in the display moves, and is told.
+    // The one that comes later in the display moves, which is reported.
     assert!(err(&output).contains("`yew` moves from 1/481 to 2/89"), "{}", err(&output));
     let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
     let settled = read(&text).unwrap().lock;

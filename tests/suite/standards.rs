@@ -1,5 +1,5 @@
-//! Facts of standards and data sheets that the compiler relies on: one test a clause, its source
-//! beside it.
+//! Facts of standards and data sheets that the compiler relies on: a test a clause, with its
+//! source.
 //!
 //! "From memory" marks what no stored text confirms; "common practice" what no text says at all.
 
@@ -17,8 +17,7 @@ fn group(universe: u32) -> Option<String> {
     input.protocol.universe_address(input.form, universe)
 }
 
-/// ANSI E1.31-2018, 9.3.1: 239.255 and the two bytes of the universe; the `sacn` crate computes it
-/// on its own.
+/// ANSI E1.31-2018, 9.3.1: 239.255 and the two bytes of the universe; the `sacn` crate agrees.
 #[test]
 fn e131_multicast_groups() {
     for (universe, expected) in
@@ -33,8 +32,7 @@ fn e131_multicast_groups() {
     }
 }
 
-/// ANSI E1.31-2018, 6.2.7 and 9.1.1: data universes are 1 to 63,999; the `sacn` crate refuses the
-/// same ones.
+/// ANSI E1.31-2018, 6.2.7, 9.1.1: data universes are 1 to 63,999; `sacn` refuses the same ones.
 #[test]
 fn e131_range() {
     let range = input("e131").universes();
@@ -43,8 +41,7 @@ fn e131_range() {
         assert_eq!(range.contains(&universe), theirs, "universe {universe}");
         assert_eq!(group(universe).is_some(), theirs, "universe {universe}");
     }
-    // 64214 is for discovery (9.1.1, Appendix A) and never holds levels, though it has a group of
-    // its own.
+    // 64214 is for discovery (9.1.1, Appendix A) and never holds levels, though it has a group.
     let discovery = sacn::packet::universe_to_ipv4_multicast_addr(64_214).unwrap();
     assert_eq!(discovery.as_socket_ipv4().unwrap().ip().to_string(), "239.255.250.214");
     assert!(!range.contains(&64_214) && group(64_214).is_none());
@@ -92,8 +89,8 @@ fn ddp_offsets() {
 }
 
 /// Distributed Display Protocol, its own table: RGB nodes at 45 frames a second on 100 Mbit/s
-/// (67,340 by E1.31, 79,542 by Art-Net, 87,950 by DDP) and the share of the wire that is data
-/// (72.7, 85.9 and 94.9 %, cut off, not rounded).
+/// (67,340 by E1.31, 79,542 by Art-Net, 87,950 by DDP) and the share of data (72.7, 85.9, 94.9 %,
+/// cut off).
 #[test]
 fn load_of_the_wire() {
     let bits = |words: &str, slots: &[u32]| {
@@ -145,8 +142,7 @@ fn place(table: &Value, string: usize) -> [u64; 4] {
         .unwrap()
 }
 
-/// 512 / 3: 170 whole RGB nodes in a universe, 510 slots, two left over (the usual statement in
-/// manuals).
+/// 512 / 3: 170 whole RGB nodes in a universe, 510 slots, two left over (as manuals usually say).
 #[test]
 fn rgb_nodes_whole_in_a_universe() {
     let one = display("whole nodes", "RGB", "string 170 nodes", "wire c.1: p");
@@ -175,8 +171,8 @@ fn four_hundred_nodes_kept_whole() {
     assert_eq!(used, [510, 510, 180]);
 }
 
-/// 400 RGB nodes packed: the last universe uses 176 slots, and node 171 lies on 511, 512 and the
-/// next 1. Derived.
+/// 400 RGB nodes packed: the last universe uses 176 slots; node 171 has 511, 512 and the next 1.
+/// Derived.
 #[test]
 fn four_hundred_nodes_packed() {
     let table = display("", "RGB", "string 170 nodes; string 230 nodes", "wire c.1: p");
@@ -302,8 +298,7 @@ fn six_hundred_and_eighty_nodes() {
     assert_eq!(check::codes(&check::one(&display(49)).findings), ["port/time"]);
 }
 
-/// 800 kbit/s and 24 bits are 33,333 nodes a second: at 1 Hz, without a latch, that many fit one
-/// frame.
+/// 800 kbit/s and 24 bits are 33,333 nodes a second: as many fit a frame at 1 Hz without a latch.
 #[test]
 fn nodes_in_a_second() {
     let table = table(
@@ -359,8 +354,7 @@ fn dmx_packets() {
     assert_eq!(limits::dmx_slots(60_000), 375);
 }
 
-/// Distributed Display Protocol: 1000 RGB nodes are three packets of 1440, 1440 and 120 bytes.
-/// Derived.
+/// Distributed Display Protocol: 1000 RGB nodes are packets of 1440, 1440 and 120 bytes. Derived.
 #[test]
 fn a_ddp_frame() {
     let ddp = input("ddp");
@@ -396,10 +390,9 @@ fn a_dense_cone() {
     assert_eq!(place(&whole, 1), [3, 321, 6, 128]);
 }
 
-/// ANSI E1.31-2018, 6.6.1: a universe is repeated no faster than ANSI E1.11 lets its slots repeat,
-/// unless the user has configured it: 512 slots 44 times a second, 451 slots 50 times, 375 slots 60
-/// times. Art-Net 4, ArtDmx: to one address not faster than 512 slots repeat. Rates derived from
-/// E1.11's timing.
+/// ANSI E1.31-2018, 6.6.1: a universe repeats no faster than ANSI E1.11 lets its slots repeat,
+/// unless the user configured it: 512 slots 44 times a second, 451 slots 50, 375 slots 60 times.
+/// Art-Net 4, ArtDmx: to one address not faster than 512 slots. Rates derived from E1.11's timing.
 #[test]
 fn universes_repeat_as_dmx_does() {
     let display = |input: &str, rate: u32, slots: u32| {

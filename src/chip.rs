@@ -42,8 +42,7 @@ pub struct KnownChip {
     pub header_bits: u32,
     /// Clocks after the data that move it along the line, in quarters of a clock for each node.
     pub tail_quarters: u32,
-    /// Lowest voltage at a node, in millivolts: the data sheet's tested minimum, or common
-    /// practice.
+    /// Lowest voltage at a node, in millivolts, by data sheet (tested minimum) or common practice.
     pub floor_mv: u32,
     /// Where the figures are from.
     pub source: &'static str,
@@ -68,8 +67,7 @@ const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static st
     }
 }
 
-/// What an unknown chip counts as, unless the display says otherwise: 800 kHz and a latch of 300
-/// us.
+/// What an unknown chip counts as unless the display says otherwise: 800 kHz, latch 300 us.
 pub const USUAL: KnownChip =
     KnownChip { bit: Some(BitTime::of_rate(800)), ..row("", 1_250, 300, "") };
 

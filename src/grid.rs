@@ -136,8 +136,7 @@ impl Grid {
         self.used.saturating_sub(self.offset(channel))
     }
 
-    /// The stretch of a body laid from a channel, or later if its first node would not be whole
-    /// there.
+    /// The stretch of a body laid from a channel, or later if its first node would be cut there.
     #[must_use]
     #[inline]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {
@@ -158,8 +157,7 @@ impl Grid {
         start..end
     }
 
-    /// The used slots of a body that starts at a channel: a stretch in each universe, without
-    /// padding.
+    /// The used slots of a body from a channel: a stretch in each universe, without padding.
     pub fn segments(self, start: u64, body: Body) -> impl Iterator<Item = Range<u64>> {
         let (each, _) = self.units(body);
         let mut at = start;

@@ -2,8 +2,7 @@
 //!
 //! An id is made where its row is added, and rows are never removed. So a lookup cannot miss, and
 //! callers need no branch for a missing row. An id of another table does not compile. An id out of
-//! range is a fault of the compiler: it panics, since to skip a row silently would make a wrong
-//! table.
+//! range is a fault of the compiler and panics: to skip a row would make a wrong table.
 
 use std::marker::PhantomData;
 use std::ops::{Index, IndexMut};

@@ -413,8 +413,7 @@ impl Compiled {
         lock
     }
 
-    /// Whether a build would leave the lock as it is; its format and its list of renames may
-    /// change.
+    /// Whether a build would leave the lock as it is, but for its format and its list of renames.
     #[must_use]
     pub fn lock_stands(&self) -> bool {
         let next = self.next();

@@ -1,5 +1,4 @@
-//! What an output has time and room for: frame time, node limits, DMX refresh. All in whole
-//! numbers.
+//! What an output has time and room for: frame time, node limits, DMX refresh; in whole numbers.
 
 mod dmx;
 mod time;
@@ -79,8 +78,8 @@ impl NodeTime {
     }
 }
 
-/// What hangs on a data line, added piece by piece in data order. Of a stored string only its slots
-/// count.
+/// What hangs on a data line, added piece by piece in data order. A stored string adds only its
+/// slots.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Load {
     /// Nodes that light.
@@ -181,8 +180,7 @@ impl Load {
         self.last.is_none() || self.time().within(Time::frame(model.display.frame_rate_mhz))
     }
 
-    /// How many nodes one frame has time for: those there, and more like the last; `None` for no
-    /// limit.
+    /// How many nodes one frame has time for: those there and more like the last; `None`: no limit.
     #[must_use]
     pub fn frame_nodes(&self, model: &Model) -> Option<u64> {
         let frame = Time::frame(model.display.frame_rate_mhz);

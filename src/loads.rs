@@ -247,8 +247,7 @@ pub fn power_mw(ua: i64, mv: i64) -> i64 {
     i64::try_from(mw).unwrap_or(i64::MAX)
 }
 
-/// What a supply takes from the mains to give a current, in milliwatts; 0 if its voltage is
-/// unknown.
+/// What a supply takes from the mains for a current, in milliwatts; 0 if its voltage is unknown.
 #[must_use]
 pub fn supply_mains_mw(supply: &Supply, ua: i64) -> i64 {
     let mw = supply.volts.map_or(0, |volts| power_mw(ua, volts.value));

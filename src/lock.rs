@@ -18,8 +18,7 @@ pub struct Lock {
     pub display: Box<str>,
     /// Slots in a universe, 1 to 512; universe and slot of a row count by it.
     pub universe_slots: UniverseSlots,
-    /// Old and new name of each rename that a build has carried over, in byte order. It is not done
-    /// again.
+    /// Old and new names of renames that builds have carried over and do not repeat, in byte order.
     pub renamed: Vec<(Box<str>, Box<str>)>,
     /// The set-ups of controllers, by name in byte order, each once; empty in an older format.
     pub boxes: Vec<SetUp>,
@@ -75,8 +74,7 @@ pub struct Made {
     pub within: u32,
     /// Brightness in thousandths of a percent, where its port has one of its own.
     pub level: Option<u32>,
-    /// Its place on the port, from 1, on a `per prop` controller; else 0: strings lie in wire
-    /// order.
+    /// Its place on the port, from 1, on a `per prop` controller; else 0, as strings lie in order.
     pub place: u32,
 }
 

@@ -21,7 +21,7 @@ pub struct Plan {
     pub universe_slots: UniverseSlots,
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
-    /// The outputs in use, by controller as declared: first pixel ports, then DMX outputs, by
+    /// The outputs in use, by controller as declared; of each first pixel ports, then DMX, by
     /// number.
     pub ports: Keyed<PortId, PortPlan>,
     /// By controller: what it uses.
@@ -147,8 +147,7 @@ pub struct Past {
     pub freed: Vec<Freed>,
     /// By a controller's name in the lock: which one it is now. One that is gone has no entry.
     pub controllers: BTreeMap<Box<str>, ControllerId>,
-    /// By string that an earlier build moved: where it lay before, and why it could not stay, in
-    /// words.
+    /// By string that an earlier build moved: where it lay before and why it could not stay.
     pub told: BTreeMap<StringId, Box<str>>,
     /// By controller: the universe that it was to begin with, where the display had a number.
     pub begins: BTreeMap<ControllerId, u32>,

@@ -367,7 +367,7 @@ impl<R: Row> AnyRow for Shown<'_, R> {
     }
 }
 
-/// Is called with each row; an error ends the walk.
+/// A function that is called with each row; an error ends the walk.
 pub type Take<'t, R> = &'t mut dyn FnMut(&R) -> io::Result<()>;
 type TakeAny<'t> = &'t mut dyn FnMut(&dyn AnyRow) -> io::Result<()>;
 

@@ -59,8 +59,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         text::write(&changes, width, console.out())?;
     }
     let written = write_tables(args, &compiled, &tables)?;
-    // The lock comes last: if this build is cut short before it, the next build does the same
-    // again.
+    // The lock comes last: if this build is cut short before, the next one does the same again.
     disk::tidy(lock);
     let next = compiled.next_lock();
     let same = compiled.lock.as_ref().is_some_and(|lock| lock.is(&next));

@@ -132,7 +132,7 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
 /// Writes a result whole, but never over what the display was read from.
 ///
 /// # Errors
-/// That it would be, or why it can't be written.
+/// The path is one of these, or it can't be written.
 pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
     is_no_text(compiled, path)?;
     disk::write_whole(path, bytes).map_err(Stop::Refused)

@@ -245,7 +245,7 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
     File::open(path).and_then(|file| limited(file, about.len(), most)).map_err(Err)
 }
 
-/// The beginning of a regular file, at most `most` + 1 bytes; `None` where there is none.
+/// The beginning of a regular file, at most `most` + 1 bytes; `None` where nothing can be read.
 pub fn beginning(path: &Path, most: usize) -> Option<Vec<u8>> {
     let bytes = path.is_file().then(|| File::open(path).ok())?;
     let bytes = limited(bytes?, 0, most).ok()?;

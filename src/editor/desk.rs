@@ -194,7 +194,7 @@ impl Desk {
         })
     }
 
-    /// The hints of a text: new ones where the display has addresses, else the last ones, marked
+    /// The hints of a text: new ones if the display has addresses, else the last ones, marked
     /// `old`.
     pub fn hints(&self, name: &str) -> Vec<Hint> {
         let (Some(compiled), Some(file)) = (&self.compiled, self.file(name)) else {
@@ -229,8 +229,7 @@ impl Desk {
         all
     }
 
-    /// Compiles the display with some edits and reads the result; the display itself does not
-    /// change.
+    /// Compiles a copy of the display with some edits and reads the result.
     pub fn tried<T>(&self, edits: &[Edit], read: impl FnOnce(&Compiled) -> T) -> Option<T> {
         let files = Edited { desk: self, edits };
         let main = files.filled(self.given.main.as_ref()?);

@@ -1,5 +1,5 @@
-//! Renames a thing everywhere at once. Where the lock has addresses under the old name, `renamed
-//! OLD -> NEW` is added, so that nothing moves.
+//! Renames a thing everywhere at once. Where the lock has addresses under the old name, it adds
+//! `renamed OLD -> NEW`, so that nothing moves.
 
 use super::desk::Desk;
 use crate::Compiled;
@@ -82,7 +82,7 @@ pub fn is_name(text: &str) -> bool {
         && !text.ends_with('-')
 }
 
-/// Why a name can't be given, where it can't.
+/// Why a thing can't have a name; `None` where it can.
 fn taken(desk: &Desk, one: &Use, new: &str) -> Option<String> {
     let boxes = |kind| {
         let boxes = [BlockKind::Controller, BlockKind::Receiver];

@@ -1,5 +1,4 @@
-//! A text as words, marks and comments, with the blanks before each. Only the blanks themselves are
-//! lost.
+//! A text as words, marks and comments, with whether blanks stand before each.
 
 use crate::source::quoted;
 

@@ -2,8 +2,8 @@
 //!
 //! A thread of its own reads messages; they are answered one after another. Before each answer the
 //! waiting messages are searched: a request that was cancelled, or whose text has changed since, is
-//! refused. Findings are pushed when no message waits. [`frame`] reads the stream, [`uri`] the
-//! names of files, [`texts`] knows which texts there are, [`mod@json`] how answers look.
+//! refused. Findings are pushed when no message waits. [`frame`] reads and writes the stream,
+//! [`uri`] converts file names, [`texts`] knows which texts there are, [`mod@json`] makes answers.
 
 mod client;
 mod frame;
@@ -39,7 +39,7 @@ mod code {
 /// The command that takes another main file for a text.
 const MAIN: &str = "tinsel.main";
 
-/// A display of which texts are open.
+/// A display with open texts.
 struct Display {
     desk: Desk,
     /// Identities of its texts, by the names they are shown by.
@@ -328,8 +328,7 @@ impl Server<'_> {
         self.notify("window/showMessage", &json!({"type": 3, "message": message}))
     }
 
-    /// Files came, went or changed: texts may be part of other displays, and all displays are
-    /// stale.
+    /// Files changed: texts may be part of other displays now, and all displays are stale.
     fn disk_changed(&mut self) -> io::Result<()> {
         let uris: Vec<String> = self.open.keys().cloned().collect();
         for uri in uris {

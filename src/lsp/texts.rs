@@ -147,7 +147,7 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
     found
 }
 
-/// Whether two versions of a text include the same files, as far as lines show it unparsed.
+/// Whether two versions of a text have the same `include` and `stock` statements, unparsed.
 #[must_use]
 pub fn read_alike(one: &str, other: &str) -> bool {
     let reads = |text| {

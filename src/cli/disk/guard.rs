@@ -13,9 +13,8 @@ pub struct Guard {
 }
 
 impl Guard {
-    /// Takes the guard of a display's folder. If another build holds it, this is reported through
-    /// `tell` and waits. Where the folder can't be locked, that is reported too and nothing is
-    /// held.
+    /// Takes the guard of a display's folder. If another build holds it, it waits and says so
+    /// through `tell`. Where the folder can't be locked, it says so and holds nothing.
     pub fn take(folder: &Path, tell: &dyn Fn(&str)) -> Self {
         let held = open(folder).and_then(|file| match file.try_lock() {
             Ok(()) => Ok(file),
